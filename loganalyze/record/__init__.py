@@ -1,0 +1,1 @@
+"""What a recorder kept: channels and their units, intervals of time, and the flight log."""

@@ -1,0 +1,96 @@
+"""The one vocabulary of channels: name, dimension, unit at the edges, plausible range and rate.
+
+Ranges and rates are in the edge unit. They tell a sensor or recorder fault from a flight:
+wider than any aircraft this program is for (up to Mach 3 and 20 km), tighter than the fill
+values that recorders write. They are engineering judgement, not published figures.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from loganalyze.record.units import UNITS, Unit
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelKind:
+    """What a channel of this name means.
+
+    ``lowest``, ``highest`` [edge unit] bound the plausible range; ``greatest_rate``
+    [edge unit per second] is the greatest plausible rate of change (inf: none known);
+    ``words`` says the channel in plain words.
+    """
+
+    name: str
+    unit: Unit
+    words: str
+    lowest: float = -math.inf
+    highest: float = math.inf
+    greatest_rate: float = math.inf
+
+    @property
+    def dimension(self) -> str:
+        """What the channel measures (speed, length, temperature, ...)."""
+        return self.unit.dimension
+
+    @property
+    def discrete(self) -> bool:
+        """Whether the channel holds states rather than a quantity."""
+        return self.unit.dimension == "discrete"
+
+
+def _kind(
+    name: str,
+    unit: str,
+    words: str,
+    lowest: float = -math.inf,
+    highest: float = math.inf,
+    rate: float = math.inf,
+) -> tuple[str, ChannelKind]:
+    return name, ChannelKind(name, UNITS[unit], words, lowest, highest, rate)
+
+
+CHANNELS: dict[str, ChannelKind] = dict(
+    (
+        _kind("pressure_altitude", "ft", "pressure altitude", -2000, 65000, 600),
+        _kind("indicated_altitude", "ft", "indicated (baro-corrected) altitude", -2000, 65000, 600),
+        _kind("satellite_altitude", "ft", "satellite altitude", -3000, 66000, 600),
+        _kind("indicated_airspeed", "kt", "indicated airspeed", 0, 1000, 40),
+        _kind("calibrated_airspeed", "kt", "calibrated airspeed", 0, 1000, 40),
+        _kind("true_airspeed", "kt", "true airspeed", 0, 1800, 60),
+        _kind("mach", "1", "Mach number", 0, 3, 0.1),
+        _kind("static_air_temperature", "degC", "static air temperature", -95, 60, 8),
+        _kind("total_air_temperature", "degC", "total air temperature", -95, 120, 8),
+        _kind("outside_air_temperature", "degC", "outside air temperature", -95, 120, 8),
+        _kind("static_pressure", "hPa", "static pressure", 40, 1100, 20),
+        _kind("total_pressure", "hPa", "total pressure", 40, 2000, 60),
+        _kind("impact_pressure", "hPa", "impact pressure", -2, 1000, 60),
+        _kind("altimeter_setting", "hPa", "altimeter setting", 850, 1100),
+        _kind("ground_speed", "kt", "ground speed", 0, 2000, 60),
+        _kind("vertical_speed", "ft/min", "vertical speed", -36000, 36000),
+        _kind("heading", "deg", "heading", -360, 720),
+        _kind("track", "deg", "track", -360, 720),
+        _kind("pitch", "deg", "pitch attitude", -90, 90, 60),
+        _kind("roll", "deg", "roll attitude", -180, 180, 200),
+        _kind("load_factor", "g", "normal load factor", -5, 12),
+        _kind("latitude", "deg", "latitude", -90, 90),
+        _kind("longitude", "deg", "longitude", -180, 360),
+        _kind("flap", "deg", "flap angle", -5, 90, 15),
+        _kind("flap_lever", "deg", "flap lever", -5, 90),
+        _kind("slat", "deg", "slat angle", -5, 90, 15),
+        _kind("speedbrake", "deg", "speedbrake angle", -5, 100),
+        _kind("gear_down", "discrete", "landing gear down"),
+        _kind("weight_on_wheels", "discrete", "weight on wheels"),
+        _kind("overspeed_warning", "discrete", "overspeed warning"),
+        _kind("autopilot", "discrete", "autopilot engaged"),
+        _kind("autothrottle", "discrete", "autothrottle engaged"),
+        _kind("weight", "kg", "gross weight", 100, 700000),
+        _kind("fuel", "kg", "fuel on board", 0, 400000),
+        _kind("torque", "%", "engine torque", -20, 160),
+        _kind("fan_speed", "%", "engine N1", 0, 130),
+        _kind("power_lever", "deg", "power lever", -60, 120),
+        _kind("limit_pointer", "kt", "recorded maximum allowable airspeed", 0, 1000),
+    )
+)
+"""Every channel the program knows, by name."""

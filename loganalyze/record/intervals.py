@@ -1,0 +1,111 @@
+"""Half-open intervals of time, and their algebra.
+
+An instant t lies in [a, b) when a <= t < b, so that neighbours share no instant and leave
+none out; unions, intersections and differences of half-open intervals are half-open again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+HELD_INTERVALS = 1.5
+"""A sample stands for at most this many of its channel's normal intervals."""
+
+
+@dataclass(frozen=True, eq=False)
+class Intervals:
+    """Sorted, disjoint, half-open intervals of time.
+
+    ``edges`` : float64[k, 2]  [s], each row a start and an end, start < end, and every end
+    before the next start (intervals that touch are one).
+    """
+
+    edges: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, pairs: Iterable[tuple[float, float]]) -> Intervals:
+        """Make intervals from (start, end) pairs [s] in any order; empty ones vanish.
+
+        Raises ValueError for a NaN edge or an end before its start.
+        """
+        edges = np.array(list(pairs), dtype=np.float64).reshape(-1, 2)
+        if np.isnan(edges).any() or (edges[:, 1] < edges[:, 0]).any():
+            raise ValueError("an interval needs a start and an end that isn't before it")
+        return cls(_merged(edges[edges[:, 1] > edges[:, 0]]))
+
+    @classmethod
+    def from_mask(cls, mask: ArrayLike, time: ArrayLike, interval: float) -> Intervals:
+        """Return the time for which the true samples of `mask` stand.
+
+        Sample i stands for [t_i, t_i + min(t_{i+1} - t_i, 1.5 `interval`)), the last one for
+        `interval`. `time` : float64[n] [s], rising; `interval` [s] is the normal step.
+        """
+        true = np.asarray(mask, dtype=bool)
+        stamps = np.asarray(time, dtype=np.float64)
+        changes = np.flatnonzero(np.diff(true.view(np.int8), prepend=0, append=0))
+        pairs = []
+        for first, stop in changes.reshape(-1, 2):
+            steps = np.diff(stamps[first : stop + 1])
+            for piece in np.split(np.arange(first, stop),
+                                  np.flatnonzero(steps > HELD_INTERVALS * interval) + 1):
+                if piece.size:
+                    pairs.append((stamps[piece[0]], _end(stamps, piece[-1], interval)))
+        return cls.of(pairs)
+
+    def __len__(self) -> int:
+        return len(self.edges)
+
+    def __iter__(self) -> Iterator[tuple[float, float]]:
+        return iter((float(start), float(end)) for start, end in self.edges)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Intervals) and np.array_equal(self.edges, other.edges)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    @property
+    def duration(self) -> float:
+        """Total time [s]."""
+        return float((self.edges[:, 1] - self.edges[:, 0]).sum())
+
+    def contains(self, time: ArrayLike) -> NDArray[np.bool_]:
+        """Whether each instant of `time` [s] (any shape) lies inside; NaN doesn't."""
+        stamps = np.asarray(time, dtype=np.float64)
+        inside = np.searchsorted(self.edges.ravel(), stamps, side="right") % 2 == 1
+        return np.asarray(inside & ~np.isnan(stamps))
+
+    def __or__(self, other: Intervals) -> Intervals:
+        return Intervals(_merged(np.concatenate([self.edges, other.edges])))
+
+    def __and__(self, other: Intervals) -> Intervals:
+        return _swept(self, other, lambda a, b: a & b)
+
+    def __sub__(self, other: Intervals) -> Intervals:
+        return _swept(self, other, lambda a, b: a & ~b)
+
+
+def _end(stamps: NDArray[np.float64], i: int, interval: float) -> float:
+    if i + 1 < len(stamps):
+        return float(min(stamps[i + 1], stamps[i] + HELD_INTERVALS * interval))
+    return float(stamps[i] + interval)
+
+
+def _merged(edges: NDArray[np.float64]) -> NDArray[np.float64]:
+    if len(edges) < 2:
+        return edges.reshape(-1, 2)
+    edges = edges[np.argsort(edges[:, 0], kind="stable")]
+    reach = np.maximum.accumulate(edges[:, 1])
+    opens = np.concatenate([[True], edges[1:, 0] > reach[:-1]])
+    closes = np.concatenate([opens[1:], [True]])
+    return np.column_stack([edges[opens, 0], reach[closes]])
+
+
+def _swept(first: Intervals, second: Intervals, rule: object) -> Intervals:
+    cuts = np.unique(np.concatenate([first.edges.ravel(), second.edges.ravel()]))
+    starts, ends = cuts[:-1], cuts[1:]
+    keep = rule(first.contains(starts), second.contains(starts))  # type: ignore[operator]
+    return Intervals(_merged(np.column_stack([starts[keep], ends[keep]])))
