@@ -1,0 +1,1 @@
+"""The air: the standard atmosphere, airspeeds, and what probes make of them (NumPy, SI)."""
