@@ -28,9 +28,9 @@ class Cells:
         Lower end of the first cell, in the unit of the variable.
     step : float
         Width of a cell, in the unit of the variable.
-    value, slope, curvature : ndarray of float64, shape (count,)
-        Coefficients of 1, u and u**2, where u in [-1/2, 1/2] is the offset from the cell's centre
-        in cell widths.
+    value, slope, curvature : ndarray of float64, shape (count + 1,)
+        Coefficients of 1, u and u**2, where u in [-1/2, 1/2) is the offset from the cell's centre
+        in cell widths. One more cell carries the last parabola on, for the point at ``stop``.
     """
 
     start: float
@@ -48,7 +48,8 @@ class Cells:
         Parameters
         ----------
         function : callable
-            Takes and gives a float64 array; called once, with 3 points inside each cell.
+            Takes and gives a float64 array; called once, with 3 points inside each cell. A cell
+            in which it gives NaN evaluates to NaN.
         start, step : float
             Lower end of the first cell and width of a cell; the step is positive.
         count : int
@@ -57,19 +58,21 @@ class Cells:
         Raises
         ------
         ValueError
-            If the step or the count isn't positive, or the function isn't finite everywhere.
+            If the step or the count isn't positive, or the function is infinite anywhere.
         """
         if not step > 0.0 or count < 1:
             raise ValueError("cells need a positive step and a count of at least 1")
         centre = start + step * (np.arange(count) + 0.5)
         nodes = np.stack([centre - _NODE * step, centre, centre + _NODE * step])
         below, middle, above = np.asarray(function(nodes), dtype=np.float64)
-        if not np.all(np.isfinite([below, middle, above])):
-            raise ValueError("the function isn't finite over all cells")
+        if np.isinf([below, middle, above]).any():
+            raise ValueError("the function is infinite in some cell")
+        slope = (above - below) / (2.0 * _NODE)
+        curvature = ((above - middle) - (middle - below)) / (2.0 * _NODE**2)
         coefficients = (
-            middle.copy(),
-            (above - below) / (2.0 * _NODE),
-            ((above - middle) - (middle - below)) / (2.0 * _NODE**2),
+            np.append(middle, middle[-1] + slope[-1] + curvature[-1]),
+            np.append(slope, slope[-1] + 2.0 * curvature[-1]),
+            np.append(curvature, curvature[-1]),
         )
         for coefficient in coefficients:
             coefficient.flags.writeable = False
@@ -78,7 +81,7 @@ class Cells:
     @property
     def stop(self) -> float:
         """Upper end of the last cell."""
-        return self.start + self.step * len(self.value)
+        return self.start + self.step * (len(self.value) - 1)
 
     def locate(self, x: Floats, index: NDArray[Any], offset: Floats) -> None:
         """Find each point's cell and its offset from the cell's centre.
@@ -90,7 +93,7 @@ class Cells:
         index : ndarray of int32 or intp, shape (n,)
             Receives the cell. With intp ``evaluate`` allocates nothing; NumPy widens int32.
         offset : ndarray of float64, shape (n,)
-            Receives the offset [cell widths, -1/2 to 1/2]. May be ``x`` itself.
+            Receives the offset [cell widths, -1/2 to 1/2). May be ``x`` itself.
 
         Raises
         ------
@@ -105,7 +108,6 @@ class Cells:
         np.multiply(offset, 1.0 / self.step, out=offset)
         with np.errstate(invalid="ignore"):  # NaN has no cell; its offset keeps the result NaN
             np.copyto(index, offset, casting="unsafe")
-        np.clip(index, 0, len(self.value) - 1, out=index)
         np.subtract(offset, index, out=offset)
         np.subtract(offset, 0.5, out=offset)
 
@@ -121,7 +123,7 @@ class Cells:
         scratch : ndarray of float64, shape (n,)
             Overwritten.
         """
-        # mode="clip" lets take write straight into its output; locate has bounded the index.
+        # mode="clip" lets take write straight into its output, and gives NaN any cell at all.
         np.take(self.curvature, index, out=out, mode="clip")
         np.multiply(out, offset, out=out)
         np.take(self.slope, index, out=scratch, mode="clip")
