@@ -1,0 +1,1 @@
+"""The files that people write: one door for them all, the limits sheet, the columns file."""

@@ -1,0 +1,215 @@
+"""The limits sheet: an aircraft's operating limitations and what is known of its sensors."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    Strict,
+    field_validator,
+    model_validator,
+)
+
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.conditions import Condition, Range, condition_of
+from loganalyze.sheets.sensors import AirspeedSheet, TemperatureSheet
+from loganalyze.sheets.tables import ALTITUDES_FT, Table, check_rising
+from loganalyze.sheets.toml import Sheet, read_toml, refuse, written
+
+AIRSPEEDS_KT = (20.0, 1200.0)
+MACHS = (0.05, 3.0)
+EDGE = 1e-3
+"""[m] How far outside a table an altitude still counts as its end: a float32 altitude that was
+logged exactly there comes out up to half a millimetre off."""
+
+
+def _airspeed(value: float) -> float:
+    if not AIRSPEEDS_KT[0] <= value <= AIRSPEEDS_KT[1]:
+        refuse(f"a speed limit of {written(value)} kt is outside 20 to 1200 kt",
+               "write the limit in knots, such as maximum_kt = 245")
+    return value
+
+
+def _mach(value: float) -> float:
+    if not MACHS[0] <= value <= MACHS[1]:
+        refuse(f"a Mach limit of {written(value)} is outside 0.05 to 3",
+               "write the Mach number, such as maximum = 0.48")
+    return value
+
+
+class Limit(Sheet):
+    """One limit: a quantity, its maximum, and when it applies."""
+
+    name: str = Field(description="The limit's name in the flight manual; each name once.",
+                      examples=["VMO"], min_length=1, max_length=60)
+    quantity: Literal["indicated_airspeed", "calibrated_airspeed", "equivalent_airspeed",
+                      "true_airspeed", "mach", "indicated_mach"] = Field(
+        description="What the flight manual limits.", examples=["calibrated_airspeed"])
+    maximum_kt: Annotated[float, AfterValidator(_airspeed)] | None = Field(
+        None, description="A constant airspeed limit [kt].", examples=[245])
+    maximum: Annotated[float, AfterValidator(_mach)] | None = Field(
+        None, description="A constant Mach limit.", examples=[0.48])
+    by_pressure_altitude: Table | None = Field(
+        None, description="Rows of pressure altitude [ft] and limit [kt or Mach], altitudes "
+        "rising; linear between them.", examples=[[[0, 245], [8000, 260]]])
+    outside: Literal["unknown", "hold"] = Field(
+        "unknown", description="What the limit is outside its table: unknown, or that of the "
+        "table's nearest end.")
+    when: dict[str, Range] = Field(
+        default_factory=dict, description="Conditions that must all hold for the limit to apply.",
+        examples=[{"flap_deg": {"above": 1, "up_to": 20}}])
+    on_pointer: bool = Field(
+        default_factory=lambda data: not data.get("when"),
+        description="Whether the airspeed indicator's limit pointer shows it; when not stated, "
+        "true for a limit without conditions.", examples=[True])
+
+    @field_validator("when")
+    @classmethod
+    def _understood(cls, when: dict[str, Range]) -> dict[str, Range]:
+        for key, stated in when.items():
+            condition_of(key, stated)
+        return when
+
+    @model_validator(mode="after")
+    def _one_maximum(self) -> Limit:
+        given = [key for key in ("maximum_kt", "maximum", "by_pressure_altitude")
+                 if getattr(self, key) is not None]
+        own, other = ("maximum", "maximum_kt") if self.is_mach else ("maximum_kt", "maximum")
+        example = "maximum = 0.48" if self.is_mach else "maximum_kt = 245"
+        kind = "a Mach number" if self.is_mach else "an airspeed"
+        if other in given:
+            refuse(f"{self.quantity} is {kind}, and {other} isn't for it",
+                   f"write {own}, such as {example}", other)
+        if not given:
+            refuse("the limit has no maximum", f"write {example}, or by_pressure_altitude")
+        if len(given) > 1:
+            refuse(f"{given[0]} and {given[1]} exclude each other", "keep one of them", given[1])
+        if self.by_pressure_altitude is None and "outside" in self.model_fields_set:
+            refuse("outside is for a table, and this limit is constant", "take it out", "outside")
+        if self.by_pressure_altitude is not None:
+            self._check_table(self.by_pressure_altitude)
+        return self
+
+    def _check_table(self, table: tuple[tuple[float, float], ...]) -> None:
+        lowest, highest = MACHS if self.is_mach else AIRSPEEDS_KT
+        check_rising(table, "altitude", "ft", *ALTITUDES_FT, "by_pressure_altitude")
+        for row, (_, value) in enumerate(table):
+            if not lowest <= value <= highest:
+                unit = "" if self.is_mach else " kt"
+                refuse(f"a limit of {written(value)}{unit} is outside {lowest:g} to "
+                       f"{highest:g}{unit}", "write each row as [feet, "
+                       f"{'Mach' if self.is_mach else 'knots'}]", "by_pressure_altitude", row)
+
+    @property
+    def is_mach(self) -> bool:
+        """Whether the limit is a Mach number rather than an airspeed."""
+        return self.quantity in ("mach", "indicated_mach")
+
+    @cached_property
+    def conditions(self) -> tuple[Condition, ...]:
+        """The conditions in SI; the limit applies where all of them hold."""
+        return tuple(condition_of(key, stated) for key, stated in self.when.items())
+
+    @property
+    def nodes_m(self) -> list[float]:
+        """Pressure altitudes of the table's rows [m], rising; empty for a constant limit."""
+        return [altitude * FOOT for altitude, _ in self.by_pressure_altitude or ()]
+
+    @cached_property
+    def _table(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        nodes = np.array(self.nodes_m)
+        values = np.array([value for _, value in self.by_pressure_altitude or ()])
+        values *= 1.0 if self.is_mach else KNOT
+        return (np.concatenate([[nodes[0] - EDGE], nodes, [nodes[-1] + EDGE]]),
+                np.concatenate([values[:1], values, values[-1:]]))
+
+    def maximum_at(self, pressure_altitude: ArrayLike) -> NDArray[np.float64]:
+        """Return the limit's maximum at a pressure altitude.
+
+        Parameters
+        ----------
+        pressure_altitude : array_like  [m]
+            Any shape; any value.
+
+        Returns
+        -------
+        ndarray of float64, same shape  [m/s, or Mach number]
+            Linear between the table's rows. Outside the table NaN (unknown), or the nearest
+            row's value where the sheet says `outside = "hold"`. NaN altitude gives NaN; a
+            constant limit is the same at any altitude, NaN too.
+        """
+        altitude = np.asarray(pressure_altitude, dtype=np.float64)
+        if self.by_pressure_altitude is None:
+            constant = self.maximum if self.maximum_kt is None else self.maximum_kt * KNOT
+            return np.full(altitude.shape, constant, dtype=np.float64)
+        ends = {} if self.outside == "hold" else {"left": np.nan, "right": np.nan}
+        return np.asarray(np.interp(altitude, *self._table, **ends))
+
+
+def _limits(value: Any) -> Any:
+    if isinstance(value, dict):
+        refuse("one [limit] isn't a list of limits", "write [[limit]] with double brackets")
+    if value == []:
+        refuse("the sheet holds no limit", "write at least one [[limit]]")
+    return value
+
+
+class LimitsSheet(Sheet):
+    """An aircraft's operating limitations and what is known of its sensors."""
+
+    aircraft: str = Field(description="The aircraft the sheet is for.", min_length=1,
+                          examples=["an invented twin"])
+    airspeed: AirspeedSheet = Field(
+        description="What the recorded airspeed is, and its corrections.",
+        examples=[{"recorded": "calibrated"}])
+    temperature: TemperatureSheet | None = Field(
+        None, description="What the recorded outside air temperature is.",
+        examples=[{"outside_air": "static"}])
+    limit: Annotated[tuple[Limit, ...], Strict(False), BeforeValidator(_limits)] = Field(
+        description="The limits, in any number.", max_length=255,
+        examples=[[{"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 245}]])
+
+    @model_validator(mode="after")
+    def _named_once(self) -> LimitsSheet:
+        for row, name in _repeated([limit.name for limit in self.limit]):
+            refuse(f'the name "{name}" is given to two limits', "give each limit its own name",
+                   "limit", row, "name")
+        return self
+
+
+def _repeated(names: list[str]) -> Iterator[tuple[int, str]]:
+    seen: set[str] = set()
+    for row, name in enumerate(names):
+        if name.casefold() in seen:
+            yield row, name
+        seen.add(name.casefold())
+
+
+def read_limits(path: str | Path) -> LimitsSheet:
+    """Read a limits sheet.
+
+    Parameters
+    ----------
+    path : path-like
+        The TOML file.
+
+    Returns
+    -------
+    LimitsSheet
+        The validated sheet.
+
+    Raises
+    ------
+    Problem
+        For a file that can't be read or doesn't hold a limits sheet; it names the key and the
+        mend.
+    """
+    return read_toml(path, LimitsSheet)
