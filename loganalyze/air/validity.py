@@ -1,0 +1,44 @@
+"""Where the formulas of the air hold: everything outside is refused, never extrapolated."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+# The coldest and hottest air taken for real: wide of any weather on record, yet narrow enough
+# to refuse degrees Celsius handed over as kelvin. Total temperature reaches higher by ram rise.
+LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE, HIGHEST_TOTAL_TEMPERATURE = 100.0, 400.0, 2400.0
+
+
+def within(values: ArrayLike, lowest: float, highest: float, quantity: str) -> Floats:
+    """Give the values as float64, refusing any outside the closed range.
+
+    Parameters
+    ----------
+    values : array_like
+        Any shape, in any unit; NaN passes.
+    lowest, highest : float
+        The range, in the same unit. A value outside it by rounding (1e-12 of the bound) passes.
+    quantity : str
+        What the values are, for the message.
+
+    Returns
+    -------
+    ndarray of float64, of the same shape
+
+    Raises
+    ------
+    ValueError
+        If a value, infinity included, lies outside the range.
+    """
+    numbers = np.asarray(values, dtype=np.float64)
+    slack = 1e-12
+    low, high = lowest - slack * abs(lowest), highest + slack * abs(highest)
+    smallest = np.fmin.reduce(numbers, axis=None, initial=np.inf)
+    greatest = np.fmax.reduce(numbers, axis=None, initial=-np.inf)
+    if smallest < low or greatest > high:
+        worst = smallest if smallest < low else greatest
+        raise ValueError(f"{quantity} {worst:g} is outside {lowest:g} to {highest:g}")
+    return numbers
