@@ -1,8 +1,7 @@
 """Calibrated, equivalent and true airspeed and Mach number, each from any other.
 
-The common currency is the impact pressure, that is total minus static pressure at the pitot
-probe: isentropic up to Mach 1, behind a normal shock above it. CAS refers it to the pressure at
-sea level and Mach to the static pressure, so which of the two branches applies is decided apart
+The common currency is the impact pressure. CAS refers it to the pressure at sea level and Mach to
+the static pressure, so which of the two branches of the pitot formula applies is decided apart
 for CAS and for Mach.
 
 References
@@ -22,120 +21,39 @@ from loganalyze.air.atmosphere import (
     pressure_ratio,
     speed_of_sound,
 )
+from loganalyze.air.pitot import (
+    HIGHEST_MACH,
+    SONIC_RATIO,
+    impact_ratio_from_mach,
+    mach_from_impact_ratio,
+)
 from loganalyze.air.validity import Floats, within
 
-HIGHEST_MACH = 5.0
-"""The highest Mach number taken (of CAS: over the speed of sound at sea level).
+__all__ = [
+    "HIGHEST_CAS",
+    "HIGHEST_MACH",
+    "SONIC_RATIO",
+    "cas_from_eas",
+    "cas_from_impact_ratio",
+    "cas_from_mach",
+    "cas_from_tas",
+    "crossover_pressure_altitude",
+    "eas_from_cas",
+    "eas_from_mach",
+    "eas_from_tas",
+    "impact_ratio_from_cas",
+    "impact_ratio_from_mach",
+    "mach_from_cas",
+    "mach_from_eas",
+    "mach_from_impact_ratio",
+    "mach_from_tas",
+    "tas_from_cas",
+    "tas_from_eas",
+    "tas_from_mach",
+]
 
-The formulas hold for any speed in a gas whose specific heats stay constant. Air's do well enough
-up to about here; beyond lies hypersonic flow, which no pitot formula describes.
-"""
 HIGHEST_CAS = HIGHEST_MACH * A0
 """The highest CAS taken [m/s]."""
-SONIC_RATIO = 1.2**3.5 - 1.0
-"""Impact pressure over static pressure at Mach 1."""
-
-_RAYLEIGH = 1.2**3.5 * 6.0**2.5  # the factor C of C M^7 / (7 M^2 - 1)^2.5
-_NEWTON_STEPS = 5  # four reach machine precision from the start taken; tests hold it to that
-
-
-def _isentropic_ratio(mach_squared: Floats) -> Floats:
-    # With s = sqrt(1 + M^2/5) - 1 the ratio is (1 + s)^7 - 1, written out: nothing cancels at
-    # low speed, and no power is needed.
-    x = 0.2 * mach_squared
-    s = x / (1.0 + np.sqrt(1.0 + x))
-    ratio: Floats = s * (7.0 + s * (21.0 + s * (35.0 + s * (35.0 + s * (21.0 + s * (7.0 + s))))))
-    return ratio
-
-
-def _rayleigh_pressure(mach_squared: Floats) -> Floats:
-    """Total pressure behind the shock over static pressure."""
-    slower = 7.0 * mach_squared - 1.0
-    pressure: Floats = (
-        _RAYLEIGH * mach_squared**3 * np.sqrt(mach_squared) / (slower**2 * np.sqrt(slower))
-    )
-    return pressure
-
-
-_RAYLEIGH_SLOPE = _RAYLEIGH / 7.0**2.5  # pressure over Mach squared, at high speed
-
-
-def _rayleigh_mach_squared(pressure: Floats) -> Floats:
-    """Inverse of ``_rayleigh_pressure``.
-
-    The pressure is a convex, rising function of the square of Mach, nearly a straight line; the
-    start is on its asymptote, above the root, so every Newton step comes nearer.
-    """
-    square: Floats = pressure / _RAYLEIGH_SLOPE - 2.5 / 7.0
-    for _ in range(_NEWTON_STEPS):
-        reached = _rayleigh_pressure(square)
-        slope = reached * (7.0 * square - 3.5) / (square * (7.0 * square - 1.0))
-        square = square - (reached - pressure) / slope
-    return square
-
-
-def impact_ratio_from_mach(mach: ArrayLike) -> Floats:
-    """Impact pressure over static pressure at a Mach number.
-
-    Parameters
-    ----------
-    mach : array_like
-        Any shape, 0 to 5.
-
-    Returns
-    -------
-    ndarray of float64, or a float64 scalar for a scalar
-        q_c / p; NaN where Mach is NaN.
-
-    Raises
-    ------
-    ValueError
-        If a Mach number lies outside the range.
-
-    References
-    ----------
-    NACA Report 1135, eqs. 44 and 100.
-    """
-    number = within(mach, 0.0, HIGHEST_MACH, "Mach number")
-    square = number * number
-    ratio = _isentropic_ratio(square)
-    supersonic = number > 1.0
-    if np.any(supersonic):
-        shocked = _rayleigh_pressure(np.where(supersonic, square, 1.0)) - 1.0
-        ratio = np.where(supersonic, shocked, ratio)[()]
-    return ratio
-
-
-def mach_from_impact_ratio(ratio: ArrayLike) -> Floats:
-    """Mach number at a ratio of impact pressure to static pressure.
-
-    Parameters
-    ----------
-    ratio : array_like
-        q_c / p, any shape, from 0 to the ratio at Mach 5 (31.65).
-
-    Returns
-    -------
-    ndarray of float64, or a float64 scalar for a scalar
-        Mach number; NaN where the ratio is NaN.
-
-    Raises
-    ------
-    ValueError
-        If a ratio lies outside the range.
-
-    References
-    ----------
-    NACA Report 1135, eq. 44 solved for Mach, and eq. 100 by Newton's method.
-    """
-    impact = within(ratio, 0.0, _HIGHEST_RATIO, "impact pressure over static pressure")
-    square = 5.0 * np.expm1(np.log1p(impact) * (2.0 / 7.0))
-    supersonic = impact > SONIC_RATIO
-    if np.any(supersonic):
-        shocked = _rayleigh_mach_squared(1.0 + np.where(supersonic, impact, SONIC_RATIO))
-        square = np.where(supersonic, shocked, square)[()]
-    mach: Floats = np.sqrt(square)
-    return mach
 
 
 def impact_ratio_from_cas(cas: ArrayLike) -> Floats:
@@ -339,32 +257,50 @@ def mach_from_tas(tas: ArrayLike, temperature: ArrayLike) -> Floats:
 
 
 def eas_from_cas(cas: ArrayLike, pressure_altitude: ArrayLike) -> Floats:
-    """Equivalent from calibrated airspeed [m/s]; ranges and errors as ``mach_from_cas``."""
+    """Equivalent from calibrated airspeed, both in m/s.
+
+    Joins ``mach_from_cas`` and ``eas_from_mach``: shapes, ranges, NaN and errors are theirs.
+    """
     return eas_from_mach(mach_from_cas(cas, pressure_altitude), pressure_altitude)
 
 
 def cas_from_eas(eas: ArrayLike, pressure_altitude: ArrayLike) -> Floats:
-    """Calibrated from equivalent airspeed [m/s]; ranges and errors as ``mach_from_eas``."""
+    """Calibrated from equivalent airspeed, both in m/s.
+
+    Joins ``mach_from_eas`` and ``cas_from_mach``: shapes, ranges, NaN and errors are theirs.
+    """
     return cas_from_mach(mach_from_eas(eas, pressure_altitude), pressure_altitude)
 
 
 def tas_from_cas(cas: ArrayLike, pressure_altitude: ArrayLike, temperature: ArrayLike) -> Floats:
-    """True from calibrated airspeed [m/s]; ranges as ``mach_from_cas`` and ``tas_from_mach``."""
+    """True from calibrated airspeed, both in m/s.
+
+    Joins ``mach_from_cas`` and ``tas_from_mach``: shapes, ranges, NaN and errors are theirs.
+    """
     return tas_from_mach(mach_from_cas(cas, pressure_altitude), temperature)
 
 
 def cas_from_tas(tas: ArrayLike, pressure_altitude: ArrayLike, temperature: ArrayLike) -> Floats:
-    """Calibrated from true airspeed [m/s]; ranges as ``mach_from_tas`` and ``cas_from_mach``."""
+    """Calibrated from true airspeed, both in m/s.
+
+    Joins ``mach_from_tas`` and ``cas_from_mach``: shapes, ranges, NaN and errors are theirs.
+    """
     return cas_from_mach(mach_from_tas(tas, temperature), pressure_altitude)
 
 
 def tas_from_eas(eas: ArrayLike, pressure_altitude: ArrayLike, temperature: ArrayLike) -> Floats:
-    """True from equivalent airspeed [m/s]; ranges as ``mach_from_eas`` and ``tas_from_mach``."""
+    """True from equivalent airspeed, both in m/s.
+
+    Joins ``mach_from_eas`` and ``tas_from_mach``: shapes, ranges, NaN and errors are theirs.
+    """
     return tas_from_mach(mach_from_eas(eas, pressure_altitude), temperature)
 
 
 def eas_from_tas(tas: ArrayLike, pressure_altitude: ArrayLike, temperature: ArrayLike) -> Floats:
-    """Equivalent from true airspeed [m/s]; ranges as ``mach_from_tas`` and ``eas_from_mach``."""
+    """Equivalent from true airspeed, both in m/s.
+
+    Joins ``mach_from_tas`` and ``eas_from_mach``: shapes, ranges, NaN and errors are theirs.
+    """
     return eas_from_mach(mach_from_tas(tas, temperature), pressure_altitude)
 
 
@@ -402,6 +338,3 @@ def crossover_pressure_altitude(cas: ArrayLike, mach: ArrayLike) -> Floats:
 
 def _mach(mach: ArrayLike, quantity: str) -> Floats:
     return within(mach, 0.0, HIGHEST_MACH, quantity)
-
-
-_HIGHEST_RATIO = float(impact_ratio_from_mach(HIGHEST_MACH))
