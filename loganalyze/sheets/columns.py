@@ -55,7 +55,8 @@ class ColumnsFile(Sheet):
     columns: dict[str, Annotated[Column, BeforeValidator(_table)]] = Field(
         description="For each channel, its column and unit. `time` is the time; any other "
         "lower_snake_case name that isn't a known channel may be used in a limit's conditions.",
-        examples=[{"pressure_altitude": {"column": "HP", "unit": "ft"}}])
+        examples=[{"pressure_altitude": {"column": "HP", "unit": "ft"}}],
+        json_schema_extra={"minProperties": 1, "propertyNames": {"pattern": f"^{NAME}$"}})
 
     @model_validator(mode="after")
     def _consistent(self) -> ColumnsFile:

@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.units import UNITS, Unit
@@ -45,8 +45,8 @@ class Condition:
 
     ``low``, ``high`` [SI of the channel], -inf and inf where open; ``low_included`` and
     ``high_included`` say whether the edge itself is inside. ``deadband`` [SI] : how far the
-    value must go past an edge before the condition changes. ``dwell_s`` [s] : how long it
-    must stay there.
+    value must go past an edge, either way, before the condition changes. ``dwell_s`` [s] : how
+    long the value must stay in the range before it counts.
     """
 
     channel: str
@@ -58,21 +58,34 @@ class Condition:
     dwell_s: float = 0.0
 
 
+def _said(value: Any) -> Any:
+    if not isinstance(value, bool | str | int | float):
+        refuse(f"{written(value)} isn't a state", "write is = true or is = false")
+    return value
+
+
 class Range(Sheet):
     """A range of one channel, in the unit that its key ends with."""
+
+    model_config = ConfigDict(json_schema_extra={
+        "anyOf": [{"required": [key]} for key in ("above", "from", "up_to", "below", "is")],
+        "allOf": [{"not": {"required": [one, other]}} for one, other in (
+            ("above", "from"), ("up_to", "below"), ("is", "above"), ("is", "from"),
+            ("is", "up_to"), ("is", "below"), ("is", "deadband"))],
+    })
 
     above: float | None = Field(None, description="More than this.", examples=[1])
     from_: float | None = Field(None, alias="from", description="This or more.", examples=[1])
     up_to: float | None = Field(None, description="This or less.", examples=[20])
     below: float | None = Field(None, description="Less than this.", examples=[20])
-    is_: bool | str | float | None = Field(
+    is_: Annotated[bool | str | float, BeforeValidator(_said)] | None = Field(
         None, alias="is", description="The state of a discrete channel.", examples=[True])
     deadband: float = Field(
         0.0, description="How far past an edge the value must go before the condition changes, "
-        "in the unit of the key.", examples=[0.5], json_schema_extra={"minimum": 0})
+        "either way, in the unit of the key.", examples=[0.5], json_schema_extra={"minimum": 0})
     dwell_s: float = Field(
-        0.0, description="How long the value must stay past an edge before the condition "
-        "changes [s].", examples=[2], json_schema_extra={"minimum": 0, "maximum": 600})
+        0.0, description="How long the value must stay in the range before it counts [s].",
+        examples=[2], json_schema_extra={"minimum": 0, "maximum": 600})
 
     @model_validator(mode="after")
     def _consistent(self) -> Range:
@@ -82,6 +95,9 @@ class Range(Sheet):
         if self.is_ is not None:
             if edges:
                 refuse(f'"is" and "{next(iter(edges))}" exclude each other', "keep one of them")
+            if self.deadband:
+                refuse("deadband is for a range, and a state has none", "take it out", "deadband")
+            self._check_dwell()
             return self
         if not edges:
             refuse("the condition says no range", "write such as { above = 1, up_to = 20 }")
@@ -96,10 +112,16 @@ class Range(Sheet):
         if self.deadband < 0:
             refuse(f"deadband = {written(self.deadband)} is negative",
                    "write 0 or more", "deadband")
+        if self.deadband and 2 * self.deadband >= high - low:
+            refuse(f"deadband = {written(self.deadband)} takes in the whole range",
+                   "write less than half the range's width", "deadband")
+        self._check_dwell()
+        return self
+
+    def _check_dwell(self) -> None:
         if not 0 <= self.dwell_s <= 600:
             refuse(f"dwell_s = {written(self.dwell_s)} is outside 0 to 600",
                    "write it in seconds", "dwell_s")
-        return self
 
     @property
     def edges(self) -> tuple[float, bool, float, bool]:
@@ -158,33 +180,33 @@ def channel_and_unit(key: str) -> tuple[str, Unit | None]:
         kind = CHANNELS[key]
         if kind.discrete or kind.unit.name == "1":
             return key, None
-        refuse(f"{key} is given without its unit", f"write {key}_{_suffix(kind.unit)}", key)
+        refuse(f"{key} is given without its unit", f"write {_with_unit(key)}", key)
     base, _, suffix = key.rpartition("_")
     if not base or suffix not in SUFFIXES:
-        check_spelling(key, key)
+        check_spelling(key, key, with_unit=True)
         return key, None
     unit = SUFFIXES[suffix]
     if base in CHANNELS and CHANNELS[base].dimension != unit.dimension:
-        kind = CHANNELS[base]
-        mend = base if kind.discrete else f"{base}_{_suffix(kind.unit)}"
-        refuse(f"{base} can't be measured in {unit.name}", f"write {mend}", key)
-    check_spelling(base, key)
+        refuse(f"{base} can't be measured in {unit.name}", f"write {_with_unit(base)}", key)
+    check_spelling(base, key, with_unit=True)
     return base, unit
 
 
-def check_spelling(channel: str, *key: str) -> None:
+def check_spelling(channel: str, *key: str, with_unit: bool = False) -> None:
     """Refuse a name that is one slip away from a known channel ("flaps"), not "flap_left"."""
     near = nearest(channel, CHANNELS, 0.85)
     if near and channel != near and not channel.startswith(f"{near}_"):
-        kind = CHANNELS[near]
-        plain = kind.discrete or kind.unit.name == "1" or key == (channel,)
+        right = _with_unit(near) if with_unit else near
         refuse(f'there is no channel "{channel}", but one called "{near}"',
-               f"write {near if plain else f'{near}_{_suffix(kind.unit)}'}, "
-               "or choose a name that is less like it", *key)
+               f"write {right}, or choose a name that is less like it", *key)
 
 
-def _suffix(unit: Unit) -> str:
-    return next(suffix for suffix, other in SUFFIXES.items() if other is unit)
+def _with_unit(channel: str) -> str:
+    """How a known channel is written as the key of a condition."""
+    kind = CHANNELS[channel]
+    if kind.discrete or kind.unit.name == "1":
+        return channel
+    return f"{channel}_{next(end for end, unit in SUFFIXES.items() if unit is kind.unit)}"
 
 
 def _state(key: str, said: Any, discrete: bool) -> float:

@@ -10,8 +10,8 @@ from typing import Annotated, Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import (
-    AfterValidator,
     BeforeValidator,
+    ConfigDict,
     Field,
     Strict,
     field_validator,
@@ -19,44 +19,42 @@ from pydantic import (
 )
 
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.conditions import Condition, Range, condition_of
+from loganalyze.sheets.conditions import NAME, Condition, Range, condition_of
 from loganalyze.sheets.sensors import AirspeedSheet, TemperatureSheet
 from loganalyze.sheets.tables import ALTITUDES_FT, Table, check_rising
 from loganalyze.sheets.toml import Sheet, read_toml, refuse, written
 
 AIRSPEEDS_KT = (20.0, 1200.0)
 MACHS = (0.05, 3.0)
+ONE_LINE = r"^\S(.*\S)?$"
 EDGE = 1e-3
 """[m] How far outside a table an altitude still counts as its end: a float32 altitude that was
 logged exactly there comes out up to half a millimetre off."""
 
 
-def _airspeed(value: float) -> float:
-    if not AIRSPEEDS_KT[0] <= value <= AIRSPEEDS_KT[1]:
-        refuse(f"a speed limit of {written(value)} kt is outside 20 to 1200 kt",
-               "write the limit in knots, such as maximum_kt = 245")
-    return value
-
-
-def _mach(value: float) -> float:
-    if not MACHS[0] <= value <= MACHS[1]:
-        refuse(f"a Mach limit of {written(value)} is outside 0.05 to 3",
-               "write the Mach number, such as maximum = 0.48")
-    return value
-
-
 class Limit(Sheet):
     """One limit: a quantity, its maximum, and when it applies."""
 
+    model_config = ConfigDict(json_schema_extra={
+        "oneOf": [{"required": [key]}
+                  for key in ("maximum_kt", "maximum", "by_pressure_altitude")],
+        "if": {"properties": {"quantity": {"enum": ["mach", "indicated_mach"]}}},
+        "then": {"not": {"required": ["maximum_kt"]}},
+        "else": {"not": {"required": ["maximum"]}},
+        "dependentRequired": {"outside": ["by_pressure_altitude"]},
+    })
+
     name: str = Field(description="The limit's name in the flight manual; each name once.",
-                      examples=["VMO"], min_length=1, max_length=60)
+                      examples=["VMO"], min_length=1, max_length=60, pattern=ONE_LINE)
     quantity: Literal["indicated_airspeed", "calibrated_airspeed", "equivalent_airspeed",
                       "true_airspeed", "mach", "indicated_mach"] = Field(
         description="What the flight manual limits.", examples=["calibrated_airspeed"])
-    maximum_kt: Annotated[float, AfterValidator(_airspeed)] | None = Field(
-        None, description="A constant airspeed limit [kt].", examples=[245])
-    maximum: Annotated[float, AfterValidator(_mach)] | None = Field(
-        None, description="A constant Mach limit.", examples=[0.48])
+    maximum_kt: float | None = Field(
+        None, description="A constant airspeed limit [kt].", examples=[245],
+        json_schema_extra={"minimum": AIRSPEEDS_KT[0], "maximum": AIRSPEEDS_KT[1]})
+    maximum: float | None = Field(
+        None, description="A constant Mach limit.", examples=[0.48],
+        json_schema_extra={"minimum": MACHS[0], "maximum": MACHS[1]})
     by_pressure_altitude: Table | None = Field(
         None, description="Rows of pressure altitude [ft] and limit [kt or Mach], altitudes "
         "rising; linear between them.", examples=[[[0, 245], [8000, 260]]])
@@ -65,15 +63,26 @@ class Limit(Sheet):
         "table's nearest end.")
     when: dict[str, Range] = Field(
         default_factory=dict, description="Conditions that must all hold for the limit to apply.",
-        examples=[{"flap_deg": {"above": 1, "up_to": 20}}])
+        examples=[{"flap_deg": {"above": 1, "up_to": 20}}],
+        json_schema_extra={"minProperties": 1, "propertyNames": {"pattern": f"^{NAME}$"}})
     on_pointer: bool = Field(
-        default_factory=lambda data: not data.get("when"),
-        description="Whether the airspeed indicator's limit pointer shows it; when not stated, "
-        "true for a limit without conditions.", examples=[True])
+        True, description="Whether the airspeed indicator's limit pointer shows it; where not "
+        "stated, true for a limit without conditions only.", examples=[True],
+        json_schema_extra=lambda schema: schema.pop("default"))
+
+    @model_validator(mode="before")
+    @classmethod
+    def _pointer(cls, limit: Any) -> Any:
+        if isinstance(limit, dict) and "on_pointer" not in limit:
+            return {**limit, "on_pointer": not limit.get("when")}
+        return limit
 
     @field_validator("when")
     @classmethod
     def _understood(cls, when: dict[str, Range]) -> dict[str, Range]:
+        if not when:
+            refuse("the table names no condition",
+                   "take it out, or write such as when = { flap_deg = { above = 1 } }")
         for key, stated in when.items():
             condition_of(key, stated)
         return when
@@ -92,21 +101,25 @@ class Limit(Sheet):
             refuse("the limit has no maximum", f"write {example}, or by_pressure_altitude")
         if len(given) > 1:
             refuse(f"{given[0]} and {given[1]} exclude each other", "keep one of them", given[1])
-        if self.by_pressure_altitude is None and "outside" in self.model_fields_set:
-            refuse("outside is for a table, and this limit is constant", "take it out", "outside")
-        if self.by_pressure_altitude is not None:
-            self._check_table(self.by_pressure_altitude)
+        if self.by_pressure_altitude is None:
+            if "outside" in self.model_fields_set:
+                refuse("outside is for a table, and this limit is constant", "take it out",
+                       "outside")
+            self._check_value(getattr(self, own), f"write such as {example}", own)
+            return self
+        check_rising(self.by_pressure_altitude, "altitude", "ft", *ALTITUDES_FT,
+                     "by_pressure_altitude")
+        mend = f"write each row as [feet, {'Mach' if self.is_mach else 'knots'}]"
+        for row, (_, value) in enumerate(self.by_pressure_altitude):
+            self._check_value(value, mend, "by_pressure_altitude", row)
         return self
 
-    def _check_table(self, table: tuple[tuple[float, float], ...]) -> None:
-        lowest, highest = MACHS if self.is_mach else AIRSPEEDS_KT
-        check_rising(table, "altitude", "ft", *ALTITUDES_FT, "by_pressure_altitude")
-        for row, (_, value) in enumerate(table):
-            if not lowest <= value <= highest:
-                unit = "" if self.is_mach else " kt"
-                refuse(f"a limit of {written(value)}{unit} is outside {lowest:g} to "
-                       f"{highest:g}{unit}", "write each row as [feet, "
-                       f"{'Mach' if self.is_mach else 'knots'}]", "by_pressure_altitude", row)
+    def _check_value(self, value: float, mend: str, *key: str | int) -> None:
+        low, high = MACHS if self.is_mach else AIRSPEEDS_KT
+        if not low <= value <= high:
+            refuse(f"a limit of Mach {written(value)} is outside {low:g} to {high:g}"
+                   if self.is_mach else
+                   f"a limit of {written(value)} kt is outside {low:g} to {high:g} kt", mend, *key)
 
     @property
     def is_mach(self) -> bool:
@@ -166,7 +179,7 @@ class LimitsSheet(Sheet):
     """An aircraft's operating limitations and what is known of its sensors."""
 
     aircraft: str = Field(description="The aircraft the sheet is for.", min_length=1,
-                          examples=["an invented twin"])
+                          max_length=200, pattern=ONE_LINE, examples=["an invented twin"])
     airspeed: AirspeedSheet = Field(
         description="What the recorded airspeed is, and its corrections.",
         examples=[{"recorded": "calibrated"}])
@@ -174,7 +187,8 @@ class LimitsSheet(Sheet):
         None, description="What the recorded outside air temperature is.",
         examples=[{"outside_air": "static"}])
     limit: Annotated[tuple[Limit, ...], Strict(False), BeforeValidator(_limits)] = Field(
-        description="The limits, in any number.", max_length=255,
+        description="The limits, up to 255.", max_length=255,
+        json_schema_extra={"minItems": 1},
         examples=[[{"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 245}]])
 
     @model_validator(mode="after")

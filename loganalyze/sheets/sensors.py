@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Annotated, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Discriminator, Field, Strict, Tag, model_validator
+from pydantic import ConfigDict, Discriminator, Field, Strict, Tag, model_validator
 
+from loganalyze.air.probes import CorrectionTable
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.conditions import Condition, Range, condition_of
-from loganalyze.sheets.tables import Rows, Table, check_rising
+from loganalyze.sheets.tables import LEAST_RISE, Rows, Table, check_rising
 from loganalyze.sheets.toml import Sheet, refuse, written
 
 SPEEDS_KT = (0.0, 1200.0)
@@ -19,7 +21,6 @@ GREATEST_FT = 5000.0
 """Corrections larger than these are taken for slips."""
 
 Curve = tuple[NDArray[np.float64], NDArray[np.float64]]
-"""Where [m/s IAS] and how much to add [m/s, or m]."""
 
 
 class PositionTable(Sheet):
@@ -37,15 +38,15 @@ class PositionTable(Sheet):
             condition_of("flap_deg", self.flap_deg)
         return self
 
-    @property
-    def condition(self) -> Condition | None:
-        """The flap angles in SI, or None for any."""
-        return None if self.flap_deg is None else condition_of("flap_deg", self.flap_deg)
+    @cached_property
+    def conditions(self) -> tuple[Condition, ...]:
+        """The flap angles in SI; empty for any."""
+        return () if self.flap_deg is None else (condition_of("flap_deg", self.flap_deg),)
 
-    @property
-    def curve(self) -> Curve:
-        """Indicated airspeed and what to add to it, float64[n] each  [m/s]."""
-        return _curve(self.table, KNOT)
+    @cached_property
+    def correction(self) -> CorrectionTable:
+        """Indicated airspeed and what to add to it  [m/s]."""
+        return CorrectionTable(*_curve(self.table, KNOT))
 
 
 def _form(value: Any) -> str:
@@ -94,7 +95,7 @@ class AirspeedSheet(Sheet):
     def _by_flap(self) -> bool:
         return _form(self.position_correction) == "by flap"
 
-    @property
+    @cached_property
     def position_tables(self) -> tuple[PositionTable, ...]:
         """The position corrections, one for each range of flap angles; empty when none given."""
         stated: Any = self.position_correction
@@ -102,14 +103,14 @@ class AirspeedSheet(Sheet):
             return ()
         return stated if self._by_flap else (PositionTable.model_construct(table=stated),)
 
-    @property
-    def instrument_curve(self) -> Curve | None:
-        """Indicated airspeed [m/s] and what to add to it [m/s], float64[n] each."""
+    @cached_property
+    def instrument_table(self) -> CorrectionTable | None:
+        """Recorded indicated airspeed and what to add to it  [m/s]."""
         stated = self.instrument_correction
-        return None if stated is None else _curve(stated, KNOT)
+        return None if stated is None else CorrectionTable(*_curve(stated, KNOT))
 
-    @property
-    def altimeter_curve(self) -> Curve | None:
+    @cached_property
+    def altimeter_table(self) -> Curve | None:
         """Indicated airspeed [m/s] and what to add to the altitude [m], float64[n] each."""
         stated = self.altimeter_correction
         return None if stated is None else _curve(stated, FOOT)
@@ -117,6 +118,13 @@ class AirspeedSheet(Sheet):
 
 class TemperatureSheet(Sheet):
     """What the recorded outside air temperature is."""
+
+    model_config = ConfigDict(json_schema_extra={"allOf": [
+        {"if": {"properties": {"outside_air": {"const": "probe"}}},
+         "then": {"required": ["recovery_factor"]}},
+        {"if": {"properties": {"outside_air": {"const": "static"}}},
+         "then": {"not": {"required": ["recovery_factor"]}}},
+    ]})
 
     outside_air: Literal["static", "total", "probe"] = Field(
         description="What the log's outside air temperature is: static, total, or that of a "
@@ -131,8 +139,8 @@ class TemperatureSheet(Sheet):
         if self.outside_air == "probe" and factor is None:
             refuse('the key "recovery_factor" is missing, and outside_air = "probe" needs it',
                    "write the probe's own, such as recovery_factor = 0.8", "recovery_factor")
-        if self.outside_air != "probe" and factor is not None:
-            refuse(f'recovery_factor is for a probe, and outside_air is "{self.outside_air}"',
+        if self.outside_air == "static" and factor is not None:
+            refuse('a static temperature has no recovery_factor',
                    'take it out, or write outside_air = "probe"', "recovery_factor")
         if factor is not None and not 0 < factor <= 1:
             refuse(f"recovery_factor = {written(factor)} is outside 0 to 1",
@@ -155,10 +163,13 @@ def _check_column(table: Rows, greatest: float, unit: str, key: str) -> None:
 
 def _check_speeds(table: Rows, key: str) -> None:
     _check_column(table, GREATEST_KT, "kt", key)
+    if sum(table[0]) < 0:
+        refuse(f"the corrected airspeed is {sum(table[0]):g} kt, less than 0",
+               "check what the row adds", key, 0)
     for row in range(1, len(table)):
         before, after = sum(table[row - 1]), sum(table[row])
-        if after <= before:
-            refuse(f"the corrected airspeed falls from {before:g} to {after:g} kt while the "
+        if after - before < LEAST_RISE:
+            refuse(f"the corrected airspeed goes from {before:g} to {after:g} kt while the "
                    "indicated one rises", "check what the rows add", key, row)
 
 

@@ -12,6 +12,9 @@ from loganalyze.sheets.toml import refuse, written
 ALTITUDES_FT = (-5000.0 / FOOT, 32000.0 / FOOT)
 """The standard atmosphere's layers that the program reckons in."""
 
+LEAST_RISE = 1e-6
+"""[the table's own unit] A lesser step could vanish in the conversion to SI."""
+
 
 def _row(value: Any) -> Any:
     if not isinstance(value, list | tuple) or len(value) != 2:
@@ -35,6 +38,6 @@ def check_rising(table: Rows, what: str, unit: str, lowest: float, highest: floa
         if not lowest <= first <= highest:
             refuse(f"{written(first)} {unit} is outside {lowest:.0f} to {highest:.0f} {unit}",
                    f"write the row's {what} in {unit}", *key, row)
-        if row and first <= table[row - 1][0]:
+        if row and first - table[row - 1][0] < LEAST_RISE:
             refuse(f"{what} {written(first)} {unit} doesn't rise above the row before it",
                    f"write the rows in order of {what}, each {what} once", *key, row)

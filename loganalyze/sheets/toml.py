@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, Literal, NoReturn, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, ValidationError
-from pydantic_core import ErrorDetails, PydanticCustomError
+from pydantic_core import PydanticCustomError
 
 from loganalyze.problems import Problem
 
@@ -121,103 +121,118 @@ def _parsed(path: Path) -> dict[str, Any]:
         line = content[: error.start].count(b"\n") + 1
         raise Problem("the text isn't UTF-8", f"{where}, line {line}",
                       "save the file as UTF-8 text") from None
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        raise Problem("the lists in it are nested too deeply", where,
+                      "write rows of two numbers") from None
+    except ValueError as error:
         said = re.fullmatch(r"(.*?) \(at (?:line (\d+), column (\d+)|end of document)\)",
                             str(error), re.DOTALL)
         if said is None:
             raise Problem(f"not valid TOML ({error})", where, "mend the text there") from None
         at = f"line {said[2]}, column {said[3]}" if said[2] else "at its end"
         what = said[1][:1].lower() + said[1][1:]
-        raise Problem(f"not valid TOML ({what})", f"{where}, {at}",
-                      'write key = value, with text in "quotes"') from None
+        mend = ("write each key and each [table] once" if "overwrite" in what or "twice" in what
+                else 'write key = value, with text in "quotes" and a point in decimals')
+        raise Problem(f"not valid TOML ({what})", f"{where}, {at}", mend) from None
 
 
 def _problem(path: Path, model: type[Sheet], data: dict[str, Any],
              error: ValidationError) -> Problem:
-    found = error.errors(include_url=False)
-    strange = [one for one in found if one["type"] == "extra_forbidden"]
-    problems = []
+    found: list[dict[str, Any]] = [{**one, "loc": _true(data, one["loc"])}
+                                   for one in error.errors(include_url=False)]
+    missing = [one["loc"] for one in found if one["type"] == "missing"]
     meant = set()
-    for one in strange:
-        near = nearest(str(one["loc"][-1]), _missing(found, one["loc"][:-1]))
-        near = near or nearest(str(one["loc"][-1]), _keys(model, one["loc"][:-1]))
-        meant.add((*one["loc"][:-1], near))
-        mend = (f'write {near} if that is meant' if near
-                else f"take it out, or write one of {', '.join(_keys(model, one['loc'][:-1]))}")
-        problems.append((one["loc"], f'unknown key "{one["loc"][-1]}"', mend))
+    problems = []
+    for one in found:
+        if one["type"] == "extra_forbidden":
+            place, key = one["loc"][:-1], one["loc"][-1]
+            keys = _keys(model, place)
+            near = (nearest(key, [loc[-1] for loc in missing if loc[:-1] == place])
+                    or nearest(key, keys))
+            meant.add((*place, near))
+            problems.append(Problem("unknown key", _where(path, data, one["loc"]),
+                                    f"write {near} if that is meant" if near else
+                                    f"take it out, or write one of {', '.join(keys)}"))
     for one in found:
         if one["type"] != "extra_forbidden" and one["loc"] not in meant:
-            problems.append(_said(model, one))
-    sentences = [Problem(what, _where(path, data, loc), mend) for loc, what, mend in problems]
-    first = sentences[0]
-    if len(sentences) > 1:
-        first.details = "\n".join([f"{len(sentences)} mistakes in this file:",
-                                   *(f"  {one.sentence}" for one in sentences)])
+            loc, what, mend = _said(model, one)
+            problems.append(Problem(what, _where(path, data, loc), mend))
+    first = problems[0]
+    if len(problems) > 1:
+        first.details = "\n".join([f"{len(problems)} mistakes found:",
+                                   *(f"  {problem.sentence}" for problem in problems)])
     return first
 
 
-def _said(model: type[Sheet], one: ErrorDetails) -> tuple[tuple[str | int, ...], str, str]:
+def _said(model: type[Sheet], one: dict[str, Any]) -> tuple[tuple[str | int, ...], str, str]:
     """Return an error as its key path, what is wrong, and the mend."""
-    loc, kind, context = one["loc"], one["type"], one.get("ctx", {})
+    loc, kind = one["loc"], one["type"]
     if kind == "refused":
+        context = one["ctx"]
         return (*loc, *context["key"]), context["what"], context["mend"]
-    key = next((str(part) for part in reversed(loc) if isinstance(part, str)), "")
-    value = "" if isinstance(one["input"], dict | list) else f" = {written(one['input'])}"
-    example = _example(model, loc)
+    mend = f"write {_example(model, loc)}"
     if kind == "missing":
-        return loc, f'the key "{key}" is missing', f"write {example or key + ' = ...'}"
-    mend = f"write {example}" if example else f"write another value for {key}"
+        return loc[:-1], f'the key "{loc[-1]}" is missing', mend
+    value = written(one["input"])
+    value = value if len(value) < 50 else f"{value[:45]} ..."
+    if kind == "string_too_short":
+        return loc, "the text is empty", mend
+    if kind == "string_too_long":
+        return loc, f"the text is longer than {one['ctx']['max_length']} characters", mend
+    if kind == "string_pattern_mismatch":
+        return loc, f"{value} isn't one line without blanks at its ends", mend
     if kind == "literal_error":
-        return loc, f"{key}{value} isn't one of the values it can have", mend
+        return loc, f"{value} isn't one of its values", mend
     wanted = next((words for start, words in _WANTED.items() if kind.startswith(start)), None)
-    if wanted:
-        return loc, f"{key}{value} is {_kind(one['input'])}, not {wanted}", mend
-    return loc, one["msg"][:1].lower() + one["msg"][1:], mend
+    if wanted is None:
+        return loc, one["msg"][:1].lower() + one["msg"][1:], mend
+    isnt = " is text, not" if isinstance(one["input"], str) else " isn't"
+    return loc, f"{value}{isnt} {wanted}", mend
 
 
-_WANTED = {"float": "a number", "int": "a whole number", "finite": "a number", "bool": "true or "
-           "false", "string_type": "text", "tuple": "a list", "list": "a list",
-           "model": "a table of keys", "dict": "a table of keys", "union": "a list"}
+_WANTED = {"float": "a number", "finite": "a finite number", "bool": "true or false",
+           "string_type": "text", "tuple": "a list", "model": "a table of keys",
+           "dict": "a table of keys"}
+"""What a value should have been, by the start of pydantic's name of the error."""
 
 
-def _kind(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true or false"
-    if isinstance(value, str):
-        return "text"
-    if isinstance(value, int | float):
-        return "a number" if abs(value) < float("inf") else "not finite"
-    if isinstance(value, dict):
-        return "a table of keys"
-    return "a list" if isinstance(value, list | tuple) else "a date or time"
+def _true(data: Any, loc: Sequence[str | int]) -> tuple[str | int, ...]:
+    """Return a key path without pydantic's own marks (which branch of a union was tried)."""
+    parts: list[str | int] = []
+    value = data
+    for part in loc:
+        if isinstance(part, str) == isinstance(value, dict):
+            parts.append(part)
+            value = _inner(value, part)
+    return tuple(parts)
+
+
+def _inner(value: Any, part: str | int) -> Any:
+    """Return what lies at a key or a row, or None where nothing does."""
+    if isinstance(part, str):
+        return value.get(part) if isinstance(value, dict) else None
+    return value[part] if isinstance(value, list) and part < len(value) else None
 
 
 def _where(path: Path, data: Any, loc: Sequence[str | int]) -> str:
     """Return the file and key path, counted from 1: `f.toml, limit[2] "MMO", key maximum`."""
-    parts: list[str] = [str(path)]
-    keys: list[str] = []
-    value = data
-    rows = ""
+    where, keys, cells = str(path), "", ["row", "value"]
+    value: Any = data
     for depth, part in enumerate(loc):
-        if isinstance(part, int):
-            value = value[part] if isinstance(value, list) and part < len(value) else None
-            if isinstance(value, dict) and len(keys) <= depth:
-                name = value.get("name")
-                parts.append(f"{'.'.join(keys)}[{part + 1}]"
-                             + (f' "{name}"' if isinstance(name, str) else ""))
-                keys = []
+        inner = _inner(value, part)
+        if isinstance(part, str):
+            if depth == 0 and isinstance(inner, dict):
+                where += f", [{part}]"
             else:
-                rows += f", value {part + 1}" if rows else f", row {part + 1}"
-        elif not isinstance(value, list):
-            inner = value.get(part) if isinstance(value, dict) else None
-            if depth == 0 and isinstance(inner, dict) and len(loc) > 1:
-                parts.append(f"[{part}]")
-            else:
-                keys.append(str(part))
-            value = inner
-    if keys:
-        parts.append(f"key {'.'.join(keys)}")
-    return ", ".join(parts) + rows
+                keys += f".{part}" if keys else part
+        elif isinstance(inner, dict):
+            name = inner.get("name")
+            where += f", {keys}[{part + 1}]" + (f' "{name}"' if isinstance(name, str) else "")
+            keys = ""
+        else:
+            keys += f", {cells.pop(0)} {part + 1}"
+        value = inner
+    return f"{where}, key {keys}" if keys else where
 
 
 def _models(annotation: Any) -> set[type[BaseModel]]:
@@ -244,27 +259,22 @@ def _keys(model: type[BaseModel], loc: Sequence[str | int]) -> list[str]:
     return [key for one in _models_at(model, loc) for key in _fields(one)]
 
 
-def _missing(found: Sequence[ErrorDetails], loc: Sequence[str | int]) -> list[str]:
-    return [str(one["loc"][-1]) for one in found
-            if one["type"] == "missing" and one["loc"][:-1] == loc]
-
-
 def _example(model: type[BaseModel], loc: Sequence[str | int]) -> str:
-    """Return how the key at the end of a path is written, from its type or its example."""
+    """Return how the key at the end of a path is written, from its type and its example."""
     names = [part for part in loc if isinstance(part, str)]
-    for end in range(len(loc), 0, -1):
-        if not isinstance(loc[end - 1], str):
-            continue
-        for one in _models_at(model, loc[: end - 1]):
-            field = _fields(one).get(str(loc[end - 1]))
-            if field is None:
-                continue
-            options = _options(field.annotation)
-            if options:
-                return f"{names[-1]} = {choice(options)}"
-            if field.examples:
-                return str(field.examples[0]) if not isinstance(field.examples[0], str) else ""
-    return ""
+    fields = [found for end in range(len(names))
+              for one in _models_at(model, names[:end]) if (found := _fields(one).get(names[end]))]
+    field, key = fields[-1], names[-1]
+    options, example = _options(field.annotation), field.examples[0]
+    if options:
+        return f"{key} = {choice(options)}"
+    if _fields(model).get(key) is field and isinstance(example, dict | list):
+        rows = example if isinstance(example, dict) else example[0]
+        header = f"[{key}]" if isinstance(example, dict) else f"[[{key}]]"
+        return f"{header} and below it {', '.join(f'{k} = {written(v)}' for k, v in rows.items())}"
+    if key not in {name for one in _models_at(model, names[:-1]) for name in _fields(one)}:
+        example = next(iter(example.values()))
+    return f"it such as {key} = {written(example)}"
 
 
 def _options(annotation: Any) -> tuple[Any, ...]:
