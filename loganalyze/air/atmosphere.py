@@ -315,8 +315,33 @@ def density_altitude(pressure_altitude: ArrayLike, temperature: ArrayLike) -> Fl
     ----------
     ISO 2533:1975, density as a function of geopotential altitude, solved for the altitude.
     """
+    return altitude_from_density_ratio(density_ratio(pressure_altitude, temperature))
+
+
+def altitude_from_density_ratio(density_ratio: ArrayLike) -> Floats:
+    """Altitude at which the standard atmosphere has this density.
+
+    Parameters
+    ----------
+    density_ratio : array_like
+        Density over that at sea level, any shape; that of -5000 to 32000 m.
+
+    Returns
+    -------
+    ndarray of float64, or a float64 scalar for a scalar
+        Altitude [m, geopotential]; NaN where the ratio is NaN.
+
+    Raises
+    ------
+    ValueError
+        If a ratio is one that the standard atmosphere has nowhere in that range.
+
+    References
+    ----------
+    ISO 2533:1975, density as a function of geopotential altitude, solved for the altitude.
+    """
     sigma = within(
-        density_ratio(pressure_altitude, temperature),
+        density_ratio,
         _LOWEST_RATIO * T0 / _HIGHEST_ISA,
         _HIGHEST_RATIO * T0 / _LOWEST_ISA,
         "density ratio",
