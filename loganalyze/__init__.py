@@ -1,0 +1,66 @@
+"""Post-flight check of recorded flights against their airspeed and Mach limits.
+
+The public names load on first use, so that ``import loganalyze`` costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from loganalyze.judge.envelope import limit_envelope
+    from loganalyze.judge.flight import Analysis, analyze
+    from loganalyze.judge.settings import Settings
+    from loganalyze.problems import Problem
+    from loganalyze.read import read_flights, read_log
+    from loganalyze.record.log import FlightLog
+    from loganalyze.sheets.limits import LimitsSheet, read_limits
+    from loganalyze.show.figures import envelope_figure, margin_figure
+    from loganalyze.show.results import write_results
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "Analysis": "loganalyze.judge.flight",
+    "FlightLog": "loganalyze.record.log",
+    "LimitsSheet": "loganalyze.sheets.limits",
+    "Problem": "loganalyze.problems",
+    "Settings": "loganalyze.judge.settings",
+    "analyze": "loganalyze.judge.flight",
+    "envelope_figure": "loganalyze.show.figures",
+    "limit_envelope": "loganalyze.judge.envelope",
+    "margin_figure": "loganalyze.show.figures",
+    "read_flights": "loganalyze.read",
+    "read_limits": "loganalyze.sheets.limits",
+    "read_log": "loganalyze.read",
+    "write_results": "loganalyze.show.results",
+}
+
+__all__ = [
+    "Analysis",
+    "FlightLog",
+    "LimitsSheet",
+    "Problem",
+    "Settings",
+    "analyze",
+    "envelope_figure",
+    "limit_envelope",
+    "margin_figure",
+    "read_flights",
+    "read_limits",
+    "read_log",
+    "write_results",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

@@ -1,0 +1,5 @@
+"""``python -m loganalyze``."""
+
+from loganalyze.cli import main
+
+main()

@@ -1,0 +1,88 @@
+"""The command line: arguments, exit codes and printing, a file a command."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib import import_module
+
+import click
+
+from loganalyze import __version__
+from loganalyze.problems import Problem
+
+EXIT_CODES = """
+\b
+Exit codes:
+  0  done
+  1  an exceedance was found (only with --fail-on-exceedance)
+  2  wrong input: one sentence on the error stream says what and how to mend it
+  130, 141  interrupted, or the reader of the output went away
+"""
+
+COMMANDS = {
+    "analyze": "Judge logs against a limits sheet.",
+    "inspect": "Show what a log holds: columns, units, sampling, gaps.",
+    "airdata": "Reckon all speeds from one of them.",
+    "crossover": "Where an airspeed limit and a Mach limit meet.",
+    "envelope": "The limit airspeed against pressure altitude.",
+}
+
+
+class _Commands(click.Group):
+    """Commands that load when they are asked for, so that --help is there at once."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        if name not in COMMANDS:
+            return None
+        command: click.Command = import_module(f"loganalyze.cli.{name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def invoke(self, ctx: click.Context) -> object:
+        try:
+            result = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # What is left in the buffer must not fail a second time at exit.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            ctx.exit(141)
+        return result
+
+
+@click.group(cls=_Commands, epilog=EXIT_CODES, context_settings={"max_content_width": 100})
+@click.version_option(__version__, prog_name="loganalyze")
+def group() -> None:
+    """Check recorded flights against their airspeed and Mach limits, after the flight.
+
+    Not for use in flight. The flight manual, the maintenance manual, the operator and the
+    authority prevail.
+    """
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line and exit with its code."""
+    try:
+        code = group.main(arguments, prog_name="loganalyze", standalone_mode=False)
+    except Problem as problem:
+        complain(problem)
+        code = 2
+    except click.ClickException as error:
+        error.show()
+        code = 2
+    except (click.Abort, KeyboardInterrupt):
+        code = 130
+    sys.exit(code or 0)
+
+
+def complain(problem: Problem) -> None:
+    """Print a problem as one sentence, and its details below."""
+    click.echo(f"loganalyze: {problem.sentence}", err=True)
+    if problem.details:
+        click.echo(problem.details, err=True)

@@ -1,0 +1,192 @@
+"""``loganalyze analyze``: judge logs against a limits sheet."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from loganalyze.cli import complain
+from loganalyze.cli.options import (
+    FILE,
+    Command,
+    declare_option,
+    json_option,
+    limits_option,
+    print_json,
+    said_states,
+    states_in_si,
+)
+from loganalyze.judge.settings import Settings
+from loganalyze.problems import Problem
+
+if TYPE_CHECKING:
+    from loganalyze.judge.flight import Analysis
+    from loganalyze.sheets.limits import LimitsSheet
+    from loganalyze.show.summary import Summary
+
+THRESHOLDS: dict[str, str] = {
+    "tolerance_kt": "Over an airspeed limit means by more than this [kt].",
+    "tolerance_mach": "Over a Mach limit means by more than this.",
+    "join_gap_s": "Stretches over one limit are one exceedance when less than this apart [s], if",
+    "join_margin_kt": "the margin between them stayed below this [kt] (airspeed limits), or",
+    "join_margin_mach": "below this (Mach limits).",
+    "minimum_duration_s": "Mark exceedances with less time over than this [s] as brief.",
+}
+"""The words for each field of Settings; every field is an option."""
+
+
+def _threshold_options(command: Command) -> Command:
+    for field in reversed(fields(Settings)):
+        command = click.option(
+            f"--{field.name.replace('_', '-')}", field.name, type=click.FloatRange(min=0),
+            default=field.default, show_default=True, metavar="NUMBER",
+            help=THRESHOLDS[field.name],
+        )(command)
+    return command
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What is the same for every log of a run."""
+
+    sheet: LimitsSheet
+    limits: Path
+    columns: Path | None
+    out: Path | None
+    overwrite: bool
+    plot_format: str
+    said: Mapping[str, float]
+    states: Mapping[str, float]
+    settings: Settings
+
+
+@click.command("analyze")
+@click.argument("logs", nargs=-1, required=True, type=FILE, metavar="LOG...")
+@limits_option(required=True)
+@click.option("--columns", type=FILE, metavar="FILE",
+              help="A columns file (TOML): which column is which channel, in which unit.")
+@click.option("--out", type=FILE, metavar="DIR",
+              help="Write the results of each log to a folder of its name in DIR.")
+@click.option("--overwrite", is_flag=True,
+              help="Replace folders of earlier results, each whole.")
+@click.option("--plot-format", type=click.Choice(["png", "svg", "pdf"]), default="png",
+              show_default=True, help="Format of the figure.")
+@declare_option
+@click.option("--fail-on-exceedance", is_flag=True,
+              help="Exit with 1 when any exceedance was found.")
+@json_option
+@_threshold_options
+def command(
+    logs: tuple[Path, ...],
+    limits: Path,
+    columns: Path | None,
+    out: Path | None,
+    overwrite: bool,
+    plot_format: str,
+    declared: tuple[str, ...],
+    fail_on_exceedance: bool,
+    as_json: bool,
+    **thresholds: float,
+) -> None:
+    """Judge each LOG (CSV, .csv.gz, .csv.zst or Parquet) against a limits sheet.
+
+    Prints a short verdict per log. With --out, writes samples.parquet, exceedances.csv and
+    .parquet, summary.json and margin.png to DIR/<name of the log>/. A log that can't be read
+    is reported, and the others go on.
+    """
+    from loganalyze.sheets.limits import read_limits
+
+    said = said_states(declared)
+    job = _Job(read_limits(limits), limits, columns, out, overwrite, plot_format, said,
+               states_in_si(said), Settings(**thresholds))
+    summaries, failed = [], 0
+    for log in _with_progress(logs):
+        try:
+            _check_place(log, logs, out)
+            summary = _judge(log, job)
+        except Problem as problem:
+            failed += 1
+            complain(problem)
+            continue
+        summaries.append(summary)
+        if not as_json:
+            click.echo(_report(log, summary, job))
+    if as_json:
+        found = [asdict(summary) for summary in summaries]
+        print_json(found[0] if len(logs) == 1 and found else found)
+    elif summaries:
+        from loganalyze.show.wording import CAUTIONS
+
+        click.echo("\n".join(CAUTIONS))
+    if failed:
+        sys.exit(2)
+    if fail_on_exceedance and any(summary.exceeded for summary in summaries):
+        sys.exit(1)
+
+
+def _with_progress(logs: tuple[Path, ...]) -> Iterator[Path]:
+    """Give the logs one by one, with a bar on the error stream when there are several."""
+    if len(logs) == 1:
+        yield logs[0]
+        return
+    with click.progressbar(logs, file=sys.stderr, label="logs",
+                           item_show_func=lambda log: log.name if log else "") as bar:
+        yield from bar
+
+
+def _check_place(log: Path, logs: tuple[Path, ...], out: Path | None) -> None:
+    """Refuse a log whose results would go where another log's go; before any work."""
+    if out is None:
+        return
+    from loganalyze.show.results import folder_for
+
+    place = folder_for(log, out)
+    first = next(other for other in logs if folder_for(other, out) == place)
+    if first is not log:
+        raise Problem(f"its results would go to {place}, as those of {first} do", str(log),
+                      "give the logs different names, or analyse them one by one")
+
+
+def _judge(log: Path, job: _Job) -> Summary:
+    facts: dict[str, Any] = {
+        "limits": job.limits, "columns": job.columns, "declared": job.said}
+    if job.out is None:
+        from loganalyze.show.summary import summarise
+
+        return summarise(_analyses(log, job), **facts)
+    from loganalyze.show.results import check_folder, folder_for, write_results
+
+    folder = folder_for(log, job.out)
+    check_folder(folder, job.overwrite)
+    return write_results(_analyses(log, job), folder, overwrite=job.overwrite,
+                         plot_format=job.plot_format, **facts)
+
+
+def _analyses(log: Path, job: _Job) -> Iterator[Analysis]:
+    from loganalyze.judge.flight import analyze
+    from loganalyze.read import read_flights
+
+    for number, flight in enumerate(read_flights(log, job.columns), 1):
+        yield analyze(flight, job.sheet, settings=job.settings, declared=job.states,
+                      flight=number)
+
+
+def _report(log: Path, summary: Summary, job: _Job) -> str:
+    """Return what is printed about one log."""
+    from loganalyze.show import wording
+    from loganalyze.show.results import folder_for
+
+    lines = [f"{log} against {job.limits} ({summary.aircraft})"]
+    for flight in summary.flights:
+        number = f"Flight {flight.flight}: " if len(summary.flights) > 1 else ""
+        lines += ["  " + line for line in f"{number}{flight.verdict}".split("\n")]
+    lines += ["Taken as:", *("  " + line for line in wording.recognised(summary))]
+    lines += [f"Thresholds: {wording.thresholds(summary.settings)}"]
+    if job.out is not None:
+        lines.append(f"Results in {folder_for(log, job.out)}")
+    return "\n".join(lines) + "\n"

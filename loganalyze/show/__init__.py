@@ -1,0 +1,1 @@
+"""What people see: sentences, results on disk, and figures."""

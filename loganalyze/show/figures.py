@@ -1,0 +1,284 @@
+"""Figures of a flight's margins and of an aircraft's limits.
+
+Drawn without pyplot and without automatic layout: both cost more than the analysis.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
+from matplotlib.ticker import FuncFormatter, MultipleLocator
+from numpy.typing import NDArray
+
+from loganalyze.judge.envelope import Envelope, crossovers
+from loganalyze.judge.exceedances import Exceedance
+from loganalyze.judge.flight import Analysis
+from loganalyze.record.intervals import Intervals
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.show import wording
+from loganalyze.show.facts import flight_facts, start_utc
+from loganalyze.show.tables import NO_LIMIT
+from loganalyze.show.traces import trace
+
+# Okabe and Ito (2008), "Color universal design".
+BLUE, VERMILION, SKY, ORANGE, PURPLE, GREY = (
+    "#0072B2", "#D55E00", "#56B4E9", "#E69F00", "#CC79A7", "#666666")
+
+LABELLED = 8
+"""How many exceedances carry a label, the worst first; more would hide each other."""
+
+CLOSE_KT = 80.0
+"""Margins beyond this [kt] are cut off the plot when any is below it."""
+
+NARROWEST = 1 / 600
+"""Least drawn width of a stretch, as a share of the time axis."""
+
+_HALO = [withStroke(linewidth=2.5, foreground="white")]
+
+_STYLE: dict[str, Any] = {
+    "font.size": 9, "axes.titlesize": 10, "axes.spines.top": False, "axes.spines.right": False,
+    "axes.grid": True, "grid.color": "#dddddd", "grid.linewidth": 0.6, "hatch.linewidth": 0.6,
+    "hatch.color": "#888888", "svg.hashsalt": "loganalyze", "path.simplify": True,
+}
+
+
+class Picture(Figure):
+    """A Figure that a notebook shows by itself, without pyplot."""
+
+    def _repr_png_(self) -> bytes:
+        stream = io.BytesIO()
+        _save(self, stream, "png")
+        return stream.getvalue()
+
+
+def save_figure(figure: Figure, path: str | Path) -> None:
+    """Save a figure as its file name says (.png, .svg, .pdf), with no clock time in it."""
+    _save(figure, path, Path(path).suffix.lstrip("."))
+
+
+def _save(figure: Figure, target: str | Path | io.BytesIO, kind: str) -> None:
+    # Level 3 writes in a third of the time of level 6, and a plot is hardly larger for it.
+    only: dict[str, Any] = {
+        "png": {"dpi": 150, "metadata": {"Software": None}, "pil_kwargs": {"compress_level": 3}},
+        "svg": {"metadata": {"Date": None, "Creator": None}},
+        "pdf": {"metadata": {"CreationDate": None, "Creator": None, "Producer": None}},
+    }[kind]
+    with mpl.rc_context(_STYLE):
+        figure.savefig(target, format=kind, **only)
+
+
+def margin_figure(analysis: Analysis) -> Figure:
+    """Draw one flight: the margin, the speed against its limit, and the altitude.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        One flight, of any length: 2,000 points a line are drawn, and no peak is lost.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Three panels over one time axis. Exceedances are shaded, marked with a triangle where
+        they were worst and numbered; what couldn't be judged is hatched.
+    """
+    with mpl.rc_context(_STYLE):
+        marked = sorted(analysis.exceedances, key=_excess, reverse=True)[:LABELLED]
+        marked.sort(key=lambda one: one.worst_time_s)
+        rows = max(1, -(-len(marked) // 2))
+        height = 7.6 + 0.2 * rows
+        figure = Picture(figsize=(10, height))
+        FigureCanvasAgg(figure)
+        bottom = (0.95 + 0.2 * rows) / height
+        grid = figure.add_gridspec(3, height_ratios=(1.1, 1.2, 0.9), left=0.08, right=0.98,
+                                   top=1 - 0.55 / height, bottom=bottom, hspace=0.1)
+        margin, speed, altitude = (figure.add_subplot(cell) for cell in grid)
+        _head(figure, analysis, height)
+        _draw_margin(margin, analysis)
+        _draw_speed(speed, analysis)
+        _draw_altitude(altitude, analysis)
+        for panel in (margin, speed, altitude):
+            _shade(panel, analysis)
+            panel.tick_params(axis="x", labelbottom=panel is altitude)
+        _number(margin, marked)
+        _time_axis((margin, speed, altitude), analysis)
+        _foot(figure, analysis, marked, height)
+    return figure
+
+
+def _excess(one: Exceedance) -> float:
+    return float(np.nan_to_num(one.worst_excess_kt))
+
+
+def _head(figure: Figure, analysis: Analysis, height: float) -> None:
+    several = f", flight {analysis.flight}" if analysis.flight > 1 else ""
+    figure.text(0.08, 1 - 0.2 / height, f"{analysis.sheet.aircraft}: "
+                f"{analysis.log.source.path.name}{several}", fontsize=11, weight="bold",
+                va="center")
+    figure.text(0.08, 1 - 0.4 / height, wording.verdict(flight_facts(analysis)).split("\n")[0],
+                va="center")
+
+
+def _foot(figure: Figure, analysis: Analysis, marked: list[Exceedance], height: float) -> None:
+    for i, one in enumerate(marked):
+        said = wording.excess(*(None if np.isnan(value) else float(value)
+                                for value in (one.worst_excess_kt, one.worst_excess_mach)))
+        figure.text(0.08 + 0.46 * (i % 2), (0.42 + 0.2 * ((len(marked) - 1) // 2 - i // 2))
+                    / height, f"{i + 1}  {one.limit} exceeded by {said}, "
+                    f"{wording.clock(one.start_s)} to {wording.clock(one.end_s)}", va="center")
+    others = len(analysis.exceedances) - len(marked)
+    more = f"{wording.count(others, 'smaller exceedance')} not numbered.  " if others else ""
+    figure.text(0.08, 0.15 / height, f"{more}{wording.CAUTIONS[0]} {wording.CAUTIONS[2]}",
+                fontsize=8, color=GREY, va="center")
+
+
+def _line(axes: Axes, analysis: Analysis, column: str, **style: Any) -> None:
+    values = analysis.columns.get(column)
+    if values is not None and len(analysis.time):
+        axes.plot(*trace(analysis.time, values, analysis.log.interval_s), **style)
+
+
+def _draw_margin(axes: Axes, analysis: Analysis) -> None:
+    _line(axes, analysis, "margin_kt", color=BLUE, linewidth=1.1)
+    axes.axhline(0, color="black", linewidth=1.2)
+    known = analysis.columns["margin_kt"]
+    known = known[~np.isnan(known)]
+    label = "margin [kt CAS]"
+    if known.size:
+        least, greatest = float(known.min()), float(known.max())
+        top = greatest
+        if least < CLOSE_KT < greatest:
+            # The ground roll's 200 kt would press the few that matter flat.
+            top, label = CLOSE_KT, f"{label}\nto {CLOSE_KT:.0f} kt"
+        low = min(least, 0.0)
+        room = 0.08 * (top - low)
+        axes.set_ylim(low - 2.2 * room, top + (0 if top == CLOSE_KT else room))
+    axes.annotate("over the limit", (1, 0), (-2, -3), xycoords=("axes fraction", "data"),
+                  textcoords="offset points", ha="right", va="top", fontsize=8)
+    axes.set_ylabel(label)
+
+
+def _draw_speed(axes: Axes, analysis: Analysis) -> None:
+    _line(axes, analysis, "limit_airspeed_kt", color="black", linewidth=1.1,
+          linestyle=(0, (5, 2)), label="limit airspeed")
+    _line(axes, analysis, "calibrated_airspeed_kt", color=BLUE, linewidth=1.1,
+          label="calibrated airspeed")
+    axes.set_ylabel("airspeed [kt CAS]")
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.12 * (high - low))
+    _label_limits(axes, analysis)
+    axes.legend(loc="lower center", ncols=2, frameon=True, framealpha=0.9, edgecolor="none",
+                fontsize=8)
+
+
+def _label_limits(axes: Axes, analysis: Analysis) -> None:
+    """Write each limit's name on the line where it governs for long enough to carry it."""
+    time, codes = analysis.time, analysis.columns["governing_limit"]
+    if len(time) < 2:
+        return
+    changes = np.flatnonzero(np.diff(codes)) + 1
+    firsts = np.concatenate([[0], changes])
+    lasts = np.concatenate([changes - 1, [len(codes) - 1]])
+    wide = time[lasts] - time[firsts] > 0.04 * (time[-1] - time[0])
+    for first, last in zip(firsts[wide], lasts[wide], strict=True):
+        if codes[first] == NO_LIMIT:
+            continue
+        middle = int(np.searchsorted(time, (time[first] + time[last]) / 2))
+        value = float(analysis.columns["limit_airspeed_kt"][middle])
+        if np.isfinite(value):
+            axes.annotate(analysis.limit_names[codes[first]], (time[middle], value), (0, 3),
+                          textcoords="offset points", ha="center", va="bottom", fontsize=9,
+                          weight="bold", path_effects=_HALO)
+
+
+def _draw_altitude(axes: Axes, analysis: Analysis) -> None:
+    _line(axes, analysis, "pressure_altitude_ft", color=BLUE, linewidth=1.1)
+    axes.set_ylabel("pressure altitude [ft]")
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
+    values = analysis.columns["pressure_altitude_ft"]
+    values = values[~np.isnan(values)]
+    if not values.size:
+        return
+    highest = float(values.max())
+    far = []
+    for crossing in crossovers(analysis.sheet):
+        height = crossing.pressure_altitude / FOOT
+        name = f"crossover {crossing.below}/{crossing.above}, {height:,.0f} ft"
+        if height > 1.4 * highest + 1000:
+            far.append(name)
+            continue
+        axes.axhline(height, color=VERMILION, linewidth=1.1, linestyle=(0, (6, 2, 1, 2)))
+        axes.annotate(name, (0.005, height), (0, 2), xycoords=("axes fraction", "data"),
+                      textcoords="offset points", va="bottom", fontsize=8, path_effects=_HALO)
+    if far:
+        axes.annotate(f"above this flight: {'; '.join(far)}", (0.005, 0.98), fontsize=8,
+                      xycoords="axes fraction", va="top", path_effects=_HALO)
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.1 * (high - low))
+
+
+def _shade(axes: Axes, analysis: Analysis) -> None:
+    """Hatch what couldn't be judged and shade what was over."""
+    least = NARROWEST * _span(analysis)
+    unknown = _widened(analysis.unknown.edges, least)
+    over = _widened(np.array([(one.start_s, one.end_s) for one in analysis.exceedances],
+                             dtype=np.float64).reshape(-1, 2), least)
+    whole = {"transform": axes.get_xaxis_transform(), "zorder": 0.5}
+    if len(unknown):
+        axes.broken_barh([(a, b - a) for a, b in unknown], (0, 1), facecolor="#f4f4f4",
+                         edgecolor="#888888", linewidth=0, hatch="////", **whole)
+    if len(over):
+        axes.broken_barh([(a, b - a) for a, b in over], (0, 1), facecolor=VERMILION, alpha=0.22,
+                         linewidth=0, **whole)
+    for start, end in unknown:
+        if end - start > 0.05 * _span(analysis):
+            axes.annotate("unknown", ((start + end) / 2, 0.5), ha="center", va="center",
+                          xycoords=("data", "axes fraction"), fontsize=8, rotation=90,
+                          path_effects=_HALO)
+
+
+def _widened(edges: NDArray[np.float64], least: float) -> NDArray[np.float64]:
+    """Make each stretch wide enough to be seen, and one of those that then overlap."""
+    short = np.maximum(0.0, least - (edges[:, 1] - edges[:, 0])) / 2
+    return Intervals.of(zip(edges[:, 0] - short, edges[:, 1] + short, strict=True)).edges
+
+
+def _number(axes: Axes, marked: list[Exceedance]) -> None:
+    for i, one in enumerate(marked):
+        worst = -_excess(one)
+        axes.plot(one.worst_time_s, worst, marker="v", color=VERMILION, markersize=6,
+                  markeredgecolor="black", markeredgewidth=0.6)
+        axes.annotate(str(i + 1), (one.worst_time_s, worst), (0, -6), ha="center", va="top",
+                      textcoords="offset points", fontsize=9, weight="bold", path_effects=_HALO)
+
+
+def _span(analysis: Analysis) -> float:
+    time = analysis.time
+    return max(float(time[-1] - time[0]), 1.0) if len(time) else 1.0
+
+
+_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600)
+
+
+def _time_axis(panels: tuple[Axes, ...], analysis: Analysis) -> None:
+    span = _span(analysis)
+    step = next((step for step in _STEPS_S if span / step <= 12), _STEPS_S[-1])
+    digits = 7 if step < 60 else 4
+    utc = start_utc(analysis)
+    for panel in panels:
+        if len(analysis.time):
+            panel.set_xlim(float(analysis.time[0]), float(analysis.time[0]) + span)
+        panel.xaxis.set_major_locator(MultipleLocator(step))
+    last = panels[-1]
+    last.xaxis.set_major_formatter(FuncFormatter(
+        lambda value, _: wording.clock(value)[:-2] if digits == 7 else wording.clock(value)[:-5]))
+    since = f" (this flight's first is at {utc[:19]} UTC)" if utc else ""
+    last.set_xlabel(f"time from the log's first sample [{'h:mm:ss' if digits == 7 else 'h:mm'}]"
+                    + since)

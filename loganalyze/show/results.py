@@ -1,0 +1,163 @@
+"""Results on disk: one folder a log, written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+import pyarrow.parquet as pq
+
+from loganalyze.judge.flight import Analysis
+from loganalyze.problems import Problem
+from loganalyze.show.facts import FlightFacts
+from loganalyze.show.figures import margin_figure, save_figure
+from loganalyze.show.summary import Summary, summarise
+from loganalyze.show.tables import exceedance_csv, exceedance_table, sample_table, sample_writer
+
+PLOT_FORMATS = ("png", "svg", "pdf")
+
+SUMMARY = "summary.json"
+
+
+def folder_for(log: Path, out: Path) -> Path:
+    """Return the folder of a log's results: its name without .csv, .csv.gz, ... in `out`."""
+    name = log.name
+    for suffix in (".gz", ".zst", ".csv", ".txt", ".parquet"):
+        if name.lower().endswith(suffix) and len(name) > len(suffix):
+            name = name[: -len(suffix)]
+    return out / name
+
+
+def check_folder(folder: Path, overwrite: bool) -> None:
+    """Refuse a folder that results must not go to.
+
+    Raises
+    ------
+    Problem
+        When it exists and `overwrite` is false; when it exists and holds no earlier results,
+        so that replacing it would lose something else.
+    """
+    if not folder.exists() and not folder.is_symlink():
+        return
+    if folder.is_symlink() or not folder.is_dir():
+        raise Problem("this is where the results would go, but it is not a folder", str(folder),
+                      "move it away or give another --out")
+    if not overwrite:
+        raise Problem("the folder exists already", str(folder),
+                      "give another --out, or --overwrite to replace it whole")
+    if any(folder.iterdir()) and not (folder / SUMMARY).is_file():
+        raise Problem(f"the folder holds no {SUMMARY}, so it isn't one of earlier results",
+                      str(folder), "move it away or give another --out")
+
+
+def write_results(
+    analyses: Analysis | Iterable[Analysis],
+    folder: str | Path,
+    *,
+    limits: Path | None = None,
+    columns: Path | None = None,
+    declared: Mapping[str, float] | None = None,
+    overwrite: bool = False,
+    plot_format: str = "png",
+) -> Summary:
+    """Write the results of one log's flights to a folder.
+
+    The folder then holds ``samples.parquet`` (a row group a flight), ``exceedances.csv`` and
+    ``.parquet``, ``summary.json`` and ``margin.png`` (``margin-2.png`` and so on for a second
+    flight and further ones). It appears whole or not at all.
+
+    Parameters
+    ----------
+    analyses : Analysis or iterable of Analysis
+        The flights of one log, in order; of an iterable only one is held at a time.
+    folder : path-like
+        The folder to make.
+    limits, columns : Path, optional
+        The files of the limits sheet and the columns, named with their hashes in the summary.
+    declared : mapping, optional
+        States declared for the flight, as the user wrote them.
+    overwrite : bool
+        Replace the folder of earlier results whole. It stays as it was when writing fails.
+    plot_format : {"png", "svg", "pdf"}
+        Format of the figure.
+
+    Returns
+    -------
+    Summary
+        What ``summary.json`` holds.
+
+    Raises
+    ------
+    Problem
+        For a folder that exists (unless `overwrite`), one that isn't of earlier results, no
+        permission or no space.
+    """
+    if plot_format not in PLOT_FORMATS:
+        raise ValueError(f"plot_format must be one of {', '.join(PLOT_FORMATS)}")
+    given = [analyses] if isinstance(analyses, Analysis) else analyses
+    with _whole(Path(folder), overwrite) as partial, _Samples(partial) as samples:
+        found = []
+
+        def keep(analysis: Analysis, facts: FlightFacts) -> None:
+            samples.write(analysis)
+            found.extend(facts.exceedances)
+            number = f"-{analysis.flight}" if analysis.flight > 1 else ""
+            save_figure(margin_figure(analysis), partial / f"margin{number}.{plot_format}")
+
+        summary = summarise(given, limits=limits, columns=columns, declared=declared, each=keep)
+        (partial / "exceedances.csv").write_text(exceedance_csv(found), encoding="utf-8",
+                                                 newline="")
+        pq.write_table(exceedance_table(found), str(partial / "exceedances.parquet"))
+        (partial / SUMMARY).write_text(summary.json(), encoding="utf-8", newline="")
+    return summary
+
+
+class _Samples:
+    """``samples.parquet``, opened when the first flight's limits are known."""
+
+    def __init__(self, folder: Path) -> None:
+        self.path = str(folder / "samples.parquet")
+        self.writer: pq.ParquetWriter | None = None
+
+    def __enter__(self) -> _Samples:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        if self.writer is not None:
+            self.writer.close()
+
+    def write(self, analysis: Analysis) -> None:
+        if self.writer is None:
+            self.writer = sample_writer(self.path, analysis.limit_names)
+        self.writer.write_table(sample_table(analysis))
+
+
+@contextmanager
+def _whole(folder: Path, overwrite: bool) -> Iterator[Path]:
+    """Give a temporary folder beside `folder`, and put it in its place when all went well."""
+    check_folder(folder, overwrite)
+    # Hidden, of this process: another run on the same log can't meet it.
+    partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
+    former = folder.with_name(f".{folder.name}.former-{os.getpid()}")
+    try:
+        partial.mkdir(parents=True)
+        yield partial
+        check_folder(folder, overwrite)
+        replaced = folder.exists()
+        if replaced:
+            folder.rename(former)
+        try:
+            partial.rename(folder)
+        except BaseException:
+            if replaced:
+                former.rename(folder)
+            raise
+        shutil.rmtree(former, ignore_errors=True)
+    except OSError as error:
+        raise Problem(f"the results can't be written ({error.strerror or error})", str(folder),
+                      "give another --out") from error
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)

@@ -1,0 +1,131 @@
+"""The summary of a log: its inputs, what was taken for what, and the facts of its flights."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+
+from loganalyze import __version__
+from loganalyze.judge.flight import Analysis
+from loganalyze.problems import Problem
+from loganalyze.show import wording
+from loganalyze.show.facts import ChannelFacts, FlightFacts, channel_facts, flight_facts, plain
+
+
+@dataclass(frozen=True)
+class InputFacts:
+    """A file that went in: what it was for, its name, and its bytes."""
+
+    role: str
+    file: str
+    size: int
+    sha256: str
+
+
+@dataclass(frozen=True)
+class LimitFacts:
+    """A limit of the sheet, by name and published quantity."""
+
+    name: str
+    quantity: str
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Everything that was found in one log. It holds no clock times: same inputs, same bytes."""
+
+    program: str
+    versions: dict[str, str]
+    aircraft: str
+    inputs: list[InputFacts]
+    dialect: dict[str, Any]
+    """How the file was understood: format, delimiter, encoding, ..."""
+    inferred: list[str]
+    """What the file itself didn't state, a sentence each."""
+    channels: list[ChannelFacts]
+    limits: list[LimitFacts]
+    settings: dict[str, Any]
+    declared: dict[str, float]
+    """States that the recorder doesn't hold, as they were declared."""
+    flights: list[FlightFacts]
+    cautions: list[str]
+
+    @property
+    def exceeded(self) -> bool:
+        """Whether any limit was exceeded."""
+        return any(flight.exceedances for flight in self.flights)
+
+    def json(self) -> str:
+        """Return the summary as JSON text."""
+        return json.dumps(asdict(self), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def summarise(
+    analyses: Iterable[Analysis],
+    *,
+    limits: Path | None = None,
+    columns: Path | None = None,
+    declared: Mapping[str, float] | None = None,
+    each: Callable[[Analysis, FlightFacts], None] | None = None,
+) -> Summary:
+    """Run through the analyses of one log's flights and keep their facts.
+
+    Parameters
+    ----------
+    analyses : iterable of Analysis
+        The flights of one log, in order; only one is held at a time.
+    limits, columns : Path, optional
+        The files that the sheets came from, to name them with their hashes.
+    declared : mapping, optional
+        States declared for the flight, as the user wrote them.
+    each : callable, optional
+        Called with each flight's analysis and facts.
+
+    Raises
+    ------
+    Problem
+        When there is no flight, or an input file changed meanwhile.
+    """
+    flights = []
+    first = None
+    for analysis in analyses:
+        first = first or analysis
+        facts = flight_facts(analysis)
+        if each:
+            each(analysis, facts)
+        flights.append(facts)
+    if first is None:
+        raise Problem("the log holds no flight", mend="check that it is a recording")
+    source = first.log.source
+    files = [InputFacts("log", source.path.name, source.size, source.sha256)]
+    files += [_input(role, path) for role, path in (("limits", limits), ("columns", columns))
+              if path is not None]
+    return Summary(
+        program="loganalyze",
+        versions={"loganalyze": __version__, "python": platform.python_version(),
+                  "numpy": np.__version__, "pyarrow": pa.__version__},
+        aircraft=first.sheet.aircraft,
+        inputs=files,
+        dialect=plain(source.dialect),
+        inferred=list(source.inferred),
+        channels=channel_facts(first.log),
+        limits=[LimitFacts(limit.name, limit.quantity) for limit in first.sheet.limit],
+        settings=plain(first.settings),
+        declared=dict(declared or {}),
+        flights=flights,
+        cautions=list(wording.CAUTIONS),
+    )
+
+
+def _input(role: str, path: Path) -> InputFacts:
+    with path.open("rb") as stream:
+        digest = hashlib.file_digest(stream, "sha256").hexdigest()
+    return InputFacts(role, path.name, path.stat().st_size, digest)
