@@ -29,8 +29,14 @@ _STEP = 25.0
 _HEIGHT = np.arange(-5000.0, 32000.0 + _STEP / 2, _STEP)
 
 
+def standard_temperature(pressure_altitude: ArrayLike) -> Array:
+    """Temperature of the standard atmosphere [K] at a pressure altitude [m], -5 to 32 km."""
+    height = np.asarray(pressure_altitude, dtype=np.float64)
+    return np.asarray(np.interp(height, _NODE_HEIGHT, _NODE_TEMPERATURE))
+
+
 def _slope(height: Array) -> Array:
-    return -GRAVITY / (GAS_CONSTANT * np.interp(height, _NODE_HEIGHT, _NODE_TEMPERATURE))
+    return np.asarray(-GRAVITY / (GAS_CONSTANT * standard_temperature(height)))
 
 
 def _integrated() -> Array:
@@ -40,16 +46,10 @@ def _integrated() -> Array:
     centres = _HEIGHT[:-1] + _STEP / 2
     pieces = (_slope(centres[:, None] + _STEP / 2 * nodes) * weights).sum(axis=1) * _STEP / 2
     logs = np.concatenate([[0.0], np.cumsum(pieces)])
-    return np.asarray(logs - logs[np.searchsorted(_HEIGHT, 0.0)], dtype=np.float64)
+    return np.asarray(logs - logs[np.searchsorted(_HEIGHT, 0.0)])
 
 
 _LOG_RATIO = _integrated()
-
-
-def standard_temperature(pressure_altitude: ArrayLike) -> Array:
-    """Temperature of the standard atmosphere [K] at a pressure altitude [m], -5 to 32 km."""
-    height = np.asarray(pressure_altitude, dtype=np.float64)
-    return np.asarray(np.interp(height, _NODE_HEIGHT, _NODE_TEMPERATURE))
 
 
 def static_pressure(pressure_altitude: ArrayLike) -> Array:
