@@ -1,0 +1,1 @@
+"""From a flight log and a limits sheet to margins, states and exceedances."""

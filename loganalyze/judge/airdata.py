@@ -1,0 +1,215 @@
+"""What the recorder's air data stand for once the limits sheet has said how to take them.
+
+The order is: instrument correction, position correction, then what the same static-source
+error did to the altitude. A correction that the sheet doesn't state is not applied; what was
+taken for what is kept as findings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.air import probes
+from loganalyze.judge import conditions
+from loganalyze.problems import Problem
+from loganalyze.record.log import FlightLog
+from loganalyze.record.units import KNOT
+from loganalyze.sheets.limits import LimitsSheet
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something that the reader of the result must know: a code and its values."""
+
+    code: str
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class AirData:
+    """Recorded air data at every row of a log, float64[n] in SI; NaN where missing.
+
+    ``indicated_airspeed`` is free of instrument error (None where the recorder kept calibrated
+    airspeed); ``indicated_pressure_altitude`` and ``pressure_altitude`` differ by the
+    static-source error. ``temperature`` is what the probe gave; it reads static temperature
+    where ``recovery_factor`` is 0. ``speed_rounding`` is the greatest relative error of the
+    file's number format.
+    """
+
+    indicated_airspeed: Floats | None
+    calibrated_airspeed: Floats
+    indicated_pressure_altitude: Floats
+    pressure_altitude: Floats
+    temperature: Floats | None
+    recovery_factor: float
+    position: NDArray[np.intp] | None
+    """Which of the sheet's position tables applies at each row; -1 where that is unknown."""
+    position_tables: tuple[probes.CorrectionTable, ...]
+    findings: tuple[Finding, ...]
+    speed_rounding: float = 0.0
+
+    @property
+    def corrected(self) -> bool:
+        """Whether any correction moved the recorded airspeed or altitude."""
+        return (
+            bool(self.position_tables)
+            or self.indicated_pressure_altitude is not self.pressure_altitude
+        )
+
+    def calibrated_from_indicated(self, indicated: Floats, rows: NDArray[np.intp]) -> Floats:
+        """Calibrated airspeed [m/s] of an indicated one at the given rows."""
+        if not self.position_tables:
+            return indicated
+        return _by_table(self, "corrected", indicated, rows)
+
+    def indicated_from_calibrated(self, calibrated: Floats, rows: NDArray[np.intp]) -> Floats:
+        """Indicated airspeed [m/s] of a calibrated one at the given rows."""
+        if not self.position_tables:
+            return calibrated
+        return _by_table(self, "uncorrected", calibrated, rows)
+
+
+def _by_table(air: AirData, method: str, speed: Floats, rows: NDArray[np.intp]) -> Floats:
+    given = np.broadcast_to(speed, rows.shape)
+    if air.position is None:
+        return np.asarray(getattr(air.position_tables[0], method)(given))
+    chosen = air.position[rows]
+    result = np.full(rows.shape, np.nan)
+    for i, table in enumerate(air.position_tables):
+        here = chosen == i
+        result[here] = getattr(table, method)(given[here])
+    return result
+
+
+def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -> AirData:
+    """Take the recorded air data as the limits sheet says, and correct them.
+
+    `declared` holds states [SI] that the recorder doesn't hold, by channel. Raises Problem when
+    the log holds no airspeed, or nothing that the sheet's way of recording could mean.
+    """
+    findings: list[Finding] = []
+    name = _airspeed_channel(log, sheet)
+    recorded = log.aligned(name)
+    altitude = (
+        log.aligned("pressure_altitude")
+        if "pressure_altitude" in log
+        else np.full(len(log), np.nan)
+    )
+    if "pressure_altitude" not in log:
+        findings.append(Finding("no_pressure_altitude"))
+    temperature, recovery = _temperature(log, sheet, findings)
+
+    tables = tuple(row.correction for row in sheet.airspeed.position_tables)
+    position = _position(log, sheet, declared)
+    rows = np.arange(len(log))
+    bare = AirData(None, recorded, altitude, altitude, temperature, recovery, position, tables,
+                   (), log.channels[name].rounding)
+    if sheet.airspeed.recorded == "calibrated" or name == "calibrated_airspeed":
+        column = {"column": log.channels[name].column}
+        if name == "indicated_airspeed":
+            findings.append(Finding("sheet_says_calibrated", column))
+        elif sheet.airspeed.recorded == "indicated":
+            findings.append(Finding("column_says_calibrated", column))
+        if any(limit.quantity.startswith("indicated") for limit in sheet.limit):
+            findings.append(
+                Finding("indicated_from_tables" if tables else "calibrated_taken_as_indicated")
+            )
+        if not tables:
+            return replace(bare, findings=tuple(findings))
+        indicated = bare.indicated_from_calibrated(recorded, rows)
+        felt = altitude
+        if not sheet.airspeed.static_source_corrected:
+            felt = _static_source(recorded, indicated, altitude)
+        return replace(bare, indicated_airspeed=indicated, indicated_pressure_altitude=felt,
+                       findings=tuple(findings))
+
+    indicated = recorded
+    instrument = sheet.airspeed.instrument_table
+    if instrument is not None:
+        indicated = np.asarray(instrument.corrected(recorded))
+        findings.append(Finding("instrument_correction_applied"))
+    calibrated = bare.calibrated_from_indicated(indicated, rows)
+    if tables:
+        outside = int((np.isnan(calibrated) & ~np.isnan(indicated)).sum())
+        findings.append(Finding("position_correction_applied", {"outside_samples": outside}))
+    else:
+        findings.append(Finding("indicated_taken_as_calibrated"))
+    true_altitude = altitude
+    if sheet.airspeed.altimeter_table is not None:
+        at, add = sheet.airspeed.altimeter_table
+        true_altitude = altitude + np.interp(indicated, at, add, left=np.nan, right=np.nan)
+        findings.append(Finding("altimeter_correction_applied"))
+    elif tables and not sheet.airspeed.static_source_corrected:
+        true_altitude = _static_source(indicated, calibrated, altitude)
+        findings.append(Finding("static_source_coupling_applied"))
+    return replace(bare, indicated_airspeed=indicated, calibrated_airspeed=calibrated,
+                   pressure_altitude=true_altitude, findings=tuple(findings))
+
+
+def _position(
+    log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]
+) -> NDArray[np.intp] | None:
+    rows = sheet.airspeed.position_tables
+    if not any(row.conditions for row in rows):
+        return None
+    chosen = np.full(len(log), -1, dtype=np.intp)
+    for i, row in enumerate(rows):
+        chosen[conditions.applies(row.conditions, log, declared) == conditions.YES] = i
+    return chosen
+
+
+def _static_source(indicated: Floats, calibrated: Floats, altitude: Floats) -> Floats:
+    # p - [q_c(to) - q_c(from)] undoes itself with the two speeds exchanged.
+    # Recorder fill values lie outside the engine's range; they are screened later.
+    usable = (
+        (indicated >= 0) & (indicated < 1000 * KNOT)
+        & (calibrated >= 0) & (calibrated < 1000 * KNOT)
+        & (altitude > -1000) & (altitude < 20000)
+    )
+    moved = np.full(altitude.shape, np.nan)
+    moved[usable] = probes.static_source_pressure_altitude(
+        indicated[usable], calibrated[usable], altitude[usable]
+    )
+    return moved
+
+
+def _airspeed_channel(log: FlightLog, sheet: LimitsSheet) -> str:
+    wanted = f"{sheet.airspeed.recorded}_airspeed"
+    for name in (wanted, "calibrated_airspeed", "indicated_airspeed"):
+        if name in log:
+            return name
+    raise Problem(
+        "the log holds neither an indicated nor a calibrated airspeed",
+        str(log.source.path),
+        "name its column as indicated_airspeed or calibrated_airspeed in a columns file",
+    )
+
+
+def _temperature(
+    log: FlightLog, sheet: LimitsSheet, findings: list[Finding]
+) -> tuple[Floats | None, float]:
+    stated = sheet.temperature
+    if "static_air_temperature" in log:
+        return log.aligned("static_air_temperature"), 0.0
+    if "total_air_temperature" in log:
+        factor = stated.recovery_factor if stated and stated.recovery_factor else 1.0
+        findings.append(Finding("total_temperature_reduced", {"recovery_factor": factor}))
+        return log.aligned("total_air_temperature"), factor
+    if "outside_air_temperature" not in log:
+        findings.append(Finding("no_temperature"))
+        return None, 0.0
+    if stated is None:
+        findings.append(Finding("temperature_kind_unknown"))
+        return None, 0.0
+    if stated.outside_air == "static":
+        return log.aligned("outside_air_temperature"), 0.0
+    factor = stated.recovery_factor if stated.recovery_factor is not None else 1.0
+    findings.append(Finding("total_temperature_reduced", {"recovery_factor": factor}))
+    return log.aligned("outside_air_temperature"), factor

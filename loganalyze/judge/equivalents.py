@@ -1,0 +1,163 @@
+"""Each limit in its published quantity and as calibrated airspeed, reckoned row by row.
+
+This is the plain, exact reckoning. The block loop takes a tabulated shortcut where a limit is
+safely far away, and comes back here for every row near one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.air import airspeed, atmosphere, probes
+from loganalyze.judge.airdata import AirData
+from loganalyze.judge.settings import Settings
+from loganalyze.record.units import KNOT
+from loganalyze.sheets.limits import Limit
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+GREATEST_MACH = 3.0
+"""No limit or speed beyond this Mach number is reckoned with; it is unknown."""
+GREATEST_CAS = GREATEST_MACH * atmosphere.A0
+_GREATEST_RATIO = float(airspeed.impact_ratio_from_mach(GREATEST_MACH))
+
+
+@dataclass(frozen=True, eq=False)
+class Point:
+    """The air data of some rows, float64[m] in SI, with what follows from them."""
+
+    rows: Rows
+    calibrated_airspeed: Floats
+    pressure_altitude: Floats
+    mach: Floats
+    temperature: Floats
+
+
+def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
+    """Apply an engine function where all arguments are numbers; NaN elsewhere."""
+    if not any(np.isnan(array).any() for array in arrays):
+        return np.asarray(function(*arrays))
+    known = ~np.isnan(arrays[0])
+    for array in arrays[1:]:
+        known = known & ~np.isnan(array)
+    result = np.full(known.shape, np.nan)
+    if known.any():
+        result[known] = function(*(np.broadcast_to(a, known.shape)[known] for a in arrays))
+    return result
+
+
+def point(air: AirData, rows: Rows) -> Point:
+    """Reckon Mach number and static temperature at the given rows of screened air data."""
+    speed = air.calibrated_airspeed[rows]
+    altitude = air.pressure_altitude[rows]
+    mach = mach_at_cas(speed, altitude)
+    temperature = np.full(rows.shape, np.nan)
+    if air.temperature is not None:
+        temperature = static_from(air.temperature[rows], mach, air.recovery_factor)
+    return Point(rows, speed, altitude, mach, temperature)
+
+
+def static_from(felt: Floats, mach: Floats, recovery_factor: float) -> Floats:
+    """Static temperature [K] of what the probe felt; a recovery factor of 0 feels static."""
+    if recovery_factor == 0.0:
+        return felt
+    return within(lambda t, m: probes.static_temperature(t, m, recovery_factor), felt, mach)
+
+
+def published_value(limit: Limit, air: AirData, at: Point) -> Floats:
+    """Return the speed in the limit's own quantity, in kt or Mach.
+
+    NaN where an input is missing.
+    """
+    match limit.quantity:
+        case "calibrated_airspeed":
+            return at.calibrated_airspeed / KNOT
+        case "indicated_airspeed":
+            return _indicated(air, at) / KNOT
+        case "equivalent_airspeed":
+            return within(airspeed.eas_from_mach, at.mach, at.pressure_altitude) / KNOT
+        case "true_airspeed":
+            return within(airspeed.tas_from_mach, at.mach, at.temperature) / KNOT
+        case "mach":
+            return at.mach
+        case "indicated_mach":
+            felt = np.where(np.isnan(at.pressure_altitude), np.nan,
+                            air.indicated_pressure_altitude[at.rows])
+            return mach_at_cas(_indicated(air, at), felt)
+    raise AssertionError(limit.quantity)
+
+
+def published_maximum(limit: Limit, at: Point) -> Floats:
+    """Return the limit's maximum in its own quantity, in kt or Mach; NaN outside its table."""
+    maximum = np.broadcast_to(limit.maximum_at(at.pressure_altitude), at.rows.shape)
+    return np.asarray(maximum if limit.is_mach else maximum / KNOT, dtype=np.float64)
+
+
+def calibrated_equivalent(limit: Limit, air: AirData, at: Point) -> Floats:
+    """Return the calibrated airspeed [m/s] at which the limit lies; NaN where unknown.
+
+    The position correction is taken at the limit speed. Every map used rises with the speed,
+    so the sign of the margin is that of the published quantity.
+    """
+    maximum = np.broadcast_to(
+        np.asarray(limit.maximum_at(at.pressure_altitude), dtype=np.float64), at.rows.shape
+    )
+    altitude = at.pressure_altitude
+    match limit.quantity:
+        case "calibrated_airspeed":
+            return maximum
+        case "indicated_airspeed":
+            return air.calibrated_from_indicated(maximum, at.rows)
+        case "equivalent_airspeed":
+            return cas_at_mach(_mach_from_eas(maximum, altitude), altitude)
+        case "true_airspeed":
+            sound = within(atmosphere.speed_of_sound, at.temperature)
+            return cas_at_mach(maximum / sound, altitude)
+        case "mach":
+            return cas_at_mach(maximum, altitude)
+        case "indicated_mach":
+            felt = np.where(np.isnan(altitude), np.nan, air.indicated_pressure_altitude[at.rows])
+            return air.calibrated_from_indicated(cas_at_mach(maximum, felt), at.rows)
+    raise AssertionError(limit.quantity)
+
+
+def cas_at_mach(mach: Floats, altitude: Floats) -> Floats:
+    """Calibrated airspeed [m/s] of a Mach number; NaN beyond the greatest one reckoned with."""
+    return within(
+        airspeed.cas_from_mach, np.where(mach <= GREATEST_MACH, mach, np.nan), altitude
+    )
+
+
+def mach_at_cas(cas: Floats, altitude: Floats) -> Floats:
+    """Mach number of a calibrated airspeed [m/s]; NaN beyond the greatest one reckoned with."""
+    ratio = within(airspeed.impact_ratio_from_cas, np.where(cas <= GREATEST_CAS, cas, np.nan))
+    ratio = ratio / within(atmosphere.pressure_ratio, altitude)
+    return within(
+        airspeed.mach_from_impact_ratio, np.where(ratio <= _GREATEST_RATIO, ratio, np.nan)
+    )
+
+
+def over(limit: Limit, value: Floats, maximum: Floats, air: AirData, settings: Settings
+         ) -> NDArray[np.bool_]:
+    """Whether the speed is over the limit, beyond the tolerance; False where unknown."""
+    tolerance = settings.tolerance_mach if limit.is_mach else settings.tolerance_kt
+    # A number format that can't hold the limit exactly must not turn it into an exceedance.
+    slack = np.maximum(tolerance, air.speed_rounding * np.abs(maximum))
+    return np.asarray(value - maximum > slack)
+
+
+def _mach_from_eas(eas: Floats, altitude: Floats) -> Floats:
+    mach = eas / (atmosphere.A0 * np.sqrt(within(atmosphere.pressure_ratio, altitude)))
+    return np.asarray(mach)
+
+
+def _indicated(air: AirData, at: Point) -> Floats:
+    if air.indicated_airspeed is None:
+        return at.calibrated_airspeed
+    # What was screened out as calibrated airspeed is no use as indicated airspeed either.
+    return np.where(np.isnan(at.calibrated_airspeed), np.nan, air.indicated_airspeed[at.rows])

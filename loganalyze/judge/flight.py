@@ -1,0 +1,237 @@
+"""The whole of one flight: from a log and a limits sheet to an analysis."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.judge import airdata, equivalents, exceedances, frames, margins, screening
+from loganalyze.judge.airdata import Finding
+from loganalyze.judge.exceedances import Exceedance
+from loganalyze.judge.settings import Settings
+from loganalyze.problems import Problem
+from loganalyze.record.intervals import HELD_INTERVALS, Intervals
+from loganalyze.record.log import FlightLog, Step
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits import LimitsSheet
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class Smallest:
+    """The smallest margin to one limit (`limit` empty: to the lowest limit that applied).
+
+    ``margin_kt`` in kt CAS, ``margin_mach`` in Mach (for one airspeed limit: NaN); negative is
+    over. NaN throughout when there was no instant to judge.
+    """
+
+    limit: str
+    margin_kt: float
+    margin_mach: float
+    time_s: float
+    pressure_altitude_ft: float
+    limit_airspeed_kt: float
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """What became of one flight.
+
+    ``columns`` holds the samples' columns by name, float32[n] in the units their names end
+    with and uint8[n] codes (states: 0 under, 1 over, 2 unknown, 3 not applicable;
+    governing_limit: the limit's index in the sheet, 255 none). ``judged_s`` [s] is the time
+    judged; ``screened`` counts the samples set aside, by reason.
+    """
+
+    log: FlightLog
+    sheet: LimitsSheet
+    settings: Settings
+    flight: int
+    columns: Mapping[str, NDArray[Any]]
+    exceedances: tuple[Exceedance, ...]
+    findings: tuple[Finding, ...]
+    steps: tuple[Step, ...]
+    screened: Mapping[str, int]
+    judged_s: float
+    _case: margins.Case
+
+    @property
+    def time(self) -> NDArray[np.float64]:
+        """Time of each sample [s], from the log's first."""
+        return self.log.time
+
+    @property
+    def limit_names(self) -> tuple[str, ...]:
+        """The names of the sheet's limits, in its order."""
+        return tuple(limit.name for limit in self.sheet.limit)
+
+    @property
+    def recorded_s(self) -> float:
+        """Time from the first sample to the end of the last [s], gaps included."""
+        if not len(self.log):
+            return 0.0
+        interval = self.log.interval_s if self.log.interval_s > 0 else 0.0
+        return float(self.log.time[-1] - self.log.time[0] + interval)
+
+    @property
+    def unknown_s(self) -> float:
+        """Time that couldn't be judged [s], gaps included."""
+        return max(self.recorded_s - self.judged_s, 0.0)
+
+    @cached_property
+    def unknown(self) -> Intervals:
+        """When a verdict was not possible: a state unknown, or no samples at all."""
+        return self.gaps | Intervals.from_mask(
+            self.columns["state"] == margins.UNKNOWN, self.log.time, self.log.interval_s
+        )
+
+    @cached_property
+    def gaps(self) -> Intervals:
+        """When no sample stands for the time: from 1.5 intervals after a sample to the next."""
+        time, interval = self.log.time, self.log.interval_s
+        if len(time) < 2 or not interval > 0:
+            return Intervals.of(())
+        wide = np.flatnonzero(np.diff(time) > HELD_INTERVALS * interval)
+        return Intervals.of((time[i] + HELD_INTERVALS * interval, time[i + 1]) for i in wide)
+
+    @cached_property
+    def smallest(self) -> tuple[Smallest, ...]:
+        """The smallest margin of all limits together, then of each limit."""
+        together = self.columns["margin_kt"]
+        rows = np.flatnonzero(~np.isnan(together))
+        best = rows[[int(together[rows].argmin())]] if len(rows) else rows
+        return (self._smallest("", best), *(
+            self._smallest(limit.name, self._closest(i)) for i, limit in enumerate(self.sheet.limit)
+        ))
+
+    def _closest(self, i: int) -> NDArray[np.intp]:
+        state = self.columns[f"state_{i}"]
+        rows = np.flatnonzero((state == margins.UNDER) | (state == margins.OVER))
+        best, least = rows[:0], np.inf
+        for some in np.array_split(rows, max(1, len(rows) // margins.BLOCK)):
+            margin = exceedances.margin(self._case, self.sheet.limit[i], some)
+            if len(some) and np.nanmin(margin) < least:
+                least = float(np.nanmin(margin))
+                best = some[[int(np.nanargmin(margin))]]
+        return best
+
+    def _smallest(self, name: str, row: NDArray[np.intp]) -> Smallest:
+        nothing = float("nan")
+        if not len(row):
+            return Smallest(name, nothing, nothing, nothing, nothing, nothing)
+        at = equivalents.point(self._case.air, row)
+        limit_airspeed = exceedances.at_point(self._case, at)[0]
+        margin_mach = nothing
+        if name:
+            limit = self.sheet.limit[self.limit_names.index(name)]
+            limit_airspeed = float(
+                equivalents.calibrated_equivalent(limit, self._case.air, at)[0]
+            )
+            if limit.is_mach:
+                margin_mach = float(exceedances.margin(self._case, limit, row)[0])
+        else:
+            there = equivalents.mach_at_cas(np.array([limit_airspeed]), at.pressure_altitude)
+            margin_mach = float(there[0] - at.mach[0])
+        return Smallest(
+            name,
+            (limit_airspeed - float(at.calibrated_airspeed[0])) / KNOT,
+            margin_mach,
+            float(self.log.time[row[0]]),
+            float(at.pressure_altitude[0]) / FOOT,
+            limit_airspeed / KNOT,
+        )
+
+    @property
+    def samples(self) -> pd.DataFrame:
+        """A row a sample, as in samples.parquet; states and governing limit as categories."""
+        return frames.samples(self.log.time, self.columns, self.limit_names)
+
+    @property
+    def exceedance_table(self) -> pd.DataFrame:
+        """A row an exceedance; no rows when there was none."""
+        return frames.exceedances(self.exceedances)
+
+
+def analyze(
+    log: FlightLog,
+    sheet: LimitsSheet,
+    *,
+    settings: Settings | None = None,
+    declared: Mapping[str, float] | None = None,
+    flight: int = 1,
+    verdict_only: bool = False,
+) -> Analysis:
+    """Judge one flight against a limits sheet.
+
+    Parameters
+    ----------
+    log : FlightLog
+        One flight, as `read_log` or `read_flights` gave it.
+    sheet : LimitsSheet
+        The aircraft's limits, as `read_limits` gave it.
+    settings : Settings, optional
+        Thresholds of the judgement.
+    declared : mapping of str to float, optional
+        States that the recorder doesn't hold, by channel, in SI (a discrete: 0 or 1).
+    flight : int
+        The flight's number in the log.
+    verdict_only : bool
+        Leave out the columns that the verdict doesn't need: speeds, temperatures, pointer.
+
+    Returns
+    -------
+    Analysis
+        A missing temperature takes away true airspeed, density altitude and the verdict on true
+        airspeed limits; nothing else.
+
+    Raises
+    ------
+    Problem
+        When the log holds no samples or no airspeed, or a declared state is recorded.
+    """
+    settings = settings or Settings()
+    declared = declared or {}
+    if not len(log):
+        raise Problem("the log holds no samples", str(log.source.path), "choose a log that does")
+    for channel in declared:
+        if channel in log:
+            raise Problem(
+                f"{channel} is declared, but the log records it in column "
+                f'"{log.channels[channel].column}"',
+                str(log.source.path),
+                "leave out the declaration",
+            )
+    air = airdata.recover(log, sheet, declared)
+    case = margins.prepare(log, air, sheet, settings, declared, not verdict_only)
+    judged = margins.judge(case)
+    states = [judged.columns[f"state_{i}"] for i in range(len(sheet.limit))]
+    found = exceedances.find(case, states, judged.over, flight)
+    findings = [*air.findings, *_unjudged(case)]
+    steps = (
+        *log.steps,
+        Step("screening", {"reasons": screening.REASONS}, dict(sorted(judged.screened.items()))),
+        Step("judgement", asdict(settings), {"exceedances": len(found)}),
+    )
+    return Analysis(log, sheet, settings, flight, judged.columns, found, tuple(findings), steps,
+                    judged.screened, judged.known_s, case)
+
+
+def _unjudged(case: margins.Case) -> list[Finding]:
+    """Limits that could not be judged at all for want of a channel."""
+    findings = []
+    for i, limit in enumerate(case.sheet.limit):
+        absent = [one.channel for one in limit.conditions
+                  if one.channel not in case.log and one.channel not in case.declared]
+        if absent and (case.applies[i] == 2).all():
+            findings.append(Finding("condition_not_recorded",
+                                    {"limit": limit.name, "channels": absent}))
+        if limit.quantity == "true_airspeed" and case.air.temperature is None:
+            findings.append(Finding("limit_needs_temperature", {"limit": limit.name}))
+    return findings

@@ -1,0 +1,361 @@
+"""Speeds, limit airspeed, margins and states of a whole log, in one pass over blocks.
+
+Each block goes through all formulas while it lies in the processor's cache. Limits whose
+calibrated equivalent follows from the pressure altitude alone come from a table; every row
+near a limit, over one, or where the table can't tell, is reckoned directly.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.judge import conditions, curves, equivalents, screening, speeds
+from loganalyze.judge.airdata import AirData
+from loganalyze.judge.settings import Settings
+from loganalyze.record.log import FlightLog
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits import EDGE, LimitsSheet
+
+Floats = NDArray[np.float64]
+Bytes = NDArray[np.uint8]
+
+UNDER, OVER, UNKNOWN, NOT_APPLICABLE = (np.uint8(i) for i in range(4))
+
+STATES = ("under", "over", "unknown", "not applicable")
+
+BLOCK = 32768
+GUARD = 1e-3 * KNOT
+"""A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
+
+
+@dataclass(eq=False)
+class Judged:
+    """What the block loop found, over the rows of a log.
+
+    ``columns`` : float32[n] and uint8[n] by name; ``screened`` : rows with each reason;
+    ``over`` : the limits with any row over; ``known_s`` : time judged [s]; ``suspects`` :
+    rows that were taken for spikes.
+    """
+
+    columns: dict[str, NDArray[Any]]
+    screened: dict[str, int] = field(default_factory=dict)
+    over: set[int] = field(default_factory=set)
+    known_s: float = 0.0
+    suspects: list[int] = field(default_factory=list)
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """All that the blocks share: the inputs, and what was prepared once."""
+
+    log: FlightLog
+    air: AirData
+    sheet: LimitsSheet
+    settings: Settings
+    applies: Mapping[int, Bytes]
+    """Applicability by limit, for the limits with conditions."""
+    tabulated: tuple[int, ...]
+    on_pointer: tuple[int, ...]
+    ready: dict[tuple[int, ...], curves.Curve]
+    speeds_wanted: bool
+    declared: Mapping[str, float]
+
+    def curve(self, chosen: tuple[int, ...]) -> curves.Curve:
+        """Return the tabulated curve of the chosen limits, made when first asked for."""
+        if chosen not in self.ready:
+            self.ready[chosen] = curves.tabulate(self.sheet, chosen, self.air)
+        return self.ready[chosen]
+
+    def state_at(self, limit: int, rows: NDArray[np.intp]) -> Bytes:
+        """Whether the limit applies at the given rows (NO, YES or UNKNOWN)."""
+        if limit not in self.applies:
+            return np.full(len(rows), conditions.YES)
+        return self.applies[limit][rows]
+
+
+def prepare(
+    log: FlightLog, air: AirData, sheet: LimitsSheet, settings: Settings,
+    declared: Mapping[str, float], speeds_wanted: bool,
+) -> Case:
+    """Work out once what every block needs."""
+    applies = {
+        i: conditions.applies(limit.conditions, log, declared)
+        for i, limit in enumerate(sheet.limit)
+        if limit.conditions
+    }
+    tabulated = tuple(
+        i for i, limit in enumerate(sheet.limit) if curves.depends_on_altitude_alone(limit, air)
+    )
+    on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
+    return Case(log, air, sheet, settings, applies, tabulated, on_pointer, {}, speeds_wanted,
+                declared)
+
+
+def judge(case: Case) -> Judged:
+    """Run the blocks, on two threads where that pays, and gather what they found."""
+    n = len(case.log)
+    names = ["pressure_altitude_ft", "calibrated_airspeed_kt", "limit_airspeed_kt",
+             "limit_pointer_kt", "margin_kt", "margin_mach"]
+    if case.air.indicated_airspeed is not None:
+        names.append("indicated_airspeed_kt")
+    if case.speeds_wanted:
+        names += ["mach", "equivalent_airspeed_kt"]
+        if case.air.temperature is not None:
+            names += ["true_airspeed_kt", "static_air_temperature_degc", "isa_deviation_degc",
+                      "density_altitude_ft"]
+    else:
+        for name in ("pressure_altitude_ft", "calibrated_airspeed_kt", "limit_pointer_kt",
+                     "margin_mach", "indicated_airspeed_kt"):
+            if name in names:
+                names.remove(name)
+    result = Judged({name: np.empty(n, dtype=np.float32) for name in names})
+    states = [f"state_{i}" for i in range(len(case.sheet.limit))]
+    for name in ("governing_limit", "state", *states):
+        result.columns[name] = np.empty(n, dtype=np.uint8)
+    starts = range(0, n, BLOCK)
+    workers = min(2, os.cpu_count() or 1, len(starts))
+    if workers < 2:
+        parts = [_run(case, result, list(starts))]
+    else:
+        half = len(starts) // 2
+        with ThreadPoolExecutor(workers) as pool:
+            parts = list(pool.map(lambda some: _run(case, result, some),
+                                  (list(starts[:half]), list(starts[half:]))))
+    for part in parts:
+        result.over |= part.over
+        result.known_s += part.known_s
+        result.suspects += part.suspects
+        for reason, count in part.screened.items():
+            result.screened[reason] = result.screened.get(reason, 0) + count
+    return result
+
+
+def _run(case: Case, result: Judged, starts: list[int]) -> Judged:
+    part = Judged(result.columns)
+    work = speeds.Workspace(BLOCK)
+    # NaN stands for missing throughout; comparing it is no fault.
+    with np.errstate(invalid="ignore"):
+        for start in starts:
+            _block(case, part, work, start, min(start + BLOCK, len(case.log)))
+    return part
+
+
+def _block(case: Case, part: Judged, work: speeds.Workspace, start: int, stop: int) -> None:
+    air, out = case.air, part.columns
+    speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
+    temperature = None if air.temperature is None else air.temperature[start:stop]
+    bits = screening.screen(case.log.time, air.calibrated_airspeed, air.pressure_altitude,
+                            air.temperature, start, stop)
+    if bits is not None:
+        speed = np.where(bits & screening.AIRSPEED, np.nan, speed)
+        altitude = np.where(bits & screening.ALTITUDE, np.nan, altitude)
+        if temperature is not None:
+            temperature = np.where(bits & screening.TEMPERATURE, np.nan, temperature)
+        _count(part, bits, start)
+    work.take(speed, altitude)
+    if case.speeds_wanted:
+        cut = {name: column[start:stop] for name, column in out.items()}
+        np.multiply(speed, 1 / KNOT, out=cut["calibrated_airspeed_kt"], casting="same_kind")
+        np.multiply(altitude, 1 / FOOT, out=cut["pressure_altitude_ft"], casting="same_kind")
+        if air.indicated_airspeed is not None:
+            np.multiply(air.indicated_airspeed[start:stop], 1 / KNOT,
+                        out=cut["indicated_airspeed_kt"], casting="same_kind")
+        speeds.reckon(work, temperature, air.recovery_factor, cut)
+    margin = _limits_from_tables(case, out, work, start, stop)
+    near = ~(margin > GUARD)
+    settled = not near.any()
+    for i in range(len(case.sheet.limit)):
+        _far_state(case, i, out[f"state_{i}"][start:stop], altitude, start, stop)
+    direct = [i for i in range(len(case.sheet.limit)) if i not in case.tabulated]
+    if not settled or direct:
+        rows = np.arange(stop - start) if direct else np.flatnonzero(near)
+        _directly(case, part, work, speed, altitude, temperature, rows, start)
+    _combine(case, part, start, stop, settled and not direct)
+
+
+def _count(part: Judged, bits: Bytes, start: int) -> None:
+    for bit, reason in enumerate(screening.REASONS):
+        raised = np.flatnonzero(bits & np.uint8(1 << bit))
+        if len(raised):
+            part.screened[reason] = part.screened.get(reason, 0) + len(raised)
+            if "spike" in reason:
+                part.suspects += [start + int(row) for row in raised]
+
+
+def _limits_from_tables(
+    case: Case, out: Mapping[str, NDArray[Any]], work: speeds.Workspace,
+    start: int, stop: int,
+) -> Floats:
+    """Write the limit columns as the tables give them; return the margin [m/s]."""
+    choices = _configurations(case, start, stop)
+    limit, mach, scratch = work.limit, work.limit_mach, work.spare
+    governing = out["governing_limit"][start:stop]
+    for chosen, where in choices:
+        curve = case.curve(chosen)
+        if where is None:
+            curve.limit_airspeed.evaluate(work.cell, work.offset, limit, scratch)
+            np.take(curve.governing, work.cell, out=governing, mode="clip")
+            if case.speeds_wanted:
+                curve.limit_mach.evaluate(work.cell, work.offset, mach, scratch)
+        else:
+            some = np.flatnonzero(where)
+            cell, offset = work.cell[some], work.offset[some]
+            values, spare = np.empty(len(some)), np.empty(len(some))
+            curve.limit_airspeed.evaluate(cell, offset, values, spare)
+            limit[some] = values
+            governing[some] = curve.governing[cell]
+            if case.speeds_wanted:
+                curve.limit_mach.evaluate(cell, offset, values, spare)
+                mach[some] = values
+    if np.isnan(work.offset[0]) or np.isnan(work.offset.sum()):
+        governing[np.isnan(work.offset)] = curves.NOBODY
+    np.multiply(limit, 1 / KNOT, out=out["limit_airspeed_kt"][start:stop], casting="same_kind")
+    if case.speeds_wanted:
+        np.subtract(mach, work.mach, out=mach)
+        np.copyto(out["margin_mach"][start:stop], mach, casting="same_kind")
+        _pointer(case, out["limit_pointer_kt"][start:stop], limit, choices, work)
+    margin: Floats = work.margin
+    np.subtract(limit, work.speed, out=margin)
+    np.multiply(margin, 1 / KNOT, out=out["margin_kt"][start:stop], casting="same_kind")
+    return margin
+
+
+def _configurations(
+    case: Case, start: int, stop: int
+) -> list[tuple[tuple[int, ...], NDArray[np.bool_] | None]]:
+    """Split the rows of a block by which tabulated limits apply."""
+    always = tuple(i for i in case.tabulated if i not in case.applies)
+    choices: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]] = [(always, None)]
+    for i in case.tabulated:
+        if i not in case.applies:
+            continue
+        yes = case.applies[i][start:stop] == conditions.YES
+        if not yes.any():
+            continue
+        if yes.all():
+            choices = [(tuple(sorted((*chosen, i))), where) for chosen, where in choices]
+            continue
+        split: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]] = []
+        for chosen, where in choices:
+            with_it = yes if where is None else where & yes
+            without = ~yes if where is None else where & ~yes
+            split.append((chosen, without))
+            split.append((tuple(sorted((*chosen, i))), with_it))
+        choices = [(chosen, where) for chosen, where in split if where is not None and where.any()]
+    return choices
+
+
+def _pointer(
+    case: Case, pointer: NDArray[Any], limit: Floats,
+    choices: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]], work: speeds.Workspace,
+) -> None:
+    """Write where the limit pointer stood [kt IAS], as far as tables give it."""
+    shown = tuple(i for i in case.on_pointer if i in case.tabulated)
+    if len(shown) < len(case.on_pointer) or case.air.position_tables:
+        pointer.fill(np.nan)
+        return
+    if len(choices) == 1 and choices[0][0] == shown:
+        np.multiply(limit, 1 / KNOT, out=pointer, casting="same_kind")
+        return
+    value, scratch = work.pointer, work.spare
+    case.curve(shown).limit_airspeed.evaluate(work.cell, work.offset, value, scratch)
+    np.multiply(value, 1 / KNOT, out=pointer, casting="same_kind")
+
+
+def _far_state(
+    case: Case, i: int, state: Bytes, altitude: Floats, start: int, stop: int
+) -> None:
+    """Write a limit's state for rows that are safely below it."""
+    state.fill(UNDER)
+    limit = case.sheet.limit[i]
+    if limit.nodes_m and limit.outside == "unknown":
+        low, high = limit.nodes_m[0] - EDGE, limit.nodes_m[-1] + EDGE
+        if not (altitude.min() >= low and altitude.max() <= high):
+            state[~((altitude >= low) & (altitude <= high))] = UNKNOWN
+    if i in case.applies:
+        applies = case.applies[i][start:stop]
+        if applies.min() != conditions.YES or applies.max() != conditions.YES:
+            state[applies == conditions.NO] = NOT_APPLICABLE
+            state[applies == conditions.UNKNOWN] = UNKNOWN
+
+
+def _directly(
+    case: Case, part: Judged, work: speeds.Workspace, speed: Floats, altitude: Floats,
+    temperature: Floats | None, rows: NDArray[np.intp], start: int,
+) -> None:
+    """Reckon every limit at the given rows of a block, row by row and exactly."""
+    air, out = case.air, part.columns
+    where = rows + start
+    v, h = speed[rows], altitude[rows]
+    mach = equivalents.mach_at_cas(v, h)
+    heat = np.full(len(rows), np.nan)
+    if temperature is not None:
+        heat = equivalents.static_from(temperature[rows], mach, air.recovery_factor)
+    at = equivalents.Point(where, v, h, mach, heat)
+    reach = np.full((len(case.sheet.limit), len(rows)), np.nan)
+    shown = np.full((len(case.sheet.limit), len(rows)), np.nan)
+    for i, limit in enumerate(case.sheet.limit):
+        applies = case.state_at(i, where)
+        value = equivalents.published_value(limit, air, at)
+        maximum = equivalents.published_maximum(limit, at)
+        state = out[f"state_{i}"]
+        exceeded = equivalents.over(limit, value, maximum, air, case.settings)
+        code = np.where(exceeded, OVER, np.where(np.isnan(value - maximum), UNKNOWN, UNDER))
+        code[applies == conditions.NO] = NOT_APPLICABLE
+        code[applies == conditions.UNKNOWN] = UNKNOWN
+        state[where] = code
+        if (code == OVER).any():
+            part.over.add(i)
+        equivalent = equivalents.calibrated_equivalent(limit, air, at)
+        reach[i] = np.where(applies == conditions.YES, equivalent, np.nan)
+        if i in case.on_pointer:
+            shown[i] = reach[i]
+    limit_airspeed, governing = curves.lowest(reach)
+    # With the altitude unknown a Mach limit may lie anywhere: the lowest limit isn't known.
+    lost = np.isnan(h)
+    limit_airspeed[lost] = np.nan
+    governing[lost] = curves.NOBODY
+    out["governing_limit"][where] = governing
+    out["limit_airspeed_kt"][where] = limit_airspeed / KNOT
+    out["margin_kt"][where] = (limit_airspeed - v) / KNOT
+    if case.speeds_wanted:
+        out["margin_mach"][where] = equivalents.mach_at_cas(limit_airspeed, h) - mach
+        pointer, _ = curves.lowest(shown)
+        pointer[lost] = np.nan
+        out["limit_pointer_kt"][where] = air.indicated_from_calibrated(pointer, where) / KNOT
+
+
+def _combine(case: Case, part: Judged, start: int, stop: int, settled: bool) -> None:
+    """Write the combined state, and count the time judged."""
+    out = part.columns
+    states = [out[f"state_{i}"][start:stop] for i in range(len(case.sheet.limit))]
+    state = out["state"][start:stop]
+    always_under = settled and any(
+        i not in case.applies and not limit.nodes_m for i, limit in enumerate(case.sheet.limit)
+    )
+    doubtful = [s for i, s in enumerate(states)
+                if case.sheet.limit[i].nodes_m or i in case.applies]
+    if always_under and not any((s == UNKNOWN).any() for s in doubtful):
+        state.fill(UNDER)
+    else:
+        over = np.zeros(stop - start, dtype=bool)
+        unknown, applicable = over.copy(), over.copy()
+        for one in states:
+            over |= one == OVER
+            unknown |= one == UNKNOWN
+            applicable |= one != NOT_APPLICABLE
+        state.fill(NOT_APPLICABLE)
+        state[applicable] = UNDER
+        state[unknown] = UNKNOWN
+        state[over] = OVER
+    time = case.log.time[start : min(stop + 1, len(case.log))]
+    hold = screening.held(time, case.log.interval_s)[: stop - start]
+    known = state != UNKNOWN
+    part.known_s += float(hold.sum() if known.all() else hold[known].sum())

@@ -1,0 +1,136 @@
+"""Samples that no verdict may rest on: missing, implausible, or faster than plausible.
+
+The plausible ranges and rates are those of `record.channels`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.record.channels import CHANNELS, ChannelKind
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.record.units import KNOT
+
+Floats = NDArray[np.float64]
+Bits = NDArray[np.uint8]
+
+REASONS = (
+    "airspeed missing",
+    "airspeed outside its plausible range",
+    "airspeed spike faster than plausible",
+    "pressure altitude missing",
+    "pressure altitude outside its plausible range",
+    "pressure altitude spike faster than plausible",
+    "temperature missing",
+    "temperature outside its plausible range",
+)
+"""What each bit of a sample's reasons means, the lowest bit first."""
+
+AIRSPEED = np.uint8(0b00000111)
+ALTITUDE = np.uint8(0b00111000)
+TEMPERATURE = np.uint8(0b11000000)
+
+
+@dataclass(frozen=True, slots=True)
+class Plausible:
+    """A channel's plausible range and rate in SI, and the bit of its first reason."""
+
+    lowest: float
+    highest: float
+    rate: float
+    first_bit: int
+
+    @classmethod
+    def of(cls, kind: ChannelKind, first_bit: int) -> Plausible:
+        """Take the bounds of a channel from the vocabulary."""
+        unit = kind.unit
+        return cls(
+            kind.lowest * unit.factor + unit.offset,
+            kind.highest * unit.factor + unit.offset,
+            kind.greatest_rate * unit.factor,
+            first_bit,
+        )
+
+    def clean(self, values: Floats) -> bool:
+        """Whether every value is a number inside the range (a quick look at the extremes)."""
+        return bool(values.min() >= self.lowest and values.max() <= self.highest)
+
+    def mark(self, values: Floats, bits: Bits) -> None:
+        """Set the missing and out-of-range bits."""
+        bits |= np.isnan(values).view(np.uint8) << self.first_bit
+        outside = (values < self.lowest) | (values > self.highest)
+        bits |= outside.view(np.uint8) << (self.first_bit + 1)
+
+
+SPEED = Plausible.of(CHANNELS["calibrated_airspeed"], 0)
+HEIGHT = Plausible.of(CHANNELS["pressure_altitude"], 3)
+HEAT = Plausible.of(CHANNELS["total_air_temperature"], 6)
+
+_NOISE = {0: 2.0 * KNOT, 3: 30.0}
+"""What quantisation and noise may add to a step [m/s, m]."""
+
+
+def screen(
+    time: Floats, speed: Floats, altitude: Floats, temperature: Floats | None,
+    first: int, stop: int,
+) -> Bits | None:
+    """Return the reasons against rows `first` to `stop`, or None when there are none.
+
+    Works on a block of rows, looking one row beyond either end for spikes. A spike is one
+    sample whose change both from the sample before and to the one after is faster than
+    plausible, in opposite directions: out and at once back.
+
+    Parameters
+    ----------
+    time, speed, altitude, temperature : float64[n]  [s], [m/s], [m], [K]
+    first, stop : int
+        The block, half-open.
+    """
+    low, high = max(first - 1, 0), min(stop + 1, len(time))
+    steps = np.diff(time[low:high])
+    clean = SPEED.clean(speed[first:stop]) and HEIGHT.clean(altitude[first:stop])
+    if temperature is not None:
+        clean = clean and HEAT.clean(temperature[first:stop])
+    shortest = float(steps.min()) if len(steps) else 0.0
+    jumps = [
+        (bound, values[low:high], np.diff(values[low:high]))
+        for bound, values in ((SPEED, speed), (HEIGHT, altitude))
+    ]
+    for bound, _, jump in jumps:
+        if clean and len(jump):
+            greatest = bound.rate * shortest + _NOISE[bound.first_bit]
+            clean = bool(jump.max() <= greatest and jump.min() >= -greatest)
+    if clean:
+        return None
+    bits = np.zeros(stop - first, dtype=np.uint8)
+    SPEED.mark(speed[first:stop], bits)
+    HEIGHT.mark(altitude[first:stop], bits)
+    if temperature is not None:
+        HEAT.mark(temperature[first:stop], bits)
+    for bound, values, jump in jumps:
+        _mark_spikes(bound, values, jump, steps, bits, first - low)
+    return bits if bits.any() else None
+
+
+def _mark_spikes(
+    bound: Plausible, values: Floats, jump: Floats, steps: Floats, bits: Bits, skip: int
+) -> None:
+    if len(values) < 3:
+        return
+    allowed = bound.rate * steps + _NOISE[bound.first_bit]
+    up, down = jump > allowed, jump < -allowed
+    spike = (up[:-1] & down[1:]) | (down[:-1] & up[1:])
+    for i in np.flatnonzero(spike) + 1 - skip:
+        if 0 <= i < len(bits):
+            bits[i] |= np.uint8(1 << (bound.first_bit + 2))
+
+
+def held(time: Floats, interval: float) -> Floats:
+    """Time [s] for which each sample stands: to the next one, at most 1.5 intervals."""
+    if not len(time):
+        return np.empty(0)
+    normal = interval if interval > 0 else 0.0
+    return np.append(np.minimum(np.diff(time), HELD_INTERVALS * normal), normal)
