@@ -1,0 +1,52 @@
+"""Numbers out of Arrow arrays without a detour through pandas."""
+
+from __future__ import annotations
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+DTYPES: dict[pa.DataType, np.dtype[np.generic]] = {
+    pa.float64(): np.dtype(np.float64), pa.float32(): np.dtype(np.float32),
+    pa.float16(): np.dtype(np.float16),
+    pa.int64(): np.dtype(np.int64), pa.int32(): np.dtype(np.int32),
+    pa.int16(): np.dtype(np.int16), pa.int8(): np.dtype(np.int8),
+    pa.uint64(): np.dtype(np.uint64), pa.uint32(): np.dtype(np.uint32),
+    pa.uint16(): np.dtype(np.uint16), pa.uint8(): np.dtype(np.uint8),
+}
+
+
+def numbers(
+    array: pa.Array, dtype: np.dtype[np.generic] | None = None
+) -> tuple[NDArray[np.generic], NDArray[np.bool_] | None]:
+    """Return a view of an Arrow array's numbers, and which of them are there (None: all).
+
+    What stands where there is no number is undefined.
+    """
+    dtype = dtype or DTYPES[array.type]
+    validity, data = array.buffers()
+    count, offset = len(array), array.offset
+    if data is None or not count:
+        return np.zeros(count, dtype), np.zeros(count, dtype=bool)
+    values = np.frombuffer(data, dtype, count, offset * dtype.itemsize)
+    if validity is None or not array.null_count:
+        return values, None
+    bits = np.frombuffer(validity, np.uint8)
+    valid = np.unpackbits(bits, count=offset + count, bitorder="little")[offset:]
+    return values, valid.view(np.bool_)
+
+
+def convert(array: pa.Array, factor: float, offset: float, out: NDArray[np.float64]) -> None:
+    """Write ``array * factor + offset`` to `out`, NaN where the array holds nothing."""
+    values, valid = numbers(array)
+    if factor != 1:
+        # float64 throughout: NumPy would multiply float32 by a Python float in float32.
+        np.multiply(values, factor, out=out, dtype=np.float64, casting="unsafe")
+        if offset:
+            out += offset
+    elif offset:
+        np.add(values, offset, out=out, dtype=np.float64, casting="unsafe")
+    else:
+        out[:] = values
+    if valid is not None:
+        out[~valid] = np.nan

@@ -1,0 +1,239 @@
+"""The clock of a log: from what a recorder stamps on a row to elapsed seconds.
+
+Ticks are what a column holds: float64 of numbers, or int64 nanoseconds of stamps (of the day,
+or since 1970). Nothing is sorted: a row whose stamp isn't later than all before it is either
+spread over a coarse stamp's width or set aside, and both are counted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from loganalyze.problems import Problem
+from loganalyze.read.arrow import numbers
+from loganalyze.record.units import Unit
+
+MISSING = np.iinfo(np.int64).min
+"""The int64 tick of a row without a stamp."""
+DAY = 86400.0
+GREATEST_SHARE_ASIDE = 0.1
+"""Above this share of rows set aside the clock is no clock, and the log is refused."""
+SAMPLED_STEPS = 1 << 18
+"""Steps looked at for the normal interval."""
+
+Ticks = NDArray[np.float64] | NDArray[np.int64]
+
+# The first tick of an epoch clock lies between 1990 and 2060, in which no two units overlap.
+_EPOCHS = (("s", 1.0), ("ms", 1e3), ("us", 1e6), ("ns", 1e9))
+_EPOCH_FROM, _EPOCH_TO = 6.3e8, 2.85e9
+
+
+@dataclass(frozen=True)
+class Form:
+    """How a log states time.
+
+    ``per_second`` : ticks in a second; ``dated`` : ticks count from 1970; ``daily`` : ticks
+    start again at midnight; ``words`` : the clock in plain words; ``inferred`` : a sentence
+    where the file didn't state it.
+    """
+
+    per_second: float
+    words: str
+    dated: bool = False
+    daily: bool = False
+    inferred: str = ""
+
+
+def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, name: str, where: str) -> Form:
+    """Tell how the numbers of a time column count, from its first values and its unit.
+
+    Raises Problem where the unit isn't stated and the data leave a doubt.
+    """
+    values = sample[np.isfinite(sample)]
+    if not len(values):
+        raise Problem(f'the time column "{name}" holds no time in its first rows', where,
+                      "name the column that holds the time in a columns file")
+    for symbol, per_second in _EPOCHS:
+        epoch = _EPOCH_FROM * per_second < values[0] < _EPOCH_TO * per_second
+        if epoch and (unit is None or unit.name == symbol):
+            return Form(per_second, f"{symbol} since 1970", dated=True,
+                        inferred=f'The numbers of "{name}" were taken as {symbol} since '
+                                 "1970-01-01 UTC, from their size.")
+    if unit is not None:
+        return Form(1 / unit.factor, f"elapsed {unit.name}")
+    steps = np.diff(values)
+    step = float(np.median(steps[steps > 0])) if (steps > 0).any() else np.nan
+    if step < 10:
+        return Form(1.0, "elapsed s", inferred=f'"{name}" states no unit; its step of {step:g} was '
+                    "taken as seconds, since no recorder samples every few milliseconds or faster.")
+    if step >= 600:
+        return Form(1e3, "elapsed ms", inferred=f'"{name}" states no unit; its step of {step:g} '
+                    "was taken as milliseconds, since no recorder samples so slowly.")
+    raise Problem(f'nothing states whether the time column "{name}" counts seconds or '
+                  "milliseconds", where, 'state its unit in a columns file, such as '
+                  f'time = {{ column = "{name}", unit = "s" }}')
+
+
+def ticks_of(array: pa.Array) -> Ticks:
+    """Return the ticks of a numeric or temporal Arrow array."""
+    kind = array.type
+    if pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind):
+        scale = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
+        wide = pa.types.is_time32(kind)
+        raw, valid = numbers(array, np.dtype(np.int32 if wide else np.int64))
+        stamps = raw.astype(np.int64) * scale if scale != 1 or wide else raw
+        return stamps if valid is None else np.where(valid, stamps, MISSING)
+    if pa.types.is_int64(kind):
+        raw, valid = numbers(array, np.dtype(np.int64))
+        return raw if valid is None else np.where(valid, raw, MISSING)
+    raw, valid = numbers(array)
+    values = raw if raw.dtype == np.float64 else raw.astype(np.float64)
+    return values if valid is None else np.where(valid, values, np.nan)
+
+
+@dataclass
+class Clock:
+    """Turns ticks, block after block, into seconds since the file's first stamp."""
+
+    form: Form
+    first: float | int | None = None
+    _last: float = field(default=np.nan)
+    _days: float = 0.0
+
+    def elapsed(self, ticks: Ticks) -> NDArray[np.float64]:
+        """Return float64[n] [s]; NaN where a row has no stamp."""
+        missing = ticks == MISSING if ticks.dtype == np.int64 else None
+        if self.first is None:
+            known = np.flatnonzero(~(missing if missing is not None else np.isnan(ticks)))
+            if not len(known):
+                return np.full(len(ticks), np.nan)
+            self.first = ticks[known[0]].item()
+        time: NDArray[np.float64] = (ticks - self.first).astype(np.float64, copy=False)
+        if self.form.per_second != 1:
+            time /= self.form.per_second
+        if missing is not None and missing.any():
+            time[missing] = np.nan
+        return self._unwrapped(time) if self.form.daily else time
+
+    def _unwrapped(self, time: NDArray[np.float64]) -> NDArray[np.float64]:
+        known = np.flatnonzero(~np.isnan(time))
+        if not len(known):
+            return time
+        steps = np.diff(time[known], prepend=self._last if self._last == self._last else
+                        time[known[0]])
+        days = self._days + np.cumsum((steps < -DAY / 2).astype(float) - (steps > DAY / 2)) * DAY
+        self._last, self._days = float(time[known[-1]]), float(days[-1])
+        time[known] += days
+        return time
+
+    @property
+    def utc_start(self) -> np.datetime64 | None:
+        """The instant of the first stamp, where the clock has a date."""
+        if self.first is None or not self.form.dated:
+            return None
+        if isinstance(self.first, int):
+            return np.datetime64(round(self.first * (10**9 // round(self.form.per_second))), "ns")
+        return np.datetime64(round(self.first / self.form.per_second * 1e9), "ns")
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A rising clock.
+
+    ``keep`` : the rows whose time is kept, or None for all; ``aside`` : rows set aside, by
+    reason; ``spread`` : rows that share a coarse stamp; ``sentences`` : what was done.
+    """
+
+    time: NDArray[np.float64]
+    keep: NDArray[np.intp] | None = None
+    aside: dict[str, int] = field(default_factory=dict)
+    spread: int = 0
+    sentences: tuple[str, ...] = ()
+
+
+def rises(time: NDArray[np.float64]) -> bool:
+    """Whether every time is known and later than the one before, in one pass."""
+    return bool((time[1:] > time[:-1]).all()) and bool(time[:1] == time[:1])
+
+
+def settle(time: NDArray[np.float64], where: str) -> Settled:
+    """Make a clock rise: spread coarse stamps, set aside what still doesn't rise.
+
+    Raises Problem where more than a tenth of the rows would have to be set aside.
+    """
+    known = np.flatnonzero(~np.isnan(time))
+    aside = {"no time": len(time) - len(known)} if len(known) < len(time) else {}
+    stamps, spread, sentences = _spread(time[known])
+    reach = np.maximum.accumulate(stamps)
+    later = np.concatenate([[True], stamps[1:] > reach[:-1]]) if len(stamps) else stamps > 0
+    back = int((stamps[1:] < reach[:-1]).sum())
+    repeated = int((~later).sum()) - back
+    if back:
+        aside["time runs backwards"] = back
+    if repeated:
+        aside["repeated time"] = repeated
+    for reason, count in aside.items():
+        sentences.append(f"{count} of {len(time)} rows were set aside: {reason}.")
+    if sum(aside.values()) > GREATEST_SHARE_ASIDE * len(time):
+        worst = max(aside, key=aside.__getitem__)
+        raise Problem(f"the clock can't be followed: {aside[worst]} of {len(time)} rows have "
+                      f"{_fault(worst)}", where, "cut the log where its clock was reset, or name "
+                      "another time column in a columns file")
+    keep = known[later]
+    return Settled(stamps[later], keep if len(keep) < len(time) else None, aside, spread,
+                   tuple(sentences))
+
+
+def _fault(reason: str) -> str:
+    return {"no time": "no time", "repeated time": "a time that was there already"}.get(
+        reason, "a time earlier than the rows before them")
+
+
+def _spread(stamps: NDArray[np.float64]) -> tuple[NDArray[np.float64], int, list[str]]:
+    """Spread rows that share a stamp evenly over its width, where that is the log's habit."""
+    changes = np.flatnonzero(stamps[1:] != stamps[:-1]) + 1
+    if not len(changes):
+        return stamps, 0, []
+    starts = np.concatenate([[0], changes])
+    counts = np.diff(starts, append=len(stamps))
+    typical = int(np.median(counts))
+    inner = counts[1:-1] if len(counts) > 2 else counts
+    if typical < 2 or (inner >= 2).mean() < 0.8:
+        return stamps, 0, []
+    widths = np.diff(stamps[starts])
+    width = float(np.median(widths[widths > 0])) if (widths > 0).any() else 0.0
+    before = np.concatenate([[np.inf], widths])
+    after = np.concatenate([widths, [np.inf]])
+    # A run that is cut short at the start of a stretch has lost its first rows; at the end
+    # of one, its last. Within a stretch the rows share the stamp's width evenly.
+    opens, closes = before > 1.5 * width, after > 1.5 * width
+    share = np.where(opens | closes, np.maximum(counts, typical), counts)
+    lead = np.where(opens & ~closes, share - counts, 0)
+    place = np.arange(len(stamps)) - np.repeat(starts - lead, counts)
+    spread = stamps + width * place / np.repeat(share, counts)
+    return spread, int(len(stamps) - len(starts)), [
+        f"Some {typical} rows share each time stamp ({width:g} s): they were spread evenly over it."]
+
+
+def normal_interval(time: NDArray[np.float64]) -> float:
+    """Return the median step [s] of a rising time; NaN for a single sample.
+
+    A long log is looked at in evenly placed stretches, some 260,000 steps in all.
+    """
+    if len(time) < 2:
+        return float("nan")
+    if len(time) <= SAMPLED_STEPS:
+        return float(np.median(np.diff(time)))
+    return float(np.median(np.concatenate([np.diff(part) for part in stretches(time)])))
+
+
+def stretches(values: NDArray[np.float64]) -> Sequence[NDArray[np.float64]]:
+    """Return 64 evenly placed stretches of a long array, as views."""
+    length = SAMPLED_STEPS // 64
+    starts = np.linspace(0, len(values) - length - 1, 64).astype(int)
+    return [values[start : start + length + 1] for start in starts]

@@ -1,0 +1,257 @@
+"""The dialect of a CSV export, found in its first few hundred lines."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+import re
+from collections import Counter
+from dataclasses import dataclass
+from itertools import pairwise
+
+from loganalyze.problems import Problem
+from loganalyze.record.units import find_unit
+
+LINES = 400
+"""Lines looked at."""
+DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
+COMMENTS = ("#", "//", "%", "*", "!")
+MISSING = frozenset((
+    "", "-", "--", "---", "----", "-----", "*", "**", "***", "****", "*****", "?", "NA", "N/A",
+    "n/a", "na", "#N/A", "NaN", "nan", "NAN", "-nan", "-NaN", "null", "NULL", "Null", "None",
+    "none", "NIL", "nil", "NCD", "ncd", "INOP", "INVALID", "invalid", "Invalid", "FAIL", "FAILED",
+    "BAD", "missing", "MISSING", "NO DATA", "no data", "XXX", "xxx", "###", "####", "#####",
+))
+"""Words that exports write where there is no value (failed, not computed, not recorded)."""
+
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_COMMA_NUMBER = re.compile(r"[+-]?(\d+,\d*|,\d+)([eE][+-]?\d+)?")
+_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+")
+_MIXED = re.compile(r"[+-]?\d{1,3}(([.' ]\d{3})+,\d*|(,\d{3})+\.\d*)")
+_STAMP = re.compile(r"[\dT:\-/., +Z]*\d[:T/-]\d[\dT:\-/., +Z]*( ?(UTC|GMT))?")
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How a CSV export is written.
+
+    ``names`` and ``units`` : the header's cells and those of a units row (None where there
+    is none); ``start`` : the byte of the first row; ``first_line`` : its line, from 1;
+    ``sample`` : the cells of the first rows, to tell kinds of column apart.
+    """
+
+    encoding: str
+    delimiter: str
+    decimal: str
+    comment: str
+    names: tuple[str, ...]
+    units: tuple[str, ...] | None
+    start: int
+    first_line: int
+    header_line: int
+    header_text: str
+    sample: tuple[tuple[str, ...], ...]
+
+    def described(self) -> dict[str, str | int]:
+        """Return the facts worth printing."""
+        return {
+            "encoding": self.encoding,
+            "delimiter": DELIMITERS[self.delimiter],
+            "decimal": "comma" if self.decimal == "," else "point",
+            "header_line": self.header_line,
+            "first_line": self.first_line,
+            "units_row": self.units is not None,
+        }
+
+    def cells(self, column: int) -> list[str]:
+        """Return the sampled cells of a column."""
+        return [row[column] for row in self.sample if column < len(row)]
+
+
+def find_encoding(head: bytes, where: str) -> tuple[str, int]:
+    """Return the encoding of a text that begins with `head` and the length of its mark."""
+    for mark, name in ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"),
+                       (codecs.BOM_UTF16_BE, "utf-16-be")):
+        if head.startswith(mark):
+            return name, len(mark)
+    even, odd = head[0:4096:2].count(0), head[1:4096:2].count(0)
+    half = len(head[:4096]) // 2
+    if half and odd > 0.7 * half and even < 0.1 * half:
+        return "utf-16-le", 0
+    if half and even > 0.7 * half and odd < 0.1 * half:
+        return "utf-16-be", 0
+    control = sum(head[:4096].count(code) for code in range(32) if code not in b"\t\n\r\f\x1a")
+    if control > 0.01 * len(head[:4096]):
+        raise Problem("this isn't a log but binary data", where,
+                      "give the recorder's export as CSV or Parquet, not its raw memory")
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(head)
+    except UnicodeDecodeError:
+        return "latin-1", 0
+    return "utf-8", 0
+
+
+def find_dialect(head: bytes, encoding: str, mark: int, where: str) -> Dialect:
+    """Understand the export whose text (UTF-8 or Latin-1 bytes after `mark`) begins with `head`.
+
+    Raises Problem where there is no header, no row, or no table at all.
+    """
+    lines = _lines(head[mark:])
+    texts = [line.decode("latin-1" if encoding == "latin-1" else "utf-8", "replace").rstrip("\r\n")
+             for line in lines]
+    if not any(text.strip() for text in texts):
+        raise Problem("the file holds nothing but blank lines", where, "export the log again")
+    comment = _comment(texts)
+    best = max((_Table(texts, delimiter, comment) for delimiter in DELIMITERS),
+               key=lambda table: table.score)
+    if best.first_row is None:
+        raise _no_rows(best, where)
+    header, units = _header(best, where)
+    decimal = _decimal(best, where)
+    first = best.first_row
+    names = [cell.strip() for cell in best.rows[header]]
+    if names and comment and names[0].startswith(comment):
+        names[0] = names[0][len(comment):].strip()
+    width = max(best.width, len(names))
+    names += [""] * (width - len(names))
+    return Dialect(
+        "utf-16" if encoding.startswith("utf-16") else encoding, best.delimiter, decimal, comment,
+        tuple(names),
+        None if units is None else tuple((best.rows[units] + [""] * width)[:width]),
+        mark + sum(len(line) for line in lines[:first]), first + 1, header + 1, texts[header],
+        tuple(tuple(cell.strip() for cell in best.rows[i]) for i in range(first, len(texts))
+              if best.looks_like_row(i)),
+    )
+
+
+def is_value(cell: str) -> bool:
+    """Whether `cell` reads as a number, a missing word or a time stamp rather than a name."""
+    cell = cell.strip()
+    return bool(cell in MISSING or _NUMBER.fullmatch(cell) or _COMMA_NUMBER.fullmatch(cell)
+                or _GROUPED.fullmatch(cell) or _MIXED.fullmatch(cell) or _STAMP.fullmatch(cell))
+
+
+def is_number(cell: str) -> bool:
+    """Whether `cell` reads as a number with a decimal point or comma."""
+    return bool(_NUMBER.fullmatch(cell) or _COMMA_NUMBER.fullmatch(cell))
+
+
+class _Table:
+    """The lines cut at one delimiter, and where the rows begin."""
+
+    def __init__(self, texts: list[str], delimiter: str, comment: str) -> None:
+        self.delimiter = delimiter
+        self.rows = [_split(text, delimiter) for text in texts]
+        self.comments = [bool(comment) and text.lstrip().startswith(comment) for text in texts]
+        self.score = 0.0
+        self.first_row: int | None = None
+        self.width = 0
+        valued = [i for i in range(len(texts)) if self._valued(i)]
+        if not valued:
+            return
+        widths = Counter(len(self.rows[i]) for i in valued)
+        self.width = max(widths, key=lambda width: (widths[width], width))
+        good = [i for i in valued if len(self.rows[i]) == self.width]
+        # Two valued rows in sequence begin the table; a lone one may be part of a preamble.
+        runs = [a for a, b in pairwise(good) if b == a + 1 or all(
+            self.comments[i] or not any(self.rows[i]) for i in range(a + 1, b))]
+        self.first_row = runs[0] if runs else good[0]
+        self.score = len(good) + self.width / 1000
+
+    def looks_like_row(self, i: int) -> bool:
+        return self._valued(i) and len(self.rows[i]) == self.width
+
+    def _valued(self, i: int) -> bool:
+        cells = [cell.strip() for cell in self.rows[i]]
+        if len(cells) < 2 or self.comments[i]:
+            return False
+        filled = [cell for cell in cells if cell]
+        values = sum(map(is_value, filled))
+        return bool(filled) and 2 * values > len(filled) and any(map(_has_digit, filled))
+
+
+def _has_digit(cell: str) -> bool:
+    return any("0" <= character <= "9" for character in cell)
+
+
+def _lines(head: bytes) -> list[bytes]:
+    lines = head.split(b"\n", LINES)[:LINES]
+    whole = [line + b"\n" for line in lines[:-1]]
+    # The last line may be cut off by the end of the head; without others it is all there is.
+    return whole + [lines[-1]] if lines[-1] and len(head) < (1 << 17) else whole or lines
+
+
+def _split(text: str, delimiter: str) -> list[str]:
+    if '"' not in text:
+        return text.split(delimiter)
+    return next(csv.reader(io.StringIO(text), delimiter=delimiter), [])
+
+
+def _comment(texts: list[str]) -> str:
+    starts = [text.lstrip() for text in texts if text.strip()]
+    for mark in COMMENTS:
+        marked = [text for text in starts if text.startswith(mark)]
+        if marked and not all(text.startswith("*" * 3 + ",") for text in marked):
+            return mark
+    return ""
+
+
+def _no_rows(table: _Table, where: str) -> Problem:
+    filled = [row for row in table.rows if any(cell.strip() for cell in row)]
+    widest = max((len(_split(",".join(row), d)) for row in filled[-2:] for d in DELIMITERS),
+                 default=1)
+    if len(filled) <= 2 and widest > 1:
+        return Problem("the file holds a header but no rows", where, "export the log again")
+    return Problem("this isn't a log: no rows of numbers under a header in its first lines",
+                   where, "give a CSV or Parquet export with a named column a channel")
+
+
+def _header(table: _Table, where: str) -> tuple[int, int | None]:
+    assert table.first_row is not None
+    candidates = [
+        i for i in range(table.first_row - 1, -1, -1)
+        if table.width - 1 <= len(table.rows[i]) <= table.width + 1 and not table.comments[i]
+        and any(cell.strip() for cell in table.rows[i])
+    ]
+    if not candidates:
+        candidates = [i for i in range(table.first_row - 1, -1, -1)
+                      if table.comments[i] and len(table.rows[i]) == table.width]
+        candidates = candidates[:1]
+    if not candidates:
+        raise Problem("no header names the columns", f"{where}, line {table.first_row + 1}",
+                      "add a line of column names above the first row")
+    nearest = candidates[0]
+    if len(candidates) > 1 and candidates[1] == nearest - 1 and _is_units(table.rows[nearest]):
+        return candidates[1], nearest
+    return nearest, None
+
+
+def _is_units(row: list[str]) -> bool:
+    filled = [strip_brackets(cell) for cell in row if cell.strip()]
+    known = sum(find_unit(cell) is not None for cell in filled)
+    return bool(filled) and 2 * known >= len(filled)
+
+
+def strip_brackets(cell: str) -> str:
+    """Return `cell` without the blanks and brackets around it."""
+    return cell.strip().strip("[](){}<>").strip()
+
+
+def _decimal(table: _Table, where: str) -> str:
+    rows = [i for i in range(len(table.rows)) if table.looks_like_row(i)]
+    cells = [cell.strip() for i in rows for cell in table.rows[i]]
+    for i in rows:
+        for cell in table.rows[i]:
+            if _MIXED.fullmatch(cell.strip()):
+                raise Problem(f'"{cell.strip()}" holds a thousands separator beside a decimal mark',
+                              f"{where}, line {i + 1}", "export the log without thousands separators")
+    commas = [cell for cell in cells if _COMMA_NUMBER.fullmatch(cell) or _GROUPED.fullmatch(cell)]
+    if not commas:
+        return "."
+    grouped = [cell for cell in commas if _GROUPED.fullmatch(cell)]
+    points = any(_NUMBER.fullmatch(cell) and "." in cell for cell in cells)
+    if points or len(grouped) == len(commas):
+        raise Problem(f'"{commas[0]}" may hold a thousands separator or a decimal comma', where,
+                      "export the log without thousands separators")
+    return ","

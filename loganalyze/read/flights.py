@@ -1,0 +1,254 @@
+"""From a file to flight logs: the whole of it, or flight by flight in bounded memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.problems import Problem
+from loganalyze.read.arrow import convert
+from loganalyze.read.clock import Clock, Form, Settled, normal_interval, rises, settle, stretches
+from loganalyze.read.columns import TEMPERATURES, Column, recognise, refuse_unit
+from loganalyze.read.csv import CsvLog
+from loganalyze.read.files import WORKERS, open_log
+from loganalyze.read.parquet import ParquetLog
+from loganalyze.read.pieces import Piece
+from loganalyze.record.channels import CHANNELS
+from loganalyze.record.log import Channel, FlightLog, Source, Step
+from loganalyze.record.units import UNITS
+from loganalyze.sheets.columns import ColumnsFile, read_columns
+
+KELVIN_RANGE = (180.0, 330.0)
+"""Air temperatures that can only be kelvin: as degC or degF all of them would be absurd."""
+SLOW_SHARE = 0.6
+"""A channel recorded at most at this share of rows may be a slow one."""
+SAMPLED_VALUES = 1 << 14
+"""Values looked at for a channel's resolution."""
+
+
+@dataclass(frozen=True)
+class _Job:
+    """A file that is understood: what to read from it, and the record of how."""
+
+    log: CsvLog | ParquetLog
+    time: Column
+    form: Form
+    columns: list[Column]
+    kelvin: frozenset[str]
+    source: Source
+
+    @property
+    def where(self) -> str:
+        return str(self.source.path)
+
+
+def read_log(path: str | Path, columns: str | Path | ColumnsFile | None = None) -> FlightLog:
+    """Read a whole log.
+
+    Parameters
+    ----------
+    path : path-like
+        A CSV export (also packed as .gz or .zst) or a Parquet file.
+    columns : path-like or ColumnsFile, optional
+        Which column is which channel, where the names alone don't say.
+
+    Returns
+    -------
+    FlightLog
+        Every recognised channel in SI, NaN where nothing was recorded; ``source`` holds how
+        the file was understood, ``steps`` what was counted.
+
+    Raises
+    ------
+    Problem
+        For a file that isn't a log, or one that leaves in doubt what the verdict rests on.
+    """
+    job = _understand(Path(path), columns)
+    clock = Clock(job.form)
+    pieces = list(job.log.pieces(job.time, job.form, job.columns))
+    times = [clock.elapsed(piece.ticks) for piece in pieces]
+    if not sum(map(len, times)):
+        raise Problem("the file holds a header but no rows", job.where, "export the log again")
+    return _assembled(job, clock, times, pieces)
+
+
+def read_flights(
+    path: str | Path, columns: str | Path | ColumnsFile | None = None, gap_s: float = 3600.0
+) -> Iterator[FlightLog]:
+    """Read a log flight by flight, holding only one flight at a time.
+
+    Parameters
+    ----------
+    path, columns
+        As for `read_log`.
+    gap_s : float
+        A gap in time longer than this [s] begins a new flight.
+
+    Yields
+    ------
+    FlightLog
+        The flights in the order of the file; each one's time counts from the file's first
+        sample.
+
+    Raises
+    ------
+    Problem
+        As for `read_log`.
+    """
+    job = _understand(Path(path), columns)
+    clock = Clock(job.form)
+    times: list[NDArray[np.float64]] = []
+    pieces: list[Piece] = []
+    latest = -np.inf
+    empty = True
+    for piece in job.log.pieces(job.time, job.form, job.columns):
+        time = clock.elapsed(piece.ticks)
+        start = 0
+        for cut in _gaps(time, latest, gap_s):
+            times.append(time[start:cut])
+            pieces.append(piece.rows(start, cut))
+            if any(map(len, times)):
+                yield _assembled(job, clock, times, pieces)
+                empty = False
+            times, pieces, start = [], [], cut
+        times.append(time[start:])
+        pieces.append(piece.rows(start, len(piece)))
+        if not np.isnan(time).all():
+            latest = max(latest, float(np.nanmax(time)))
+    if any(map(len, times)):
+        yield _assembled(job, clock, times, pieces)
+    elif empty:
+        raise Problem("the file holds a header but no rows", job.where, "export the log again")
+
+
+def _understand(path: Path, chosen: str | Path | ColumnsFile | None) -> _Job:
+    file = open_log(path)
+    log = CsvLog.open(file) if file.format == "csv" else ParquetLog.open(file)
+    sheet = chosen if chosen is None or isinstance(chosen, ColumnsFile) else read_columns(chosen)
+    where = str(path)
+    found, notes = recognise(log.headers, sheet, where)
+    by_channel = {column.channel: column for column in found}
+    time = by_channel.pop("time")
+    by_channel.pop("date", None)
+    form = log.clock(time)
+    kelvin = set()
+    for channel, column in by_channel.items():
+        if column.unit is not None or (channel not in CHANNELS):
+            continue
+        if channel in TEMPERATURES and _all_kelvin(log.sampled(column)):
+            kelvin.add(channel)
+            by_channel[channel] = replace(column, unit=UNITS["K"], known_by=column.known_by
+                                          + ", unit inferred")
+            notes.append(f'"{column.name}" states no unit; all its values lie within '
+                         f"{KELVIN_RANGE[0]:g} to {KELVIN_RANGE[1]:g}: taken as kelvin.")
+            continue
+        raise refuse_unit(column, log.headers, by_channel | {"time": time}, where)
+    if form.inferred:
+        notes.insert(0, form.inferred)
+    described = log.described() | {"clock": form.words, "time_column": time.name}
+    source = Source(path, file.size, file.modified_ns, described, tuple(notes))
+    return _Job(log, time, form, list(by_channel.values()), frozenset(kelvin), source)
+
+
+def _all_kelvin(values: NDArray[np.float64]) -> bool:
+    known = values[~np.isnan(values)]
+    return bool(len(known)) and bool(((known >= KELVIN_RANGE[0]) & (known <= KELVIN_RANGE[1])).all())
+
+
+def _gaps(time: NDArray[np.float64], latest: float, gap_s: float) -> list[int]:
+    """Return the rows at which a flight begins after a gap."""
+    if not len(time):
+        return []
+    if time[-1] - max(latest, time[0]) <= gap_s and time[0] - latest <= gap_s and rises(time):
+        return []
+    reach = np.fmax.accumulate(np.concatenate([[latest], time]))
+    return [int(i) for i in np.flatnonzero(time - reach[:-1] > gap_s) if reach[i] > -np.inf]
+
+
+def _assembled(job: _Job, clock: Clock, times: Sequence[NDArray[np.float64]],
+               pieces: Sequence[Piece]) -> FlightLog:
+    time = times[0] if len(times) == 1 else np.concatenate(times)
+    settled = Settled(time) if rises(time) else settle(time, job.where)
+    values = _converted(job.columns, pieces, len(time))
+    interval = normal_interval(settled.time)
+    channels = {
+        column.channel: _channel(job, column, array, settled, interval)
+        for column, array in zip(job.columns, values, strict=True)
+    }
+    fastest = min((channel.interval_s for channel in channels.values()), default=interval)
+    source = job.source
+    if settled.sentences:
+        source = replace(source, inferred=source.inferred + settled.sentences)
+    counts: dict[str, Any] = {"rows": len(time), "kept": len(settled.time)}
+    if settled.spread:
+        counts["spread"] = settled.spread
+    counts |= {f"set aside, {reason}": count for reason, count in settled.aside.items()}
+    return FlightLog(settled.time, channels, source, clock.utc_start, fastest,
+                     (Step("read", {"clock": job.form.words}, counts),))
+
+
+def _converted(columns: Sequence[Column], pieces: Sequence[Piece],
+               count: int) -> list[NDArray[np.float64]]:
+    """Copy every column out of Arrow into one array in SI: the copy is the conversion."""
+    out = [np.empty(count) for _ in columns]
+    starts = np.cumsum([0, *(len(piece) for piece in pieces)])
+
+    def copy(i: int) -> None:
+        for column, array, target in zip(columns, pieces[i].arrays, out, strict=True):
+            factor, offset = (column.unit.factor, column.unit.offset) if column.unit else (1.0, 0.0)
+            convert(array, factor, offset, target[starts[i] : starts[i + 1]])
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+        list(pool.map(copy, range(len(pieces))))
+    return out
+
+
+def _channel(job: _Job, column: Column, values: NDArray[np.float64], settled: Settled,
+             interval: float) -> Channel:
+    if settled.keep is not None:
+        values = values[settled.keep]
+    if column.channel in job.kelvin and not _all_kelvin(values) and not np.isnan(values).all():
+        raise Problem(f'nothing states the unit of column "{column.name}", and not all its values '
+                      "are kelvin", job.where, "state it in a columns file")
+    rows = _slow_rows(values)
+    if rows is not None:
+        values = values[rows]
+        interval = normal_interval(settled.time[rows])
+    unit = column.recorded_unit or (column.unit.name if column.unit else "")
+    return Channel(values, rows, interval, _resolution(values, job.log.rounding(column)),
+                   job.log.rounding(column), column.name, unit, column.known_by)
+
+
+def _slow_rows(values: NDArray[np.float64]) -> NDArray[np.int32] | None:
+    """Return the rows of a channel that is blank except at every n-th row or so, else None."""
+    parts = [values] if len(values) <= SAMPLED_VALUES else [
+        part[:256] for part in stretches(values)] if len(values) > 1 << 18 else [values]
+    if np.mean([np.isnan(part).mean() for part in parts if len(part)] or [0]) < 1 - SLOW_SHARE:
+        return None
+    rows = np.flatnonzero(~np.isnan(values))
+    if len(rows) < 2 or len(rows) > SLOW_SHARE * len(values):
+        return None
+    gaps = np.diff(rows)
+    usual = float(np.median(gaps))
+    if usual < 1.5 or (gaps <= 1.5 * usual).mean() < 0.75:
+        return None
+    return rows.astype(np.int32)
+
+
+def _resolution(values: NDArray[np.float64], rounding: float) -> float:
+    """Return the smallest step between the values of a bounded sample, or NaN."""
+    stride = max(1, len(values) // SAMPLED_VALUES)
+    distinct = np.unique(values[::stride][:SAMPLED_VALUES])
+    distinct = distinct[np.isfinite(distinct)]
+    if len(distinct) < 2:
+        return float("nan")
+    steps = np.diff(distinct)
+    noise = max(4 * rounding, 1e-12) * float(np.abs(distinct).max())
+    steps = steps[steps > noise]
+    return float(steps.min()) if len(steps) else float("nan")

@@ -1,0 +1,182 @@
+"""Parquet logs, read a row group at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from loganalyze.problems import Problem
+from loganalyze.read.arrow import DTYPES, numbers
+from loganalyze.read.clock import Form, Ticks, form_of_numbers, ticks_of
+from loganalyze.read.columns import Column, Header
+from loganalyze.read.files import LogFile, in_order
+from loganalyze.read.pieces import Piece
+from loganalyze.read.stamps import BadStamp, form_of_cells, parse_stamps
+
+LARGEST_GROUP = 1 << 22
+"""Rows above which a row group is read batch by batch, to bound memory."""
+BATCH = 1 << 19
+SAMPLE = 400
+_UNIT_KEYS = (b"unit", b"units", b"Unit", b"Units", b"UNIT", b"UNITS")
+
+
+@dataclass
+class ParquetLog:
+    """A Parquet log, understood but not yet read."""
+
+    file: LogFile
+    schema: pa.Schema
+    headers: list[Header]
+    groups: list[int]
+
+    @classmethod
+    def open(cls, file: LogFile) -> ParquetLog:
+        """Read the file's own description; raises Problem where it is damaged or empty."""
+        where = str(file.path)
+        try:
+            source = pq.ParquetFile(file.path, pre_buffer=False)
+            schema = source.schema_arrow
+        except (pa.ArrowException, OSError):
+            raise Problem("the Parquet file is damaged or cut short", where,
+                          "export or copy it again") from None
+        with source:
+            about = source.metadata
+            groups = [about.row_group(i).num_rows for i in range(about.num_row_groups)]
+        if not sum(groups):
+            raise Problem("the file holds columns but no rows", where, "export the log again")
+        headers = [Header(field.name.strip(), unit := _unit(field),
+                          "the column's metadata" if unit else "") for field in schema]
+        return cls(file, schema, headers, groups)
+
+    def described(self) -> dict[str, Any]:
+        """Return how the file is written, in facts worth printing."""
+        return {"format": "Parquet", "row_groups": len(self.groups)}
+
+    def sampled(self, column: Column) -> np.ndarray[Any, np.dtype[np.float64]]:
+        """Return the numbers of a column's first rows, NaN where there is none."""
+        array = self._numeric(self._first(column), column)
+        values, valid = numbers(array)
+        wide = values.astype(np.float64)
+        return wide if valid is None else np.where(valid, wide, np.nan)
+
+    def rounding(self, column: Column) -> float:
+        """Return the greatest relative error of the file's number format."""
+        kind = self._kind(column)
+        return {pa.float32(): 2.0**-24, pa.float16(): 2.0**-11}.get(kind, 0.0)
+
+    def clock(self, column: Column) -> Form:
+        """Tell how the time column counts."""
+        kind = self._kind(column)
+        if pa.types.is_timestamp(kind):
+            zone = kind.tz or any(word in column.name.casefold() for word in ("utc", "gmt", "zulu"))
+            return Form(1e9, "timestamps", dated=True, inferred="" if zone else
+                        f'The timestamps of "{column.name}" state no zone: they were taken as UTC.')
+        if pa.types.is_time(kind):
+            return Form(1e9, "time of day", daily=True)
+        if pa.types.is_duration(kind):
+            return Form(1e9, "elapsed time")
+        if pa.types.is_string(kind) or pa.types.is_large_string(kind):
+            cells = [cell for cell in self._first(column).to_pylist() if cell]
+            return form_of_cells(cells, column.name, str(self.file.path))
+        return form_of_numbers(self.sampled(column), column.unit, column.name,
+                               str(self.file.path))
+
+    def pieces(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
+        """Yield the file piece by piece, in order."""
+        wanted = [time, *columns]
+        for column in wanted:
+            self._kind(column)
+        if max(self.groups) > LARGEST_GROUP:
+            yield from self._batches(wanted)
+            return
+        tasks: Iterator[Callable[[], Piece]] = (
+            partial(self._group, group, wanted) for group, rows in enumerate(self.groups) if rows)
+        yield from in_order(tasks)
+
+    def _group(self, group: int, wanted: Sequence[Column]) -> Piece:
+        with self._source() as source:
+            table = self._guarded(lambda: source.read_row_group(
+                group, columns=[column.name for column in wanted], use_threads=False))
+        return self._piece([_whole(table.column(self._name(column))) for column in wanted], wanted)
+
+    def _batches(self, wanted: Sequence[Column]) -> Iterator[Piece]:
+        with self._source() as source:
+            batches = source.iter_batches(BATCH, columns=[self._name(c) for c in wanted])
+            while (batch := self._guarded(lambda: next(batches, None))) is not None:
+                yield self._piece([batch.column(self._name(c)) for c in wanted], wanted)
+
+    def _piece(self, arrays: list[pa.Array], wanted: Sequence[Column]) -> Piece:
+        return Piece(self._ticks(arrays[0], wanted[0]),
+                     [self._numeric(array, column)
+                      for array, column in zip(arrays[1:], wanted[1:], strict=True)])
+
+    def _ticks(self, array: pa.Array, column: Column) -> Ticks:
+        if pa.types.is_large_string(array.type):
+            array = array.cast(pa.string())
+        if pa.types.is_string(array.type):
+            try:
+                return parse_stamps(array)
+            except BadStamp as bad:
+                raise Problem(f'"{bad.cell}" in the time column "{column.name}" isn\'t a time like '
+                              "the others", str(self.file.path), "export the log again") from None
+        if _temporal(array.type):
+            return ticks_of(array)
+        return ticks_of(self._numeric(array, column))
+
+    def _numeric(self, array: pa.Array, column: Column) -> pa.Array:
+        """Return an array of plain numbers; raises Problem for anything that isn't."""
+        if pa.types.is_dictionary(array.type):
+            array = array.cast(array.type.value_type)
+        if pa.types.is_decimal(array.type):
+            return array.cast(pa.float64())
+        if pa.types.is_boolean(array.type):
+            return array.cast(pa.uint8())
+        if pa.types.is_null(array.type):
+            return array.cast(pa.float64())
+        if array.type not in DTYPES:
+            what = "text" if pa.types.is_string(array.type) or pa.types.is_large_string(
+                array.type) else str(array.type)
+            raise Problem(f'column "{column.name}" holds {what}, not numbers', str(self.file.path),
+                          "export it as numbers, or name another column in a columns file")
+        return array
+
+    def _kind(self, column: Column) -> pa.DataType:
+        return self.schema.field(column.index).type
+
+    def _name(self, column: Column) -> str:
+        return str(self.schema.field(column.index).name)
+
+    def _first(self, column: Column) -> pa.Array:
+        with self._source() as source:
+            return self._guarded(lambda: next(source.iter_batches(
+                SAMPLE, columns=[self._name(column)])).column(0))
+
+    def _source(self) -> pq.ParquetFile:
+        return pq.ParquetFile(self.file.path, pre_buffer=False)
+
+    def _guarded(self, read: Callable[[], Any]) -> Any:
+        try:
+            return read()
+        except (pa.ArrowException, OSError):
+            raise Problem("the Parquet file is damaged or cut short", str(self.file.path),
+                          "export or copy it again") from None
+
+
+def _unit(field: pa.Field) -> str:
+    metadata = field.metadata or {}
+    return next((metadata[key].decode("utf-8", "replace") for key in _UNIT_KEYS if key in metadata),
+                "")
+
+
+def _temporal(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind))
+
+
+def _whole(column: pa.ChunkedArray) -> pa.Array:
+    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
