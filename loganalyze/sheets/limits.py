@@ -32,6 +32,10 @@ EDGE = 1e-3
 logged exactly there comes out up to half a millimetre off."""
 
 
+def _without_default(schema: dict[str, Any]) -> None:
+    del schema["default"]  # it depends on the limit's conditions
+
+
 class Limit(Sheet):
     """One limit: a quantity, its maximum, and when it applies."""
 
@@ -60,7 +64,7 @@ class Limit(Sheet):
         "rising; linear between them.", examples=[[[0, 245], [8000, 260]]])
     outside: Literal["unknown", "hold"] = Field(
         "unknown", description="What the limit is outside its table: unknown, or that of the "
-        "table's nearest end.")
+        "table's nearest end.", examples=["hold"])
     when: dict[str, Range] = Field(
         default_factory=dict, description="Conditions that must all hold for the limit to apply.",
         examples=[{"flap_deg": {"above": 1, "up_to": 20}}],
@@ -68,7 +72,7 @@ class Limit(Sheet):
     on_pointer: bool = Field(
         True, description="Whether the airspeed indicator's limit pointer shows it; where not "
         "stated, true for a limit without conditions only.", examples=[True],
-        json_schema_extra=lambda schema: schema.pop("default"))
+        json_schema_extra=_without_default)
 
     @model_validator(mode="before")
     @classmethod
