@@ -13,8 +13,8 @@ from loganalyze.record.units import UNITS, Unit, find_unit
 from loganalyze.sheets.conditions import NAME, check_spelling
 from loganalyze.sheets.toml import Sheet, choice, nearest, read_toml, refuse, written
 
-TIME = "time"
-"""The key of the column that holds the time; everything else is a channel."""
+TIME, DATE = "time", "date"
+"""The keys of the columns that hold the time, and the day; everything else is a channel."""
 
 
 def _table(value: Any) -> Any:
@@ -53,8 +53,9 @@ class ColumnsFile(Sheet):
     """Which column of a log is which channel."""
 
     columns: dict[str, Annotated[Column, BeforeValidator(_table)]] = Field(
-        description="For each channel, its column and unit. `time` is the time; any other "
-        "lower_snake_case name that isn't a known channel may be used in a limit's conditions.",
+        description="For each channel, its column and unit. `time` is the time, and `date` "
+        "the day where it has its own column; any other lower_snake_case name that isn't a known "
+        "channel may be used in a limit's conditions.",
         examples=[{"pressure_altitude": {"column": "HP", "unit": "ft"}}],
         json_schema_extra={"minProperties": 1, "propertyNames": {"pattern": f"^{NAME}$"}})
 
@@ -83,6 +84,8 @@ def _check_channel(channel: str, column: Column) -> None:
             refuse(f"time can't be measured in {unit.name}", "write one of "
                    f"{_units_of('time')}, or no unit for clock times", "columns", channel, "unit")
         return
+    if channel == DATE and unit is not None:
+        refuse("a date has no unit", "take it out", "columns", channel, "unit")
     check_spelling(channel, "columns", channel)
     if unit is not None and channel in CHANNELS:
         dimension = CHANNELS[channel].dimension

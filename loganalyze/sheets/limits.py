@@ -140,7 +140,7 @@ class Limit(Sheet):
         """Pressure altitudes of the table's rows [m], rising; empty for a constant limit."""
         return [altitude * FOOT for altitude, _ in self.by_pressure_altitude or ()]
 
-    @cached_property
+    @property
     def _table(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         nodes = np.array(self.nodes_m)
         values = np.array([value for _, value in self.by_pressure_altitude or ()])

@@ -43,7 +43,7 @@ class PositionTable(Sheet):
         """The flap angles in SI; empty for any."""
         return () if self.flap_deg is None else (condition_of("flap_deg", self.flap_deg),)
 
-    @cached_property
+    @property
     def correction(self) -> CorrectionTable:
         """Indicated airspeed and what to add to it  [m/s]."""
         return CorrectionTable(*_curve(self.table, KNOT))
@@ -103,13 +103,13 @@ class AirspeedSheet(Sheet):
             return ()
         return stated if self._by_flap else (PositionTable.model_construct(table=stated),)
 
-    @cached_property
+    @property
     def instrument_table(self) -> CorrectionTable | None:
         """Recorded indicated airspeed and what to add to it  [m/s]."""
         stated = self.instrument_correction
         return None if stated is None else CorrectionTable(*_curve(stated, KNOT))
 
-    @cached_property
+    @property
     def altimeter_table(self) -> Curve | None:
         """Indicated airspeed [m/s] and what to add to the altitude [m], float64[n] each."""
         stated = self.altimeter_correction

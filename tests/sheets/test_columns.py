@@ -20,6 +20,7 @@ def columns(tmp_path, monkeypatch):
 
 def test_the_form(columns):
     read = columns("""[columns]
+        date = { column = "DAY" }
         time = { column = "GMT" }
         pressure_altitude = { column = "H press", unit = "m" }
         calibrated_airspeed = { column = "V [c]", unit = "km/h" }
@@ -27,7 +28,7 @@ def test_the_form(columns):
         de_ice_boots = { column = "BOOTS" }
         flap_left = { column = "FL", unit = "Deg" }
         """)
-    assert list(read) == ["time", "pressure_altitude", "calibrated_airspeed",
+    assert list(read) == ["date", "time", "pressure_altitude", "calibrated_airspeed",
                           "static_air_temperature", "de_ice_boots", "flap_left"]
     assert read["time"].column == "GMT"
     assert read["time"].unit is None
@@ -62,6 +63,8 @@ def test_the_form(columns):
     ('time = { column = "F", unit = "kt" }', "c.toml, [columns], key time.unit: time can't be "
      'measured in kt; write one of "s", "ms", "us", "ns", "min" or "h", or no unit for clock '
      "times."),
+    ('date = { column = "D", unit = "s" }',
+     "c.toml, [columns], key date.unit: a date has no unit; take it out."),
     ('flap = { column = "F" }\nslat = { column = "F" }',
      'c.toml, [columns], key slat.column: the column "F" is flap already; '
      "give each channel its own column."),

@@ -1,5 +1,6 @@
 """The limits sheet: what it says, and each mistake in one sentence with its mend."""
 
+import pickle
 from operator import attrgetter
 
 import numpy as np
@@ -81,6 +82,17 @@ def test_a_sheet_needs_no_temperature(sheet):
 def test_the_sheet_is_frozen(sheet):
     with pytest.raises(ValueError, match="frozen"):
         sheet().limit[0].name = "VNE"
+
+
+def test_sheets_are_equal_by_what_they_say_and_survive_pickling(sheet):
+    old, new = RECORDED, RECORDED + "\nposition_correction = [[90, 2], [250, 4]]"
+    used, fresh = sheet(old, new), sheet(old, new)
+    used.limit[0].maximum_at(0.0)
+    assert len(used.limit[2].conditions) == 1
+    assert used.airspeed.position_tables[0].correction.at.shape == (2,)
+    assert used == fresh
+    assert pickle.loads(pickle.dumps(used)) == fresh
+    assert used != sheet()
 
 
 @pytest.mark.parametrize(("keys", "shown"), [
