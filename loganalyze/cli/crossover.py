@@ -60,3 +60,23 @@ def _of_speeds(cas: float, mach: float, as_json: bool) -> None:
                     "pressure_altitude_ft": round(altitude, 6)})
     else:
         click.echo(wording.crossover(cas, mach, altitude))
+
+
+def _of_sheet(limits: Path, declared: tuple[str, ...], as_json: bool) -> None:
+    from loganalyze.judge.envelope import crossovers
+    from loganalyze.record.units import FOOT, KNOT
+    from loganalyze.sheets.limits import read_limits
+    from loganalyze.show import wording
+
+    sheet = read_limits(limits)
+    states = states_in_si(said_states(declared))
+    found = [
+        {"below": one.below, "above": one.above,
+         "pressure_altitude_ft": round(one.pressure_altitude / FOOT, 6),
+         "limit_airspeed_kt": round(one.limit_airspeed / KNOT, 6)}
+        for one in crossovers(sheet, declared=states)
+    ]
+    if as_json:
+        print_json({"aircraft": sheet.aircraft, "crossovers": found})
+    else:
+        click.echo(wording.crossovers(sheet.aircraft, found))

@@ -14,15 +14,20 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 from numpy.typing import NDArray
 
-from loganalyze.judge.envelope import Envelope, crossovers
+from loganalyze.air.atmosphere import temperature
+from loganalyze.judge.envelope import Crossing, Envelope, crossovers
 from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.flight import Analysis
+from loganalyze.problems import Problem
 from loganalyze.record.intervals import Intervals
 from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits import LimitsSheet
 from loganalyze.show import wording
 from loganalyze.show.facts import flight_facts, start_utc
 from loganalyze.show.tables import NO_LIMIT
@@ -42,6 +47,13 @@ NARROWEST = 1 / 600
 """Least drawn width of a stretch, as a share of the time axis."""
 
 _HALO = [withStroke(linewidth=2.5, foreground="white")]
+
+_UNKNOWN: dict[str, Any] = {
+    "facecolor": "#f4f4f4", "edgecolor": "#888888", "linewidth": 0, "hatch": "////"}
+_WORST: dict[str, Any] = {
+    "marker": "v", "color": VERMILION, "markersize": 6, "markeredgecolor": "black",
+    "markeredgewidth": 0.6}
+_LEGEND: dict[str, Any] = {"framealpha": 0.9, "edgecolor": "none", "fontsize": 8}
 
 _STYLE: dict[str, Any] = {
     "font.size": 9, "axes.titlesize": 10, "axes.spines.top": False, "axes.spines.right": False,
@@ -107,7 +119,8 @@ def margin_figure(analysis: Analysis) -> Figure:
         for panel in (margin, speed, altitude):
             _shade(panel, analysis)
             panel.tick_params(axis="x", labelbottom=panel is altitude)
-        _number(margin, marked)
+        _legend(margin, analysis)
+        _number(margin, marked, analysis)
         _time_axis((margin, speed, altitude), analysis)
         _foot(figure, analysis, marked, height)
     return figure
@@ -134,9 +147,11 @@ def _foot(figure: Figure, analysis: Analysis, marked: list[Exceedance], height: 
                     / height, f"{i + 1}  {one.limit} exceeded by {said}, "
                     f"{wording.clock(one.start_s)} to {wording.clock(one.end_s)}", va="center")
     others = len(analysis.exceedances) - len(marked)
-    more = f"{wording.count(others, 'smaller exceedance')} not numbered.  " if others else ""
-    figure.text(0.08, 0.15 / height, f"{more}{wording.CAUTIONS[0]} {wording.CAUTIONS[2]}",
-                fontsize=8, color=GREY, va="center")
+    if others:
+        figure.text(0.98, 0.15 / height, f"{wording.count(others, 'smaller one')} not numbered",
+                    ha="right", va="center", fontsize=7.5)
+    figure.text(0.08, 0.15 / height, f"{wording.CAUTIONS[0]} {wording.CAUTIONS[2]}",
+                fontsize=7.5, color=GREY, va="center")
 
 
 def _line(axes: Axes, analysis: Analysis, column: str, **style: Any) -> None:
@@ -156,7 +171,7 @@ def _draw_margin(axes: Axes, analysis: Analysis) -> None:
         top = greatest
         if least < CLOSE_KT < greatest:
             # The ground roll's 200 kt would press the few that matter flat.
-            top, label = CLOSE_KT, f"{label}\nto {CLOSE_KT:.0f} kt"
+            top, label = CLOSE_KT, f"{label},\nshown up to {CLOSE_KT:.0f}"
         low = min(least, 0.0)
         room = 0.08 * (top - low)
         axes.set_ylim(low - 2.2 * room, top + (0 if top == CLOSE_KT else room))
@@ -174,8 +189,7 @@ def _draw_speed(axes: Axes, analysis: Analysis) -> None:
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.12 * (high - low))
     _label_limits(axes, analysis)
-    axes.legend(loc="lower center", ncols=2, frameon=True, framealpha=0.9, edgecolor="none",
-                fontsize=8)
+    axes.legend(loc="lower center", ncols=2, **_LEGEND)
 
 
 def _label_limits(axes: Axes, analysis: Analysis) -> None:
@@ -208,7 +222,7 @@ def _draw_altitude(axes: Axes, analysis: Analysis) -> None:
         return
     highest = float(values.max())
     far = []
-    for crossing in crossovers(analysis.sheet):
+    for crossing in _crossovers(analysis):
         height = crossing.pressure_altitude / FOOT
         name = f"crossover {crossing.below}/{crossing.above}, {height:,.0f} ft"
         if height > 1.4 * highest + 1000:
@@ -224,6 +238,14 @@ def _draw_altitude(axes: Axes, analysis: Analysis) -> None:
     axes.set_ylim(low, high + 0.1 * (high - low))
 
 
+def _crossovers(analysis: Analysis) -> tuple[Crossing, ...]:
+    try:
+        return crossovers(analysis.sheet)
+    except Problem:
+        # With position corrections by flap angle there is no one altitude to draw.
+        return ()
+
+
 def _shade(axes: Axes, analysis: Analysis) -> None:
     """Hatch what couldn't be judged and shade what was over."""
     least = NARROWEST * _span(analysis)
@@ -232,16 +254,21 @@ def _shade(axes: Axes, analysis: Analysis) -> None:
                              dtype=np.float64).reshape(-1, 2), least)
     whole = {"transform": axes.get_xaxis_transform(), "zorder": 0.5}
     if len(unknown):
-        axes.broken_barh([(a, b - a) for a, b in unknown], (0, 1), facecolor="#f4f4f4",
-                         edgecolor="#888888", linewidth=0, hatch="////", **whole)
+        axes.broken_barh([(a, b - a) for a, b in unknown], (0, 1), **_UNKNOWN, **whole)
     if len(over):
         axes.broken_barh([(a, b - a) for a, b in over], (0, 1), facecolor=VERMILION, alpha=0.22,
                          linewidth=0, **whole)
-    for start, end in unknown:
-        if end - start > 0.05 * _span(analysis):
-            axes.annotate("unknown", ((start + end) / 2, 0.5), ha="center", va="center",
-                          xycoords=("data", "axes fraction"), fontsize=8, rotation=90,
-                          path_effects=_HALO)
+
+
+def _legend(axes: Axes, analysis: Analysis) -> None:
+    handles = []
+    if analysis.exceedances:
+        handles.append(Patch(facecolor=VERMILION, alpha=0.22, label="over a limit"))
+        handles.append(Line2D([], [], linestyle="none", label="worst", **_WORST))
+    if len(analysis.unknown):
+        handles.append(Patch(**_UNKNOWN, label="unknown"))
+    if handles:
+        axes.legend(handles=handles, loc="upper center", ncols=3, **_LEGEND)
 
 
 def _widened(edges: NDArray[np.float64], least: float) -> NDArray[np.float64]:
@@ -250,13 +277,17 @@ def _widened(edges: NDArray[np.float64], least: float) -> NDArray[np.float64]:
     return Intervals.of(zip(edges[:, 0] - short, edges[:, 1] + short, strict=True)).edges
 
 
-def _number(axes: Axes, marked: list[Exceedance]) -> None:
+def _number(axes: Axes, marked: list[Exceedance], analysis: Analysis) -> None:
+    """Mark and number exceedances; the numbers of neighbours step down, so as not to meet."""
+    before, step = -np.inf, 0
     for i, one in enumerate(marked):
         worst = -_excess(one)
-        axes.plot(one.worst_time_s, worst, marker="v", color=VERMILION, markersize=6,
-                  markeredgecolor="black", markeredgewidth=0.6)
-        axes.annotate(str(i + 1), (one.worst_time_s, worst), (0, -6), ha="center", va="top",
-                      textcoords="offset points", fontsize=9, weight="bold", path_effects=_HALO)
+        step = (step + 1) % 3 if one.worst_time_s - before < 0.02 * _span(analysis) else 0
+        before = one.worst_time_s
+        axes.plot(one.worst_time_s, worst, **_WORST)
+        axes.annotate(str(i + 1), (one.worst_time_s, worst), (0, -6 - 11 * step), ha="center",
+                      va="top", textcoords="offset points", fontsize=9, weight="bold",
+                      path_effects=_HALO)
 
 
 def _span(analysis: Analysis) -> float:
@@ -282,3 +313,66 @@ def _time_axis(panels: tuple[Axes, ...], analysis: Analysis) -> None:
     since = f" (this flight's first is at {utc[:19]} UTC)" if utc else ""
     last.set_xlabel(f"time from the log's first sample [{'h:mm:ss' if digits == 7 else 'h:mm'}]"
                     + since)
+
+
+def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
+    """Draw the limit airspeed and its true airspeed against pressure altitude.
+
+    Parameters
+    ----------
+    envelope : Envelope
+        As `limit_envelope` gave it, from the lowest altitude to the highest.
+    sheet : LimitsSheet
+        The sheet it is of.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Altitude upwards, speeds to the right; each limit is named where it governs.
+    """
+    height = envelope.pressure_altitude / FOOT
+    with mpl.rc_context(_STYLE):
+        figure = Picture(figsize=(7.5, 7))
+        FigureCanvasAgg(figure)
+        axes = figure.add_axes((0.12, 0.1, 0.84, 0.78))
+        figure.text(0.12, 0.955, f"{sheet.aircraft}: limit airspeed", fontsize=11, weight="bold",
+                    va="center")
+        figure.text(0.12, 0.92, _temperature_words(envelope), va="center")
+        names = [limit.name for limit in sheet.limit]
+        for values in envelope.per_limit:
+            axes.plot(values / KNOT, height, color=GREY, linewidth=0.7, linestyle=(0, (1, 2)))
+        axes.plot([], [], color=GREY, linewidth=0.7, linestyle=(0, (1, 2)), label="each limit")
+        axes.plot(envelope.limit_airspeed / KNOT, height, color="black", linewidth=1.8,
+                  label="limit airspeed (CAS)")
+        axes.plot(envelope.true_airspeed / KNOT, height, color=BLUE, linewidth=1.3,
+                  linestyle=(0, (5, 2)), label="the same as true airspeed")
+        _name_governing(axes, envelope, names)
+        for crossing in np.flatnonzero(np.diff(envelope.governing)):
+            if NO_LIMIT not in envelope.governing[crossing : crossing + 2]:
+                axes.axhline(height[crossing], color=VERMILION, linewidth=1,
+                             linestyle=(0, (6, 2, 1, 2)))
+        axes.set_xlabel("airspeed [kt]")
+        axes.set_ylabel("pressure altitude [ft]")
+        axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
+        axes.legend(loc="best", **_LEGEND)
+    return figure
+
+
+def _temperature_words(envelope: Envelope) -> str:
+    deviation = envelope.temperature - temperature(envelope.pressure_altitude)
+    if np.ptp(deviation) < 1e-6:
+        return f"true airspeed at ISA {deviation[0]:+.0f} degC"
+    return f"true airspeed at {envelope.temperature[0] - 273.15:.0f} degC"
+
+
+def _name_governing(axes: Axes, envelope: Envelope, names: list[str]) -> None:
+    codes = envelope.governing
+    changes = np.flatnonzero(np.diff(codes)) + 1
+    for piece in np.split(np.arange(len(codes)), changes):
+        if codes[piece[0]] == NO_LIMIT or len(piece) < 0.04 * len(codes):
+            continue
+        middle = piece[len(piece) // 2]
+        axes.annotate(names[codes[middle]], (envelope.limit_airspeed[middle] / KNOT,
+                      envelope.pressure_altitude[middle] / FOOT), (-5, 0), ha="right",
+                      va="center", textcoords="offset points", weight="bold",
+                      path_effects=_HALO)
