@@ -163,7 +163,6 @@ SAMPLES = (
         recovery_factor=0.85,
         flap_offset_deg=1.2,
         jitter_s=0.03,
-        dropped=0.01,
         gaps=((225.0, 262.0), (505.0, 548.0)),
         probe_dead_from=310.0,
     ), None, 4),
