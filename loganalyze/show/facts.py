@@ -225,7 +225,7 @@ def start_utc(analysis: Analysis) -> str | None:
 
 
 def _copied(kind: type[Facts], found: object) -> Facts:
-    values = {}
+    values: dict[str, Any] = {}
     for field in fields(kind):
         value = getattr(found, field.name)
         measured = isinstance(value, float | np.floating)

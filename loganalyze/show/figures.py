@@ -11,6 +11,7 @@ from typing import Any
 
 import matplotlib as mpl
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -55,7 +56,7 @@ _WORST: dict[str, Any] = {
     "markeredgewidth": 0.6}
 _LEGEND: dict[str, Any] = {"framealpha": 0.9, "edgecolor": "none", "fontsize": 8}
 
-_STYLE: dict[str, Any] = {
+_STYLE: Any = {
     "font.size": 9, "axes.titlesize": 10, "axes.spines.top": False, "axes.spines.right": False,
     "axes.grid": True, "grid.color": "#dddddd", "grid.linewidth": 0.6, "hatch.linewidth": 0.6,
     "hatch.color": "#888888", "svg.hashsalt": "loganalyze", "path.simplify": True,
@@ -78,7 +79,7 @@ def save_figure(figure: Figure, path: str | Path) -> None:
 
 def _save(figure: Figure, target: str | Path | io.BytesIO, kind: str) -> None:
     # Level 3 writes in a third of the time of level 6, and a plot is hardly larger for it.
-    only: dict[str, Any] = {
+    only: Any = {
         "png": {"dpi": 150, "metadata": {"Software": None}, "pil_kwargs": {"compress_level": 3}},
         "svg": {"metadata": {"Date": None, "Creator": None}},
         "pdf": {"metadata": {"CreationDate": None, "Creator": None, "Producer": None}},
@@ -111,7 +112,7 @@ def margin_figure(analysis: Analysis) -> Figure:
         bottom = (0.95 + 0.2 * rows) / height
         grid = figure.add_gridspec(3, height_ratios=(1.1, 1.2, 0.9), left=0.08, right=0.98,
                                    top=1 - 0.55 / height, bottom=bottom, hspace=0.1)
-        margin, speed, altitude = (figure.add_subplot(cell) for cell in grid)
+        margin, speed, altitude = (figure.add_subplot(grid[i]) for i in range(3))
         _head(figure, analysis, height)
         _draw_margin(margin, analysis)
         _draw_speed(speed, analysis)
@@ -174,7 +175,7 @@ def _draw_margin(axes: Axes, analysis: Analysis) -> None:
             top, label = CLOSE_KT, f"{label},\nshown up to {CLOSE_KT:.0f}"
         low = min(least, 0.0)
         room = 0.08 * (top - low)
-        axes.set_ylim(low - 2.2 * room, top + (0 if top == CLOSE_KT else room))
+        axes.set_ylim(low - 3.6 * room, top + (0 if top == CLOSE_KT else room))
     axes.annotate("over the limit", (1, 0), (-2, -3), xycoords=("axes fraction", "data"),
                   textcoords="offset points", ha="right", va="top", fontsize=8)
     axes.set_ylabel(label)
@@ -195,6 +196,8 @@ def _draw_speed(axes: Axes, analysis: Analysis) -> None:
 def _label_limits(axes: Axes, analysis: Analysis) -> None:
     """Write each limit's name on the line where it governs for long enough to carry it."""
     time, codes = analysis.time, analysis.columns["governing_limit"]
+    limit = analysis.columns["limit_airspeed_kt"]
+    speed = analysis.columns["calibrated_airspeed_kt"]
     if len(time) < 2:
         return
     changes = np.flatnonzero(np.diff(codes)) + 1
@@ -202,14 +205,18 @@ def _label_limits(axes: Axes, analysis: Analysis) -> None:
     lasts = np.concatenate([changes - 1, [len(codes) - 1]])
     wide = time[lasts] - time[firsts] > 0.04 * (time[-1] - time[0])
     for first, last in zip(firsts[wide], lasts[wide], strict=True):
-        if codes[first] == NO_LIMIT:
+        places = np.searchsorted(time, np.linspace(time[first], time[last], 13)[2:-2])
+        places = places[np.isfinite(limit[places])]
+        if codes[first] == NO_LIMIT or not places.size:
             continue
-        middle = int(np.searchsorted(time, (time[first] + time[last]) / 2))
-        value = float(analysis.columns["limit_airspeed_kt"][middle])
-        if np.isfinite(value):
-            axes.annotate(analysis.limit_names[codes[first]], (time[middle], value), (0, 3),
-                          textcoords="offset points", ha="center", va="bottom", fontsize=9,
-                          weight="bold", path_effects=_HALO)
+        # Where the speed's own line is farthest away, and on the other side.
+        away = np.nan_to_num(np.abs(limit[places] - speed[places]))
+        at = places[int(away.argmax())]
+        below = bool(speed[at] > limit[at])
+        axes.annotate(analysis.limit_names[codes[first]], (float(time[at]), float(limit[at])),
+                      (0, -4 if below else 3), textcoords="offset points", ha="center",
+                      va="top" if below else "bottom", fontsize=9, weight="bold",
+                      path_effects=_HALO)
 
 
 def _draw_altitude(axes: Axes, analysis: Analysis) -> None:
@@ -252,7 +259,7 @@ def _shade(axes: Axes, analysis: Analysis) -> None:
     unknown = _widened(analysis.unknown.edges, least)
     over = _widened(np.array([(one.start_s, one.end_s) for one in analysis.exceedances],
                              dtype=np.float64).reshape(-1, 2), least)
-    whole = {"transform": axes.get_xaxis_transform(), "zorder": 0.5}
+    whole: dict[str, Any] = {"transform": axes.get_xaxis_transform(), "zorder": 0.5}
     if len(unknown):
         axes.broken_barh([(a, b - a) for a, b in unknown], (0, 1), **_UNKNOWN, **whole)
     if len(over):
@@ -261,7 +268,7 @@ def _shade(axes: Axes, analysis: Analysis) -> None:
 
 
 def _legend(axes: Axes, analysis: Analysis) -> None:
-    handles = []
+    handles: list[Artist] = []
     if analysis.exceedances:
         handles.append(Patch(facecolor=VERMILION, alpha=0.22, label="over a limit"))
         handles.append(Line2D([], [], linestyle="none", label="worst", **_WORST))
@@ -341,16 +348,13 @@ def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
         names = [limit.name for limit in sheet.limit]
         for values in envelope.per_limit:
             axes.plot(values / KNOT, height, color=GREY, linewidth=0.7, linestyle=(0, (1, 2)))
-        axes.plot([], [], color=GREY, linewidth=0.7, linestyle=(0, (1, 2)), label="each limit")
+        axes.plot([], [], color=GREY, linewidth=0.7, linestyle=(0, (1, 2)), label="each limit by itself")
         axes.plot(envelope.limit_airspeed / KNOT, height, color="black", linewidth=1.8,
                   label="limit airspeed (CAS)")
         axes.plot(envelope.true_airspeed / KNOT, height, color=BLUE, linewidth=1.3,
                   linestyle=(0, (5, 2)), label="the same as true airspeed")
         _name_governing(axes, envelope, names)
-        for crossing in np.flatnonzero(np.diff(envelope.governing)):
-            if NO_LIMIT not in envelope.governing[crossing : crossing + 2]:
-                axes.axhline(height[crossing], color=VERMILION, linewidth=1,
-                             linestyle=(0, (6, 2, 1, 2)))
+        _mark_crossovers(axes, envelope, names)
         axes.set_xlabel("airspeed [kt]")
         axes.set_ylabel("pressure altitude [ft]")
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
@@ -363,6 +367,22 @@ def _temperature_words(envelope: Envelope) -> str:
     if np.ptp(deviation) < 1e-6:
         return f"true airspeed at ISA {deviation[0]:+.0f} degC"
     return f"true airspeed at {envelope.temperature[0] - 273.15:.0f} degC"
+
+
+def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:
+    height = envelope.pressure_altitude / FOOT
+    for i in np.flatnonzero(np.diff(envelope.governing)):
+        below, above = envelope.governing[i : i + 2]
+        if NO_LIMIT in (below, above):
+            continue
+        apart = envelope.per_limit[below, i : i + 2] - envelope.per_limit[above, i : i + 2]
+        if np.isnan(apart).any():
+            continue
+        crossing = float(np.interp(0, apart, height[i : i + 2]))
+        axes.axhline(crossing, color=VERMILION, linewidth=1, linestyle=(0, (6, 2, 1, 2)))
+        axes.annotate(f"crossover {names[below]}/{names[above]}, {crossing:,.0f} ft",
+                      (0.01, crossing), (0, 2), xycoords=("axes fraction", "data"),
+                      textcoords="offset points", va="bottom", fontsize=8, path_effects=_HALO)
 
 
 def _name_governing(axes: Axes, envelope: Envelope, names: list[str]) -> None:

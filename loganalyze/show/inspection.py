@@ -92,7 +92,9 @@ def text(found: Inspection) -> str:
                  f"{wording.duration(found.gaps_s)} in all" if found.gaps else "Gaps: none")
     lines += [f"  {wording.clock(start)} to {wording.clock(end)}"
               for start, end in found.longest_gaps_s]
-    rows = [("channel", "column", "unit", "every", "missing", "from", "to", "known by")]
+    rows: list[tuple[str, ...]] = [
+        ("channel", "column", "unit", "every", "missing", "from", "to", "known by")
+    ]
     for channel, reach in zip(found.channels, found.ranges, strict=True):
         rows.append((
             channel.channel, channel.column, channel.unit,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import astuple, dataclass
 from typing import Any, Literal
 
@@ -234,8 +234,9 @@ def exceedance_csv(found: Iterable[ExceedanceFacts]) -> str:
 
 def exceedance_table(found: Sequence[ExceedanceFacts]) -> pa.Table:
     """Return exceedances as an Arrow table; an empty one has all the columns."""
-    makers = {"number": _floats, "integer": _integers, "string": texts, "boolean": _booleans,
-              "datetime": _instants}
+    makers: dict[str, Callable[[list[Any]], pa.Array]] = {
+        "number": _floats, "integer": _integers, "string": texts, "boolean": _booleans,
+        "datetime": _instants}
     arrays = [makers[column.kind]([getattr(one, column.name) for one in found])
               for column in EXCEEDANCE_COLUMNS]
     schema = pa.schema([pa.field(column.name, array.type, metadata=_metadata(column))
