@@ -26,7 +26,7 @@ def within(values: ArrayLike, lowest: float, highest: float, quantity: str) -> F
 
     Returns
     -------
-    ndarray of float64, of the same shape
+    ndarray of float64, of the same shape; a float64 scalar for a scalar
 
     Raises
     ------
@@ -41,4 +41,5 @@ def within(values: ArrayLike, lowest: float, highest: float, quantity: str) -> F
     if smallest < low or greatest > high:
         worst = smallest if smallest < low else greatest
         raise ValueError(f"{quantity} {worst:g} is outside {lowest:g} to {highest:g}")
-    return numbers
+    inside: Floats = numbers[()]  # a scalar as a scalar
+    return inside
