@@ -245,35 +245,43 @@ def _fields(model: type[BaseModel]) -> dict[str, Any]:
     return {field.alias or name: field for name, field in model.model_fields.items()}
 
 
-def _models_at(model: type[BaseModel], loc: Sequence[str | int]) -> set[type[BaseModel]]:
-    """Return the models that could stand at a key path (rows and union tags lead nowhere)."""
+def _at(model: type[BaseModel], loc: Sequence[str | int]) -> tuple[set[type[BaseModel]], Any, bool]:
+    """Follow a key path (its rows lead nowhere) through the models.
+
+    Returns the models that could stand at its end, the last field on the way, and whether the
+    path ends with a key of the user's own inside that field.
+    """
     models: set[type[BaseModel]] = {model}
-    for part in loc:
+    field: Any = None
+    own = False
+    for part in (part for part in loc if isinstance(part, str)):
+        if field is not None and get_origin(field.annotation) is dict and not own:
+            own = True
+            continue
         fields = [_fields(one)[part] for one in models if part in _fields(one)]
         if fields:
-            models = set().union(*(_models(field.annotation) for field in fields))
-    return models
+            field, own = fields[0], False
+            models = _models(field.annotation)
+    return models, field, own
 
 
 def _keys(model: type[BaseModel], loc: Sequence[str | int]) -> list[str]:
-    return [key for one in _models_at(model, loc) for key in _fields(one)]
+    return [key for one in _at(model, loc)[0] for key in _fields(one)]
 
 
 def _example(model: type[BaseModel], loc: Sequence[str | int]) -> str:
     """Return how the key at the end of a path is written, from its type and its example."""
-    names = [part for part in loc if isinstance(part, str)]
-    fields = [found for end in range(len(names))
-              for one in _models_at(model, names[:end]) if (found := _fields(one).get(names[end]))]
-    field, key = fields[-1], names[-1]
+    key = next(part for part in reversed(loc) if isinstance(part, str))
+    _, field, own = _at(model, loc)
     options, example = _options(field.annotation), field.examples[0]
     if options:
         return f"{key} = {choice(options)}"
+    if own:
+        return f"it such as {key} = {written(next(iter(example.values())))}"
     if _fields(model).get(key) is field and isinstance(example, dict | list):
         rows = example if isinstance(example, dict) else example[0]
         header = f"[{key}]" if isinstance(example, dict) else f"[[{key}]]"
         return f"{header} and below it {', '.join(f'{k} = {written(v)}' for k, v in rows.items())}"
-    if key not in {name for one in _models_at(model, names[:-1]) for name in _fields(one)}:
-        example = next(iter(example.values()))
     return f"it such as {key} = {written(example)}"
 
 

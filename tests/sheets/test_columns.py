@@ -44,6 +44,8 @@ def test_the_form(columns):
      'write { column = "GMT" }.'),
     ("time = 1", "c.toml, [columns], key time: 1 isn't a table of keys; "
      'write it such as time = { column = "HP", unit = "ft" }.'),
+    ("column = 1", "c.toml, [columns], key column: 1 isn't a table of keys; "
+     'write it such as column = { column = "HP", unit = "ft" }.'),
     ('time = { colunm = "GMT" }',
      "c.toml, [columns], key time.colunm: unknown key; write column if that is meant."),
     ('flap = { unit = "deg" }', 'c.toml, [columns], key flap: the key "column" is missing; '
