@@ -108,7 +108,7 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
 
     tables = tuple(row.correction for row in sheet.airspeed.position_tables)
     position = _position(log, sheet, declared)
-    rows = np.arange(len(log))
+    rows = np.arange(len(log)) if tables else np.empty(0, dtype=np.intp)
     bare = AirData(None, recorded, altitude, altitude, temperature, recovery, position, tables,
                    (), log.channels[name].rounding)
     if sheet.airspeed.recorded == "calibrated" or name == "calibrated_airspeed":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,34 @@ _SLACK = 1e-9
 """Relative slack of an edge: a flap of 20 deg is at most 20 deg in radians too."""
 
 
+@dataclass(frozen=True, eq=False)
+class Recorded:
+    """A condition with the values it looks at: float64[n] in SI, or None where nothing tells."""
+
+    condition: Condition
+    values: NDArray[np.float64] | None
+
+    @property
+    def looks_back(self) -> bool:
+        """Whether a row's answer depends on the rows before it."""
+        return self.condition.deadband > 0.0 or self.condition.dwell_s > 0.0
+
+
+def recorded(
+    wanted: Sequence[Condition], log: FlightLog, declared: Mapping[str, float]
+) -> tuple[Recorded, ...]:
+    """Look up what the conditions look at: recorded by the log, or else declared."""
+    found = []
+    for condition in wanted:
+        values = None
+        if condition.channel in log:
+            values = log.aligned(condition.channel)
+        elif condition.channel in declared:
+            values = np.broadcast_to(np.float64(declared[condition.channel]), len(log))
+        found.append(Recorded(condition, values))
+    return tuple(found)
+
+
 def applies(
     wanted: Sequence[Condition], log: FlightLog, declared: Mapping[str, float]
 ) -> NDArray[np.uint8]:
@@ -25,48 +54,54 @@ def applies(
     a channel is missing, not recorded and not declared. No conditions: YES everywhere.
     """
     answer = np.full(len(log), YES)
-    for condition in wanted:
-        one = _one(condition, log, declared)
-        unknown = ((answer == UNKNOWN) | (one == UNKNOWN)) & (answer != NO) & (one != NO)
-        answer &= one
-        answer[unknown] = UNKNOWN
+    hold(recorded(wanted, log, declared), log.time, slice(None), answer)
     return answer
 
 
-def _one(
-    condition: Condition, log: FlightLog, declared: Mapping[str, float]
-) -> NDArray[np.uint8]:
-    if condition.channel in log:
-        values = log.aligned(condition.channel)
-    elif condition.channel in declared:
-        values = np.full(len(log), declared[condition.channel])
-    else:
-        return np.full(len(log), UNKNOWN)
-    inside = _inside(values, condition, 0.0)
-    if condition.deadband > 0.0:
-        inside = _steadied(inside, values, condition)
-    if condition.dwell_s > 0.0:
-        inside = _dwelt(inside, log.time, condition.dwell_s)
-    answer = inside.view(np.uint8)
-    missing = np.isnan(values)
-    if missing.any():
-        answer[missing] = UNKNOWN
-    return answer
+def hold(
+    wanted: Sequence[Recorded], time: NDArray[np.float64], rows: slice, answer: NDArray[np.uint8]
+) -> None:
+    """Write at the given rows whether all conditions hold, as `applies` tells it.
+
+    Only conditions that don't look back may be taken in pieces.
+    """
+    here = answer[rows]
+    here.fill(YES)
+    for one in wanted:
+        if one.values is None:
+            here[here != NO] = UNKNOWN
+            continue
+        values = one.values[rows]
+        inside = _inside(values, one.condition, 0.0)
+        if one.condition.deadband > 0.0:
+            inside = _steadied(inside, values, one.condition)
+        if one.condition.dwell_s > 0.0:
+            inside = _dwelt(inside, time[rows], one.condition.dwell_s)
+        missing = np.isnan(values)
+        if missing.any():
+            here[missing & (here == YES)] = UNKNOWN
+            here[~missing & ~inside] = NO
+        else:
+            here *= inside.view(np.uint8)
 
 
 def _inside(values: NDArray[np.float64], condition: Condition, by: float) -> NDArray[np.bool_]:
     """Whether the values lie inside the range by more than `by` (negative: outside by less)."""
     low = condition.low + by
     high = condition.high - by
-    low_slack = _SLACK * abs(low) if np.isfinite(low) else 0.0
-    high_slack = _SLACK * abs(high) if np.isfinite(high) else 0.0
-    above = (
-        values >= low - low_slack if condition.low_included else values > low + low_slack
-    )
-    below = (
-        values <= high + high_slack if condition.high_included else values < high - high_slack
-    )
-    return np.asarray(above & below)
+    inside = None
+    if np.isfinite(low):
+        low_slack = _SLACK * abs(low)
+        inside = (
+            values >= low - low_slack if condition.low_included else values > low + low_slack
+        )
+    if np.isfinite(high):
+        high_slack = _SLACK * abs(high)
+        below = (
+            values <= high + high_slack if condition.high_included else values < high - high_slack
+        )
+        inside = below if inside is None else inside & below
+    return np.asarray(values == values if inside is None else inside)
 
 
 def _steadied(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,76 +96,80 @@ def margin(case: Case, limit: Limit, rows: NDArray[np.intp]) -> Floats:
 
 
 def _stretches(case: Case, limit: Limit, state: NDArray[np.uint8]) -> list[_Stretch]:
-    time, interval = case.log.time, case.log.interval_s
-    reach = HELD_INTERVALS * interval if interval > 0 else np.inf
+    time = case.log.time
     over = np.flatnonzero(state == OVER)
-    breaks = (np.diff(over) > 1) | (np.diff(time[over]) > reach)
+    breaks = (np.diff(over) > 1) | (np.diff(time[over]) > _reach(case))
     firsts = over[np.concatenate([[True], breaks])]
     lasts = over[np.concatenate([breaks, [True]])]
-    stretches = []
-    for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True):
-        start, began_by = _beginning(case, limit, state, first, reach)
-        end, ended_by = _ending(case, limit, state, last, reach)
-        stretches.append(_Stretch(first, last, start, end, began_by, ended_by, end - start))
-    return stretches
+    starts, began = _beginnings(case, limit, state, firsts)
+    ends, ended = _endings(case, limit, state, lasts)
+    return [
+        _Stretch(first, last, start, end, began_by, ended_by, end - start)
+        for first, last, start, end, began_by, ended_by in zip(
+            firsts.tolist(), lasts.tolist(), starts.tolist(), ends.tolist(), began, ended,
+            strict=True)
+    ]
 
 
-def _beginning(
-    case: Case, limit: Limit, state: NDArray[np.uint8], first: int, reach: float
-) -> tuple[float, str]:
+def _reach(case: Case) -> float:
+    """How long [s] a sample stands for at most."""
+    return HELD_INTERVALS * case.log.interval_s if case.log.interval_s > 0 else np.inf
+
+
+def _beginnings(
+    case: Case, limit: Limit, state: NDArray[np.uint8], firsts: NDArray[np.intp]
+) -> tuple[Floats, list[str]]:
+    """When and how each stretch began, from its first row."""
     time = case.log.time
-    if first == 0:
-        return float(time[0]), "start of log"
-    before = state[first - 1]
-    if before not in (UNDER, NOT_APPLICABLE) or time[first] - time[first - 1] > reach:
-        return float(time[first]), "gap"
-    if before == NOT_APPLICABLE:
-        return float(time[first]), "limit applied"
-    return _crossing(case, limit, first - 1), "crossed"
+    starts = time[firsts].copy()
+    before = np.maximum(firsts - 1, 0)
+    whole = (firsts > 0) & (time[firsts] - time[before] <= _reach(case))
+    crossed = whole & (state[before] == UNDER)
+    applied = whole & (state[before] == NOT_APPLICABLE)
+    starts[crossed] = _crossings(case, limit, before[crossed])
+    return starts, np.select(
+        [crossed, applied, firsts == 0], ["crossed", "limit applied", "start of log"], "gap"
+    ).tolist()
 
 
-def _ending(
-    case: Case, limit: Limit, state: NDArray[np.uint8], last: int, reach: float
-) -> tuple[float, str]:
+def _endings(
+    case: Case, limit: Limit, state: NDArray[np.uint8], lasts: NDArray[np.intp]
+) -> tuple[Floats, list[str]]:
+    """When and how each stretch ended, from its last row."""
     time, interval = case.log.time, case.log.interval_s
-    if last == len(time) - 1:
-        return float(time[last] + (interval if interval > 0 else 0.0)), "end of log"
-    if time[last + 1] - time[last] > reach:
-        return float(time[last] + reach), "gap"
-    after = state[last + 1]
-    if after == NOT_APPLICABLE:
-        return float(time[last + 1]), "limit lifted"
-    if after != UNDER:
-        return float(time[last + 1]), "channel lost"
-    return _crossing(case, limit, last), "recovered"
+    at_end = lasts == len(time) - 1
+    after = np.where(at_end, lasts, lasts + 1)
+    gap = time[after] - time[lasts] > _reach(case)
+    recovered = ~at_end & ~gap & (state[after] == UNDER)
+    lifted = ~at_end & ~gap & (state[after] == NOT_APPLICABLE)
+    ends = np.where(gap, time[lasts] + _reach(case), time[after])
+    ends[at_end] += interval if interval > 0 else 0.0
+    ends[recovered] = _crossings(case, limit, lasts[recovered])
+    return ends, np.select(
+        [at_end, gap, recovered, lifted], ["end of log", "gap", "recovered", "limit lifted"],
+        "channel lost",
+    ).tolist()
 
 
-def _crossing(case: Case, limit: Limit, row: int) -> float:
-    """When the margin passes zero between `row` and the next [s]."""
-    before, after = margin(case, limit, np.array([row, row + 1]))
-    start, end = case.log.time[row], case.log.time[row + 1]
-    if before == after:
-        return float(end)
-    return float(start + (end - start) * min(max(before / (before - after), 0.0), 1.0))
+def _crossings(case: Case, limit: Limit, rows: NDArray[np.intp]) -> Floats:
+    """When the margin passes zero between each row and the next [s]."""
+    before, after = margin(case, limit, rows), margin(case, limit, rows + 1)
+    start, end = case.log.time[rows], case.log.time[rows + 1]
+    # A margin within the tolerance of zero may lie on either side of it.
+    share = np.clip(before / np.where(before == after, 1.0, before - after), 0.0, 1.0)
+    return start + (end - start) * np.where(before == after, 1.0, share)
 
 
 def _joined(
     case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[_Stretch]
 ) -> list[_Stretch]:
     """Join stretches that are parts of one event."""
-    greatest = (
-        case.settings.join_margin_mach if limit.is_mach else case.settings.join_margin_kt
-    )
-    joined: list[_Stretch] = []
-    for stretch in stretches:
-        before = joined[-1] if joined else None
-        if (
-            before is not None
-            and before.ended_by == "recovered"
-            and stretch.began_by == "crossed"
-            and stretch.start - before.end < case.settings.join_gap_s
-            and _stayed_close(case, limit, state, before.last + 1, stretch.first, greatest)
-        ):
+    joined = list(stretches[:1])
+    for stretch, one_event in zip(
+        stretches[1:], _one_event(case, limit, state, stretches), strict=True
+    ):
+        before = joined[-1]
+        if one_event:
             joined[-1] = replace(
                 before, last=stretch.last, end=stretch.end, ended_by=stretch.ended_by,
                 over_s=before.over_s + stretch.over_s,
@@ -174,15 +179,33 @@ def _joined(
     return joined
 
 
-def _stayed_close(
-    case: Case, limit: Limit, state: NDArray[np.uint8], first: int, stop: int, greatest: float
-) -> bool:
-    if (state[first:stop] != UNDER).any():
-        return False
-    steps = np.diff(case.log.time[first - 1 : stop + 1])
-    if case.log.interval_s > 0 and (steps > HELD_INTERVALS * case.log.interval_s).any():
-        return False
-    return bool((margin(case, limit, np.arange(first, stop)) < greatest).all())
+def _one_event(
+    case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[_Stretch]
+) -> list[bool]:
+    """Whether each stretch but the first is one event with the stretch before it."""
+    settings, time = case.settings, case.log.time
+    greatest = settings.join_margin_mach if limit.is_mach else settings.join_margin_kt
+    answers = []
+    between = []
+    for before, after in pairwise(stretches):
+        first, stop = before.last + 1, after.first
+        near = (
+            before.ended_by == "recovered"
+            and after.began_by == "crossed"
+            and after.start - before.end < settings.join_gap_s
+            and not (state[first:stop] != UNDER).any()
+            and not (np.diff(time[first - 1 : stop + 1]) > _reach(case)).any()
+        )
+        answers.append(near)
+        if near:
+            between.append(np.arange(first, stop))
+    if between:
+        # All rows in one call: a limit ridden in gusts has thousands of such pieces.
+        margins = margin(case, limit, np.concatenate(between))
+        starts = np.cumsum([0, *(len(rows) for rows in between[:-1])])
+        close = iter((np.maximum.reduceat(margins, starts) < greatest).tolist())
+        answers = [near and next(close) for near in answers]
+    return answers
 
 
 def _exceedance(

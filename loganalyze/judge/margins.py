@@ -66,6 +66,8 @@ class Case:
     ready: dict[tuple[int, ...], curves.Curve]
     speeds_wanted: bool
     declared: Mapping[str, float]
+    in_pieces: Mapping[int, tuple[conditions.Recorded, ...]]
+    """Conditions that each block works out for itself."""
 
     def curve(self, chosen: tuple[int, ...]) -> curves.Curve:
         """Return the tabulated curve of the chosen limits, made when first asked for."""
@@ -85,17 +87,22 @@ def prepare(
     declared: Mapping[str, float], speeds_wanted: bool,
 ) -> Case:
     """Work out once what every block needs."""
-    applies = {
-        i: conditions.applies(limit.conditions, log, declared)
-        for i, limit in enumerate(sheet.limit)
-        if limit.conditions
-    }
+    applies: dict[int, Bytes] = {}
+    in_pieces: dict[int, tuple[conditions.Recorded, ...]] = {}
+    for i, limit in enumerate(sheet.limit):
+        if limit.conditions:
+            wanted = conditions.recorded(limit.conditions, log, declared)
+            applies[i] = np.empty(len(log), dtype=np.uint8)
+            if any(one.looks_back for one in wanted):
+                conditions.hold(wanted, log.time, slice(None), applies[i])
+            else:
+                in_pieces[i] = wanted
     tabulated = tuple(
         i for i, limit in enumerate(sheet.limit) if curves.depends_on_altitude_alone(limit, air)
     )
     on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
     return Case(log, air, sheet, settings, applies, tabulated, on_pointer, {}, speeds_wanted,
-                declared)
+                declared, in_pieces)
 
 
 def judge(case: Case) -> Judged:
@@ -140,14 +147,46 @@ def judge(case: Case) -> Judged:
 def _run(case: Case, result: Judged, starts: list[int]) -> Judged:
     part = Judged(result.columns)
     work = speeds.Workspace(BLOCK)
+    pending = _Pending()
     # NaN stands for missing throughout; comparing it is no fault.
     with np.errstate(invalid="ignore"):
         for start in starts:
-            _block(case, part, work, start, min(start + BLOCK, len(case.log)))
+            _block(case, part, work, pending, start, min(start + BLOCK, len(case.log)))
+            if pending.size >= BLOCK:
+                pending.settle(case, part)
+        pending.settle(case, part)
     return part
 
 
-def _block(case: Case, part: Judged, work: speeds.Workspace, start: int, stop: int) -> None:
+class _Pending:
+    """Rows that are to be reckoned directly: gathered from many blocks, since few are."""
+
+    def __init__(self) -> None:
+        self.size = 0
+        self._rows: list[NDArray[np.intp]] = []
+        self._inputs: list[tuple[Floats, ...]] = []
+        self._blocks: list[tuple[int, int]] = []
+
+    def add(self, rows: NDArray[np.intp], start: int, stop: int, *inputs: Floats) -> None:
+        """Put off the rows (within their block) with their screened inputs."""
+        self._rows.append(rows + start)
+        self._inputs.append(tuple(values[rows] for values in inputs))
+        self._blocks.append((start, stop))
+        self.size += len(rows)
+
+    def settle(self, case: Case, part: Judged) -> None:
+        """Reckon what was put off, and combine the states of the blocks it came from."""
+        if self._rows:
+            inputs = [np.concatenate(values) for values in zip(*self._inputs, strict=True)]
+            _directly(case, part, np.concatenate(self._rows), *inputs)
+        for start, stop in self._blocks:
+            _combine(case, part, start, stop, settled=False)
+        self.__init__()  # type: ignore[misc]
+
+
+def _block(
+    case: Case, part: Judged, work: speeds.Workspace, pending: _Pending, start: int, stop: int
+) -> None:
     air, out = case.air, part.columns
     speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
     temperature = None if air.temperature is None else air.temperature[start:stop]
@@ -159,6 +198,8 @@ def _block(case: Case, part: Judged, work: speeds.Workspace, start: int, stop: i
         if temperature is not None:
             temperature = np.where(bits & screening.TEMPERATURE, np.nan, temperature)
         _count(part, bits, start)
+    for i, wanted in case.in_pieces.items():
+        conditions.hold(wanted, case.log.time, slice(start, stop), case.applies[i])
     work.take(speed, altitude)
     if case.speeds_wanted:
         cut = {name: column[start:stop] for name, column in out.items()}
@@ -169,15 +210,17 @@ def _block(case: Case, part: Judged, work: speeds.Workspace, start: int, stop: i
                         out=cut["indicated_airspeed_kt"], casting="same_kind")
         speeds.reckon(work, temperature, air.recovery_factor, cut)
     margin = _limits_from_tables(case, out, work, start, stop)
-    near = ~(margin > GUARD)
-    settled = not near.any()
     for i in range(len(case.sheet.limit)):
         _far_state(case, i, out[f"state_{i}"][start:stop], altitude, start, stop)
-    direct = [i for i in range(len(case.sheet.limit)) if i not in case.tabulated]
-    if not settled or direct:
-        rows = np.arange(stop - start) if direct else np.flatnonzero(near)
-        _directly(case, part, work, speed, altitude, temperature, rows, start)
-    _combine(case, part, start, stop, settled and not direct)
+    if len(case.tabulated) < len(case.sheet.limit) or case.air.position_tables:
+        rows = np.arange(stop - start)
+    elif np.min(margin) > GUARD:
+        _combine(case, part, start, stop, settled=True)
+        return
+    else:
+        rows = np.flatnonzero(~(margin > GUARD))
+    inputs = (speed, altitude) if temperature is None else (speed, altitude, temperature)
+    pending.add(rows, start, stop, *inputs)
 
 
 def _count(part: Judged, bits: Bytes, start: int) -> None:
@@ -287,20 +330,18 @@ def _far_state(
 
 
 def _directly(
-    case: Case, part: Judged, work: speeds.Workspace, speed: Floats, altitude: Floats,
-    temperature: Floats | None, rows: NDArray[np.intp], start: int,
+    case: Case, part: Judged, where: NDArray[np.intp], v: Floats, h: Floats,
+    felt: Floats | None = None,
 ) -> None:
-    """Reckon every limit at the given rows of a block, row by row and exactly."""
+    """Reckon every limit at the given rows, row by row and exactly, and write the columns."""
     air, out = case.air, part.columns
-    where = rows + start
-    v, h = speed[rows], altitude[rows]
     mach = equivalents.mach_at_cas(v, h)
-    heat = np.full(len(rows), np.nan)
-    if temperature is not None:
-        heat = equivalents.static_from(temperature[rows], mach, air.recovery_factor)
+    heat = np.full(len(where), np.nan)
+    if felt is not None:
+        heat = equivalents.static_from(felt, mach, air.recovery_factor)
     at = equivalents.Point(where, v, h, mach, heat)
-    reach = np.full((len(case.sheet.limit), len(rows)), np.nan)
-    shown = np.full((len(case.sheet.limit), len(rows)), np.nan)
+    reach = np.full((len(case.sheet.limit), len(where)), np.nan)
+    shown = np.full((len(case.sheet.limit), len(where)), np.nan)
     for i, limit in enumerate(case.sheet.limit):
         applies = case.state_at(i, where)
         value = equivalents.published_value(limit, air, at)
