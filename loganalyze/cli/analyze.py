@@ -174,6 +174,7 @@ def _analyses(log: Path, job: _Job) -> Iterator[Analysis]:
     for number, flight in enumerate(read_flights(log, job.columns), 1):
         yield analyze(flight, job.sheet, settings=job.settings, declared=job.states,
                       flight=number)
+        del flight
 
 
 def _report(log: Path, summary: Summary, job: _Job) -> str:

@@ -205,7 +205,8 @@ def _label_limits(axes: Axes, analysis: Analysis) -> None:
     lasts = np.concatenate([changes - 1, [len(codes) - 1]])
     wide = time[lasts] - time[firsts] > 0.04 * (time[-1] - time[0])
     for first, last in zip(firsts[wide], lasts[wide], strict=True):
-        places = np.searchsorted(time, np.linspace(time[first], time[last], 13)[2:-2])
+        room = slice(2, -2) if time[last] - time[first] > 0.2 * (time[-1] - time[0]) else slice(6, 7)
+        places = np.searchsorted(time, np.linspace(time[first], time[last], 13)[room])
         places = places[np.isfinite(limit[places])]
         if codes[first] == NO_LIMIT or not places.size:
             continue

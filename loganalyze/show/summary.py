@@ -6,7 +6,7 @@ import hashlib
 import json
 import platform
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -94,17 +94,23 @@ def summarise(
     Problem
         When there is no flight, or an input file changed meanwhile.
     """
-    flights = []
-    first = None
+    flights: list[FlightFacts] = []
+    channels: dict[str, ChannelFacts] = {}
+    source, sheet, settings = None, None, None
     for analysis in analyses:
-        first = first or analysis
+        source, sheet, settings = analysis.log.source, analysis.sheet, analysis.settings
         facts = flight_facts(analysis)
         if each:
             each(analysis, facts)
         flights.append(facts)
-    if first is None:
+        for one in channel_facts(analysis.log):
+            before = channels.get(one.channel)
+            missing = one.missing + (before.missing if before else 0)
+            channels[one.channel] = replace(before or one, missing=missing)
+        # Only then is the next flight read: one at a time is in memory.
+        del analysis
+    if source is None or sheet is None:
         raise Problem("the log holds no flight", mend="check that it is a recording")
-    source = first.log.source
     files = [InputFacts("log", source.path.name, source.size, source.sha256)]
     files += [_input(role, path) for role, path in (("limits", limits), ("columns", columns))
               if path is not None]
@@ -112,13 +118,13 @@ def summarise(
         program="loganalyze",
         versions={"loganalyze": __version__, "python": platform.python_version(),
                   "numpy": np.__version__, "pyarrow": pa.__version__},
-        aircraft=first.sheet.aircraft,
+        aircraft=sheet.aircraft,
         inputs=files,
         dialect=plain(source.dialect),
         inferred=list(source.inferred),
-        channels=channel_facts(first.log),
-        limits=[LimitFacts(limit.name, limit.quantity) for limit in first.sheet.limit],
-        settings=plain(first.settings),
+        channels=list(channels.values()),
+        limits=[LimitFacts(limit.name, limit.quantity) for limit in sheet.limit],
+        settings=plain(settings),
         declared=dict(declared or {}),
         flights=flights,
         cautions=list(wording.CAUTIONS),

@@ -227,8 +227,8 @@ def recognised(summary: Summary) -> list[str]:
     """Return what was taken for what in a log, a line each."""
     lines = []
     for one in summary.channels:
-        unit = f" [{one.unit}]" if one.unit else ""
-        lines.append(f"{one.channel}: column {one.column}{unit}"
+        unit = f", in {one.unit}" if one.unit else ""
+        lines.append(f"{one.channel}: column \"{one.column}\"{unit}"
                      + (f" ({one.known_by})" if one.known_by else ""))
     lines += summary.inferred
     lines += [f"{key}: declared as {value:g}" for key, value in summary.declared.items()]

@@ -1,0 +1,37 @@
+"""Schemas of what is written, made from the definitions that write it."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from loganalyze.show.summary import Summary
+from loganalyze.show.tables import EXCEEDANCE_COLUMNS, sample_columns, table_schema
+
+
+def schemas() -> dict[str, dict[str, Any]]:
+    """Return each schema by its file name."""
+    summary = TypeAdapter(Summary).json_schema(mode="serialization")
+    return {
+        "summary.schema.json": {
+            "$schema": "https://json-schema.org/draft/2020-12/schema", **summary,
+            "title": "summary.json",
+        },
+        "samples.schema.json": table_schema(sample_columns(["<limit>"]), "samples.parquet"),
+        "exceedances.schema.json": table_schema(
+            EXCEEDANCE_COLUMNS, "exceedances.csv and exceedances.parquet"),
+    }
+
+
+def schema_text(schema: dict[str, Any]) -> str:
+    """Return a schema as the text of its file."""
+    return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    for name, schema in schemas().items():
+        (Path(sys.argv[1]) / name).write_text(schema_text(schema), encoding="utf-8")
