@@ -211,5 +211,6 @@ def _temperature(
     if stated.outside_air == "static":
         return log.aligned("outside_air_temperature"), 0.0
     factor = stated.recovery_factor if stated.recovery_factor is not None else 1.0
-    findings.append(Finding("total_temperature_reduced", {"recovery_factor": factor}))
+    findings.append(Finding(f"{stated.outside_air}_temperature_reduced",
+                            {"recovery_factor": factor}))
     return log.aligned("outside_air_temperature"), factor

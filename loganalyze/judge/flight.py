@@ -213,7 +213,7 @@ def analyze(
     judged = margins.judge(case)
     states = [judged.columns[f"state_{i}"] for i in range(len(sheet.limit))]
     found = exceedances.find(case, states, judged.over, flight)
-    findings = [*air.findings, *_unjudged(case)]
+    findings = [*air.findings, *_lost_temperature(case, judged), *_unjudged(case)]
     steps = (
         *log.steps,
         Step("screening", {"reasons": screening.REASONS}, dict(sorted(judged.screened.items()))),
@@ -221,6 +221,24 @@ def analyze(
     )
     return Analysis(log, sheet, settings, flight, judged.columns, found, tuple(findings), steps,
                     judged.screened, judged.known_s, case)
+
+
+def _lost_temperature(case: margins.Case, judged: margins.Judged) -> list[Finding]:
+    """Say since when, and for how long, the probe gave nothing to rely on."""
+    if case.air.temperature is None or "static_air_temperature_degc" not in judged.columns:
+        return []
+    lost = np.isnan(judged.columns["static_air_temperature_degc"])
+    # Without a Mach number the reading can't be reduced, but the probe is none the worse.
+    lost &= ~np.isnan(judged.columns["mach"])
+    if not lost.any():
+        return []
+    hold = screening.held(case.log.time, case.log.interval_s)
+    first, last = np.flatnonzero(lost)[[0, -1]]
+    return [Finding("temperature_lost", {
+        "lost_s": float(hold[lost].sum()),
+        "first_s": float(case.log.time[first]),
+        "last_s": float(case.log.time[last]),
+    })]
 
 
 def _unjudged(case: margins.Case) -> list[Finding]:

@@ -199,6 +199,14 @@ _FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         "Pressure altitude corrected for the static-source error that the position correction "
         "states.",
     "total_temperature_reduced": _reduced,
+    "probe_temperature_reduced": lambda values:
+        "Static air temperature reckoned from the probe's reading with recovery factor "
+        f"{values['recovery_factor']:g}.",
+    "temperature_lost": lambda values:
+        f"No usable air temperature for {duration(values['lost_s'])}, between "
+        f"{clock(values['first_s'])} and {clock(values['last_s'])}: none is needed for calibrated "
+        "airspeed, equivalent airspeed and Mach limits; true airspeed and density altitude are "
+        "absent there.",
     "no_temperature":
         "No air temperature recorded: none is needed for calibrated airspeed, equivalent "
         "airspeed and Mach limits; true airspeed and density altitude are absent.",
