@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-DTYPES: dict[pa.DataType, np.dtype[np.generic]] = {
+DTYPES: dict[pa.DataType, np.dtype[Any]] = {
     pa.float64(): np.dtype(np.float64), pa.float32(): np.dtype(np.float32),
     pa.float16(): np.dtype(np.float16),
     pa.int64(): np.dtype(np.int64), pa.int32(): np.dtype(np.int32),
@@ -17,8 +19,8 @@ DTYPES: dict[pa.DataType, np.dtype[np.generic]] = {
 
 
 def numbers(
-    array: pa.Array, dtype: np.dtype[np.generic] | None = None
-) -> tuple[NDArray[np.generic], NDArray[np.bool_] | None]:
+    array: pa.Array, dtype: np.dtype[Any] | None = None
+) -> tuple[NDArray[Any], NDArray[np.bool_] | None]:
     """Return a view of an Arrow array's numbers, and which of them are there (None: all).
 
     What stands where there is no number is undefined.

@@ -38,21 +38,24 @@ class Form:
     """How a log states time.
 
     ``per_second`` : ticks in a second; ``dated`` : ticks count from 1970; ``daily`` : ticks
-    start again at midnight; ``words`` : the clock in plain words; ``inferred`` : a sentence
-    where the file didn't state it.
+    start again at midnight; ``textual`` : the column holds text; ``words`` : the clock in plain
+    words; ``inferred`` : a sentence where the file didn't state it.
     """
 
     per_second: float
     words: str
     dated: bool = False
     daily: bool = False
+    textual: bool = False
     inferred: str = ""
 
 
-def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, name: str, where: str) -> Form:
+def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str, name: str,
+                    where: str) -> Form:
     """Tell how the numbers of a time column count, from its first values and its unit.
 
-    Raises Problem where the unit isn't stated and the data leave a doubt.
+    `stated` is the unit as the file writes it. Raises Problem where it isn't known, or isn't
+    stated and the data leave a doubt.
     """
     values = sample[np.isfinite(sample)]
     if not len(values):
@@ -66,6 +69,9 @@ def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, name: str, w
                                  "1970-01-01 UTC, from their size.")
     if unit is not None:
         return Form(1 / unit.factor, f"elapsed {unit.name}")
+    if stated:
+        raise Problem(f'the unit "{stated}" of the time column "{name}" isn\'t known', where,
+                      "state the unit in a columns file as one of s, ms, us, ns, min, h")
     steps = np.diff(values)
     step = float(np.median(steps[steps > 0])) if (steps > 0).any() else np.nan
     if step < 10:
@@ -83,16 +89,14 @@ def ticks_of(array: pa.Array) -> Ticks:
     """Return the ticks of a numeric or temporal Arrow array."""
     kind = array.type
     if pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind):
-        scale = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
-        wide = pa.types.is_time32(kind)
-        raw, valid = numbers(array, np.dtype(np.int32 if wide else np.int64))
-        stamps = raw.astype(np.int64) * scale if scale != 1 or wide else raw
+        width = np.dtype(np.int32 if pa.types.is_time32(kind) else np.int64)
+        raw, valid = numbers(array, width)
+        stamps = raw.astype(np.int64) * {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
         return stamps if valid is None else np.where(valid, stamps, MISSING)
-    if pa.types.is_int64(kind):
-        raw, valid = numbers(array, np.dtype(np.int64))
-        return raw if valid is None else np.where(valid, raw, MISSING)
     raw, valid = numbers(array)
-    values = raw if raw.dtype == np.float64 else raw.astype(np.float64)
+    if raw.dtype == np.int64:
+        return raw if valid is None else np.where(valid, raw, MISSING)
+    values = raw.astype(np.float64, copy=False)
     return values if valid is None else np.where(valid, values, np.nan)
 
 
@@ -217,7 +221,7 @@ def _spread(stamps: NDArray[np.float64]) -> tuple[NDArray[np.float64], int, list
     place = np.arange(len(stamps)) - np.repeat(starts - lead, counts)
     spread = stamps + width * place / np.repeat(share, counts)
     return spread, int(len(stamps) - len(starts)), [
-        f"Some {typical} rows share each time stamp ({width:g} s): they were spread evenly over it."]
+        f"Some {typical} rows share each time stamp ({width:g} s): spread evenly over it."]
 
 
 def normal_interval(time: NDArray[np.float64]) -> float:

@@ -37,12 +37,12 @@ SPELLINGS: dict[str, str] = {
                           "ind airspeed, airspeed ind, ind air speed, vi, v ias, kias, "
                           "indicated speed, speed indicated, airspeed ias, ias airspeed",
     "calibrated_airspeed": "cas, calibrated airspeed, airspeed calibrated, calibrated air speed, "
-                           "computed airspeed, computed air speed, comp airspeed, airspeed computed, "
-                           "vc, vcas, v cas, kcas, cal airspeed, airspeed cal, airspeed cas, "
-                           "rectified airspeed",
+                           "computed airspeed, computed air speed, comp airspeed, "
+                           "airspeed computed, vc, vcas, v cas, kcas, cal airspeed, airspeed cal, "
+                           "airspeed cas, rectified airspeed",
     "true_airspeed": "tas, true airspeed, airspeed true, true air speed, ktas, v tas, vtas, "
                      "true speed",
-    "mach": "mach, mach number, mach no, m no, ma, machno",
+    "mach": "mach, mach number, mach no, m no",
     "static_air_temperature": "sat, static air temperature, static air temp, static temperature, "
                               "static temp, temperature static, temp static, t static, "
                               "air temperature static",
@@ -74,8 +74,8 @@ SPELLINGS: dict[str, str] = {
     "slat": "slat, slats, slat angle, slat position",
     "speedbrake": "speedbrake, speed brake, speedbrakes, spoilers, speedbrake angle, "
                   "speed brake position, speedbrake position",
-    "gear_down": "gear down, gear down and locked, landing gear down, gear down locked, ldg gear dn, "
-                 "gear dn",
+    "gear_down": "gear down, gear down and locked, landing gear down, gear down locked, "
+                 "ldg gear dn, gear dn",
     "weight_on_wheels": "weight on wheels, wow, air ground, on ground, ground air, squat switch",
     "overspeed_warning": "overspeed warning, overspeed, vmo mmo warning, overspeed warn, ovspd, "
                          "vmo warning",
@@ -94,7 +94,7 @@ SPELLINGS: dict[str, str] = {
 AMBIGUOUS: dict[str, tuple[str, ...]] = {
     "altitude, alt, height, baro": ("pressure_altitude", "indicated_altitude",
                                     "satellite_altitude"),
-    "airspeed, air speed, speed, spd, aspd, velocity, v, knots": (
+    "airspeed, air speed, speed, spd, aspd, velocity": (
         "indicated_airspeed", "calibrated_airspeed", "true_airspeed"),
     "temperature, temp, air temperature, air temp": (
         "static_air_temperature", "total_air_temperature", "outside_air_temperature"),
@@ -105,7 +105,8 @@ NAMED_UNITS = {"kias": "kt", "kcas": "kt", "ktas": "kt", "fl": "FL", "flightleve
                "seconds": "s"}
 """Names that state their unit by themselves."""
 
-SOURCES = frozenset("1 2 3 l r lh rh left right capt fo captain adc1 adc2 adc avg".split())
+SOURCES = frozenset(("1", "2", "3", "l", "r", "lh", "rh", "left", "right", "capt", "captain", "fo",
+                     "adc", "adc1", "adc2"))
 """Words at a name's end that tell one source of a channel from another."""
 
 AIRSPEEDS = ("indicated_airspeed", "calibrated_airspeed")
@@ -143,6 +144,7 @@ class _Reading:
     channel: str
     unit: str
     unit_from: str
+    spelling: str
 
 
 def _key(name: str) -> str:
@@ -176,7 +178,7 @@ def _read_words(text: str, unit: str, unit_from: str) -> _Reading | None:
         if key in _BY_KEY or key in _DOUBTFUL:
             if not unit and key in NAMED_UNITS:
                 unit, unit_from = NAMED_UNITS[key], "its name"
-            return _Reading(_BY_KEY.get(key, ""), unit, unit_from)
+            return _Reading(_BY_KEY.get(key, ""), unit, unit_from, key)
         if len(words) > 1 and words[-1].casefold() in SOURCES:
             words = words[:-1]
             continue
@@ -219,10 +221,10 @@ def recognise(
     notes: list[str] = []
     for index, header in enumerate(headers):
         reading = read_name(header.name) if index not in taken else None
-        if reading is None:
+        if reading is None or _symbol_of_another(header, reading):
             continue
         if not reading.channel:
-            doubtful.append((header, _candidates(header.name)))
+            doubtful.append((header, _DOUBTFUL[reading.spelling]))
             continue
         if reading.channel not in found:
             column = _named(reading, index, header, where, notes)
@@ -241,22 +243,22 @@ def recognise(
     return sorted(found.values(), key=lambda column: column.index), notes
 
 
+def _symbol_of_another(header: Header, reading: _Reading) -> bool:
+    """Whether a short symbol's unit shows that it stands for something else (T, PS, VS)."""
+    if len(reading.spelling) > 2 or not reading.channel:
+        return False
+    unit = find_unit(header.unit or reading.unit)
+    kind = CHANNELS.get(reading.channel)
+    if reading.channel == "time":
+        return unit is None or unit.dimension != "time"
+    return unit is not None and kind is not None and unit.dimension != kind.dimension
+
+
 def refuse_unit(column: Column, headers: Sequence[Header], found: Mapping[str, Column],
                 where: str) -> Problem:
     """Return the Problem of a column whose unit nothing states."""
     return Problem(f'nothing states the unit of column "{column.name}" ({_words(column.channel)})',
                    where, "state it in a columns file", _start(headers, found, ""))
-
-
-def _candidates(name: str) -> tuple[str, ...]:
-    text = _BRACKETS.sub(r"\1 \3", name)
-    words = [word for word in _WORDS.split(_CAMEL.sub(" ", text.strip())) if word]
-    while words:
-        key = _key("".join(words))
-        if key in _DOUBTFUL:
-            return _DOUBTFUL[key]
-        words = words[:-1]
-    return ()
 
 
 def _chosen(channel: str, name: str, unit: str | None, headers: Sequence[Header],
@@ -286,7 +288,7 @@ def _named(reading: _Reading, index: int, header: Header, where: str,
            notes: list[str]) -> Column | None:
     stated, stated_by = reading.unit, reading.unit_from
     if header.unit:
-        if stated and reading.unit_from != "its name" and find_unit(stated) != find_unit(header.unit):
+        if stated and find_unit(stated) != find_unit(header.unit):
             raise Problem(f'column "{header.name}" states the unit "{stated}" in its name and '
                           f'"{header.unit}" in {header.unit_from}', where,
                           "state the right one in a columns file")
@@ -300,7 +302,8 @@ def _named(reading: _Reading, index: int, header: Header, where: str,
         notes.append(f'Column "{header.name}" was not read: {problem.what}.')
         return None
     if column.unit is None and reading.channel not in ESSENTIAL:
-        notes.append(f'Column "{header.name}" ({_words(reading.channel)}) states no unit: not read.')
+        notes.append(f'Column "{header.name}" ({_words(reading.channel)}) states no unit: '
+                     "not read.")
         return None
     return column
 
@@ -308,18 +311,19 @@ def _named(reading: _Reading, index: int, header: Header, where: str,
 def _column(channel: str, index: int, name: str, stated: str, known_by: str, unit_by: str,
             where: str) -> Column:
     unit = find_unit(stated) if stated else None
-    if stated and unit is None:
+    if stated and unit is None and channel not in ("time", "date"):
         raise Problem(f'the unit "{stated}" of column "{name}" isn\'t known', where,
                       "state the unit in a columns file as one of " + ", ".join(UNITS))
     kind = CHANNELS.get(channel)
     if unit is not None:
         expected = "time" if channel == "time" else kind.dimension if kind else unit.dimension
-        if unit.dimension != expected and not (channel == "date" or kind and kind.discrete):
+        free = channel == "date" or (kind is not None and kind.discrete)
+        if unit.dimension != expected and not free:
             raise Problem(f'column "{name}" states the unit "{stated}", which isn\'t one of '
                           f"{expected}, so it can't be the {_words(channel)}", where,
                           "say what it is in a columns file")
         known_by += f", unit from {unit_by}"
-    elif kind is not None and (kind.discrete or channel in UNITLESS):
+    elif kind is not None and (kind.discrete or channel == "mach"):
         unit = kind.unit
     return Column(channel, index, name, unit, stated, known_by)
 
@@ -372,6 +376,7 @@ def _start(headers: Sequence[Header], found: Mapping[str, Column], missing: str)
         kind = CHANNELS.get(channel)
         unit = column.unit.name if column and column.unit else kind.unit.name if kind else ""
         stated = f', unit = "{unit}"' if unit and channel not in UNITLESS else ""
-        check = "" if column and column.unit or channel == "time" and column else "   # check"
+        sure = column is not None and (column.unit is not None or channel == "time")
+        check = "" if sure else "   # check"
         lines.append(f"{channel} = {{ column = {name}{stated} }}{check}")
     return "\n".join(lines)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import codecs
+import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from typing import Any, BinaryIO, cast
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pc
+from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.read.clock import Form, form_of_numbers, ticks_of
@@ -21,11 +23,14 @@ from loganalyze.read.dialect import (
     find_dialect,
     find_encoding,
     is_number,
+    split_line,
     strip_brackets,
 )
 from loganalyze.read.files import LogFile, in_order
 from loganalyze.read.pieces import Piece
-from loganalyze.read.stamps import BadStamp, form_of_cells, parse_stamps
+from loganalyze.read.stamps import BadStampError, form_of_cells, parse_stamps
+from loganalyze.read.states import WORDS, UnknownStateError, states
+from loganalyze.record.channels import CHANNELS
 
 _NULLS = sorted(MISSING | {" " * count for count in range(1, 17)})
 _LARGEST_EXACT = 2**53
@@ -40,7 +45,6 @@ class CsvLog:
     dialect: Dialect
     headers: list[Header]
     encoding: str
-    ragged: list[str] = field(default_factory=list)
 
     @classmethod
     def open(cls, file: LogFile) -> CsvLog:
@@ -49,13 +53,21 @@ class CsvLog:
         encoding, mark = find_encoding(file.head, where)
         head = file.head
         if encoding.startswith("utf-16"):
-            head = codecs.getincrementaldecoder(encoding)().decode(head[mark:]).encode()
+            head = codecs.getincrementaldecoder(encoding)("replace").decode(head[mark:]).encode()
             mark = 0
         dialect = find_dialect(head, encoding, mark, where)
         units = dialect.units or ("",) * len(dialect.names)
         headers = [Header(name, strip_brackets(unit), "the units row" if unit.strip() else "")
                    for name, unit in zip(dialect.names, units, strict=True)]
         return cls(file, dialect, headers, encoding)
+
+    @property
+    def likely_rows(self) -> int:
+        """The rows that the file may hold, if all are as long as the first ones."""
+        if self.file.compression:
+            return 0
+        size = self.file.size // (2 if self.encoding.startswith("utf-16") else 1)
+        return int(size / self.dialect.row_bytes * 1.02) + 16
 
     def described(self) -> dict[str, Any]:
         """Return how the file is written, in facts worth printing."""
@@ -64,7 +76,11 @@ class CsvLog:
             facts["compression"] = self.file.compression
         return facts
 
-    def sampled(self, column: Column) -> np.ndarray[Any, np.dtype[np.float64]]:
+    def first_cell(self, column: Column) -> str:
+        """Return the text of a column's first cell."""
+        return next((cell for cell in self.dialect.cells(column.index) if cell), "")
+
+    def sampled(self, column: Column) -> NDArray[np.float64]:
         """Return the numbers of a column's first rows, NaN where there is none."""
         cells = self.dialect.cells(column.index)
         return np.array([float(cell.replace(",", ".")) if is_number(cell) else np.nan
@@ -80,92 +96,142 @@ class CsvLog:
         where = f"{self.file.path}, line {self.dialect.first_line}"
         if cells and not all(map(is_number, cells)):
             return form_of_cells(cells, column.name, where)
-        return form_of_numbers(self.sampled(column), column.unit, column.name, where)
+        return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
+                               column.name, where)
 
     def pieces(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
         """Yield the file piece by piece, in order."""
-        sample = self.sampled(time)
-        textual = form.words in ("ISO stamps", "time of day")
-        known = sample[np.isfinite(sample)]
-        wide = not textual and bool((np.abs(known) > _LARGEST_EXACT).any())
-        kinds = {column.index: pa.float64() for column in columns}
-        kinds[time.index] = pa.string() if textual else pa.int64() if wide else pa.float64()
+        kinds = {column.index: self._kind(column) for column in columns}
+        known = self.sampled(time)
+        wide = bool((np.abs(known[np.isfinite(known)]) > _LARGEST_EXACT).any())
+        kinds[time.index] = pa.string() if form.textual else pa.int64() if wide else pa.float64()
+        parser = _Parser(self, kinds, time, columns)
         stream = None
-        start = self.dialect.start
         if self.encoding.startswith("utf-16"):
             stream = cast(BinaryIO, _Transcoded(self.file, self.encoding))
         line = self.dialect.first_line
         tasks: Iterator[Callable[[], tuple[Piece, int]]] = (
-            partial(self._parse, data, kinds, time, columns)
-            for data in self.file.pieces(start, stream))
-        results = in_order(tasks)
+            partial(parser.parse, data) for data in self.file.pieces(self.dialect.start, stream))
         try:
-            for piece, lines in results:
+            for piece, lines in in_order(tasks):
                 line += lines
                 yield piece
-        except _BadCell as bad:
-            raise self._problem(bad, line, kinds) from None
+        except _BadPieceError as bad:
+            raise parser.problem(bad, line) from None
 
-    def _parse(self, data: Callable[[], bytes], kinds: dict[int, pa.DataType], time: Column,
-               columns: Sequence[Column]) -> tuple[Piece, int]:
+    def _kind(self, column: Column) -> pa.DataType:
+        """Return how to parse a column: discretes may be words."""
+        kind = CHANNELS.get(column.channel)
+        cells = self.dialect.cells(column.index)
+        worded = kind is not None and kind.discrete and not all(
+            is_number(cell) or cell in MISSING for cell in cells)
+        return pa.string() if worded else pa.float64()
+
+
+@dataclass(frozen=True)
+class _Parser:
+    """Parses pieces of a CSV export, and says what is wrong with one that can't be."""
+
+    log: CsvLog
+    kinds: dict[int, pa.DataType]
+    time: Column
+    columns: Sequence[Column]
+
+    def parse(self, data: Callable[[], bytes]) -> tuple[Piece, int]:
+        """Return the rows of a piece and the number of its lines."""
         text = data()
-        table = self._table(text, kinds)
-        if table is None:
-            raise _BadCell(text)
-        arrays = {index: _whole(table.column(str(index))) for index in kinds}
-        if pa.types.is_string(kinds[time.index]):
-            try:
-                ticks = parse_stamps(arrays[time.index])
-            except BadStamp as bad:
-                raise _BadCell(text, time.index, bad.cell) from None
-        else:
-            ticks = ticks_of(arrays[time.index])
-        return Piece(ticks, [arrays[column.index] for column in columns]), text.count(b"\n")
-
-    def _table(self, text: bytes, kinds: dict[int, pa.DataType]) -> pa.Table | None:
-        names = [str(index) for index in range(len(self.dialect.names))]
+        mark = self.log.dialect.comment.encode()
+        commented = bool(mark) and (text.startswith(mark) or b"\n" + mark in text)
         try:
-            return pc.read_csv(
-                pa.BufferReader(text),
-                read_options=pc.ReadOptions(column_names=names, use_threads=False,
-                                            block_size=len(text) + 1),
-                parse_options=pc.ParseOptions(delimiter=self.dialect.delimiter),
-                convert_options=pc.ConvertOptions(
-                    column_types={str(index): kind for index, kind in kinds.items()},
-                    include_columns=[str(index) for index in kinds], null_values=_NULLS,
-                    strings_can_be_null=True, decimal_point=self.dialect.decimal,
-                    check_utf8=False),
-            )
-        except pa.ArrowInvalid:
-            return None
+            piece = None if commented else self._rows(text, 0)
+        except (pa.ArrowInvalid, BadStampError, UnknownStateError):
+            piece = None
+        if piece is None:
+            mended, left_out = self._mended(text)
+            try:
+                piece = self._rows(mended, left_out)
+            except BadStampError as bad:
+                raise _BadPieceError(text, self.time.index, bad.cell) from None
+            except (pa.ArrowInvalid, UnknownStateError):
+                raise _BadPieceError(text) from None
+        return piece, text.count(b"\n")
 
-    def _problem(self, bad: _BadCell, line: int, kinds: dict[int, pa.DataType]) -> Problem:
+    def problem(self, bad: _BadPieceError, line: int) -> Problem:
         """Find the cell that couldn't be read, the slow way."""
-        encoding = "latin-1" if self.encoding == "latin-1" else "utf-8"
+        dialect = self.log.dialect
+        path = self.log.file.path
+        encoding = "latin-1" if self.log.encoding == "latin-1" else "utf-8"
         for number, raw in enumerate(bad.text.split(b"\n"), line):
             text = raw.decode(encoding, "replace").rstrip("\r")
-            if not text.strip():
+            if not text.strip() or self._no_sample(text):
                 continue
-            cells = [cell.strip() for cell in text.split(self.dialect.delimiter)]
-            where = f"{self.file.path}, line {number}"
-            if len(cells) != len(self.dialect.names):
-                return Problem(f"the line has {len(cells)} cells, but the header names "
-                               f"{len(self.dialect.names)} columns", where,
-                               "export the log again, or mend the line")
-            for index, kind in kinds.items():
-                cell = cells[index].strip('"')
-                name = self.headers[index].name
-                if bad.cell and index == bad.index and cell == bad.cell.strip():
-                    return Problem(f'"{cell}" in the time column "{name}" isn\'t a time like the '
-                                   "others", where, "mend the line, or leave the cell blank")
-                if not pa.types.is_string(kind) and not is_number(cell) and cell not in MISSING:
+            cells = [cell.strip() for cell in split_line(text, dialect.delimiter)]
+            where = f"{path}, line {number}"
+            if len(cells) != len(dialect.names):
+                return Problem(f"the line has {len(cells)} cells where the others have "
+                               f"{len(dialect.names)}", where, "export the log again, or mend "
+                               "the line")
+            for index, kind in self.kinds.items():
+                cell, name = cells[index], self.log.headers[index].name
+                if index == bad.index and cell == bad.cell.strip():
+                    return Problem(f'"{cell}" in the time column "{name}" isn\'t a time that is '
+                                   "known", where, "mend the line, or leave the cell blank")
+                if cell in MISSING or (index == self.time.index and pa.types.is_string(kind)):
+                    continue
+                if pa.types.is_string(kind) and cell.casefold() not in WORDS:
+                    return Problem(f'"{cell}" in column "{name}" isn\'t a state that is known',
+                                   where, "export states as 0 and 1")
+                if not pa.types.is_string(kind) and not is_number(cell):
                     return Problem(f'"{cell}" in column "{name}" isn\'t a number', where,
                                    "mend the cell, or leave it blank where nothing was recorded")
-        return Problem("a line can't be read", f"{self.file.path}, from line {line}",
-                       "export the log again")
+        return Problem("a line can't be read", f"{path}, from line {line}", "export the log again")
+
+    def _rows(self, text: bytes, left_out: int) -> Piece:
+        names = [str(index) for index in range(len(self.log.dialect.names))]
+        table = pc.read_csv(
+            pa.BufferReader(text),
+            read_options=pc.ReadOptions(column_names=names, use_threads=False,
+                                        block_size=len(text) + 1),
+            parse_options=pc.ParseOptions(delimiter=self.log.dialect.delimiter),
+            convert_options=pc.ConvertOptions(
+                column_types={str(index): kind for index, kind in self.kinds.items()},
+                include_columns=[str(index) for index in self.kinds], null_values=_NULLS,
+                strings_can_be_null=True, decimal_point=self.log.dialect.decimal,
+                check_utf8=False),
+        )
+        arrays = {index: _whole(table.column(str(index))) for index in self.kinds}
+        stamps = arrays[self.time.index]
+        ticks = parse_stamps(stamps) if pa.types.is_string(stamps.type) else ticks_of(stamps)
+        return Piece(ticks, [
+            states(array) if pa.types.is_string(array.type) else array
+            for array in (arrays[column.index] for column in self.columns)], left_out)
+
+    def _mended(self, text: bytes) -> tuple[bytes, int]:
+        """Return the piece without lines that hold no sample and blanks around cells."""
+        delimiter = self.log.dialect.delimiter
+        if delimiter != "\t":
+            mark = re.escape(delimiter.encode())
+            text = re.sub(rb"[ \t]*" + mark + rb"[ \t]*", delimiter.encode(), text)
+            text = re.sub(rb"[ \t]+(\r?\n|$)", rb"\1", re.sub(rb"(^|\n)[ \t]+", rb"\1", text))
+        lines = text.split(b"\n")
+        kept = [line for line in lines if not line.strip()
+                or not self._no_sample(line.decode("latin-1"))]
+        left_out = len(lines) - len(kept)
+        if kept[-1] and kept[-1].count(delimiter.encode()) < len(self.log.dialect.names) - 1:
+            kept[-1] = b""  # A last line without its end was cut off while it was written.
+            left_out += 1
+        return b"\n".join(kept), left_out
+
+    def _no_sample(self, line: str) -> bool:
+        """Whether a line is a comment, or the header or the units row come again."""
+        dialect = self.log.dialect
+        if dialect.comment and line.lstrip().startswith(dialect.comment):
+            return True
+        cells = tuple(cell.strip() for cell in split_line(line.rstrip("\r"), dialect.delimiter))
+        return cells in (dialect.names, tuple(cell.strip() for cell in dialect.units or ()))
 
 
-class _BadCell(Exception):
+class _BadPieceError(Exception):
     """A piece that can't be parsed, and the stamp in it that is to blame, if one is."""
 
     def __init__(self, text: bytes, index: int = -1, cell: str = "") -> None:
@@ -181,7 +247,8 @@ class _Transcoded:
     def __init__(self, file: LogFile, encoding: str) -> None:
         self._stream = file.stream()
         self._decoder = codecs.getincrementaldecoder(encoding)()
-        self._stream.read(2 if file.head[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE) else 0)
+        if file.head[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+            self._stream.read(2)
 
     def __enter__(self) -> _Transcoded:
         return self
@@ -196,5 +263,6 @@ class _Transcoded:
 
 
 def _whole(column: pa.ChunkedArray) -> pa.Array:
-    return column.chunk(0) if column.num_chunks == 1 else pa.array([], column.type) if (
-        not column.num_chunks) else column.combine_chunks()
+    if column.num_chunks == 1:
+        return column.chunk(0)
+    return column.combine_chunks() if column.num_chunks else pa.array([], column.type)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from loganalyze.problems import Problem
+from loganalyze.read.files import HEAD
 from loganalyze.record.units import find_unit
 
 LINES = 400
@@ -38,7 +39,8 @@ class Dialect:
 
     ``names`` and ``units`` : the header's cells and those of a units row (None where there
     is none); ``start`` : the byte of the first row; ``first_line`` : its line, from 1;
-    ``sample`` : the cells of the first rows, to tell kinds of column apart.
+    ``sample`` : the cells of the first rows, to tell kinds of column apart; ``row_bytes`` : their
+    mean length.
     """
 
     encoding: str
@@ -50,8 +52,8 @@ class Dialect:
     start: int
     first_line: int
     header_line: int
-    header_text: str
     sample: tuple[tuple[str, ...], ...]
+    row_bytes: float
 
     def described(self) -> dict[str, str | int]:
         """Return the facts worth printing."""
@@ -110,18 +112,15 @@ def find_dialect(head: bytes, encoding: str, mark: int, where: str) -> Dialect:
     header, units = _header(best, where)
     decimal = _decimal(best, where)
     first = best.first_row
-    names = [cell.strip() for cell in best.rows[header]]
-    if names and comment and names[0].startswith(comment):
-        names[0] = names[0][len(comment):].strip()
-    width = max(best.width, len(names))
-    names += [""] * (width - len(names))
+    names = _names(best, header, comment, where)
+    rows = [i for i in range(first, len(texts)) if best.looks_like_row(i)]
     return Dialect(
         "utf-16" if encoding.startswith("utf-16") else encoding, best.delimiter, decimal, comment,
-        tuple(names),
-        None if units is None else tuple((best.rows[units] + [""] * width)[:width]),
-        mark + sum(len(line) for line in lines[:first]), first + 1, header + 1, texts[header],
-        tuple(tuple(cell.strip() for cell in best.rows[i]) for i in range(first, len(texts))
-              if best.looks_like_row(i)),
+        names,
+        None if units is None else tuple((best.rows[units] + [""] * len(names))[: len(names)]),
+        mark + sum(len(line) for line in lines[:first]), first + 1, header + 1,
+        tuple(tuple(cell.strip() for cell in best.rows[i]) for i in rows),
+        sum(len(lines[i]) for i in rows) / len(rows),
     )
 
 
@@ -142,7 +141,7 @@ class _Table:
 
     def __init__(self, texts: list[str], delimiter: str, comment: str) -> None:
         self.delimiter = delimiter
-        self.rows = [_split(text, delimiter) for text in texts]
+        self.rows = [split_line(text, delimiter) for text in texts]
         self.comments = [bool(comment) and text.lstrip().startswith(comment) for text in texts]
         self.score = 0.0
         self.first_row: int | None = None
@@ -179,10 +178,11 @@ def _lines(head: bytes) -> list[bytes]:
     lines = head.split(b"\n", LINES)[:LINES]
     whole = [line + b"\n" for line in lines[:-1]]
     # The last line may be cut off by the end of the head; without others it is all there is.
-    return whole + [lines[-1]] if lines[-1] and len(head) < (1 << 17) else whole or lines
+    return [*whole, lines[-1]] if lines[-1] and len(head) < HEAD else whole or lines
 
 
-def _split(text: str, delimiter: str) -> list[str]:
+def split_line(text: str, delimiter: str) -> list[str]:
+    """Return the cells of a line, quotes taken away."""
     if '"' not in text:
         return text.split(delimiter)
     return next(csv.reader(io.StringIO(text), delimiter=delimiter), [])
@@ -199,7 +199,7 @@ def _comment(texts: list[str]) -> str:
 
 def _no_rows(table: _Table, where: str) -> Problem:
     filled = [row for row in table.rows if any(cell.strip() for cell in row)]
-    widest = max((len(_split(",".join(row), d)) for row in filled[-2:] for d in DELIMITERS),
+    widest = max((len(split_line(",".join(row), d)) for row in filled[-2:] for d in DELIMITERS),
                  default=1)
     if len(filled) <= 2 and widest > 1:
         return Problem("the file holds a header but no rows", where, "export the log again")
@@ -227,6 +227,22 @@ def _header(table: _Table, where: str) -> tuple[int, int | None]:
     return nearest, None
 
 
+def _names(table: _Table, header: int, comment: str, where: str) -> tuple[str, ...]:
+    """Return a name a cell of the rows; a delimiter at the line's end makes a blank one."""
+    names = [cell.strip() for cell in table.rows[header]]
+    if comment and names[0].startswith(comment):
+        names[0] = names[0][len(comment):].strip()
+    while len(names) > table.width and not names[-1]:
+        names.pop()
+    last = {row[-1].strip() for i, row in enumerate(table.rows) if table.looks_like_row(i)}
+    if len(names) == table.width - 1 and last == {""}:
+        names.append("")
+    if len(names) != table.width:
+        raise Problem(f"the header names {len(names)} columns, but the rows have {table.width} "
+                      "cells", f"{where}, line {header + 1}", "mend the header line")
+    return tuple(names)
+
+
 def _is_units(row: list[str]) -> bool:
     filled = [strip_brackets(cell) for cell in row if cell.strip()]
     known = sum(find_unit(cell) is not None for cell in filled)
@@ -244,8 +260,9 @@ def _decimal(table: _Table, where: str) -> str:
     for i in rows:
         for cell in table.rows[i]:
             if _MIXED.fullmatch(cell.strip()):
-                raise Problem(f'"{cell.strip()}" holds a thousands separator beside a decimal mark',
-                              f"{where}, line {i + 1}", "export the log without thousands separators")
+                raise Problem(f'"{cell.strip()}" holds a thousands separator beside a decimal '
+                              "mark", f"{where}, line {i + 1}",
+                              "export the log without thousands separators")
     commas = [cell for cell in cells if _COMMA_NUMBER.fullmatch(cell) or _GROUPED.fullmatch(cell)]
     if not commas:
         return "."

@@ -108,7 +108,8 @@ def open_log(path: Path) -> LogFile:
                       "copy it to a local disk") from None
     if not head:
         raise Problem("the file is empty", where, "export the log again")
-    compression = next((name for magic, name in _COMPRESSIONS.items() if head.startswith(magic)), "")
+    compression = next((name for magic, name in _COMPRESSIONS.items()
+                        if head.startswith(magic)), "")
     if compression:
         with _stream(path, compression) as stream:
             head = _read(stream, HEAD, path)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,13 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.arrow import convert
 from loganalyze.read.clock import Clock, Form, Settled, normal_interval, rises, settle, stretches
 from loganalyze.read.columns import TEMPERATURES, Column, recognise, refuse_unit
 from loganalyze.read.csv import CsvLog
 from loganalyze.read.files import WORKERS, open_log
 from loganalyze.read.parquet import ParquetLog
-from loganalyze.read.pieces import Piece
+from loganalyze.read.pieces import Piece, Rows
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.log import Channel, FlightLog, Source, Step
 from loganalyze.record.units import UNITS
@@ -28,6 +28,8 @@ KELVIN_RANGE = (180.0, 330.0)
 """Air temperatures that can only be kelvin: as degC or degF all of them would be absurd."""
 SLOW_SHARE = 0.6
 """A channel recorded at most at this share of rows may be a slow one."""
+FLIGHT_ROOM = 1 << 18
+"""Rows that a flight gets room for at first."""
 SAMPLED_VALUES = 1 << 14
 """Values looked at for a channel's resolution."""
 
@@ -71,11 +73,21 @@ def read_log(path: str | Path, columns: str | Path | ColumnsFile | None = None) 
     """
     job = _understand(Path(path), columns)
     clock = Clock(job.form)
-    pieces = list(job.log.pieces(job.time, job.form, job.columns))
-    times = [clock.elapsed(piece.ticks) for piece in pieces]
-    if not sum(map(len, times)):
-        raise Problem("the file holds a header but no rows", job.where, "export the log again")
-    return _assembled(job, clock, times, pieces)
+    rows = _room(job, job.log.likely_rows)
+    left_out = 0
+    copies: deque[Future[None]] = deque()
+    # One thread copies while the others parse; it may lag a few pieces behind them.
+    with ThreadPoolExecutor(1) as copier:
+        for piece in job.log.pieces(job.time, job.form, job.columns):
+            left_out += piece.left_out
+            copies.append(copier.submit(_copy, clock, rows, piece))
+            if len(copies) > WORKERS:
+                copies.popleft().result()
+    for copy in copies:
+        copy.result()
+    if not len(rows):
+        raise _no_rows(job)
+    return _assembled(job, clock, rows, left_out)
 
 
 def read_flights(
@@ -103,28 +115,38 @@ def read_flights(
     """
     job = _understand(Path(path), columns)
     clock = Clock(job.form)
-    times: list[NDArray[np.float64]] = []
-    pieces: list[Piece] = []
+    rows = _room(job, FLIGHT_ROOM)
     latest = -np.inf
+    left_out = 0
     empty = True
     for piece in job.log.pieces(job.time, job.form, job.columns):
         time = clock.elapsed(piece.ticks)
+        left_out += piece.left_out
         start = 0
-        for cut in _gaps(time, latest, gap_s):
-            times.append(time[start:cut])
-            pieces.append(piece.rows(start, cut))
-            if any(map(len, times)):
-                yield _assembled(job, clock, times, pieces)
-                empty = False
-            times, pieces, start = [], [], cut
-        times.append(time[start:])
-        pieces.append(piece.rows(start, len(piece)))
+        for cut in (*_gaps(time, latest, gap_s), len(time)):
+            rows.add(time[start:cut], piece.rows(start, cut))
+            if cut < len(time) and len(rows):
+                yield _assembled(job, clock, rows, left_out)
+                rows, left_out, empty = _room(job, FLIGHT_ROOM), 0, False
+            start = cut
         if not np.isnan(time).all():
             latest = max(latest, float(np.nanmax(time)))
-    if any(map(len, times)):
-        yield _assembled(job, clock, times, pieces)
+    if len(rows):
+        yield _assembled(job, clock, rows, left_out)
     elif empty:
-        raise Problem("the file holds a header but no rows", job.where, "export the log again")
+        raise _no_rows(job)
+
+
+def _room(job: _Job, rows: int) -> Rows:
+    return Rows([column.unit for column in job.columns], rows)
+
+
+def _copy(clock: Clock, rows: Rows, piece: Piece) -> None:
+    rows.add(clock.elapsed(piece.ticks), piece)
+
+
+def _no_rows(job: _Job) -> Problem:
+    return Problem("the file holds a header but no rows", job.where, "export the log again")
 
 
 def _understand(path: Path, chosen: str | Path | ColumnsFile | None) -> _Job:
@@ -158,7 +180,8 @@ def _understand(path: Path, chosen: str | Path | ColumnsFile | None) -> _Job:
 
 def _all_kelvin(values: NDArray[np.float64]) -> bool:
     known = values[~np.isnan(values)]
-    return bool(len(known)) and bool(((known >= KELVIN_RANGE[0]) & (known <= KELVIN_RANGE[1])).all())
+    low, high = KELVIN_RANGE
+    return bool(len(known)) and bool(((known >= low) & (known <= high)).all())
 
 
 def _gaps(time: NDArray[np.float64], latest: float, gap_s: float) -> list[int]:
@@ -171,42 +194,25 @@ def _gaps(time: NDArray[np.float64], latest: float, gap_s: float) -> list[int]:
     return [int(i) for i in np.flatnonzero(time - reach[:-1] > gap_s) if reach[i] > -np.inf]
 
 
-def _assembled(job: _Job, clock: Clock, times: Sequence[NDArray[np.float64]],
-               pieces: Sequence[Piece]) -> FlightLog:
-    time = times[0] if len(times) == 1 else np.concatenate(times)
-    settled = Settled(time) if rises(time) else settle(time, job.where)
-    values = _converted(job.columns, pieces, len(time))
+def _assembled(job: _Job, clock: Clock, rows: Rows, left_out: int) -> FlightLog:
+    settled = Settled(rows.time) if rows.rising else settle(rows.time, job.where)
     interval = normal_interval(settled.time)
     channels = {
         column.channel: _channel(job, column, array, settled, interval)
-        for column, array in zip(job.columns, values, strict=True)
+        for column, array in zip(job.columns, rows.values, strict=True)
     }
     fastest = min((channel.interval_s for channel in channels.values()), default=interval)
     source = job.source
     if settled.sentences:
         source = replace(source, inferred=source.inferred + settled.sentences)
-    counts: dict[str, Any] = {"rows": len(time), "kept": len(settled.time)}
+    counts: dict[str, Any] = {"rows": len(rows), "kept": len(settled.time)}
     if settled.spread:
-        counts["spread"] = settled.spread
+        counts["spread over a coarse stamp"] = settled.spread
     counts |= {f"set aside, {reason}": count for reason, count in settled.aside.items()}
+    if left_out:
+        counts["lines without a sample"] = left_out
     return FlightLog(settled.time, channels, source, clock.utc_start, fastest,
                      (Step("read", {"clock": job.form.words}, counts),))
-
-
-def _converted(columns: Sequence[Column], pieces: Sequence[Piece],
-               count: int) -> list[NDArray[np.float64]]:
-    """Copy every column out of Arrow into one array in SI: the copy is the conversion."""
-    out = [np.empty(count) for _ in columns]
-    starts = np.cumsum([0, *(len(piece) for piece in pieces)])
-
-    def copy(i: int) -> None:
-        for column, array, target in zip(columns, pieces[i].arrays, out, strict=True):
-            factor, offset = (column.unit.factor, column.unit.offset) if column.unit else (1.0, 0.0)
-            convert(array, factor, offset, target[starts[i] : starts[i + 1]])
-
-    with ThreadPoolExecutor(WORKERS) as pool:
-        list(pool.map(copy, range(len(pieces))))
-    return out
 
 
 def _channel(job: _Job, column: Column, values: NDArray[np.float64], settled: Settled,

@@ -17,7 +17,9 @@ from loganalyze.read.clock import Form, Ticks, form_of_numbers, ticks_of
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.files import LogFile, in_order
 from loganalyze.read.pieces import Piece
-from loganalyze.read.stamps import BadStamp, form_of_cells, parse_stamps
+from loganalyze.read.stamps import BadStampError, form_of_cells, parse_stamps
+from loganalyze.read.states import UnknownStateError, states
+from loganalyze.record.channels import CHANNELS
 
 LARGEST_GROUP = 1 << 22
 """Rows above which a row group is read batch by batch, to bound memory."""
@@ -54,9 +56,18 @@ class ParquetLog:
                           "the column's metadata" if unit else "") for field in schema]
         return cls(file, schema, headers, groups)
 
+    @property
+    def likely_rows(self) -> int:
+        """The rows that the file holds."""
+        return sum(self.groups)
+
     def described(self) -> dict[str, Any]:
         """Return how the file is written, in facts worth printing."""
         return {"format": "Parquet", "row_groups": len(self.groups)}
+
+    def first_cell(self, column: Column) -> str:
+        """Return the text of a column's first cell."""
+        return next((str(cell) for cell in self._first(column).to_pylist() if cell is not None), "")
 
     def sampled(self, column: Column) -> np.ndarray[Any, np.dtype[np.float64]]:
         """Return the numbers of a column's first rows, NaN where there is none."""
@@ -81,11 +92,11 @@ class ParquetLog:
             return Form(1e9, "time of day", daily=True)
         if pa.types.is_duration(kind):
             return Form(1e9, "elapsed time")
-        if pa.types.is_string(kind) or pa.types.is_large_string(kind):
+        if _textual(kind):
             cells = [cell for cell in self._first(column).to_pylist() if cell]
             return form_of_cells(cells, column.name, str(self.file.path))
-        return form_of_numbers(self.sampled(column), column.unit, column.name,
-                               str(self.file.path))
+        return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
+                               column.name, str(self.file.path))
 
     def pieces(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
         """Yield the file piece by piece, in order."""
@@ -102,7 +113,7 @@ class ParquetLog:
     def _group(self, group: int, wanted: Sequence[Column]) -> Piece:
         with self._source() as source:
             table = self._guarded(lambda: source.read_row_group(
-                group, columns=[column.name for column in wanted], use_threads=False))
+                group, columns=[self._name(column) for column in wanted], use_threads=False))
         return self._piece([_whole(table.column(self._name(column))) for column in wanted], wanted)
 
     def _batches(self, wanted: Sequence[Column]) -> Iterator[Piece]:
@@ -117,12 +128,10 @@ class ParquetLog:
                       for array, column in zip(arrays[1:], wanted[1:], strict=True)])
 
     def _ticks(self, array: pa.Array, column: Column) -> Ticks:
-        if pa.types.is_large_string(array.type):
-            array = array.cast(pa.string())
-        if pa.types.is_string(array.type):
+        if _textual(array.type):
             try:
-                return parse_stamps(array)
-            except BadStamp as bad:
+                return parse_stamps(array.cast(pa.string()))
+            except BadStampError as bad:
                 raise Problem(f'"{bad.cell}" in the time column "{column.name}" isn\'t a time like '
                               "the others", str(self.file.path), "export the log again") from None
         if _temporal(array.type):
@@ -131,6 +140,9 @@ class ParquetLog:
 
     def _numeric(self, array: pa.Array, column: Column) -> pa.Array:
         """Return an array of plain numbers; raises Problem for anything that isn't."""
+        kind = CHANNELS.get(column.channel)
+        if kind is not None and kind.discrete and _textual(array.type):
+            return self._states(array, column)
         if pa.types.is_dictionary(array.type):
             array = array.cast(array.type.value_type)
         if pa.types.is_decimal(array.type):
@@ -140,11 +152,17 @@ class ParquetLog:
         if pa.types.is_null(array.type):
             return array.cast(pa.float64())
         if array.type not in DTYPES:
-            what = "text" if pa.types.is_string(array.type) or pa.types.is_large_string(
-                array.type) else str(array.type)
+            what = "text" if _textual(array.type) else str(array.type)
             raise Problem(f'column "{column.name}" holds {what}, not numbers', str(self.file.path),
                           "export it as numbers, or name another column in a columns file")
         return array
+
+    def _states(self, array: pa.Array, column: Column) -> pa.Array:
+        try:
+            return states(array)
+        except UnknownStateError as unknown:
+            raise Problem(f'"{unknown.word}" in column "{column.name}" isn\'t a state that is '
+                          "known", str(self.file.path), "export states as 0 and 1") from None
 
     def _kind(self, column: Column) -> pa.DataType:
         return self.schema.field(column.index).type
@@ -172,6 +190,12 @@ def _unit(field: pa.Field) -> str:
     metadata = field.metadata or {}
     return next((metadata[key].decode("utf-8", "replace") for key in _UNIT_KEYS if key in metadata),
                 "")
+
+
+def _textual(kind: pa.DataType) -> bool:
+    if pa.types.is_dictionary(kind):
+        kind = kind.value_type
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
 
 
 def _temporal(kind: pa.DataType) -> bool:

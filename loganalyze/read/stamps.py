@@ -26,7 +26,7 @@ _MOST_LAYOUTS = 24
 _DIGITS = bytes.maketrans(b"123456789", b"000000000")
 
 
-class BadStamp(Exception):
+class BadStampError(Exception):
     """A cell that is no stamp; ``row`` counts from the array's start."""
 
     def __init__(self, row: int, cell: str) -> None:
@@ -43,15 +43,16 @@ def form_of_cells(cells: Sequence[str], name: str, where: str) -> Form:
     for cell in cells:
         layout = _layout(cell)
         if layout is None:
-            raise Problem(f'"{cell}" in the time column "{name}" isn\'t a time that is known', where,
+            raise Problem(f'"{cell}" in the time column "{name}" isn\'t a time that is known',
+                          where,
                           "export ISO 8601 stamps, times of day as HH:MM:SS, or elapsed seconds")
         if "Y" not in layout.groupdict() or layout["Y"] is None:
-            return Form(1e9, "time of day", daily=True)
+            return Form(1e9, "time of day", daily=True, textual=True)
         if layout["H"] is None:
             break
         zoned = layout.end("f") if layout["f"] else layout.end("S") if layout["S"] else 0
         stated = len(cell) > zoned > 0 or re.search("utc|gmt|zulu", name, re.IGNORECASE)
-        return Form(1e9, "ISO stamps", dated=True, inferred="" if stated else
+        return Form(1e9, "ISO stamps", dated=True, textual=True, inferred="" if stated else
                     f'The stamps of "{name}" state no zone: they were taken as UTC.')
     raise Problem(f'the time column "{name}" holds no time of day', where,
                   "name the column that holds the time in a columns file")
@@ -60,7 +61,7 @@ def form_of_cells(cells: Sequence[str], name: str, where: str) -> Form:
 def parse_stamps(array: pa.Array) -> NDArray[np.int64]:
     """Return int64[n] nanoseconds of a string array: since 1970, or of the day without a date.
 
-    Cells that are null or blank give MISSING. Raises BadStamp for text that is no stamp.
+    Cells that are null or blank give MISSING. Raises BadStampError for text that is no stamp.
     """
     validity, ends, data = array.buffers()
     count, first = len(array), array.offset
@@ -92,7 +93,7 @@ def _parse_width(matrix: NDArray[np.uint8], rows: NDArray[np.intp],
         layout = _layout(cell.decode("latin-1").strip())
         lead = len(cell) - len(cell.lstrip())
         if layout is None:
-            raise BadStamp(int(rows[0]), cell.decode("latin-1"))
+            raise BadStampError(int(rows[0]), cell.decode("latin-1"))
         alike = np.ones(len(matrix), dtype=bool)
         for place, code in enumerate(cell.translate(_DIGITS)):
             column = matrix[:, place]
@@ -104,7 +105,7 @@ def _parse_width(matrix: NDArray[np.uint8], rows: NDArray[np.intp],
         if whole:
             return
         matrix, rows = matrix[~alike], rows[~alike]
-    raise BadStamp(int(rows[0]), matrix[0].tobytes().decode("latin-1"))
+    raise BadStampError(int(rows[0]), matrix[0].tobytes().decode("latin-1"))
 
 
 def _nanoseconds(matrix: NDArray[np.uint8], layout: re.Match[str], lead: int,
@@ -120,7 +121,7 @@ def _nanoseconds(matrix: NDArray[np.uint8], layout: re.Match[str], lead: int,
         wrong = (value < least) | (value > most)
         if wrong.any():
             bad = int(np.flatnonzero(wrong)[0])
-            raise BadStamp(int(rows[bad]), matrix[bad].tobytes().decode("latin-1"))
+            raise BadStampError(int(rows[bad]), matrix[bad].tobytes().decode("latin-1"))
         return value
 
     seconds = (number("H", 0, 24) * 60 + number("M", 0, 59)) * 60 + number("S", 0, 60)
