@@ -30,6 +30,9 @@ UNDER, OVER, UNKNOWN, NOT_APPLICABLE = (np.uint8(i) for i in range(4))
 
 STATES = ("under", "over", "unknown", "not applicable")
 
+_STATE_OF = np.array([NOT_APPLICABLE, UNDER, UNKNOWN], dtype=np.uint8)
+"""State of a limit safely above the speed, by whether it applies."""
+
 BLOCK = 32768
 GUARD = 1e-3 * KNOT
 """A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
@@ -66,8 +69,17 @@ class Case:
     ready: dict[tuple[int, ...], curves.Curve]
     speeds_wanted: bool
     declared: Mapping[str, float]
+    ends: Mapping[int, tuple[float, float]]
+    """Pressure altitudes [m] beyond which a table leaves its limit unknown, by limit."""
     in_pieces: Mapping[int, tuple[conditions.Recorded, ...]]
     """Conditions that each block works out for itself."""
+
+    @property
+    def temperature_wanted(self) -> bool:
+        """Whether any column or limit needs the air temperature."""
+        return self.speeds_wanted or any(
+            limit.quantity == "true_airspeed" for limit in self.sheet.limit
+        )
 
     def curve(self, chosen: tuple[int, ...]) -> curves.Curve:
         """Return the tabulated curve of the chosen limits, made when first asked for."""
@@ -100,9 +112,14 @@ def prepare(
     tabulated = tuple(
         i for i, limit in enumerate(sheet.limit) if curves.depends_on_altitude_alone(limit, air)
     )
+    ends = {
+        i: (limit.nodes_m[0] - EDGE, limit.nodes_m[-1] + EDGE)
+        for i, limit in enumerate(sheet.limit)
+        if limit.nodes_m and limit.outside == "unknown"
+    }
     on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
     return Case(log, air, sheet, settings, applies, tabulated, on_pointer, {}, speeds_wanted,
-                declared, in_pieces)
+                declared, ends, in_pieces)
 
 
 def judge(case: Case) -> Judged:
@@ -118,14 +135,13 @@ def judge(case: Case) -> Judged:
             names += ["true_airspeed_kt", "static_air_temperature_degc", "isa_deviation_degc",
                       "density_altitude_ft"]
     else:
-        for name in ("pressure_altitude_ft", "calibrated_airspeed_kt", "limit_pointer_kt",
-                     "margin_mach", "indicated_airspeed_kt"):
-            if name in names:
-                names.remove(name)
+        names = ["margin_kt"]
     result = Judged({name: np.empty(n, dtype=np.float32) for name in names})
-    states = [f"state_{i}" for i in range(len(case.sheet.limit))]
-    for name in ("governing_limit", "state", *states):
-        result.columns[name] = np.empty(n, dtype=np.uint8)
+    if case.speeds_wanted:
+        result.columns["governing_limit"] = np.empty(n, dtype=np.uint8)
+    # Zeros are UNDER: what stays so needs no writing.
+    for name in ("state", *(f"state_{i}" for i in range(len(case.sheet.limit)))):
+        result.columns[name] = np.zeros(n, dtype=np.uint8)
     starts = range(0, n, BLOCK)
     workers = min(2, os.cpu_count() or 1, len(starts))
     if workers < 2:
@@ -189,9 +205,10 @@ def _block(
 ) -> None:
     air, out = case.air, part.columns
     speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
-    temperature = None if air.temperature is None else air.temperature[start:stop]
-    bits = screening.screen(case.log.time, air.calibrated_airspeed, air.pressure_altitude,
-                            air.temperature, start, stop)
+    felt = air.temperature if case.temperature_wanted else None
+    temperature = None if felt is None else felt[start:stop]
+    bits = screening.screen(case.log.time, air.calibrated_airspeed, air.pressure_altitude, felt,
+                            start, stop)
     if bits is not None:
         speed = np.where(bits & screening.AIRSPEED, np.nan, speed)
         altitude = np.where(bits & screening.ALTITUDE, np.nan, altitude)
@@ -210,12 +227,13 @@ def _block(
                         out=cut["indicated_airspeed_kt"], casting="same_kind")
         speeds.reckon(work, temperature, air.recovery_factor, cut)
     margin = _limits_from_tables(case, out, work, start, stop)
+    unknown = False
     for i in range(len(case.sheet.limit)):
-        _far_state(case, i, out[f"state_{i}"][start:stop], altitude, start, stop)
+        unknown |= _far_state(case, i, out[f"state_{i}"][start:stop], altitude, start, stop)
     if len(case.tabulated) < len(case.sheet.limit) or case.air.position_tables:
         rows = np.arange(stop - start)
     elif np.min(margin) > GUARD:
-        _combine(case, part, start, stop, settled=True)
+        _combine(case, part, start, stop, settled=not unknown)
         return
     else:
         rows = np.flatnonzero(~(margin > GUARD))
@@ -239,13 +257,13 @@ def _limits_from_tables(
     """Write the limit columns as the tables give them; return the margin [m/s]."""
     choices = _configurations(case, start, stop)
     limit, mach, scratch = work.limit, work.limit_mach, work.spare
-    governing = out["governing_limit"][start:stop]
     for chosen, where in choices:
         curve = case.curve(chosen)
         if where is None:
             curve.limit_airspeed.evaluate(work.cell, work.offset, limit, scratch)
-            np.take(curve.governing, work.cell, out=governing, mode="clip")
             if case.speeds_wanted:
+                governing = out["governing_limit"][start:stop]
+                np.take(curve.governing, work.cell, out=governing, mode="clip")
                 curve.limit_mach.evaluate(work.cell, work.offset, mach, scratch)
         else:
             some = np.flatnonzero(where)
@@ -253,14 +271,13 @@ def _limits_from_tables(
             values, spare = np.empty(len(some)), np.empty(len(some))
             curve.limit_airspeed.evaluate(cell, offset, values, spare)
             limit[some] = values
-            governing[some] = curve.governing[cell]
             if case.speeds_wanted:
+                out["governing_limit"][start:stop][some] = curve.governing[cell]
                 curve.limit_mach.evaluate(cell, offset, values, spare)
                 mach[some] = values
-    if np.isnan(work.offset[0]) or np.isnan(work.offset.sum()):
-        governing[np.isnan(work.offset)] = curves.NOBODY
-    np.multiply(limit, 1 / KNOT, out=out["limit_airspeed_kt"][start:stop], casting="same_kind")
     if case.speeds_wanted:
+        np.multiply(limit, 1 / KNOT, out=out["limit_airspeed_kt"][start:stop],
+                    casting="same_kind")
         np.subtract(mach, work.mach, out=mach)
         np.copyto(out["margin_mach"][start:stop], mach, casting="same_kind")
         _pointer(case, out["limit_pointer_kt"][start:stop], limit, choices, work)
@@ -314,19 +331,26 @@ def _pointer(
 
 def _far_state(
     case: Case, i: int, state: Bytes, altitude: Floats, start: int, stop: int
-) -> None:
-    """Write a limit's state for rows that are safely below it."""
-    state.fill(UNDER)
+) -> bool:
+    """Write a limit's state for rows that are safely below it; tell if any is unknown."""
     limit = case.sheet.limit[i]
-    if limit.nodes_m and limit.outside == "unknown":
-        low, high = limit.nodes_m[0] - EDGE, limit.nodes_m[-1] + EDGE
+    unknown = False
+    if i in case.ends:
+        low, high = case.ends[i]
         if not (altitude.min() >= low and altitude.max() <= high):
             state[~((altitude >= low) & (altitude <= high))] = UNKNOWN
-    if i in case.applies:
+            unknown = True
+    if limit.conditions:
         applies = case.applies[i][start:stop]
-        if applies.min() != conditions.YES or applies.max() != conditions.YES:
-            state[applies == conditions.NO] = NOT_APPLICABLE
-            state[applies == conditions.UNKNOWN] = UNKNOWN
+        least, most = applies.min(), applies.max()
+        if least != conditions.YES or most != conditions.YES:
+            if unknown:
+                state[applies == conditions.NO] = NOT_APPLICABLE
+                state[applies == conditions.UNKNOWN] = UNKNOWN
+            else:
+                np.take(_STATE_OF, applies, out=state, mode="clip")
+            unknown |= bool(most == conditions.UNKNOWN)
+    return unknown
 
 
 def _directly(
@@ -363,10 +387,10 @@ def _directly(
     lost = np.isnan(h)
     limit_airspeed[lost] = np.nan
     governing[lost] = curves.NOBODY
-    out["governing_limit"][where] = governing
-    out["limit_airspeed_kt"][where] = limit_airspeed / KNOT
     out["margin_kt"][where] = (limit_airspeed - v) / KNOT
     if case.speeds_wanted:
+        out["governing_limit"][where] = governing
+        out["limit_airspeed_kt"][where] = limit_airspeed / KNOT
         out["margin_mach"][where] = equivalents.mach_at_cas(limit_airspeed, h) - mach
         pointer, _ = curves.lowest(shown)
         pointer[lost] = np.nan
@@ -374,29 +398,25 @@ def _directly(
 
 
 def _combine(case: Case, part: Judged, start: int, stop: int, settled: bool) -> None:
-    """Write the combined state, and count the time judged."""
+    """Write the combined state, and count the time judged.
+
+    `settled` says that no limit is over or unknown in the block.
+    """
     out = part.columns
-    states = [out[f"state_{i}"][start:stop] for i in range(len(case.sheet.limit))]
     state = out["state"][start:stop]
-    always_under = settled and any(
-        i not in case.applies and not limit.nodes_m for i, limit in enumerate(case.sheet.limit)
-    )
-    doubtful = [s for i, s in enumerate(states)
-                if case.sheet.limit[i].nodes_m or i in case.applies]
-    if always_under and not any((s == UNKNOWN).any() for s in doubtful):
-        state.fill(UNDER)
-    else:
+    always = len(case.applies) < len(case.sheet.limit)
+    if not (settled and always):
+        states = [out[f"state_{i}"][start:stop] for i in range(len(case.sheet.limit))]
         over = np.zeros(stop - start, dtype=bool)
         unknown, applicable = over.copy(), over.copy()
         for one in states:
             over |= one == OVER
             unknown |= one == UNKNOWN
             applicable |= one != NOT_APPLICABLE
-        state.fill(NOT_APPLICABLE)
-        state[applicable] = UNDER
+        state[~applicable] = NOT_APPLICABLE
         state[unknown] = UNKNOWN
         state[over] = OVER
-    time = case.log.time[start : min(stop + 1, len(case.log))]
-    hold = screening.held(time, case.log.interval_s)[: stop - start]
-    known = state != UNKNOWN
-    part.known_s += float(hold.sum() if known.all() else hold[known].sum())
+    hold = screening.held(case.log.time[start : min(stop + 1, len(case.log))],
+                          case.log.interval_s)[: stop - start]
+    known = None if settled else state != UNKNOWN
+    part.known_s += float(hold.sum() if known is None or known.all() else hold[known].sum())

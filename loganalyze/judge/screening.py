@@ -89,43 +89,35 @@ def screen(
     first, stop : int
         The block, half-open.
     """
+    bits: Bits | None = None
+    for bound, values in ((SPEED, speed), (HEIGHT, altitude), (HEAT, temperature)):
+        if values is not None and not bound.clean(values[first:stop]):
+            bits = np.zeros(stop - first, dtype=np.uint8) if bits is None else bits
+            bound.mark(values[first:stop], bits)
     low, high = max(first - 1, 0), min(stop + 1, len(time))
-    steps = np.diff(time[low:high])
-    clean = SPEED.clean(speed[first:stop]) and HEIGHT.clean(altitude[first:stop])
-    if temperature is not None:
-        clean = clean and HEAT.clean(temperature[first:stop])
-    shortest = float(steps.min()) if len(steps) else 0.0
-    jumps = [
-        (bound, values[low:high], np.diff(values[low:high]))
-        for bound, values in ((SPEED, speed), (HEIGHT, altitude))
-    ]
-    for bound, _, jump in jumps:
-        if clean and len(jump):
-            greatest = bound.rate * shortest + _NOISE[bound.first_bit]
-            clean = bool(jump.max() <= greatest and jump.min() >= -greatest)
-    if clean:
-        return None
-    bits = np.zeros(stop - first, dtype=np.uint8)
-    SPEED.mark(speed[first:stop], bits)
-    HEIGHT.mark(altitude[first:stop], bits)
-    if temperature is not None:
-        HEAT.mark(temperature[first:stop], bits)
-    for bound, values, jump in jumps:
-        _mark_spikes(bound, values, jump, steps, bits, first - low)
-    return bits if bits.any() else None
+    steps = time[low + 1 : high] - time[low : high - 1]
+    for bound, values in ((SPEED, speed), (HEIGHT, altitude)):
+        for row in _spikes(bound, values[low:high], steps):
+            if first <= low + row < stop:
+                bits = np.zeros(stop - first, dtype=np.uint8) if bits is None else bits
+                bits[low + row - first] |= np.uint8(1 << (bound.first_bit + 2))
+    return bits
 
 
-def _mark_spikes(
-    bound: Plausible, values: Floats, jump: Floats, steps: Floats, bits: Bits, skip: int
-) -> None:
+def _spikes(bound: Plausible, values: Floats, steps: Floats) -> list[int]:
+    """Rows that are out and at once back, both faster than plausible."""
     if len(values) < 3:
-        return
-    allowed = bound.rate * steps + _NOISE[bound.first_bit]
-    up, down = jump > allowed, jump < -allowed
-    spike = (up[:-1] & down[1:]) | (down[:-1] & up[1:])
-    for i in np.flatnonzero(spike) + 1 - skip:
-        if 0 <= i < len(bits):
-            bits[i] |= np.uint8(1 << (bound.first_bit + 2))
+        return []
+    jump = values[1:] - values[:-1]
+    noise = _NOISE[bound.first_bit]
+    least = bound.rate * float(steps.min()) + noise
+    # One look at the extremes settles most blocks; NaN leaves them NaN, and so undecided.
+    if jump.max() <= least and jump.min() >= -least:
+        return []
+    rows = np.flatnonzero(np.abs(jump) > least)
+    rows = rows[np.abs(jump[rows]) > bound.rate * steps[rows] + noise]
+    back = np.diff(rows) == 1
+    return [int(row) + 1 for row in rows[:-1][back] if jump[row] * jump[row + 1] < 0]
 
 
 def held(time: Floats, interval: float) -> Floats:
