@@ -39,7 +39,8 @@ class Form:
 
     ``per_second`` : ticks in a second; ``dated`` : ticks count from 1970; ``daily`` : ticks
     start again at midnight; ``textual`` : the column holds text; ``words`` : the clock in plain
-    words; ``inferred`` : a sentence where the file didn't state it.
+    words; ``inferred`` : a sentence where the file didn't state it; ``date`` : that of the first
+    row, for a time of day beside a column of dates.
     """
 
     per_second: float
@@ -48,6 +49,7 @@ class Form:
     daily: bool = False
     textual: bool = False
     inferred: str = ""
+    date: str = ""
 
 
 def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str, name: str,
@@ -138,7 +140,11 @@ class Clock:
     @property
     def utc_start(self) -> np.datetime64 | None:
         """The instant of the first stamp, where the clock has a date."""
-        if self.first is None or not self.form.dated:
+        if self.first is None:
+            return None
+        if self.form.daily and self.form.date:
+            return np.datetime64(self.form.date, "ns") + np.timedelta64(int(self.first), "ns")
+        if not self.form.dated:
             return None
         if isinstance(self.first, int):
             return np.datetime64(round(self.first * (10**9 // round(self.form.per_second))), "ns")
@@ -205,8 +211,9 @@ def _spread(stamps: NDArray[np.float64]) -> tuple[NDArray[np.float64], int, list
         return stamps, 0, []
     starts = np.concatenate([[0], changes])
     counts = np.diff(starts, append=len(stamps))
-    typical = int(np.median(counts))
-    inner = counts[1:-1] if len(counts) > 2 else counts
+    # The first and the last stamp may have lost rows to the recording's start and end.
+    inner = counts[1:-1] if len(counts) > 2 else counts[counts.argmax():][:1]
+    typical = int(np.median(inner))
     if typical < 2 or (inner >= 2).mean() < 0.8:
         return stamps, 0, []
     widths = np.diff(stamps[starts])

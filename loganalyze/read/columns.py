@@ -175,7 +175,7 @@ def _read_words(text: str, unit: str, unit_from: str) -> _Reading | None:
     words = [word for word in _WORDS.split(_CAMEL.sub(" ", text.strip())) if word]
     while words:
         key = _key("".join(words))
-        if key in _BY_KEY or key in _DOUBTFUL:
+        if (key in _BY_KEY or key in _DOUBTFUL) and _key(words[-1]):
             if not unit and key in NAMED_UNITS:
                 unit, unit_from = NAMED_UNITS[key], "its name"
             return _Reading(_BY_KEY.get(key, ""), unit, unit_from, key)
@@ -185,19 +185,21 @@ def _read_words(text: str, unit: str, unit_from: str) -> _Reading | None:
         taken = 0 if unit else _unit_words(words)
         if not taken:
             return None
-        unit, unit_from = _joined_unit(words[-taken:]), "the end of its name"
+        unit, unit_from = _joined_unit(words[-taken:], text), "the end of its name"
         words = words[:-taken]
     return None
 
 
-def _joined_unit(words: Sequence[str]) -> str:
-    return next((text for text in (" ".join(words), "/".join(words))
-                 if find_unit(text) is not None), "")
+def _joined_unit(words: Sequence[str], text: str) -> str:
+    """Return the unit that `words` make, as written at the end of `text` if it stands there."""
+    known = [joined for joined in ("".join(words), " ".join(words), "/".join(words))
+             if find_unit(joined) is not None]
+    return next((joined for joined in known if text.endswith(joined)), known[-1] if known else "")
 
 
 def _unit_words(words: Sequence[str]) -> int:
     for count in (2, 1):
-        if len(words) > count and not words[-1].isdigit() and _joined_unit(words[-count:]):
+        if len(words) > count and not words[-1].isdigit() and _joined_unit(words[-count:], ""):
             return count
     return 0
 
@@ -221,7 +223,7 @@ def recognise(
     notes: list[str] = []
     for index, header in enumerate(headers):
         reading = read_name(header.name) if index not in taken else None
-        if reading is None or _symbol_of_another(header, reading):
+        if reading is None or _bare_symbol(header, reading):
             continue
         if not reading.channel:
             doubtful.append((header, _DOUBTFUL[reading.spelling]))
@@ -243,15 +245,13 @@ def recognise(
     return sorted(found.values(), key=lambda column: column.index), notes
 
 
-def _symbol_of_another(header: Header, reading: _Reading) -> bool:
-    """Whether a short symbol's unit shows that it stands for something else (T, PS, VS)."""
-    if len(reading.spelling) > 2 or not reading.channel:
+def _bare_symbol(header: Header, reading: _Reading) -> bool:
+    """Whether a short symbol (T, HP, VS) lacks the unit that would tell what it stands for."""
+    kind = CHANNELS.get(reading.channel)
+    if len(reading.spelling) > 2 or not reading.channel or (kind is not None and kind.discrete):
         return False
     unit = find_unit(header.unit or reading.unit)
-    kind = CHANNELS.get(reading.channel)
-    if reading.channel == "time":
-        return unit is None or unit.dimension != "time"
-    return unit is not None and kind is not None and unit.dimension != kind.dimension
+    return unit is None or unit.dimension != (kind.dimension if kind else "time")
 
 
 def refuse_unit(column: Column, headers: Sequence[Header], found: Mapping[str, Column],
@@ -301,7 +301,7 @@ def _named(reading: _Reading, index: int, header: Header, where: str,
             raise
         notes.append(f'Column "{header.name}" was not read: {problem.what}.')
         return None
-    if column.unit is None and reading.channel not in ESSENTIAL:
+    if column.unit is None and reading.channel not in ESSENTIAL | UNITLESS:
         notes.append(f'Column "{header.name}" ({_words(reading.channel)}) states no unit: '
                      "not read.")
         return None
@@ -363,10 +363,9 @@ def _listed(headers: Sequence[Header]) -> str:
 
 def _start(headers: Sequence[Header], found: Mapping[str, Column], missing: str) -> str:
     """Return the columns found and a columns file to start from."""
-    wanted = ["time", "pressure_altitude", *(a for a in AIRSPEEDS if a in found),
-              *(t for t in TEMPERATURES if t in found)]
-    if not set(AIRSPEEDS) & set(wanted):
-        wanted.insert(2, AIRSPEEDS[1])
+    speeds = [name for name in AIRSPEEDS if name in found or name == missing] or [AIRSPEEDS[0]]
+    temperatures = [name for name in TEMPERATURES if name in found]
+    wanted = ["time", "pressure_altitude", *speeds, *temperatures]
     if missing and missing not in wanted:
         wanted.append(missing)
     lines = [_listed(headers), "a columns file to start from:", "[columns]"]

@@ -94,7 +94,7 @@ class CsvLog:
         """Tell how the time column counts."""
         cells = [cell for cell in self.dialect.cells(column.index) if cell not in MISSING]
         where = f"{self.file.path}, line {self.dialect.first_line}"
-        if cells and not all(map(is_number, cells)):
+        if 2 * sum(map(is_number, cells)) < len(cells):
             return form_of_cells(cells, column.name, where)
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
                                column.name, where)

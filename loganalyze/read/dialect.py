@@ -111,7 +111,8 @@ def find_dialect(head: bytes, encoding: str, mark: int, where: str) -> Dialect:
         raise _no_rows(best, where)
     header, units = _header(best, where)
     decimal = _decimal(best, where)
-    first = best.first_row
+    # Whatever stands below the header is a row, so that a broken first one isn't passed over.
+    first = (header if units is None else units) + 1
     names = _names(best, header, comment, where)
     rows = [i for i in range(first, len(texts)) if best.looks_like_row(i)]
     return Dialect(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -157,8 +158,7 @@ def _understand(path: Path, chosen: str | Path | ColumnsFile | None) -> _Job:
     found, notes = recognise(log.headers, sheet, where)
     by_channel = {column.channel: column for column in found}
     time = by_channel.pop("time")
-    by_channel.pop("date", None)
-    form = log.clock(time)
+    form = _with_date(log.clock(time), by_channel.pop("date", None), log, notes)
     kelvin = set()
     for channel, column in by_channel.items():
         if column.unit is not None or (channel not in CHANNELS):
@@ -176,6 +176,22 @@ def _understand(path: Path, chosen: str | Path | ColumnsFile | None) -> _Job:
     described = log.described() | {"clock": form.words, "time_column": time.name}
     source = Source(path, file.size, file.modified_ns, described, tuple(notes))
     return _Job(log, time, form, list(by_channel.values()), frozenset(kelvin), source)
+
+
+def _with_date(form: Form, column: Column | None, log: CsvLog | ParquetLog,
+               notes: list[str]) -> Form:
+    """Give a time of day the date of the first row, where it is written year first."""
+    if column is None:
+        return form
+    written = log.first_cell(column)
+    try:
+        date = datetime.date.fromisoformat(written)
+    except ValueError:
+        date = None
+    if form.daily and date is not None:
+        return replace(form, date=date.isoformat())
+    notes.append(f'The dates in column "{column.name}" (such as "{written}") were not used.')
+    return form
 
 
 def _all_kelvin(values: NDArray[np.float64]) -> bool:
