@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from loganalyze.cli.options import (
+    Number,
     declare_option,
     json_option,
     limits_option,
@@ -30,7 +31,7 @@ ALTITUDES = ("pressure_altitude", "indicated_altitude")
 NOT_OF_A_POINT = ("column_says_calibrated",)
 """Findings about a recorder's column, which a point given by hand doesn't have."""
 
-_SPEED = click.FloatRange(min=0)
+_SPEED = Number(min=0)
 
 
 @click.command("airdata")
@@ -40,17 +41,17 @@ _SPEED = click.FloatRange(min=0)
 @click.option("--mach", type=_SPEED, metavar="MACH", help="Mach number.")
 @click.option("--ias", type=_SPEED, metavar="KT",
               help="Indicated airspeed [kt]; corrected as the --limits sheet says.")
-@click.option("--pressure-altitude", type=float, metavar="FT", help="Pressure altitude [ft].")
-@click.option("--indicated-altitude", type=float, metavar="FT",
+@click.option("--pressure-altitude", type=Number(), metavar="FT", help="Pressure altitude [ft].")
+@click.option("--indicated-altitude", type=Number(), metavar="FT",
               help="Or indicated altitude [ft], with --altimeter-setting.")
-@click.option("--altimeter-setting", type=click.FloatRange(600, 1200), metavar="HPA",
+@click.option("--altimeter-setting", type=Number(600, 1200), metavar="HPA",
               help="Altimeter setting (QNH) [hPa].")
-@click.option("--sat", type=float, metavar="DEGC", help="Static air temperature [degC].")
-@click.option("--tat", type=float, metavar="DEGC",
+@click.option("--sat", type=Number(), metavar="DEGC", help="Static air temperature [degC].")
+@click.option("--tat", type=Number(), metavar="DEGC",
               help="Total air temperature [degC], with --recovery-factor.")
-@click.option("--recovery-factor", type=click.FloatRange(0, 1), metavar="K",
+@click.option("--recovery-factor", type=Number(0, 1), metavar="K",
               help="Part of the temperature rise that the probe recovers, 0 to 1.")
-@click.option("--isa-deviation", type=float, metavar="DEGC",
+@click.option("--isa-deviation", type=Number(), metavar="DEGC",
               help="Deviation from the standard atmosphere [degC].")
 @limits_option(required=False)
 @declare_option
@@ -70,7 +71,7 @@ def command(limits: Path | None, declared: tuple[str, ...], as_json: bool,
             from loganalyze.sheets.limits import read_limits
 
             sheet = read_limits(limits)
-            states = states_in_si(said)
+            states = states_in_si(said, sheet)
             if given["ias"] is not None:
                 from loganalyze.judge.airdata import recover
                 from loganalyze.record.units import FOOT, KNOT

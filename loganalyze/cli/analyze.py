@@ -14,6 +14,7 @@ from loganalyze.cli import complain
 from loganalyze.cli.options import (
     FILE,
     Command,
+    Number,
     declare_option,
     json_option,
     limits_option,
@@ -43,7 +44,7 @@ THRESHOLDS: dict[str, str] = {
 def _threshold_options(command: Command) -> Command:
     for field in reversed(fields(Settings)):
         command = click.option(
-            f"--{field.name.replace('_', '-')}", field.name, type=click.FloatRange(min=0),
+            f"--{field.name.replace('_', '-')}", field.name, type=Number(min=0),
             default=field.default, show_default=True, metavar="NUMBER",
             help=THRESHOLDS[field.name],
         )(command)
@@ -102,8 +103,9 @@ def command(
     from loganalyze.sheets.limits import read_limits
 
     said = said_states(declared)
-    job = _Job(read_limits(limits), limits, columns, out, overwrite, plot_format, said,
-               states_in_si(said), Settings(**thresholds))
+    sheet = read_limits(limits)
+    job = _Job(sheet, limits, columns, out, overwrite, plot_format, said,
+               states_in_si(said, sheet), Settings(**thresholds))
     summaries, failed = [], 0
     for log in _with_progress(logs):
         try:

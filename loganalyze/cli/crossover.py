@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from loganalyze.cli.options import (
+    Number,
     declare_option,
     json_option,
     limits_option,
@@ -18,9 +19,9 @@ from loganalyze.problems import Problem
 
 
 @click.command("crossover")
-@click.option("--cas", type=click.FloatRange(0, min_open=True), metavar="KT",
+@click.option("--cas", type=Number(0, min_open=True), metavar="KT",
               help="Calibrated airspeed [kt].")
-@click.option("--mach", type=click.FloatRange(0, min_open=True), metavar="MACH",
+@click.option("--mach", type=Number(0, min_open=True), metavar="MACH",
               help="Mach number.")
 @limits_option(required=False)
 @declare_option
@@ -69,7 +70,7 @@ def _of_sheet(limits: Path, declared: tuple[str, ...], as_json: bool) -> None:
     from loganalyze.show import wording
 
     sheet = read_limits(limits)
-    states = states_in_si(said_states(declared))
+    states = states_in_si(said_states(declared), sheet)
     found = [
         {"below": one.below, "above": one.above,
          "pressure_altitude_ft": round(one.pressure_altitude / FOOT, 6),

@@ -9,6 +9,7 @@ import click
 
 from loganalyze.cli.options import (
     FILE,
+    Number,
     declare_option,
     json_option,
     limits_option,
@@ -26,15 +27,15 @@ MOST_ROWS = 10_000
 
 @click.command("envelope")
 @limits_option(required=True)
-@click.option("--from", "lowest", type=float, default=0.0, show_default=True, metavar="FT",
+@click.option("--from", "lowest", type=Number(), default=0.0, show_default=True, metavar="FT",
               help="Lowest pressure altitude [ft].")
-@click.option("--to", "highest", type=float, default=40000.0, show_default=True, metavar="FT",
+@click.option("--to", "highest", type=Number(), default=40000.0, show_default=True, metavar="FT",
               help="Highest pressure altitude [ft].")
-@click.option("--step", type=click.FloatRange(0, min_open=True), default=2000.0,
+@click.option("--step", type=Number(0, min_open=True), default=2000.0,
               show_default=True, metavar="FT", help="Step of the table [ft].")
-@click.option("--temperature", type=float, metavar="DEGC",
+@click.option("--temperature", type=Number(), metavar="DEGC",
               help="Static air temperature for the true airspeed [degC], at all altitudes.")
-@click.option("--isa-deviation", type=float, metavar="DEGC",
+@click.option("--isa-deviation", type=Number(), metavar="DEGC",
               help="Or deviation from the standard atmosphere [degC]; 0 when neither is given.")
 @click.option("--plot", type=FILE, metavar="FILE", help="Write the plot (.png, .svg or .pdf).")
 @click.option("--overwrite", is_flag=True, help="Replace the plot if it exists.")
@@ -71,7 +72,7 @@ def command(
     from loganalyze.sheets.limits import read_limits
 
     sheet = read_limits(limits)
-    air: dict[str, Any] = {"declared": states_in_si(said_states(declared))}
+    air: dict[str, Any] = {"declared": states_in_si(said_states(declared), sheet)}
     if temperature is not None:
         air["temperature"] = temperature + 273.15
     else:

@@ -6,15 +6,30 @@ import json
 import math
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from loganalyze.problems import Problem
 
+if TYPE_CHECKING:
+    from loganalyze.sheets.limits import LimitsSheet
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 FILE = click.Path(path_type=Path)
+
+
+class Number(click.FloatRange):
+    """A finite number; FloatRange alone lets NaN and infinity through."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+                ) -> float:
+        """Return `value` as a float, or fail with the usage."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is not a finite number.", param, ctx)
+        return number
 
 
 def limits_option(required: bool) -> Callable[[Command], Command]:
@@ -65,15 +80,19 @@ def said_states(declared: Sequence[str]) -> dict[str, float]:
     return said
 
 
-def states_in_si(said: Mapping[str, float]) -> dict[str, float]:
+def states_in_si(said: Mapping[str, float], sheet: LimitsSheet) -> dict[str, float]:
     """Return declared states by channel, in SI: {"flap_deg": 20.0} is {"flap": 0.349...}.
 
-    Raises Problem for a misspelt channel or a missing unit.
+    Raises Problem for a misspelt channel, a missing unit, or a state that nothing in the sheet
+    asks for: a slip in its name must not pass for a declaration.
     """
     from pydantic_core import PydanticCustomError
 
     from loganalyze.sheets.conditions import channel_and_unit
 
+    wanted = [limit.conditions for limit in sheet.limit]
+    wanted += [row.conditions for row in sheet.airspeed.position_tables]
+    asked = sorted({one.channel for conditions in wanted for one in conditions})
     states = {}
     for key, value in said.items():
         try:
@@ -81,5 +100,8 @@ def states_in_si(said: Mapping[str, float]) -> dict[str, float]:
         except PydanticCustomError as error:
             context = error.context or {}
             raise Problem(str(context["what"]), "--declare", str(context["mend"])) from None
+        if channel not in asked:
+            raise Problem(f"nothing in the limits sheet depends on {channel}", "--declare",
+                          f"it asks for {', '.join(asked)}" if asked else "leave it out")
         states[channel] = value * unit.factor + unit.offset if unit else value
     return states

@@ -205,7 +205,8 @@ def _label_limits(axes: Axes, analysis: Analysis) -> None:
     lasts = np.concatenate([changes - 1, [len(codes) - 1]])
     wide = time[lasts] - time[firsts] > 0.04 * (time[-1] - time[0])
     for first, last in zip(firsts[wide], lasts[wide], strict=True):
-        room = slice(2, -2) if time[last] - time[first] > 0.2 * (time[-1] - time[0]) else slice(6, 7)
+        short = time[last] - time[first] < 0.2 * (time[-1] - time[0])
+        room = slice(6, 7) if short else slice(2, -2)
         places = np.searchsorted(time, np.linspace(time[first], time[last], 13)[room])
         places = places[np.isfinite(limit[places])]
         if codes[first] == NO_LIMIT or not places.size:
@@ -347,9 +348,10 @@ def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
                     va="center")
         figure.text(0.12, 0.92, _temperature_words(envelope), va="center")
         names = [limit.name for limit in sheet.limit]
+        thin: dict[str, Any] = {"color": GREY, "linewidth": 0.7, "linestyle": (0, (1, 2))}
         for values in envelope.per_limit:
-            axes.plot(values / KNOT, height, color=GREY, linewidth=0.7, linestyle=(0, (1, 2)))
-        axes.plot([], [], color=GREY, linewidth=0.7, linestyle=(0, (1, 2)), label="each limit by itself")
+            axes.plot(values / KNOT, height, **thin)
+        axes.plot([], [], label="each limit by itself", **thin)
         axes.plot(envelope.limit_airspeed / KNOT, height, color="black", linewidth=1.8,
                   label="limit airspeed (CAS)")
         axes.plot(envelope.true_airspeed / KNOT, height, color=BLUE, linewidth=1.3,

@@ -1,0 +1,197 @@
+import json
+import os
+import sys
+from dataclasses import fields
+
+import pytest
+
+from loganalyze.cli.analyze import THRESHOLDS
+from loganalyze.judge.settings import Settings
+from loganalyze.show.wording import CAUTIONS
+
+from .conftest import SHEET, write_log
+
+
+def test_a_plain_verdict_is_printed(run, fast, sheet):
+    done = run("analyze", fast, "--limits", sheet)
+    assert done.code == 0
+    assert done.err == ""
+    assert "VMO exceeded at 0:00:19.8 for 9.5 s, at worst by 5.0 kt" in done.out
+    assert 'pressure_altitude: column "Pressure Altitude [ft]", in ft' in done.out
+    assert "join_gap_s 5" in done.out
+    assert done.out.rstrip().endswith("\n".join(CAUTIONS))
+
+
+def test_an_exceedance_fails_only_when_asked(run, fast, slow, sheet):
+    assert run("analyze", fast, "--limits", sheet, "--fail-on-exceedance").code == 1
+    assert run("analyze", slow, "--limits", sheet, "--fail-on-exceedance").code == 0
+    assert run("analyze", fast, "--limits", sheet).code == 0
+
+
+def test_json_is_the_summary(run, fast, slow, sheet, tmp_path):
+    done = run("analyze", fast, "--limits", sheet, "--json", "--out", tmp_path / "out")
+    assert json.loads(done.out) == json.loads(
+        (tmp_path / "out" / "fast" / "summary.json").read_text())
+    done = run("analyze", fast, slow, "--limits", sheet, "--json")
+    assert [one["inputs"][0]["file"] for one in json.loads(done.out)] == ["fast.csv", "slow.csv"]
+
+
+def test_thresholds_are_options_and_reach_the_result(run, fast, sheet):
+    assert list(THRESHOLDS) == [field.name for field in fields(Settings)]
+    done = run("analyze", fast, "--limits", sheet, "--json", "--minimum-duration-s", "30")
+    said = json.loads(done.out)
+    assert said["settings"]["minimum_duration_s"] == 30.0
+    assert said["flights"][0]["exceedances"][0]["brief"] is True
+    for absurd in ("-1", "nan", "inf", "long"):
+        assert run("analyze", fast, "--limits", sheet, "--join-gap-s", absurd).code == 2
+
+
+def test_a_declared_state_counts(run, slow, sheet):
+    said = json.loads(run("analyze", slow, "--limits", sheet, "--json").out)
+    assert said["flights"][0]["judged_s"] == 0.0
+    assert "VFE 20 could not be judged: flap not recorded and not declared." in [
+        one["sentence"] for one in said["flights"][0]["taken"]]
+    said = json.loads(run("analyze", slow, "--limits", sheet, "--json", "--declare",
+                          "flap_deg=15").out)
+    assert said["declared"] == {"flap_deg": 15.0}
+    assert [one["limit"] for one in said["flights"][0]["exceedances"]] == ["VFE 20"]
+    assert said["flights"][0]["judged_s"] == 50.0
+
+
+@pytest.mark.parametrize("declared", ["flap_deg", "=3", "flap_deg=much", "flap_deg=nan",
+                                      "flap=3", "flpa_deg=3", "flap_kt=3", "gear_down=yes"])
+def test_a_declaration_that_says_nothing_is_refused(run, slow, sheet, declared):
+    done = run("analyze", slow, "--limits", sheet, "--declare", declared)
+    assert done.code == 2
+    assert done.err.startswith("loganalyze: --declare: ")
+    assert len(done.err.splitlines()) == 1
+
+
+def test_one_bad_log_does_not_stop_the_others(run, fast, slow, sheet, tmp_path):
+    bad = tmp_path / "bad.csv"
+    bad.write_text("")
+    done = run("analyze", fast, bad, slow, "--limits", sheet, "--out", tmp_path / "out")
+    assert done.code == 2
+    assert "bad.csv" in done.err
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["fast", "slow"]
+    assert "slow.csv against" in done.out
+
+
+def test_two_logs_of_one_name_do_not_share_a_folder(run, fast, sheet, tmp_path):
+    (tmp_path / "other").mkdir()
+    other = write_log(tmp_path / "other" / "fast.csv", [200] * 20)
+    done = run("analyze", fast, other, "--limits", sheet, "--out", tmp_path / "out")
+    assert done.code == 2
+    assert "its results would go to" in done.err
+    said = json.loads((tmp_path / "out" / "fast" / "summary.json").read_text())
+    assert said["flights"][0]["samples"] == 50
+
+
+def test_an_existing_folder_is_refused_or_replaced(run, fast, sheet, tmp_path):
+    arguments = ("analyze", fast, "--limits", sheet, "--out", tmp_path / "out")
+    assert run(*arguments).code == 0
+    done = run(*arguments, "--plot-format", "svg")
+    assert done.code == 2
+    assert "exists already" in done.err
+    assert (tmp_path / "out" / "fast" / "margin.png").exists()
+    assert run(*arguments, "--plot-format", "svg", "--overwrite").code == 0
+    assert not (tmp_path / "out" / "fast" / "margin.png").exists()
+    assert (tmp_path / "out" / "fast" / "margin.svg").exists()
+
+
+ROWS = "Time [s],Pressure Altitude [ft],CAS [kt],SAT [degC]\n"
+GOOD = "".join(f"{i},5000,200,4\n" for i in range(50))
+
+BAD_LOGS = {
+    "empty": b"",
+    "header only": ROWS.encode(),
+    "missing column": b"Time [s],Pressure Altitude [ft]\n0,5000\n1,5000\n",
+    "text in a number column": (ROWS + GOOD.replace("200", "fast")).encode(),
+    "an unknown unit": (ROWS.replace("[kt]", "[furlong]") + GOOD).encode(),
+    "not a log": bytes(range(256)) * 50,
+    "not a gzip": b"\x1f\x8b nothing of the kind",
+}
+
+
+@pytest.mark.parametrize("what", BAD_LOGS)
+def test_a_bad_log_is_one_sentence_and_exit_2(run, sheet, tmp_path, what):
+    log = tmp_path / "log.csv"
+    log.write_bytes(BAD_LOGS[what])
+    for command in (("analyze", log, "--limits", sheet, "--out", tmp_path / "out"),
+                    ("inspect", log)):
+        done = run(*command)
+        assert done.code == 2, what
+        assert done.out == ""
+        first = done.err.splitlines()[0]
+        assert first.startswith("loganalyze: ")
+        assert first.endswith(".")
+        assert "log.csv" in first
+        assert "Traceback" not in done.err
+    assert not (tmp_path / "out").exists() or not any((tmp_path / "out").iterdir())
+
+
+BAD_SHEETS = {
+    "an unknown key": SHEET + "\nspeed = 3\n",
+    "a negative limit": SHEET.replace("245", "-245"),
+    "an absurd limit": SHEET.replace("245", "24500"),
+    "not TOML": SHEET.replace("[airspeed]", "[airspeed"),
+}
+
+
+@pytest.mark.parametrize("what", BAD_SHEETS)
+def test_a_bad_sheet_is_one_sentence_and_exit_2(run, slow, tmp_path, what):
+    path = tmp_path / "bad.toml"
+    path.write_text(BAD_SHEETS[what])
+    for command in (("analyze", slow), ("envelope",), ("crossover",)):
+        done = run(*command, "--limits", path)
+        assert done.code == 2
+        assert done.out == ""
+        assert done.err.startswith("loganalyze: ")
+        assert "bad.toml" in done.err
+        assert len(done.err.splitlines()) == 1
+
+
+def test_a_folder_and_a_missing_file_are_refused(run, sheet, tmp_path):
+    for log in (tmp_path, tmp_path / "nothing.csv"):
+        done = run("analyze", log, "--limits", sheet)
+        assert done.code == 2
+        assert done.err.startswith("loganalyze: ")
+        assert len(done.err.splitlines()) == 1
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="permissions don't bind here")
+def test_no_permission_is_refused(run, slow, sheet, tmp_path):
+    slow.chmod(0)
+    assert run("analyze", slow, "--limits", sheet).code == 2
+    (tmp_path / "shut").mkdir(mode=0o500)
+    slow.chmod(0o600)
+    done = run("analyze", slow, "--limits", sheet, "--out", tmp_path / "shut")
+    assert done.code == 2
+    assert "can't be written" in done.err
+
+
+def test_an_output_place_that_is_a_file_is_refused(run, slow, sheet, tmp_path):
+    (tmp_path / "out").write_text("a file")
+    done = run("analyze", slow, "--limits", sheet, "--out", tmp_path / "out")
+    assert done.code == 2
+    assert len(done.err.splitlines()) == 1
+
+
+def test_several_flights_are_told_apart(run, sheet, tmp_path):
+    log = tmp_path / "two.csv"
+    rows = [f"{t},5000,{v},4\n" for start, v in ((0, 200), (9000, 250))
+            for t in range(start, start + 30)]
+    log.write_text(ROWS + "".join(rows))
+    done = run("analyze", log, "--limits", sheet, "--declare", "flap_deg=0")
+    assert "  Flight 1: No limit was exceeded in the 30.0 s" in done.out
+    assert "  Flight 2: 1 exceedance in the 30.0 s" in done.out
+    assert "VMO exceeded at 2:30:00.0" in done.out
+
+
+def test_progress_is_shown_on_the_error_stream_only(run, fast, slow, sheet, monkeypatch):
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    done = run("analyze", fast, slow, "--limits", sheet)
+    assert done.code == 0
+    assert "logs" in done.err
+    assert "100%" in done.err
+    assert "100%" not in done.out

@@ -1,0 +1,114 @@
+"""The command line as a process: help, exit codes, pipes, and what it imports."""
+
+import os
+import signal
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import loganalyze
+from loganalyze.cli import COMMANDS
+
+ROOT = Path(__file__).parents[2]
+HEAVY = ("numpy", "pandas", "pyarrow", "matplotlib", "scipy", "pydantic", "rich")
+
+
+def modules_after(*arguments) -> set[str]:
+    """Top-level modules that are loaded once the command line is through."""
+    code = (
+        "import sys\nfrom loganalyze.cli import main\n"
+        f"try:\n    main({[str(argument) for argument in arguments]!r})\n"
+        "except SystemExit as stop:\n    assert not stop.code, stop.code\n"
+        "print('\\n' + ' '.join({name.split('.')[0] for name in sys.modules}"
+        " | {name for name in sys.modules if name == 'matplotlib.pyplot'}))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True,
+                          cwd=ROOT)
+    return set(done.stdout.splitlines()[-1].split())
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], *([name, "--help"]
+                                                                      for name in COMMANDS)])
+def test_help_loads_nothing_heavy(arguments):
+    assert not modules_after(*arguments) & set(HEAVY)
+
+
+def test_the_main_job_loads_neither_pandas_nor_scipy_nor_pyplot(fast, sheet, tmp_path):
+    loaded = modules_after("analyze", fast, "--limits", sheet, "--out", tmp_path / "out")
+    assert {"numpy", "pyarrow", "matplotlib"} <= loaded
+    assert not loaded & {"pandas", "scipy", "matplotlib.pyplot"}
+
+
+def test_importing_the_package_loads_nothing_heavy():
+    code = "import loganalyze, sys; print(' '.join(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True,
+                          cwd=ROOT)
+    assert not set(done.stdout.split()) & set(HEAVY)
+
+
+def test_the_public_names_are_there():
+    for name in loganalyze.__all__:
+        assert getattr(loganalyze, name).__name__ == name
+        assert name in dir(loganalyze)
+    with pytest.raises(AttributeError, match="no attribute 'anaylze'"):
+        _ = loganalyze.anaylze
+
+
+def test_the_version_is_that_of_the_packaging(run):
+    stated = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["version"]
+    assert loganalyze.__version__ == stated
+    assert run("--version").out == f"loganalyze, version {stated}\n"
+
+
+def test_help_names_the_commands_and_the_exit_codes(run):
+    done = run("--help")
+    assert done.code == 0
+    for name, words in COMMANDS.items():
+        assert f"{name} " in done.out
+        assert words in done.out
+    for line in ("0  done", "1  an exceedance was found (only with --fail-on-exceedance)",
+                 "2  wrong input"):
+        assert line in done.out
+    assert "Not for use in flight" in done.out
+
+
+@pytest.mark.parametrize("arguments", [
+    ["anaylze"], ["analyze"], ["analyze", "log.csv"], ["--limit"], ["crossover"],
+    ["crossover", "--cas", "3"], ["airdata"], ["envelope"],
+])
+def test_wrong_usage_is_exit_2(run, arguments):
+    done = run(*arguments)
+    assert done.code == 2
+    assert "Error: " in done.err
+    assert "Traceback" not in done.err
+
+
+def test_a_reader_that_goes_away_is_met_quietly(sheet):
+    process = subprocess.Popen(
+        [sys.executable, "-m", "loganalyze", "envelope", "--limits", str(sheet), "--step", "5"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT)
+    assert process.stdout is not None
+    assert process.stderr is not None
+    process.stdout.readline()
+    process.stdout.close()
+    said = process.stderr.read()
+    process.stderr.close()
+    assert process.wait() == 141
+    assert said == b""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs POSIX signals")
+def test_an_interrupt_is_met_quietly(tmp_path, sheet):
+    os.mkfifo(tmp_path / "endless.csv")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "loganalyze", "analyze", str(tmp_path / "endless.csv"), "--limits",
+         str(sheet)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT)
+    with pytest.raises(subprocess.TimeoutExpired):
+        process.wait(3)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert b"Traceback" not in out + err

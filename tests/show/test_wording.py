@@ -1,0 +1,131 @@
+import ast
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import loganalyze.judge
+from loganalyze.show import wording
+from loganalyze.show.facts import flight_facts, plain, rounded
+
+
+@pytest.mark.parametrize(("seconds", "said"), [
+    (0, "0:00:00.0"), (59.96, "0:01:00.0"), (3661.25, "1:01:01.2"), (-0.01, "0:00:00.0"),
+    (-61, "-0:01:01.0"), (None, "unknown"), (90061, "25:01:01.0"),
+])
+def test_clock(seconds, said):
+    assert wording.clock(seconds) == said
+
+
+@pytest.mark.parametrize(("seconds", "said"), [
+    (0, "0.000 s"), (0.25, "0.2 s"), (59.94, "59.9 s"), (59.96, "1 min 00 s"),
+    (185, "3 min 05 s"), (3599.6, "1 h 00 min"), (6720, "1 h 52 min"),
+])
+def test_duration(seconds, said):
+    assert wording.duration(seconds) == said
+
+
+@pytest.mark.parametrize(("value", "said"), [
+    (0.48, ".480"), (1.05, "1.050"), (-0.003, "-.003"), (0.9999, "1.000"), (0, ".000"),
+    (2e-7, "2e-07"), (None, "unknown"),
+])
+def test_mach(value, said):
+    assert wording.mach(value) == said
+
+
+def test_no_excess_is_rounded_away():
+    assert wording.knots(0.0004) == "0.0004 kt"
+    assert wording.knots(4.25) == "4.2 kt"
+
+
+def codes_of_the_judge() -> set[str]:
+    """Every code that the judge's source gives to a Finding; "_..." is a code's ending."""
+    codes = set()
+    for path in Path(loganalyze.judge.__path__[0]).glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Finding":
+                codes |= {part.value for part in ast.walk(node.args[0])
+                          if isinstance(part, ast.Constant)}
+    return codes
+
+
+def test_every_finding_has_its_sentence_and_no_sentence_lacks_its_finding():
+    codes = codes_of_the_judge()
+    endings = tuple(code for code in codes if code.startswith("_"))
+    said = set(wording._FINDINGS)
+    assert {code for code in codes if code not in endings} <= said
+    assert all(any(code.endswith(ending) for code in said) for ending in endings)
+    assert all(code in codes or code.endswith(endings) for code in said)
+
+
+@pytest.mark.parametrize("code", sorted(wording._FINDINGS))
+def test_every_sentence_is_one(code):
+    values = {"column": "IAS", "outside_samples": 3, "recovery_factor": 0.8, "limit": "VFE 20",
+              "channels": ["flap"], "lost_s": 12.0, "first_s": 3.0, "last_s": 15.0}
+    said = wording.finding(code, values)
+    assert said[0].isupper()
+    assert said.endswith(".")
+    assert "{" not in said
+
+
+def test_indicated_taken_as_calibrated_is_said_in_these_words():
+    assert wording.finding("indicated_taken_as_calibrated", {}) == (
+        "Indicated airspeed taken as calibrated: no correction table given.")
+
+
+def test_the_cautions_say_what_they_must():
+    said = " ".join(wording.CAUTIONS)
+    for words in ("Not for use in flight", "release of an aircraft to service", "flight manual",
+                  "maintenance manual", "operator", "authority prevail", "not proof",
+                  "no clearance", "punitive"):
+        assert words in said
+
+
+def test_a_verdict_says_what_happened_and_what_could_not_be_judged(analysis):
+    lines = flight_facts(analysis).verdict.split("\n")
+    assert lines[0] == "1 exceedance in the 2 min 50 s that could be judged."
+    assert lines[1] == (
+        "VMO exceeded at 0:00:49.8 for 9.5 s, at worst by 5.0 kt: 250.0 KCAS against "
+        "245.0 KCAS at 5,000 ft, 0:00:50.0; the limit pointer stood at 245.0 KIAS.")
+    assert lines[2] == "29.5 s could not be judged (2 stretches)."
+
+
+def test_a_clean_flight_is_told_how_close_it_came(judged):
+    lines = flight_facts(judged(np.append(np.full(60, 200.0), 235.0))).verdict.split("\n")
+    assert lines[0] == "No limit was exceeded in the 1 min 01 s that could be judged."
+    assert lines[1].startswith("Closest: 10.0 kt (Mach ")
+    assert lines[1].endswith(" under the limit of 245.0 kt CAS at 0:01:00.0, 5,000 ft.")
+
+
+def test_nothing_judged_is_not_called_clean(judged):
+    said = flight_facts(judged([np.nan] * 30)).verdict
+    assert said == "Nothing of the 30.0 s recorded could be judged."
+
+
+def test_brief_and_odd_ends_are_said(analysis):
+    one = flight_facts(analysis).exceedances[0]
+    said = wording.exceedance(replace(one, began_by="gap", ended_by="limit lifted", brief=True,
+                                      worst_limit_pointer_kt=None))
+    assert "(began by gap, ended by limit lifted, brief)" in said
+    assert "pointer" not in said
+
+
+def test_only_the_worst_are_listed(judged):
+    cas = np.full(2000, 230.0)
+    for i in range(20):
+        cas[50 + 90 * i : 60 + 90 * i] = 246.0 + i
+    lines = flight_facts(judged(cas)).verdict.split("\n")
+    assert len(lines) == 2 + wording.LISTED
+    assert lines[-1] == "The other 10 are smaller."
+    assert "256.0 KCAS" in lines[1]
+
+
+def test_plain_values():
+    assert plain({"a": np.float64("nan"), "b": np.array([1, 2]), 3: Path("x/y.csv")}) == {
+        "a": None, "b": [1, 2], "3": "y.csv"}
+    assert plain(np.datetime64("2031-01-01T00:00", "ns")) == "2031-01-01T00:00:00.000Z"
+    assert rounded(float("inf")) is None
+    assert rounded(0.1 + 0.2) == 0.3
+    with pytest.raises(TypeError):
+        plain(object())
