@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from loganalyze.read import read_flights, read_log
     from loganalyze.record.log import FlightLog
     from loganalyze.sheets.limits import LimitsSheet, read_limits
-    from loganalyze.show.figures import envelope_figure, margin_figure
+    from loganalyze.show.envelope import envelope_figure
+    from loganalyze.show.figures import margin_figure
     from loganalyze.show.results import write_results
 
 __version__ = "0.1.0"
@@ -28,7 +29,7 @@ _HOMES = {
     "Problem": "loganalyze.problems",
     "Settings": "loganalyze.judge.settings",
     "analyze": "loganalyze.judge.flight",
-    "envelope_figure": "loganalyze.show.figures",
+    "envelope_figure": "loganalyze.show.envelope",
     "limit_envelope": "loganalyze.judge.envelope",
     "margin_figure": "loganalyze.show.figures",
     "read_flights": "loganalyze.read",

@@ -76,6 +76,10 @@ def main(arguments: list[str] | None = None) -> None:
     except click.ClickException as error:
         error.show()
         code = 2
+    except OSError as error:
+        complain(Problem(error.strerror or str(error), str(error.filename or "loganalyze"),
+                         "check the path, the permissions and the space left"))
+        code = 2
     except (click.Abort, KeyboardInterrupt):
         code = 130
     sys.exit(code or 0)

@@ -82,7 +82,8 @@ def command(
         heights = np.append(np.arange(lowest, highest, step), highest)
         envelope = limit_envelope(sheet, heights * FOOT, **air)
         if plot is not None:
-            from loganalyze.show.figures import envelope_figure, save_figure
+            from loganalyze.show.envelope import envelope_figure
+            from loganalyze.show.picture import save_figure
 
             fine = limit_envelope(sheet, np.linspace(lowest, highest, 801) * FOOT, **air)
             save_figure(envelope_figure(fine, sheet), plot)

@@ -1,42 +1,30 @@
-"""Figures of a flight's margins and of an aircraft's limits.
-
-Drawn without pyplot and without automatic layout: both cost more than the analysis.
-"""
+"""The figure of a flight: its margin, its speed against the limit, and its altitude."""
 
 from __future__ import annotations
 
-import io
-from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.patheffects import withStroke
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 from numpy.typing import NDArray
 
-from loganalyze.air.atmosphere import temperature
-from loganalyze.judge.envelope import Crossing, Envelope, crossovers
+from loganalyze.judge.envelope import Crossing, crossovers
 from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.flight import Analysis
 from loganalyze.problems import Problem
 from loganalyze.record.intervals import Intervals
-from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits import LimitsSheet
+from loganalyze.record.units import FOOT
 from loganalyze.show import wording
 from loganalyze.show.facts import flight_facts, start_utc
+from loganalyze.show.picture import BLUE, GREY, HALO, LEGEND, STYLE, VERMILION, Picture
 from loganalyze.show.tables import NO_LIMIT
 from loganalyze.show.traces import trace
-
-# Okabe and Ito (2008), "Color universal design".
-BLUE, VERMILION, SKY, ORANGE, PURPLE, GREY = (
-    "#0072B2", "#D55E00", "#56B4E9", "#E69F00", "#CC79A7", "#666666")
 
 LABELLED = 8
 """How many exceedances carry a label, the worst first; more would hide each other."""
@@ -47,45 +35,11 @@ CLOSE_KT = 80.0
 NARROWEST = 1 / 600
 """Least drawn width of a stretch, as a share of the time axis."""
 
-_HALO = [withStroke(linewidth=2.5, foreground="white")]
-
 _UNKNOWN: dict[str, Any] = {
     "facecolor": "#f4f4f4", "edgecolor": "#888888", "linewidth": 0, "hatch": "////"}
 _WORST: dict[str, Any] = {
     "marker": "v", "color": VERMILION, "markersize": 6, "markeredgecolor": "black",
     "markeredgewidth": 0.6}
-_LEGEND: dict[str, Any] = {"framealpha": 0.9, "edgecolor": "none", "fontsize": 8}
-
-_STYLE: Any = {
-    "font.size": 9, "axes.titlesize": 10, "axes.spines.top": False, "axes.spines.right": False,
-    "axes.grid": True, "grid.color": "#dddddd", "grid.linewidth": 0.6, "hatch.linewidth": 0.6,
-    "hatch.color": "#888888", "svg.hashsalt": "loganalyze", "path.simplify": True,
-}
-
-
-class Picture(Figure):
-    """A Figure that a notebook shows by itself, without pyplot."""
-
-    def _repr_png_(self) -> bytes:
-        stream = io.BytesIO()
-        _save(self, stream, "png")
-        return stream.getvalue()
-
-
-def save_figure(figure: Figure, path: str | Path) -> None:
-    """Save a figure as its file name says (.png, .svg, .pdf), with no clock time in it."""
-    _save(figure, path, Path(path).suffix.lstrip("."))
-
-
-def _save(figure: Figure, target: str | Path | io.BytesIO, kind: str) -> None:
-    # Level 3 writes in a third of the time of level 6, and a plot is hardly larger for it.
-    only: Any = {
-        "png": {"dpi": 150, "metadata": {"Software": None}, "pil_kwargs": {"compress_level": 3}},
-        "svg": {"metadata": {"Date": None, "Creator": None}},
-        "pdf": {"metadata": {"CreationDate": None, "Creator": None, "Producer": None}},
-    }[kind]
-    with mpl.rc_context(_STYLE):
-        figure.savefig(target, format=kind, **only)
 
 
 def margin_figure(analysis: Analysis) -> Figure:
@@ -102,13 +56,12 @@ def margin_figure(analysis: Analysis) -> Figure:
         Three panels over one time axis. Exceedances are shaded, marked with a triangle where
         they were worst and numbered; what couldn't be judged is hatched.
     """
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         marked = sorted(analysis.exceedances, key=_excess, reverse=True)[:LABELLED]
         marked.sort(key=lambda one: one.worst_time_s)
         rows = max(1, -(-len(marked) // 2))
         height = 7.6 + 0.2 * rows
         figure = Picture(figsize=(10, height))
-        FigureCanvasAgg(figure)
         bottom = (0.95 + 0.2 * rows) / height
         grid = figure.add_gridspec(3, height_ratios=(1.1, 1.2, 0.9), left=0.08, right=0.98,
                                    top=1 - 0.55 / height, bottom=bottom, hspace=0.1)
@@ -190,7 +143,7 @@ def _draw_speed(axes: Axes, analysis: Analysis) -> None:
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.12 * (high - low))
     _label_limits(axes, analysis)
-    axes.legend(loc="lower center", ncols=2, **_LEGEND)
+    axes.legend(loc="lower center", ncols=2, **LEGEND)
 
 
 def _label_limits(axes: Axes, analysis: Analysis) -> None:
@@ -218,7 +171,7 @@ def _label_limits(axes: Axes, analysis: Analysis) -> None:
         axes.annotate(analysis.limit_names[codes[first]], (float(time[at]), float(limit[at])),
                       (0, -4 if below else 3), textcoords="offset points", ha="center",
                       va="top" if below else "bottom", fontsize=9, weight="bold",
-                      path_effects=_HALO)
+                      path_effects=HALO)
 
 
 def _draw_altitude(axes: Axes, analysis: Analysis) -> None:
@@ -239,10 +192,10 @@ def _draw_altitude(axes: Axes, analysis: Analysis) -> None:
             continue
         axes.axhline(height, color=VERMILION, linewidth=1.1, linestyle=(0, (6, 2, 1, 2)))
         axes.annotate(name, (0.005, height), (0, 2), xycoords=("axes fraction", "data"),
-                      textcoords="offset points", va="bottom", fontsize=8, path_effects=_HALO)
+                      textcoords="offset points", va="bottom", fontsize=8, path_effects=HALO)
     if far:
         axes.annotate(f"above this flight: {'; '.join(far)}", (0.005, 0.98), fontsize=8,
-                      xycoords="axes fraction", va="top", path_effects=_HALO)
+                      xycoords="axes fraction", va="top", path_effects=HALO)
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.1 * (high - low))
 
@@ -277,7 +230,7 @@ def _legend(axes: Axes, analysis: Analysis) -> None:
     if len(analysis.unknown):
         handles.append(Patch(**_UNKNOWN, label="unknown"))
     if handles:
-        axes.legend(handles=handles, loc="upper center", ncols=3, **_LEGEND)
+        axes.legend(handles=handles, loc="upper center", ncols=3, **LEGEND)
 
 
 def _widened(edges: NDArray[np.float64], least: float) -> NDArray[np.float64]:
@@ -296,7 +249,7 @@ def _number(axes: Axes, marked: list[Exceedance], analysis: Analysis) -> None:
         axes.plot(one.worst_time_s, worst, **_WORST)
         axes.annotate(str(i + 1), (one.worst_time_s, worst), (0, -6 - 11 * step), ha="center",
                       va="top", textcoords="offset points", fontsize=9, weight="bold",
-                      path_effects=_HALO)
+                      path_effects=HALO)
 
 
 def _span(analysis: Analysis) -> float:
@@ -322,80 +275,3 @@ def _time_axis(panels: tuple[Axes, ...], analysis: Analysis) -> None:
     since = f" (this flight's first is at {utc[:19]} UTC)" if utc else ""
     last.set_xlabel(f"time from the log's first sample [{'h:mm:ss' if digits == 7 else 'h:mm'}]"
                     + since)
-
-
-def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
-    """Draw the limit airspeed and its true airspeed against pressure altitude.
-
-    Parameters
-    ----------
-    envelope : Envelope
-        As `limit_envelope` gave it, from the lowest altitude to the highest.
-    sheet : LimitsSheet
-        The sheet it is of.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-        Altitude upwards, speeds to the right; each limit is named where it governs.
-    """
-    height = envelope.pressure_altitude / FOOT
-    with mpl.rc_context(_STYLE):
-        figure = Picture(figsize=(7.5, 7))
-        FigureCanvasAgg(figure)
-        axes = figure.add_axes((0.12, 0.1, 0.84, 0.78))
-        figure.text(0.12, 0.955, f"{sheet.aircraft}: limit airspeed", fontsize=11, weight="bold",
-                    va="center")
-        figure.text(0.12, 0.92, _temperature_words(envelope), va="center")
-        names = [limit.name for limit in sheet.limit]
-        thin: dict[str, Any] = {"color": GREY, "linewidth": 0.7, "linestyle": (0, (1, 2))}
-        for values in envelope.per_limit:
-            axes.plot(values / KNOT, height, **thin)
-        axes.plot([], [], label="each limit by itself", **thin)
-        axes.plot(envelope.limit_airspeed / KNOT, height, color="black", linewidth=1.8,
-                  label="limit airspeed (CAS)")
-        axes.plot(envelope.true_airspeed / KNOT, height, color=BLUE, linewidth=1.3,
-                  linestyle=(0, (5, 2)), label="the same as true airspeed")
-        _name_governing(axes, envelope, names)
-        _mark_crossovers(axes, envelope, names)
-        axes.set_xlabel("airspeed [kt]")
-        axes.set_ylabel("pressure altitude [ft]")
-        axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
-        axes.legend(loc="best", **_LEGEND)
-    return figure
-
-
-def _temperature_words(envelope: Envelope) -> str:
-    deviation = envelope.temperature - temperature(envelope.pressure_altitude)
-    if np.ptp(deviation) < 1e-6:
-        return f"true airspeed at ISA {deviation[0]:+.0f} degC"
-    return f"true airspeed at {envelope.temperature[0] - 273.15:.0f} degC"
-
-
-def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:
-    height = envelope.pressure_altitude / FOOT
-    for i in np.flatnonzero(np.diff(envelope.governing)):
-        below, above = envelope.governing[i : i + 2]
-        if NO_LIMIT in (below, above):
-            continue
-        apart = envelope.per_limit[below, i : i + 2] - envelope.per_limit[above, i : i + 2]
-        if np.isnan(apart).any():
-            continue
-        crossing = float(np.interp(0, apart, height[i : i + 2]))
-        axes.axhline(crossing, color=VERMILION, linewidth=1, linestyle=(0, (6, 2, 1, 2)))
-        axes.annotate(f"crossover {names[below]}/{names[above]}, {crossing:,.0f} ft",
-                      (0.01, crossing), (0, 2), xycoords=("axes fraction", "data"),
-                      textcoords="offset points", va="bottom", fontsize=8, path_effects=_HALO)
-
-
-def _name_governing(axes: Axes, envelope: Envelope, names: list[str]) -> None:
-    codes = envelope.governing
-    changes = np.flatnonzero(np.diff(codes)) + 1
-    for piece in np.split(np.arange(len(codes)), changes):
-        if codes[piece[0]] == NO_LIMIT or len(piece) < 0.04 * len(codes):
-            continue
-        middle = piece[len(piece) // 2]
-        axes.annotate(names[codes[middle]], (envelope.limit_airspeed[middle] / KNOT,
-                      envelope.pressure_altitude[middle] / FOOT), (-5, 0), ha="right",
-                      va="center", textcoords="offset points", weight="bold",
-                      path_effects=_HALO)

@@ -13,7 +13,8 @@ import pyarrow.parquet as pq
 from loganalyze.judge.flight import Analysis
 from loganalyze.problems import Problem
 from loganalyze.show.facts import FlightFacts
-from loganalyze.show.figures import margin_figure, save_figure
+from loganalyze.show.figures import margin_figure
+from loganalyze.show.picture import save_figure
 from loganalyze.show.summary import Summary, summarise
 from loganalyze.show.tables import exceedance_csv, exceedance_table, sample_table, sample_writer
 

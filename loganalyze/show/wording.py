@@ -246,8 +246,12 @@ def recognised(summary: Summary) -> list[str]:
 
 
 def thresholds(settings: Mapping[str, Any]) -> str:
-    """Return the thresholds in one line."""
-    return ", ".join(f"{name} {value:g}" for name, value in settings.items())
+    """Return the thresholds in one line: "join gap 5 s, join margin Mach 0.004"."""
+    said = []
+    for name, value in settings.items():
+        what, _, unit = name.replace("_", " ").rpartition(" ")
+        said.append(f"{what} Mach {value:g}" if unit == "mach" else f"{what} {value:g} {unit}")
+    return ", ".join(said)
 
 
 def crossover(cas_kt: float, mach_number: float, altitude_ft: float) -> str:

@@ -18,7 +18,7 @@ def test_a_plain_verdict_is_printed(run, fast, sheet):
     assert done.err == ""
     assert "VMO exceeded at 0:00:19.8 for 9.5 s, at worst by 5.0 kt" in done.out
     assert 'pressure_altitude: column "Pressure Altitude [ft]", in ft' in done.out
-    assert "join_gap_s 5" in done.out
+    assert "join gap 5 s, join margin 2 kt, join margin Mach 0.004" in done.out
     assert done.out.rstrip().endswith("\n".join(CAUTIONS))
 
 

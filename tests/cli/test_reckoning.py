@@ -170,6 +170,9 @@ def test_envelope_plot(run, sheet, tmp_path):
     assert "exists already" in done.err
     assert run("envelope", "--limits", sheet, "--plot", plot, "--overwrite").code == 0
     assert run("envelope", "--limits", sheet, "--plot", tmp_path / "e.xyz").code == 2
+    done = run("envelope", "--limits", sheet, "--plot", tmp_path / "nowhere" / "e.png")
+    assert done.code == 2
+    assert len(done.err.splitlines()) == 1
 
 
 @pytest.mark.parametrize("arguments", [

@@ -5,7 +5,9 @@ import pytest
 from loganalyze.judge.envelope import limit_envelope
 from loganalyze.record.units import FOOT
 from loganalyze.sheets.limits import read_limits
-from loganalyze.show.figures import LABELLED, envelope_figure, margin_figure, save_figure
+from loganalyze.show.envelope import envelope_figure
+from loganalyze.show.figures import LABELLED, margin_figure
+from loganalyze.show.picture import save_figure
 
 
 def words(axes) -> list[str]:
