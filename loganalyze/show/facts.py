@@ -186,11 +186,16 @@ def exceedance_facts(analysis: Analysis) -> list[ExceedanceFacts]:
     return [_copied(ExceedanceFacts, one) for one in analysis.exceedances]
 
 
+def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
+    """Return the smallest margins of `analysis` as plain facts, that of all limits first."""
+    smallest = [_copied(SmallestFacts, one) for one in analysis.smallest]
+    return [replace(one, limit=one.limit or None) for one in smallest]
+
+
 def flight_facts(analysis: Analysis) -> FlightFacts:
     """Return everything that `analysis` found, in plain values and sentences."""
     log = analysis.log
     time = log.time
-    smallest = [_copied(SmallestFacts, one) for one in analysis.smallest]
     longest = sorted(analysis.unknown, key=lambda pair: (pair[0] - pair[1], pair[0]))
     facts = FlightFacts(
         flight=analysis.flight,
@@ -206,7 +211,7 @@ def flight_facts(analysis: Analysis) -> FlightFacts:
         unknown_stretches=len(analysis.unknown),
         longest_unknown_s=[[round(start, 9), round(end, 9)]
                            for start, end in longest[:LONGEST_LISTED]],
-        smallest_margins=[replace(one, limit=one.limit or None) for one in smallest],
+        smallest_margins=smallest_facts(analysis),
         exceedances=exceedance_facts(analysis),
         taken=[FindingFacts(one.code, plain(one.values), wording.finding(one.code, one.values))
                for one in analysis.findings],

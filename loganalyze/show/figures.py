@@ -21,7 +21,7 @@ from loganalyze.problems import Problem
 from loganalyze.record.intervals import Intervals
 from loganalyze.record.units import FOOT
 from loganalyze.show import wording
-from loganalyze.show.facts import flight_facts, start_utc
+from loganalyze.show.facts import smallest_facts, start_utc
 from loganalyze.show.picture import BLUE, GREY, HALO, LEGEND, STYLE, VERMILION, Picture
 from loganalyze.show.tables import NO_LIMIT
 from loganalyze.show.traces import trace
@@ -59,7 +59,8 @@ def margin_figure(analysis: Analysis) -> Figure:
     with mpl.rc_context(STYLE):
         marked = sorted(analysis.exceedances, key=_excess, reverse=True)[:LABELLED]
         marked.sort(key=lambda one: one.worst_time_s)
-        rows = max(1, -(-len(marked) // 2))
+        clean = not marked and analysis.smallest[0].margin_kt == analysis.smallest[0].margin_kt
+        rows = 1 if clean else -(-len(marked) // 2)
         height = 7.6 + 0.2 * rows
         figure = Picture(figsize=(10, height))
         bottom = (0.95 + 0.2 * rows) / height
@@ -75,6 +76,8 @@ def margin_figure(analysis: Analysis) -> Figure:
             panel.tick_params(axis="x", labelbottom=panel is altitude)
         _legend(margin, analysis)
         _number(margin, marked, analysis)
+        if clean:
+            _mark_closest(margin, analysis, height)
         _time_axis((margin, speed, altitude), analysis)
         _foot(figure, analysis, marked, height)
     return figure
@@ -86,11 +89,13 @@ def _excess(one: Exceedance) -> float:
 
 def _head(figure: Figure, analysis: Analysis, height: float) -> None:
     several = f", flight {analysis.flight}" if analysis.flight > 1 else ""
+    more = len(analysis.exceedances) > LABELLED
+    numbered = f" The {LABELLED} worst are numbered." if more else ""
     figure.text(0.08, 1 - 0.2 / height, f"{analysis.sheet.aircraft}: "
                 f"{analysis.log.source.path.name}{several}", fontsize=11, weight="bold",
                 va="center")
-    figure.text(0.08, 1 - 0.4 / height, wording.verdict(flight_facts(analysis)).split("\n")[0],
-                va="center")
+    figure.text(0.08, 1 - 0.4 / height, wording.headline(
+        analysis.exceedances, analysis.recorded_s, analysis.judged_s) + numbered, va="center")
 
 
 def _foot(figure: Figure, analysis: Analysis, marked: list[Exceedance], height: float) -> None:
@@ -99,11 +104,8 @@ def _foot(figure: Figure, analysis: Analysis, marked: list[Exceedance], height: 
                                 for value in (one.worst_excess_kt, one.worst_excess_mach)))
         figure.text(0.08 + 0.46 * (i % 2), (0.42 + 0.2 * ((len(marked) - 1) // 2 - i // 2))
                     / height, f"{i + 1}  {one.limit} exceeded by {said}, "
-                    f"{wording.clock(one.start_s)} to {wording.clock(one.end_s)}", va="center")
-    others = len(analysis.exceedances) - len(marked)
-    if others:
-        figure.text(0.98, 0.15 / height, f"{wording.count(others, 'smaller one')} not numbered",
-                    ha="right", va="center", fontsize=7.5)
+                    f"{wording.clock(one.start_s)} to {wording.clock(one.end_s)}", va="center",
+                    fontsize=8.5)
     figure.text(0.08, 0.15 / height, f"{wording.CAUTIONS[0]} {wording.CAUTIONS[2]}",
                 fontsize=7.5, color=GREY, va="center")
 
@@ -252,17 +254,28 @@ def _number(axes: Axes, marked: list[Exceedance], analysis: Analysis) -> None:
                       path_effects=HALO)
 
 
+def _mark_closest(axes: Axes, analysis: Analysis, height: float) -> None:
+    closest = analysis.smallest[0]
+    axes.plot(closest.time_s, closest.margin_kt, marker="o", markersize=7, color="black",
+              markerfacecolor="none")
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    figure.text(0.08, 0.42 / height, wording.closest(smallest_facts(analysis)[0]), va="center",
+                fontsize=8.5)
+
+
 def _span(analysis: Analysis) -> float:
     time = analysis.time
     return max(float(time[-1] - time[0]), 1.0) if len(time) else 1.0
 
 
-_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600)
+_STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600, 43200)
 
 
 def _time_axis(panels: tuple[Axes, ...], analysis: Analysis) -> None:
     span = _span(analysis)
-    step = next((step for step in _STEPS_S if span / step <= 12), _STEPS_S[-1])
+    days = 86400 * np.ceil(span / 86400 / 10)
+    step = next((step for step in _STEPS_S if span / step <= 10), days)
     digits = 7 if step < 60 else 4
     utc = start_utc(analysis)
     for panel in panels:

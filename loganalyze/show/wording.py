@@ -132,22 +132,28 @@ def closest(one: SmallestFacts) -> str:
             f"{feet(one.pressure_altitude_ft)}.")
 
 
+def headline(found: Sequence[Any], recorded_s: float, judged_s: float) -> str:
+    """Return the verdict in one sentence; `found` are exceedances with their `episode`."""
+    if judged_s <= 0 and not found:
+        return f"Nothing of the {duration(recorded_s)} recorded could be judged."
+    within = f"in the {duration(judged_s)} that could be judged."
+    if not found:
+        return f"No limit was exceeded {within}"
+    episodes = len({one.episode for one in found})
+    said = count(len(found), "exceedance")
+    if episodes != len(found):
+        said += f" in {count(episodes, 'episode')}"
+    return f"{said} {within}"
+
+
 def verdict(flight: FlightFacts) -> str:
     """Return the short plain verdict on one flight, a sentence a line."""
-    if flight.judged_s <= 0:
-        lines = [f"Nothing of the {duration(flight.recorded_s)} recorded could be judged."]
-    elif not flight.exceedances:
-        lines = [f"No limit was exceeded in the {duration(flight.judged_s)} that could be judged."]
-    else:
-        episodes = len({one.episode for one in flight.exceedances})
-        said = count(len(flight.exceedances), "exceedance")
-        if episodes != len(flight.exceedances):
-            said += f" in {count(episodes, 'episode')}"
-        lines = [f"{said} in the {duration(flight.judged_s)} that could be judged."]
-        worst = sorted(flight.exceedances, key=lambda one: -(one.worst_excess_kt or 0.0))[:LISTED]
-        lines += [exceedance(one) for one in flight.exceedances if one in worst]
-        if len(flight.exceedances) > LISTED:
-            lines.append(f"The other {len(flight.exceedances) - LISTED:,} are smaller.")
+    found = flight.exceedances
+    lines = [headline(found, flight.recorded_s, flight.judged_s)]
+    worst = sorted(range(len(found)), key=lambda i: -(found[i].worst_excess_kt or 0.0))[:LISTED]
+    lines += [exceedance(found[i]) for i in sorted(worst)]
+    if len(found) > LISTED:
+        lines.append(f"The other {len(found) - LISTED:,} are smaller.")
     combined = [one for one in flight.smallest_margins if one.limit is None]
     if not flight.exceedances:
         lines += [closest(one) for one in combined if one.margin_kt is not None]
