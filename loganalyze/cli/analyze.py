@@ -113,10 +113,12 @@ def command(
             summary = _judge(log, job)
         except Problem as problem:
             failed += 1
+            _clear_bar(logs)
             complain(problem)
             continue
         summaries.append(summary)
         if not as_json:
+            _clear_bar(logs)
             click.echo(_report(log, summary, job))
     if as_json:
         found = [asdict(summary) for summary in summaries]
@@ -132,13 +134,19 @@ def command(
 
 
 def _with_progress(logs: tuple[Path, ...]) -> Iterator[Path]:
-    """Give the logs one by one, with a bar on the error stream when there are several."""
-    if len(logs) == 1:
-        yield logs[0]
+    """Give the logs one by one, with a bar on the terminal when there are several."""
+    if len(logs) == 1 or not sys.stderr.isatty():
+        yield from logs
         return
     with click.progressbar(logs, file=sys.stderr, label="logs",
                            item_show_func=lambda log: log.name if log else "") as bar:
         yield from bar
+
+
+def _clear_bar(logs: tuple[Path, ...]) -> None:
+    """Take the bar off the terminal's line, so that what is printed next has it to itself."""
+    if len(logs) > 1 and sys.stderr.isatty():
+        click.echo("\r\x1b[K", nl=False, err=True)
 
 
 def _check_place(log: Path, logs: tuple[Path, ...], out: Path | None) -> None:

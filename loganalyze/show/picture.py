@@ -43,7 +43,7 @@ def save_figure(figure: Figure, path: str | Path) -> None:
 
 
 def _save(figure: Figure, target: str | Path | io.BytesIO, kind: str) -> None:
-    # Level 3 writes in a third of the time of level 6, and a plot is hardly larger for it.
+    # Level 3 takes a third of the time of level 6, and makes a plot hardly larger.
     only: Any = {
         "png": {"dpi": 150, "metadata": {"Software": None}, "pil_kwargs": {"compress_level": 3}},
         "svg": {"metadata": {"Date": None, "Creator": None}},
