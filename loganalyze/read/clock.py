@@ -115,11 +115,12 @@ class Clock:
         """Return float64[n] [s]; NaN where a row has no stamp."""
         missing = ticks == MISSING if ticks.dtype == np.int64 else None
         if self.first is None:
-            known = np.flatnonzero(~(missing if missing is not None else np.isnan(ticks)))
+            known = np.flatnonzero(~missing if missing is not None else np.isfinite(ticks))
             if not len(known):
                 return np.full(len(ticks), np.nan)
             self.first = ticks[known[0]].item()
-        time: NDArray[np.float64] = (ticks - self.first).astype(np.float64, copy=False)
+        with np.errstate(invalid="ignore", over="ignore"):
+            time: NDArray[np.float64] = (ticks - self.first).astype(np.float64, copy=False)
         if self.form.per_second != 1:
             time /= self.form.per_second
         if missing is not None and missing.any():
@@ -167,8 +168,8 @@ class Settled:
 
 
 def rises(time: NDArray[np.float64]) -> bool:
-    """Whether every time is known and later than the one before, in one pass."""
-    return bool((time[1:] > time[:-1]).all()) and bool(time[:1] == time[:1])
+    """Whether every time is finite and later than the one before, in one pass."""
+    return bool((time[1:] > time[:-1]).all()) and bool(np.isfinite(time[[0, -1]]).all())
 
 
 def settle(time: NDArray[np.float64], where: str) -> Settled:
@@ -176,7 +177,7 @@ def settle(time: NDArray[np.float64], where: str) -> Settled:
 
     Raises Problem where more than a tenth of the rows would have to be set aside.
     """
-    known = np.flatnonzero(~np.isnan(time))
+    known = np.flatnonzero(np.isfinite(time))
     aside = {"no time": len(time) - len(known)} if len(known) < len(time) else {}
     stamps, spread, sentences = _spread(time[known])
     reach = np.maximum.accumulate(stamps)

@@ -35,6 +35,8 @@ from loganalyze.record.channels import CHANNELS
 _NULLS = sorted(MISSING | {" " * count for count in range(1, 17)})
 _LARGEST_EXACT = 2**53
 """Integers above this lose their last digits in float64 (epochs in nanoseconds)."""
+_STARTS = frozenset(bytes([code]) for code in b"0123456789+-.") | {b""}
+"""How lines begin that need no second look, for speed."""
 
 
 @dataclass
@@ -99,11 +101,12 @@ class CsvLog:
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
                                column.name, where)
 
-    def pieces(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
-        """Yield the file piece by piece, in order."""
+    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
+               lean: bool = False) -> Iterator[Piece]:
+        """Yield the file piece by piece, in order; the pieces are small, `lean` or not."""
         kinds = {column.index: self._kind(column) for column in columns}
         known = self.sampled(time)
-        wide = bool((np.abs(known[np.isfinite(known)]) > _LARGEST_EXACT).any())
+        wide = bool(np.nanmedian(np.abs([*known, 0])) > _LARGEST_EXACT)
         kinds[time.index] = pa.string() if form.textual else pa.int64() if wide else pa.float64()
         parser = _Parser(self, kinds, time, columns)
         stream = None
@@ -137,6 +140,10 @@ class _Parser:
     time: Column
     columns: Sequence[Column]
 
+    @property
+    def _encoding(self) -> str:
+        return "latin-1" if self.log.encoding == "latin-1" else "utf-8"
+
     def parse(self, data: Callable[[], bytes]) -> tuple[Piece, int]:
         """Return the rows of a piece and the number of its lines."""
         text = data()
@@ -160,13 +167,16 @@ class _Parser:
         """Find the cell that couldn't be read, the slow way."""
         dialect = self.log.dialect
         path = self.log.file.path
-        encoding = "latin-1" if self.log.encoding == "latin-1" else "utf-8"
         for number, raw in enumerate(bad.text.split(b"\n"), line):
-            text = raw.decode(encoding, "replace").rstrip("\r")
-            if not text.strip() or self._no_sample(text):
+            text = raw.decode(self._encoding, "replace").rstrip("\r")
+            if not text.strip() or self._no_sample(raw):
                 continue
-            cells = [cell.strip() for cell in split_line(text, dialect.delimiter)]
+            cells = [cell.strip(" \t") for cell in split_line(text, dialect.delimiter)]
             where = f"{path}, line {number}"
+            stray = ("a stray carriage return" if "\r" in text else
+                     "a quotation mark without its pair" if text.count('"') % 2 else "")
+            if stray:
+                return Problem(f"the line holds {stray}", where, "mend the line")
             if len(cells) != len(dialect.names):
                 return Problem(f"the line has {len(cells)} cells where the others have "
                                f"{len(dialect.names)}", where, "export the log again, or mend "
@@ -208,26 +218,26 @@ class _Parser:
 
     def _mended(self, text: bytes) -> tuple[bytes, int]:
         """Return the piece without lines that hold no sample and blanks around cells."""
-        delimiter = self.log.dialect.delimiter
-        if delimiter != "\t":
-            mark = re.escape(delimiter.encode())
-            text = re.sub(rb"[ \t]*" + mark + rb"[ \t]*", delimiter.encode(), text)
+        delimiter = self.log.dialect.delimiter.encode()
+        if delimiter != b"\t" and b" " in text:
+            mark = re.escape(delimiter)
+            text = re.sub(rb"[ \t]*" + mark + rb"[ \t]*", delimiter, text)
             text = re.sub(rb"[ \t]+(\r?\n|$)", rb"\1", re.sub(rb"(^|\n)[ \t]+", rb"\1", text))
         lines = text.split(b"\n")
-        kept = [line for line in lines if not line.strip()
-                or not self._no_sample(line.decode("latin-1"))]
+        kept = [line for line in lines if line[:1] in _STARTS or not self._no_sample(line)]
         left_out = len(lines) - len(kept)
-        if kept[-1] and kept[-1].count(delimiter.encode()) < len(self.log.dialect.names) - 1:
+        if kept and kept[-1] and kept[-1].count(delimiter) < len(self.log.dialect.names) - 1:
             kept[-1] = b""  # A last line without its end was cut off while it was written.
             left_out += 1
         return b"\n".join(kept), left_out
 
-    def _no_sample(self, line: str) -> bool:
+    def _no_sample(self, line: bytes) -> bool:
         """Whether a line is a comment, or the header or the units row come again."""
         dialect = self.log.dialect
-        if dialect.comment and line.lstrip().startswith(dialect.comment):
+        text = line.decode(self._encoding, "replace").rstrip("\r")
+        if dialect.comment and text.lstrip().startswith(dialect.comment):
             return True
-        cells = tuple(cell.strip() for cell in split_line(line.rstrip("\r"), dialect.delimiter))
+        cells = tuple(cell.strip() for cell in split_line(text, dialect.delimiter))
         return cells in (dialect.names, tuple(cell.strip() for cell in dialect.units or ()))
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import codecs
 import csv
-import io
 import re
 from collections import Counter
 from dataclasses import dataclass
@@ -186,7 +185,7 @@ def split_line(text: str, delimiter: str) -> list[str]:
     """Return the cells of a line, quotes taken away."""
     if '"' not in text:
         return text.split(delimiter)
-    return next(csv.reader(io.StringIO(text), delimiter=delimiter), [])
+    return next(csv.reader([text.replace("\r", " ")], delimiter=delimiter), [])
 
 
 def _comment(texts: list[str]) -> str:

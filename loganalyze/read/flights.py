@@ -29,8 +29,8 @@ KELVIN_RANGE = (180.0, 330.0)
 """Air temperatures that can only be kelvin: as degC or degF all of them would be absurd."""
 SLOW_SHARE = 0.6
 """A channel recorded at most at this share of rows may be a slow one."""
-FLIGHT_ROOM = 1 << 18
-"""Rows that a flight gets room for at first."""
+FLIGHT_ROOM = 1 << 22
+"""Rows that a flight gets room for at first (room that isn't filled costs no memory)."""
 SAMPLED_VALUES = 1 << 14
 """Values looked at for a channel's resolution."""
 
@@ -120,7 +120,7 @@ def read_flights(
     latest = -np.inf
     left_out = 0
     empty = True
-    for piece in job.log.pieces(job.time, job.form, job.columns):
+    for piece in job.log.pieces(job.time, job.form, job.columns, lean=True):
         time = clock.elapsed(piece.ticks)
         left_out += piece.left_out
         start = 0
@@ -130,8 +130,7 @@ def read_flights(
                 yield _assembled(job, clock, rows, left_out)
                 rows, left_out, empty = _room(job, FLIGHT_ROOM), 0, False
             start = cut
-        if not np.isnan(time).all():
-            latest = max(latest, float(np.nanmax(time)))
+        latest = max(latest, float(np.max(time, where=np.isfinite(time), initial=-np.inf)))
     if len(rows):
         yield _assembled(job, clock, rows, left_out)
     elif empty:
@@ -206,8 +205,9 @@ def _gaps(time: NDArray[np.float64], latest: float, gap_s: float) -> list[int]:
         return []
     if time[-1] - max(latest, time[0]) <= gap_s and time[0] - latest <= gap_s and rises(time):
         return []
-    reach = np.fmax.accumulate(np.concatenate([[latest], time]))
-    return [int(i) for i in np.flatnonzero(time - reach[:-1] > gap_s) if reach[i] > -np.inf]
+    known = np.where(np.isfinite(time), time, np.nan)
+    reach = np.fmax.accumulate(np.concatenate([[latest], known]))
+    return [int(i) for i in np.flatnonzero(known - reach[:-1] > gap_s) if reach[i] > -np.inf]
 
 
 def _assembled(job: _Job, clock: Clock, rows: Rows, left_out: int) -> FlightLog:

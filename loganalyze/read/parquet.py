@@ -23,8 +23,10 @@ from loganalyze.record.channels import CHANNELS
 
 LARGEST_GROUP = 1 << 22
 """Rows above which a row group is read batch by batch, to bound memory."""
-BATCH = 1 << 19
+BATCH = 1 << 17
 SAMPLE = 400
+_DAMAGE = (pa.ArrowException, OSError, ValueError)
+"""What pyarrow raises for a file whose bytes aren't what they should be."""
 _UNIT_KEYS = (b"unit", b"units", b"Unit", b"Units", b"UNIT", b"UNITS")
 
 
@@ -35,7 +37,7 @@ class ParquetLog:
     file: LogFile
     schema: pa.Schema
     headers: list[Header]
-    groups: list[int]
+    about: pq.FileMetaData
 
     @classmethod
     def open(cls, file: LogFile) -> ParquetLog:
@@ -44,26 +46,25 @@ class ParquetLog:
         try:
             source = pq.ParquetFile(file.path, pre_buffer=False)
             schema = source.schema_arrow
-        except (pa.ArrowException, OSError):
+        except _DAMAGE:
             raise Problem("the Parquet file is damaged or cut short", where,
                           "export or copy it again") from None
         with source:
             about = source.metadata
-            groups = [about.row_group(i).num_rows for i in range(about.num_row_groups)]
-        if not sum(groups):
+        if not about.num_rows:
             raise Problem("the file holds columns but no rows", where, "export the log again")
         headers = [Header(field.name.strip(), unit := _unit(field),
                           "the column's metadata" if unit else "") for field in schema]
-        return cls(file, schema, headers, groups)
+        return cls(file, schema, headers, about)
 
     @property
     def likely_rows(self) -> int:
         """The rows that the file holds."""
-        return sum(self.groups)
+        return int(self.about.num_rows)
 
     def described(self) -> dict[str, Any]:
         """Return how the file is written, in facts worth printing."""
-        return {"format": "Parquet", "row_groups": len(self.groups)}
+        return {"format": "Parquet", "row_groups": self.about.num_row_groups}
 
     def first_cell(self, column: Column) -> str:
         """Return the text of a column's first cell."""
@@ -98,16 +99,18 @@ class ParquetLog:
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
                                column.name, str(self.file.path))
 
-    def pieces(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
-        """Yield the file piece by piece, in order."""
+    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
+               lean: bool = False) -> Iterator[Piece]:
+        """Yield the file piece by piece, in order; `lean` ones cost time and spare memory."""
         wanted = [time, *columns]
         for column in wanted:
             self._kind(column)
-        if max(self.groups) > LARGEST_GROUP:
+        groups = [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
+        if lean or max(groups) > LARGEST_GROUP:
             yield from self._batches(wanted)
             return
         tasks: Iterator[Callable[[], Piece]] = (
-            partial(self._group, group, wanted) for group, rows in enumerate(self.groups) if rows)
+            partial(self._group, group, wanted) for group, rows in enumerate(groups) if rows)
         yield from in_order(tasks)
 
     def _group(self, group: int, wanted: Sequence[Column]) -> Piece:
@@ -176,12 +179,12 @@ class ParquetLog:
                 SAMPLE, columns=[self._name(column)])).column(0))
 
     def _source(self) -> pq.ParquetFile:
-        return pq.ParquetFile(self.file.path, pre_buffer=False)
+        return pq.ParquetFile(self.file.path, metadata=self.about, pre_buffer=False)
 
     def _guarded(self, read: Callable[[], Any]) -> Any:
         try:
             return read()
-        except (pa.ArrowException, OSError):
+        except _DAMAGE:
             raise Problem("the Parquet file is damaged or cut short", str(self.file.path),
                           "export or copy it again") from None
 

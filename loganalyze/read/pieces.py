@@ -49,9 +49,12 @@ class Rows:
 
     def add(self, time: NDArray[np.float64], piece: Piece) -> None:
         """Add a piece whose elapsed time [s] is `time`."""
+        if not len(time):
+            return
         start, stop = self._count, self._count + len(time)
         if stop > len(self._arrays[0]):
-            self._arrays = [_enlarged(array, start, 2 * stop) for array in self._arrays]
+            for i, array in enumerate(self._arrays):  # One by one, so that only one is there twice.
+                self._arrays[i] = _enlarged(array, start, 2 * stop)
         stamps = self._arrays[0]
         stamps[start:stop] = time
         self.rising = self.rising and rises(stamps[max(start - 1, 0) : stop])

@@ -139,14 +139,14 @@ def test_kelvin_is_not_inferred_from_the_first_rows_alone(tmp_path: Path) -> Non
 
 
 def test_what_the_verdict_does_not_rest_on_is_left_unread_and_said_so(tmp_path: Path) -> None:
-    path = export(tmp_path, "time_s,press_alt_ft,ias_kt,flap,N1_L_%,N1_R_%,GS [furlong]\n"
+    path = export(tmp_path, "time_s,press_alt_ft,ias_kt,flap,N1_L_%,N1_R_%,Ground speed [furlong]\n"
                   "0,0,200,5,90,91,1\n1,0,200,5,90,91,1\n")
     log = read_log(path)
     assert set(log.channels) == {"pressure_altitude", "indicated_airspeed"}
     assert log.source.inferred == (
         'Column "flap" (flap angle) states no unit: not read.',
-        'Column "GS [furlong]" was not read: the unit "furlong" of column "GS [furlong]" isn\'t '
-        "known.",
+        'Column "Ground speed [furlong]" was not read: the unit "furlong" of column "Ground speed '
+        "[furlong]\" isn't known.",
         'Columns "N1_L_%" and "N1_R_%" may each be the engine N1: not read.',
     )
 
