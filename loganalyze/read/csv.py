@@ -169,7 +169,7 @@ class _Parser:
         path = self.log.file.path
         for number, raw in enumerate(bad.text.split(b"\n"), line):
             text = raw.decode(self._encoding, "replace").rstrip("\r")
-            if not text.strip() or self._no_sample(raw):
+            if not text.strip() or (raw[:1] not in _STARTS and self._no_sample(raw)):
                 continue
             cells = [cell.strip(" \t") for cell in split_line(text, dialect.delimiter)]
             where = f"{path}, line {number}"
