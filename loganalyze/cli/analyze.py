@@ -120,9 +120,9 @@ def command(
         if not as_json:
             _clear_bar(logs)
             click.echo(_report(log, summary, job))
-    if as_json:
+    if as_json and (summaries or len(logs) > 1):
         found = [asdict(summary) for summary in summaries]
-        print_json(found[0] if len(logs) == 1 and found else found)
+        print_json(found[0] if len(logs) == 1 else found)
     elif summaries:
         from loganalyze.show.wording import CAUTIONS
 

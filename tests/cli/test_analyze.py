@@ -118,6 +118,7 @@ def test_a_bad_log_is_one_sentence_and_exit_2(run, sheet, tmp_path, what):
     log = tmp_path / "log.csv"
     log.write_bytes(BAD_LOGS[what])
     for command in (("analyze", log, "--limits", sheet, "--out", tmp_path / "out"),
+                    ("analyze", log, "--limits", sheet, "--json"), ("inspect", log, "--json"),
                     ("inspect", log)):
         done = run(*command)
         assert done.code == 2, what
