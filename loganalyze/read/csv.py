@@ -149,19 +149,14 @@ class _Parser:
         text = data()
         mark = self.log.dialect.comment.encode()
         commented = bool(mark) and (text.startswith(mark) or b"\n" + mark in text)
-        try:
-            piece = None if commented else self._rows(text, 0)
-        except (pa.ArrowInvalid, BadStampError, UnknownStateError):
-            piece = None
-        if piece is None:
-            mended, left_out = self._mended(text)
+        for mended, left_out in self._attempts(text, commented):
             try:
-                piece = self._rows(mended, left_out)
+                return self._rows(mended, left_out), text.count(b"\n")
             except BadStampError as bad:
-                raise _BadPieceError(text, self.time.index, bad.cell) from None
+                reason = _BadPieceError(text, self.time.index, bad.cell)
             except (pa.ArrowInvalid, UnknownStateError):
-                raise _BadPieceError(text) from None
-        return piece, text.count(b"\n")
+                reason = _BadPieceError(text)
+        raise reason
 
     def problem(self, bad: _BadPieceError, line: int) -> Problem:
         """Find the cell that couldn't be read, the slow way."""
@@ -216,20 +211,25 @@ class _Parser:
             states(array) if pa.types.is_string(array.type) else array
             for array in (arrays[column.index] for column in self.columns)], left_out)
 
-    def _mended(self, text: bytes) -> tuple[bytes, int]:
-        """Return the piece without lines that hold no sample and blanks around cells."""
+    def _attempts(self, text: bytes, commented: bool) -> Iterator[tuple[bytes, int]]:
+        """Yield the piece as it is, then mended more and more, with the lines left out."""
+        if not commented:
+            yield text, 0
         delimiter = self.log.dialect.delimiter.encode()
-        if delimiter != b"\t" and b" " in text:
-            mark = re.escape(delimiter)
-            text = re.sub(rb"[ \t]*" + mark + rb"[ \t]*", delimiter, text)
-            text = re.sub(rb"[ \t]+(\r?\n|$)", rb"\1", re.sub(rb"(^|\n)[ \t]+", rb"\1", text))
         lines = text.split(b"\n")
         kept = [line for line in lines if line[:1] in _STARTS or not self._no_sample(line)]
         left_out = len(lines) - len(kept)
         if kept and kept[-1] and kept[-1].count(delimiter) < len(self.log.dialect.names) - 1:
             kept[-1] = b""  # A last line without its end was cut off while it was written.
             left_out += 1
-        return b"\n".join(kept), left_out
+        mended = b"\n".join(kept)
+        if left_out or commented:
+            yield mended, left_out
+        blank = b" " if delimiter == b"\t" else b"[ \t]"
+        if re.search(blank, mended):
+            mark = re.escape(delimiter)
+            yield re.sub(blank + b"+(?=" + mark + rb"|\r?\n|$)|(?:(?<=" + mark + rb")|(?<=\n)|^)"
+                         + blank + b"+", b"", mended), left_out
 
     def _no_sample(self, line: bytes) -> bool:
         """Whether a line is a comment, or the header or the units row come again."""
