@@ -164,7 +164,7 @@ class _Parser:
         path = self.log.file.path
         for number, raw in enumerate(bad.text.split(b"\n"), line):
             text = raw.decode(self._encoding, "replace").rstrip("\r")
-            if not text.strip() or (raw[:1] not in _STARTS and self._no_sample(raw)):
+            if not raw or (raw[:1] not in _STARTS and self._no_sample(raw)):
                 continue
             cells = [cell.strip(" \t") for cell in split_line(text, dialect.delimiter)]
             where = f"{path}, line {number}"
@@ -232,9 +232,11 @@ class _Parser:
                          + blank + b"+", b"", mended), left_out
 
     def _no_sample(self, line: bytes) -> bool:
-        """Whether a line is a comment, or the header or the units row come again."""
+        """Whether a line is blank, a comment, or the header or the units row come again."""
         dialect = self.log.dialect
         text = line.decode(self._encoding, "replace").rstrip("\r")
+        if not text.strip(" \t" + dialect.delimiter):
+            return True
         if dialect.comment and text.lstrip().startswith(dialect.comment):
             return True
         cells = tuple(cell.strip() for cell in split_line(text, dialect.delimiter))

@@ -58,6 +58,8 @@ HABITS: dict[str, bytes] = {
     "comments among the rows": PLAIN.replace(
         "\n0.5,", "\n# event, marked, by, crew\n0.5,").encode(),
     "short comment among the rows": PLAIN.replace("\n0.5,", "\n# event\n0.5,").encode(),
+    "a line of blanks among the rows": PLAIN.replace("\n0.5,", "\n   \n0.5,").encode(),
+    "a line of delimiters among the rows": PLAIN.replace("\n0.5,", "\n,,\n0.5,").encode(),
     "header in a comment": ("# " + PLAIN).encode(),
     "units row": UNITS_ROW.encode(),
     "units row in brackets": UNITS_ROW.replace("s,ft,kt,degC", "[s],[ft],[kt],[degC]").encode(),
