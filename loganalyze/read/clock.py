@@ -119,6 +119,8 @@ class Clock:
             if not len(known):
                 return np.full(len(ticks), np.nan)
             self.first = ticks[known[0]].item()
+        if ticks.dtype == np.float64 and self.first == 0 and self.form.per_second == 1:
+            return ticks.astype(np.float64, copy=False)
         with np.errstate(invalid="ignore", over="ignore"):
             time: NDArray[np.float64] = (ticks - self.first).astype(np.float64, copy=False)
         if self.form.per_second != 1:
