@@ -14,14 +14,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air import probes
-from loganalyze.judge import conditions
+from loganalyze.air import airspeed, atmosphere, probes
+from loganalyze.judge import conditions, screening
 from loganalyze.problems import Problem
 from loganalyze.record.log import FlightLog
 from loganalyze.record.units import KNOT
 from loganalyze.sheets.limits import LimitsSheet
 
 Floats = NDArray[np.float64]
+
+_DENSEST, _THINNEST = (
+    float(atmosphere.pressure_ratio(end)) for end in (atmosphere.LOWEST, atmosphere.HIGHEST)
+)
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,45 @@ class AirData:
     position_tables: tuple[probes.CorrectionTable, ...]
     findings: tuple[Finding, ...]
     speed_rounding: float = 0.0
+    recorded_airspeed: Floats | None = None
+    """As the recorder kept it, where that isn't the calibrated airspeed."""
+    rejected: tuple[NDArray[np.intp], NDArray[np.uint8]] | None = None
+    """Rows that were screened, rising, and the reasons against them."""
+
+    @property
+    def screened_airspeed(self) -> Floats:
+        """The airspeed whose plausibility counts: the recorded one."""
+        return (
+            self.calibrated_airspeed if self.recorded_airspeed is None else self.recorded_airspeed
+        )
+
+    @property
+    def screened_altitude(self) -> Floats:
+        """The altitude whose plausibility counts: the recorded one."""
+        return (
+            self.pressure_altitude if self.recorded_airspeed is None
+            else self.indicated_pressure_altitude
+        )
+
+    @property
+    def altitude_mask(self) -> np.uint8:
+        """Reasons that take the pressure altitude away: the airspeed's too where it moved it."""
+        moved = self.screened_altitude is not self.pressure_altitude
+        return screening.ALTITUDE | screening.AIRSPEED if moved else screening.ALTITUDE
+
+    @property
+    def indicated_altitude_mask(self) -> np.uint8:
+        """The same for the indicated pressure altitude."""
+        moved = self.screened_altitude is not self.indicated_pressure_altitude
+        return screening.ALTITUDE | screening.AIRSPEED if moved else screening.ALTITUDE
+
+    def reasons_at(self, rows: NDArray[np.intp]) -> NDArray[np.uint8]:
+        """Return what screening has against the given rows."""
+        if self.rejected is None or not len(self.rejected[0]):
+            return np.zeros(rows.shape, dtype=np.uint8)
+        where, reasons = self.rejected
+        found = np.searchsorted(where, rows).clip(max=len(where) - 1)
+        return np.where(where[found] == rows, reasons[found], np.uint8(0))
 
     @property
     def corrected(self) -> bool:
@@ -149,8 +192,11 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
     elif tables and not sheet.airspeed.static_source_corrected:
         true_altitude = _static_source(indicated, calibrated, altitude)
         findings.append(Finding("static_source_coupling_applied"))
+    if true_altitude is not altitude:
+        true_altitude = screening.HEIGHT.plausible(true_altitude)
     return replace(bare, indicated_airspeed=indicated, calibrated_airspeed=calibrated,
-                   pressure_altitude=true_altitude, findings=tuple(findings))
+                   pressure_altitude=true_altitude, findings=tuple(findings),
+                   recorded_airspeed=recorded)
 
 
 def _position(
@@ -173,6 +219,12 @@ def _static_source(indicated: Floats, calibrated: Floats, altitude: Floats) -> F
         & (calibrated >= 0) & (calibrated < 1000 * KNOT)
         & (altitude > -1000) & (altitude < 20000)
     )
+    # So great an error that the air would be outside the atmosphere's layers is no error.
+    ratio = atmosphere.pressure_ratio(altitude[usable]) - (
+        airspeed.impact_ratio_from_cas(calibrated[usable])
+        - airspeed.impact_ratio_from_cas(indicated[usable])
+    )
+    usable[usable] = (ratio > _THINNEST) & (ratio < _DENSEST)
     moved = np.full(altitude.shape, np.nan)
     moved[usable] = probes.static_source_pressure_altitude(
         indicated[usable], calibrated[usable], altitude[usable]

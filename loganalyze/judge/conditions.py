@@ -73,7 +73,8 @@ def hold(
             continue
         values = one.values[rows]
         inside = _inside(values, one.condition, 0.0)
-        if one.condition.deadband > 0.0:
+        if one.looks_back:
+            # A value that is missing is no sign that the state has changed.
             inside = _steadied(inside, values, one.condition)
         if one.condition.dwell_s > 0.0:
             inside = _dwelt(inside, time[rows], one.condition.dwell_s)
@@ -111,6 +112,8 @@ def _steadied(
     firm = _inside(values, condition, condition.deadband) | ~_inside(
         values, condition, -condition.deadband
     )
+    # Until one is firm, what the value shows must do.
+    firm |= ~np.logical_or.accumulate(firm & ~np.isnan(values))
     firm &= ~np.isnan(values)
     latest = np.maximum.accumulate(np.where(firm, np.arange(len(values)), -1))
     return np.where(latest >= 0, inside[latest], inside)

@@ -59,7 +59,7 @@ def equivalents(
     felt = altitude if indicated_altitude is None else indicated_altitude
     air = AirData(None, unknown, felt, altitude, temperature, 0.0, None, tables, ())
     at = Point(np.arange(len(altitude)), unknown, altitude, unknown,
-               unknown if temperature is None else temperature)
+               unknown if temperature is None else temperature, unknown, felt)
     return np.stack([calibrated_equivalent(limit, air, at) for limit in limits])
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere, probes
+from loganalyze.judge import screening
 from loganalyze.judge.airdata import AirData
 from loganalyze.judge.settings import Settings
 from loganalyze.record.units import KNOT
@@ -36,6 +37,9 @@ class Point:
     pressure_altitude: Floats
     mach: Floats
     temperature: Floats
+    indicated_airspeed: Floats
+    indicated_altitude: Floats
+    """Pressure altitude with the static source's error in it."""
 
 
 def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
@@ -51,15 +55,29 @@ def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
     return result
 
 
-def point(air: AirData, rows: Rows) -> Point:
-    """Reckon Mach number and static temperature at the given rows of screened air data."""
-    speed = air.calibrated_airspeed[rows]
-    altitude = air.pressure_altitude[rows]
+def point(air: AirData, rows: Rows, reasons: NDArray[np.uint8] | None = None) -> Point:
+    """Reckon Mach number and static temperature at the given rows.
+
+    What was screened out is NaN: by the rows' `reasons`, or else by those that `air` keeps.
+    """
+    reasons = air.reasons_at(rows) if reasons is None else reasons
+
+    def kept(values: Floats, mask: np.uint8) -> Floats:
+        return np.where(reasons & mask, np.nan, values[rows])
+
+    speed = kept(air.calibrated_airspeed, screening.AIRSPEED)
+    altitude = kept(air.pressure_altitude, air.altitude_mask)
+    indicated, felt = speed, altitude
+    if air.indicated_airspeed is not None:
+        indicated = kept(air.indicated_airspeed, screening.AIRSPEED)
+    if air.indicated_pressure_altitude is not air.pressure_altitude:
+        felt = kept(air.indicated_pressure_altitude, air.indicated_altitude_mask)
     mach = mach_at_cas(speed, altitude)
     temperature = np.full(rows.shape, np.nan)
     if air.temperature is not None:
-        temperature = static_from(air.temperature[rows], mach, air.recovery_factor)
-    return Point(rows, speed, altitude, mach, temperature)
+        read = screening.HEAT.plausible(air.temperature[rows])
+        temperature = static_from(read, mach, air.recovery_factor)
+    return Point(rows, speed, altitude, mach, temperature, indicated, felt)
 
 
 def static_from(felt: Floats, mach: Floats, recovery_factor: float) -> Floats:
@@ -69,7 +87,7 @@ def static_from(felt: Floats, mach: Floats, recovery_factor: float) -> Floats:
     return within(lambda t, m: probes.static_temperature(t, m, recovery_factor), felt, mach)
 
 
-def published_value(limit: Limit, air: AirData, at: Point) -> Floats:
+def published_value(limit: Limit, at: Point) -> Floats:
     """Return the speed in the limit's own quantity, in kt or Mach.
 
     NaN where an input is missing.
@@ -78,7 +96,7 @@ def published_value(limit: Limit, air: AirData, at: Point) -> Floats:
         case "calibrated_airspeed":
             return at.calibrated_airspeed / KNOT
         case "indicated_airspeed":
-            return _indicated(air, at) / KNOT
+            return at.indicated_airspeed / KNOT
         case "equivalent_airspeed":
             return within(airspeed.eas_from_mach, at.mach, at.pressure_altitude) / KNOT
         case "true_airspeed":
@@ -86,9 +104,7 @@ def published_value(limit: Limit, air: AirData, at: Point) -> Floats:
         case "mach":
             return at.mach
         case "indicated_mach":
-            felt = np.where(np.isnan(at.pressure_altitude), np.nan,
-                            air.indicated_pressure_altitude[at.rows])
-            return mach_at_cas(_indicated(air, at), felt)
+            return mach_at_cas(at.indicated_airspeed, at.indicated_altitude)
     raise AssertionError(limit.quantity)
 
 
@@ -121,8 +137,9 @@ def calibrated_equivalent(limit: Limit, air: AirData, at: Point) -> Floats:
         case "mach":
             return cas_at_mach(maximum, altitude)
         case "indicated_mach":
-            felt = np.where(np.isnan(altitude), np.nan, air.indicated_pressure_altitude[at.rows])
-            return air.calibrated_from_indicated(cas_at_mach(maximum, felt), at.rows)
+            return air.calibrated_from_indicated(
+                cas_at_mach(maximum, at.indicated_altitude), at.rows
+            )
     raise AssertionError(limit.quantity)
 
 
@@ -154,10 +171,3 @@ def over(limit: Limit, value: Floats, maximum: Floats, air: AirData, settings: S
 def _mach_from_eas(eas: Floats, altitude: Floats) -> Floats:
     mach = eas / (atmosphere.A0 * np.sqrt(within(atmosphere.pressure_ratio, altitude)))
     return np.asarray(mach)
-
-
-def _indicated(air: AirData, at: Point) -> Floats:
-    if air.indicated_airspeed is None:
-        return at.calibrated_airspeed
-    # What was screened out as calibrated airspeed is no use as indicated airspeed either.
-    return np.where(np.isnan(at.calibrated_airspeed), np.nan, air.indicated_airspeed[at.rows])

@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import curves, equivalents
+from loganalyze.judge import conditions, curves, equivalents
 from loganalyze.judge.margins import NOT_APPLICABLE, OVER, UNDER, Case
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import FOOT, KNOT
@@ -80,19 +80,16 @@ def find(
     for i, (limit, state) in enumerate(zip(case.sheet.limit, states, strict=True)):
         if i in over:
             stretches = _stretches(case, limit, state)
-            found += [
-                _exceedance(case, limit, state, stretch, flight)
-                for stretch in _joined(case, limit, state, stretches)
-            ]
+            found += _exceedances(
+                case, limit, state, _joined(case, limit, state, stretches), flight
+            )
     return _with_episodes(sorted(found, key=lambda one: (one.start_s, one.limit)))
 
 
 def margin(case: Case, limit: Limit, rows: NDArray[np.intp]) -> Floats:
     """Margin to a limit in its published quantity [kt or Mach] at judged rows."""
     at = equivalents.point(case.air, rows)
-    return equivalents.published_maximum(limit, at) - equivalents.published_value(
-        limit, case.air, at
-    )
+    return equivalents.published_maximum(limit, at) - equivalents.published_value(limit, at)
 
 
 def _stretches(case: Case, limit: Limit, state: NDArray[np.uint8]) -> list[_Stretch]:
@@ -208,68 +205,80 @@ def _one_event(
     return answers
 
 
-def _exceedance(
-    case: Case, limit: Limit, state: NDArray[np.uint8], stretch: _Stretch, flight: int
-) -> Exceedance:
-    rows = np.arange(stretch.first, stretch.last + 1)
-    rows = rows[state[stretch.first : stretch.last + 1] == OVER]
-    worst = rows[[int(margin(case, limit, rows).argmin())]]
+def _exceedances(
+    case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[_Stretch], flight: int
+) -> list[Exceedance]:
+    # All in one call: a limit ridden in gusts has thousands.
+    over = [
+        stretch.first + np.flatnonzero(state[stretch.first : stretch.last + 1] == OVER)
+        for stretch in stretches
+    ]
+    margins = margin(case, limit, np.concatenate(over))
+    pieces = np.split(margins, np.cumsum([len(rows) for rows in over[:-1]]))
+    worst = np.array([rows[piece.argmin()] for rows, piece in zip(over, pieces, strict=True)])
     at = equivalents.point(case.air, worst)
-    value = float(equivalents.published_value(limit, case.air, at)[0])
-    maximum = float(equivalents.published_maximum(limit, at)[0])
+    value = equivalents.published_value(limit, at)
+    maximum = equivalents.published_maximum(limit, at)
     equivalent = equivalents.calibrated_equivalent(limit, case.air, at)
-    speed = float(at.calibrated_airspeed[0])
-    limit_airspeed, pointer = at_point(case, at)
-    when = float(case.log.time[worst[0]])
+    limit_airspeed, pointer = lowest_limits(case, at)
+    found = {
+        "worst_excess_kt": (at.calibrated_airspeed - equivalent) / KNOT,
+        "worst_excess_mach": value - maximum if limit.is_mach else np.full(len(worst), np.nan),
+        "worst_time_s": case.log.time[worst],
+        "worst_pressure_altitude_ft": at.pressure_altitude / FOOT,
+        "worst_value": value,
+        "limit_value": maximum,
+        "worst_limit_airspeed_kt": limit_airspeed / KNOT,
+        "worst_limit_pointer_kt": pointer / KNOT,
+        "worst_calibrated_airspeed_kt": at.calibrated_airspeed / KNOT,
+        "worst_mach": at.mach,
+    }
     start = case.log.utc_start
-    return Exceedance(
-        flight=flight,
-        episode=0,
-        limit=limit.name,
-        quantity=limit.quantity,
-        start_s=stretch.start,
-        end_s=stretch.end,
-        start_utc=None if start is None else start + np.timedelta64(round(stretch.start * 1e9),
-                                                                    "ns"),
-        duration_s=stretch.end - stretch.start,
-        time_over_s=stretch.over_s,
-        began_by=stretch.began_by,
-        ended_by=stretch.ended_by,
-        brief=stretch.over_s < case.settings.minimum_duration_s,
-        worst_excess_kt=(speed - float(equivalent[0])) / KNOT,
-        worst_excess_mach=value - maximum if limit.is_mach else float("nan"),
-        worst_time_s=when,
-        worst_pressure_altitude_ft=float(at.pressure_altitude[0]) / FOOT,
-        worst_value=value,
-        limit_value=maximum,
-        worst_limit_airspeed_kt=limit_airspeed / KNOT,
-        worst_limit_pointer_kt=pointer / KNOT,
-        worst_calibrated_airspeed_kt=speed / KNOT,
-        worst_mach=float(at.mach[0]),
-    )
+    return [
+        Exceedance(
+            flight=flight,
+            episode=0,
+            limit=limit.name,
+            quantity=limit.quantity,
+            start_s=stretch.start,
+            end_s=stretch.end,
+            start_utc=None if start is None else start + np.timedelta64(
+                round(stretch.start * 1e9), "ns"),
+            duration_s=stretch.end - stretch.start,
+            time_over_s=stretch.over_s,
+            began_by=stretch.began_by,
+            ended_by=stretch.ended_by,
+            brief=stretch.over_s < case.settings.minimum_duration_s,
+            **dict(zip(found, numbers, strict=True)),
+        )
+        for stretch, *numbers in zip(
+            stretches, *(values.tolist() for values in found.values()), strict=True)
+    ]
 
 
-def at_point(case: Case, at: equivalents.Point) -> tuple[float, float]:
-    """Limit airspeed as CAS and limit pointer as IAS [m/s] at one row; NaN where not known."""
-    if np.isnan(at.pressure_altitude[0]):
-        return float("nan"), float("nan")
-    reach = np.full((len(case.sheet.limit), 1), np.nan)
+def lowest_limits(case: Case, at: equivalents.Point) -> tuple[Floats, Floats]:
+    """Limit airspeed as CAS and limit pointer as IAS [m/s] at some rows; NaN where not known."""
+    reach = np.full((len(case.sheet.limit), len(at.rows)), np.nan)
     shown = reach.copy()
     for i, limit in enumerate(case.sheet.limit):
-        if case.state_at(i, at.rows)[0] == 1:
-            reach[i] = equivalents.calibrated_equivalent(limit, case.air, at)
-            if i in case.on_pointer:
-                shown[i] = reach[i]
-    pointer = case.air.indicated_from_calibrated(curves.lowest(shown)[0], at.rows)
-    return float(curves.lowest(reach)[0][0]), float(pointer[0])
+        applies = case.state_at(i, at.rows) == conditions.YES
+        reach[i, applies] = equivalents.calibrated_equivalent(limit, case.air, at)[applies]
+        if i in case.on_pointer:
+            shown[i] = reach[i]
+    # With the altitude unknown a Mach limit may lie anywhere: the lowest limit isn't known.
+    lowest, pointer = (
+        np.where(np.isnan(at.pressure_altitude), np.nan, curves.lowest(speeds)[0])
+        for speeds in (reach, shown)
+    )
+    return lowest, case.air.indicated_from_calibrated(pointer, at.rows)
 
 
 def _with_episodes(found: Sequence[Exceedance]) -> tuple[Exceedance, ...]:
-    """Number the episodes: exceedances that overlap share one."""
+    """Number the episodes: exceedances that overlap, or start together, share one."""
     numbered: list[Exceedance] = []
     episode, reach = 0, -np.inf
     for one in found:
-        if one.start_s >= reach:
+        if one.start_s >= reach and not (numbered and one.start_s == numbered[-1].start_s):
             episode += 1
         reach = max(reach, one.end_s)
         numbered.append(replace(one, episode=episode))

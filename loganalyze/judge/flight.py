@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -46,8 +46,9 @@ class Analysis:
 
     ``columns`` holds the samples' columns by name, float32[n] in the units their names end
     with and uint8[n] codes (states: 0 under, 1 over, 2 unknown, 3 not applicable;
-    governing_limit: the limit's index in the sheet, 255 none). ``judged_s`` [s] is the time
-    judged; ``screened`` counts the samples set aside, by reason.
+    governing_limit: the limit's index in the sheet, 255 none). ``judged_s`` [s] is the time in
+    which every limit was judged that the log has the channels for; ``screened`` counts the
+    samples set aside, by reason.
     """
 
     log: FlightLog
@@ -87,9 +88,13 @@ class Analysis:
 
     @cached_property
     def unknown(self) -> Intervals:
-        """When a verdict was not possible: a state unknown, or no samples at all."""
+        """When a verdict was missing: no samples, or a limit unknown that could be judged.
+
+        Limits for which the log lacks a channel altogether are findings, not stretches.
+        """
         return self.gaps | Intervals.from_mask(
-            self.columns["state"] == margins.UNKNOWN, self.log.time, self.log.interval_s
+            margins.unknown_mask(self._case, self.columns, slice(None)), self.log.time,
+            self.log.interval_s,
         )
 
     @cached_property
@@ -127,7 +132,7 @@ class Analysis:
         if not len(row):
             return Smallest(name, nothing, nothing, nothing, nothing, nothing)
         at = equivalents.point(self._case.air, row)
-        limit_airspeed = exceedances.at_point(self._case, at)[0]
+        limit_airspeed = float(exceedances.lowest_limits(self._case, at)[0][0])
         margin_mach = nothing
         if name:
             limit = self.sheet.limit[self.limit_names.index(name)]
@@ -211,6 +216,7 @@ def analyze(
     air = airdata.recover(log, sheet, declared)
     case = margins.prepare(log, air, sheet, settings, declared, not verdict_only)
     judged = margins.judge(case)
+    case = replace(case, air=replace(air, rejected=judged.rejected_rows))
     states = [judged.columns[f"state_{i}"] for i in range(len(sheet.limit))]
     found = exceedances.find(case, states, judged.over, flight)
     findings = [*air.findings, *_lost_temperature(case, judged), *_unjudged(case)]

@@ -52,6 +52,16 @@ class Judged:
     over: set[int] = field(default_factory=set)
     known_s: float = 0.0
     suspects: list[int] = field(default_factory=list)
+    rejected: list[tuple[NDArray[np.intp], Bytes]] = field(default_factory=list)
+
+    @property
+    def rejected_rows(self) -> tuple[NDArray[np.intp], Bytes] | None:
+        """Rows that were screened, rising, and the reasons against them; None if none were."""
+        if not self.rejected:
+            return None
+        rows, reasons = (np.concatenate(parts) for parts in zip(*self.rejected, strict=True))
+        order = np.argsort(rows, kind="stable")
+        return rows[order], reasons[order]
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +79,8 @@ class Case:
     ready: dict[tuple[int, ...], curves.Curve]
     speeds_wanted: bool
     declared: Mapping[str, float]
+    hopeless: frozenset[int]
+    """Limits that want a channel the log doesn't hold, so that nothing could ever tell."""
     ends: Mapping[int, tuple[float, float]]
     """Pressure altitudes [m] beyond which a table leaves its limit unknown, by limit."""
     in_pieces: Mapping[int, tuple[conditions.Recorded, ...]]
@@ -112,6 +124,12 @@ def prepare(
     tabulated = tuple(
         i for i, limit in enumerate(sheet.limit) if curves.depends_on_altitude_alone(limit, air)
     )
+    hopeless = frozenset(
+        i for i, limit in enumerate(sheet.limit)
+        if any(one.channel not in log and one.channel not in declared
+               for one in limit.conditions)
+        or (limit.quantity == "true_airspeed" and air.temperature is None)
+    )
     ends = {
         i: (limit.nodes_m[0] - EDGE, limit.nodes_m[-1] + EDGE)
         for i, limit in enumerate(sheet.limit)
@@ -119,7 +137,7 @@ def prepare(
     }
     on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
     return Case(log, air, sheet, settings, applies, tabulated, on_pointer, {}, speeds_wanted,
-                declared, ends, in_pieces)
+                declared, hopeless, ends, in_pieces)
 
 
 def judge(case: Case) -> Judged:
@@ -155,6 +173,7 @@ def judge(case: Case) -> Judged:
         result.over |= part.over
         result.known_s += part.known_s
         result.suspects += part.suspects
+        result.rejected += part.rejected
         for reason, count in part.screened.items():
             result.screened[reason] = result.screened.get(reason, 0) + count
     return result
@@ -180,21 +199,22 @@ class _Pending:
     def __init__(self) -> None:
         self.size = 0
         self._rows: list[NDArray[np.intp]] = []
-        self._inputs: list[tuple[Floats, ...]] = []
+        self._reasons: list[Bytes] = []
         self._blocks: list[tuple[int, int]] = []
 
-    def add(self, rows: NDArray[np.intp], start: int, stop: int, *inputs: Floats) -> None:
-        """Put off the rows (within their block) with their screened inputs."""
+    def add(self, rows: NDArray[np.intp], start: int, stop: int, reasons: Bytes | None) -> None:
+        """Put off the rows (within their block) with what screening has against them."""
         self._rows.append(rows + start)
-        self._inputs.append(tuple(values[rows] for values in inputs))
+        self._reasons.append(
+            np.zeros(len(rows), dtype=np.uint8) if reasons is None else reasons[rows]
+        )
         self._blocks.append((start, stop))
         self.size += len(rows)
 
     def settle(self, case: Case, part: Judged) -> None:
         """Reckon what was put off, and combine the states of the blocks it came from."""
         if self._rows:
-            inputs = [np.concatenate(values) for values in zip(*self._inputs, strict=True)]
-            _directly(case, part, np.concatenate(self._rows), *inputs)
+            _directly(case, part, np.concatenate(self._rows), np.concatenate(self._reasons))
         for start, stop in self._blocks:
             _combine(case, part, start, stop, settled=False)
         self.__init__()  # type: ignore[misc]
@@ -207,14 +227,16 @@ def _block(
     speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
     felt = air.temperature if case.temperature_wanted else None
     temperature = None if felt is None else felt[start:stop]
-    bits = screening.screen(case.log.time, air.calibrated_airspeed, air.pressure_altitude, felt,
+    bits = screening.screen(case.log.time, air.screened_airspeed, air.screened_altitude, felt,
                             start, stop)
     if bits is not None:
         speed = np.where(bits & screening.AIRSPEED, np.nan, speed)
-        altitude = np.where(bits & screening.ALTITUDE, np.nan, altitude)
+        altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
         if temperature is not None:
             temperature = np.where(bits & screening.TEMPERATURE, np.nan, temperature)
         _count(part, bits, start)
+        raised = np.flatnonzero(bits)
+        part.rejected.append((raised + start, bits[raised]))
     for i, wanted in case.in_pieces.items():
         conditions.hold(wanted, case.log.time, slice(start, stop), case.applies[i])
     work.take(speed, altitude)
@@ -225,6 +247,8 @@ def _block(
         if air.indicated_airspeed is not None:
             np.multiply(air.indicated_airspeed[start:stop], 1 / KNOT,
                         out=cut["indicated_airspeed_kt"], casting="same_kind")
+            if bits is not None:
+                cut["indicated_airspeed_kt"][(bits & screening.AIRSPEED) > 0] = np.nan
         speeds.reckon(work, temperature, air.recovery_factor, cut)
     margin = _limits_from_tables(case, out, work, start, stop)
     unknown = False
@@ -237,8 +261,7 @@ def _block(
         return
     else:
         rows = np.flatnonzero(~(margin > GUARD))
-    inputs = (speed, altitude) if temperature is None else (speed, altitude, temperature)
-    pending.add(rows, start, stop, *inputs)
+    pending.add(rows, start, stop, bits)
 
 
 def _count(part: Judged, bits: Bytes, start: int) -> None:
@@ -272,7 +295,8 @@ def _limits_from_tables(
             curve.limit_airspeed.evaluate(cell, offset, values, spare)
             limit[some] = values
             if case.speeds_wanted:
-                out["governing_limit"][start:stop][some] = curve.governing[cell]
+                out["governing_limit"][start:stop][some] = np.take(curve.governing, cell,
+                                                                   mode="clip")
                 curve.limit_mach.evaluate(cell, offset, values, spare)
                 mach[some] = values
     if case.speeds_wanted:
@@ -325,7 +349,17 @@ def _pointer(
         np.multiply(limit, 1 / KNOT, out=pointer, casting="same_kind")
         return
     value, scratch = work.pointer, work.spare
-    case.curve(shown).limit_airspeed.evaluate(work.cell, work.offset, value, scratch)
+    if not any(i in case.applies for i in shown):
+        choices = [(shown, None)]
+    for chosen, where in choices:
+        curve = case.curve(tuple(i for i in chosen if i in case.on_pointer))
+        if where is None:
+            curve.limit_airspeed.evaluate(work.cell, work.offset, value, scratch)
+        else:
+            some = np.flatnonzero(where)
+            here, spare = np.empty(len(some)), np.empty(len(some))
+            curve.limit_airspeed.evaluate(work.cell[some], work.offset[some], here, spare)
+            value[some] = here
     np.multiply(value, 1 / KNOT, out=pointer, casting="same_kind")
 
 
@@ -353,22 +387,15 @@ def _far_state(
     return unknown
 
 
-def _directly(
-    case: Case, part: Judged, where: NDArray[np.intp], v: Floats, h: Floats,
-    felt: Floats | None = None,
-) -> None:
+def _directly(case: Case, part: Judged, where: NDArray[np.intp], reasons: Bytes) -> None:
     """Reckon every limit at the given rows, row by row and exactly, and write the columns."""
     air, out = case.air, part.columns
-    mach = equivalents.mach_at_cas(v, h)
-    heat = np.full(len(where), np.nan)
-    if felt is not None:
-        heat = equivalents.static_from(felt, mach, air.recovery_factor)
-    at = equivalents.Point(where, v, h, mach, heat)
+    at = equivalents.point(air, where, reasons)
     reach = np.full((len(case.sheet.limit), len(where)), np.nan)
     shown = np.full((len(case.sheet.limit), len(where)), np.nan)
     for i, limit in enumerate(case.sheet.limit):
         applies = case.state_at(i, where)
-        value = equivalents.published_value(limit, air, at)
+        value = equivalents.published_value(limit, at)
         maximum = equivalents.published_maximum(limit, at)
         state = out[f"state_{i}"]
         exceeded = equivalents.over(limit, value, maximum, air, case.settings)
@@ -384,14 +411,15 @@ def _directly(
             shown[i] = reach[i]
     limit_airspeed, governing = curves.lowest(reach)
     # With the altitude unknown a Mach limit may lie anywhere: the lowest limit isn't known.
-    lost = np.isnan(h)
+    lost = np.isnan(at.pressure_altitude)
     limit_airspeed[lost] = np.nan
     governing[lost] = curves.NOBODY
-    out["margin_kt"][where] = (limit_airspeed - v) / KNOT
+    out["margin_kt"][where] = (limit_airspeed - at.calibrated_airspeed) / KNOT
     if case.speeds_wanted:
         out["governing_limit"][where] = governing
         out["limit_airspeed_kt"][where] = limit_airspeed / KNOT
-        out["margin_mach"][where] = equivalents.mach_at_cas(limit_airspeed, h) - mach
+        there = equivalents.mach_at_cas(limit_airspeed, at.pressure_altitude)
+        out["margin_mach"][where] = there - at.mach
         pointer, _ = curves.lowest(shown)
         pointer[lost] = np.nan
         out["limit_pointer_kt"][where] = air.indicated_from_calibrated(pointer, where) / KNOT
@@ -418,5 +446,20 @@ def _combine(case: Case, part: Judged, start: int, stop: int, settled: bool) -> 
         state[over] = OVER
     hold = screening.held(case.log.time[start : min(stop + 1, len(case.log))],
                           case.log.interval_s)[: stop - start]
-    known = None if settled else state != UNKNOWN
+    known = None if settled and always else ~unknown_mask(case, out, slice(start, stop))
     part.known_s += float(hold.sum() if known is None or known.all() else hold[known].sum())
+
+
+def unknown_mask(
+    case: Case, columns: Mapping[str, NDArray[Any]], rows: slice
+) -> NDArray[np.bool_]:
+    """Whether a verdict that the log has the channels for was missing at each row.
+
+    Limits for which the log lacks a channel altogether are reported once, not at every row;
+    if all are such, nothing is known anywhere.
+    """
+    limits = [i for i in range(len(case.sheet.limit)) if i not in case.hopeless]
+    unknown = np.full(columns["state"][rows].shape, not limits)
+    for i in limits:
+        unknown |= columns[f"state_{i}"][rows] == UNKNOWN
+    return unknown

@@ -58,6 +58,10 @@ class Plausible:
         """Whether every value is a number inside the range (a quick look at the extremes)."""
         return bool(values.min() >= self.lowest and values.max() <= self.highest)
 
+    def plausible(self, values: Floats) -> Floats:
+        """Return the values, NaN where outside the range."""
+        return np.where((values >= self.lowest) & (values <= self.highest), values, np.nan)
+
     def mark(self, values: Floats, bits: Bits) -> None:
         """Set the missing and out-of-range bits."""
         bits |= np.isnan(values).view(np.uint8) << self.first_bit
@@ -114,6 +118,9 @@ def _spikes(bound: Plausible, values: Floats, steps: Floats) -> list[int]:
     # One look at the extremes settles most blocks; NaN leaves them NaN, and so undecided.
     if jump.max() <= least and jump.min() >= -least:
         return []
+    # A fill value beside it makes no good sample a spike.
+    plausible = bound.plausible(values)
+    jump = plausible[1:] - plausible[:-1]
     rows = np.flatnonzero(np.abs(jump) > least)
     rows = rows[np.abs(jump[rows]) > bound.rate * steps[rows] + noise]
     back = np.diff(rows) == 1
