@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.air.probes import CorrectionTable
@@ -173,14 +172,13 @@ def _root(
         speed = cas.maximum_at(np.zeros(1))[0]
         return float(airspeed.crossover_pressure_altitude(speed, mach.maximum_at(np.zeros(1))[0]))
 
-    def difference(altitude: float) -> float:
-        at = np.array([altitude])
+    # Each pass looks at 33 points at once and keeps the piece in which the sign changes.
+    while high - low > 1e-9:
+        at = np.linspace(low, high, 33)
         first, second = curves.equivalents(pair, at, tables, atmosphere.temperature(at))
-        return float((first - second)[0])
-
-    start, end = difference(low), difference(high)
-    if not (np.isfinite(start) and np.isfinite(end)) or start * end > 0:
-        return None
-    if start == 0.0:
-        return low
-    return float(brentq(difference, low, high, xtol=1e-9))
+        above = first - second > 0
+        changes = np.flatnonzero(above[1:] != above[:-1])
+        if np.isnan(first - second).any() or not len(changes):
+            return None
+        low, high = float(at[changes[0]]), float(at[changes[0] + 1])
+    return (low + high) / 2

@@ -56,14 +56,13 @@ class Workspace:
     """The scratch arrays of one thread, and the block it works on."""
 
     def __init__(self, size: int) -> None:
-        # int32 indices are half as wide to write and to read.
         self._whole = {
             name: np.empty(size)
             for name in ("offset", "limit", "limit_mach", "pointer", "margin", "spare", "mach",
                          "delta", "first", "second", "third")
         }
-        self._cells = np.empty(size, dtype=np.int32)
-        self._cells_too = np.empty(size, dtype=np.int32)
+        self._cells = np.empty(size, dtype=np.intp)
+        self._cells_too = np.empty(size, dtype=np.intp)
         self.speed = self.altitude = np.empty(0)
 
     def __getattr__(self, name: str) -> Any:
@@ -73,12 +72,12 @@ class Workspace:
             raise AttributeError(name) from None
 
     @property
-    def cell(self) -> NDArray[np.int32]:
+    def cell(self) -> NDArray[np.intp]:
         """Cell of each pressure altitude."""
         return self._cells[: len(self.speed)]
 
     @property
-    def cell_too(self) -> NDArray[np.int32]:
+    def cell_too(self) -> NDArray[np.intp]:
         """Cell of a second table."""
         return self._cells_too[: len(self.speed)]
 

@@ -19,6 +19,9 @@ CAUTIONS: tuple[str, ...] = (
 STATES: tuple[str, ...] = ("under", "over", "unknown", "not applicable")
 """The words for the state codes 0 to 3."""
 
+_UNJUDGED = ("condition_not_recorded", "limit_needs_temperature")
+"""Findings that belong to the verdict: limits that nothing could judge."""
+
 LISTED = 10
 """How many exceedances a verdict lists before it only counts the rest."""
 
@@ -160,6 +163,7 @@ def verdict(flight: FlightFacts) -> str:
     if flight.unknown_s > 0 and flight.judged_s > 0:
         lines.append(f"{sentence_case(duration(flight.unknown_s))} could not be judged "
                      f"({count(flight.unknown_stretches, 'stretch', 'stretches')}).")
+    lines += [one.sentence for one in flight.taken if one.code in _UNJUDGED]
     return "\n".join(lines)
 
 
@@ -247,7 +251,8 @@ def recognised(summary: Summary) -> list[str]:
     lines += summary.inferred
     lines += [f"{key}: declared as {value:g}" for key, value in summary.declared.items()]
     for flight in summary.flights:
-        lines += [one.sentence for one in flight.taken if one.sentence not in lines]
+        lines += [one.sentence for one in flight.taken
+                  if one.sentence not in lines and one.code not in _UNJUDGED]
     return lines
 
 

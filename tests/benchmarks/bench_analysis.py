@@ -182,7 +182,7 @@ def judge_long(path: Path, limits: Path) -> None:
     print(f"  {number} flights, {found} exceedances")
 
 
-def _measured(job: Callable[..., None], arguments: tuple, pipe) -> None:  # noqa: ANN001
+def _measured(job: Callable[..., None], arguments: tuple, pipe) -> None:
     start = time.perf_counter()
     job(*arguments)
     pipe.send((time.perf_counter() - start,
