@@ -168,7 +168,15 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
             return replace(bare, findings=tuple(findings))
         indicated = bare.indicated_from_calibrated(recorded, rows)
         felt = altitude
-        if not sheet.airspeed.static_source_corrected:
+        if sheet.airspeed.static_source_corrected is False:
+            findings.append(Finding("static_source_coupling_applied"))
+            true_altitude = screening.HEIGHT.plausible(
+                _static_source(indicated, recorded, altitude)
+            )
+            return replace(bare, indicated_airspeed=indicated, pressure_altitude=true_altitude,
+                           findings=tuple(findings), recorded_airspeed=recorded)
+        if sheet.airspeed.static_source_corrected is None:
+            # What was calibrated for the speed was so for the altitude, unless the sheet denies it.
             felt = _static_source(recorded, indicated, altitude)
         return replace(bare, indicated_airspeed=indicated, indicated_pressure_altitude=felt,
                        findings=tuple(findings))

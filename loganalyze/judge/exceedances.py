@@ -7,7 +7,8 @@ is a step, which isn't interpolated: the sample at which it is first recorded co
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from bisect import bisect_right
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -220,7 +221,7 @@ def _exceedances(
     value = equivalents.published_value(limit, at)
     maximum = equivalents.published_maximum(limit, at)
     equivalent = equivalents.calibrated_equivalent(limit, case.air, at)
-    limit_airspeed, pointer = lowest_limits(case, at)
+    limit_airspeed, pointer = lowest_limits(case, at, limit.quantity == "true_airspeed")
     found = {
         "worst_excess_kt": (at.calibrated_airspeed - equivalent) / KNOT,
         "worst_excess_mach": value - maximum if limit.is_mach else np.full(len(worst), np.nan),
@@ -256,11 +257,18 @@ def _exceedances(
     ]
 
 
-def lowest_limits(case: Case, at: equivalents.Point) -> tuple[Floats, Floats]:
-    """Limit airspeed as CAS and limit pointer as IAS [m/s] at some rows; NaN where not known."""
+def lowest_limits(
+    case: Case, at: equivalents.Point, with_true_airspeed: bool = True
+) -> tuple[Floats, Floats]:
+    """Limit airspeed as CAS and limit pointer as IAS [m/s] at some rows; NaN where not known.
+
+    Without true airspeed limits they are what they are whatever the temperature.
+    """
     reach = np.full((len(case.sheet.limit), len(at.rows)), np.nan)
     shown = reach.copy()
     for i, limit in enumerate(case.sheet.limit):
+        if limit.quantity == "true_airspeed" and not with_true_airspeed:
+            continue
         applies = case.state_at(i, at.rows) == conditions.YES
         reach[i, applies] = equivalents.calibrated_equivalent(limit, case.air, at)[applies]
         if i in case.on_pointer:
@@ -274,12 +282,40 @@ def lowest_limits(case: Case, at: equivalents.Point) -> tuple[Floats, Floats]:
 
 
 def _with_episodes(found: Sequence[Exceedance]) -> tuple[Exceedance, ...]:
-    """Number the episodes: exceedances that overlap, or start together, share one."""
-    numbered: list[Exceedance] = []
-    episode, reach = 0, -np.inf
+    """Number the episodes: exceedances that overlap, or start together, share one.
+
+    Exceedances of true airspeed limits join the episodes of the others, or come after them: a
+    temperature probe that fails must not renumber the rest.
+    """
+    by_temperature = [one.quantity == "true_airspeed" for one in found]
+    spans = _spans(one for one, warm in zip(found, by_temperature, strict=True) if not warm)
+    alone = _spans(one for one, warm in zip(found, by_temperature, strict=True)
+                   if warm and _which(one, spans) is None)
+    numbered = []
     for one in found:
-        if one.start_s >= reach and not (numbered and one.start_s == numbered[-1].start_s):
-            episode += 1
-        reach = max(reach, one.end_s)
-        numbered.append(replace(one, episode=episode))
+        episode = _which(one, spans)
+        if episode is None:
+            episode = len(spans) + (_which(one, alone) or 0)
+        numbered.append(replace(one, episode=episode + 1))
     return tuple(numbered)
+
+
+def _spans(found: Iterable[Exceedance]) -> list[tuple[float, float]]:
+    """Start and end [s] of each run of exceedances that overlap or start together."""
+    spans: list[tuple[float, float]] = []
+    for one in found:
+        if spans and (one.start_s < spans[-1][1] or one.start_s == spans[-1][0]):
+            spans[-1] = (spans[-1][0], max(spans[-1][1], one.end_s))
+        else:
+            spans.append((one.start_s, one.end_s))
+    return spans
+
+
+def _which(one: Exceedance, spans: Sequence[tuple[float, float]]) -> int | None:
+    """The first span that an exceedance has a part in, if any."""
+    first = bisect_right(spans, one.start_s, key=lambda span: span[1])
+    for i in range(max(first - 1, 0), min(first + 1, len(spans))):
+        start, end = spans[i]
+        if one.start_s == start or (one.start_s < end and one.end_s > start):
+            return i
+    return None

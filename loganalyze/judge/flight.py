@@ -94,7 +94,8 @@ class Analysis:
         """
         return self.gaps | Intervals.from_mask(
             margins.unknown_mask(self._case, self.columns, slice(None)), self.log.time,
-            self.log.interval_s,
+            # A lone sample has no interval, and stands for no time.
+            self.log.interval_s if self.log.interval_s > 0 else 0.0,
         )
 
     @cached_property
