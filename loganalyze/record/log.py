@@ -44,9 +44,13 @@ class Source:
     def sha256(self) -> str:
         """SHA-256 of the file's bytes, read when first asked for.
 
-        Raises Problem when the file has changed since it was read.
+        Raises Problem when the file has changed since it was read, or is gone.
         """
-        state = self.path.stat()
+        try:
+            state = self.path.stat()
+        except OSError as error:
+            raise Problem("the file is gone since it was read", str(self.path),
+                          "put it back and run the command again") from error
         if (state.st_size, state.st_mtime_ns) != (self.size, self.modified_ns):
             raise Problem("the file changed while it was being analysed", str(self.path),
                           "run the command again once nothing writes to it")
@@ -114,6 +118,7 @@ class FlightLog:
         seen = latest >= 0
         rows = channel.rows[latest[seen]]
         age = self.time[seen] - self.time[rows]
-        fresh = age < HELD_INTERVALS * channel.interval_s
+        # A sample stands at its own row even where its channel has no interval.
+        fresh = (age == 0) | (age < HELD_INTERVALS * channel.interval_s)
         held[np.flatnonzero(seen)[fresh]] = channel.values[latest[seen][fresh]]
         return held

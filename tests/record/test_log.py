@@ -1,0 +1,115 @@
+"""The flight log: slow channels along its rows, and the file that it came from."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from loganalyze.problems import Problem
+from loganalyze.record.log import Channel, FlightLog, Source
+
+NAN = math.nan
+
+
+def make_log(time, **channels):
+    return FlightLog(np.array(time, dtype=float), channels, Source(Path("made.csv")),
+                     interval_s=0.5)
+
+
+def slow(values, rows, interval_s=1.0):
+    return Channel(np.array(values, dtype=float), np.array(rows, dtype=np.int32), interval_s)
+
+
+def test_a_channel_of_every_row_is_itself():
+    values = np.array([1.0, NAN, 3.0])
+    log = make_log([0, 0.5, 1], v=Channel(values))
+    assert log.aligned("v") is values
+    assert "v" in log
+    assert "w" not in log
+    assert len(log) == 3
+
+
+def test_a_slow_channel_is_held_until_its_next_sample():
+    log = make_log(np.arange(6) / 2, v=slow([10, 20, 30], [0, 2, 4]))
+    assert log.aligned("v").tolist() == [10, 10, 20, 20, 30, 30]
+
+
+def test_nothing_is_known_before_its_first_sample():
+    log = make_log(np.arange(4) / 2, v=slow([10], [2]))
+    np.testing.assert_array_equal(log.aligned("v"), [NAN, NAN, 10, 10])
+
+
+def test_held_for_less_than_one_and_a_half_of_its_own_intervals():
+    # Recorded at 0 and 4 s; between, it holds up to but not at 1.5 s.
+    log = make_log(np.arange(10) / 2, v=slow([10, 20], [0, 8]))
+    np.testing.assert_array_equal(log.aligned("v"),
+                                  [10, 10, 10, NAN, NAN, NAN, NAN, NAN, 20, 20])
+
+
+def test_not_held_across_a_gap_of_the_log():
+    log = make_log([0, 0.5, 100, 100.5, 101], v=slow([10, 20], [0, 4]))
+    np.testing.assert_array_equal(log.aligned("v"), [10, 10, NAN, NAN, 20])
+
+
+def test_a_missing_sample_of_a_slow_channel_is_missing_as_long():
+    log = make_log(np.arange(6) / 2, v=slow([10, NAN, 30], [0, 2, 4]))
+    np.testing.assert_array_equal(log.aligned("v"), [10, 10, NAN, NAN, 30, 30])
+
+
+def test_a_lone_sample_of_a_slow_channel_stands_at_its_row():
+    log = make_log(np.arange(4) / 2, v=slow([10], [1], NAN))
+    np.testing.assert_array_equal(log.aligned("v"), [NAN, 10, NAN, NAN])
+
+
+def test_a_channel_that_is_not_there():
+    with pytest.raises(KeyError):
+        make_log([0]).aligned("v")
+
+
+def test_a_log_is_frozen():
+    given = {"v": Channel(np.zeros(1))}
+    log = make_log([0], **given)
+    with pytest.raises(TypeError):
+        log.channels["w"] = given["v"]
+    with pytest.raises(AttributeError):
+        log.interval_s = 1.0
+
+
+@pytest.fixture
+def source(tmp_path):
+    path = tmp_path / "flight.csv"
+    path.write_bytes(b"time,ias\n0,200\n")
+    state = path.stat()
+    return Source(path, state.st_size, state.st_mtime_ns)
+
+
+def test_the_hash_of_the_bytes(source):
+    assert source.sha256 == hashlib.sha256(b"time,ias\n0,200\n").hexdigest()
+
+
+def test_the_hash_of_a_file_that_grew_is_refused(source):
+    with source.path.open("ab") as stream:
+        stream.write(b"1,201\n")
+    os.utime(source.path, ns=(source.modified_ns, source.modified_ns))
+    with pytest.raises(Problem, match="the file changed"):
+        _ = source.sha256
+
+
+def test_the_hash_of_a_file_written_anew_is_refused(source):
+    source.path.write_bytes(b"time,ias\n0,299\n")
+    os.utime(source.path, ns=(source.modified_ns + 10**9, source.modified_ns + 10**9))
+    with pytest.raises(Problem, match="the file changed") as caught:
+        _ = source.sha256
+    assert str(source.path) in str(caught.value)
+    assert "again" in caught.value.mend
+
+
+def test_the_hash_of_a_file_that_is_gone_is_refused(source):
+    source.path.unlink()
+    with pytest.raises(Problem, match="the file is gone"):
+        _ = source.sha256
