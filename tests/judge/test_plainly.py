@@ -291,8 +291,9 @@ def agree(analysis: Analysis, plain: Plain, rows: Iterable[int]) -> None:
             off = np.flatnonzero(got != want)
         else:
             assert column.dtype == np.float32, name
-            # Float32 keeps 24 bits; a difference of two floats keeps those of the larger one.
-            slack = 1e-6 + 2.0**-23 * np.abs(want)
+            # Float32 keeps 24 bits: 0.004 ft at 40,000 ft, of which the density altitude's
+            # table may take an eighth at any altitude.
+            slack = (5e-4 if name == "density_altitude_ft" else 1e-6) + 2.0**-23 * np.abs(want)
             off = np.flatnonzero(~((np.abs(got - want) <= slack)
                                    | (np.isnan(got) & np.isnan(want))))
         assert not len(off), (
@@ -452,7 +453,7 @@ def test_every_column_as_reckoned_plainly(shape, seed, log, sheet, monkeypatch):
 def test_long_logs_as_reckoned_plainly(shape, log, sheet):
     """Several blocks on two threads; the rows beside block boundaries and some others."""
     rng = np.random.default_rng(7)
-    n = 3 * margins.BLOCK + 1234
+    n = max(65536, margins.BLOCK) + margins.BLOCK // 8 + 1
     assert n > 65536
     stated = random_sheet(rng, shape, sheet)
     flight = random_log(rng, n, stated, log, gust_kt=0.4)
