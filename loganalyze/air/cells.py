@@ -31,13 +31,14 @@ class Cells:
     value, slope, curvature : ndarray of float64, shape (count + 1,)
         Coefficients of 1, u and u**2, where u in [-1/2, 1/2) is the offset from the cell's centre
         in cell widths. One more cell carries the last parabola on, for the point at ``stop``.
+        The curvature is None where straight lines do.
     """
 
     start: float
     step: float
     value: Floats
     slope: Floats
-    curvature: Floats
+    curvature: Floats | None
 
     @classmethod
     def of(
@@ -77,6 +78,25 @@ class Cells:
         for coefficient in coefficients:
             coefficient.flags.writeable = False
         return cls(float(start), float(step), *coefficients)
+
+    def straightened(self, parts: int) -> Cells:
+        """Cut each cell into `parts` cells with a straight line each, quicker to evaluate.
+
+        The lines are the parabola's chords, moved out by half of its sagitta on average: the
+        error is 1/16 of the second derivative times the square of the new cells' width.
+        """
+        if self.curvature is None:
+            raise ValueError("the cells are straight already")
+        centre = (np.arange(parts) + 0.5) / parts - 0.5
+        value, slope, curvature = (c[:, None] for c in (self.value, self.slope, self.curvature))
+        middle = value + slope * centre + curvature * centre**2 + curvature / (16 * parts**2)
+        tilt = (slope + 2 * curvature * centre) / parts
+        # The guard cell beyond the end is needed once, not in parts.
+        kept = parts * (len(self.value) - 1) + 1
+        coefficients = middle.ravel()[:kept].copy(), tilt.ravel()[:kept].copy()
+        for coefficient in coefficients:
+            coefficient.flags.writeable = False
+        return Cells(self.start, self.step / parts, *coefficients, None)
 
     @property
     def stop(self) -> float:
@@ -124,10 +144,13 @@ class Cells:
             Overwritten.
         """
         # mode="clip" lets take write straight into its output, and gives NaN any cell at all.
-        np.take(self.curvature, index, out=out, mode="clip")
-        np.multiply(out, offset, out=out)
-        np.take(self.slope, index, out=scratch, mode="clip")
-        np.add(out, scratch, out=out)
+        if self.curvature is None:
+            np.take(self.slope, index, out=out, mode="clip")
+        else:
+            np.take(self.curvature, index, out=out, mode="clip")
+            np.multiply(out, offset, out=out)
+            np.take(self.slope, index, out=scratch, mode="clip")
+            np.add(out, scratch, out=out)
         np.multiply(out, offset, out=out)
         np.take(self.value, index, out=scratch, mode="clip")
         np.add(out, scratch, out=out)

@@ -19,6 +19,8 @@ Floats = NDArray[np.float64]
 # Cell edges fall on the boundaries of the standard atmosphere's layers (11 and 20 km), and the
 # table spans the plausible range of pressure altitude.
 START, STEP, COUNT = -1000.0, 8.0, 2625
+PARTS = 4
+"""Straight pieces that each cell is cut into for the block loop."""
 NOBODY = np.uint8(255)
 """Governing limit where none applies or the lowest can't be told."""
 
@@ -101,4 +103,5 @@ def tabulate(sheet: LimitsSheet, chosen: Sequence[int], air: AirData) -> Curve:
 
     speeds = Cells.of(airspeed, START, STEP, COUNT)
     machs = Cells.of(lambda h: mach_at_cas(airspeed(h), h), START, STEP, COUNT)
-    return Curve(speeds, machs, governing)
+    return Curve(speeds.straightened(PARTS), machs.straightened(PARTS),
+                 np.append(np.repeat(governing[:-1], PARTS), NOBODY))

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.judge import conditions, curves, equivalents
-from loganalyze.judge.margins import NOT_APPLICABLE, OVER, UNDER, Case
+from loganalyze.judge.case import NOT_APPLICABLE, OVER, UNDER, Case
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits import Limit

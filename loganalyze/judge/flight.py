@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import airdata, equivalents, exceedances, frames, margins, screening
+from loganalyze.judge import airdata, equivalents, exceedances, frames, margins, screening, states
 from loganalyze.judge.airdata import Finding
+from loganalyze.judge.case import OVER, UNDER, Case, Judged, prepare
 from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.settings import Settings
 from loganalyze.problems import Problem
@@ -61,7 +62,7 @@ class Analysis:
     steps: tuple[Step, ...]
     screened: Mapping[str, int]
     judged_s: float
-    _case: margins.Case
+    _case: Case
 
     @property
     def time(self) -> NDArray[np.float64]:
@@ -93,7 +94,7 @@ class Analysis:
         Limits for which the log lacks a channel altogether are findings, not stretches.
         """
         return self.gaps | Intervals.from_mask(
-            margins.unknown_mask(self._case, self.columns, slice(None)), self.log.time,
+            states.unknown_mask(self._case, self.columns, slice(None)), self.log.time,
             # A lone sample has no interval, and stands for no time.
             self.log.interval_s if self.log.interval_s > 0 else 0.0,
         )
@@ -119,7 +120,7 @@ class Analysis:
 
     def _closest(self, i: int) -> NDArray[np.intp]:
         state = self.columns[f"state_{i}"]
-        rows = np.flatnonzero((state == margins.UNDER) | (state == margins.OVER))
+        rows = np.flatnonzero((state == UNDER) | (state == OVER))
         best, least = rows[:0], np.inf
         for some in np.array_split(rows, max(1, len(rows) // margins.BLOCK)):
             margin = exceedances.margin(self._case, self.sheet.limit[i], some)
@@ -215,11 +216,11 @@ def analyze(
                 "leave out the declaration",
             )
     air = airdata.recover(log, sheet, declared)
-    case = margins.prepare(log, air, sheet, settings, declared, not verdict_only)
+    case = prepare(log, air, sheet, settings, declared, not verdict_only)
     judged = margins.judge(case)
     case = replace(case, air=replace(air, rejected=judged.rejected_rows))
-    states = [judged.columns[f"state_{i}"] for i in range(len(sheet.limit))]
-    found = exceedances.find(case, states, judged.over, flight)
+    by_limit = [judged.columns[f"state_{i}"] for i in range(len(sheet.limit))]
+    found = exceedances.find(case, by_limit, judged.over, flight)
     findings = [*air.findings, *_lost_temperature(case, judged), *_unjudged(case)]
     steps = (
         *log.steps,
@@ -230,7 +231,7 @@ def analyze(
                     judged.screened, judged.known_s, case)
 
 
-def _lost_temperature(case: margins.Case, judged: margins.Judged) -> list[Finding]:
+def _lost_temperature(case: Case, judged: Judged) -> list[Finding]:
     """Say since when, and for how long, the probe gave nothing to rely on."""
     if case.air.temperature is None or "static_air_temperature_degc" not in judged.columns:
         return []
@@ -248,7 +249,7 @@ def _lost_temperature(case: margins.Case, judged: margins.Judged) -> list[Findin
     })]
 
 
-def _unjudged(case: margins.Case) -> list[Finding]:
+def _unjudged(case: Case) -> list[Finding]:
     """Limits that could not be judged at all for want of a channel."""
     findings = []
     for i, limit in enumerate(case.sheet.limit):

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from loganalyze.judge.case import STATES
 from loganalyze.judge.exceedances import Exceedance
-from loganalyze.judge.margins import STATES
 
 if TYPE_CHECKING:
     import numpy as np

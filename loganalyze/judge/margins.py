@@ -10,134 +10,20 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import conditions, curves, equivalents, screening, speeds
-from loganalyze.judge.airdata import AirData
-from loganalyze.judge.settings import Settings
-from loganalyze.record.log import FlightLog
+from loganalyze.judge import conditions, screening, speeds, states
+from loganalyze.judge.case import Bytes, Case, Judged
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits import EDGE, LimitsSheet
 
 Floats = NDArray[np.float64]
-Bytes = NDArray[np.uint8]
 
-UNDER, OVER, UNKNOWN, NOT_APPLICABLE = (np.uint8(i) for i in range(4))
-
-STATES = ("under", "over", "unknown", "not applicable")
-
-_STATE_OF = np.array([NOT_APPLICABLE, UNDER, UNKNOWN], dtype=np.uint8)
-"""State of a limit safely above the speed, by whether it applies."""
-
-BLOCK = 32768
+BLOCK = 131072
 GUARD = 1e-3 * KNOT
 """A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
-
-
-@dataclass(eq=False)
-class Judged:
-    """What the block loop found, over the rows of a log.
-
-    ``columns`` : float32[n] and uint8[n] by name; ``screened`` : rows with each reason;
-    ``over`` : the limits with any row over; ``known_s`` : time judged [s]; ``suspects`` :
-    rows that were taken for spikes.
-    """
-
-    columns: dict[str, NDArray[Any]]
-    screened: dict[str, int] = field(default_factory=dict)
-    over: set[int] = field(default_factory=set)
-    known_s: float = 0.0
-    suspects: list[int] = field(default_factory=list)
-    rejected: list[tuple[NDArray[np.intp], Bytes]] = field(default_factory=list)
-
-    @property
-    def rejected_rows(self) -> tuple[NDArray[np.intp], Bytes] | None:
-        """Rows that were screened, rising, and the reasons against them; None if none were."""
-        if not self.rejected:
-            return None
-        rows, reasons = (np.concatenate(parts) for parts in zip(*self.rejected, strict=True))
-        order = np.argsort(rows, kind="stable")
-        return rows[order], reasons[order]
-
-
-@dataclass(frozen=True, eq=False)
-class Case:
-    """All that the blocks share: the inputs, and what was prepared once."""
-
-    log: FlightLog
-    air: AirData
-    sheet: LimitsSheet
-    settings: Settings
-    applies: Mapping[int, Bytes]
-    """Applicability by limit, for the limits with conditions."""
-    tabulated: tuple[int, ...]
-    on_pointer: tuple[int, ...]
-    ready: dict[tuple[int, ...], curves.Curve]
-    speeds_wanted: bool
-    declared: Mapping[str, float]
-    hopeless: frozenset[int]
-    """Limits that want a channel the log doesn't hold, so that nothing could ever tell."""
-    ends: Mapping[int, tuple[float, float]]
-    """Pressure altitudes [m] beyond which a table leaves its limit unknown, by limit."""
-    in_pieces: Mapping[int, tuple[conditions.Recorded, ...]]
-    """Conditions that each block works out for itself."""
-
-    @property
-    def temperature_wanted(self) -> bool:
-        """Whether any column or limit needs the air temperature."""
-        return self.speeds_wanted or any(
-            limit.quantity == "true_airspeed" for limit in self.sheet.limit
-        )
-
-    def curve(self, chosen: tuple[int, ...]) -> curves.Curve:
-        """Return the tabulated curve of the chosen limits, made when first asked for."""
-        if chosen not in self.ready:
-            self.ready[chosen] = curves.tabulate(self.sheet, chosen, self.air)
-        return self.ready[chosen]
-
-    def state_at(self, limit: int, rows: NDArray[np.intp]) -> Bytes:
-        """Whether the limit applies at the given rows (NO, YES or UNKNOWN)."""
-        if limit not in self.applies:
-            return np.full(len(rows), conditions.YES)
-        return self.applies[limit][rows]
-
-
-def prepare(
-    log: FlightLog, air: AirData, sheet: LimitsSheet, settings: Settings,
-    declared: Mapping[str, float], speeds_wanted: bool,
-) -> Case:
-    """Work out once what every block needs."""
-    applies: dict[int, Bytes] = {}
-    in_pieces: dict[int, tuple[conditions.Recorded, ...]] = {}
-    for i, limit in enumerate(sheet.limit):
-        if limit.conditions:
-            wanted = conditions.recorded(limit.conditions, log, declared)
-            applies[i] = np.empty(len(log), dtype=np.uint8)
-            if any(one.looks_back for one in wanted):
-                conditions.hold(wanted, log.time, slice(None), applies[i])
-            else:
-                in_pieces[i] = wanted
-    tabulated = tuple(
-        i for i, limit in enumerate(sheet.limit) if curves.depends_on_altitude_alone(limit, air)
-    )
-    hopeless = frozenset(
-        i for i, limit in enumerate(sheet.limit)
-        if any(one.channel not in log and one.channel not in declared
-               for one in limit.conditions)
-        or (limit.quantity == "true_airspeed" and air.temperature is None)
-    )
-    ends = {
-        i: (limit.nodes_m[0] - EDGE, limit.nodes_m[-1] + EDGE)
-        for i, limit in enumerate(sheet.limit)
-        if limit.nodes_m and limit.outside == "unknown"
-    }
-    on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
-    return Case(log, air, sheet, settings, applies, tabulated, on_pointer, {}, speeds_wanted,
-                declared, hopeless, ends, in_pieces)
 
 
 def judge(case: Case) -> Judged:
@@ -214,9 +100,9 @@ class _Pending:
     def settle(self, case: Case, part: Judged) -> None:
         """Reckon what was put off, and combine the states of the blocks it came from."""
         if self._rows:
-            _directly(case, part, np.concatenate(self._rows), np.concatenate(self._reasons))
+            states.directly(case, part, np.concatenate(self._rows), np.concatenate(self._reasons))
         for start, stop in self._blocks:
-            _combine(case, part, start, stop, settled=False)
+            states.combine(case, part, start, stop, settled=False)
         self.__init__()  # type: ignore[misc]
 
 
@@ -253,11 +139,11 @@ def _block(
     margin = _limits_from_tables(case, out, work, start, stop)
     unknown = False
     for i in range(len(case.sheet.limit)):
-        unknown |= _far_state(case, i, out[f"state_{i}"][start:stop], altitude, start, stop)
+        unknown |= states.far_state(case, i, out[f"state_{i}"][start:stop], altitude, start, stop)
     if len(case.tabulated) < len(case.sheet.limit) or case.air.position_tables:
         rows = np.arange(stop - start)
     elif np.min(margin) > GUARD:
-        _combine(case, part, start, stop, settled=not unknown)
+        states.combine(case, part, start, stop, settled=not unknown)
         return
     else:
         rows = np.flatnonzero(~(margin > GUARD))
@@ -363,103 +249,3 @@ def _pointer(
     np.multiply(value, 1 / KNOT, out=pointer, casting="same_kind")
 
 
-def _far_state(
-    case: Case, i: int, state: Bytes, altitude: Floats, start: int, stop: int
-) -> bool:
-    """Write a limit's state for rows that are safely below it; tell if any is unknown."""
-    limit = case.sheet.limit[i]
-    unknown = False
-    if i in case.ends:
-        low, high = case.ends[i]
-        if not (altitude.min() >= low and altitude.max() <= high):
-            state[~((altitude >= low) & (altitude <= high))] = UNKNOWN
-            unknown = True
-    if limit.conditions:
-        applies = case.applies[i][start:stop]
-        least, most = applies.min(), applies.max()
-        if least != conditions.YES or most != conditions.YES:
-            if unknown:
-                state[applies == conditions.NO] = NOT_APPLICABLE
-                state[applies == conditions.UNKNOWN] = UNKNOWN
-            else:
-                np.take(_STATE_OF, applies, out=state, mode="clip")
-            unknown |= bool(most == conditions.UNKNOWN)
-    return unknown
-
-
-def _directly(case: Case, part: Judged, where: NDArray[np.intp], reasons: Bytes) -> None:
-    """Reckon every limit at the given rows, row by row and exactly, and write the columns."""
-    air, out = case.air, part.columns
-    at = equivalents.point(air, where, reasons)
-    reach = np.full((len(case.sheet.limit), len(where)), np.nan)
-    shown = np.full((len(case.sheet.limit), len(where)), np.nan)
-    for i, limit in enumerate(case.sheet.limit):
-        applies = case.state_at(i, where)
-        value = equivalents.published_value(limit, at)
-        maximum = equivalents.published_maximum(limit, at)
-        state = out[f"state_{i}"]
-        exceeded = equivalents.over(limit, value, maximum, air, case.settings)
-        code = np.where(exceeded, OVER, np.where(np.isnan(value - maximum), UNKNOWN, UNDER))
-        code[applies == conditions.NO] = NOT_APPLICABLE
-        code[applies == conditions.UNKNOWN] = UNKNOWN
-        state[where] = code
-        if (code == OVER).any():
-            part.over.add(i)
-        equivalent = equivalents.calibrated_equivalent(limit, air, at)
-        reach[i] = np.where(applies == conditions.YES, equivalent, np.nan)
-        if i in case.on_pointer:
-            shown[i] = reach[i]
-    limit_airspeed, governing = curves.lowest(reach)
-    # With the altitude unknown a Mach limit may lie anywhere: the lowest limit isn't known.
-    lost = np.isnan(at.pressure_altitude)
-    limit_airspeed[lost] = np.nan
-    governing[lost] = curves.NOBODY
-    out["margin_kt"][where] = (limit_airspeed - at.calibrated_airspeed) / KNOT
-    if case.speeds_wanted:
-        out["governing_limit"][where] = governing
-        out["limit_airspeed_kt"][where] = limit_airspeed / KNOT
-        there = equivalents.mach_at_cas(limit_airspeed, at.pressure_altitude)
-        out["margin_mach"][where] = there - at.mach
-        pointer, _ = curves.lowest(shown)
-        pointer[lost] = np.nan
-        out["limit_pointer_kt"][where] = air.indicated_from_calibrated(pointer, where) / KNOT
-
-
-def _combine(case: Case, part: Judged, start: int, stop: int, settled: bool) -> None:
-    """Write the combined state, and count the time judged.
-
-    `settled` says that no limit is over or unknown in the block.
-    """
-    out = part.columns
-    state = out["state"][start:stop]
-    always = len(case.applies) < len(case.sheet.limit)
-    if not (settled and always):
-        states = [out[f"state_{i}"][start:stop] for i in range(len(case.sheet.limit))]
-        over = np.zeros(stop - start, dtype=bool)
-        unknown, applicable = over.copy(), over.copy()
-        for one in states:
-            over |= one == OVER
-            unknown |= one == UNKNOWN
-            applicable |= one != NOT_APPLICABLE
-        state[~applicable] = NOT_APPLICABLE
-        state[unknown] = UNKNOWN
-        state[over] = OVER
-    hold = screening.held(case.log.time[start : min(stop + 1, len(case.log))],
-                          case.log.interval_s)[: stop - start]
-    known = None if settled and always else ~unknown_mask(case, out, slice(start, stop))
-    part.known_s += float(hold.sum() if known is None or known.all() else hold[known].sum())
-
-
-def unknown_mask(
-    case: Case, columns: Mapping[str, NDArray[Any]], rows: slice
-) -> NDArray[np.bool_]:
-    """Whether a verdict that the log has the channels for was missing at each row.
-
-    Limits for which the log lacks a channel altogether are reported once, not at every row;
-    if all are such, nothing is known anywhere.
-    """
-    limits = [i for i in range(len(case.sheet.limit)) if i not in case.hopeless]
-    unknown = np.full(columns["state"][rows].shape, not limits)
-    for i in limits:
-        unknown |= columns[f"state_{i}"][rows] == UNKNOWN
-    return unknown

@@ -31,14 +31,16 @@ _THINNEST = float(atmosphere.density_ratio(
 
 @cache
 def _pressure_ratio() -> Cells:
-    return Cells.of(atmosphere.pressure_ratio, curves.START, curves.STEP, curves.COUNT)
+    cells = Cells.of(atmosphere.pressure_ratio, curves.START, curves.STEP, curves.COUNT)
+    return cells.straightened(curves.PARTS)
 
 
 @cache
 def _expansion() -> Cells:
     """(1 + q_c/p)^(2/7), which is 1 + 0.2 M^2 below Mach 1."""
-    cells = 2048
-    return Cells.of(lambda ratio: (1 + ratio) ** (2 / 7), 0.0, airspeed.SONIC_RATIO / cells, cells)
+    count = 2048
+    step = airspeed.SONIC_RATIO / count
+    return Cells.of(lambda ratio: (1 + ratio) ** (2 / 7), 0.0, step, count).straightened(8)
 
 
 @cache

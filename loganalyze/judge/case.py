@@ -1,0 +1,126 @@
+"""What the block loop works on and what it gathers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.judge import conditions, curves
+from loganalyze.judge.airdata import AirData
+from loganalyze.judge.settings import Settings
+from loganalyze.record.log import FlightLog
+from loganalyze.sheets.limits import EDGE, LimitsSheet
+
+Bytes = NDArray[np.uint8]
+
+UNDER, OVER, UNKNOWN, NOT_APPLICABLE = (np.uint8(i) for i in range(4))
+
+STATES = ("under", "over", "unknown", "not applicable")
+
+
+@dataclass(eq=False)
+class Judged:
+    """What the block loop found, over the rows of a log.
+
+    ``columns`` : float32[n] and uint8[n] by name; ``screened`` : rows with each reason;
+    ``over`` : the limits with any row over; ``known_s`` : time judged [s]; ``suspects`` :
+    rows that were taken for spikes.
+    """
+
+    columns: dict[str, NDArray[Any]]
+    screened: dict[str, int] = field(default_factory=dict)
+    over: set[int] = field(default_factory=set)
+    known_s: float = 0.0
+    suspects: list[int] = field(default_factory=list)
+    rejected: list[tuple[NDArray[np.intp], Bytes]] = field(default_factory=list)
+
+    @property
+    def rejected_rows(self) -> tuple[NDArray[np.intp], Bytes] | None:
+        """Rows that were screened, rising, and the reasons against them; None if none were."""
+        if not self.rejected:
+            return None
+        rows, reasons = (np.concatenate(parts) for parts in zip(*self.rejected, strict=True))
+        order = np.argsort(rows, kind="stable")
+        return rows[order], reasons[order]
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """All that the blocks share: the inputs, and what was prepared once."""
+
+    log: FlightLog
+    air: AirData
+    sheet: LimitsSheet
+    settings: Settings
+    applies: Mapping[int, Bytes]
+    """Applicability by limit, for the limits with conditions."""
+    tabulated: tuple[int, ...]
+    on_pointer: tuple[int, ...]
+    ready: dict[tuple[int, ...], curves.Curve]
+    speeds_wanted: bool
+    declared: Mapping[str, float]
+    hopeless: frozenset[int]
+    """Limits that want a channel the log doesn't hold, so that nothing could ever tell."""
+    ends: Mapping[int, tuple[float, float]]
+    """Pressure altitudes [m] beyond which a table leaves its limit unknown, by limit."""
+    in_pieces: Mapping[int, tuple[conditions.Recorded, ...]]
+    """Conditions that each block works out for itself."""
+
+    @property
+    def temperature_wanted(self) -> bool:
+        """Whether any column or limit needs the air temperature."""
+        return self.speeds_wanted or any(
+            limit.quantity == "true_airspeed" for limit in self.sheet.limit
+        )
+
+    def curve(self, chosen: tuple[int, ...]) -> curves.Curve:
+        """Return the tabulated curve of the chosen limits, made when first asked for."""
+        if chosen not in self.ready:
+            self.ready[chosen] = curves.tabulate(self.sheet, chosen, self.air)
+        return self.ready[chosen]
+
+    def state_at(self, limit: int, rows: NDArray[np.intp]) -> Bytes:
+        """Whether the limit applies at the given rows (NO, YES or UNKNOWN)."""
+        if limit not in self.applies:
+            return np.full(len(rows), conditions.YES)
+        return self.applies[limit][rows]
+
+
+def prepare(
+    log: FlightLog, air: AirData, sheet: LimitsSheet, settings: Settings,
+    declared: Mapping[str, float], speeds_wanted: bool,
+) -> Case:
+    """Work out once what every block needs."""
+    applies: dict[int, Bytes] = {}
+    in_pieces: dict[int, tuple[conditions.Recorded, ...]] = {}
+    for i, limit in enumerate(sheet.limit):
+        if limit.conditions:
+            wanted = conditions.recorded(limit.conditions, log, declared)
+            applies[i] = np.empty(len(log), dtype=np.uint8)
+            if any(one.looks_back for one in wanted):
+                conditions.hold(wanted, log.time, slice(None), applies[i])
+            else:
+                in_pieces[i] = wanted
+    tabulated = tuple(
+        i for i, limit in enumerate(sheet.limit) if curves.depends_on_altitude_alone(limit, air)
+    )
+    hopeless = frozenset(
+        i for i, limit in enumerate(sheet.limit)
+        if any(one.channel not in log and one.channel not in declared
+               for one in limit.conditions)
+        or (limit.quantity == "true_airspeed" and air.temperature is None)
+    )
+    ends = {
+        i: (limit.nodes_m[0] - EDGE, limit.nodes_m[-1] + EDGE)
+        for i, limit in enumerate(sheet.limit)
+        if limit.nodes_m and limit.outside == "unknown"
+    }
+    on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
+    return Case(log, air, sheet, settings, applies, tabulated, on_pointer, {}, speeds_wanted,
+                declared, hopeless, ends, in_pieces)
+
+
