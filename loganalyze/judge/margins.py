@@ -21,7 +21,7 @@ from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
 
-BLOCK = 131072
+BLOCK = 65536
 GUARD = 1e-3 * KNOT
 """A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
 
