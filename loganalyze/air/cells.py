@@ -61,11 +61,26 @@ class Cells:
         ValueError
             If the step or the count isn't positive, or the function is infinite anywhere.
         """
+        return cls.through(start, step, function(cls.nodes(start, step, count)))
+
+    @staticmethod
+    def nodes(start: float, step: float, count: int) -> Floats:
+        """Return the points that the parabolas go through, float64[3, count].
+
+        Raises ValueError if the step or the count isn't positive.
+        """
         if not step > 0.0 or count < 1:
             raise ValueError("cells need a positive step and a count of at least 1")
         centre = start + step * (np.arange(count) + 0.5)
-        nodes = np.stack([centre - _NODE * step, centre, centre + _NODE * step])
-        below, middle, above = np.asarray(function(nodes), dtype=np.float64)
+        return np.stack([centre - _NODE * step, centre, centre + _NODE * step])
+
+    @classmethod
+    def through(cls, start: float, step: float, values: Floats) -> Cells:
+        """Make cells from the function's values at their `nodes`, float64[3, count].
+
+        Raises ValueError if a value is infinite.
+        """
+        below, middle, above = np.asarray(values, dtype=np.float64)
         if np.isinf([below, middle, above]).any():
             raise ValueError("the function is infinite in some cell")
         slope = (above - below) / (2.0 * _NODE)

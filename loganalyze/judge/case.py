@@ -60,6 +60,7 @@ class Case:
     """Applicability by limit, for the limits with conditions."""
     tabulated: tuple[int, ...]
     on_pointer: tuple[int, ...]
+    grid: curves.Grid
     ready: dict[tuple[int, ...], curves.Curve]
     speeds_wanted: bool
     declared: Mapping[str, float]
@@ -80,7 +81,7 @@ class Case:
     def curve(self, chosen: tuple[int, ...]) -> curves.Curve:
         """Return the tabulated curve of the chosen limits, made when first asked for."""
         if chosen not in self.ready:
-            self.ready[chosen] = curves.tabulate(self.sheet, chosen, self.air)
+            self.ready[chosen] = self.grid.curve(chosen)
         return self.ready[chosen]
 
     def state_at(self, limit: int, rows: NDArray[np.intp]) -> Bytes:
@@ -120,7 +121,8 @@ def prepare(
         if limit.nodes_m and limit.outside == "unknown"
     }
     on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
-    return Case(log, air, sheet, settings, applies, tabulated, on_pointer, {}, speeds_wanted,
+    return Case(log, air, sheet, settings, applies, tabulated, on_pointer,
+                curves.Grid.of(sheet, tabulated, air), {}, speeds_wanted,
                 declared, hopeless, ends, in_pieces)
 
 

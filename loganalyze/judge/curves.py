@@ -74,34 +74,53 @@ def lowest(speeds: Floats) -> tuple[Floats, NDArray[np.uint8]]:
     return np.where(none, np.nan, least), np.where(none, NOBODY, governing).astype(np.uint8)
 
 
-def tabulate(sheet: LimitsSheet, chosen: Sequence[int], air: AirData) -> Curve:
-    """Tabulate the lowest of the chosen limits of a sheet (indices)."""
-    limits = [sheet.limit[i] for i in chosen]
-    tables = air.position_tables
-    edges = START + STEP * np.arange(COUNT + 1, dtype=np.float64)
-    if limits:
-        _, at_edges = lowest(equivalents(limits, edges, tables))
-        bent = at_edges[:-1] != at_edges[1:]
-    else:
-        bent = np.ones(COUNT, dtype=bool)
-    for limit in limits:
-        for node in limit.nodes_m:
-            cell = (node - START) / STEP
-            touched = np.array([np.floor(cell - 1e-6), np.floor(cell + 1e-6)], dtype=np.intp)
-            bent[touched[(touched >= 0) & (touched < COUNT)]] = True
-    governing = np.full(COUNT + 1, NOBODY)
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """Calibrated equivalents [m/s] of a sheet's tabulated limits over the cells, worked out once.
 
-    def airspeed(altitude: Floats) -> Floats:
-        flat = altitude.reshape(-1)
+    ``at_nodes`` : float64[limits, 3, cells]; ``at_edges`` : float64[limits, cells + 1];
+    ``bends`` : bool[limits, cells], where a limit's table has a row. All by limit index; NaN for
+    limits that aren't tabulated.
+    """
+
+    at_nodes: Floats
+    at_edges: Floats
+    bends: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, sheet: LimitsSheet, tabulated: Sequence[int], air: AirData) -> Grid:
+        """Work out the equivalents of the given limits (indices)."""
+        nodes = Cells.nodes(START, STEP, COUNT)
+        edges = START + STEP * np.arange(COUNT + 1, dtype=np.float64)
+        at_nodes = np.full((len(sheet.limit), *nodes.shape), np.nan)
+        at_edges = np.full((len(sheet.limit), len(edges)), np.nan)
+        bends = np.zeros((len(sheet.limit), COUNT), dtype=bool)
+        limits, chosen = [sheet.limit[i] for i in tabulated], list(tabulated)
+        if limits:
+            flat = equivalents(limits, nodes.ravel(), air.position_tables)
+            at_nodes[chosen] = flat.reshape(len(limits), *nodes.shape)
+            at_edges[chosen] = equivalents(limits, edges, air.position_tables)
+        for i in tabulated:
+            for node in sheet.limit[i].nodes_m:
+                cell = (node - START) / STEP
+                touched = np.array([np.floor(cell - 1e-6), np.floor(cell + 1e-6)], dtype=np.intp)
+                bends[i, touched[(touched >= 0) & (touched < COUNT)]] = True
+        return cls(at_nodes, at_edges, bends)
+
+    def curve(self, chosen: Sequence[int]) -> Curve:
+        """Tabulate the lowest of the chosen limits (indices)."""
+        limits = list(chosen)
         if not limits:
-            return np.full(altitude.shape, np.nan)
-        speed, who = lowest(equivalents(limits, flat, tables))
-        names = np.append(np.asarray(chosen, dtype=np.uint8), NOBODY)
-        centre = who.reshape(altitude.shape)[altitude.shape[0] // 2]
-        governing[:-1] = names[np.minimum(centre, len(limits))]
-        return np.where(bent, np.nan, speed.reshape(altitude.shape))
-
-    speeds = Cells.of(airspeed, START, STEP, COUNT)
-    machs = Cells.of(lambda h: mach_at_cas(airspeed(h), h), START, STEP, COUNT)
-    return Curve(speeds.straightened(PARTS), machs.straightened(PARTS),
-                 np.append(np.repeat(governing[:-1], PARTS), NOBODY))
+            nothing = Cells.through(START, STEP, np.full((3, COUNT), np.nan)).straightened(PARTS)
+            return Curve(nothing, nothing, np.full(COUNT * PARTS + 1, NOBODY))
+        names = np.append(np.asarray(limits, dtype=np.uint8), NOBODY)
+        _, at_edges = lowest(self.at_edges[limits])
+        speed, who = lowest(self.at_nodes[limits])
+        speed[:, (at_edges[:-1] != at_edges[1:]) | self.bends[limits].any(axis=0)] = np.nan
+        mach = mach_at_cas(speed, Cells.nodes(START, STEP, COUNT))
+        governing = names[np.minimum(who[1], len(limits))]
+        return Curve(
+            Cells.through(START, STEP, speed).straightened(PARTS),
+            Cells.through(START, STEP, mach).straightened(PARTS),
+            np.append(np.repeat(governing, PARTS), NOBODY),
+        )
