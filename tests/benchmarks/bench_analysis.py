@@ -179,6 +179,7 @@ def judge_long(path: Path, limits: Path) -> None:
     found = 0
     for number, flight in enumerate(read_flights(path), 1):
         found += len(analyze(flight, sheet, flight=number).exceedances)
+        del flight  # or it would stay while the next one is read
     print(f"  {number} flights, {found} exceedances")
 
 
