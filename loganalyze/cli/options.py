@@ -23,6 +23,10 @@ FILE = click.Path(path_type=Path)
 class Number(click.FloatRange):
     """A finite number; FloatRange alone lets NaN and infinity through."""
 
+    def _describe_range(self) -> str:
+        # Without bounds click would print "x<=None" in the help.
+        return "" if self.min is None and self.max is None else super()._describe_range()
+
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
                 ) -> float:
         """Return `value` as a float, or fail with the usage."""

@@ -76,7 +76,8 @@ def _range(log: FlightLog, name: str) -> RangeFacts:
     factor, offset = (kind.unit.factor, kind.unit.offset) if kind else (1.0, 0.0)
     ends = [(float(end) - offset) / factor for end in (known.min(), known.max())] if (
         known.size) else [float("nan"), float("nan")]
-    return RangeFacts(name, rounded(ends[0]), rounded(ends[1]), kind.unit.name if kind else "")
+    unit = kind.unit.name if kind and not kind.discrete else ""
+    return RangeFacts(name, rounded(ends[0]), rounded(ends[1]), unit)
 
 
 def text(found: Inspection) -> str:
@@ -100,7 +101,7 @@ def text(found: Inspection) -> str:
             channel.channel, channel.column, channel.unit,
             f"{channel.interval_s:g} s" if channel.interval_s else "",
             f"{channel.missing:,}",
-            *(f"{end:.6g} {reach.unit}" if end is not None else ""
+            *(f"{end:.6g} {reach.unit}".rstrip() if end is not None else ""
               for end in (reach.least, reach.greatest)),
             channel.known_by,
         ))

@@ -245,7 +245,7 @@ def recognised(summary: Summary) -> list[str]:
     """Return what was taken for what in a log, a line each."""
     lines = []
     for one in summary.channels:
-        unit = f", in {one.unit}" if one.unit else ""
+        unit = f", in {one.unit}" if one.unit and one.unit != "discrete" else ""
         lines.append(f"{one.channel}: column \"{one.column}\"{unit}"
                      + (f" ({one.known_by})" if one.known_by else ""))
     lines += summary.inferred
