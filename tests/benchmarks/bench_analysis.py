@@ -176,8 +176,10 @@ def bare_batches(path: Path) -> None:
 def judge_long(path: Path, limits: Path) -> None:
     """Judge every flight of a long log, all columns, one after the other."""
     sheet = read_limits(limits)
-    found = 0
-    for number, flight in enumerate(read_flights(path), 1):
+    number = found = 0
+    # enumerate would keep the flight that it gave last.
+    for flight in read_flights(path):
+        number += 1
         found += len(analyze(flight, sheet, flight=number).exceedances)
         del flight  # or it would stay while the next one is read
     print(f"  {number} flights, {found} exceedances")
