@@ -19,8 +19,6 @@ Floats = NDArray[np.float64]
 # Cell edges fall on the boundaries of the standard atmosphere's layers (11 and 20 km), and the
 # table spans the plausible range of pressure altitude.
 START, STEP, COUNT = -1000.0, 8.0, 2625
-PARTS = 4
-"""Straight pieces that each cell is cut into for the block loop."""
 NOBODY = np.uint8(255)
 """Governing limit where none applies or the lowest can't be told."""
 
@@ -111,8 +109,8 @@ class Grid:
         """Tabulate the lowest of the chosen limits (indices)."""
         limits = list(chosen)
         if not limits:
-            nothing = Cells.through(START, STEP, np.full((3, COUNT), np.nan)).straightened(PARTS)
-            return Curve(nothing, nothing, np.full(COUNT * PARTS + 1, NOBODY))
+            nothing = Cells.through(START, STEP, np.full((3, COUNT), np.nan))
+            return Curve(nothing, nothing, np.full(COUNT + 1, NOBODY))
         names = np.append(np.asarray(limits, dtype=np.uint8), NOBODY)
         _, at_edges = lowest(self.at_edges[limits])
         speed, who = lowest(self.at_nodes[limits])
@@ -120,7 +118,7 @@ class Grid:
         mach = mach_at_cas(speed, Cells.nodes(START, STEP, COUNT))
         governing = names[np.minimum(who[1], len(limits))]
         return Curve(
-            Cells.through(START, STEP, speed).straightened(PARTS),
-            Cells.through(START, STEP, mach).straightened(PARTS),
-            np.append(np.repeat(governing, PARTS), NOBODY),
+            Cells.through(START, STEP, speed),
+            Cells.through(START, STEP, mach),
+            np.append(governing, NOBODY),
         )

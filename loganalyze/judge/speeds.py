@@ -31,8 +31,7 @@ _THINNEST = float(atmosphere.density_ratio(
 
 @cache
 def _pressure_ratio() -> Cells:
-    cells = Cells.of(atmosphere.pressure_ratio, curves.START, curves.STEP, curves.COUNT)
-    return cells.straightened(curves.PARTS)
+    return Cells.of(atmosphere.pressure_ratio, curves.START, curves.STEP, curves.COUNT)
 
 
 @cache

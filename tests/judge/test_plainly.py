@@ -291,9 +291,8 @@ def agree(analysis: Analysis, plain: Plain, rows: Iterable[int]) -> None:
             off = np.flatnonzero(got != want)
         else:
             assert column.dtype == np.float32, name
-            # Float32 keeps 24 bits: 0.004 ft at 40,000 ft, of which the density altitude's
-            # table may take an eighth at any altitude.
-            slack = (5e-4 if name == "density_altitude_ft" else 1e-6) + 2.0**-23 * np.abs(want)
+            # Float32 keeps 24 bits; a difference of two floats keeps those of the larger one.
+            slack = 1e-6 + 2.0**-23 * np.abs(want)
             off = np.flatnonzero(~((np.abs(got - want) <= slack)
                                    | (np.isnan(got) & np.isnan(want))))
         assert not len(off), (
