@@ -27,15 +27,13 @@ class Judged:
     """What the block loop found, over the rows of a log.
 
     ``columns`` : float32[n] and uint8[n] by name; ``screened`` : rows with each reason;
-    ``over`` : the limits with any row over; ``known_s`` : time judged [s]; ``suspects`` :
-    rows that were taken for spikes.
+    ``over`` : the limits with any row over; ``known_s`` : time judged [s].
     """
 
     columns: dict[str, NDArray[Any]]
     screened: dict[str, int] = field(default_factory=dict)
     over: set[int] = field(default_factory=set)
     known_s: float = 0.0
-    suspects: list[int] = field(default_factory=list)
     rejected: list[tuple[NDArray[np.intp], Bytes]] = field(default_factory=list)
 
     @property

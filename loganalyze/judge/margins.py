@@ -58,7 +58,6 @@ def judge(case: Case) -> Judged:
     for part in parts:
         result.over |= part.over
         result.known_s += part.known_s
-        result.suspects += part.suspects
         result.rejected += part.rejected
         for reason, count in part.screened.items():
             result.screened[reason] = result.screened.get(reason, 0) + count
@@ -75,6 +74,7 @@ def _run(case: Case, result: Judged, starts: list[int]) -> Judged:
             _block(case, part, work, pending, start, min(start + BLOCK, len(case.log)))
             if pending.size >= BLOCK:
                 pending.settle(case, part)
+                pending = _Pending()
         pending.settle(case, part)
     return part
 
@@ -103,7 +103,6 @@ class _Pending:
             states.directly(case, part, np.concatenate(self._rows), np.concatenate(self._reasons))
         for start, stop in self._blocks:
             states.combine(case, part, start, stop, settled=False)
-        self.__init__()  # type: ignore[misc]
 
 
 def _block(
@@ -120,7 +119,7 @@ def _block(
         altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
         if temperature is not None:
             temperature = np.where(bits & screening.TEMPERATURE, np.nan, temperature)
-        _count(part, bits, start)
+        _count(part, bits)
         raised = np.flatnonzero(bits)
         part.rejected.append((raised + start, bits[raised]))
     for i, wanted in case.in_pieces.items():
@@ -150,13 +149,11 @@ def _block(
     pending.add(rows, start, stop, bits)
 
 
-def _count(part: Judged, bits: Bytes, start: int) -> None:
+def _count(part: Judged, bits: Bytes) -> None:
     for bit, reason in enumerate(screening.REASONS):
-        raised = np.flatnonzero(bits & np.uint8(1 << bit))
-        if len(raised):
-            part.screened[reason] = part.screened.get(reason, 0) + len(raised)
-            if "spike" in reason:
-                part.suspects += [start + int(row) for row in raised]
+        raised = int(np.count_nonzero(bits & np.uint8(1 << bit)))
+        if raised:
+            part.screened[reason] = part.screened.get(reason, 0) + raised
 
 
 def _limits_from_tables(
