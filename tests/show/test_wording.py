@@ -53,13 +53,13 @@ def codes_of_the_judge() -> set[str]:
 def test_every_finding_has_its_sentence_and_no_sentence_lacks_its_finding():
     codes = codes_of_the_judge()
     endings = tuple(code for code in codes if code.startswith("_"))
-    said = set(wording._FINDINGS)
+    said = set(wording.FINDINGS)
     assert {code for code in codes if code not in endings} <= said
     assert all(any(code.endswith(ending) for code in said) for ending in endings)
     assert all(code in codes or code.endswith(endings) for code in said)
 
 
-@pytest.mark.parametrize("code", sorted(wording._FINDINGS))
+@pytest.mark.parametrize("code", sorted(wording.FINDINGS))
 def test_every_sentence_is_one(code):
     values = {"column": "IAS", "outside_samples": 3, "recovery_factor": 0.8, "limit": "VFE 20",
               "channels": ["flap"], "lost_s": 12.0, "first_s": 3.0, "last_s": 15.0}

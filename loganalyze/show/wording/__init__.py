@@ -2,12 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
+
+from loganalyze.show.wording.findings import FINDINGS, finding
+from loganalyze.show.wording.numbers import (
+    QUANTITIES,
+    clock,
+    count,
+    duration,
+    excess,
+    feet,
+    in_quantity,
+    knots,
+    mach,
+    sentence_case,
+)
 
 if TYPE_CHECKING:
     from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
     from loganalyze.show.summary import Summary
+
+__all__ = ["CAUTIONS", "FINDINGS", "QUANTITIES", "STATES", "clock", "closest", "count", "crossover",
+           "crossovers", "duration", "envelope_rows", "exceedance", "excess", "feet", "finding",
+           "headline", "in_quantity", "knots", "mach", "recognised", "sentence_case",
+           "thresholds", "verdict"]
 
 CAUTIONS: tuple[str, ...] = (
     "Not for use in flight, and not for the release of an aircraft to service.",
@@ -24,81 +43,6 @@ _UNJUDGED = ("condition_not_recorded", "limit_needs_temperature")
 
 LISTED = 10
 """How many exceedances a verdict lists before it only counts the rest."""
-
-
-def clock(seconds: float | None) -> str:
-    """Return a time from the log's first sample as h:mm:ss.s, or "unknown"."""
-    if seconds is None:
-        return "unknown"
-    tenths = round(abs(seconds) * 10)
-    sign = "-" if seconds < 0 and tenths else ""
-    hours, rest = divmod(tenths, 36000)
-    minutes, rest = divmod(rest, 600)
-    return f"{sign}{hours}:{minutes:02d}:{rest / 10:04.1f}"
-
-
-def duration(seconds: float) -> str:
-    """Return a length of time in the words of a debrief: 0.4 s, 12.3 s, 3 min 05 s, 1 h 52 min."""
-    if seconds < 0.05:
-        return f"{seconds:.3f} s"
-    if round(seconds, 1) < 60:
-        return f"{seconds:.1f} s"
-    if round(seconds) < 3600:
-        minutes, rest = divmod(round(seconds), 60)
-        return f"{minutes} min {rest:02d} s"
-    hours, minutes = divmod(round(seconds / 60), 60)
-    return f"{hours} h {minutes:02d} min"
-
-
-def knots(value: float | None) -> str:
-    """Return a speed to a tenth of a knot; three digits after the point where that is nothing."""
-    if value is None:
-        return "an unknown speed"
-    return f"{value:.1f} kt" if abs(value) >= 0.05 or value == 0 else f"{value:.2g} kt"
-
-
-def mach(value: float | None) -> str:
-    """Return a Mach number as the trade writes it: .482, 1.05."""
-    if value is None:
-        return "unknown"
-    digits = f"{abs(value):.3f}" if abs(value) >= 0.0005 or value == 0 else f"{abs(value):.2g}"
-    return ("-" if value < 0 else "") + (digits[1:] if digits.startswith("0.") else digits)
-
-
-def feet(value: float | None) -> str:
-    """Return a pressure altitude in whole feet."""
-    return "an unknown altitude" if value is None else f"{value:,.0f} ft"
-
-
-def count(number: int, one: str, many: str = "") -> str:
-    """Return "1 exceedance" or "3 exceedances"."""
-    return f"{number:,} {one if number == 1 else many or one + 's'}"
-
-
-QUANTITIES: Mapping[str, str] = {
-    "indicated_airspeed": "KIAS",
-    "calibrated_airspeed": "KCAS",
-    "equivalent_airspeed": "KEAS",
-    "true_airspeed": "KTAS",
-    "mach": "Mach",
-    "indicated_mach": "indicated Mach",
-}
-
-
-def in_quantity(value: float | None, quantity: str) -> str:
-    """Return a limit's or an aircraft's speed in the quantity in which the limit is published."""
-    if value is None:
-        return "unknown"
-    if quantity in ("mach", "indicated_mach"):
-        return f"{QUANTITIES[quantity]} {mach(value)}"
-    return f"{value:.1f} {QUANTITIES[quantity]}"
-
-
-def excess(kt: float | None, mach_number: float | None) -> str:
-    """Return by how much a limit was exceeded."""
-    parts = [knots(kt)] if kt is not None else []
-    parts += [f"Mach {mach(mach_number)}"] if mach_number is not None else []
-    return " and ".join(parts) or "an unknown amount"
 
 
 def exceedance(one: ExceedanceFacts) -> str:
@@ -165,80 +109,6 @@ def verdict(flight: FlightFacts) -> str:
                      f"({count(flight.unknown_stretches, 'stretch', 'stretches')}).")
     lines += [one.sentence for one in flight.taken if one.code in _UNJUDGED]
     return "\n".join(lines)
-
-
-def sentence_case(text: str) -> str:
-    """Return `text` with its first letter in upper case, the rest as it is."""
-    return text[:1].upper() + text[1:]
-
-
-def _outside(values: Mapping[str, Any]) -> str:
-    number = values["outside_samples"]
-    return f"; {count(number, 'sample')} outside the table: unknown there" if number else ""
-
-
-def _reduced(values: Mapping[str, Any]) -> str:
-    return ("Static air temperature reckoned from the total air temperature with recovery "
-            f"factor {values['recovery_factor']:g}.")
-
-
-_FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
-    "no_pressure_altitude":
-        "No pressure altitude recorded: no Mach number, and no Mach limit judged.",
-    "sheet_says_calibrated":
-        "The column {column} names indicated airspeed; taken as calibrated, as the limits sheet "
-        "says.",
-    "column_says_calibrated":
-        "The limits sheet says indicated, but the column {column} names calibrated airspeed; "
-        "taken as calibrated, no correction applied to it.",
-    "indicated_from_tables":
-        "Indicated airspeed reckoned back from calibrated with the position correction tables.",
-    "calibrated_taken_as_indicated":
-        "Calibrated airspeed taken as indicated for the limits published as indicated: no "
-        "correction table given.",
-    "indicated_taken_as_calibrated":
-        "Indicated airspeed taken as calibrated: no correction table given.",
-    "instrument_correction_applied":
-        "Instrument correction of the limits sheet applied to the recorded airspeed.",
-    "position_correction_applied":
-        lambda values: "Position correction of the limits sheet applied to the recorded airspeed"
-        f"{_outside(values)}.",
-    "altimeter_correction_applied":
-        "Pressure altitude corrected with the altimeter correction table.",
-    "static_source_coupling_applied":
-        "Pressure altitude corrected for the static-source error that the position correction "
-        "states.",
-    "total_temperature_reduced": _reduced,
-    "probe_temperature_reduced": lambda values:
-        "Static air temperature reckoned from the probe's reading with recovery factor "
-        f"{values['recovery_factor']:g}.",
-    "temperature_lost": lambda values:
-        f"No usable air temperature for {duration(values['lost_s'])}, between "
-        f"{clock(values['first_s'])} and {clock(values['last_s'])}: none is needed for calibrated "
-        "airspeed, equivalent airspeed and Mach limits; true airspeed and density altitude are "
-        "absent there.",
-    "no_temperature":
-        "No air temperature recorded: none is needed for calibrated airspeed, equivalent "
-        "airspeed and Mach limits; true airspeed and density altitude are absent.",
-    "temperature_kind_unknown":
-        "The limits sheet doesn't say what the recorded outside air temperature is (static, "
-        "total or probe): not used; none is needed for calibrated airspeed, equivalent airspeed "
-        "and Mach limits; true airspeed and density altitude are absent.",
-    "condition_not_recorded": lambda values:
-        f"{values['limit']} could not be judged: {', '.join(values['channels'])} not recorded "
-        "and not declared.",
-    "limit_needs_temperature":
-        "{limit} could not be judged: a true airspeed limit needs the air temperature.",
-}
-
-
-def finding(code: str, values: Mapping[str, Any]) -> str:
-    """Return what was taken for what, as a sentence.
-
-    Raises KeyError for a code that has no sentence: a test holds that each code has one.
-    """
-    said = _FINDINGS[code]
-    return said.format_map(values) if isinstance(said, str) else said(values)
 
 
 def recognised(summary: Summary) -> list[str]:

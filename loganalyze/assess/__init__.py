@@ -1,0 +1,1 @@
+"""How sure, how serious, when in the flight, and why: what follows from a verdict."""

@@ -1,0 +1,229 @@
+"""What an assessment holds: frozen values, numbers and codes; sentences are made elsewhere.
+
+NaN stands for "not known" in every number; codes are plain words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from numpy.typing import NDArray
+
+from loganalyze.judge.flight import Analysis
+from loganalyze.record.log import Step
+
+BEYOND, WITHIN, NOT_DETERMINABLE = (
+    "beyond measurement uncertainty", "within measurement uncertainty", "not determinable")
+
+
+@dataclass(frozen=True, slots=True)
+class Assurance:
+    """How sure an excess is, on one basis, in the limit's published quantity (kt or Mach).
+
+    ``basis`` : "as displayed" or "as flown"; ``excess`` : the peak e of the local fit, positive
+    is over; ``common_u`` : u_s, common to flight and source; ``random_u`` : u_r, the fit's own;
+    ``probability`` : P(truly over) = Phi(e / sqrt(u_s**2 + u_r**2)) under ``prior``; ``low``,
+    ``high`` : the expanded interval of the excess at ``coverage``; ``word`` : BEYOND, WITHIN or
+    NOT_DETERMINABLE; ``reason`` : a code, why not determinable (else empty).
+    """
+
+    basis: str
+    excess: float
+    common_u: float
+    random_u: float
+    probability: float
+    low: float
+    high: float
+    word: str
+    prior: str = "flat"
+    coverage: float = 0.95
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MissedPeak:
+    """What a peak between two samples may have added, in the limit's quantity (kt or Mach).
+
+    ``interpolated`` : by the parabola through the three samples about the worst one; ``bound`` :
+    the greatest |acceleration| dt**2 / 8. Faster gusts can't be bounded.
+    """
+
+    interpolated: float
+    bound: float
+
+
+@dataclass(frozen=True, slots=True)
+class Contributions:
+    """Why margin was lost over a run-in, in kt CAS; positive took margin away.
+
+    The run-in is [``start_s``, ``end_s``], ``lost_kt`` what was lost in it. The netted parts
+    add up to it with ``remainder_kt``. Without air temperature ``split`` is False and
+    ``speed_change_kt`` stands for height trade, energy and air temperature together, which are
+    NaN. ``wind_kt`` is the part of the energy that wind brought, NaN unless ground speed, track
+    and heading tell it. ``greatest_load_factor`` [g] adds a word, never knots.
+    """
+
+    start_s: float
+    end_s: float
+    lost_kt: float
+    limit_moved_kt: float
+    configuration_kt: float
+    height_trade_kt: float
+    energy_kt: float
+    air_temperature_kt: float
+    remainder_kt: float
+    gross_height_trade_kt: float
+    gross_energy_kt: float
+    split: bool = True
+    speed_change_kt: float = float("nan")
+    wind_kt: float = float("nan")
+    greatest_load_factor: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Severity:
+    """A severity by the operator's rules: ``level`` low, medium or high; ``rule`` : its name."""
+
+    level: str
+    rule: str
+    example: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AssessedExceedance:
+    """What is known of one exceedance beyond its edges; `index` into Analysis.exceedances.
+
+    ``ladder_kt``, ``ladder_mach`` : (step, time spent beyond limit + step [s]) pairs; the second
+    for Mach limits only. ``context`` : recorded channels at the worst instant, in edge units by
+    suffixed name (``pitch_deg``, ``autopilot``, ``weight_kg``, ...).
+    """
+
+    index: int
+    phase: str
+    displayed: Assurance
+    flown: Assurance
+    missed_peak: MissedPeak
+    severity: Severity | None
+    ladder_kt: tuple[tuple[float, float], ...]
+    ladder_mach: tuple[tuple[float, float], ...]
+    contributions: Contributions | None
+    context: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class NearMiss:
+    """A stretch that stayed under one limit but may have been over.
+
+    ``margin`` : the smallest margin, in the limit's published quantity.
+    """
+
+    limit: str
+    start_s: float
+    end_s: float
+    time_s: float
+    margin: float
+    margin_kt: float
+    pressure_altitude_ft: float
+    phase: str
+    displayed: Assurance
+    flown: Assurance
+    contributions: Contributions | None
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseStretch:
+    """One phase of flight, from ``start_s`` to ``end_s`` [s]."""
+
+    phase: str
+    start_s: float
+    end_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class LimitMeasure:
+    """The all-flights measurement of one limit (``limit`` empty: all together).
+
+    ``within_s`` : (band, time with less margin than the band [s]) pairs, bands in kt (Mach for
+    Mach limits); ``histogram`` : (lower edge of margin [kt], time [s]) pairs.
+    """
+
+    limit: str
+    smallest_margin_kt: float
+    smallest_margin_mach: float
+    time_s: float
+    pressure_altitude_ft: float
+    phase: str
+    within_s: tuple[tuple[float, float], ...]
+    histogram: tuple[tuple[float, float], ...]
+    judged_s: float
+    unknown_s: float
+    contributions: Contributions | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TimeToLimit:
+    """The flight's shortest time to a limit: margin over its rate of closing, and when."""
+
+    limit: str
+    seconds: float
+    time_s: float
+    margin_kt: float
+    closing_kt_s: float
+    phase: str
+
+
+@dataclass(frozen=True, slots=True)
+class WarningFinding:
+    """How the recorded overspeed warning behaved.
+
+    ``kind`` : "on time", "early", "late", "missing" or "spurious"; ``limit`` : the limit it is
+    about, if one; ``values`` : limit, threshold and speed at onset, by name.
+    """
+
+    kind: str
+    limit: str
+    start_s: float
+    end_s: float
+    values: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One cross-check between two ways to the same quantity.
+
+    ``code`` : what was compared; ``values`` : size and sign of the difference, its spread, the
+    samples compared, by name with unit suffix; ``consistent`` : within what uncertainty allows,
+    None where it can't be told.
+    """
+
+    code: str
+    consistent: bool | None
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class Assessment:
+    """An analysis, and what follows from it.
+
+    ``columns`` : by name, over the log's rows: ``phase`` uint8[n] (index into
+    ``phases.PHASES``), float32[n] standard uncertainties as flown ``margin_u_kt``,
+    ``margin_u_mach``, ``mach_u``, ``calibrated_airspeed_u_kt``, ``true_airspeed_u_kt``, and as
+    displayed ``margin_displayed_u_kt``. ``exceedances`` runs parallel to the analysis's.
+    """
+
+    analysis: Analysis
+    columns: Mapping[str, NDArray[Any]]
+    exceedances: tuple[AssessedExceedance, ...]
+    near: tuple[NearMiss, ...]
+    phases: tuple[PhaseStretch, ...]
+    measures: tuple[LimitMeasure, ...]
+    highest_calibrated_airspeed_kt: float
+    highest_mach: float
+    shortest_time_to_limit: TimeToLimit | None
+    warnings: tuple[WarningFinding, ...]
+    checks: tuple[Check, ...]
+    tolerances: tuple[tuple[str, str, float], ...]
+    """What the uncertainty rests on: (sensor, source, standard uncertainty in its edge unit)."""
+    steps: tuple[Step, ...] = ()

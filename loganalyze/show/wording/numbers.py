@@ -1,0 +1,85 @@
+"""Times, speeds and counts, as the trade writes them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+
+def clock(seconds: float | None) -> str:
+    """Return a time from the log's first sample as h:mm:ss.s, or "unknown"."""
+    if seconds is None:
+        return "unknown"
+    tenths = round(abs(seconds) * 10)
+    sign = "-" if seconds < 0 and tenths else ""
+    hours, rest = divmod(tenths, 36000)
+    minutes, rest = divmod(rest, 600)
+    return f"{sign}{hours}:{minutes:02d}:{rest / 10:04.1f}"
+
+
+def duration(seconds: float) -> str:
+    """Return a length of time in the words of a debrief: 0.4 s, 12.3 s, 3 min 05 s, 1 h 52 min."""
+    if seconds < 0.05:
+        return f"{seconds:.3f} s"
+    if round(seconds, 1) < 60:
+        return f"{seconds:.1f} s"
+    if round(seconds) < 3600:
+        minutes, rest = divmod(round(seconds), 60)
+        return f"{minutes} min {rest:02d} s"
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours} h {minutes:02d} min"
+
+
+def knots(value: float | None) -> str:
+    """Return a speed to a tenth of a knot; three digits after the point where that is nothing."""
+    if value is None:
+        return "an unknown speed"
+    return f"{value:.1f} kt" if abs(value) >= 0.05 or value == 0 else f"{value:.2g} kt"
+
+
+def mach(value: float | None) -> str:
+    """Return a Mach number as the trade writes it: .482, 1.05."""
+    if value is None:
+        return "unknown"
+    digits = f"{abs(value):.3f}" if abs(value) >= 0.0005 or value == 0 else f"{abs(value):.2g}"
+    return ("-" if value < 0 else "") + (digits[1:] if digits.startswith("0.") else digits)
+
+
+def feet(value: float | None) -> str:
+    """Return a pressure altitude in whole feet."""
+    return "an unknown altitude" if value is None else f"{value:,.0f} ft"
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """Return "1 exceedance" or "3 exceedances"."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+QUANTITIES: Mapping[str, str] = {
+    "indicated_airspeed": "KIAS",
+    "calibrated_airspeed": "KCAS",
+    "equivalent_airspeed": "KEAS",
+    "true_airspeed": "KTAS",
+    "mach": "Mach",
+    "indicated_mach": "indicated Mach",
+}
+
+
+def in_quantity(value: float | None, quantity: str) -> str:
+    """Return a limit's or an aircraft's speed in the quantity in which the limit is published."""
+    if value is None:
+        return "unknown"
+    if quantity in ("mach", "indicated_mach"):
+        return f"{QUANTITIES[quantity]} {mach(value)}"
+    return f"{value:.1f} {QUANTITIES[quantity]}"
+
+
+def excess(kt: float | None, mach_number: float | None) -> str:
+    """Return by how much a limit was exceeded."""
+    parts = [knots(kt)] if kt is not None else []
+    parts += [f"Mach {mach(mach_number)}"] if mach_number is not None else []
+    return " and ".join(parts) or "an unknown amount"
+
+
+def sentence_case(text: str) -> str:
+    """Return `text` with its first letter in upper case, the rest as it is."""
+    return text[:1].upper() + text[1:]
