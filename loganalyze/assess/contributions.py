@@ -1,0 +1,287 @@
+"""Why margin was lost: the loss over a run-in, split exactly and uniquely.
+
+The margin at an instant is a function of four factors,
+
+    m(A, E, D, C) = L(Hp, C) - V(TAS = sqrt(2 g (E - h)), T_ISA(Hp) + D, Hp),
+
+A = (Hp, h) the height, E = h + TAS**2 / 2g the energy, D = SAT - T_ISA(Hp) the air's warmth and
+C the conditions of the limits. L is the limit airspeed, V the calibrated airspeed; geometric
+height follows pressure altitude by dh = (T / T_ISA) dHp. From one sample to the next, the part
+of each factor is its Shapley value over the 16 combinations of old and new; parts are summed
+over the samples. The Shapley value is linear in m, so the part of A splits into what went
+through L (limit moved) and what went through V (height trade).
+
+References
+----------
+L. S. Shapley, "A value for n-person games", Contributions to the Theory of Games II (1953),
+eq. (13).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import combinations
+from math import factorial
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.air import airspeed, atmosphere
+from loganalyze.assess.results import Contributions
+from loganalyze.judge import conditions, equivalents
+from loganalyze.judge.case import Case
+from loganalyze.judge.equivalents import Point, within
+from loganalyze.judge.flight import Analysis
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.record.units import KNOT
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+RUN_IN_S = 120.0
+"""A run-in begins at most this long [s] before the instant that it leads to ..."""
+SMOOTHED_S = 5.0
+"""... at the largest margin of a mean over this time [s]: noise must not choose the start."""
+
+HEIGHT, ENERGY, WARMTH, STATE = range(4)
+
+_SUBSETS = [frozenset(some) for size in range(4) for some in combinations(range(4), size)]
+
+
+def contributions(
+    analysis: Analysis, row: int, limit: int | None = None, after_s: float = -np.inf
+) -> Contributions | None:
+    """Split the loss of margin that led to one sample.
+
+    The run-in starts at the largest 5-s-smoothed margin within the 120 s before it, after
+    `after_s` and after the last gap or sample that wasn't judged.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        The judged flight.
+    row : int
+        The sample that the run-in ends at: the worst one, or that of a smallest margin.
+    limit : int, optional
+        The limit that the margin is to, by its index in the sheet; the limits that lay below it
+        at `row` are left out, so that it governs there. Absent: the limit airspeed.
+    after_s : float
+        [s] The end of an earlier exceedance.
+
+    Returns
+    -------
+    Contributions or None
+        In kt CAS, positive where margin was lost; None where no run-in could be made up, as at
+        the first sample after a gap.
+    """
+    case, time = analysis._case, analysis.time
+    first = int(np.searchsorted(time, max(time[row] - RUN_IN_S, after_s), side="left"))
+    rows = np.arange(first, row + 1)
+    chosen = _considered(case, row, limit)
+    at = equivalents.point(case.air, rows)
+    speed_known = ~np.isnan(at.mach)
+    rows = rows[speed_known]
+    if len(rows) < 2 or rows[-1] != row:
+        return None
+    at = equivalents.point(case.air, rows)
+    limit_airspeed = _limit_airspeed(case, chosen, at, at)
+    margin = limit_airspeed - at.calibrated_airspeed
+    wide = np.diff(time[rows]) > HELD_INTERVALS * analysis.log.interval_s
+    broken = np.flatnonzero(wide | np.isnan(margin[:-1]))
+    since = int(broken[-1]) + 1 if len(broken) else 0
+    start = since + int(np.argmax(_smoothed(time[rows[since:]], margin[since:])))
+    if start >= len(rows) - 1 or np.isnan(margin[-1]):
+        return None
+    return _split(analysis, _Run.of(case, chosen, rows[start:], margin[start:]))
+
+
+def _considered(case: Case, row: int, limit: int | None) -> tuple[int, ...]:
+    """The limits whose lowest is meant: all but those below the chosen one at `row`."""
+    everything = tuple(range(len(case.sheet.limit)))
+    if limit is None:
+        return everything
+    at = equivalents.point(case.air, np.array([row]))
+    speeds = [float(equivalents.calibrated_equivalent(one, case.air, at)[0])
+              for one in case.sheet.limit]
+    return tuple(i for i in everything if i == limit or not speeds[i] < speeds[limit])
+
+
+def _smoothed(time: Floats, margin: Floats) -> Floats:
+    """Mean of the margin over the samples within half of SMOOTHED_S of each."""
+    low = np.searchsorted(time, time - SMOOTHED_S / 2, side="left")
+    high = np.searchsorted(time, time + SMOOTHED_S / 2, side="right")
+    total = np.concatenate([[0.0], np.cumsum(margin)])
+    return np.asarray((total[high] - total[low]) / (high - low))
+
+
+def _limit_airspeed(case: Case, chosen: tuple[int, ...], height: Point, state: Point) -> Floats:
+    """Lowest of the chosen limits [m/s CAS] at the heights of one point, the states of another.
+
+    NaN where no limit applies. The temperatures are those of `height`.
+    """
+    at = Point(state.rows, height.calibrated_airspeed, height.pressure_altitude, height.mach,
+               height.temperature, height.indicated_airspeed, height.indicated_altitude)
+    lowest = np.full(len(at.rows), np.inf)
+    for i in chosen:
+        speed = equivalents.calibrated_equivalent(case.sheet.limit[i], case.air, at)
+        applies = (case.state_at(i, at.rows) == conditions.YES) & ~np.isnan(speed)
+        lowest[applies] = np.minimum(lowest[applies], speed[applies])
+    return np.where(np.isfinite(lowest), lowest, np.nan)
+
+
+@dataclass(frozen=True, eq=False)
+class _Run:
+    """The samples of a run-in, float64[n] in SI; temperature NaN where unknown."""
+
+    case: Case
+    chosen: tuple[int, ...]
+    rows: Rows
+    at: Point
+    margin: Floats
+
+    @classmethod
+    def of(cls, case: Case, chosen: tuple[int, ...], rows: Rows, margin: Floats) -> _Run:
+        return cls(case, chosen, rows, equivalents.point(case.air, rows), margin)
+
+    def part(self, rows: slice) -> Point:
+        """The air data of some of the samples."""
+        at = self.at
+        return Point(*(getattr(at, name)[rows] for name in (
+            "rows", "calibrated_airspeed", "pressure_altitude", "mach", "temperature",
+            "indicated_airspeed", "indicated_altitude")))
+
+
+def _split(analysis: Analysis, run: _Run) -> Contributions:
+    old, new = run.part(slice(None, -1)), run.part(slice(1, None))
+    warm = not np.isnan(run.at.temperature).any()
+    limits = _limit_parts(run, old, new, warm)
+    time = analysis.time[run.rows]
+    lost = (run.margin[0] - run.margin[-1]) / KNOT
+    nothing = float("nan")
+    known: dict[str, Any] = {"start_s": float(time[0]), "end_s": float(time[-1]), "lost_kt": float(lost),
+             "greatest_load_factor": _greatest(analysis, run.rows, "load_factor"),
+             "limit_moved_kt": limits[HEIGHT], "configuration_kt": limits[STATE]}
+    if not warm:
+        faster = float(run.at.calibrated_airspeed[-1] - run.at.calibrated_airspeed[0]) / KNOT
+        return Contributions(
+            **known, height_trade_kt=nothing, energy_kt=nothing, air_temperature_kt=nothing,
+            remainder_kt=float(lost) - limits[HEIGHT] - limits[STATE] - faster,
+            gross_height_trade_kt=nothing, gross_energy_kt=nothing, split=False,
+            speed_change_kt=faster)
+    speeds = _speed_parts(old, new)
+    trade, energy = _netted(speeds[HEIGHT], speeds[ENERGY])
+    warmth = speeds[WARMTH] + limits[WARMTH]
+    parts = limits[HEIGHT] + limits[STATE] + speeds[HEIGHT] + speeds[ENERGY] + warmth
+    return Contributions(
+        **known, height_trade_kt=trade, energy_kt=energy, air_temperature_kt=warmth,
+        remainder_kt=float(lost) - parts, gross_height_trade_kt=speeds[HEIGHT],
+        gross_energy_kt=speeds[ENERGY], wind_kt=_wind(analysis, run, old, new))
+
+
+def _netted(height: float, energy: float) -> tuple[float, float]:
+    """Height trade and energy as they are told: what merely cancels is left out."""
+    if height * energy >= 0.0:
+        return height, energy
+    both = height + energy
+    return (both, 0.0) if abs(height) >= abs(energy) else (0.0, both)
+
+
+def _shapley(value: Callable[[frozenset[int]], Floats]) -> list[float]:
+    """Shapley value of each factor [kt], summed over the steps; positive lost margin.
+
+    `value` gives the margin [m/s] at every step, with the named factors new and the others old.
+    """
+    margins = {some: value(some) for size in range(5)
+               for some in map(frozenset, combinations(range(4), size))}
+    parts = []
+    for factor in range(4):
+        part = 0.0
+        for some in _SUBSETS:
+            if factor not in some:
+                weight = factorial(len(some)) * factorial(3 - len(some)) / factorial(4)
+                part -= weight * float(np.sum(margins[some | {factor}] - margins[some]))
+        parts.append(part / KNOT)
+    return parts
+
+
+def _limit_parts(run: _Run, old: Point, new: Point, warm: bool) -> list[float]:
+    """What each factor took away through the limit airspeed.
+
+    Without temperature a true airspeed limit is unknown, and no other needs it.
+    """
+    made: dict[tuple[bool, bool, bool], Floats] = {}
+    standard = [atmosphere.temperature(at.pressure_altitude) for at in (old, new)]
+    warmth = [at.temperature - isa for at, isa in zip((old, new), standard, strict=True)]
+
+    def value(changed: frozenset[int]) -> Floats:
+        height, warmer, state = (f in changed for f in (HEIGHT, WARMTH, STATE))
+        key = height, warmer and warm, state
+        if key not in made:
+            at = new if height else old
+            there = Point(at.rows, at.calibrated_airspeed, at.pressure_altitude, at.mach,
+                          standard[height] + warmth[key[1]], at.indicated_airspeed,
+                          at.indicated_altitude)
+            made[key] = _limit_airspeed(run.case, run.chosen, there, new if state else old)
+        return made[key]
+
+    return _shapley(value)
+
+
+def _speed_parts(old: Point, new: Point) -> list[float]:
+    """What each factor took away through the calibrated airspeed."""
+    pair = old, new
+    altitudes = [at.pressure_altitude for at in pair]
+    standard = [atmosphere.temperature(altitude) for altitude in altitudes]
+    warmth = [at.temperature - isa for at, isa in zip(pair, standard, strict=True)]
+    swift = [airspeed.tas_from_mach(at.mach, at.temperature) ** 2 for at in pair]
+    # The column's thickness by the mean of both ends, so that a flight reversed reverses it.
+    stretch = sum(at.temperature / isa for at, isa in zip(pair, standard, strict=True)) / 2
+    traded = 2.0 * atmosphere.G0 * stretch * (altitudes[1] - altitudes[0])
+    made: dict[tuple[bool, bool, bool], Floats] = {}
+
+    def value(changed: frozenset[int]) -> Floats:
+        height, energy, warmer = (f in changed for f in (HEIGHT, ENERGY, WARMTH))
+        key = height, energy, warmer
+        if key not in made:
+            square = swift[energy] + (int(energy) - int(height)) * traded
+            temperature = standard[height] + warmth[warmer]
+            mach = airspeed.mach_from_tas(np.sqrt(np.maximum(square, 0.0)), temperature)
+            made[key] = -within(airspeed.cas_from_mach, mach, altitudes[height])
+        return made[key]
+
+    return _shapley(value)
+
+
+def _wind(analysis: Analysis, run: _Run, old: Point, new: Point) -> float:
+    """The part of the energy [kt] that a changing wind brought, NaN where it can't be told.
+
+    The wind along the heading is the ground speed's part along it less the true airspeed,
+    sideslip neglected; what the wind loses, the airspeed gains.
+    """
+    wanted = ("ground_speed", "track", "heading")
+    if any(name not in analysis.log for name in wanted):
+        return float("nan")
+    ground, track, heading = (analysis.log.aligned(name)[run.rows] for name in wanted)
+    swift = airspeed.tas_from_mach(run.at.mach, run.at.temperature)
+    gained = -np.diff(ground * np.cos(track - heading) - swift)
+    return float(np.sum((_slope(old) + _slope(new)) / 2 * gained)) / KNOT
+
+
+def _slope(at: Point) -> Floats:
+    """Calibrated airspeed gained for each true airspeed gained, at constant altitude."""
+    step = 1e-4
+    slower, faster = (airspeed.cas_from_mach(np.maximum(at.mach + change, 0.0),
+                                             at.pressure_altitude) for change in (-step, step))
+    span = np.minimum(at.mach, step) + step
+    return np.asarray((faster - slower) / (span * atmosphere.speed_of_sound(at.temperature)))
+
+
+def _greatest(analysis: Analysis, rows: Rows, name: str) -> float:
+    """Greatest value of a channel in the run-in, in its edge unit; NaN where not recorded."""
+    if name not in analysis.log:
+        return float("nan")
+    values = analysis.log.aligned(name)[rows]
+    known = values[~np.isnan(values)]
+    return float(known.max()) if len(known) else float("nan")
