@@ -160,9 +160,10 @@ def _split(analysis: Analysis, run: _Run) -> Contributions:
     time = analysis.time[run.rows]
     lost = (run.margin[0] - run.margin[-1]) / KNOT
     nothing = float("nan")
-    known: dict[str, Any] = {"start_s": float(time[0]), "end_s": float(time[-1]), "lost_kt": float(lost),
-             "greatest_load_factor": _greatest(analysis, run.rows, "load_factor"),
-             "limit_moved_kt": limits[HEIGHT], "configuration_kt": limits[STATE]}
+    known: dict[str, Any] = {
+        "start_s": float(time[0]), "end_s": float(time[-1]), "lost_kt": float(lost),
+        "greatest_load_factor": _greatest(analysis, run.rows, "load_factor"),
+        "limit_moved_kt": limits[HEIGHT], "configuration_kt": limits[STATE]}
     if not warm:
         faster = float(run.at.calibrated_airspeed[-1] - run.at.calibrated_airspeed[0]) / KNOT
         return Contributions(
