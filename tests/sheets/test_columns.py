@@ -86,5 +86,73 @@ def test_an_empty_file(columns):
     with pytest.raises(Problem) as caught:
         columns("")
     assert caught.value.sentence == (
-        'c.toml: the key "columns" is missing; write [columns] and below it '
+        "c.toml: the file says nothing; write [columns] and below it such as "
         'pressure_altitude = { column = "HP", unit = "ft" }.')
+
+
+def test_everything_that_can_be_said(columns):
+    read_all = columns("""
+        signature = { header = ["GMT", "H"] }
+        file = { delimiter = "semicolon", decimal = "comma", thousands = "point", header_line = 3 }
+        clock = { form = "frame counter", frame_s = 4, frames = 4096, subframes = 4, year = 2026 }
+        long = { time = "T", parameter = "P", value = "V", unit = "U" }
+        [columns]
+        frame = { column = "FRAME" }
+        pressure_altitude = { column = "H", unit = "ft", fine = "G", fine_span = 5000, lag_s = 0.5 }
+        pressure_altitude_2 = { column = "H2", unit = "m", wraps_at = 4096, skew_s = -0.25 }
+        gear_down = { column = "GEAR", values = { UP = 0, down = true }, missing = ["---", -1] }
+        """)
+    assert read_all["pressure_altitude"].fine_span == 5000
+    assert read_all["pressure_altitude"].lag_s == 0.5
+    assert read_all["pressure_altitude_2"].known_unit is UNITS["m"]
+    assert read_all["gear_down"].values == {"UP": 0.0, "down": 1.0}
+    assert read_all["gear_down"].missing == ("---", -1)
+    sheet = read_columns("c.toml")
+    assert sheet.signature.matches(["H", " GMT ", "other"])
+    assert not sheet.signature.matches(["H"])
+    assert (sheet.file.delimiter, sheet.file.thousands) == ("semicolon", "point")
+    assert (sheet.clock.form, sheet.clock.frames) == ("frame counter", 4096)
+    assert sheet.long.unit == "U"
+
+
+@pytest.mark.parametrize(("text", "sentence"), [
+    ('[file]\ndelimiter = "colon"', 'c.toml, [file], key delimiter: "colon" isn\'t one of its '
+     'values; write delimiter = "comma", "semicolon", "tab" or "pipe".'),
+    ('[file]\nthousands = "point"', 'c.toml, [file], key thousands: "point" can\'t be both the '
+     'decimal mark and the thousands separator; write such as decimal = "comma", thousands = '
+     '"point".'),
+    ("[file]\nheader_line = 0", "c.toml, [file], key header_line: header_line = 0 is outside 1 to "
+     "400; count the file's lines from 1."),
+    ("[clock]\nyear = 26", "c.toml, [clock], key year: year = 26 is outside 1970 to 2099; write a "
+     "value in that range."),
+    ("[clock]\nframe_s = 0", "c.toml, [clock], key frame_s: frame_s = 0 is outside 0 to 3600; "
+     "write the frame's time in seconds."),
+    ('[long]\ntime = "T"\nparameter = "P"\nvalue = "P"', 'c.toml, [long], key value: the column '
+     '"P" is the parameter already; give each its own column.'),
+    ("[signature]\nheader = []", 'c.toml, [signature], key header: the header names no column; '
+     'write a list such as ["UTC", "HP", "VC"].'),
+    ('[signature]\nheader = "UTC"', 'c.toml, [signature], key header: "UTC" isn\'t a list; '
+     'write a list such as ["UTC", "HP", "VC"].'),
+    ('[columns]\nflap = { column = "F", fine = "G" }', "c.toml, [columns], key flap: fine and "
+     'fine_span belong together; write both, such as fine = "HP FINE", fine_span = 5000.'),
+    ('[columns]\nflap = { column = "F", fine = "F", fine_span = 9 }', "c.toml, [columns], key "
+     "flap.fine: the fine word's column is the coarse word's; name the column of the fine word."),
+    ('[columns]\nflap = { column = "F", values = { up = "0" } }', "c.toml, [columns], key "
+     'flap.values.up: "0" is no number; write such as { up = 1 }.'),
+    ('[columns]\nflap = { column = "F", values = { up = 0, UP = 1 } }', "c.toml, [columns], key "
+     'flap.values: "up" is written twice but for case and blanks; keep one of them.'),
+    ('[columns]\nflap = { column = "F", missing = "-" }', "c.toml, [columns], key flap.missing: "
+     '"-" isn\'t a list; write a list such as ["---", "-9999"].'),
+    ('[columns]\nflap = { column = "F", lag_s = -1 }', "c.toml, [columns], key flap.lag_s: lag_s = "
+     "-1 is outside 0 to 60; write it in seconds."),
+    ('[columns]\nflap = { column = "F", wraps_at = 0 }', "c.toml, [columns], key flap.wraps_at: "
+     "wraps_at = 0 is no span; write a number above 0."),
+    ('[columns]\nhour = { column = "F", lag_s = 1 }', "c.toml, [columns], key hour.lag_s: lag_s is "
+     "for a channel, and hour is a part of the clock; take it out."),
+    ('[columns]\nmach_2 = { column = "F", unit = "kt" }', "c.toml, [columns], key mach_2.unit: "
+     'mach_2 can\'t be measured in kt; write "Mach", "1" or "%".'),
+])
+def test_one_mistake_in_what_is_new(columns, text, sentence):
+    with pytest.raises(Problem) as caught:
+        columns(text + "\n")
+    assert caught.value.sentence == sentence

@@ -75,6 +75,11 @@ INVALID = [
 COLUMNS_VALID = [
     "[columns]\ntime = { column = \"GMT\" }\n",
     "[columns]\ntime = { column = \"GMT\" }\nflap = { column = \"F\", unit = \"deg\" }\n",
+    "[file]\ndelimiter = \"tab\"\ndecimal = \"comma\"\nthousands = \"point\"\n",
+    "[clock]\nform = \"day first\"\nutc_offset_s = -3600\n",
+    "[signature]\nheader = [\"A\"]\n",
+    "[columns]\nflap = { column = \"F\", values = { up = 0, down = 20.5, off = false },"
+    " missing = [\"x\", 3] }\n",
 ]
 
 COLUMNS_INVALID = [
@@ -86,6 +91,13 @@ COLUMNS_INVALID = [
     "[columns]\ntime = { column = 4 }\n",
     "[columns]\nFlap = { column = \"F\" }\n",
     "[columns]\nflap = { column = \"F\", factor = 2 }\n",
+    "[columns]\nflap = { column = \"F\", lag_s = -2 }\n",
+    "[columns]\nflap = { column = \"F\", values = { up = \"x\" } }\n",
+    "[file]\ndelimiter = \"x\"\n",
+    "[file]\nheader_line = 0\n",
+    "[clock]\nframe_s = 0\n",
+    "[long]\ntime = \"T\"\n",
+    "[signature]\nheader = []\n",
 ]
 
 
