@@ -22,6 +22,7 @@ from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.conditions import NAME, Condition, Range, condition_of
 from loganalyze.sheets.sensors import AirspeedSheet, TemperatureSheet
 from loganalyze.sheets.tables import ALTITUDES_FT, Table, check_rising
+from loganalyze.sheets.tolerances import UncertaintySheet
 from loganalyze.sheets.toml import Sheet, read_toml, refuse, written
 
 AIRSPEEDS_KT = (20.0, 1200.0)
@@ -190,6 +191,9 @@ class LimitsSheet(Sheet):
     temperature: TemperatureSheet | None = Field(
         None, description="What the recorded outside air temperature is.",
         examples=[{"outside_air": "static"}])
+    uncertainty: UncertaintySheet | None = Field(
+        None, description="The tolerances of the sensors; absent: generic ones.",
+        examples=[{"airspeed": {"limits": 4}}])
     limit: Annotated[tuple[Limit, ...], Strict(False), BeforeValidator(_limits)] = Field(
         description="The limits, up to 255.", max_length=255,
         json_schema_extra={"minItems": 1},
