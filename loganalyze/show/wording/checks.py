@@ -1,0 +1,84 @@
+"""Cross-checks between two ways to the same quantity, a sentence each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from loganalyze.show.wording.numbers import count, knots, mach
+
+if TYPE_CHECKING:
+    from loganalyze.assess.results import Check
+
+
+def _feet(value: float) -> str:
+    return f"{value:,.0f} ft"
+
+
+def _kelvin(value: float) -> str:
+    return f"{value:.1f} K"
+
+
+_UNITS: Mapping[str, Callable[[float], str]] = {
+    "mach": lambda value: f"Mach {mach(value)}",
+    "true_airspeed": knots, "indicated_airspeed": knots, "calibrated_airspeed": knots,
+    "limit_pointer": knots, "pressure_altitude": _feet, "static_air_temperature": _kelvin,
+    "total_air_temperature": _kelvin, "outside_air_temperature": _kelvin,
+}
+
+_SUBJECTS = {
+    "recorded_mach": "The recorded Mach number",
+    "recorded_true_airspeed": "The recorded true airspeed",
+    "recorded_limit_pointer": "The recorded limit pointer",
+    "two_sources": "The first source of {channel}",
+}
+_OTHERS = {"two_sources": "the second one"}
+
+CODES = (*_SUBJECTS, "turns")
+"""Every code that a cross-check may have."""
+
+
+def check(one: Check) -> str:
+    """Return one cross-check as a sentence or two.
+
+    Raises KeyError for a code that has no sentence: a test holds that each code has one.
+    """
+    if one.code == "turns":
+        return _turns(one)
+    values = one.values
+    subject = _SUBJECTS[one.code].format(channel=str(values["channel"]).replace("_", " "))
+    if "median_difference" not in values:
+        return (f"{subject} could not be compared: only {count(values['samples'], 'sample')} "
+                "with both.")
+    said = _UNITS[values["channel"]]
+    middle = values["median_difference"]
+    other = _OTHERS.get(one.code, "the reconstructed one")
+    side = "above" if middle >= 0 else "below"
+    return (f"{subject} lies {said(abs(middle))} {side} {other} (median of "
+            f"{count(values['samples'], 'sample')}, spread {said(values['spread'])}): "
+            f"{_verdict(one, said)}.")
+
+
+def _verdict(one: Check, said: Callable[[float], str]) -> str:
+    if one.consistent is None:
+        return "no tolerance is known to hold that against"
+    if one.consistent:
+        return f"consistent within {said(one.values['allowed'])}"
+    return f"more than the {said(one.values['allowed'])} that uncertainty allows"
+
+
+def _turns(one: Check) -> str:
+    values = one.values
+    high = values["reads_high_kt"]
+    side = "high" if high >= 0 else "low"
+    lines = [f"Ground speed in {count(values['turns'], 'turn')} says that the reconstructed true "
+             f"airspeed reads {knots(abs(high))} {side} (standard uncertainty "
+             f"{knots(values['reads_high_u_kt'])}): {_verdict(one, knots)}. Offered, not applied."]
+    if "airspeed_reads_high_kt" in values:
+        lines.append(f"Split: airspeed {values['airspeed_reads_high_kt']:+.1f} kt (u "
+                     f"{values['airspeed_u_kt']:.1f} kt), temperature "
+                     f"{values['temperature_reads_high_k']:+.1f} K (u "
+                     f"{values['temperature_u_k']:.1f} K).")
+    else:
+        lines.append("The turns don't tell an airspeed error from a temperature error.")
+    return " ".join(lines)
