@@ -21,6 +21,7 @@ from pydantic import (
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.conditions import NAME, Condition, Range, condition_of
 from loganalyze.sheets.sensors import AirspeedSheet, TemperatureSheet
+from loganalyze.sheets.severity import LadderSheet, Rules, WarningSheet, check_names
 from loganalyze.sheets.tables import ALTITUDES_FT, Table, check_rising
 from loganalyze.sheets.tolerances import UncertaintySheet
 from loganalyze.sheets.toml import Sheet, read_toml, refuse, written
@@ -198,6 +199,20 @@ class LimitsSheet(Sheet):
         description="The limits, up to 255.", max_length=255,
         json_schema_extra={"minItems": 1},
         examples=[[{"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 245}]])
+    severity: Rules = Field((), description="The operator's rules of severity.", examples=[
+        [{"name": "over by 10 kt", "level": "medium", "excess_kt": 10}]])
+    ladder: LadderSheet = Field(
+        default_factory=LadderSheet, description="The excesses beyond which time is counted.",
+        examples=[{"kt": [0, 5, 10, 15, 20]}])
+    warning: WarningSheet = Field(
+        default_factory=WarningSheet, description="When the overspeed warning must sound.",
+        examples=[{"threshold_kt": 6}])
+
+    @model_validator(mode="after")
+    def _rules_of_its_limits(self) -> LimitsSheet:
+        check_names(self.severity, self.warning,
+                    {limit.name: limit.is_mach for limit in self.limit})
+        return self
 
     @model_validator(mode="after")
     def _named_once(self) -> LimitsSheet:
