@@ -8,6 +8,7 @@ values that recorders write. They are engineering judgement, not published figur
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 from loganalyze.record.units import UNITS, Unit
@@ -38,6 +39,18 @@ class ChannelKind:
     def discrete(self) -> bool:
         """Whether the channel holds states rather than a quantity."""
         return self.unit.dimension == "discrete"
+
+    @property
+    def smooth(self) -> bool:
+        """Whether it moves steadily between samples, so that a line between two is a fair guess.
+
+        States and settings jump, and angles start again at north: these are held.
+        """
+        return self.name not in _JUMPING and not self.discrete
+
+
+_JUMPING = frozenset(("altimeter_setting", "heading", "track", "longitude", "flap_lever",
+                      "speedbrake", "power_lever", "limit_pointer"))
 
 
 def _kind(
@@ -94,3 +107,11 @@ CHANNELS: dict[str, ChannelKind] = dict(
     )
 )
 """Every channel the program knows, by name."""
+
+
+def kind(name: str) -> ChannelKind | None:
+    """Return what channel `name` means, or None for a channel of the log's own.
+
+    A second source of a channel ends with its number (`mach_2`), and is of the same kind.
+    """
+    return CHANNELS.get(name) or CHANNELS.get(re.sub(r"_[2-9]$", "", name))

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
+from loganalyze.record.channels import kind
 from loganalyze.record.intervals import HELD_INTERVALS
 
 
@@ -64,9 +65,10 @@ class Channel:
 
     ``values`` : float64[m], in SI (discretes: 0 and 1, NaN where blank); NaN where missing.
     ``rows`` : int32[m], the log's rows at which it was recorded, or None for every row.
-    ``interval_s`` : its own normal interval [s]; ``resolution`` : its quantum in SI, or NaN
-    where not known; ``column`` and ``recorded_unit`` : as in the file; ``known_by`` : how the
-    column and its unit were recognised, in plain words.
+    ``interval_s`` : its own normal interval [s]; ``skew_s`` [s] : how long after its row's stamp
+    it was sampled; ``lag_s`` [s] : how long it lags behind the truth; ``resolution`` : its
+    quantum in SI, or NaN where not known; ``column`` and ``recorded_unit`` : as in the file;
+    ``known_by`` : how the column and its unit were recognised, in plain words.
     """
 
     values: NDArray[np.float64]
@@ -78,6 +80,17 @@ class Channel:
     column: str = ""
     recorded_unit: str = ""
     known_by: str = ""
+    lag_s: float = 0.0
+    skew_s: float = 0.0
+    skew_known: bool = False
+    """Whether lag and skew are stated; else the skew may be anything within a row's interval."""
+    held: bool = False
+    """Whether the file repeats each value until the next one (the repeats aren't in ``values``)."""
+
+    @property
+    def shift_s(self) -> float:
+        """What to add to a row's time for the time at which the value was true [s]."""
+        return self.skew_s - self.lag_s
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,18 +120,61 @@ class FlightLog:
     def aligned(self, name: str) -> NDArray[np.float64]:
         """Return channel `name` at every row of the log, float64[n] in SI.
 
-        A slow channel is held for 1.5 of its own intervals, and NaN beyond. Raises KeyError
-        for a channel that the log doesn't hold.
+        A channel that is slow, skewed or lagging is brought to the rows' times. A smooth one is
+        interpolated between two of its samples that are less than 1.5 of its own intervals
+        apart; any other is held, as is the last sample before a gap, for less than 1.5 of its
+        own intervals. NaN beyond. Raises KeyError for a channel that the log doesn't hold.
         """
         channel = self.channels[name]
-        if channel.rows is None:
+        if channel.rows is None and not channel.shift_s:
             return channel.values
-        latest = np.searchsorted(channel.rows, np.arange(len(self.time)), side="right") - 1
-        held = np.full(len(self.time), np.nan)
-        seen = latest >= 0
-        rows = channel.rows[latest[seen]]
-        age = self.time[seen] - self.time[rows]
-        # A sample stands at its own row even where its channel has no interval.
-        fresh = (age == 0) | (age < HELD_INTERVALS * channel.interval_s)
-        held[np.flatnonzero(seen)[fresh]] = channel.values[latest[seen][fresh]]
-        return held
+        stamps = self.time if channel.rows is None else self.time[channel.rows]
+        if channel.shift_s:
+            stamps = stamps + channel.shift_s
+            latest = np.searchsorted(stamps, self.time, side="right") - 1
+        else:
+            assert channel.rows is not None
+            edges = np.concatenate([[0], channel.rows, [len(self.time)]])
+            latest = np.repeat(np.arange(-1, len(channel.rows)), np.diff(edges))
+        return _brought(self.time, stamps, latest, channel, self._smooth(name))
+
+    def recorded(self, name: str) -> NDArray[np.bool_]:
+        """Return whether channel `name` was itself sampled at each row, bool[n].
+
+        False where `aligned` holds or interpolates it. Raises KeyError for a channel that the
+        log doesn't hold.
+        """
+        channel = self.channels[name]
+        if channel.shift_s:
+            return np.zeros(len(self.time), dtype=bool)
+        if channel.rows is None:
+            return ~np.isnan(channel.values)
+        own = np.zeros(len(self.time), dtype=bool)
+        own[channel.rows] = ~np.isnan(channel.values)
+        return own
+
+    def _smooth(self, name: str) -> bool:
+        known = kind(name)
+        return known is not None and known.smooth
+
+
+def _brought(time: NDArray[np.float64], stamps: NDArray[np.float64], latest: NDArray[np.intp],
+             channel: Channel, smooth: bool) -> NDArray[np.float64]:
+    """Return the channel, sampled at `stamps`, at each `time`; `latest` is the sample before it."""
+    brought = np.full(len(time), np.nan)
+    seen = np.flatnonzero(latest >= 0)
+    before = latest[seen]
+    age = time[seen] - stamps[before]
+    longest = HELD_INTERVALS * channel.interval_s
+    # A sample stands at its own row even where its channel has no interval.
+    fresh = (age == 0) | (age < longest)
+    brought[seen[fresh]] = channel.values[before[fresh]]
+    if smooth and len(stamps) > 1:
+        after = np.minimum(before + 1, len(stamps) - 1)
+        span = stamps[after] - stamps[before]
+        between = (age > 0) & (span > 0) & (span < longest) & ~np.isnan(channel.values[after])
+        seen, before, after = seen[between], before[between], after[between]
+        part = age[between] / span[between]
+        first, last = channel.values[before], channel.values[after]
+        brought[seen] = first + part * (last - first)
+    return brought

@@ -66,6 +66,55 @@ def test_a_lone_sample_of_a_slow_channel_stands_at_its_row():
     np.testing.assert_array_equal(log.aligned("v"), [NAN, 10, NAN, NAN])
 
 
+def test_a_smooth_channel_is_interpolated_between_its_samples():
+    log = make_log(np.arange(6) / 2, mach=slow([0.5, 0.6, 0.4], [0, 2, 4]))
+    assert log.aligned("mach") == pytest.approx([0.5, 0.55, 0.6, 0.5, 0.4, 0.4])
+    assert log.recorded("mach").tolist() == [True, False, True, False, True, False]
+
+
+def test_states_and_angles_that_start_again_are_held():
+    for name in ("gear_down", "heading", "flap_lever", "altimeter_setting", "track_2"):
+        log = make_log(np.arange(4) / 2, **{name: slow([1, 3], [0, 2])})
+        assert log.aligned(name).tolist() == [1, 1, 3, 3]
+
+
+def test_not_interpolated_across_one_and_a_half_intervals_nor_to_a_missing_sample():
+    log = make_log(np.arange(10) / 2, mach_2=slow([0.5, 0.6, NAN], [0, 3, 5]))
+    np.testing.assert_array_equal(log.aligned("mach_2"), [
+        0.5, 0.5, 0.5, 0.6, 0.6, NAN, NAN, NAN, NAN, NAN])
+
+
+def test_a_lag_is_taken_off_the_time_of_a_channel():
+    values = np.array([0.5, 0.6, 0.7, 0.8])
+    log = make_log(np.arange(4), mach=Channel(values, interval_s=1.0, lag_s=0.25))
+    # What stands at row i was true at i - 0.25: at i it had moved on by a quarter of a step.
+    assert log.aligned("mach") == pytest.approx([0.525, 0.625, 0.725, 0.8])
+    assert not log.recorded("mach").any()
+
+
+def test_a_skew_is_added_to_the_time_of_a_channel():
+    values = np.array([0.5, 0.6, 0.7, 0.8])
+    log = make_log(np.arange(4), mach=Channel(values, interval_s=1.0, skew_s=0.25))
+    np.testing.assert_allclose(log.aligned("mach"), [NAN, 0.575, 0.675, 0.775])
+
+
+def test_a_skewed_state_is_held_not_interpolated():
+    gear = Channel(np.array([0.0, 1, 1, 0]), interval_s=1.0, skew_s=0.25)
+    np.testing.assert_array_equal(make_log(np.arange(4), gear_down=gear).aligned("gear_down"),
+                                  [NAN, 0, 1, 1])
+
+
+def test_a_skewed_channel_is_not_interpolated_across_a_gap():
+    mach = Channel(np.array([0.5, 0.6, 0.7]), interval_s=1.0, lag_s=0.5)
+    np.testing.assert_allclose(make_log([0, 1, 60], mach=mach).aligned("mach"), [0.55, 0.6, 0.7])
+
+
+def test_a_slow_channel_that_lags():
+    mach = Channel(np.array([0.5, 0.6]), np.array([0, 2], dtype=np.int32), 1.0, lag_s=0.5)
+    assert make_log(np.arange(4) / 2, mach=mach).aligned("mach") == pytest.approx(
+        [0.55, 0.6, 0.6, 0.6])
+
+
 def test_a_channel_that_is_not_there():
     with pytest.raises(KeyError):
         make_log([0]).aligned("v")
