@@ -7,7 +7,7 @@ spread over a coarse stamp's width or set aside, and both are counted.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import numbers
+from loganalyze.read.columns import Column
 from loganalyze.record.units import Unit
 
 MISSING = np.iinfo(np.int64).min
@@ -40,7 +41,9 @@ class Form:
     ``per_second`` : ticks in a second; ``dated`` : ticks count from 1970; ``daily`` : ticks
     start again at midnight; ``textual`` : the column holds text; ``words`` : the clock in plain
     words; ``inferred`` : a sentence where the file didn't state it; ``date`` : that of the first
-    row, for a time of day beside a column of dates.
+    row, for a time of day beside a column of dates; ``parts``, ``join`` : the columns of a clock
+    that several make, and what makes ticks of their arrays (by channel: text where the cells are
+    no numbers), raising BadStampError for a row that it can't.
     """
 
     per_second: float
@@ -50,6 +53,8 @@ class Form:
     textual: bool = False
     inferred: str = ""
     date: str = ""
+    parts: tuple[Column, ...] = ()
+    join: Callable[[Mapping[str, pa.Array]], Ticks] | None = None
 
 
 def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str, name: str,

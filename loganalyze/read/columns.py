@@ -10,11 +10,12 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from loganalyze.problems import Problem
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.units import UNITS, Unit, find_unit
+from loganalyze.sheets.columns import Column as Entry
 from loganalyze.sheets.columns import ColumnsFile
 
 SPELLINGS: dict[str, str] = {
@@ -127,7 +128,14 @@ class Header:
 
 @dataclass(frozen=True)
 class Column:
-    """A recognised column: ``unit`` is None where nothing states it."""
+    """A recognised column: ``unit`` is None where nothing states it.
+
+    ``channel`` : the channel, a part of the clock (`sheets.columns.CLOCK_PARTS`), or `X.fine` for
+    the fine word of channel X, that has its own column; ``lag_s``, ``skew_s`` [s], ``fine_span``
+    and ``wraps_at`` [SI] as the columns file states them (0: not stated); ``timed`` : whether it
+    states lag or skew at all; ``values`` : what its words mean, in the unit; ``missing`` : its
+    cells that stand for no value.
+    """
 
     channel: str
     index: int
@@ -135,6 +143,13 @@ class Column:
     unit: Unit | None
     recorded_unit: str
     known_by: str
+    lag_s: float = 0.0
+    skew_s: float = 0.0
+    fine_span: float = 0.0
+    wraps_at: float = 0.0
+    timed: bool = False
+    values: Mapping[str, float] = field(default_factory=dict)
+    missing: tuple[str | float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -216,7 +231,7 @@ def recognise(
     found: dict[str, Column] = {}
     if chosen is not None:
         for channel, entry in chosen.columns.items():
-            found[channel] = _chosen(channel, entry.column, entry.unit, headers, where)
+            found |= _told(channel, entry, headers, where)
     taken = {column.index for column in found.values()}
     named: dict[str, list[Column]] = {}
     doubtful: list[tuple[Header, tuple[str, ...]]] = []
@@ -259,6 +274,23 @@ def refuse_unit(column: Column, headers: Sequence[Header], found: Mapping[str, C
     """Return the Problem of a column whose unit nothing states."""
     return Problem(f'nothing states the unit of column "{column.name}" ({_words(column.channel)})',
                    where, "state it in a columns file", _start(headers, found, ""))
+
+
+def _told(channel: str, entry: Entry, headers: Sequence[Header], where: str) -> dict[str, Column]:
+    """Return what the columns file says of a channel: its column, and that of its fine word."""
+    column = _chosen(channel, entry.column, entry.unit, headers, where)
+    factor = column.unit.factor if column.unit else 1.0
+    column = replace(
+        column, lag_s=entry.lag_s, skew_s=entry.skew_s,
+        timed=bool({"lag_s", "skew_s"} & entry.model_fields_set),
+        fine_span=(entry.fine_span or 0.0) * factor, wraps_at=(entry.wraps_at or 0.0) * factor,
+        values={word.strip().casefold(): code for word, code in entry.values.items()},
+        missing=entry.missing)
+    if entry.fine is None:
+        return {channel: column}
+    unit = entry.unit or column.recorded_unit or None
+    fine = _chosen(channel, entry.fine, unit, headers, where)
+    return {channel: column, f"{channel}.fine": replace(fine, channel=f"{channel}.fine")}
 
 
 def _chosen(channel: str, name: str, unit: str | None, headers: Sequence[Header],

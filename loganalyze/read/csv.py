@@ -15,7 +15,7 @@ import pyarrow.csv as pc
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.clock import Form, form_of_numbers, ticks_of
+from loganalyze.read.clock import Form, Ticks, form_of_numbers, ticks_of
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.dialect import (
     MISSING,
@@ -31,6 +31,7 @@ from loganalyze.read.pieces import Piece
 from loganalyze.read.stamps import BadStampError, form_of_cells, parse_stamps
 from loganalyze.read.states import WORDS, UnknownStateError, states
 from loganalyze.record.channels import CHANNELS
+from loganalyze.sheets.columns import CLOCK_PARTS
 
 _NULLS = sorted(MISSING | {" " * count for count in range(1, 17)})
 _LARGEST_EXACT = 2**53
@@ -78,6 +79,10 @@ class CsvLog:
             facts["compression"] = self.file.compression
         return facts
 
+    def cells(self, column: Column) -> list[str]:
+        """Return the text of a column's first cells, empty where nothing was recorded."""
+        return ["" if cell in MISSING else cell for cell in self.dialect.cells(column.index)]
+
     def first_cell(self, column: Column) -> str:
         """Return the text of a column's first cell."""
         return next((cell for cell in self.dialect.cells(column.index) if cell), "")
@@ -104,11 +109,13 @@ class CsvLog:
     def pieces(self, time: Column, form: Form, columns: Sequence[Column],
                lean: bool = False) -> Iterator[Piece]:
         """Yield the file piece by piece, in order; the pieces are small, `lean` or not."""
-        kinds = {column.index: self._kind(column) for column in columns}
-        known = self.sampled(time)
-        wide = bool(np.nanmedian(np.abs([*known, 0])) > _LARGEST_EXACT)
-        kinds[time.index] = pa.string() if form.textual else pa.int64() if wide else pa.float64()
-        parser = _Parser(self, kinds, time, columns)
+        kinds = {column.index: self._kind(column) for column in (*columns, *form.parts)}
+        if form.join is None:
+            known = self.sampled(time)
+            wide = bool(np.nanmedian(np.abs([*known, 0])) > _LARGEST_EXACT)
+            kinds[time.index] = (
+                pa.string() if form.textual else pa.int64() if wide else pa.float64())
+        parser = _Parser(self, kinds, form.parts[0] if form.parts else time, columns, form)
         stream = None
         if self.encoding.startswith("utf-16"):
             stream = cast(BinaryIO, _Transcoded(self.file, self.encoding))
@@ -123,12 +130,12 @@ class CsvLog:
             raise parser.problem(bad, line) from None
 
     def _kind(self, column: Column) -> pa.DataType:
-        """Return how to parse a column: discretes may be words."""
+        """Return how to parse a column: discretes and parts of the clock may be text."""
         kind = CHANNELS.get(column.channel)
+        worded = column.channel in CLOCK_PARTS or (kind is not None and kind.discrete)
         cells = self.dialect.cells(column.index)
-        worded = kind is not None and kind.discrete and not all(
-            is_number(cell) or cell in MISSING for cell in cells)
-        return pa.string() if worded else pa.float64()
+        return pa.string() if worded and not all(
+            is_number(cell) or cell in MISSING for cell in cells) else pa.float64()
 
 
 @dataclass(frozen=True)
@@ -139,6 +146,7 @@ class _Parser:
     kinds: dict[int, pa.DataType]
     time: Column
     columns: Sequence[Column]
+    form: Form
 
     @property
     def _encoding(self) -> str:
@@ -162,6 +170,7 @@ class _Parser:
         """Find the cell that couldn't be read, the slow way."""
         dialect = self.log.dialect
         path = self.log.file.path
+        clock = {self.time.index, *(part.index for part in self.form.parts)}
         for number, raw in enumerate(bad.text.split(b"\n"), line):
             text = raw.decode(self._encoding, "replace").rstrip("\r")
             if not raw or (raw[:1] not in _STARTS and self._no_sample(raw)):
@@ -181,7 +190,7 @@ class _Parser:
                 if index == bad.index and cell == bad.cell.strip():
                     return Problem(f'"{cell}" in the time column "{name}" isn\'t a time that is '
                                    "known", where, "mend the line, or leave the cell blank")
-                if cell in MISSING or (index == self.time.index and pa.types.is_string(kind)):
+                if cell in MISSING or (index in clock and pa.types.is_string(kind)):
                     continue
                 if pa.types.is_string(kind) and cell.casefold() not in WORDS:
                     return Problem(f'"{cell}" in column "{name}" isn\'t a state that is known',
@@ -205,11 +214,15 @@ class _Parser:
                 check_utf8=False),
         )
         arrays = {index: _whole(table.column(str(index))) for index in self.kinds}
-        stamps = arrays[self.time.index]
-        ticks = parse_stamps(stamps) if pa.types.is_string(stamps.type) else ticks_of(stamps)
-        return Piece(ticks, [
+        return Piece(self._ticks(arrays), [
             states(array) if pa.types.is_string(array.type) else array
             for array in (arrays[column.index] for column in self.columns)], left_out)
+
+    def _ticks(self, arrays: dict[int, pa.Array]) -> Ticks:
+        if self.form.join is not None:
+            return self.form.join({part.channel: arrays[part.index] for part in self.form.parts})
+        stamps = arrays[self.time.index]
+        return parse_stamps(stamps) if pa.types.is_string(stamps.type) else ticks_of(stamps)
 
     def _attempts(self, text: bytes, commented: bool) -> Iterator[tuple[bytes, int]]:
         """Yield the piece as it is, then mended more and more, with the lines left out."""

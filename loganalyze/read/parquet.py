@@ -66,6 +66,10 @@ class ParquetLog:
         """Return how the file is written, in facts worth printing."""
         return {"format": "Parquet", "row_groups": self.about.num_row_groups}
 
+    def cells(self, column: Column) -> list[str]:
+        """Return the text of a column's first cells, empty where nothing was recorded."""
+        return ["" if cell is None else str(cell) for cell in self._first(column).to_pylist()]
+
     def first_cell(self, column: Column) -> str:
         """Return the text of a column's first cell."""
         return next((str(cell) for cell in self._first(column).to_pylist() if cell is not None), "")
@@ -102,41 +106,59 @@ class ParquetLog:
     def pieces(self, time: Column, form: Form, columns: Sequence[Column],
                lean: bool = False) -> Iterator[Piece]:
         """Yield the file piece by piece, in order; `lean` ones cost time and spare memory."""
-        wanted = [time, *columns]
-        for column in wanted:
-            self._kind(column)
+        clock = form.parts or (time,)
+        wanted = [*clock, *columns]
         groups = [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
         if lean or max(groups) > LARGEST_GROUP:
-            yield from self._batches(wanted)
+            yield from self._batches(wanted, form, len(clock))
             return
         tasks: Iterator[Callable[[], Piece]] = (
-            partial(self._group, group, wanted) for group, rows in enumerate(groups) if rows)
+            partial(self._group, group, wanted, form, len(clock))
+            for group, rows in enumerate(groups) if rows)
         yield from in_order(tasks)
 
-    def _group(self, group: int, wanted: Sequence[Column]) -> Piece:
+    def _group(self, group: int, wanted: Sequence[Column], form: Form, clock: int) -> Piece:
         with self._source() as source:
             table = self._guarded(lambda: source.read_row_group(
                 group, columns=[self._name(column) for column in wanted], use_threads=False))
-        return self._piece([_whole(table.column(self._name(column))) for column in wanted], wanted)
+        return self._piece([_whole(table.column(self._name(column))) for column in wanted], wanted,
+                           form, clock)
 
-    def _batches(self, wanted: Sequence[Column]) -> Iterator[Piece]:
+    def _batches(self, wanted: Sequence[Column], form: Form, clock: int) -> Iterator[Piece]:
         with self._source() as source:
             batches = source.iter_batches(BATCH, columns=[self._name(c) for c in wanted])
             while (batch := self._guarded(lambda: next(batches, None))) is not None:
-                yield self._piece([batch.column(self._name(c)) for c in wanted], wanted)
+                yield self._piece([batch.column(self._name(c)) for c in wanted], wanted, form,
+                                  clock)
 
-    def _piece(self, arrays: list[pa.Array], wanted: Sequence[Column]) -> Piece:
-        return Piece(self._ticks(arrays[0], wanted[0]),
-                     [self._numeric(array, column)
-                      for array, column in zip(arrays[1:], wanted[1:], strict=True)])
+    def _piece(self, arrays: list[pa.Array], wanted: Sequence[Column], form: Form,
+               clock: int) -> Piece:
+        """Return a piece of arrays of which the first `clock` make the time."""
+        ticks = (self._ticks(arrays[0], wanted[0]) if form.join is None else
+                 self._joined(form, arrays[:clock], wanted[:clock]))
+        return Piece(ticks, [self._numeric(array, column) for array, column in
+                             zip(arrays[clock:], wanted[clock:], strict=True)])
+
+    def _joined(self, form: Form, arrays: list[pa.Array], parts: Sequence[Column]) -> Ticks:
+        assert form.join is not None
+        cells = {part.channel: array.cast(pa.string()) if _textual(array.type) else array
+                 if _temporal(array.type) else self._numeric(array, part)
+                 for array, part in zip(arrays, parts, strict=True)}
+        try:
+            return form.join(cells)
+        except BadStampError as bad:
+            raise self._no_time(bad, parts[0]) from None
+
+    def _no_time(self, bad: BadStampError, column: Column) -> Problem:
+        return Problem(f'"{bad.cell}" in the time column "{column.name}" isn\'t a time like '
+                       "the others", str(self.file.path), "export the log again")
 
     def _ticks(self, array: pa.Array, column: Column) -> Ticks:
         if _textual(array.type):
             try:
                 return parse_stamps(array.cast(pa.string()))
             except BadStampError as bad:
-                raise Problem(f'"{bad.cell}" in the time column "{column.name}" isn\'t a time like '
-                              "the others", str(self.file.path), "export the log again") from None
+                raise self._no_time(bad, column) from None
         if _temporal(array.type):
             return ticks_of(array)
         return ticks_of(self._numeric(array, column))
