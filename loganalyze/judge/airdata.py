@@ -60,7 +60,7 @@ class AirData:
     speed_rounding: float = 0.0
     recorded_airspeed: Floats | None = None
     """As the recorder kept it, where that isn't the calibrated airspeed."""
-    rejected: tuple[NDArray[np.intp], NDArray[np.uint8]] | None = None
+    rejected: tuple[NDArray[np.intp], screening.Bits] | None = None
     """Rows that were screened, rising, and the reasons against them."""
 
     @property
@@ -79,24 +79,24 @@ class AirData:
         )
 
     @property
-    def altitude_mask(self) -> np.uint8:
+    def altitude_mask(self) -> np.uint16:
         """Reasons that take the pressure altitude away: the airspeed's too where it moved it."""
         moved = self.screened_altitude is not self.pressure_altitude
         return screening.ALTITUDE | screening.AIRSPEED if moved else screening.ALTITUDE
 
     @property
-    def indicated_altitude_mask(self) -> np.uint8:
+    def indicated_altitude_mask(self) -> np.uint16:
         """The same for the indicated pressure altitude."""
         moved = self.screened_altitude is not self.indicated_pressure_altitude
         return screening.ALTITUDE | screening.AIRSPEED if moved else screening.ALTITUDE
 
-    def reasons_at(self, rows: NDArray[np.intp]) -> NDArray[np.uint8]:
+    def reasons_at(self, rows: NDArray[np.intp]) -> screening.Bits:
         """Return what screening has against the given rows."""
         if self.rejected is None or not len(self.rejected[0]):
-            return np.zeros(rows.shape, dtype=np.uint8)
+            return np.zeros(rows.shape, dtype=np.uint16)
         where, reasons = self.rejected
         found = np.searchsorted(where, rows).clip(max=len(where) - 1)
-        return np.where(where[found] == rows, reasons[found], np.uint8(0))
+        return np.where(where[found] == rows, reasons[found], np.uint16(0))
 
     @property
     def corrected(self) -> bool:

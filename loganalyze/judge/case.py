@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import conditions, curves
+from loganalyze.judge import conditions, curves, quality
 from loganalyze.judge.airdata import AirData
+from loganalyze.judge.screening import Bits, Screen
 from loganalyze.judge.settings import Settings
 from loganalyze.record.log import FlightLog
 from loganalyze.sheets.limits import EDGE, LimitsSheet
@@ -34,10 +35,10 @@ class Judged:
     screened: dict[str, int] = field(default_factory=dict)
     over: set[int] = field(default_factory=set)
     known_s: float = 0.0
-    rejected: list[tuple[NDArray[np.intp], Bytes]] = field(default_factory=list)
+    rejected: list[tuple[NDArray[np.intp], Bits]] = field(default_factory=list)
 
     @property
-    def rejected_rows(self) -> tuple[NDArray[np.intp], Bytes] | None:
+    def rejected_rows(self) -> tuple[NDArray[np.intp], Bits] | None:
         """Rows that were screened, rising, and the reasons against them; None if none were."""
         if not self.rejected:
             return None
@@ -68,13 +69,12 @@ class Case:
     """Pressure altitudes [m] beyond which a table leaves its limit unknown, by limit."""
     in_pieces: Mapping[int, tuple[conditions.Recorded, ...]]
     """Conditions that each block works out for itself."""
+    screen: Screen
 
     @property
     def temperature_wanted(self) -> bool:
         """Whether any column or limit needs the air temperature."""
-        return self.speeds_wanted or any(
-            limit.quantity == "true_airspeed" for limit in self.sheet.limit
-        )
+        return _temperature_wanted(self.sheet, self.speeds_wanted)
 
     def curve(self, chosen: tuple[int, ...]) -> curves.Curve:
         """Return the tabulated curve of the chosen limits, made when first asked for."""
@@ -121,6 +121,11 @@ def prepare(
     on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
     return Case(log, air, sheet, settings, applies, tabulated, on_pointer,
                 curves.Grid.of(sheet, tabulated, air), {}, speeds_wanted,
-                declared, hopeless, ends, in_pieces)
+                declared, hopeless, ends, in_pieces,
+                quality.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)))
+
+
+def _temperature_wanted(sheet: LimitsSheet, speeds_wanted: bool) -> bool:
+    return speeds_wanted or any(limit.quantity == "true_airspeed" for limit in sheet.limit)
 
 

@@ -55,14 +55,14 @@ def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
     return result
 
 
-def point(air: AirData, rows: Rows, reasons: NDArray[np.uint8] | None = None) -> Point:
+def point(air: AirData, rows: Rows, reasons: screening.Bits | None = None) -> Point:
     """Reckon Mach number and static temperature at the given rows.
 
     What was screened out is NaN: by the rows' `reasons`, or else by those that `air` keeps.
     """
     reasons = air.reasons_at(rows) if reasons is None else reasons
 
-    def kept(values: Floats, mask: np.uint8) -> Floats:
+    def kept(values: Floats, mask: np.uint16) -> Floats:
         return np.where(reasons & mask, np.nan, values[rows])
 
     speed = kept(air.calibrated_airspeed, screening.AIRSPEED)
@@ -75,7 +75,7 @@ def point(air: AirData, rows: Rows, reasons: NDArray[np.uint8] | None = None) ->
     mach = mach_at_cas(speed, altitude)
     temperature = np.full(rows.shape, np.nan)
     if air.temperature is not None:
-        read = screening.HEAT.plausible(air.temperature[rows])
+        read = screening.HEAT.plausible(kept(air.temperature, screening.TEMPERATURE))
         temperature = static_from(read, mach, air.recovery_factor)
     return Point(rows, speed, altitude, mach, temperature, indicated, felt)
 

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.judge import conditions, screening, speeds, states
-from loganalyze.judge.case import Bytes, Case, Judged
+from loganalyze.judge.case import Case, Judged
+from loganalyze.judge.screening import Bits
 from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
@@ -85,14 +86,14 @@ class _Pending:
     def __init__(self) -> None:
         self.size = 0
         self._rows: list[NDArray[np.intp]] = []
-        self._reasons: list[Bytes] = []
+        self._reasons: list[Bits] = []
         self._blocks: list[tuple[int, int]] = []
 
-    def add(self, rows: NDArray[np.intp], start: int, stop: int, reasons: Bytes | None) -> None:
+    def add(self, rows: NDArray[np.intp], start: int, stop: int, reasons: Bits | None) -> None:
         """Put off the rows (within their block) with what screening has against them."""
         self._rows.append(rows + start)
         self._reasons.append(
-            np.zeros(len(rows), dtype=np.uint8) if reasons is None else reasons[rows]
+            np.zeros(len(rows), dtype=np.uint16) if reasons is None else reasons[rows]
         )
         self._blocks.append((start, stop))
         self.size += len(rows)
@@ -112,8 +113,7 @@ def _block(
     speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
     felt = air.temperature if case.temperature_wanted else None
     temperature = None if felt is None else felt[start:stop]
-    bits = screening.screen(case.log.time, air.screened_airspeed, air.screened_altitude, felt,
-                            start, stop)
+    bits = case.screen.block(start, stop)
     if bits is not None:
         speed = np.where(bits & screening.AIRSPEED, np.nan, speed)
         altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
@@ -149,9 +149,9 @@ def _block(
     pending.add(rows, start, stop, bits)
 
 
-def _count(part: Judged, bits: Bytes) -> None:
+def _count(part: Judged, bits: Bits) -> None:
     for bit, reason in enumerate(screening.REASONS):
-        raised = int(np.count_nonzero(bits & np.uint8(1 << bit)))
+        raised = int(np.count_nonzero(bits & np.uint16(1 << bit)))
         if raised:
             part.screened[reason] = part.screened.get(reason, 0) + raised
 

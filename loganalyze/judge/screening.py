@@ -1,57 +1,87 @@
-"""Samples that no verdict may rest on: missing, implausible, or faster than plausible.
+"""Samples that no verdict may rest on, and the reasons against them.
 
-The plausible ranges and rates are those of `record.channels`.
+Missing values, values outside the plausible range and one-sample spikes are found block by
+block, while a block lies in the processor's cache. What takes a longer view (frozen, stale,
+disagreeing) is found beforehand and laid over the blocks as `aside`. The plausible ranges are
+those of `record.channels`, the rates those of the settings.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.judge.settings import Settings
 from loganalyze.record.channels import CHANNELS, ChannelKind
 from loganalyze.record.intervals import HELD_INTERVALS
-from loganalyze.record.units import KNOT
+from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
-Bits = NDArray[np.uint8]
+Bits = NDArray[np.uint16]
+Rows = NDArray[np.intp]
 
 REASONS = (
     "airspeed missing",
     "airspeed outside its plausible range",
     "airspeed spike faster than plausible",
+    "airspeed frozen while others moved",
+    "airspeed stale",
+    "airspeed sources disagree",
     "pressure altitude missing",
     "pressure altitude outside its plausible range",
     "pressure altitude spike faster than plausible",
+    "pressure altitude frozen while others moved",
+    "pressure altitude stale",
+    "pressure altitude sources disagree",
     "temperature missing",
     "temperature outside its plausible range",
+    "temperature sources disagree",
+    "synchronisation lost",
 )
 """What each bit of a sample's reasons means, the lowest bit first."""
 
-AIRSPEED = np.uint8(0b00000111)
-ALTITUDE = np.uint8(0b00111000)
-TEMPERATURE = np.uint8(0b11000000)
+
+def bit(reason: str) -> np.uint16:
+    """Return the bit of a reason."""
+    return np.uint16(1 << REASONS.index(reason))
+
+
+def _mask(subject: str) -> np.uint16:
+    bits = (bit(one) for one in REASONS if one.startswith((subject, "synchronisation")))
+    return np.uint16(sum(int(one) for one in bits))
+
+
+AIRSPEED = _mask("airspeed")
+ALTITUDE = _mask("pressure altitude")
+TEMPERATURE = _mask("temperature")
+SPIKES = np.uint16(bit("airspeed spike faster than plausible")
+                   | bit("pressure altitude spike faster than plausible"))
+LOST = bit("synchronisation lost")
+NOTHING = np.uint16(
+    sum(int(bit(one)) for one in REASONS if one.endswith(("missing", "plausible range"))))
+"""Reasons that leave no value at all, not even a doubtful one."""
 
 
 @dataclass(frozen=True, slots=True)
 class Plausible:
-    """A channel's plausible range and rate in SI, and the bit of its first reason."""
+    """A channel's plausible range in SI, and the bit of its first reason (missing)."""
 
     lowest: float
     highest: float
-    rate: float
     first_bit: int
 
     @classmethod
-    def of(cls, kind: ChannelKind, first_bit: int) -> Plausible:
+    def of(cls, kind: ChannelKind, first_reason: str) -> Plausible:
         """Take the bounds of a channel from the vocabulary."""
         unit = kind.unit
         return cls(
             kind.lowest * unit.factor + unit.offset,
             kind.highest * unit.factor + unit.offset,
-            kind.greatest_rate * unit.factor,
-            first_bit,
+            REASONS.index(first_reason),
         )
 
     def clean(self, values: Floats) -> bool:
@@ -64,57 +94,124 @@ class Plausible:
 
     def mark(self, values: Floats, bits: Bits) -> None:
         """Set the missing and out-of-range bits."""
-        bits |= np.isnan(values).view(np.uint8) << self.first_bit
+        bits |= np.isnan(values).astype(np.uint16) << self.first_bit
         outside = (values < self.lowest) | (values > self.highest)
-        bits |= outside.view(np.uint8) << (self.first_bit + 1)
+        bits |= outside.astype(np.uint16) << (self.first_bit + 1)
 
 
-SPEED = Plausible.of(CHANNELS["calibrated_airspeed"], 0)
-HEIGHT = Plausible.of(CHANNELS["pressure_altitude"], 3)
-HEAT = Plausible.of(CHANNELS["total_air_temperature"], 6)
+SPEED = Plausible.of(CHANNELS["calibrated_airspeed"], "airspeed missing")
+HEIGHT = Plausible.of(CHANNELS["pressure_altitude"], "pressure altitude missing")
+HEAT = Plausible.of(CHANNELS["total_air_temperature"], "temperature missing")
+_CORRUPT = tuple(np.uint16(0b110 << one.first_bit) for one in (SPEED, HEIGHT))
+"""The reasons that speak of garbage, channel by channel: out of range, or a spike. A temperature
+isn't among them: a probe that fails must take no verdict away."""
 
-_NOISE = {0: 2.0 * KNOT, 3: 30.0}
+NOISE = {SPEED: 2.0 * KNOT, HEIGHT: 30.0}
 """What quantisation and noise may add to a step [m/s, m]."""
 
 
-def screen(
-    time: Floats, speed: Floats, altitude: Floats, temperature: Floats | None,
-    first: int, stop: int,
-) -> Bits | None:
-    """Return the reasons against rows `first` to `stop`, or None when there are none.
+@dataclass(frozen=True, eq=False)
+class Screen:
+    """All that the screening of a block looks at.
 
-    Works on a block of rows, looking one row beyond either end for spikes. A spike is one
-    sample whose change both from the sample before and to the one after is faster than
-    plausible, in opposite directions: out and at once back.
-
-    Parameters
-    ----------
-    time, speed, altitude, temperature : float64[n]  [s], [m/s], [m], [K]
-    first, stop : int
-        The block, half-open.
+    ``time``, ``speed``, ``altitude`` and ``temperature`` : float64[n] in SI, as recorded;
+    ``aside`` : rows set aside beforehand, rising, and the reasons; ``corroborated`` : whether
+    other channels bear out the airspeed at a row; ``others`` : further channels, each with its
+    plausible range, looked at where the recording seems to have lost its synchronisation.
     """
-    bits: Bits | None = None
-    for bound, values in ((SPEED, speed), (HEIGHT, altitude), (HEAT, temperature)):
-        if values is not None and not bound.clean(values[first:stop]):
-            bits = np.zeros(stop - first, dtype=np.uint8) if bits is None else bits
-            bound.mark(values[first:stop], bits)
-    low, high = max(first - 1, 0), min(stop + 1, len(time))
-    steps = time[low + 1 : high] - time[low : high - 1]
-    for bound, values in ((SPEED, speed), (HEIGHT, altitude)):
-        for row in _spikes(bound, values[low:high], steps):
-            if first <= low + row < stop:
-                bits = np.zeros(stop - first, dtype=np.uint8) if bits is None else bits
-                bits[low + row - first] |= np.uint8(1 << (bound.first_bit + 2))
-    return bits
+
+    time: Floats
+    speed: Floats
+    altitude: Floats
+    temperature: Floats | None
+    settings: Settings
+    interval: float
+    aside: tuple[Rows, Bits] | None = None
+    corroborated: Callable[[int], bool] | None = None
+    others: tuple[tuple[Floats, float, float], ...] = ()
+
+    def block(self, start: int, stop: int) -> Bits | None:
+        """Return the reasons against rows `start` to `stop`, or None when there are none.
+
+        Looks a frame beyond either end, so that the blocks' boundaries leave no trace.
+        """
+        low, high = max(start - self._frame, 0), min(stop + self._frame, len(self.time))
+        bits = self._local(low, high)
+        if bits is not None:
+            self._lose(bits, low)
+            bits = bits[start - low : stop - low]
+        if self.aside is not None:
+            rows, reasons = self.aside
+            first, last = np.searchsorted(rows, (start, stop))
+            if first < last:
+                bits = np.zeros(stop - start, dtype=np.uint16) if bits is None else bits
+                bits[rows[first:last] - start] |= reasons[first:last]
+        return bits if bits is not None and bits.any() else None
+
+    @property
+    def _frame(self) -> int:
+        """Rows that a frame holds, at most."""
+        if not self.interval > 0:
+            return 1
+        return int(min(self.settings.lost_frame_s / self.interval, 4096.0)) + 1
+
+    def _rate(self, bound: Plausible) -> float:
+        """The greatest plausible rate [SI/s]."""
+        if bound is SPEED:
+            return self.settings.plausible_rate_kt_s * KNOT
+        return self.settings.plausible_rate_ft_s * FOOT
+
+    def _local(self, low: int, high: int) -> Bits | None:
+        """What each sample and its neighbours tell: missing, out of range, a spike."""
+        bits: Bits | None = None
+        for bound, values in ((SPEED, self.speed), (HEIGHT, self.altitude),
+                              (HEAT, self.temperature)):
+            if values is not None and not bound.clean(values[low:high]):
+                bits = np.zeros(high - low, dtype=np.uint16) if bits is None else bits
+                bound.mark(values[low:high], bits)
+        first, stop = max(low - 1, 0), min(high + 1, len(self.time))
+        steps = self.time[first + 1 : stop] - self.time[first : stop - 1]
+        for bound, values in ((SPEED, self.speed), (HEIGHT, self.altitude)):
+            for row in spikes(bound, self._rate(bound), values[first:stop], steps):
+                if low <= first + row < high and not self._borne_out(bound, first + row):
+                    bits = np.zeros(high - low, dtype=np.uint16) if bits is None else bits
+                    bits[first + row - low] |= np.uint16(1 << (bound.first_bit + 2))
+        return bits
+
+    def _borne_out(self, bound: Plausible, row: int) -> bool:
+        return bound is SPEED and self.corroborated is not None and self.corroborated(row)
+
+    def _lose(self, bits: Bits, low: int) -> None:
+        """Mark every row that may lie in one frame with two corrupt instants."""
+        rows = np.flatnonzero(bits & np.bitwise_or.reduce(_CORRUPT))
+        if len(rows) < 2:
+            return
+        several = np.zeros(len(rows), dtype=np.intp)
+        for mask in _CORRUPT:
+            several += (bits[rows] & mask) > 0
+        for values, lowest, highest in self.others:
+            here = values[rows + low]
+            several += (here < lowest) | (here > highest)
+        time = self.time[low : low + len(bits)]
+        at = time[rows[several >= self.settings.lost_channels]]
+        frame = self.settings.lost_frame_s
+        for one, next_one in pairwise(at.tolist()):
+            if next_one - one <= frame:
+                first = np.searchsorted(time, next_one - frame, side="left")
+                last = np.searchsorted(time, one + frame, side="right")
+                bits[first:last] |= LOST
 
 
-def _spikes(bound: Plausible, values: Floats, steps: Floats) -> list[int]:
-    """Rows that are out and at once back, both faster than plausible."""
+def spikes(bound: Plausible, rate: float, values: Floats, steps: Floats) -> list[int]:
+    """Return rows that are out and at once back, both faster than `rate` [SI/s].
+
+    `values` : float64[n] in SI; `steps` : float64[n - 1] [s] between them.
+    """
     if len(values) < 3:
         return []
     jump = values[1:] - values[:-1]
-    noise = _NOISE[bound.first_bit]
-    least = bound.rate * float(steps.min()) + noise
+    noise = NOISE[bound]
+    least = rate * float(steps.min()) + noise
     # One look at the extremes settles most blocks; NaN leaves them NaN, and so undecided.
     if jump.max() <= least and jump.min() >= -least:
         return []
@@ -122,7 +219,7 @@ def _spikes(bound: Plausible, values: Floats, steps: Floats) -> list[int]:
     plausible = bound.plausible(values)
     jump = plausible[1:] - plausible[:-1]
     rows = np.flatnonzero(np.abs(jump) > least)
-    rows = rows[np.abs(jump[rows]) > bound.rate * steps[rows] + noise]
+    rows = rows[np.abs(jump[rows]) > rate * steps[rows] + noise]
     back = np.diff(rows) == 1
     return [int(row) + 1 for row in rows[:-1][back] if jump[row] * jump[row + 1] < 0]
 

@@ -1,8 +1,14 @@
-"""Every threshold of the judgement, in one place, with its default and the reason for it."""
+"""Every threshold of the judgement, in one place, with its default and the reason for it.
+
+Where a reason names no source, the figure is engineering judgement: wide enough that no flight
+of the kind this program is for is cut, tight enough to tell a fault of the recording from one.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+
+from loganalyze.record.channels import CHANNELS
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +28,66 @@ class Settings:
     """... below this, for Mach limits: a limit ridden in gusts is one event, not twenty."""
     minimum_duration_s: float = 0.0
     """Exceedances with less time over the limit than this [s] are marked brief, not dropped."""
+
+    plausible_rate_kt_s: float = CHANNELS["calibrated_airspeed"].greatest_rate
+    """The greatest plausible rate of the airspeed [kt/s], about 2 g along the path: a sample out
+    and at once back by more is doubted, and a gap is bounded with it."""
+    plausible_rate_ft_s: float = CHANNELS["pressure_altitude"].greatest_rate
+    """The same for the pressure altitude [ft/s]: a vertical dive at the speed of sound is
+    1,100 ft/s, the steepest emergency descent a fifth of this."""
+    gust_load_g: float = 0.3
+    """A doubted airspeed counts after all where the load factor left its neighbours' mean by more
+    than this [g] within a second: a gust that moves the airspeed so shakes the aircraft."""
+    gust_pitch_deg: float = 3.0
+    """The same for the pitch attitude [deg]."""
+    frozen_s: float = 20.0
+    """A channel that doesn't move for this long [s] may be frozen, if others show that it must
+    have moved: shorter, and little can have happened unseen."""
+    frozen_moved_kt: float = 8.0
+    """An airspeed must have moved where another channel says that it did by more than this [kt]:
+    beyond what two sources of 3 % or 5 kt (14 CFR 25.1323(c)) drift apart in one run."""
+    frozen_moved_ft: float = 300.0
+    """The same for the pressure altitude [ft]: beyond what a source's error moves it by."""
+    frozen_chance: float = 1e-12
+    """A channel whose own values flicker in noise is frozen where so long a standstill has less
+    chance than this while the aircraft climbs or changes speed."""
+    stale_s: float = 5.0
+    """A value held for this long [s], and then off at one step, was stale ..."""
+    stale_kt: float = 4.0
+    """... where the step is more than this [kt] ..."""
+    stale_ft: float = 200.0
+    """... or this [ft]: several steps of any recorder, and more than one sample's own change ..."""
+    stale_least: float = 10.0
+    """... and set aside where it happened at least so many times in a flight: then holding is a
+    habit of the recording (as of surveillance replies), not a step that was flown."""
+    sources_apart_kt: float = 10.0
+    """Two airspeed sources disagree by more than this [kt]: twice the 5 kt that each may be
+    off (14 CFR 25.1323(c)), ..."""
+    sources_apart_pct: float = 6.0
+    """... or this share of the airspeed [%], if that is more: twice 3 %."""
+    sources_apart_ft: float = 400.0
+    """Two altitude sources disagree by more than this [ft]: twice the 200 ft (mean and three
+    standard deviations) that RVSM altimetry allows one."""
+    sources_apart_degc: float = 6.0
+    """Two temperature sources disagree by more than this [degC]: three times the 2 degC of
+    14 CFR 135 App. F, for probes differ in recovery."""
+    sources_apart_s: float = 5.0
+    """Shorter disagreements [s] are the skew between two sources in a manoeuvre."""
+    lost_frame_s: float = 4.0
+    """A recorder's frame [s]: four subframes of one second (common practice, no source). Two
+    corrupt instants within one put all samples of that frame in doubt."""
+    lost_channels: float = 2.0
+    """An instant is corrupt where at least so many channels are impossible at once."""
+    floor_kt: float = 60.0
+    """An airspeed that rests at its lowest value below this [kt] is clamped: air data systems
+    give nothing below some 20 to 50 kt (common practice, no source)."""
+    floor_s: float = 10.0
+    """... where it rests there for at least this long [s]."""
+    ground_kt: float = 50.0
+    """Slower than this [kt], and level, is on the ground, where weight on wheels isn't recorded:
+    no aeroplane of the kind flies as slowly."""
+    ground_fpm: float = 300.0
+    """Level means slower than this [ft/min]."""
 
     def __post_init__(self) -> None:
         for field in fields(self):

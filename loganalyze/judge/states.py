@@ -43,7 +43,9 @@ def far_state(
     return unknown
 
 
-def directly(case: Case, part: Judged, where: NDArray[np.intp], reasons: Bytes) -> None:
+def directly(
+    case: Case, part: Judged, where: NDArray[np.intp], reasons: screening.Bits
+) -> None:
     """Reckon every limit at the given rows, row by row and exactly, and write the columns."""
     air, out = case.air, part.columns
     at = equivalents.point(air, where, reasons)

@@ -144,6 +144,22 @@ class Plain:
                 return NAN
         return here
 
+    def _corrupt(self, i: int) -> bool:
+        """Whether speed and altitude are garbage at once."""
+        for values, *bounds in ((self.speed, 0.0, 1000 * KT, 40 * KT, 2 * KT),
+                                (self.altitude, -2000 * FT, 65000 * FT, 600 * FT, 30.0)):
+            gone = math.isnan(self._screened(values, i, *bounds))
+            if not gone or math.isnan(values[i]):
+                return False
+        return True
+
+    def _lost(self, i: int) -> bool:
+        """Whether a frame of 4 s could hold this row and two corrupt ones."""
+        near = [j for j in range(max(i - 40, 0), min(i + 40, len(self.time)))
+                if abs(self.time[j] - self.time[i]) <= 4.0 and self._corrupt(j)]
+        return any(max(self.time[k] for k in (i, a, b)) - min(self.time[k] for k in (i, a, b))
+                   <= 4.0 for a, b in pairwise(near))
+
     def row(self, i: int) -> dict[str, float]:
         """Every column of row i."""
         sheet = self.sheet
@@ -152,6 +168,8 @@ class Plain:
         height = self._screened(self.altitude, i, -2000 * FT, 65000 * FT, 600 * FT, 30.0)
         felt = (NAN if self.heat is None
                 else self._plausible(self.heat, i, 273.15 - 95, 273.15 + 120))
+        if self._lost(i):
+            read = height = felt = NAN
         self._table = self._position_table(i)
         tables = bool(sheet.airspeed.position_tables)
         indicated_height = height
