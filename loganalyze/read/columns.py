@@ -14,9 +14,10 @@ from dataclasses import dataclass, field, replace
 
 from loganalyze.problems import Problem
 from loganalyze.record.channels import CHANNELS
+from loganalyze.record.channels import kind as channel_kind
 from loganalyze.record.units import UNITS, Unit, find_unit
+from loganalyze.sheets.columns import CLOCK_PARTS, ColumnsFile
 from loganalyze.sheets.columns import Column as Entry
-from loganalyze.sheets.columns import ColumnsFile
 
 SPELLINGS: dict[str, str] = {
     "time": "time, elapsed time, elapsed, time elapsed, utc, gmt, utc time, time utc, gmt time, "
@@ -342,14 +343,17 @@ def _named(reading: _Reading, index: int, header: Header, where: str,
 
 def _column(channel: str, index: int, name: str, stated: str, known_by: str, unit_by: str,
             where: str) -> Column:
-    unit = find_unit(stated) if stated else None
-    if stated and unit is None and channel not in ("time", "date"):
+    kind = channel_kind(channel.removesuffix(".fine"))
+    dimension = "time" if channel == "time" else kind.dimension if kind else ""
+    unit = find_unit(stated, dimension) if stated else None
+    if stated and unit is None and channel not in CLOCK_PARTS:
         raise Problem(f'the unit "{stated}" of column "{name}" isn\'t known', where,
-                      "state the unit in a columns file as one of " + ", ".join(UNITS))
-    kind = CHANNELS.get(channel)
+                      "state the unit in a columns file as one of " + ", ".join(
+                          name for name, unit in UNITS.items()
+                          if dimension in ("", unit.dimension)))
     if unit is not None:
-        expected = "time" if channel == "time" else kind.dimension if kind else unit.dimension
-        free = channel == "date" or (kind is not None and kind.discrete)
+        expected = dimension or unit.dimension
+        free = channel in CLOCK_PARTS[1:] or (kind is not None and kind.discrete)
         if unit.dimension != expected and not free:
             raise Problem(f'column "{name}" states the unit "{stated}", which isn\'t one of '
                           f"{expected}, so it can't be the {_words(channel)}", where,

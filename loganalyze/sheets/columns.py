@@ -9,7 +9,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, ConfigDict, Field, Strict, field_validator, model_validator
 
-from loganalyze.record.channels import CHANNELS, ChannelKind
+from loganalyze.record.channels import kind as kind_of_channel
 from loganalyze.record.units import UNITS, Unit, find_unit
 from loganalyze.sheets.conditions import NAME, check_spelling
 from loganalyze.sheets.exports import ClockHabits, FileHabits, LongTable, Signature
@@ -177,11 +177,6 @@ class ColumnsFile(Sheet):
         return self
 
 
-def kind_of(channel: str) -> ChannelKind | None:
-    """Return the kind of a channel or of its second source (`mach_2`), None for others."""
-    return CHANNELS.get(re.sub(r"_\d$", "", channel))
-
-
 def _check_channel(channel: str, column: Column) -> None:
     if not re.fullmatch(NAME, channel):
         refuse(f'"{channel}" is no name of a channel', "write lower-case letters, digits and "
@@ -190,7 +185,7 @@ def _check_channel(channel: str, column: Column) -> None:
     if channel in CLOCK_PARTS:
         _check_clock_part(channel, column, unit)
         return
-    kind = kind_of(channel)
+    kind = kind_of_channel(channel)
     if kind is None:
         check_spelling(channel, "columns", channel)
     if unit is not None and kind is not None and unit.dimension != kind.dimension:

@@ -30,7 +30,15 @@ DEFINED = {
     "inHg": Fraction("3386.389"),
     # Ratios and states.
     "Mach": Fraction(1), "1": Fraction(1), "%": Fraction(1, 100), "discrete": Fraction(1),
-    "g": Fraction(1),
+    "1/1000": Fraction(1, 1000),
+    # ISO 2533:1975, 2.1: standard gravity.
+    "g": Fraction(1), "m/s2": 1 / STANDARD_GRAVITY, "ft/s2": FOOT / STANDARD_GRAVITY,
+    # Multiples of the above that recorders and displays write.
+    "100 ft/min": 100 * FOOT / 60, "1000 ft": 1000 * FOOT, "1000 lb": 1000 * POUND,
+    "m/min": Fraction(1, 60), "bar": Fraction(10**5), "d": Fraction(86400),
+    "psf": POUND * STANDARD_GRAVITY / FOOT**2,
+    # NIST SP 811, B.8: the conventional millimetre of mercury.
+    "mmHg": Fraction("133.3224"),
 }
 
 
@@ -62,9 +70,20 @@ def test_offsets():
     ("FL", "FL"), ("°C", "degC"), ("deg C", "degC"), ("C", "degC"), ("°F", "degF"),
     ("mbar", "hPa"), ("HPA", "hPa"), ("in Hg", "inHg"), ("In.Hg", "inHg"), ("%", "%"),
     ("deg", "deg"), ("lbs", "lb"), ("kg", "kg"), ("sec", "s"), ("M", "m"), ("-", "1"),
+    ("ft x 100", "FL"), ("X100FT", "FL"), ("lbs × 1000", "1000 lb"), ("m/s^2", "m/s2"),
+    ("m/s²", "m/s2"), ("mmHg", "mmHg"), ("lbf/ft2", "psf"), ("thousandths", "1/1000"),
+    ("G", "g"), ("MSEC", "ms"), ("ON/OFF", "discrete"),
 ])
 def test_spellings(spelling, name):
     assert find_unit(spelling) is UNITS[name]
+
+
+@pytest.mark.parametrize(("spelling", "dimension", "name"), [
+    ("M", "ratio", "Mach"), ("M", "length", "m"), ("-", "discrete", "discrete"),
+    ("-", "ratio", "1"), ("n/a", "discrete", "discrete"), ("kt", "ratio", "kt"),
+])
+def test_what_is_measured_settles_a_letter(spelling, dimension, name):
+    assert find_unit(spelling, dimension) is UNITS[name]
 
 
 @pytest.mark.parametrize("spelling", ["", "furlong", "k t s x", "knots per fortnight"])

@@ -54,8 +54,8 @@ def test_the_form(columns):
      'write it such as column = "HP".'),
     ('flap = { column = "" }', "c.toml, [columns], key flap.column: the text is empty; "
      'write it such as column = "HP".'),
-    ('flap = { column = "F", unit = "degs" }',
-     'c.toml, [columns], key flap.unit: the unit "degs" isn\'t known; '
+    ('flap = { column = "F", unit = "degg" }',
+     'c.toml, [columns], key flap.unit: the unit "degg" isn\'t known; '
      'write "deg" if that is meant.'),
     ('flap = { column = "F", unit = "furlong" }',
      'c.toml, [columns], key flap.unit: the unit "furlong" isn\'t known; write one of '
@@ -63,8 +63,8 @@ def test_the_form(columns):
     ('flap = { column = "F", unit = "kt" }', "c.toml, [columns], key flap.unit: flap can't be "
      'measured in kt; write "deg" or "rad".'),
     ('time = { column = "F", unit = "kt" }', "c.toml, [columns], key time.unit: time can't be "
-     'measured in kt; write one of "s", "ms", "us", "ns", "min" or "h", or no unit for clock '
-     "times."),
+     'measured in kt; write one of "s", "ms", "us", "ns", "min", "h" or "d", or no unit for '
+     "clock times."),
     ('date = { column = "D", unit = "s" }',
      "c.toml, [columns], key date.unit: a date has no unit; take it out."),
     ('flap = { column = "F" }\nslat = { column = "F" }',
@@ -150,7 +150,7 @@ def test_everything_that_can_be_said(columns):
     ('[columns]\nhour = { column = "F", lag_s = 1 }', "c.toml, [columns], key hour.lag_s: lag_s is "
      "for a channel, and hour is a part of the clock; take it out."),
     ('[columns]\nmach_2 = { column = "F", unit = "kt" }', "c.toml, [columns], key mach_2.unit: "
-     'mach_2 can\'t be measured in kt; write "Mach", "1" or "%".'),
+     'mach_2 can\'t be measured in kt; write "Mach", "1", "%" or "1/1000".'),
 ])
 def test_one_mistake_in_what_is_new(columns, text, sentence):
     with pytest.raises(Problem) as caught:
