@@ -156,8 +156,8 @@ def test_the_highest_rule_that_is_met_counts():
     assert level(TRIANGLE, *rules) == "medium"
     assert level([240, 256, 256, 240], *rules) == "medium"  # over for 1.75 s, by 6 kt
     assert level([240, 256, 240], *rules) == "low"          # for 0.75 s
-    assert level([200, 255, 200], *rules) == "low"
-    assert level([200, 254, 200], *rules) is None
+    assert level([230, 255, 230], *rules) == "low"
+    assert level([230, 254, 230], *rules) is None
 
 
 def test_a_rule_is_for_its_limits_alone():
