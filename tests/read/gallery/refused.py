@@ -1,0 +1,172 @@
+"""The exports that must be refused, and the whole sentence that each deserves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+HERE = Path(__file__).parent
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """An export, the sentence (``{}`` is its path, ``{columns}`` the columns file's)."""
+
+    file: str
+    sentence: str
+    families: str = ""
+
+    @property
+    def path(self) -> Path:
+        return HERE / self.file
+
+    @property
+    def columns(self) -> Path | None:
+        if self.families:
+            return HERE / self.families
+        beside = HERE / (self.file.split(".")[0] + ".toml")
+        return beside if beside.exists() else None
+
+    @property
+    def said(self) -> str:
+        return self.sentence.format(self.path, columns=self.columns)
+
+
+REFUSED: tuple[Refusal, ...] = (
+    # No log at all
+    Refusal("refused/empty.csv", "{}: the file is empty; export the log again."),
+    Refusal("refused/blank.csv",
+            "{}: the file holds nothing but blank lines; export the log again."),
+    Refusal("refused/header_only.csv",
+            "{}: the file holds a header but no rows; export the log again."),
+    Refusal("refused/prose.txt",
+            "{}: this isn't a log: no rows of numbers under a header in its first lines; give a "
+            "CSV or Parquet export with a named column a channel."),
+    Refusal("refused/web_page.csv",
+            "{}: this isn't a log but a web page; download the export itself, as CSV or "
+            "Parquet."),
+    Refusal("refused/no_header.csv",
+            "{}, line 1: no header names the columns; add a line of column names above the first "
+            "row."),
+    Refusal("refused/memory.bin",
+            "{}: this isn't a log but binary data; give the recorder's export as CSV or Parquet, "
+            "not its raw memory."),
+    Refusal("refused/workbook.xlsx",
+            "{}: this isn't a log but a zip archive or a spreadsheet; unpack it, or export it as "
+            "CSV."),
+    Refusal("refused/archive.tar.gz",
+            "{}: this isn't a log but a tar archive; unpack it, and give the log in it."),
+    Refusal("refused/cut.csv.gz",
+            "{}: the compressed file is damaged or cut short; export or copy it again."),
+    Refusal("refused/cut.parquet",
+            "{}: the Parquet file is damaged or cut short; export or copy it again."),
+    Refusal("refused/cut_utf16.csv",
+            "{}: the text's encoding breaks off in the middle; export the log again as UTF-8."),
+    # Cells and lines
+    Refusal("refused/word_for_a_number.csv",
+            '{}, line 12: "fast" in column "IAS [kt]" isn\'t a number; mend the cell, or leave it '
+            "blank where nothing was recorded."),
+    Refusal("refused/short_line.csv",
+            "{}, line 7: the line has 3 cells where the others have 4; export the log again, or "
+            "mend the line."),
+    Refusal("refused/unknown_state.csv",
+            '{}, line 5: "TRANSIT" in column "Gear Down" isn\'t a state that is known; export '
+            "states as 0 and 1, or say what it means under values in a columns file."),
+    Refusal("refused/name_missing.csv",
+            "{}, line 1: the header names 3 columns, but the rows have 4 cells; mend the header "
+            "line."),
+    Refusal("refused/thousands_beside_comma.csv",
+            '{}, line 2: "3.900,5" holds a thousands separator beside a decimal mark; export the '
+            "log without thousands separators, or state them under [file] in a columns file."),
+    Refusal("refused/thousands_or_comma.csv",
+            '{}: "3,900" may hold a thousands separator or a decimal comma; export the log '
+            "without thousands separators, or state decimal and thousands under [file] in a "
+            "columns file."),
+    # Columns and units
+    Refusal("refused/unit_unknown.csv",
+            '{}: the unit "furlong/h" of column "IAS [furlong/h]" isn\'t known; state the unit in '
+            "a columns file as one of kt, km/h, m/s, mph, ft/min, ft/s."),
+    Refusal("refused/unit_unstated.csv",
+            '{}: nothing states the unit of column "Pressure Altitude" (pressure altitude); state '
+            "it in a columns file."),
+    Refusal("refused/temperature_unstated.csv",
+            '{}: nothing states the unit of column "OAT" (outside air temperature); state it in a '
+            "columns file."),
+    Refusal("refused/units_disagree.csv",
+            '{}: column "IAS (kt)" states the unit "kt" in its name and "km/h" in the units row; '
+            "state the right one in a columns file."),
+    Refusal("refused/which_altitude.csv",
+            '{}: column "Altitude [ft]" may be pressure altitude, indicated (baro-corrected) '
+            "altitude or satellite altitude; say which in a columns file."),
+    Refusal("refused/which_airspeed.csv",
+            '{}: column "Airspeed [kt]" may be indicated airspeed, calibrated airspeed or true '
+            "airspeed; say which in a columns file."),
+    Refusal("refused/two_airspeeds.csv",
+            '{}: columns "IAS L [kt]" and "IAS R [kt]" may each be the indicated airspeed; choose '
+            "one in a columns file."),
+    Refusal("refused/same_name.csv",
+            '{}, line 1: 2 columns are called "IAS [kt]"; export the log with a name of its own '
+            "for each column."),
+    Refusal("refused/same_name.parquet",
+            '{}: 2 columns are called "IAS [kt]"; export the log with a name of its own for each '
+            "column."),
+    Refusal("refused/nested.parquet",
+            '{}: column "IAS [kt]" holds struct<left: double, right: double>, not numbers; export '
+            "it as numbers, or name another column in a columns file."),
+    Refusal("refused/no_time.csv",
+            "{}: no column is recognised as the time; name it in a columns file."),
+    Refusal("refused/no_airspeed.csv",
+            "{}: no column is recognised as the indicated or calibrated airspeed; name it in a "
+            "columns file."),
+    Refusal("refused/named_column_missing.csv",
+            '{}: the columns file names "VIAS" for indicated_airspeed, but no column is called '
+            "so; name one of the columns found."),
+    Refusal("refused/no_family.csv",
+            "{}: none of the 2 columns files in {columns} is for this log's columns; add one with "
+            "their names under [signature], or name a columns file.", "families"),
+    Refusal("refused/two_families.csv",
+            "{}: a.toml and b.toml in {columns} are both for this log's columns; name the right "
+            "one.", "refused/families"),
+    # Clocks
+    Refusal("refused/day_or_month.csv",
+            '{}: nothing in column "Date" tells whether "01/03/2026" is day first or month first; '
+            'say form = "day first" or form = "month first" under [clock] in a columns file.'),
+    Refusal("refused/seconds_or_milliseconds.csv",
+            '{}, line 2: nothing states whether the time column "Time" counts seconds or '
+            'milliseconds; state its unit in a columns file, such as time = {{ column = "Time", '
+            'unit = "s" }}.'),
+    Refusal("refused/clock_reset.csv",
+            "{}: the clock can't be followed: 19 of 40 rows have a time earlier than the rows "
+            "before them; cut the log where its clock was reset, or name another time column in "
+            "a columns file."),
+    Refusal("refused/newest_first.csv",
+            "{}: the clock can't be followed: 39 of 40 rows have a time earlier than the rows "
+            "before them; cut the log where its clock was reset, or name another time column in "
+            "a columns file."),
+    Refusal("refused/no_such_time.csv",
+            '{}, line 9: "23:61:43" in the time column "UTC" isn\'t a time that is known; mend '
+            "the line, or leave the cell blank."),
+    Refusal("refused/minute_missing.csv",
+            '{}: columns "Hour" and "Second" hold parts of the time, but none holds the minute; '
+            "name it in a columns file."),
+    Refusal("refused/frame_time_missing.csv",
+            '{columns}, [clock]: the key "frame_s" is missing; write it such as frame_s = 4.'),
+    # Long tables and several files
+    Refusal("refused/long_unit_changes.csv",
+            '{}, line 8: the unit of "IAS" changes from "kt" to "km/h"; export the log with one '
+            "unit for each parameter."),
+    Refusal("refused/long_value_twice.csv",
+            '{}, line 6: "IAS" has a second value at the time 1; export the log with one value '
+            "for each parameter and time."),
+    Refusal("refused/other_columns",
+            "{}/part_2.csv: its columns aren't those of part_1.csv; give files of one export in "
+            "one folder."),
+    Refusal("refused/overlap",
+            "{}/part_2.csv: it begins before part_1.csv ends; name the files so that their names "
+            "are in the order of time, and give each stretch once."),
+    Refusal("refused/two_formats",
+            "{}: the folder holds CSV and Parquet files; give the files of one export in one "
+            "folder."),
+    Refusal("refused/no_logs",
+            "{}: no log is in this folder; name a log, or a folder with the files of one."),
+)
