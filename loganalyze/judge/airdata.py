@@ -2,38 +2,25 @@
 
 The order is: instrument correction, position correction, then what the same static-source
 error did to the altitude. A correction that the sheet doesn't state is not applied; what was
-taken for what is kept as findings.
+taken for what is kept as findings. Which channels come first is in `inputs`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere, probes
-from loganalyze.judge import conditions, screening
-from loganalyze.problems import Problem
+from loganalyze.judge import conditions, inputs, screening
+from loganalyze.judge.inputs import Finding as Finding
 from loganalyze.record.log import FlightLog
 from loganalyze.record.units import KNOT
 from loganalyze.sheets.limits import LimitsSheet
 
 Floats = NDArray[np.float64]
-
-_DENSEST, _THINNEST = (
-    float(atmosphere.pressure_ratio(end)) for end in (atmosphere.LOWEST, atmosphere.HIGHEST)
-)
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Something that the reader of the result must know: a code and its values."""
-
-    code: str
-    values: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +49,9 @@ class AirData:
     """As the recorder kept it, where that isn't the calibrated airspeed."""
     rejected: tuple[NDArray[np.intp], screening.Bits] | None = None
     """Rows that were screened, rising, and the reasons against them."""
+    airspeed_sources: tuple[str, ...] = ()
+    altitude_sources: tuple[str, ...] = ()
+    """The recorded channels that airspeed and pressure altitude were taken from."""
 
     @property
     def screened_airspeed(self) -> Floats:
@@ -138,27 +128,23 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
     the log holds no airspeed, or nothing that the sheet's way of recording could mean.
     """
     findings: list[Finding] = []
-    name = _airspeed_channel(log, sheet)
-    recorded = log.aligned(name)
-    altitude = (
-        log.aligned("pressure_altitude")
-        if "pressure_altitude" in log
-        else np.full(len(log), np.nan)
-    )
-    if "pressure_altitude" not in log:
-        findings.append(Finding("no_pressure_altitude"))
+    height = inputs.altitude_of(log)
+    speed = inputs.airspeed_of(log, sheet, height)
+    recorded, altitude = speed.values, height.values
+    findings += [one.finding for one in (height, speed) if one.finding is not None]
     temperature, recovery = _temperature(log, sheet, findings)
 
     tables = tuple(row.correction for row in sheet.airspeed.position_tables)
     position = _position(log, sheet, declared)
     rows = np.arange(len(log)) if tables else np.empty(0, dtype=np.intp)
     bare = AirData(None, recorded, altitude, altitude, temperature, recovery, position, tables,
-                   (), log.channels[name].rounding)
-    if sheet.airspeed.recorded == "calibrated" or name == "calibrated_airspeed":
-        column = {"column": log.channels[name].column}
-        if name == "indicated_airspeed":
+                   (), speed.rounding, airspeed_sources=speed.sources,
+                   altitude_sources=height.sources)
+    if sheet.airspeed.recorded == "calibrated" or speed.kind in ("calibrated", "mach"):
+        column = {"column": log.channels[speed.sources[0]].column}
+        if speed.kind == "indicated":
             findings.append(Finding("sheet_says_calibrated", column))
-        elif sheet.airspeed.recorded == "indicated":
+        elif speed.kind == "calibrated" and sheet.airspeed.recorded == "indicated":
             findings.append(Finding("column_says_calibrated", column))
         if any(limit.quantity.startswith("indicated") for limit in sheet.limit):
             findings.append(
@@ -183,13 +169,17 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
 
     indicated = recorded
     instrument = sheet.airspeed.instrument_table
-    if instrument is not None:
+    if instrument is not None and speed.kind == "pressures":
+        findings.append(Finding("instrument_correction_not_for_pressures"))
+    elif instrument is not None:
         indicated = np.asarray(instrument.corrected(recorded))
         findings.append(Finding("instrument_correction_applied"))
     calibrated = bare.calibrated_from_indicated(indicated, rows)
     if tables:
         outside = int((np.isnan(calibrated) & ~np.isnan(indicated)).sum())
         findings.append(Finding("position_correction_applied", {"outside_samples": outside}))
+    elif speed.kind == "pressures":
+        findings.append(Finding("pressures_taken_as_corrected"))
     else:
         findings.append(Finding("indicated_taken_as_calibrated"))
     true_altitude = altitude
@@ -232,24 +222,12 @@ def _static_source(indicated: Floats, calibrated: Floats, altitude: Floats) -> F
         airspeed.impact_ratio_from_cas(calibrated[usable])
         - airspeed.impact_ratio_from_cas(indicated[usable])
     )
-    usable[usable] = (ratio > _THINNEST) & (ratio < _DENSEST)
+    usable[usable] = (ratio > inputs.THINNEST) & (ratio < inputs.DENSEST)
     moved = np.full(altitude.shape, np.nan)
     moved[usable] = probes.static_source_pressure_altitude(
         indicated[usable], calibrated[usable], altitude[usable]
     )
     return moved
-
-
-def _airspeed_channel(log: FlightLog, sheet: LimitsSheet) -> str:
-    wanted = f"{sheet.airspeed.recorded}_airspeed"
-    for name in (wanted, "calibrated_airspeed", "indicated_airspeed"):
-        if name in log:
-            return name
-    raise Problem(
-        "the log holds neither an indicated nor a calibrated airspeed",
-        str(log.source.path),
-        "name its column as indicated_airspeed or calibrated_airspeed in a columns file",
-    )
 
 
 def _temperature(

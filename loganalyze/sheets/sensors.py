@@ -59,6 +59,9 @@ class AirspeedSheet(Sheet):
 
     recorded: Literal["calibrated", "indicated"] = Field(
         description="What the log's airspeed is.", examples=["calibrated"])
+    from_mach: bool = Field(
+        False, description="Whether the airspeed may be taken from the recorded Mach number and "
+        "pressure altitude where the log holds neither airspeed nor pressures.", examples=[True])
     static_source_corrected: bool | None = Field(
         None, description="Whether the recorded pressure altitude is corrected for the static "
         "source's error already; absent: not known.", examples=[True])

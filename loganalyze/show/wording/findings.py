@@ -13,6 +13,11 @@ def _outside(values: Mapping[str, Any]) -> str:
     return f"; {count(number, 'sample')} outside the table: unknown there" if number else ""
 
 
+def _listed(values: Mapping[str, Any]) -> str:
+    return "columns " + " and ".join(values["columns"]) if len(values["columns"]) > 1 else (
+        f"column {values['columns'][0]}")
+
+
 def _reduced(values: Mapping[str, Any]) -> str:
     return ("Static air temperature reckoned from the total air temperature with recovery "
             f"factor {values['recovery_factor']:g}.")
@@ -21,6 +26,24 @@ def _reduced(values: Mapping[str, Any]) -> str:
 FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
     "no_pressure_altitude":
         "No pressure altitude recorded: no Mach number, and no Mach limit judged.",
+    "indicated_altitude_without_setting":
+        "Indicated altitude recorded without its altimeter setting: no pressure altitude, no Mach "
+        "number, and no Mach limit judged.",
+    "altitude_from_pressures": lambda values:
+        f"Pressure altitude reckoned from the recorded pressure ({_listed(values)}).",
+    "altitude_from_indicated": lambda values:
+        "Pressure altitude reckoned from indicated altitude and altimeter setting "
+        f"({_listed(values)}).",
+    "airspeed_from_pressures": lambda values:
+        f"Airspeed reckoned from the recorded pressure ({_listed(values)}).",
+    "airspeed_from_mach": lambda values:
+        "Calibrated airspeed reckoned from the recorded Mach number and pressure altitude "
+        f"({_listed(values)}), as the limits sheet allows; no correction applied to it.",
+    "instrument_correction_not_for_pressures":
+        "Instrument correction of the limits sheet not applied: it is an indicator's, and the "
+        "airspeed comes from pressures.",
+    "pressures_taken_as_corrected":
+        "Recorded pressures taken as free of position error: no correction table given.",
     "sheet_says_calibrated":
         "The column {column} names indicated airspeed; taken as calibrated, as the limits sheet "
         "says.",
