@@ -15,11 +15,16 @@ from matplotlib.patheffects import withStroke
 
 # Okabe and Ito (2008), "Color universal design".
 BLUE, VERMILION = "#0072B2", "#D55E00"
+SKY, GREEN, ORANGE, PURPLE = "#56B4E9", "#009E73", "#E69F00", "#CC79A7"
 GREY = "#666666"
 
 HALO = [withStroke(linewidth=2.5, foreground="white")]
 
 LEGEND: dict[str, Any] = {"framealpha": 0.9, "edgecolor": "none", "fontsize": 8}
+
+ABOVE: dict[str, Any] = {**LEGEND, "loc": "lower left", "bbox_to_anchor": (0, 1),
+                         "borderaxespad": 0.2}
+"""A legend above its panel, where it hides no line."""
 
 STYLE: Any = {
     "font.size": 9, "axes.titlesize": 10, "axes.spines.top": False, "axes.spines.right": False,
@@ -28,18 +33,29 @@ STYLE: Any = {
 }
 
 
+def plain_text(text: str) -> str:
+    """Return `text` so that a figure prints it as it stands: a dollar begins no formula."""
+    return "".join(one if one.isprintable() else "\N{REPLACEMENT CHARACTER}"
+                   for one in text).replace("$", r"\$")
+
+
 class Picture(Figure):
     """A Figure that a notebook shows by itself, without pyplot."""
 
     def _repr_png_(self) -> bytes:
-        stream = io.BytesIO()
-        _save(self, stream, "png")
-        return stream.getvalue()
+        return png_bytes(self)
 
 
 def save_figure(figure: Figure, path: str | Path) -> None:
     """Save a figure as its file name says (.png, .svg, .pdf), with no clock time in it."""
     _save(figure, path, Path(path).suffix.lstrip("."))
+
+
+def png_bytes(figure: Figure) -> bytes:
+    """Return a figure as a PNG, with no clock time in it."""
+    stream = io.BytesIO()
+    _save(figure, stream, "png")
+    return stream.getvalue()
 
 
 def _save(figure: Figure, target: str | Path | io.BytesIO, kind: str) -> None:

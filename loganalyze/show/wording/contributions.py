@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from loganalyze.show.wording.numbers import duration, knots
@@ -37,21 +38,21 @@ def parts(one: Contributions) -> list[tuple[str, float]]:
     return [(PARTS[name][0], getattr(one, name)) for name in fields]
 
 
-def contributions(one: Contributions | None) -> str:
-    """Return why margin was lost, as a sentence or two."""
+def contributions(one: Contributions | None, speed: Callable[[float], str] = knots) -> str:
+    """Return why margin was lost, as a sentence or two; `speed` puts knots in words."""
     if one is None:
         return "Why it came about can't be told: no run-in was recorded without a break."
     named = [(name, getattr(one, name)) for name in PARTS if abs(getattr(one, name)) >= LEAST_KT]
     named.sort(key=lambda part: -abs(part[1]))
-    said = [PARTS[name][1 if kt > 0 else 2].format(knots(abs(kt))) for name, kt in named]
+    said = [PARTS[name][1 if kt > 0 else 2].format(speed(abs(kt))) for name, kt in named]
     began = (f"In the {duration(one.end_s - one.start_s)} before, the margin shrank by "
-             f"{knots(one.lost_kt)}")
+             f"{speed(one.lost_kt)}")
     if one.lost_kt <= 0:
         began = f"In the {duration(one.end_s - one.start_s)} before, the margin hardly changed"
     lines = [f"{began}: {_listed(said)}." if said else f"{began}; no cause stands out."]
     if abs(one.wind_kt) >= LEAST_KT:
         side = "came from" if one.wind_kt > 0 else "were taken by"
-        lines.append(f"Of the energy, {knots(abs(one.wind_kt))} {side} a change of wind.")
+        lines.append(f"Of the energy, {speed(abs(one.wind_kt))} {side} a change of wind.")
     if one.greatest_load_factor >= PULLED_G:
         lines.append(f"The load factor reached {one.greatest_load_factor:.2f} g.")
     if not one.split:

@@ -1,0 +1,75 @@
+"""The picture of why margin was lost: a bar for each cause."""
+
+from __future__ import annotations
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.figure import Figure
+
+from loganalyze.assess.results import Contributions
+from loganalyze.show.picture import BLUE, HALO, STYLE, VERMILION, Picture
+from loganalyze.show.wording.labels import CAUSES, GAVE, LOST, TOOK
+from loganalyze.show.wording.presentation import Presentation
+
+_WHOLE = ("limit_moved_kt", "configuration_kt", "height_trade_kt", "energy_kt",
+          "air_temperature_kt", "remainder_kt")
+_UNSPLIT = ("limit_moved_kt", "configuration_kt", "speed_change_kt", "remainder_kt")
+
+
+def contributions_figure(causes: Contributions, how: Presentation | None = None) -> Figure:
+    """Draw what took margin away and what gave it back over a run-in.
+
+    Parameters
+    ----------
+    causes : Contributions
+        As the assessment gave them.
+    how : Presentation, optional
+        In which units.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        A bar a cause, to the right where it took margin away, hatched to the left where it gave
+        some back, and their sum.
+    """
+    how = how or Presentation()
+    fields = [name for name in (_WHOLE if causes.split else _UNSPLIT)
+              if np.isfinite(getattr(causes, name))]
+    if abs(causes.remainder_kt) < 0.05:
+        fields.remove("remainder_kt")
+    values = np.array([getattr(causes, name) for name in fields] + [causes.lost_kt])
+    values = values * how.units.per_knot
+    names = [CAUSES[name][0] for name in fields] + [LOST]
+    places = np.arange(len(values))[::-1].astype(float)
+    places[-1] -= 0.25
+    with mpl.rc_context(STYLE):
+        height = 0.75 + 0.27 * len(values)
+        figure = Picture(figsize=(10, height))
+        axes = figure.add_axes((0.24, 0.48 / height, 0.72, 1 - 0.74 / height))
+        colors = [VERMILION if value > 0 else BLUE for value in values[:-1]] + ["#444444"]
+        bars = axes.barh(places, values, height=0.62, color=colors, edgecolor="black",
+                         linewidth=0.5)
+        for bar, value in zip(bars[:-1], values, strict=False):
+            if value < 0:
+                bar.set_hatch("////")
+        reach = max(float(np.abs(values).max()), 1.0)
+        for place, value in zip(places, values, strict=True):
+            axes.annotate(f"{round(value, 1) + 0.0:+.1f} {how.units.speed}",
+                          (float(value), float(place)),
+                          (4 if value >= 0 else -4, 0), textcoords="offset points",
+                          ha="left" if value >= 0 else "right", va="center", path_effects=HALO)
+        low = min(float(values.min()), 0.0)
+        axes.set_xlim(low - 0.16 * reach * (low < 0) - 0.01 * reach,
+                      max(float(values.max()), 0.0) + 0.16 * reach)
+        axes.set_yticks(places, names)
+        axes.axvline(0, color="black", linewidth=1)
+        axes.axhline((places[-1] + places[-2]) / 2, color="#888888", linewidth=0.6)
+        axes.grid(axis="y", visible=False)
+        axes.set_axisbelow(True)
+        axes.set_xlabel(f"margin lost in the run-in [{how.units.speed} CAS]")
+        axes.annotate(TOOK, (1, 1), (0, 2), xycoords="axes fraction", fontsize=8,
+                      textcoords="offset points", ha="right", va="bottom")
+        if low < 0:
+            axes.annotate(GAVE, (0, 1), (0, 2), xycoords="axes fraction", fontsize=8,
+                          textcoords="offset points", ha="left", va="bottom")
+    return figure

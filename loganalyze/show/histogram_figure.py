@@ -1,0 +1,55 @@
+"""The picture of how the margin was spread: time at each margin."""
+
+from __future__ import annotations
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.figure import Figure
+
+from loganalyze.assess.results import LimitMeasure
+from loganalyze.show.picture import BLUE, STYLE, VERMILION, Picture, plain_text
+from loganalyze.show.wording.labels import HISTOGRAM_TITLE
+from loganalyze.show.wording.presentation import Presentation
+
+
+def histogram_figure(measure: LimitMeasure, how: Presentation | None = None) -> Figure:
+    """Draw the time spent at each margin to a limit, or to whichever applied.
+
+    Parameters
+    ----------
+    measure : LimitMeasure
+        As the assessment gave it; its bins are drawn as they are.
+    how : Presentation, optional
+        In which units.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Time [min] against margin; bins over the limit are marked and hatched. With no bins the
+        picture is empty and says so.
+    """
+    how = how or Presentation()
+    with mpl.rc_context(STYLE):
+        figure = Picture(figsize=(10, 3.0))
+        axes = figure.add_axes((0.08, 0.17, 0.89, 0.72))
+        edges = np.array([edge for edge, _ in measure.histogram]) * how.units.per_knot
+        minutes = np.array([time for _, time in measure.histogram]) / 60
+        if len(edges):
+            steps = np.diff(edges)
+            widths = np.append(steps, steps[-1] if len(steps) else how.units.per_knot)
+            over = edges < 0
+            axes.bar(edges[~over], minutes[~over], widths[~over], align="edge", color=BLUE,
+                     edgecolor="white", linewidth=0.4)
+            axes.bar(edges[over], minutes[over], widths[over], align="edge", color=VERMILION,
+                     edgecolor="black", linewidth=0.4, hatch="////")
+        else:
+            axes.annotate("nothing was judged", (0.5, 0.5), xycoords="axes fraction", ha="center")
+        axes.set_axisbelow(True)
+        axes.axvline(0, color="black", linewidth=1.2)
+        axes.annotate("over the limit", (0, 1), (-4, -2), xycoords=("data", "axes fraction"),
+                      textcoords="offset points", ha="right", va="top", fontsize=8)
+        axes.set_xlabel(f"margin [{how.units.speed} CAS]")
+        axes.set_ylabel("time [min]")
+        axes.set_title(plain_text(HISTOGRAM_TITLE.format(limit=measure.limit or "any limit")),
+                       loc="left")
+    return figure

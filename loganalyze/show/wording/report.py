@@ -1,0 +1,330 @@
+"""The sentences of a report; its titles, headings and captions are in `labels`.
+
+A translation replaces these modules and their neighbours; no sentence stands anywhere else.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from loganalyze.record.channels import CHANNELS
+from loganalyze.show.wording import labels as label
+from loganalyze.show.wording.numbers import count, duration, mach, sentence_case
+from loganalyze.show.wording.presentation import UNKNOWN, Presentation
+
+if TYPE_CHECKING:
+    from loganalyze.assess.results import Assurance, Contributions, Severity, TimeToLimit
+    from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
+
+def number_words(values: int) -> str:
+    """Return a small count in words, a larger one in figures."""
+    said = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+    return said[values] if values < len(said) else f"{values:,}"
+
+
+def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presentation) -> str:
+    """Return what happened, in one or two plain sentences; `sure` is of the worst exceedance."""
+    found = facts.exceedances
+    if facts.judged_s <= 0 and not found:
+        return f"Nothing of the {duration(facts.recorded_s)} recorded could be judged."
+    judged = duration(facts.judged_s)
+    if not found:
+        closest = next((one for one in facts.smallest_margins if one.limit is None), None)
+        said = f"No limit was exceeded in the {judged} that could be judged."
+        if near:
+            said += (f" {sentence_case(number_words(near))} "
+                     f"{'stretch' if near == 1 else 'stretches'} came so near that, within "
+                     "measurement uncertainty, a limit may have been exceeded.")
+        elif closest is not None and closest.margin_kt is not None:
+            said += (f" The smallest margin was {how.speed(closest.margin_kt)}, at "
+                     f"{how.instant(closest.time_s)} and "
+                     f"{how.altitude(closest.pressure_altitude_ft)}.")
+        return said
+    names = listed(list(dict.fromkeys(one.limit for one in found)))
+    worst = worst_of(found)
+    times = (f"{names} was exceeded" if len(found) == 1 else
+             f"{names} were exceeded" if len({one.limit for one in found}) == len(found) else
+             f"{names}: {count(len(found), 'exceedance')}")
+    said = f"{times} in the {judged} that could be judged."
+    said += (f" {'The worst was' if len(found) > 1 else 'At worst it was'} "
+             f"{how.excess(worst.worst_excess_kt, worst.worst_excess_mach)} over {worst.limit}, "
+             f"at {how.instant(worst.worst_time_s)} and "
+             f"{how.altitude(worst.worst_pressure_altitude_ft)}")
+    return said + (f": {sure.word}." if sure is not None else ".")
+
+
+def worst_of(found: Sequence[ExceedanceFacts]) -> ExceedanceFacts:
+    """Return the exceedance with the greatest excess as CAS."""
+    return max(found, key=lambda one: one.worst_excess_kt or 0.0)
+
+
+def unjudged(facts: FlightFacts) -> str:
+    """Return how much could not be judged, as a sentence; empty when nothing was left."""
+    if facts.unknown_s <= 0 or facts.judged_s <= 0:
+        return ""
+    return (f"{sentence_case(duration(facts.unknown_s))} of {duration(facts.recorded_s)} could "
+            f"not be judged ({count(facts.unknown_stretches, 'stretch', 'stretches')}).")
+
+
+def listed(said: Sequence[str]) -> str:
+    """Return "a", "a and b", or "a, b and c"."""
+    return said[0] if len(said) == 1 else ", ".join(said[:-1]) + " and " + said[-1] if said else ""
+
+
+def exceedance_title(number: int, one: ExceedanceFacts, how: Presentation) -> str:
+    """Return the title of an exceedance's own section."""
+    return (f"Exceedance {number}: {one.limit} by "
+            f"{how.excess(one.worst_excess_kt, one.worst_excess_mach)}")
+
+
+def exceedance(one: ExceedanceFacts, how: Presentation) -> str:
+    """Return one exceedance as a sentence or two."""
+    said = (f"From {how.instant(one.start_s)} to {how.instant(one.end_s)} "
+            f"({duration(one.duration_s)}) {one.limit} was exceeded; at worst, at "
+            f"{how.instant(one.worst_time_s)}, the aircraft was at "
+            f"{how.published(one.worst_value, one.quantity)} against "
+            f"{how.published(one.limit_value, one.quantity)}, at "
+            f"{how.altitude(one.worst_pressure_altitude_ft)}.")
+    if one.began_by != "crossed":
+        said += f" It began by {label.BEGAN[one.began_by]}."
+    if one.ended_by != "recovered":
+        said += f" It ended by {label.ENDED[one.ended_by]}."
+    if one.brief:
+        said += " It was brief: less time over than the minimum duration."
+    return said
+
+
+def recovery(one: ExceedanceFacts, back_s: float, speed_kt: float, altitude_ft: float,
+             limit_kt: float, how: Presentation) -> str:
+    """Return how it came back under the limit, from the worst instant to the end of it."""
+    if one.ended_by != "recovered":
+        return f"How it was recovered can't be told: it ended by {label.ENDED[one.ended_by]}."
+    parts = []
+    if math.isfinite(speed_kt):
+        parts.append(_moved("calibrated airspeed", speed_kt, how.speed(abs(speed_kt))))
+    if math.isfinite(limit_kt) and abs(limit_kt) >= 0.5:
+        parts.append(_moved("limit airspeed", limit_kt, how.speed(abs(limit_kt))))
+    if math.isfinite(altitude_ft):
+        parts.append("the aircraft kept its altitude" if abs(altitude_ft) < 50 else
+                     f"the aircraft {'climbed' if altitude_ft > 0 else 'descended'} "
+                     f"{how.altitude(abs(altitude_ft))}")
+    return (f"Recovered {duration(back_s)} after the worst instant"
+            + (f"; meanwhile {listed(parts)}." if parts else "."))
+
+
+def _moved(what: str, by: float, said: str) -> str:
+    return f"the {what} {'rose' if by > 0 else 'fell'} by {said}"
+
+
+def closest(one: SmallestFacts, how: Presentation) -> str:
+    """Return the smallest margin to a limit in a few words."""
+    if one.margin_kt is None:
+        return UNKNOWN
+    side = "under" if one.margin_kt >= 0 else "over"
+    return f"{how.speed(abs(one.margin_kt))} {side}"
+
+
+def probability(value: float) -> str:
+    """Return a probability in per cent, without claiming certainty."""
+    if not math.isfinite(value):
+        return UNKNOWN
+    if value > 0.999:
+        return "> 99.9 %"
+    if value < 0.001:
+        return "< 0.1 %"
+    return f"{100 * value:.1f} %" if not 0.1 <= value <= 0.9 else f"{100 * value:.0f} %"
+
+
+def sure(one: Assurance) -> str:
+    """Return how sure an excess is, in a cell of a table."""
+    if not math.isfinite(one.probability):
+        return one.word
+    return f"{one.word} ({probability(one.probability)})"
+
+
+def severity(one: Severity | None) -> str:
+    """Return a severity in a cell of a table."""
+    if one is None:
+        return "not rated"
+    return f"{one.level} (example rules)" if one.example else one.level
+
+
+def phase(code: str) -> str:
+    """Return a phase of flight in words."""
+    return code.replace("_", " ") or UNKNOWN
+
+
+def code_words(code: str) -> str:
+    """Return a code's name in words."""
+    return sentence_case(code.replace("_", " "))
+
+
+_SUFFIXES: dict[str, tuple[str, Callable[[float, Presentation], str]]] = {
+    "_kt": ("", lambda value, how: how.speed(value)),
+    "_kt_s": ("", lambda value, how: f"{how.speed(value)}/s"),
+    "_ft": ("", lambda value, how: how.altitude(value)),
+    "_fpm": ("", lambda value, how: f"{value:,.0f} ft/min" if how.units.name == "kt-ft"
+             else f"{value * 0.3048 / 60:.1f} m/s"),
+    "_mach": (" Mach", lambda value, how: how.published(value, "mach")),
+    "_s": ("", lambda value, _: duration(value) if value >= 0 else f"-{duration(-value)}"),
+    "_degc": ("", lambda value, _: f"{value:.1f} degC"),
+    "_deg": ("", lambda value, _: f"{value:.1f} deg"),
+    "_g": ("", lambda value, _: f"{value:.2f} g"),
+    "_kg": ("", lambda value, _: f"{value:,.0f} kg"),
+    "_hpa": ("", lambda value, _: f"{value:.1f} hPa"),
+    "_percent": ("", lambda value, _: f"{value:.1f} %"),
+    "_pct": ("", lambda value, _: f"{value:.1f} %"),
+}
+
+
+def named_value(name: str, value: Any, how: Presentation) -> tuple[str, str]:
+    """Return a value known by a name with a unit suffix, as its words and its text."""
+    for suffix in sorted(_SUFFIXES, key=len, reverse=True):
+        if name.endswith(suffix) and isinstance(value, int | float):
+            words, put = _SUFFIXES[suffix]
+            known = put(float(value), how) if math.isfinite(value) else UNKNOWN
+            return channel_words(name.removesuffix(suffix)) + words, known
+    channel = CHANNELS.get(name)
+    if channel is not None and channel.discrete and isinstance(value, int | float):
+        known = ("yes" if value else "no") if math.isfinite(value) else UNKNOWN
+        return sentence_case(channel.words), known
+    if isinstance(value, float):
+        return channel_words(name), f"{value:.4g}" if math.isfinite(value) else UNKNOWN
+    return channel_words(name), str(value)
+
+
+def channel_words(name: str) -> str:
+    """Return a channel's name in words; that of a second source says so."""
+    stem, _, number = name.rpartition("_")
+    if number.isdigit() and stem in CHANNELS:
+        return f"{sentence_case(CHANNELS[stem].words)}, source {number}"
+    found = CHANNELS.get(name)
+    return sentence_case(found.words) if found else code_words(name)
+
+
+def condition(name: str, said: Mapping[str, Any]) -> str:
+    """Return a limit's condition in words: "flap deg above 1, up to 20"."""
+    parts = [f"{key.replace('_', ' ')} {value:g}" if isinstance(value, float) and key != "is"
+             else f"{key.replace('_', ' ')} {value}"
+             for key, value in said.items() if value not in (None, 0.0) or key == "is"]
+    return f"{name.replace('_', ' ')} {', '.join(parts)}"
+
+
+def over_by(excess: str) -> str:
+    """Return an excess in a cell of a table."""
+    return f"{excess} over"
+
+
+def under_by(margin: str) -> str:
+    """Return a margin in a cell of a table."""
+    return f"{margin} under"
+
+
+def interval(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return an expanded interval: "+3.1 kt to +6.9 kt (95 %)"."""
+    if not (math.isfinite(one.low) and math.isfinite(one.high)):
+        return UNKNOWN
+    low, high = (how.published_difference(edge, quantity) for edge in (one.low, one.high))
+    return f"{low} to {high} ({100 * one.coverage:.0f} %)"
+
+
+def with_reason(one: Assurance) -> str:
+    """Return the verdict on one basis, with the reason where there is one."""
+    return f"{one.word}: {one.reason.replace('_', ' ')}" if one.reason else one.word
+
+
+def why(one: Contributions | None, began_by: str) -> str:
+    """Return the main cause in a few words."""
+    if began_by == "limit applied":
+        return "the limit began to apply"
+    if one is None:
+        return UNKNOWN
+    fields = ("limit_moved_kt", "configuration_kt", "height_trade_kt", "energy_kt",
+              "air_temperature_kt") if one.split else (
+              "limit_moved_kt", "configuration_kt", "speed_change_kt")
+    taken = [(getattr(one, name), name) for name in fields if getattr(one, name) > 0]
+    return label.CAUSES[max(taken)[1]][1] if taken else UNKNOWN
+
+
+def panel_words(one: ExceedanceFacts, how: Presentation) -> str:
+    """Return what an exceedance's picture shows, for those who can't see it."""
+    return (f"Speed against its limit, margin and altitude about the exceedance of {one.limit}: "
+            f"over from {how.instant(one.start_s)} to {how.instant(one.end_s)}, worst at "
+            f"{how.instant(one.worst_time_s)} with "
+            f"{how.excess(one.worst_excess_kt, one.worst_excess_mach)}.")
+
+
+def warning(kind: str, limit: str, at: str, values: Sequence[tuple[str, str]]) -> str:
+    """Return how the recorded overspeed warning behaved, as a sentence."""
+    about = f" for {limit}" if limit else ""
+    facts = ", ".join(f"{name[:1].lower() + name[1:]} {value}" for name, value in values)
+    return f"Warning {kind}{about} at {at}{': ' + facts if facts else ''}."
+
+
+def glance_words(facts: FlightFacts, how: Presentation) -> str:
+    """Return what the picture of the whole flight shows, for those who can't see it."""
+    return (f"Margin, airspeed against the limit airspeed, and pressure altitude over "
+            f"{duration(facts.recorded_s)}; {count(len(facts.exceedances), 'exceedance')} marked.")
+
+
+def histogram_words(within: Sequence[tuple[float, float]], how: Presentation) -> str:
+    """Return what the histogram shows, for those who can't see it."""
+    parts = [f"{duration(time)} with less than {how.speed(band)}" for band, time in within]
+    return "Time spent at each margin" + (f": {listed(parts)}." if parts else ".")
+
+
+def sampling(samples: int, interval_s: float | None) -> str:
+    """Return how many samples there are, and how often."""
+    every = f", one every {interval_s:g} s" if interval_s else ""
+    return f"{samples:,}{every}"
+
+
+def time_to_limit(one: TimeToLimit, how: Presentation) -> str:
+    """Return the shortest time to a limit, in a few words."""
+    return (f"{duration(one.seconds)} to {one.limit}, at {how.instant(one.time_s)}, closing at "
+            f"{how.speed(one.closing_kt_s)}/s")
+
+
+def unknown_caption(shown: int, number: int) -> str:
+    """Return the caption of the stretches that couldn't be judged."""
+    if shown < number:
+        return f"The {shown} longest of {number:,} stretches that could not be judged"
+    return "Stretches that could not be judged, longest first"
+
+
+def yes_no(value: bool) -> str:
+    """Return yes or no."""
+    return "yes" if value else "no"
+
+
+def declared(name: str) -> str:
+    """Return the name of a declared state."""
+    return f"{code_words(name)} (declared)"
+
+
+def versions(found: Mapping[str, str]) -> str:
+    """Return what reckoned it, in a line."""
+    return "Made with " + ", ".join(f"{name} {number}" for name, number in found.items()) + "."
+
+
+def by_altitude(rows: int) -> str:
+    """Return how a limit that varies with altitude is given."""
+    return f"by pressure altitude, {count(rows, 'row')}"
+
+
+def quantity(name: str) -> str:
+    """Return the quantity in which a limit is published, in words."""
+    return name.replace("_", " ").replace("mach", "Mach")
+
+
+def closest_sentence(one: SmallestFacts, how: Presentation) -> str:
+    """Return how close it came to whichever limit applied, as a sentence."""
+    if one.margin_kt is None:
+        return "Closest: unknown."
+    by_mach = f" (Mach {mach(abs(one.margin_mach))})" if one.margin_mach is not None else ""
+    return (f"Closest: {how.speed(abs(one.margin_kt))}{by_mach} "
+            f"{'under' if one.margin_kt >= 0 else 'over'} the limit of "
+            f"{how.speed(one.limit_airspeed_kt, 'calibrated_airspeed')} at "
+            f"{how.instant(one.time_s)}, {how.altitude(one.pressure_altitude_ft)}.")
