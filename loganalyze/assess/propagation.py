@@ -1,0 +1,335 @@
+"""Uncertainty at every sample, in blocks: the shortcuts that keep it cheap.
+
+What depends on pressure altitude or airspeed alone comes from tables, one value a cell (8 m and
+1 kt); the rest is closed form in float32. Supersonic samples, and those governed by a limit that
+depends on more than altitude, are reckoned exactly.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.air import atmosphere, sensitivity
+from loganalyze.assess import slopes
+from loganalyze.assess.budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget
+from loganalyze.judge import curves
+from loganalyze.judge.flight import Analysis
+from loganalyze.record.units import FOOT, KNOT
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Exactly = Callable[[NDArray[np.intp], NDArray[np.uint8]], Mapping[str, Floats]]
+
+NAMES = ("margin_u_kt", "margin_u_mach", "mach_u", "calibrated_airspeed_u_kt",
+         "true_airspeed_u_kt", "margin_displayed_u_kt")
+BLOCK = 32768
+"""Temporaries of this many float32 stay in the cache, and threads don't fight over the lock."""
+RATE_S = 1.0
+"""Rates of change are taken over this long to either side [s], or one sampling interval."""
+SLOWEST_KT = 3.0
+"""Below this the ratio of Mach to CAS is that at rest."""
+
+_SPEEDS, _KELVINS = 1100, 500
+_SOUND_KT = atmosphere.A0 / KNOT
+
+
+@dataclass(frozen=True, eq=False)
+class _Tables:
+    """By cell of altitude, of airspeed and of temperature; variances in edge units squared."""
+
+    inverse_delta: Singles
+    thinning_ft: Singles
+    high: Singles
+    high_displayed: Singles
+    in_kt: Singles
+    """Slope of each limit as CAS [kt/ft], flat over limits and cells; the last limit is nobody."""
+    in_mach: Singles
+    independent: Singles
+    """Of the airspeed alone; a second stretch for limits published as indicated."""
+    static: Singles
+    displayed: Singles
+    warm: Singles
+    shift: NDArray[np.intp]
+    """Where a limit's stretch of the two above begins, by limit."""
+    quantum: Singles
+    quantum_mach: Singles
+    """Variance of the display's steps [kt^2 and Mach^2], by limit; one of the two is 0."""
+
+    @classmethod
+    def of(cls, analysis: Analysis, budget: Budget) -> _Tables:
+        nodes = curves.START + curves.STEP * (np.arange(curves.COUNT, dtype=np.float64) + 0.5)
+        speeds = np.arange(_SPEEDS, dtype=np.float64) + 0.5
+        kelvins = np.arange(_KELVINS, dtype=np.float64) + 0.5
+        limits = analysis.sheet.limit
+        case = analysis._case
+        at_nodes = case.grid.at_nodes[:, 1]
+        in_kt, in_mach = np.full((2, 256, curves.COUNT), np.nan, dtype=np.float32)
+        for i, limit in enumerate(limits):
+            if i in case.tabulated:
+                cas, mach = slopes.limit_slopes(limit, at_nodes[i], nodes)
+                in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
+        quantum, quantum_mach = np.zeros((2, 256))
+        shift = np.zeros(256, dtype=np.intp)
+        for i, limit in enumerate(limits):
+            if limit.is_mach:
+                quantum_mach[i] = budget.quantum_mach**2 / 12
+            else:
+                quantum[i] = budget.quantum_kt**2 / 12
+            shift[i] = _SPEEDS if limit.quantity.startswith("indicated") else 0
+
+        def both(moves: str) -> Floats:
+            return np.concatenate([
+                budget.variance(moves, speeds, flown=True, indicated=indicated)
+                for indicated in (False, True)])
+
+        def single(values: Floats) -> Singles:
+            return np.asarray(values, dtype=np.float32)
+
+        return cls(
+            single(1 / atmosphere.pressure_ratio(nodes)),
+            single(sensitivity.thinning(nodes) * FOOT),
+            single(budget.variance(ALTITUDE, nodes / FOOT, flown=True)),
+            single(budget.variance(ALTITUDE, nodes / FOOT, flown=False)),
+            in_kt.ravel(), in_mach.ravel(), single(both(AIRSPEED)), single(both(STATIC)),
+            single(budget.variance(AIRSPEED, speeds, flown=False)),
+            single(budget.variance(TEMPERATURE, kelvins - 273.15, flown=True)),
+            shift, single(quantum), single(quantum_mach))
+
+
+def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, Singles]:
+    """Reckon all columns; see `uncertainty.Uncertainty.columns`.
+
+    Raises ValueError for an analysis of the verdict alone: it holds no speeds.
+    """
+    if "mach" not in analysis.columns:
+        raise ValueError("an analysis of the verdict alone holds no speeds to reckon with")
+    n = len(analysis.log)
+    names = [name for name in NAMES
+             if name != "true_airspeed_u_kt" or "true_airspeed_kt" in analysis.columns]
+    out = {name: np.empty(n, dtype=np.float32) for name in names}
+    work = _Work(analysis, budget, _Tables.of(analysis, budget), out)
+    starts = list(range(0, n, BLOCK))
+    half = len(starts) // 2
+    if half and (os.cpu_count() or 1) > 1:
+        with ThreadPoolExecutor(2) as pool:
+            pending = [row for rows in pool.map(work.run, (starts[:half], starts[half:]))
+                       for row in rows]
+    else:
+        pending = work.run(starts)
+    if pending:
+        rows = np.concatenate(pending)
+        for some in np.array_split(rows, max(1, len(rows) // 65536)):
+            for name, values in exactly(some, analysis.columns["governing_limit"][some]).items():
+                if name in out:
+                    out[name][some] = values
+    return out
+
+
+def reach(interval: float) -> int:
+    """How many rows `RATE_S` is, at least one."""
+    return max(1, round(RATE_S / interval)) if interval > 0 else 1
+
+
+def rate(values: NDArray[Any], time: Floats, rows: NDArray[np.intp], interval: float) -> Floats:
+    """Rate of change of a column at some rows [unit/s].
+
+    Over a second to either side; where a value is missing there, over a second to one side,
+    else over a sample to either or one side; NaN where nothing beside a row is known.
+    """
+    found = np.full(len(rows), np.nan)
+    k, last = reach(interval), len(time) - 1
+    lost = np.arange(len(rows))
+    for back, ahead in ((k, k), (0, k), (k, 0), (1, 1), (0, 1), (1, 0)):
+        before, after = np.maximum(rows[lost] - back, 0), np.minimum(rows[lost] + ahead, last)
+        span = time[after] - time[before]
+        rise = values[after].astype(np.float64) - values[before]
+        found[lost] = np.where(span > 0, rise / np.where(span > 0, span, 1.0), np.nan)
+        lost = lost[np.isnan(found[lost])]
+        if not len(lost):
+            break
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Work:
+    analysis: Analysis
+    budget: Budget
+    tables: _Tables
+    out: Mapping[str, Singles]
+
+    def run(self, starts: list[int]) -> list[NDArray[np.intp]]:
+        """Reckon blocks; return the rows that are to be reckoned exactly."""
+        pending = []
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            for start in starts:
+                rows = self._block(slice(start, min(start + BLOCK, len(self.analysis.log))))
+                if len(rows):
+                    pending.append(rows)
+        return pending
+
+    def _rate(self, name: str, block: slice) -> Singles:
+        values, time = self.analysis.columns[name], self.analysis.time
+        interval = self.analysis.log.interval_s
+        k = reach(interval)
+        if block.start >= k and block.stop + k <= len(time):
+            span = slice(block.start - k, block.stop + k)
+            rise, step = values[span], time[span]
+            found = (rise[2 * k:] - rise[:-2 * k]) / (step[2 * k:] - step[:-2 * k]).astype("f4")
+            lost = np.isnan(found)
+            if lost.any():
+                lost &= ~np.isnan(values[block])
+                rows = np.flatnonzero(lost)
+                found[rows] = found[rows - 1]  # the sample before has nearly the same
+                rows = rows[np.isnan(found[rows])]
+                found[rows] = rate(values, time, rows + block.start, interval)
+        else:
+            rows = np.arange(block.start, block.stop)
+            found = rate(values, time, rows, interval).astype(np.float32)
+        return np.asarray(found)
+
+    def _block(self, block: slice) -> NDArray[np.intp]:
+        columns, tables, budget = self.analysis.columns, self.tables, self.budget
+        out = {name: column[block] for name, column in self.out.items()}
+        speed, number = columns["calibrated_airspeed_kt"][block], columns["mach"][block]
+        height, who = columns["pressure_altitude_ft"][block], columns["governing_limit"][block]
+        cell = ((height - np.float32(curves.START / FOOT)) * np.float32(FOOT / curves.STEP)
+                ).astype(np.intp)
+        if cell.min() < 0:  # as a missing altitude comes out
+            np.maximum(cell, 0, out=cell)
+        thick = tables.inverse_delta.take(cell, mode="clip")
+        thin = tables.thinning_ft.take(cell, mode="clip")
+        by_kt, by_foot, along = _mach_slopes(speed, number, thick, thin)
+        skew = self._rate("pressure_altitude_ft", block)
+        skew *= np.float32(budget.skew_s / np.sqrt(3))
+        skew *= skew
+        high = tables.high.take(cell, mode="clip")
+        high += skew
+        skew += tables.high_displayed.take(cell, mode="clip")
+        whole = knots = speed.astype(np.intp)
+        free = tables.independent.take(knots, mode="clip")
+        static = tables.static.take(knots, mode="clip")
+        np.sqrt(free + static, out=out["calibrated_airspeed_u_kt"])
+        square = by_kt * by_kt
+        of_mach = _sum(square * free, by_foot, high, by_foot * along + by_kt, static)
+        np.sqrt(of_mach, out=out["mach_u"])
+        if "true_airspeed_u_kt" in out:
+            self._true_airspeed(block, number, of_mach, out["true_airspeed_u_kt"])
+        if tables.shift.any():
+            knots = tables.shift[who] + np.minimum(knots, _SPEEDS - 1)
+            free = tables.independent.take(knots, mode="clip")
+            static = tables.static.take(knots, mode="clip")
+        place = who * np.intp(curves.COUNT)
+        place += cell
+        lead = tables.in_mach.take(place, mode="clip")
+        lead -= by_foot
+        np.sqrt(_sum(square * free, lead, high, lead * along - by_kt, static),
+                out=out["margin_u_mach"])
+        moves = tables.in_kt.take(place, mode="clip")
+        along *= moves
+        along -= 1
+        np.sqrt(_sum(free, moves, high, along, static), out=out["margin_u_kt"])
+        lag = self._rate("margin_kt", block)
+        lag *= np.float32(budget.lag_s / np.sqrt(3))
+        lag *= lag
+        lag += tables.displayed.take(whole, mode="clip")
+        lag += tables.quantum.take(who, mode="clip")
+        lag += tables.quantum_mach.take(who, mode="clip") / square
+        moves *= moves
+        moves *= skew
+        lag += moves
+        np.sqrt(lag, out=out["margin_displayed_u_kt"])
+        if np.isnan(speed).any():
+            lost = np.isnan(speed)
+            out["calibrated_airspeed_u_kt"][lost] = np.nan
+            out["margin_displayed_u_kt"][lost] = np.nan
+        unsettled = np.isnan(out["margin_u_kt"])
+        if unsettled.any() or np.fmax.reduce(number, initial=0) >= 1:
+            unsettled &= ~np.isnan(columns["margin_kt"][block])
+            unsettled |= number >= 1
+            return np.asarray(np.flatnonzero(unsettled) + block.start)
+        return np.empty(0, dtype=np.intp)
+
+    def _true_airspeed(self, block: slice, number: Singles, of_mach: Singles, out: Singles
+                       ) -> None:
+        columns, budget = self.analysis.columns, self.budget
+        static = columns["static_air_temperature_degc"][block] + np.float32(273.15)
+        sound = np.sqrt(static)
+        sound *= np.float32(_SOUND_KT / np.sqrt(atmosphere.T0))
+        recovery = self.analysis._case.air.recovery_factor
+        rise = None
+        if recovery:
+            rise = number * number
+            rise *= np.float32(0.2 * recovery)
+            rise += 1
+            static *= rise
+        warm = self._rate("static_air_temperature_degc", block)
+        warm *= np.float32(budget.temperature_skew_s / np.sqrt(3))
+        warm *= warm
+        warm += self.tables.warm.take(static.astype(np.intp), mode="clip")
+        by_heat = sound * number
+        by_heat /= static
+        by_heat *= by_heat
+        by_heat *= warm
+        by_heat *= np.float32(0.25)
+        if rise is not None:
+            sound /= rise
+        sound *= sound
+        sound *= of_mach
+        sound += by_heat
+        np.sqrt(sound, out=out)
+
+
+def _sum(first: Singles, a: Singles, of_a: Singles, b: Singles, of_b: Singles) -> Singles:
+    """first + a^2 of_a + b^2 of_b; `first` and `b` are overwritten."""
+    second = a * a
+    second *= of_a
+    first += second
+    b *= b
+    b *= of_b
+    first += b
+    return first
+
+
+def _mach_slopes(speed: Singles, number: Singles, thick: Singles, thin: Singles
+                 ) -> tuple[Singles, Singles, Singles]:
+    """Mach by CAS [1/kt] and by altitude [1/ft], and altitude by static source [ft/kt].
+
+    `thick` is overwritten.
+    """
+    ratio = speed * np.float32(1 / _SOUND_KT)
+    if np.fmin.reduce(speed, initial=SLOWEST_KT) < SLOWEST_KT:
+        least = np.float32(SLOWEST_KT / _SOUND_KT)
+        ratio = np.maximum(ratio, least)
+        number = np.maximum(number, least * np.sqrt(thick))
+    thick *= ratio
+    thick *= _power(ratio)[1]
+    warmer, fifth = _power(number)
+    below = number * fifth
+    by_kt = thick / below
+    by_kt *= np.float32(1 / _SOUND_KT)
+    fifth *= warmer
+    fifth -= 1
+    fifth /= below
+    fifth *= thin
+    fifth *= np.float32(1 / 1.4)
+    thick /= thin
+    thick *= np.float32(1.4 / _SOUND_KT)
+    return by_kt, fifth, thick
+
+
+def _power(mach: Singles) -> tuple[Singles, Singles]:
+    """1 + M^2/5 and its power 5/2."""
+    warmer = mach * mach
+    warmer *= np.float32(0.2)
+    warmer += 1
+    power = np.sqrt(warmer)
+    power *= warmer
+    power *= warmer
+    return warmer, power

@@ -1,0 +1,201 @@
+"""Standard uncertainty of speeds and margins, at every sample and for one limit at some rows.
+
+First-order propagation with correlation: a static source's error is one input that moves
+airspeed and altitude together, so its sensitivity is a sum before it is squared. The slope of
+correction tables (a few per cent) is left out of the sensitivities.
+
+References
+----------
+.. [1] JCGM 100:2008, 5.1.2, eq. 10 (independent inputs), 5.2.2, eq. 13 (correlated ones).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.air import sensitivity
+from loganalyze.assess import propagation
+from loganalyze.assess.budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget, budget_of
+from loganalyze.assess.slopes import margin_slopes, static_source, tas_slopes
+from loganalyze.judge import equivalents
+from loganalyze.judge.equivalents import within
+from loganalyze.judge.flight import Analysis
+from loganalyze.record.log import Step
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits import Limit
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+FREEZING = 273.15
+
+
+@dataclass(frozen=True, eq=False)
+class ErrorModel:
+    """Standard uncertainties of the margin to one limit, in its published quantity [kt or Mach].
+
+    All float64[m]. ``common`` is common to the flight and the source, ``random`` drawn anew at
+    every sample; ``per_kt`` is how much the published quantity changes with 1 kt CAS.
+    """
+
+    flown_common: Floats
+    flown_random: Floats
+    displayed_common: Floats
+    displayed_random: Floats
+    per_kt: Floats
+
+    @property
+    def flown(self) -> Floats:
+        """The whole, as flown."""
+        return np.hypot(self.flown_common, self.flown_random)
+
+    @property
+    def displayed(self) -> Floats:
+        """The whole, as displayed; the display's lag comes on top."""
+        return np.hypot(self.displayed_common, self.displayed_random)
+
+
+@dataclass(frozen=True, eq=False)
+class Uncertainty:
+    """What is known of a flight's measurement uncertainty.
+
+    ``tolerances`` : (sensor code, source, standard uncertainty in its edge unit), sizes as at
+    the smallest margin.
+    """
+
+    analysis: Analysis
+    budget: Budget
+
+    @cached_property
+    def columns(self) -> Mapping[str, NDArray[np.float32]]:
+        """Standard uncertainty at every sample, float32[n], by name.
+
+        As flown ``margin_u_kt``, ``margin_u_mach``, ``mach_u``, ``calibrated_airspeed_u_kt``
+        and, with a temperature, ``true_airspeed_u_kt``; as displayed ``margin_displayed_u_kt``.
+        NaN where the quantity itself is. Within 0.5 % of the exact propagation.
+        """
+        return propagation.columns(self.analysis, self.budget, self._exactly)
+
+    @cached_property
+    def tolerances(self) -> tuple[tuple[str, str, float], ...]:
+        """(Sensor code, source, standard uncertainty in its edge unit), as at the least margin."""
+        nearest = self.analysis.smallest[0]
+        row = 0
+        if not np.isnan(nearest.time_s):
+            row = int(np.searchsorted(self.analysis.time, nearest.time_s))
+        at = equivalents.point(self.analysis._case.air, np.array([row]))
+        return self.budget.listed(float(at.calibrated_airspeed[0]) / KNOT,
+                                  float(at.pressure_altitude[0]) / FOOT,
+                                  float(at.temperature[0]) - FREEZING)
+
+    @property
+    def step(self) -> Step:
+        """The step's record."""
+        return Step("uncertainty", {code: source for code, source, _ in self.tolerances})
+
+    def at(self, limit: int, rows: Rows) -> ErrorModel:
+        """Return the error model of one limit at some rows.
+
+        Parameters
+        ----------
+        limit : int
+            The limit's index in the sheet.
+        rows : ndarray of intp, shape (m,)
+            Rows of the log.
+
+        Returns
+        -------
+        ErrorModel
+            NaN where an input that matters is missing.
+        """
+        return self._model(self.analysis.sheet.limit[limit], rows)
+
+    def _model(self, limit: Limit, rows: Rows) -> ErrorModel:
+        at = equivalents.point(self.analysis._case.air, rows)
+        by_speed, by_height, by_heat = margin_slopes(
+            limit, at, self.analysis._case.air.recovery_factor)
+        indicated = limit.quantity.startswith("indicated")
+        # A margin that doesn't feel the altitude doesn't miss it either.
+        flat = by_height == 0.0
+        along = by_speed.copy()
+        along[~flat] += (by_height * static_source(at))[~flat]
+        slopes = {AIRSPEED: by_speed * KNOT, STATIC: along * KNOT, ALTITUDE: by_height * FOOT,
+                  TEMPERATURE: by_heat}
+        readings = {AIRSPEED: at.calibrated_airspeed / KNOT, STATIC: at.calibrated_airspeed / KNOT,
+                    ALTITUDE: at.pressure_altitude / FOOT, TEMPERATURE: at.temperature - FREEZING}
+        total: dict[tuple[bool, bool], Floats] = {}
+        for flown in (True, False):
+            for common in (True, False):
+                total[flown, common] = sum(
+                    (_term(slopes[moves], self.budget.variance(
+                        moves, readings[moves], flown=flown, common=common, indicated=indicated))
+                     for moves in slopes), np.zeros(len(rows)))
+        skew = (_term(slopes[ALTITUDE], (self._rate("pressure_altitude_ft", rows)
+                                         * self.budget.skew_s) ** 2 / 3)
+                + _term(slopes[TEMPERATURE], (self._rate("static_air_temperature_degc", rows)
+                                              * self.budget.temperature_skew_s) ** 2 / 3))
+        per_kt = np.abs(by_speed) * KNOT
+        step = self.budget.quantum_mach if limit.is_mach else self.budget.quantum_kt * per_kt
+        return ErrorModel(
+            np.sqrt(total[True, True] + skew), np.sqrt(total[True, False]),
+            np.sqrt(total[False, True] + skew + step**2 / 12), np.sqrt(total[False, False]),
+            per_kt,
+        )
+
+    def _rate(self, column: str, rows: Rows) -> Floats:
+        values = self.analysis.columns.get(column)
+        if values is None:
+            return np.full(len(rows), np.nan)
+        return propagation.rate(values, self.analysis.time, rows, self.analysis.log.interval_s)
+
+    def _exactly(self, rows: Rows, governing: NDArray[np.uint8]) -> dict[str, Floats]:
+        """Reckon the columns at a few rows without the block loop's shortcuts."""
+        air = self.analysis._case.air
+        at = equivalents.point(air, rows)
+        by_speed = within(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
+        by_height = within(sensitivity.mach_by_altitude, at.calibrated_airspeed,
+                           at.pressure_altitude)
+        found = {name: np.full(len(rows), np.nan) for name in propagation.NAMES}
+        speed, height = at.calibrated_airspeed / KNOT, at.pressure_altitude / FOOT
+        independent = self.budget.variance(AIRSPEED, speed, flown=True)
+        static = self.budget.variance(STATIC, speed, flown=True)
+        high = self.budget.variance(ALTITUDE, height, flown=True) + (
+            self._rate("pressure_altitude_ft", rows) * self.budget.skew_s) ** 2 / 3
+        along = by_speed + by_height * static_source(at)
+        of_mach = np.sqrt((by_speed * KNOT) ** 2 * independent + (along * KNOT) ** 2 * static
+                          + (by_height * FOOT) ** 2 * high)
+        found["calibrated_airspeed_u_kt"] = np.sqrt(independent + static)
+        found["mach_u"] = of_mach
+        by_mach, by_heat = tas_slopes(at, air.recovery_factor)
+        warm = self.budget.variance(TEMPERATURE, at.temperature - FREEZING, flown=True) + (
+            self._rate("static_air_temperature_degc", rows)
+            * self.budget.temperature_skew_s) ** 2 / 3
+        found["true_airspeed_u_kt"] = np.sqrt((by_mach * of_mach) ** 2 + by_heat**2 * warm) / KNOT
+        for i in np.unique(governing[governing < len(self.analysis.sheet.limit)]):
+            here = np.flatnonzero(governing == i)
+            limit = self.analysis.sheet.limit[int(i)]
+            model = self._model(limit, rows[here])
+            found["margin_u_kt"][here] = model.flown / model.per_kt
+            found["margin_u_mach"][here] = model.flown / model.per_kt * by_speed[here] * KNOT
+            if limit.is_mach:
+                found["margin_u_mach"][here] = model.flown
+            lag = self._rate("margin_kt", rows[here]) * self.budget.lag_s
+            found["margin_displayed_u_kt"][here] = np.sqrt(
+                (model.displayed / model.per_kt) ** 2 + lag**2 / 3)
+        return found
+
+
+def uncertainty_of(analysis: Analysis) -> Uncertainty:
+    """Gather what a flight's uncertainty rests on; the columns are reckoned when asked for."""
+    return Uncertainty(analysis, budget_of(analysis.log, analysis.sheet, analysis._case.air))
+
+
+def _term(slope: Floats, variance: Any) -> Floats:
+    """slope^2 variance, and 0 where the slope is, whatever isn't known there."""
+    return np.asarray(np.where(slope == 0.0, 0.0, slope**2 * variance))
