@@ -201,6 +201,10 @@ class _Parser:
         return Problem("a line can't be read", f"{path}, from line {line}", "export the log again")
 
     def _rows(self, text: bytes, left_out: int) -> Piece:
+        if not text.strip():
+            none = {index: pa.array([], kind) for index, kind in self.kinds.items()}
+            return Piece(self._ticks(none), [pa.array([], pa.float64()) for _ in self.columns],
+                         left_out)
         names = [str(index) for index in range(len(self.log.dialect.names))]
         table = pc.read_csv(
             pa.BufferReader(text),
