@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -15,18 +14,17 @@ from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.read.clock import Clock, Form, Settled, normal_interval, rises, settle, stretches
-from loganalyze.read.columns import TEMPERATURES, Column, recognise, refuse_unit
+from loganalyze.read.clock_forms import find_form
+from loganalyze.read.columns import Column, recognise
 from loganalyze.read.csv import CsvLog
 from loganalyze.read.files import WORKERS, open_log
+from loganalyze.read.inference import all_kelvin, settle_units
 from loganalyze.read.parquet import ParquetLog
 from loganalyze.read.pieces import Piece, Rows
-from loganalyze.record.channels import CHANNELS
 from loganalyze.record.log import Channel, FlightLog, Source, Step
-from loganalyze.record.units import UNITS
-from loganalyze.sheets.columns import ColumnsFile, read_columns
+from loganalyze.sheets.columns import CLOCK_PARTS, ColumnsFile, read_columns
+from loganalyze.sheets.exports import ClockHabits
 
-KELVIN_RANGE = (180.0, 330.0)
-"""Air temperatures that can only be kelvin: as degC or degF all of them would be absurd."""
 SLOW_SHARE = 0.6
 """A channel recorded at most at this share of rows may be a slow one."""
 FLIGHT_ROOM = 1 << 22
@@ -156,47 +154,14 @@ def _understand(path: Path, chosen: str | Path | ColumnsFile | None) -> _Job:
     where = str(path)
     found, notes = recognise(log.headers, sheet, where)
     by_channel = {column.channel: column for column in found}
-    time = by_channel.pop("time")
-    form = _with_date(log.clock(time), by_channel.pop("date", None), log, notes)
-    kelvin = set()
-    for channel, column in by_channel.items():
-        if column.unit is not None or (channel not in CHANNELS):
-            continue
-        if channel in TEMPERATURES and _all_kelvin(log.sampled(column)):
-            kelvin.add(channel)
-            by_channel[channel] = replace(column, unit=UNITS["K"], known_by=column.known_by
-                                          + ", unit inferred")
-            notes.append(f'"{column.name}" states no unit; all its values lie within '
-                         f"{KELVIN_RANGE[0]:g} to {KELVIN_RANGE[1]:g}: taken as kelvin.")
-            continue
-        raise refuse_unit(column, log.headers, by_channel | {"time": time}, where)
-    if form.inferred:
-        notes.insert(0, form.inferred)
+    clock = {part: by_channel.pop(part) for part in CLOCK_PARTS if part in by_channel}
+    form, said = find_form(log, clock, sheet.clock if sheet else ClockHabits(), where)
+    time = next(iter(form.parts or clock.values()))
+    notes[:0] = said
+    by_channel, kelvin = settle_units(by_channel, log, log.headers, notes, where)
     described = log.described() | {"clock": form.words, "time_column": time.name}
     source = Source(path, file.size, file.modified_ns, described, tuple(notes))
-    return _Job(log, time, form, list(by_channel.values()), frozenset(kelvin), source)
-
-
-def _with_date(form: Form, column: Column | None, log: CsvLog | ParquetLog,
-               notes: list[str]) -> Form:
-    """Give a time of day the date of the first row, where it is written year first."""
-    if column is None:
-        return form
-    written = log.first_cell(column)
-    try:
-        date = datetime.date.fromisoformat(written)
-    except ValueError:
-        date = None
-    if form.daily and date is not None:
-        return replace(form, date=date.isoformat())
-    notes.append(f'The dates in column "{column.name}" (such as "{written}") were not used.')
-    return form
-
-
-def _all_kelvin(values: NDArray[np.float64]) -> bool:
-    known = values[~np.isnan(values)]
-    low, high = KELVIN_RANGE
-    return bool(len(known)) and bool(((known >= low) & (known <= high)).all())
+    return _Job(log, time, form, list(by_channel.values()), kelvin, source)
 
 
 def _gaps(time: NDArray[np.float64], latest: float, gap_s: float) -> list[int]:
@@ -235,7 +200,7 @@ def _channel(job: _Job, column: Column, values: NDArray[np.float64], settled: Se
              interval: float) -> Channel:
     if settled.keep is not None:
         values = values[settled.keep]
-    if column.channel in job.kelvin and not _all_kelvin(values) and not np.isnan(values).all():
+    if column.channel in job.kelvin and not all_kelvin(values) and not np.isnan(values).all():
         raise Problem(f'nothing states the unit of column "{column.name}", and not all its values '
                       "are kelvin", job.where, "state it in a columns file")
     rows = _slow_rows(values)

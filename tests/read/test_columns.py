@@ -41,8 +41,7 @@ HEADERS = [
     ("Total Air Temp (°C)", "total_air_temperature", "°C", 373.15),
     ("TAT [K]", "total_air_temperature", "K", 100),
     ("OAT_degF", "outside_air_temperature", "degF", (100 + 459.67) / 1.8),
-    ("Mach", "mach", "1", 100),
-    ("MACH_NO", "mach", "1", 100),
+    ("Mach [thousandths]", "mach", "thousandths", 0.1),
     ("Static Pressure [hPa]", "static_pressure", "hPa", 10000),
     ("QNH inHg", "altimeter_setting", "inHg", 338638.9),
     ("Vertical Speed (fpm)", "vertical_speed", "fpm", 100 * FT / 60),
@@ -52,6 +51,16 @@ HEADERS = [
     ("Baro Altitude (ft)", "indicated_altitude", "ft", 100 * FT),
     ("Gross weight, lb", "weight", "lb", 45.359237),
     ("Torque %", "torque", "%", 1),
+    ("Alt Std (ft x 100)", "pressure_altitude", "ft x 100", 10000 * FT),
+    ("ADC1_CAS_kt", "calibrated_airspeed", "kt", 100 * KT),
+    ("IAS (F/O) [kt]", "indicated_airspeed", "kt", 100 * KT),
+    ("Ps [mmHg]", "static_pressure", "mmHg", 13332.24),
+    ("Impact Press (psi)", "impact_pressure", "psi", 689475.7293168361),
+    ("Vert Accel [m/s2]", "load_factor", "m/s2", 100 / 9.80665),
+    ("Max Allowable Airspeed kt", "limit_pointer", "kt", 100 * KT),
+    ("Fuel Qty [lbs x 1000]", "fuel", "lbs x 1000", 45359.237),
+    ("Flap Handle Pos (deg)", "flap_lever", "deg", np.radians(100)),
+    ("GPS LAT [deg]", "latitude", "deg", np.radians(100)),
 ]
 
 
@@ -139,16 +148,114 @@ def test_kelvin_is_not_inferred_from_the_first_rows_alone(tmp_path: Path) -> Non
 
 
 def test_what_the_verdict_does_not_rest_on_is_left_unread_and_said_so(tmp_path: Path) -> None:
-    path = export(tmp_path, "time_s,press_alt_ft,ias_kt,flap,N1_L_%,N1_R_%,Ground speed [furlong]\n"
+    path = export(tmp_path, "time_s,press_alt_ft,ias_kt,flap,N1_%,N1 [%],Ground speed [furlong]\n"
                   "0,0,200,5,90,91,1\n1,0,200,5,90,91,1\n")
     log = read_log(path)
     assert set(log.channels) == {"pressure_altitude", "indicated_airspeed"}
     assert log.source.inferred == (
-        'Column "flap" (flap angle) states no unit: not read.',
         'Column "Ground speed [furlong]" was not read: the unit "furlong" of column "Ground speed '
         "[furlong]\" isn't known.",
-        'Columns "N1_L_%" and "N1_R_%" may each be the engine N1: not read.',
+        'Columns "N1_%" and "N1 [%]" may each be the engine N1: not read.',
+        'Column "flap" (flap angle) states no unit: not read.',
     )
+
+
+def test_two_sources_are_both_kept(tmp_path: Path) -> None:
+    names = ["time_s", "press_alt_2_ft", "press_alt_1_m", "IAS (CAPT) [kt]", "IAS (F/O) [kt]",
+             "IAS STBY [kt]", "GS [kt]"]
+    path = export(tmp_path, lines(",".join(names), ["0,1000,300,200,201,202,9"] * 2).replace(
+        "202,9\n", "202,9\n1", 1).replace("\n10,", "\n1,"))
+    log = read_log(path)
+    assert {name: channel.column for name, channel in log.channels.items()} == {
+        "pressure_altitude": "press_alt_1_m", "pressure_altitude_2": "press_alt_2_ft",
+        "indicated_airspeed": "IAS (CAPT) [kt]", "indicated_airspeed_2": "IAS (F/O) [kt]",
+        "indicated_airspeed_3": "IAS STBY [kt]", "ground_speed": "GS [kt]"}
+    assert log.channels["pressure_altitude_2"].values[0] == pytest.approx(1000 * FT)
+    assert log.source.inferred == (
+        '"press_alt_1_m" was taken as the pressure altitude, "press_alt_2_ft" as another source '
+        "of it.",
+        '"IAS (CAPT) [kt]" was taken as the indicated airspeed, "IAS (F/O) [kt]" and "IAS STBY '
+        '[kt]" as other sources of it.')
+
+
+def test_the_columns_file_chooses_one_of_two_sources(tmp_path: Path) -> None:
+    path = export(tmp_path, PLAIN.replace("\n", ",1\n").replace("ias_kt", "IAS_L_kt").replace(
+        "degc,1", "degc,IAS_R_kt"))
+    sheet = ColumnsFile(columns={"indicated_airspeed": Column(column="IAS_R_kt")})
+    log = read_log(path, sheet)
+    assert log.channels["indicated_airspeed"].column == "IAS_R_kt"
+    assert log.channels["indicated_airspeed_2"].column == "IAS_L_kt"
+    assert log.source.inferred == (
+        '"IAS_R_kt" was taken as the indicated airspeed, "IAS_L_kt" as another source of it.',)
+
+
+def test_an_unmarked_column_comes_before_a_standby_one(tmp_path: Path) -> None:
+    log = read_log(export(tmp_path, "time_s,IAS_STBY_kt,IAS_kt,press_alt_ft\n0,1,2,3\n1,1,2,3\n"))
+    assert log.channels["indicated_airspeed"].column == "IAS_kt"
+    assert log.channels["indicated_airspeed_2"].column == "IAS_STBY_kt"
+
+
+@pytest.mark.parametrize(("header", "channels"), [
+    ("time_s,Static pressure [hPa],Impact pressure [hPa]", {"static_pressure", "impact_pressure"}),
+    ("time_s,Ps [hPa],Pt [hPa]", {"static_pressure", "total_pressure"}),
+    ("time_s,Baro alt [ft],QNH [hPa],CAS [kt]", {"indicated_altitude", "altimeter_setting",
+                                                 "calibrated_airspeed"}),
+    ("time_s,press_alt_ft,Mach", {"pressure_altitude", "mach"}),
+])
+def test_any_sufficient_set_will_do(header: str, channels: set[str], tmp_path: Path) -> None:
+    cells = ",".join(["0.5"] * header.count(","))
+    log = read_log(export(tmp_path, lines(header, [f"0,{cells}", f"1,{cells}"])))
+    assert set(log.channels) == channels
+
+
+@pytest.mark.parametrize(("header", "value", "channel", "si", "said"), [
+    ("QNH", "1013", "altimeter_setting", 101300, "all its values lie within 850 to 1100: taken as "
+     "hPa"),
+    ("QNH", "29.92", "altimeter_setting", 101320.75888, "all its values lie within 25.1 to 32.5: "
+     "taken as inHg"),
+    ("Heading", "359", "heading", np.radians(359), "its values reach 359, more than a whole turn "
+     "in radians: taken as deg"),
+    ("Longitude", "-71.5", "longitude", np.radians(-71.5), "its values reach -71.5, more than a "
+     "whole turn in radians: taken as deg"),
+    ("Normal acceleration", "1.02", "load_factor", 1.02, "its values lie about 1.02, and most of "
+     "any flight is flown at 1 g: taken as g"),
+    ("Normal acceleration", "9.9", "load_factor", 9.9 / 9.80665, "its values lie about 9.9, and "
+     "most of any flight is flown at 1 g: taken as m/s2"),
+    ("Static pressure", "101325", "static_pressure", 101325, "all its values lie within 4000 to "
+     "110000: taken as Pa"),
+    ("Fan speed", "88.5", "fan_speed", 0.885, "its values reach 88.5: taken as %"),
+])
+def test_a_unit_is_inferred_where_no_other_fits(header: str, value: str, channel: str, si: float,
+                                                said: str, tmp_path: Path) -> None:
+    path = export(tmp_path, lines(f"time_s,press_alt_ft,ias_kt,{header}",
+                                  [f"0,0,200,{value}", f"1,0,200,{value}"]))
+    log = read_log(path)
+    assert log.channels[channel].values == pytest.approx([si, si])
+    assert log.channels[channel].known_by == "recognised by its name, unit inferred"
+    assert log.source.inferred == (f'"{header}" states no unit; {said}.',)
+
+
+@pytest.mark.parametrize(("header", "value", "said"), [
+    ("Heading", "3", "Column \"Heading\" (heading) states no unit: not read."),
+    ("Static pressure", "760", 'Column "Static pressure" (static pressure) states no unit: not '
+     "read."),
+    ("Gross weight", "5000", 'Column "Gross weight" (gross weight) states no unit: not read.'),
+    ("Torque", "45", 'Column "Torque" (engine torque) states no unit: not read.'),
+    ("Mach", "780", 'Column "Mach" (Mach number) states no unit, and holds numbers such as 780: '
+     "not read."),
+    ("Landing gear", "1", 'Column "Landing gear" (landing gear down) doesn\'t say which of 0 and '
+     "1 is landing gear down; say so under values in a columns file: not read."),
+    ("Gear down", "3", 'Column "Gear down" (landing gear down) holds 3, which is neither 0 nor 1; '
+     "say what it means under values in a columns file: not read."),
+    ("ALT FINE [ft]", "3", None),
+])
+def test_what_the_data_leave_in_doubt_is_not_read(header: str, value: str, said: str | None,
+                                                  tmp_path: Path) -> None:
+    path = export(tmp_path, lines(f"time_s,press_alt_ft,ias_kt,{header}",
+                                  [f"0,0,200,{value}", f"1,0,200,{value}"]))
+    log = read_log(path)
+    assert set(log.channels) == {"pressure_altitude", "indicated_airspeed"}
+    assert log.source.inferred == ((said,) if said else ())
 
 
 def test_states_may_be_numbers_or_words(tmp_path: Path) -> None:
@@ -188,9 +295,16 @@ def test_states_may_be_numbers_or_words(tmp_path: Path) -> None:
      "{}: no column is recognised as the pressure altitude; name it in a columns file.", None),
     ("when,press_alt_ft,ias_kt", ["0,1,2", "1,1,2"],
      "{}: no column is recognised as the time; name it in a columns file.", None),
-    ("time_s,press_alt_ft,IAS_L_kt,IAS_R_kt", ["0,1,2,3", "1,1,2,3"],
-     '{}: columns "IAS_L_kt" and "IAS_R_kt" may each be the indicated airspeed; choose one in a '
+    ("time_s,press_alt_ft,IAS_kt,KIAS", ["0,1,2,3", "1,1,2,3"],
+     '{}: columns "IAS_kt" and "KIAS" may each be the indicated airspeed; choose one in a columns '
+     "file.", None),
+    ("time_s,press_alt_ft,IAS_kt,IAS_L_kt", ["0,1,2,3", "1,1,2,3"],
+     '{}: columns "IAS_kt" and "IAS_L_kt" may each be the indicated airspeed; choose one in a '
      "columns file.", None),
+    ("time_s,press alt coarse [ft],press alt fine [ft],ias_kt", ["0,1,2,3", "1,1,2,3"],
+     '{}: column "press alt coarse [ft]" holds the coarse word of the pressure altitude; name both '
+     'words in a columns file, such as pressure_altitude = {{ column = "press alt coarse [ft]", '
+     'fine = "?", fine_span = 5000 }}.', None),
     ("time_s,press_alt_ft,ias [furlong/h]", ["0,1,2", "1,1,2"],
      '{}: the unit "furlong/h" of column "ias [furlong/h]" isn\'t known; state the unit in a '
      "columns file as one of kt, km/h, m/s, mph, ft/min, 100 ft/min, ft/s, m/min.",
