@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import conditions, curves, quality
+from loganalyze.judge import conditions, curves, quality, transit
 from loganalyze.judge.airdata import AirData
 from loganalyze.judge.screening import Bits, Screen
 from loganalyze.judge.settings import Settings
@@ -98,7 +98,7 @@ def prepare(
     in_pieces: dict[int, tuple[conditions.Recorded, ...]] = {}
     for i, limit in enumerate(sheet.limit):
         if limit.conditions:
-            wanted = conditions.recorded(limit.conditions, log, declared)
+            wanted = conditions.recorded(limit.conditions, log, declared, sheet.configuration)
             applies[i] = np.empty(len(log), dtype=np.uint8)
             if any(one.looks_back for one in wanted):
                 conditions.hold(wanted, log.time, slice(None), applies[i])
@@ -109,8 +109,7 @@ def prepare(
     )
     hopeless = frozenset(
         i for i, limit in enumerate(sheet.limit)
-        if any(one.channel not in log and one.channel not in declared
-               for one in limit.conditions)
+        if any(not transit.told(one.channel, log, declared) for one in limit.conditions)
         or (limit.quantity == "true_airspeed" and air.temperature is None)
     )
     ends = {

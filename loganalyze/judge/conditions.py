@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.judge import transit
 from loganalyze.record.log import FlightLog
 from loganalyze.sheets.conditions import Condition
+from loganalyze.sheets.configuration import ConfigurationSheet
 
 NO, YES, UNKNOWN = np.uint8(0), np.uint8(1), np.uint8(2)
 
@@ -19,10 +21,13 @@ _SLACK = 1e-9
 
 @dataclass(frozen=True, eq=False)
 class Recorded:
-    """A condition with the values it looks at: float64[n] in SI, or None where nothing tells."""
+    """A condition with the readings it looks at, float64[n] in SI; none where nothing tells.
+
+    It holds where any reading lies in its range.
+    """
 
     condition: Condition
-    values: NDArray[np.float64] | None
+    readings: tuple[NDArray[np.float64], ...]
 
     @property
     def looks_back(self) -> bool:
@@ -31,22 +36,22 @@ class Recorded:
 
 
 def recorded(
-    wanted: Sequence[Condition], log: FlightLog, declared: Mapping[str, float]
+    wanted: Sequence[Condition], log: FlightLog, declared: Mapping[str, float],
+    configuration: ConfigurationSheet | None = None,
 ) -> tuple[Recorded, ...]:
-    """Look up what the conditions look at: recorded by the log, or else declared."""
-    found = []
-    for condition in wanted:
-        values = None
-        if condition.channel in log:
-            values = log.aligned(condition.channel)
-        elif condition.channel in declared:
-            values = np.broadcast_to(np.float64(declared[condition.channel]), len(log))
-        found.append(Recorded(condition, values))
-    return tuple(found)
+    """Look up what the conditions look at: recorded by the log, or else declared, or derived.
+
+    Without a `configuration` flaps on the move count with their one best reading.
+    """
+    return tuple(
+        Recorded(one, transit.readings(one.channel, log, declared, configuration))
+        for one in wanted
+    )
 
 
 def applies(
-    wanted: Sequence[Condition], log: FlightLog, declared: Mapping[str, float]
+    wanted: Sequence[Condition], log: FlightLog, declared: Mapping[str, float],
+    configuration: ConfigurationSheet | None = None,
 ) -> NDArray[np.uint8]:
     """Tell at each row whether all conditions hold.
 
@@ -54,7 +59,7 @@ def applies(
     a channel is missing, not recorded and not declared. No conditions: YES everywhere.
     """
     answer = np.full(len(log), YES)
-    hold(recorded(wanted, log, declared), log.time, slice(None), answer)
+    hold(recorded(wanted, log, declared, configuration), log.time, slice(None), answer)
     return answer
 
 
@@ -68,22 +73,33 @@ def hold(
     here = answer[rows]
     here.fill(YES)
     for one in wanted:
-        if one.values is None:
+        if not one.readings:
             here[here != NO] = UNKNOWN
             continue
-        values = one.values[rows]
-        inside = _inside(values, one.condition, 0.0)
-        if one.looks_back:
-            # A value that is missing is no sign that the state has changed.
-            inside = _steadied(inside, values, one.condition)
-        if one.condition.dwell_s > 0.0:
-            inside = _dwelt(inside, time[rows], one.condition.dwell_s)
-        missing = np.isnan(values)
+        inside, missing = _reading(one, one.readings[0][rows], time[rows])
+        for other in one.readings[1:]:
+            inside_too, missing_too = _reading(one, other[rows], time[rows])
+            inside |= inside_too
+            missing = (missing | missing_too) & ~inside
         if missing.any():
             here[missing & (here == YES)] = UNKNOWN
             here[~missing & ~inside] = NO
         else:
             here *= inside.view(np.uint8)
+
+
+def _reading(
+    one: Recorded, values: NDArray[np.float64], time: NDArray[np.float64]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Where a reading is in the range, and where it is missing; in neither it is outside."""
+    inside, missing = _inside(values, one.condition, 0.0), np.isnan(values)
+    if one.looks_back:
+        # A value that is missing is no sign that the state has changed.
+        inside = _steadied(inside, values, one.condition)
+        if one.condition.dwell_s > 0.0:
+            inside = _dwelt(inside, time, one.condition.dwell_s)
+        inside &= ~missing
+    return inside, missing
 
 
 def _inside(values: NDArray[np.float64], condition: Condition, by: float) -> NDArray[np.bool_]:

@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import airdata, equivalents, exceedances, frames, margins, screening, states
+from loganalyze.judge import (
+    airdata,
+    equivalents,
+    exceedances,
+    frames,
+    margins,
+    screening,
+    states,
+    transit,
+)
 from loganalyze.judge.airdata import Finding
 from loganalyze.judge.case import OVER, UNDER, Case, Judged, prepare
 from loganalyze.judge.exceedances import Exceedance
@@ -221,7 +230,8 @@ def analyze(
     case = replace(case, air=replace(air, rejected=judged.rejected_rows))
     by_limit = [judged.columns[f"state_{i}"] for i in range(len(sheet.limit))]
     found = exceedances.find(case, by_limit, judged.over, flight)
-    findings = [*air.findings, *_lost_temperature(case, judged), *_unjudged(case)]
+    findings = [*air.findings, *transit.findings(log, sheet, declared),
+                *_lost_temperature(case, judged), *_unjudged(case)]
     steps = (
         *log.steps,
         Step("screening", {"reasons": screening.REASONS}, dict(sorted(judged.screened.items()))),
@@ -254,7 +264,7 @@ def _unjudged(case: Case) -> list[Finding]:
     findings = []
     for i, limit in enumerate(case.sheet.limit):
         absent = [one.channel for one in limit.conditions
-                  if one.channel not in case.log and one.channel not in case.declared]
+                  if not transit.told(one.channel, case.log, case.declared)]
         if absent and (case.applies[i] == 2).all():
             findings.append(Finding("condition_not_recorded",
                                     {"limit": limit.name, "channels": absent}))

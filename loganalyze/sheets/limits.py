@@ -20,6 +20,7 @@ from pydantic import (
 
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.conditions import NAME, Condition, Range, condition_of
+from loganalyze.sheets.configuration import ConfigurationSheet
 from loganalyze.sheets.sensors import AirspeedSheet, TemperatureSheet
 from loganalyze.sheets.severity import LadderSheet, Rules, WarningSheet, check_names
 from loganalyze.sheets.tables import ALTITUDES_FT, Table, check_rising
@@ -192,6 +193,9 @@ class LimitsSheet(Sheet):
     temperature: TemperatureSheet | None = Field(
         None, description="What the recorded outside air temperature is.",
         examples=[{"outside_air": "static"}])
+    configuration: ConfigurationSheet = Field(
+        default_factory=ConfigurationSheet, description="How flaps and landing gear move, and "
+        "what the recorder tells of it.", examples=[{"flap_transit_s": 12}])
     uncertainty: UncertaintySheet | None = Field(
         None, description="The tolerances of the sensors; absent: generic ones.",
         examples=[{"airspeed": {"limits": 4}}])

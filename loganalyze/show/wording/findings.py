@@ -44,6 +44,16 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         "airspeed comes from pressures.",
     "pressures_taken_as_corrected":
         "Recorded pressures taken as free of position error: no correction table given.",
+    "flap_lever_and_surface":
+        "Flap limits judged by lever and surface: while they disagree, a limit counts if either "
+        "is in its range, so that the lower one holds.",
+    "flap_from_lever": lambda values:
+        "Flap angle taken from the flap lever, the surface not being recorded; after a "
+        f"retraction the position it left counts for another {duration(values['transit_s'])}.",
+    "gear_in_transit": lambda values:
+        f"Landing gear taken to move for {duration(values['transit_s'])} "
+        + ("after the recorded lever moves." if values["recorded"] == "lever" else
+           "before it is recorded as locked down, and after it is unlocked."),
     "sheet_says_calibrated":
         "The column {column} names indicated airspeed; taken as calibrated, as the limits sheet "
         "says.",
