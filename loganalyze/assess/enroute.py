@@ -1,0 +1,269 @@
+"""The phases between the take-off and the landing, from a flight's climbs, levels and descents."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.assess.definitions import (
+    CLIMB,
+    CRUISE,
+    DESCENT,
+    EMERGENCY_DESCENT,
+    HOLDING,
+    LEVEL_CHANGE,
+    MANOEUVRING,
+    PhaseSettings,
+)
+from loganalyze.assess.legs import Leg, runs
+from loganalyze.assess.profile import Profile
+
+Codes = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Cells `first` to `stop` (half-open) that climb (+1), descend (-1) or stay level (0)."""
+
+    sign: int
+    first: int
+    stop: int
+
+
+def pieces(
+    profile: Profile, first: int, stop: int, least_ft: float, settings: PhaseSettings
+) -> list[Piece]:
+    """Split cells into climbs and descents of at least `least_ft`, and levels between them."""
+    vertical = profile.vertical[first:stop]
+    sign = (vertical > settings.level_fpm).astype(np.int8) - (vertical < -settings.level_fpm)
+    starts = np.flatnonzero(np.diff(sign, prepend=sign[0] + np.int8(2)))
+    stops = np.append(starts[1:], stop - first)
+    found = [Piece(int(sign[a]), first + a, first + b)
+             for a, b in zip(starts.tolist(), stops.tolist(), strict=True)]
+    found = _flattened(profile, found, settings.flicker_ft)
+    found = _closed(found, profile.cells(settings.flicker_s))
+    return _flattened(profile, found, least_ft)
+
+
+def rise(profile: Profile, piece: Piece) -> float:
+    """Change of height over a piece [ft]."""
+    return float(profile.height[min(piece.stop, len(profile) - 1)] - profile.height[piece.first])
+
+
+def _flattened(profile: Profile, found: Sequence[Piece], least: float) -> list[Piece]:
+    """Make levels of the climbs and descents that change the height by less than `least`."""
+    level = [piece if not piece.sign or abs(rise(profile, piece)) >= least
+             else Piece(0, piece.first, piece.stop) for piece in found]
+    return _joined(level)
+
+
+def _joined(found: Sequence[Piece]) -> list[Piece]:
+    """Join neighbours of one sign."""
+    joined: list[Piece] = []
+    for piece in found:
+        if joined and joined[-1].sign == piece.sign:
+            joined[-1] = Piece(piece.sign, joined[-1].first, piece.stop)
+        else:
+            joined.append(piece)
+    return joined
+
+
+def _closed(found: Sequence[Piece], longest: int) -> list[Piece]:
+    """Close pauses of up to `longest` cells between two climbs or two descents."""
+    closed = list(found)
+    for i in range(1, len(closed) - 1):
+        before, piece, after = closed[i - 1 : i + 2]
+        if not piece.sign and before.sign == after.sign and piece.stop - piece.first <= longest:
+            closed[i] = Piece(before.sign, piece.first, piece.stop)
+    return _joined(closed)
+
+
+def en_route(
+    profile: Profile, leg: Leg, first: int, stop: int, settings: PhaseSettings
+) -> Codes:
+    """Return the phase of each cell from `first` to `stop` of a flight, uint8[stop - first]."""
+    swinging = [*_swinging(profile, pieces(profile, first, stop, settings.swing_ft, settings),
+                           settings),
+                *_steep(profile, first, stop, settings)]
+    steady = _without(pieces(profile, first, stop, settings.change_ft, settings), swinging)
+    held = [_holds(profile, first, piece, settings) for piece in steady]
+    cruise = _cruise_levels(profile, leg, steady, held, settings)
+    codes = np.empty(stop - first, dtype=np.uint8)
+    for piece, code in zip(steady, _en_route_codes(profile, steady, cruise), strict=True):
+        codes[piece.first - first : piece.stop - first] = code
+    for start, end in _holding(profile, steady, held, settings):
+        codes[start - first : end - first] = HOLDING
+    for start, end in swinging:
+        codes[start - first : end - first] = MANOEUVRING
+    for start, end in _emergencies(profile, first, stop, settings):
+        codes[start - first : end - first] = EMERGENCY_DESCENT
+    return codes
+
+
+def _without(found: Sequence[Piece], spans: Sequence[tuple[int, int]]) -> list[Piece]:
+    """Level out the climbs and descents that lie mostly in a span of manoeuvring."""
+    def inside(piece: Piece) -> bool:
+        shared = sum(max(0, min(stop, piece.stop) - max(first, piece.first))
+                     for first, stop in spans)
+        return 2 * shared > piece.stop - piece.first
+
+    return _joined([Piece(0, piece.first, piece.stop) if piece.sign and inside(piece) else piece
+                    for piece in found])
+
+
+def _cruise_levels(
+    profile: Profile, leg: Leg, found: Sequence[Piece], held: Sequence[bool],
+    settings: PhaseSettings,
+) -> list[int]:
+    """Which pieces are cruise levels."""
+    levels = [float(np.median(profile.height[piece.first : piece.stop])) for piece in found]
+    ends = [profile.height[piece.first] for piece in found if piece.sign]
+    top = max([*levels, *ends])
+    base = min((ground for ground in (leg.departure_ft, leg.arrival_ft) if ground == ground),
+               default=0.0)
+    cruise = []
+    for i, (piece, level) in enumerate(zip(found, levels, strict=True)):
+        seconds = (piece.stop - piece.first) * profile.step_s
+        if piece.sign or held[i]:
+            continue
+        high = level - base >= settings.cruise_share * (top - base)
+        if (seconds >= settings.low_cruise_s
+                or (high and seconds >= settings.cruise_s)
+                or (level >= top - settings.top_ft and seconds >= settings.top_s)):
+            cruise.append(i)
+    return cruise
+
+
+def _en_route_codes(
+    profile: Profile, found: Sequence[Piece], cruise: Sequence[int]
+) -> list[int]:
+    """Code each piece by its place before, between or after the cruise levels."""
+    if cruise:
+        begins, ends = cruise[0], cruise[-1]
+    else:
+        heights = [profile.height[piece.stop - 1] for piece in found]
+        # Without a cruise level the climb ends where the highest piece does.
+        begins = ends = int(np.argmax(heights)) + 1
+    codes = []
+    for i, piece in enumerate(found):
+        if i in cruise:
+            codes.append(CRUISE)
+        elif cruise and begins < i < ends:
+            codes.append(LEVEL_CHANGE)
+        elif i < begins:
+            codes.append(DESCENT if piece.sign < 0 else CLIMB)
+        else:
+            following = next((one.sign for one in found[i:] if one.sign), -1)
+            codes.append(CLIMB if piece.sign > 0 or (not piece.sign and following > 0)
+                         else DESCENT)
+    return codes
+
+
+def _holds(profile: Profile, origin: int, piece: Piece, settings: PhaseSettings) -> bool:
+    """Whether a level is a holding pattern."""
+    seconds = (piece.stop - piece.first) * profile.step_s
+    if piece.sign or seconds < settings.holding_s:
+        return False
+    cells = slice(piece.first, piece.stop)
+    heading, roll = profile.more.get("heading"), profile.more.get("roll")
+    if heading is not None and not np.isnan(heading[cells]).any():
+        turned = float(np.abs(np.diff(heading[cells])).sum())
+        return turned >= 360.0 * settings.holding_turn * seconds / 240.0
+    if roll is not None and not np.isnan(roll[cells]).any():
+        return float((np.abs(roll[cells]) > settings.holding_bank_deg).mean()) >= (
+            settings.holding_banked)
+    speed = profile.airspeed[cells]
+    usual = float(np.median(speed))
+    level = float(np.median(profile.height[cells]))
+    greatest = next(kt for altitude, kt in settings.holding_kt if level <= altitude)
+    # The aircraft may still be slowing down in the level's first half.
+    settled = speed[len(speed) // 2 :]
+    before = profile.airspeed[
+        max(origin, piece.first - profile.cells(settings.holding_before_s)) : piece.first]
+    return (len(before) > 1 and usual <= greatest
+            and float(settled.std()) <= settings.holding_steady_kt
+            and usual <= settings.holding_slower * float(np.median(before)))
+
+
+def _holding(
+    profile: Profile, found: Sequence[Piece], held: Sequence[bool], settings: PhaseSettings
+) -> list[tuple[int, int]]:
+    """First and stop of each hold; short descents between two belong to them."""
+    spans: list[tuple[int, int]] = []
+    for i, piece in enumerate(found):
+        if not held[i]:
+            continue
+        step = found[i - 1] if i >= 2 and held[i - 2] else None
+        if (spans and step is not None and abs(rise(profile, step)) <= settings.holding_step_ft
+                and (step.stop - step.first) * profile.step_s <= settings.holding_step_s):
+            spans[-1] = (spans[-1][0], piece.stop)
+        else:
+            spans.append((piece.first, piece.stop))
+    return spans
+
+
+def _swinging(
+    profile: Profile, found: Sequence[Piece], settings: PhaseSettings
+) -> list[tuple[int, int]]:
+    """First and stop of each run of quick climbs and descents, up and down by turns."""
+    longest, pause = profile.cells(settings.swing_s), profile.cells(settings.swing_pause_s)
+    spans: list[tuple[int, int]] = []
+    chain: list[Piece] = []
+
+    def close() -> None:
+        if len(chain) >= settings.swings:
+            spans.append((chain[0].first, chain[-1].stop))
+        chain.clear()
+
+    for piece in found:
+        length = piece.stop - piece.first
+        if not piece.sign:
+            if length > pause:
+                close()
+            continue
+        if chain and piece.sign == chain[-1].sign:
+            close()
+        if length <= longest:
+            chain.append(piece)
+        else:
+            close()
+    close()
+    return spans
+
+
+def _steep(
+    profile: Profile, first: int, stop: int, settings: PhaseSettings
+) -> list[tuple[int, int]]:
+    """First and stop of the stretches with steep banks in quick succession."""
+    roll = profile.more.get("roll")
+    if roll is None:
+        return []
+    within = profile.cells(settings.steep_s)
+    spans: list[tuple[int, int, int]] = []
+    for start, end in runs(np.nan_to_num(np.abs(roll[first:stop])) > settings.steep_deg):
+        if spans and start - spans[-1][1] <= within:
+            spans[-1] = (spans[-1][0], end, spans[-1][2] + 1)
+        else:
+            spans.append((start, end, 1))
+    return [(first + start, first + end) for start, end, count in spans if count >= 2]
+
+
+def _emergencies(
+    profile: Profile, first: int, stop: int, settings: PhaseSettings
+) -> list[tuple[int, int]]:
+    """First and stop of each descent at an emergency's rate."""
+    width = profile.cells(settings.emergency_s)
+    height = profile.height[first:stop]
+    if len(height) <= width:
+        return []
+    rate = (height[width:] - height[:-width]) / (width * profile.step_s) * 60.0
+    steep = profile.vertical[first:stop] < -settings.emergency_edge_fpm
+    spans = []
+    for start, end in runs(steep):
+        if end - start >= width and float(rate[start : end - width + 1].min(initial=0.0)) <= (
+                -settings.emergency_fpm):
+            spans.append((first + start, first + end))
+    return spans
