@@ -1,0 +1,13 @@
+"""What a page of paper says of itself."""
+
+from __future__ import annotations
+
+
+def page(number: int, of: str) -> str:
+    """Return a page's number."""
+    return f"page {number} of {of}"
+
+
+def log_hash(sha256: str) -> str:
+    """Return the log's hash, as the foot of a page prints it."""
+    return f"SHA-256 of the log: {sha256}"
