@@ -17,11 +17,13 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import numbers
 from loganalyze.read.columns import Column
+from loganalyze.read.counters import Wheel
+from loganalyze.read.dates import DAY
+from loganalyze.read.gears import Gear
 from loganalyze.record.units import Unit
 
 MISSING = np.iinfo(np.int64).min
 """The int64 tick of a row without a stamp."""
-DAY = 86400.0
 GREATEST_SHARE_ASIDE = 0.1
 """Above this share of rows set aside the clock is no clock, and the log is refused."""
 SAMPLED_STEPS = 1 << 18
@@ -40,10 +42,11 @@ class Form:
 
     ``per_second`` : ticks in a second; ``dated`` : ticks count from 1970; ``daily`` : ticks
     start again at midnight; ``textual`` : the column holds text; ``words`` : the clock in plain
-    words; ``inferred`` : a sentence where the file didn't state it; ``date`` : that of the first
-    row, for a time of day beside a column of dates; ``parts``, ``join`` : the columns of a clock
+    words; ``inferred`` : a sentence where the file didn't state it; ``epoch_s`` : the instant from
+    which a dated clock's ticks count [s since 1970]; ``parts``, ``join`` : the columns of a clock
     that several make, and what makes ticks of their arrays (by channel: text where the cells are
-    no numbers), raising BadStampError for a row that it can't.
+    no numbers), raising BadStampError for a row that it can't; ``gear`` : makes what makes seconds
+    of ticks that are counters.
     """
 
     per_second: float
@@ -52,9 +55,10 @@ class Form:
     daily: bool = False
     textual: bool = False
     inferred: str = ""
-    date: str = ""
+    epoch_s: float = 0.0
     parts: tuple[Column, ...] = ()
     join: Callable[[Mapping[str, pa.Array]], Ticks] | None = None
+    gear: Callable[[], Gear] | None = None
 
 
 def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str, name: str,
@@ -113,11 +117,16 @@ class Clock:
 
     form: Form
     first: float | int | None = None
-    _last: float = field(default=np.nan)
-    _days: float = 0.0
+    _wheel: Wheel = field(default_factory=lambda: Wheel(DAY), init=False)
+    _gear: Gear | None = field(default=None, init=False)
+
+    def __post_init__(self) -> None:
+        self._gear = self.form.gear() if self.form.gear else None
 
     def elapsed(self, ticks: Ticks) -> NDArray[np.float64]:
         """Return float64[n] [s]; NaN where a row has no stamp."""
+        if self._gear is not None:
+            ticks = self._gear.run(ticks.astype(np.float64, copy=False))
         missing = ticks == MISSING if ticks.dtype == np.int64 else None
         if self.first is None:
             known = np.flatnonzero(~missing if missing is not None else np.isfinite(ticks))
@@ -132,31 +141,20 @@ class Clock:
             time /= self.form.per_second
         if missing is not None and missing.any():
             time[missing] = np.nan
-        return self._unwrapped(time) if self.form.daily else time
-
-    def _unwrapped(self, time: NDArray[np.float64]) -> NDArray[np.float64]:
-        known = np.flatnonzero(~np.isnan(time))
-        if not len(known):
-            return time
-        steps = np.diff(time[known], prepend=self._last if self._last == self._last else
-                        time[known[0]])
-        days = self._days + np.cumsum((steps < -DAY / 2).astype(float) - (steps > DAY / 2)) * DAY
-        self._last, self._days = float(time[known[-1]]), float(days[-1])
-        time[known] += days
-        return time
+        return self._wheel.join(time) if self.form.daily else time
 
     @property
     def utc_start(self) -> np.datetime64 | None:
         """The instant of the first stamp, where the clock has a date."""
-        if self.first is None:
+        if self.first is None or not self.form.dated:
             return None
-        if self.form.daily and self.form.date:
-            return np.datetime64(self.form.date, "ns") + np.timedelta64(int(self.first), "ns")
-        if not self.form.dated:
-            return None
+        # Whole seconds and the rest apart: float64 doesn't hold a date to the nanosecond.
+        base = self.form.epoch_s + (self._gear.base_s if self._gear is not None else 0.0)
+        start = np.datetime64(round(base * 1e6) * 1000, "ns")
         if isinstance(self.first, int):
-            return np.datetime64(round(self.first * (10**9 // round(self.form.per_second))), "ns")
-        return np.datetime64(round(self.first / self.form.per_second * 1e9), "ns")
+            return start + np.timedelta64(
+                round(self.first * (10**9 // round(self.form.per_second))), "ns")
+        return start + np.timedelta64(round(self.first / self.form.per_second * 1e9), "ns")
 
 
 @dataclass(frozen=True)

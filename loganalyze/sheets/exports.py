@@ -95,6 +95,8 @@ class ClockHabits(Sheet):
         if self.frame_s is not None and not 0 < self.frame_s <= 3600:
             refuse(f"frame_s = {written(self.frame_s)} is outside 0 to 3600",
                    "write the frame's time in seconds", "frame_s")
+        if self.form == "frame counter" and self.frame_s is None:
+            refuse('the key "frame_s" is missing', "write it such as frame_s = 4")
         if self.frames is not None and self.frames < 2:
             refuse(f"frames = {self.frames} is less than 2",
                    "write after how many frames the counter starts again", "frames")

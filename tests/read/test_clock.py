@@ -94,14 +94,6 @@ def test_a_date_beside_the_time_of_day(tmp_path: Path) -> None:
     assert log.time.tolist() == [0, 1]
 
 
-def test_a_date_that_may_be_day_or_month_first_is_not_used(tmp_path: Path) -> None:
-    rows = ["03/01/2026,10:00:00,0,100", "03/01/2026,10:00:01,0,100"]
-    log = read_log(export(tmp_path, lines("date,utc,press_alt_ft,ias_kt", rows)))
-    assert log.utc_start is None
-    assert log.source.inferred == (
-        'The dates in column "date" (such as "03/01/2026") were not used.',)
-
-
 def test_coarse_stamps_are_spread_evenly(tmp_path: Path) -> None:
     stamps = ["10:00:00"] * 3 + ["10:00:01"] * 4 + ["10:00:02"] * 4 + ["10:00:03"] * 2
     log = clocked(tmp_path, "utc", stamps)

@@ -1,0 +1,179 @@
+"""The parts of a clock that several columns make: a column's cells to numbers, seconds or days."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as compute
+from numpy.typing import NDArray
+
+from loganalyze.read import dates
+from loganalyze.read.clock import MISSING, ticks_of
+from loganalyze.read.stamps import YEAR_FIRST, BadStampError, parse_stamps
+
+Floats = NDArray[np.float64]
+Arrays = Mapping[str, pa.Array]
+Part = Callable[[Arrays], Floats]
+"""Makes float64[n] of the arrays of a clock's columns, by channel; NaN where blank."""
+
+_OFFSET = re.compile(r"(?:UTC|GMT)?\s*([+-])(\d{1,2}):?(\d\d)?(?::?(\d\d))?")
+NS = 1e-9
+_DAY_NS = 86400 * 10**9
+
+
+def numbers_of(array: pa.Array, channel: str = "") -> Floats:
+    """Return an array's numbers, NaN where there is none; raises BadStampError for other text."""
+    if pa.types.is_string(array.type):
+        trimmed = compute.utf8_trim_whitespace(array)
+        trimmed = compute.replace_with_mask(trimmed, compute.equal(trimmed, "").fill_null(False),
+                                            pa.scalar(None, pa.string()))
+        try:
+            array = trimmed.cast(pa.float64())
+        except pa.ArrowInvalid:
+            for row, cell in enumerate(trimmed.to_pylist()):
+                if cell is not None and as_number(cell) is None:
+                    raise BadStampError(row, cell, channel) from None
+            raise BadStampError(0, str(trimmed[0].as_py()), channel) from None
+    ticks = ticks_of(array)
+    if ticks.dtype == np.float64:
+        return ticks.astype(np.float64, copy=False)
+    values = ticks.astype(np.float64)
+    values[ticks == MISSING] = np.nan
+    return values
+
+
+def as_number(cell: str) -> float | None:
+    """Return the number that a cell holds, with a decimal point or comma, or None."""
+    try:
+        value = float(cell.strip().replace(",", "."))
+    except ValueError:
+        return None
+    return value if np.isfinite(value) else None
+
+
+def as_numbers(cells: Sequence[str]) -> Floats | None:
+    """Return the numbers of sampled cells, blanks left out; None where some hold none."""
+    values = [as_number(cell) for cell in cells if cell.strip()]
+    known = [value for value in values if value is not None]
+    return np.array(known) if known and len(known) == len(values) else None
+
+
+def checked(decoded: Floats, given: Floats, channel: str) -> Floats:
+    """Return `decoded`; raises BadStampError where a number that was there gave nothing."""
+    lost = np.flatnonzero(np.isnan(decoded) & ~np.isnan(given))
+    if len(lost):
+        raise BadStampError(int(lost[0]), f"{given[lost[0]]:.12g}", channel)
+    return decoded
+
+
+def number(channel: str) -> Part:
+    """Make a part of a column's numbers as they stand."""
+    return lambda arrays: numbers_of(arrays[channel], channel)
+
+
+def decoded(channel: str, decode: Callable[[Floats], Floats]) -> Part:
+    """Make a part of a column's numbers, each written so that `decode` tells what it means."""
+    def part(arrays: Arrays) -> Floats:
+        given = numbers_of(arrays[channel], channel)
+        return checked(decode(given), given, channel)
+    return part
+
+
+def stamped(channel: str, order: str = YEAR_FIRST) -> Callable[[pa.Array], NDArray[np.int64]]:
+    """Return what makes int64[n] nanoseconds of a column of stamps, text or timestamps."""
+    def stamps(array: pa.Array) -> NDArray[np.int64]:
+        if not pa.types.is_string(array.type):
+            return ticks_of(array).astype(np.int64, copy=False)
+        try:
+            return parse_stamps(array, order)
+        except BadStampError as bad:
+            raise BadStampError(bad.row, bad.cell, channel) from None
+    return stamps
+
+
+def seconds_written(channel: str, order: str = YEAR_FIRST) -> Part:
+    """Make seconds of the day of a column of times of day, or of stamps."""
+    parse = stamped(channel, order)
+
+    def part(arrays: Arrays) -> Floats:
+        stamps = parse(arrays[channel])
+        return _known((stamps % _DAY_NS).astype(np.float64) * NS, stamps)
+    return part
+
+
+def days_written(channel: str, order: str) -> Part:
+    """Make days since 1970 of a column of dates, or of stamps."""
+    parse = stamped(channel, order)
+
+    def part(arrays: Arrays) -> Floats:
+        stamps = parse(arrays[channel])
+        return _known((stamps // _DAY_NS).astype(np.float64), stamps)
+    return part
+
+
+def _known(values: Floats, stamps: NDArray[np.int64]) -> Floats:
+    return np.where(stamps == MISSING, np.nan, values)
+
+
+def date_of_parts(year: str, month: str, day: str) -> Part:
+    """Make days since 1970 of columns of years, months and days."""
+    def part(arrays: Arrays) -> Floats:
+        years, months, days = (numbers_of(arrays[name], name) for name in (year, month, day))
+        blank = np.isnan(years) | np.isnan(months) | np.isnan(days)
+        found = dates.days_of(dates.full_year(years), months, days)
+        return checked(found, np.where(blank, np.nan, days), day)
+    return part
+
+
+def ordinal_of_parts(year: str, day_of_year: str) -> Part:
+    """Make days since 1970 of columns of years and days of the year."""
+    def part(arrays: Arrays) -> Floats:
+        years, days = numbers_of(arrays[year], year), numbers_of(arrays[day_of_year], day_of_year)
+        found = dates.days_of_ordinal(dates.full_year(years), days)
+        return checked(found, np.where(np.isnan(years), np.nan, days), day_of_year)
+    return part
+
+
+def month_and_day(month: str, day: str) -> Part:
+    """Make one number, 100 months and days, of columns of months and days."""
+    def part(arrays: Arrays) -> Floats:
+        return 100 * numbers_of(arrays[month], month) + numbers_of(arrays[day], day)
+    return part
+
+
+def offset_of(cell: str) -> float | None:
+    """Return what a clock shows less UTC [s], of text such as +01:30, -0500 or Z; else None."""
+    if cell.strip().upper() in ("Z", "UTC", "GMT"):
+        return 0.0
+    match = _OFFSET.fullmatch(cell.strip())
+    if match is None:
+        return None
+    sign, hours, minutes, seconds = match.groups()
+    size = int(hours) * 3600 + int(minutes or 0) * 60 + int(seconds or 0)
+    return float(-size if sign == "-" else size)
+
+
+def offset_written(channel: str) -> Part:
+    """Make offsets from UTC [s] of a column of text."""
+    def part(arrays: Arrays) -> Floats:
+        array = arrays[channel]
+        if not pa.types.is_string(array.type):
+            return numbers_of(array, channel) * 3600
+        coded = array.dictionary_encode()
+        table = []
+        for word in coded.dictionary.to_pylist():
+            value = offset_of(word) if word.strip() else np.nan
+            if value is None:
+                raise BadStampError(0, word, channel)
+            table.append(value)
+        codes = coded.indices.fill_null(len(table)).to_numpy(zero_copy_only=False)
+        return np.asarray(np.array([*table, np.nan])[codes])
+    return part
+
+
+def stacked(parts: Sequence[Part]) -> Callable[[Arrays], Floats]:
+    """Return what makes float64[n, k] of the parts, the counters of a gear."""
+    return lambda arrays: np.column_stack([part(arrays) for part in parts])
