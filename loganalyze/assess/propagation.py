@@ -186,7 +186,8 @@ class _Work:
             if lost.any():
                 lost &= ~np.isnan(values[block])
                 rows = np.flatnonzero(lost)
-                found[rows] = found[rows - 1]  # the sample before has nearly the same
+                # The sample before has nearly the same.
+                found[rows] = found[np.maximum(rows - 1, 0)]
                 rows = rows[np.isnan(found[rows])]
                 found[rows] = rate(values, time, rows + block.start, interval)
         else:
