@@ -89,7 +89,7 @@ def en_route(
                            settings),
                 *_steep(profile, first, stop, settings)]
     steady = _without(pieces(profile, first, stop, settings.change_ft, settings), swinging)
-    held = [_holds(profile, first, piece, settings) for piece in steady]
+    held = _held(profile, first, steady, settings)
     cruise = _cruise_levels(profile, leg, steady, held, settings)
     codes = np.empty(stop - first, dtype=np.uint8)
     for piece, code in zip(steady, _en_route_codes(profile, steady, cruise), strict=True):
@@ -162,8 +162,26 @@ def _en_route_codes(
     return codes
 
 
-def _holds(profile: Profile, origin: int, piece: Piece, settings: PhaseSettings) -> bool:
-    """Whether a level is a holding pattern."""
+def _held(
+    profile: Profile, origin: int, found: Sequence[Piece], settings: PhaseSettings
+) -> list[bool]:
+    """Tell which levels are holding patterns."""
+    held: list[bool] = []
+    entered = origin
+    for i, piece in enumerate(found):
+        # The next level of a stack is entered as slow as the one before was flown.
+        stacked = i >= 2 and held[i - 2] and _stacked(profile, found[i - 1], settings)
+        if not piece.sign and not stacked:
+            entered = piece.first
+        before = max(origin, entered - profile.cells(settings.holding_before_s))
+        held.append(_holds(profile, piece, before, entered, settings))
+    return held
+
+
+def _holds(
+    profile: Profile, piece: Piece, before: int, entered: int, settings: PhaseSettings
+) -> bool:
+    """Whether a level is a holding pattern; cells `before` to `entered` came before it."""
     seconds = (piece.stop - piece.first) * profile.step_s
     if piece.sign or seconds < settings.holding_s:
         return False
@@ -181,11 +199,16 @@ def _holds(profile: Profile, origin: int, piece: Piece, settings: PhaseSettings)
     greatest = next(kt for altitude, kt in settings.holding_kt if level <= altitude)
     # The aircraft may still be slowing down in the level's first half.
     settled = speed[len(speed) // 2 :]
-    before = profile.airspeed[
-        max(origin, piece.first - profile.cells(settings.holding_before_s)) : piece.first]
-    return (len(before) > 1 and usual <= greatest
+    earlier = profile.airspeed[before:entered]
+    return (len(earlier) > 1 and usual <= greatest
             and float(settled.std()) <= settings.holding_steady_kt
-            and usual <= settings.holding_slower * float(np.median(before)))
+            and usual <= settings.holding_slower * float(np.median(earlier)))
+
+
+def _stacked(profile: Profile, step: Piece, settings: PhaseSettings) -> bool:
+    """Whether a descent is short enough to be one from hold to hold."""
+    return (abs(rise(profile, step)) <= settings.holding_step_ft
+            and (step.stop - step.first) * profile.step_s <= settings.holding_step_s)
 
 
 def _holding(
@@ -196,9 +219,7 @@ def _holding(
     for i, piece in enumerate(found):
         if not held[i]:
             continue
-        step = found[i - 1] if i >= 2 and held[i - 2] else None
-        if (spans and step is not None and abs(rise(profile, step)) <= settings.holding_step_ft
-                and (step.stop - step.first) * profile.step_s <= settings.holding_step_s):
+        if i >= 2 and held[i - 2] and _stacked(profile, found[i - 1], settings):
             spans[-1] = (spans[-1][0], piece.stop)
         else:
             spans.append((piece.first, piece.stop))

@@ -209,7 +209,8 @@ def _on_ground(profile: Profile, leg: Leg, settings: PhaseSettings) -> Codes:
 def _fly(profile: Profile, leg: Leg, codes: Codes, settings: PhaseSettings) -> None:
     """Tell the phases of one flight, its rolls included."""
     first, stop = leg.first, leg.stop
-    height = profile.height
+    # As recorded: a running mean would round the rotation and the flare off.
+    height = profile.altitude
     if not np.isnan(leg.departure_ft):
         screen = _leaves(height, first, stop, leg.departure_ft + settings.screen_ft,
                          leg.departure_ft + settings.initial_climb_ft / 4)

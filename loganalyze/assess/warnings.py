@@ -208,21 +208,30 @@ def _silent_since(recorded: _Recorded, one: _Watched, first: int) -> float | Non
 
 
 def _missing(recorded: _Recorded, one: _Watched) -> list[WarningFinding]:
-    """Stretches in which the warning should have sounded and didn't come on at their end."""
-    found = []
-    silent = ~recorded.on & (one.excess > one.latest)
-    for start, stop in _runs(silent):
+    """Stretches in which the warning should have sounded and didn't come on at their end.
+
+    Stretches between which the speed didn't come back to the limit are one.
+    """
+    silent: list[tuple[int, int]] = []
+    calm = ~recorded.on & recorded.whole & (one.excess > 0)
+    for start, stop in _runs(~recorded.on & (one.excess > one.latest)):
         breaks = np.flatnonzero(~recorded.whole[start + 1 : stop + 1]) + start + 1
         for first, after in pairwise([start, *breaks.tolist(), stop + 1]):
-            last = after - 1
-            follows = after < len(recorded.time) and bool(recorded.whole[after])
-            if follows and recorded.on[after]:
-                continue
-            end = _end(recorded, last)
-            if follows and np.isfinite(one.excess[after]):
-                end = _between(recorded, one, last)
-            worst = first + int(one.excess[first:after].argmax())
-            found.append(_finding("missing", one, worst, _passed(recorded, one, first), end, {}))
+            if silent and calm[silent[-1][1] + 1 : first + 1].all():
+                silent[-1] = (silent[-1][0], after - 1)
+            else:
+                silent.append((first, after - 1))
+    found = []
+    for first, last in silent:
+        after = last + 1
+        follows = after < len(recorded.time) and bool(recorded.whole[after])
+        if follows and recorded.on[after]:
+            continue
+        end = _end(recorded, last)
+        if follows and np.isfinite(one.excess[after]):
+            end = _between(recorded, one, last)
+        worst = first + int(np.nanargmax(one.excess[first:after]))
+        found.append(_finding("missing", one, worst, _passed(recorded, one, first), end, {}))
     return found
 
 

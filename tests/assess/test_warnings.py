@@ -89,6 +89,19 @@ def test_a_warning_that_stops_too_soon_is_missing_for_the_rest():
     assert told([other]) == [("missing", "VMO", 4, pytest.approx(6.75))]
 
 
+def test_one_excursion_without_a_warning_is_one_missing_warning():
+    # Beyond 259 kt twice, and not back to 250 in between; then again after 250.
+    kt = [250, 260, 256, 252, 260, 250, 250, 260, 250]
+    assert told(findings(kt, [0.0] * 9)) == [
+        ("missing", "VMO", pytest.approx(0.9), pytest.approx(4.1)),
+        ("missing", "VMO", pytest.approx(6.9), pytest.approx(7.1))]
+
+
+def test_a_gap_parts_missing_warnings():
+    assert told(findings([262, 262, 262, 262], [0.0] * 4, time=[0, 1, 9, 10])) == [
+        ("missing", "VMO", 0, 2), ("missing", "VMO", 9, 11)]
+
+
 def test_a_warning_far_below_the_limit_is_spurious():
     assert told(findings([240, 241, 242, 246.9, 240], [0, 1, 1, 1, 0])) == [
         ("spurious", "VMO", 1, 4)]
