@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,9 +26,12 @@ from loganalyze.judge.settings import Settings
 from loganalyze.problems import Problem
 
 if TYPE_CHECKING:
-    from loganalyze.judge.flight import Analysis
+    from loganalyze.assess.results import Assessment
     from loganalyze.sheets.limits import LimitsSheet
+    from loganalyze.show.paper import Paper
+    from loganalyze.show.reports import Wish
     from loganalyze.show.summary import Summary
+    from loganalyze.show.wording.presentation import Clock, Reader
 
 THRESHOLDS: dict[str, str] = {
     "tolerance_kt": "Over an airspeed limit means by more than this [kt].",
@@ -48,7 +51,8 @@ THRESHOLDS: dict[str, str] = {
     "stale_s": "A value held for this long [s] was stale if it then steps by more than",
     "stale_kt": "this [kt] (airspeed), or",
     "stale_ft": "this [ft] (altitude); set aside where that happens",
-    "stale_least": "this often in a flight.",
+    "stale_least": "this often in a flight, and in",
+    "stale_least_pct": "this share of it [%].",
     "sources_apart_kt": "Two sources disagree by more than this [kt] (airspeed), or",
     "sources_apart_pct": "this share of the airspeed [%] if that is more,",
     "sources_apart_ft": "this [ft] (altitude),",
@@ -84,6 +88,7 @@ class _Job:
     out: Path | None
     overwrite: bool
     plot_format: str
+    wish: Wish | None
     said: Mapping[str, float]
     states: Mapping[str, float]
     settings: Settings
@@ -100,6 +105,19 @@ class _Job:
               help="Replace folders of earlier results, each whole.")
 @click.option("--plot-format", type=click.Choice(["png", "svg", "pdf"]), default="png",
               show_default=True, help="Format of the figure.")
+@click.option("--report", type=click.Choice(["html", "pdf", "both"]),
+              help="Also write a report of each flight, as a page, a PDF, or both.")
+@click.option("--for", "reader", type=click.Choice(["crew", "safety", "maintenance"]),
+              default="safety", show_default=True, help="Whom the report is for.")
+@click.option("--units", type=click.Choice(["kt-ft", "kmh-m"]), default="kt-ft",
+              show_default=True, help="Units of the report: knots and feet, or km/h and metres.")
+@click.option("--clock", type=click.Choice(["elapsed", "utc"]), default="elapsed",
+              show_default=True, help="Clock of the report; UTC where the log has a date.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
+              help="Paper of the PDF.")
+@click.option("--deidentify", is_flag=True,
+              help="Leave crew, flight number, registration, date and file names out of the "
+              "report (not out of the other results).")
 @declare_option
 @click.option("--fail-on-exceedance", is_flag=True,
               help="Exit with 1 when any exceedance was found.")
@@ -112,6 +130,12 @@ def command(
     out: Path | None,
     overwrite: bool,
     plot_format: str,
+    report: str | None,
+    reader: Reader,
+    units: str,
+    clock: Clock,
+    paper: Paper,
+    deidentify: bool,
     declared: tuple[str, ...],
     fail_on_exceedance: bool,
     as_json: bool,
@@ -120,14 +144,22 @@ def command(
     """Judge each LOG (CSV, .csv.gz, .csv.zst or Parquet) against a limits sheet.
 
     Prints a short verdict per log. With --out, writes samples.parquet, exceedances.csv and
-    .parquet, summary.json and margin.png to DIR/<name of the log>/. A log that can't be read
-    is reported, and the others go on.
+    .parquet, summary.json and margin.png to DIR/<name of the log>/, and with --report a
+    report.html, a report.pdf or both. A log that can't be read is reported, and the others go on.
     """
     from loganalyze.sheets.limits import read_limits
 
     said = said_states(declared)
     sheet = read_limits(limits)
-    job = _Job(sheet, limits, columns, out, overwrite, plot_format, said,
+    wish = None
+    if report is not None:
+        if out is None:
+            raise click.UsageError("--report needs --out, the folder to write to.")
+        if deidentify and clock == "utc":
+            raise click.UsageError("--deidentify and --clock utc exclude each other: the time of "
+                                   "day tells the flight.")
+        wish = _wish(report, reader, units, clock, paper, deidentify)
+    job = _Job(sheet, limits, columns, out, overwrite, plot_format, wish, said,
                states_in_si(said, sheet), Settings(**thresholds))
     summaries, failed = [], 0
     for log in _with_progress(logs):
@@ -144,7 +176,7 @@ def command(
             _clear_bar(logs)
             click.echo(_report(log, summary, job))
     if as_json and (summaries or len(logs) > 1):
-        found = [asdict(summary) for summary in summaries]
+        found = [summary.plain() for summary in summaries]
         print_json(found[0] if len(logs) == 1 else found)
     elif summaries:
         from loganalyze.show.wording import CAUTIONS
@@ -154,6 +186,15 @@ def command(
         sys.exit(2)
     if fail_on_exceedance and any(summary.exceeded for summary in summaries):
         sys.exit(1)
+
+
+def _wish(report: str, reader: Reader, units: str, clock: Clock, paper: Paper, deidentify: bool
+          ) -> Wish:
+    from loganalyze.show.reports import FORMATS, Wish
+    from loganalyze.show.wording.presentation import UNITS, Presentation
+
+    return Wish(FORMATS if report == "both" else (report,),
+                Presentation(reader, UNITS[units], clock, deidentify), paper)
 
 
 def _with_progress(logs: tuple[Path, ...]) -> Iterator[Path]:
@@ -191,22 +232,28 @@ def _judge(log: Path, job: _Job) -> Summary:
     if job.out is None:
         from loganalyze.show.summary import summarise
 
-        return summarise(_analyses(log, job), **facts)
+        return summarise(_assessments(log, job), **facts)
     from loganalyze.show.results import check_folder, folder_for, write_results
 
     folder = folder_for(log, job.out)
     check_folder(folder, job.overwrite)
-    return write_results(_analyses(log, job), folder, overwrite=job.overwrite,
-                         plot_format=job.plot_format, **facts)
+    also = None
+    if job.wish is not None:
+        from loganalyze.show.reports import reporter
+
+        also = reporter(job.wish, **facts)
+    return write_results(_assessments(log, job), folder, overwrite=job.overwrite,
+                         plot_format=job.plot_format, also=also, **facts)
 
 
-def _analyses(log: Path, job: _Job) -> Iterator[Analysis]:
+def _assessments(log: Path, job: _Job) -> Iterator[Assessment]:
+    from loganalyze.assess.flight import assess
     from loganalyze.judge.flight import analyze
     from loganalyze.read import read_flights
 
     for number, flight in enumerate(read_flights(log, job.columns), 1):
-        yield analyze(flight, job.sheet, settings=job.settings, declared=job.states,
-                      flight=number)
+        yield assess(analyze(flight, job.sheet, settings=job.settings, declared=job.states,
+                             flight=number))
         del flight
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import conditions, curves, quality, transit
+from loganalyze.judge import aside, conditions, curves, transit
 from loganalyze.judge.airdata import AirData
 from loganalyze.judge.screening import Bits, Screen
 from loganalyze.judge.settings import Settings
@@ -121,7 +121,7 @@ def prepare(
     return Case(log, air, sheet, settings, applies, tabulated, on_pointer,
                 curves.Grid.of(sheet, tabulated, air), {}, speeds_wanted,
                 declared, hopeless, ends, in_pieces,
-                quality.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)))
+                aside.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)))
 
 
 def _temperature_wanted(sheet: LimitsSheet, speeds_wanted: bool) -> bool:

@@ -58,8 +58,10 @@ class Settings:
     stale_ft: float = 200.0
     """... or this [ft]: several steps of any recorder, and more than one sample's own change ..."""
     stale_least: float = 10.0
-    """... and set aside where it happened at least so many times in a flight: then holding is a
-    habit of the recording (as of surveillance replies), not a step that was flown."""
+    """... and set aside where it happened at least so many times in a flight ..."""
+    stale_least_pct: float = 1.0
+    """... and in at least this share of it [%]: then holding is a habit of the recording (as of
+    surveillance replies), not a step that was flown."""
     sources_apart_kt: float = 10.0
     """Two airspeed sources disagree by more than this [kt]: twice the 5 kt that each may be
     off (14 CFR 25.1323(c)), ..."""

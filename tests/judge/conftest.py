@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import settings
 
-from loganalyze.record.channels import CHANNELS
+from loganalyze.record.channels import kind
 from loganalyze.record.log import Channel, FlightLog, Source
 from loganalyze.sheets.limits import LimitsSheet
 
@@ -24,7 +24,8 @@ def make_log(time: Any, interval_s: float | None = None, **channels: Any) -> Fli
     kept = {}
     for name, values in channels.items():
         if not isinstance(values, Channel):
-            unit = CHANNELS[name].unit if name in CHANNELS else None
+            known = kind(name)
+            unit = known.unit if known else None
             numbers = np.broadcast_to(np.asarray(values, dtype=np.float64), stamps.shape)
             if unit:
                 numbers = numbers * unit.factor + unit.offset

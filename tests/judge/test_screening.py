@@ -9,6 +9,7 @@ import pytest
 
 from loganalyze.judge import margins
 from loganalyze.judge.flight import analyze
+from loganalyze.record.log import Channel
 
 NAN = math.nan
 UNDER, OVER, UNKNOWN = 0, 1, 2
@@ -100,3 +101,118 @@ def test_spikes_and_steps_across_the_boundary_of_blocks(judged, monkeypatch, row
     assert judged(kt).screened == {}
     kt[row - 1 : row + 2] = [200, NAN, 200]
     assert np.flatnonzero(judged(kt).columns["state"] == UNKNOWN).tolist() == [row]
+
+
+# Spikes that other channels bear out are flown, not recorded wrongly.
+
+GUST = [200, 200, 260, 200, 200, 200, 200, 200]
+FLAT = [200] * 8
+
+
+@pytest.mark.parametrize(("bears_out", "channels"), [
+    (True, {"calibrated_airspeed_2": [198, 198, 255, 198, 198, 198, 198, 198]}),
+    (True, {"calibrated_airspeed_2": [198, 198, 229, 198, 198, 198, 198, 198]}),
+    (False, {"calibrated_airspeed_2": [198, 198, 225, 198, 198, 198, 198, 198]}),
+    (False, {"calibrated_airspeed_2": FLAT}),
+    (False, {"calibrated_airspeed_2": [198, 198, 140, 198, 198, 198, 198, 198]}),
+    (True, {"indicated_airspeed": GUST}),
+    (True, {"mach": [0.33, 0.33, 0.43, 0.33, 0.33, 0.33, 0.33, 0.33]}),
+    (False, {"mach": 0.33}),
+    (True, {"true_airspeed": [220, 220, 285, 220, 220, 220, 220, 220]}),
+    (False, {"true_airspeed": 220}),
+    (True, {"load_factor": [1, 1, 1.4, 1, 1, 1, 1, 1]}),
+    (True, {"load_factor": [1, 1, 1, 0.6, 1, 1, 1, 1]}),
+    (False, {"load_factor": [1, 1, 1.2, 1, 1, 1, 1.5, 1]}),
+    (True, {"pitch": [2, 2, 6, 2, 2, 2, 2, 2]}),
+    (False, {"pitch": 2}),
+    (False, {"heading": [90, 90, 120, 90, 90, 90, 90, 90]}),
+    (False, {}),
+])
+def test_what_bears_out_a_gust(judged, bears_out, channels):
+    analysis = judged(GUST, **channels)
+    expected = [UNDER, UNDER, OVER if bears_out else UNKNOWN, *[UNDER] * 5]
+    assert analysis.columns["state"].tolist() == expected
+    assert len(analysis.exceedances) == bears_out
+
+
+def test_a_slow_witness_bears_out_only_what_it_sampled(judged, log):
+    rows = np.arange(0, 8, 4, dtype=np.int32)
+    slow = Channel(np.array([0.33, 0.33]), rows, 4.0)
+    assert judged(GUST, mach=slow).screened == {"airspeed spike faster than plausible": 1}
+
+
+# Two sources.
+
+def test_two_sources_disagree(judged):
+    # More than 10 kt apart, that being more than 6 %, from row 2 to 8: six seconds.
+    first = np.full(12, 150.0)
+    second = np.array([150, 150, 161, 161, 161, 161, 161, 161, 161, 150, 150, 150.0])
+    analysis = judged(first, calibrated_airspeed_2=second)
+    assert analysis.screened == {"airspeed sources disagree": 7}
+    assert analysis.columns["state"].tolist() == [UNDER] * 2 + [UNKNOWN] * 7 + [UNDER] * 3
+    assert judged(first, calibrated_airspeed_2=np.minimum(second, 159.9)).screened == {}
+    # At 240 kt they may be 14.4 kt apart.
+    assert judged(first + 90, calibrated_airspeed_2=second + 90).screened == {}
+    assert judged(first + 90, calibrated_airspeed_2=second + 94).screened == {
+        "airspeed sources disagree": 7}
+
+
+def test_a_short_disagreement_is_skew(judged):
+    second = np.array([150, 150, 161, 161, 161, 161, 161, 150, 150.0])
+    assert judged([150.0] * 9, calibrated_airspeed_2=second).screened == {}
+    lost = np.array([150, 150, 161, 161, 161, NAN, 161, 161, 161.0])
+    assert judged([150.0] * 9, calibrated_airspeed_2=lost).screened == {}
+
+
+def test_disagreeing_altitudes_and_temperatures(judged):
+    analysis = judged([200.0] * 9, pressure_altitude_2=5401.0, static_air_temperature=5.0,
+                      static_air_temperature_2=12.0)
+    assert analysis.screened == {f"{ALTITUDE} sources disagree": 9,
+                                 "temperature sources disagree": 9}
+    assert analysis.columns["state"].tolist() == [UNDER] * 9
+    assert np.isnan(analysis.columns["mach"]).all()
+    analysis = judged([200.0] * 9, pressure_altitude_2=5399.0, static_air_temperature=5.0,
+                      static_air_temperature_2=10.0)
+    assert analysis.screened == {}
+    assert not np.isnan(analysis.columns["true_airspeed_kt"]).any()
+
+
+# Lost synchronisation.
+
+def test_two_corrupt_instants_put_their_frame_in_doubt(judged):
+    # Rows 10 and 12 are garbage in speed and altitude; a frame of 4 s with both of them holds
+    # no row before 8 and none after 14.
+    kt, ft = np.full(24, 200.0), np.full(24, 5000.0)
+    kt[[10, 12]], ft[[10, 12]] = 1500.0, 90000.0
+    kt[11] = 262.0
+    analysis = judged(kt, ft)
+    unknown = np.flatnonzero(analysis.columns["state"] == UNKNOWN)
+    assert unknown.tolist() == [8, 9, 10, 11, 12, 13, 14]
+    assert analysis.screened["synchronisation lost"] == 7
+    assert analysis.exceedances == ()
+
+
+def test_other_channels_show_it_too(judged):
+    kt, pitch = np.full(24, 200.0), np.full(24, 2.0)
+    kt[[10, 12]], pitch[[10, 12]] = 1500.0, 120.0
+    assert judged(kt, pitch=pitch).screened["synchronisation lost"] == 7
+    # A temperature doesn't: a probe that fails takes no verdict away.
+    heat = np.where(pitch > 90, 500.0, 10.0)
+    assert "synchronisation lost" not in judged(kt, static_air_temperature=heat).screened
+
+
+def test_one_corrupt_instant_is_no_loss_of_synchronisation(judged):
+    kt, ft = np.full(24, 200.0), np.full(24, 5000.0)
+    kt[10], ft[10] = 1500.0, 90000.0
+    assert np.flatnonzero(judged(kt, ft).columns["state"]).tolist() == [10]
+    kt[15], ft[15] = 1500.0, 90000.0  # more than a frame later
+    assert np.flatnonzero(judged(kt, ft).columns["state"]).tolist() == [10, 15]
+
+
+@pytest.mark.parametrize("row", [61, 62, 63, 64, 65, 66, 67])
+def test_a_frame_across_the_boundary_of_blocks(judged, monkeypatch, row):
+    monkeypatch.setattr(margins, "BLOCK", 64)
+    kt, ft = np.full(200, 200.0), np.full(200, 5000.0)
+    kt[[row, row + 1]], ft[[row, row + 1]] = 1500.0, 90000.0
+    assert np.flatnonzero(judged(kt, ft).columns["state"]).tolist() == list(
+        range(row - 3, row + 5))

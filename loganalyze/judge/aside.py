@@ -1,0 +1,172 @@
+"""What is set aside before the blocks are judged: frozen, stale, and disagreeing channels.
+
+Only what decides the verdict is found here, in one cheap look at each judged channel.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.judge import frozen, sources
+from loganalyze.judge.airdata import AirData
+from loganalyze.judge.frozen import Witness
+from loganalyze.judge.screening import Bits, Rows, Screen, bit
+from loganalyze.judge.settings import Settings
+from loganalyze.record.channels import kind
+from loganalyze.record.log import FlightLog
+from loganalyze.record.units import DEGREE, FOOT, KNOT
+
+Floats = NDArray[np.float64]
+
+_LEAST_ROWS = 5
+"""Fewer repeats than this show nothing, however slow the log."""
+_WIND = 3.0
+"""Ground speed must move so many times further than an airspeed witness: wind moves it too."""
+_STEADY_TRACK = 10 * DEGREE
+_STEADY_FT = 500.0
+
+
+def screen_of(
+    log: FlightLog, air: AirData, settings: Settings, with_temperature: bool
+) -> Screen:
+    """Gather what the screening of the blocks looks at, and what is set aside beforehand."""
+    return Screen(
+        log.time, air.screened_airspeed, air.screened_altitude,
+        air.temperature if with_temperature else None, settings, log.interval_s,
+        _set_aside(log, air, settings), sources.Corroboration(log, air, settings), _others(log),
+    )
+
+
+def _others(log: FlightLog) -> tuple[tuple[Floats, float, float], ...]:
+    """The other channels that are recorded at every row, with their plausible ranges [SI].
+
+    Temperatures aren't among them: a probe that fails must take no verdict away.
+    """
+    found = []
+    for name, channel in log.channels.items():
+        known = kind(name)
+        if (known is None or channel.rows is not None or known.discrete
+                or known.dimension == "temperature" or "airspeed" in name
+                or name == "pressure_altitude"):
+            continue
+        unit = known.unit
+        found.append((channel.values, known.lowest * unit.factor + unit.offset,
+                      known.highest * unit.factor + unit.offset))
+    return tuple(found)
+
+
+def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, Bits] | None:
+    found: dict[str, list[Rows]] = {}
+    for subject, values, step in (
+        ("airspeed", air.screened_airspeed, settings.stale_kt * KNOT),
+        ("pressure altitude", air.screened_altitude, settings.stale_ft * FOOT),
+    ):
+        runs = frozen_runs(log, air, settings, subject, standing(log, values, settings.frozen_s))
+        found[f"{subject} frozen while others moved"] = [frozen.rows_of(runs)]
+        if _often(log, values, settings):
+            runs = stale_runs(log, values, step, settings)
+            # The first sample of each was fresh.
+            rows = frozen.rows_of(runs, skip=1)
+            if (len(runs) >= settings.stale_least
+                    and len(rows) >= settings.stale_least_pct / 100 * len(log)):
+                found[f"{subject} stale"] = [rows]
+    found |= _disagreements(log, air, settings)
+    if not any(len(rows) for some in found.values() for rows in some):
+        return None
+    bits = np.zeros(len(log), dtype=np.uint16)
+    for reason, some in found.items():
+        for rows in some:
+            bits[rows] |= bit(reason)
+    raised = np.flatnonzero(bits)
+    return raised, bits[raised]
+
+
+def standing(log: FlightLog, values: Floats, least_s: float) -> frozen.Runs:
+    """Return the runs of one repeated value that last at least so long [s]."""
+    if not log.interval_s > 0 or len(log) < _LEAST_ROWS:
+        return np.empty((0, 2), dtype=np.intp)
+    runs = frozen.standstills(values, _rows(least_s, log.interval_s))
+    return runs[log.time[runs[:, 1]] - log.time[runs[:, 0]] >= least_s]
+
+
+def _rows(least_s: float, interval: float) -> int:
+    # A few rows fewer: the interval is the usual one, and some may be longer.
+    return max(math.ceil(0.9 * least_s / interval), _LEAST_ROWS)
+
+
+def _often(log: FlightLog, values: Floats, settings: Settings) -> bool:
+    return log.interval_s > 0 and frozen.standing_often(
+        values, _rows(settings.stale_s, log.interval_s), settings.stale_least_pct / 100)
+
+
+def frozen_runs(
+    log: FlightLog, air: AirData, settings: Settings, subject: str, still: frozen.Runs
+) -> frozen.Runs:
+    """Return those of the runs in which the airspeed or the pressure altitude was frozen."""
+    if not len(still):
+        return still
+    values, witnesses, other = case_against(log, air, settings, subject)
+    return still[frozen.frozen(values, still, witnesses, other, settings.frozen_chance)]
+
+
+def case_against(
+    log: FlightLog, air: AirData, settings: Settings, subject: str
+) -> tuple[Floats, list[Witness], Witness | None]:
+    """Return a channel, the witnesses against its standing still, and what stirs it."""
+    by_kt, by_ft = settings.frozen_moved_kt * KNOT, settings.frozen_moved_ft * FOOT
+    speed = Witness("airspeed", air.screened_airspeed.__getitem__, by_kt)
+    height = Witness("pressure_altitude", air.screened_altitude.__getitem__, by_ft)
+    if subject == "airspeed":
+        witnesses = [Witness(name, at, by_kt)
+                     for name, at in sources.ways_to_the_airspeed(log, air).items()]
+        if "ground_speed" in log and "track" in log:
+            witnesses.append(Witness(
+                "ground_speed", log.aligned("ground_speed").__getitem__, _WIND * by_kt,
+                ((log.aligned("track").__getitem__, _STEADY_TRACK),
+                 (air.screened_altitude.__getitem__, _STEADY_FT * FOOT))))
+        return air.screened_airspeed, witnesses, height
+    witnesses = [Witness(name, at, by_ft)
+                 for name, at in sources.ways_to_the_altitude(log, air).items()]
+    return air.screened_altitude, witnesses, speed
+
+
+def stale_runs(
+    log: FlightLog, values: Floats, step: float, settings: Settings
+) -> frozen.Runs:
+    """Return the runs of a repeated value that ended in too great a step [SI]."""
+    runs = standing(log, values, settings.stale_s)
+    return runs[frozen.stale(log.time, values, runs, step, log.interval_s)]
+
+
+def _disagreements(log: FlightLog, air: AirData, settings: Settings) -> dict[str, list[Rows]]:
+    """Rows at which two sources of a judged channel disagree, by reason."""
+    found: dict[str, list[Rows]] = {}
+    for subject, names, values, apart in judged_sources(log, air, settings):
+        rows = [sources.disagreeing(log.time, log.interval_s, values, log.aligned(name), apart,
+                                    settings.sources_apart_s)
+                for name in sources.seconds(log, names)]
+        if rows:
+            found[f"{subject} sources disagree"] = rows
+    return found
+
+
+def judged_sources(
+    log: FlightLog, air: AirData, settings: Settings
+) -> list[tuple[str, tuple[str, ...], Floats, Floats | float]]:
+    """Return, for each judged quantity, its subject, channels, values, and how far sources may lie.
+
+    Values and distances in SI.
+    """
+    warm = next((name for name in sources.TEMPERATURES if name in log), None)
+    found: list[tuple[str, tuple[str, ...], Floats, Floats | float]] = []
+    if sources.seconds(log, air.airspeed_sources):
+        found.append(("airspeed", air.airspeed_sources, air.screened_airspeed,
+                      sources.speeds_apart(air.screened_airspeed, settings)))
+    found.append(("pressure altitude", air.altitude_sources, air.screened_altitude,
+                  settings.sources_apart_ft * FOOT))
+    if warm is not None and air.temperature is not None:
+        found.append(("temperature", (warm,), air.temperature, settings.sources_apart_degc))
+    return found
