@@ -30,7 +30,6 @@ from loganalyze.show.track_figure import track_figure
 from loganalyze.show.wording import finding
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
-from loganalyze.show.wording.numbers import duration
 from loganalyze.show.wording.presentation import UNKNOWN
 
 Row = tuple[str | Link, ...]
@@ -59,9 +58,9 @@ def _key_facts(subject: Subject, facts: FlightFacts) -> list[tuple[str, str]]:
     pairs = [(label.KEY["aircraft"], subject.aircraft)]
     if facts.start_utc and not how.deidentified:
         pairs.append((label.KEY["start"], facts.start_utc[:19].replace("T", " ") + " UTC"))
-    pairs += [(label.KEY["recorded"], duration(facts.recorded_s)),
-              (label.KEY["judged"], duration(facts.judged_s)),
-              (label.KEY["unknown"], duration(facts.unknown_s)),
+    pairs += [(label.KEY["recorded"], said.length(facts.recorded_s)),
+              (label.KEY["judged"], said.length(facts.judged_s)),
+              (label.KEY["unknown"], said.length(facts.unknown_s)),
               (label.KEY["sampling"], said.sampling(facts.samples, facts.interval_s))]
     assessment = subject.assessment
     if assessment is None:
@@ -102,7 +101,7 @@ def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | No
         return (one.limit or label.ALL_LIMITS, label.NOT_MET, *("",) * 6)
     quantity = next((limit.quantity for limit in subject.analysis.sheet.limit
                      if limit.name == one.limit), "calibrated_airspeed")
-    within = [f"{how.published_band(band, quantity)}: {duration(time)}"
+    within = [f"{how.published_band(band, quantity)}: {said.length(time)}"
               for band, time in measure.within_s] if measure else []
     return (
         one.limit or label.ALL_LIMITS, said.closest(one, how),
@@ -122,7 +121,7 @@ def _by_phase(subject: Subject) -> list[Block]:
     for stretch in subject.assessment.phases:
         least, at = subject.least_margin(stretch.start_s, stretch.end_s)
         rows.append((said.phase(stretch.phase), subject.how.instant(stretch.start_s),
-                     duration(stretch.end_s - stretch.start_s),
+                     said.length(stretch.end_s - stretch.start_s),
                      subject.how.speed(least), subject.how.instant(at)))
     return [Table(label.PHASES_CAPTION, _columns("phase", "from", "length", "margin", "when"),
                   tuple(rows))]
@@ -142,7 +141,7 @@ def quality(subject: Subject) -> tuple[Section, ...]:
     flags = getattr(subject.analysis, "quality", ())
     rows: list[Row] = [(
         said.code_words(one.name), said.channel_words(one.channel) if one.channel else
-        label.WHOLE_RECORDING, f"{len(one.raised):,}", duration(one.raised.duration),
+        label.WHOLE_RECORDING, f"{len(one.raised):,}", said.length(one.raised.duration),
         _first_stretches(one.raised, subject), said.yes_no(one.set_aside),
     ) for one in flags if len(one.raised)]
     if rows:
@@ -155,7 +154,7 @@ def quality(subject: Subject) -> tuple[Section, ...]:
         blocks.append(Table(
             said.unknown_caption(len(facts.longest_unknown_s), facts.unknown_stretches),
             _columns("from", "to", "length"),
-            tuple((how.instant(a), how.instant(b), duration(b - a))
+            tuple((how.instant(a), how.instant(b), said.length(b - a))
                   for a, b in facts.longest_unknown_s)))
     else:
         blocks.append(Paragraph(label.NO_UNKNOWN))
@@ -269,5 +268,5 @@ def _tolerances(subject: Subject) -> list[Block]:
 
 def cautions(subject: Subject) -> tuple[Section, ...]:
     """Make the cautions."""
-    box = Caution(label.SECTIONS["cautions"], tuple(subject.summary.cautions))
+    box = Caution(label.CAUTION_TITLE, tuple(subject.summary.cautions))
     return (Section("cautions", label.SECTIONS["cautions"], (box,)),)

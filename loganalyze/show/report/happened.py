@@ -26,7 +26,6 @@ from loganalyze.show.sections import (
 from loganalyze.show.wording import contributions as causes
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
-from loganalyze.show.wording.numbers import duration
 
 PANELS = 8
 """How many exceedances get a panel, the worst first."""
@@ -36,8 +35,6 @@ _UNJUDGED = ("condition_not_recorded", "limit_needs_temperature")
 CREW_CONTEXT = ("overspeed_warning", "autopilot", "autothrottle", "torque", "fan_speed",
                 "power_lever", "pitch", "vertical_speed", "limit_pointer")
 """What a crew is shown of the worst instant first."""
-NOT_FOR_MAINTENANCE = ("overspeed_warning", "autopilot", "autothrottle")
-"""Left out for maintenance: it says how the flight was flown, not what the airframe met."""
 
 
 def verdict(subject: Subject) -> tuple[Section, ...]:
@@ -105,7 +102,7 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
         one.limit,
         how.instant(one.start_s),
         said.over_by(how.excess(one.worst_excess_kt, one.worst_excess_mach)),
-        duration(one.duration_s),
+        said.length(one.duration_s),
         said.sure(_first_basis(assessed, subject)) if assessed else label.CELL_NOT_ASSESSED,
         said.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
         how.altitude(one.worst_pressure_altitude_ft),
@@ -120,7 +117,7 @@ def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
     return (
         label.CELL_NEAR, one.limit, how.instant(one.time_s),
         said.under_by(how.speed(one.margin_kt)),
-        duration(one.end_s - one.start_s), said.sure(basis), said.phase(one.phase),
+        said.length(one.end_s - one.start_s), said.sure(basis), said.phase(one.phase),
         how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
         said.why(one.contributions, "crossed"),
     )
@@ -192,12 +189,10 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
     yield label.INSTANT["flown"], how.speed(one.worst_calibrated_airspeed_kt, "calibrated_airspeed")
     yield label.INSTANT["limit"], how.speed(one.worst_limit_airspeed_kt, "calibrated_airspeed")
     yield label.INSTANT["mach"], how.published(one.worst_mach, "mach")
-    yield label.INSTANT["over"], duration(one.time_over_s)
-    context = dict(assessed.context) if assessed else {}
+    yield label.INSTANT["over"], said.length(one.time_over_s)
+    context = {name: value for name, value in (assessed.context if assessed else {}).items()
+               if not how.hides(name)}
     if how.reader == "maintenance":
-        for name in [*context]:
-            if name.startswith(NOT_FOR_MAINTENANCE):
-                del context[name]
         for name in ("load_factor", "weight"):
             if name not in subject.analysis.log:
                 yield said.channel_words(name), label.NOT_RECORDED
@@ -212,7 +207,7 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
         yield said.named_value(name, context[name], how)
     if assessed is not None:
         peak = assessed.missed_peak
-        yield label.INSTANT["missed"], how.published_difference(peak.bound, one.quantity)
+        yield label.INSTANT["missed"], how.published_band(peak.bound, one.quantity)
 
 
 def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance) -> Table:
@@ -232,8 +227,9 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
 
 def _steps(subject: Subject, assessed: AssessedExceedance) -> list[Block]:
     how = subject.how
-    rows = [(how.speed(step), duration(time)) for step, time in assessed.ladder_kt]
-    rows += [(how.published(step, "mach"), duration(time)) for step, time in assessed.ladder_mach]
+    rows = [(how.speed(step), said.length(time)) for step, time in assessed.ladder_kt]
+    rows += [(how.published(step, "mach"), said.length(time))
+             for step, time in assessed.ladder_mach]
     if not rows:
         return [Paragraph(label.NO_LADDER, "note")]
     columns = (Column(label.COLUMNS["step"], heads_row=True),
@@ -254,7 +250,7 @@ def ladder(subject: Subject) -> tuple[Section, ...]:
         pairs.append((label.INSTANT["interval"],
                       said.interval(assessed.flown, worst.quantity, how)))
     pairs.append((label.INSTANT["over_all"],
-                  duration(sum(one.time_over_s for one in subject.facts.exceedances))))
+                  said.length(sum(one.time_over_s for one in subject.facts.exceedances))))
     return (Section("worst", label.SECTIONS["worst"], (KeyValues(tuple(pairs)),)),)
 
 

@@ -73,6 +73,8 @@ CAUSES: dict[str, tuple[str, str]] = {
 }
 """By field of the contributions: the bar's label, and the cell's few words."""
 
+CAUTION_TITLE = "Read before use"
+
 ROLES = {"log": "flight log", "limits": "limits sheet", "columns": "columns file"}
 
 BASES = {"displayed": "as displayed", "flown": "as flown"}

@@ -11,6 +11,7 @@ import numpy as np
 from loganalyze.show.wording.numbers import clock as elapsed_clock
 from loganalyze.show.wording.numbers import mach
 
+Clock = Literal["elapsed", "utc"]
 Reader = Literal["crew", "safety", "maintenance"]
 READERS: tuple[Reader, ...] = ("crew", "safety", "maintenance")
 
@@ -21,6 +22,10 @@ SPEED_LETTERS = {
 MACH_WORDS = {"mach": "Mach", "indicated_mach": "indicated Mach"}
 
 UNKNOWN = "not known"
+
+TELLS_WHERE = frozenset(("latitude", "longitude"))
+TELLS_HOW_FLOWN = frozenset(("overspeed_warning", "autopilot", "autothrottle"))
+"""Of no use to maintenance, which is told what the airframe met and nothing about people."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +58,19 @@ class Presentation:
 
     reader: Reader = "safety"
     units: Units = KNOTS_FEET
-    clock: Literal["elapsed", "utc"] = "elapsed"
+    clock: Clock = "elapsed"
     deidentified: bool = False
     utc_start: np.datetime64 | None = None
 
     def __post_init__(self) -> None:
         if self.deidentified and self.clock == "utc":
             raise ValueError("a de-identified report has no UTC")
+
+    def hides(self, channel: str) -> bool:
+        """Whether a recorded channel is left out: it tells where, or how it was flown."""
+        stem = channel.rstrip("23456789").rstrip("_")
+        return (self.deidentified and stem in TELLS_WHERE) or (
+            self.reader == "maintenance" and stem in TELLS_HOW_FLOWN)
 
     @property
     def in_utc(self) -> bool:

@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from loganalyze.record.channels import CHANNELS
+from loganalyze.record.channels import CHANNELS, kind
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording.numbers import count, duration, mach, sentence_case
 from loganalyze.show.wording.presentation import UNKNOWN, Presentation
@@ -164,11 +164,12 @@ def code_words(code: str) -> str:
 _SUFFIXES: dict[str, tuple[str, Callable[[float, Presentation], str]]] = {
     "_kt": ("", lambda value, how: how.speed(value)),
     "_kt_s": ("", lambda value, how: f"{how.speed(value)}/s"),
+    "_ft_s": ("", lambda value, how: f"{how.altitude(value)}/s"),
     "_ft": ("", lambda value, how: how.altitude(value)),
     "_fpm": ("", lambda value, how: f"{value:,.0f} ft/min" if how.units.name == "kt-ft"
              else f"{value * 0.3048 / 60:.1f} m/s"),
     "_mach": (" Mach", lambda value, how: how.published(value, "mach")),
-    "_s": ("", lambda value, _: duration(value) if value >= 0 else f"-{duration(-value)}"),
+    "_s": ("", lambda value, _: length(value) if value >= 0 else f"-{length(-value)}"),
     "_degc": ("", lambda value, _: f"{value:.1f} degC"),
     "_deg": ("", lambda value, _: f"{value:.1f} deg"),
     "_g": ("", lambda value, _: f"{value:.2f} g"),
@@ -186,10 +187,12 @@ def named_value(name: str, value: Any, how: Presentation) -> tuple[str, str]:
             words, put = _SUFFIXES[suffix]
             known = put(float(value), how) if math.isfinite(value) else UNKNOWN
             return channel_words(name.removesuffix(suffix)) + words, known
-    channel = CHANNELS.get(name)
+    channel = kind(name)
+    if name == "mach" and isinstance(value, int | float):
+        return sentence_case(CHANNELS["mach"].words), how.published(value, "mach")
     if channel is not None and channel.discrete and isinstance(value, int | float):
         known = ("yes" if value else "no") if math.isfinite(value) else UNKNOWN
-        return sentence_case(channel.words), known
+        return channel_words(name), known
     if isinstance(value, float):
         return channel_words(name), f"{value:.4g}" if math.isfinite(value) else UNKNOWN
     return channel_words(name), str(value)
@@ -205,11 +208,23 @@ def channel_words(name: str) -> str:
 
 
 def condition(name: str, said: Mapping[str, Any]) -> str:
-    """Return a limit's condition in words: "flap deg above 1, up to 20"."""
-    parts = [f"{key.replace('_', ' ')} {value:g}" if isinstance(value, float) and key != "is"
-             else f"{key.replace('_', ' ')} {value}"
-             for key, value in said.items() if value not in (None, 0.0) or key == "is"]
-    return f"{name.replace('_', ' ')} {', '.join(parts)}"
+    """Return a limit's condition in words: "flap angle above 2, up to 20 deg"."""
+    stem, _, unit = name.rpartition("_")
+    channel = CHANNELS.get(name)
+    if "is" in said:
+        state = {1.0: "yes", 0.0: "no"}.get(said["is"], said["is"])
+        return f"{channel.words if channel else name.replace('_', ' ')}: {state}"
+    edges = ", ".join(f"{key.replace('_', ' ')} {said[key]:g}"
+                      for key in ("above", "from", "up_to", "below") if key in said)
+    words = CHANNELS[stem].words if stem in CHANNELS else stem.replace("_", " ")
+    extra = [f"deadband {said['deadband']:g}"] if said.get("deadband") else []
+    extra += [f"for {said['dwell_s']:g} s"] if said.get("dwell_s") else []
+    return f"{words} {edges} {unit}" + (f" ({', '.join(extra)})" if extra else "")
+
+
+def length(seconds: float) -> str:
+    """Return a length of time, which may be none at all."""
+    return "none" if seconds == 0 else duration(seconds)
 
 
 def over_by(excess: str) -> str:

@@ -1,0 +1,454 @@
+// The charts: panels over one time axis, with one cursor, one view, and a read-out of it all.
+"use strict";
+
+(() => {
+  const slot = document.getElementById("chart");
+  const about = JSON.parse(document.getElementById("chart-about").textContent);
+  const words = about.words;
+  const STEPS = [0.1, 0.25, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200,
+                 14400, 21600, 43200, 86400];
+  const columns = {};
+  const panels = [];
+  const view = {from: 0, to: 1};
+  let time, row = 0, colours, bottom, stack, slider, instant;
+  const readout = [];
+
+  function made(name, attributes = {}, ...children) {
+    const element = document.createElement(name);
+    for (const [key, value] of Object.entries(attributes)) {
+      if (key === "on") for (const [event, act] of Object.entries(value)) {
+        element.addEventListener(event, act);
+      } else element.setAttribute(key, value);
+    }
+    element.append(...children);
+    return element;
+  }
+
+  async function load(name) {
+    if (name in columns) return;
+    const source = document.getElementById("column-" + name);
+    columns[name] = await unpacked(source.textContent, about.kinds[name], about.rows);
+    source.remove();
+  }
+
+  // A trace's value at a row, as recorded or reckoned, without the factor to the shown unit.
+  function exact(name) {
+    if (name === "limit_mach") {
+      const mach = columns.mach, margin = columns.margin_mach;
+      return (at) => Math.fround(mach[at] + margin[at]);
+    }
+    const values = columns[name];
+    return (at) => values[at];
+  }
+
+  function shown(name) {
+    const value = exact(name), factor = about.traces[name].factor;
+    return factor === 1 ? value : (at) => value(at) * factor;
+  }
+
+  const needs = (name) => name === "limit_mach" ? ["mach", "margin_mach"] : [name];
+
+  // -- words ---------------------------------------------------------------------------------
+
+  const two = (number) => String(number).padStart(2, "0");
+
+  function clock(seconds, digits) {
+    if (about.utc !== null) seconds = ((seconds + about.utc) % 86400 + 86400) % 86400;
+    const unit = 10 ** digits, all = Math.round(Math.abs(seconds) * unit);
+    const hours = Math.floor(all / unit / 3600), minutes = Math.floor(all / unit / 60) % 60;
+    const rest = (all / unit % 60).toFixed(digits);
+    const sign = seconds < 0 && all ? "-" : "";
+    return `${sign}${about.utc === null ? hours : two(hours)}:${two(minutes)}:`
+      + rest.padStart(digits ? digits + 3 : 2, "0");
+  }
+
+  function put(name, value) {
+    const trace = about.traces[name];
+    if (value !== value) return words.unknown;
+    if (trace.discrete) return value ? words.yes : words.no;
+    const text = (value * trace.factor).toLocaleString("en-GB", {
+      minimumFractionDigits: trace.digits, maximumFractionDigits: trace.digits,
+      useGrouping: trace.digits === 0});
+    return trace.unit ? `${text} ${trace.unit}` : text;
+  }
+
+  // -- drawing -------------------------------------------------------------------------------
+
+  function readColours() {
+    const style = getComputedStyle(slot);
+    const of = (name) => style.getPropertyValue("--" + name).trim();
+    colours = Object.fromEntries(["main", "second", "limit", "pointer", "grid", "ink", "over",
+      "band", "unknown", "unknown-line", "paper"].map((name) => [name, of(name)]));
+  }
+
+  const DASHES = {main: [], second: [8, 2, 2, 2], limit: [7, 4], pointer: [2, 3]};
+
+  function stretches(u, pairs, paint) {
+    const {left, width, top, height} = u.bbox;
+    let last = -1;
+    for (const [start, end] of pairs) {
+      if (end < view.from || start > view.to) continue;
+      let a = Math.max(u.valToPos(start, "x", true), left);
+      const b = Math.min(Math.max(u.valToPos(end, "x", true), a + 2), left + width);
+      // Stretches too near to tell apart are painted as one.
+      a = Math.max(a, last);
+      if (b > a) paint(a, top, b - a, height);
+      last = Math.max(last, b);
+    }
+  }
+
+  function hatch(ctx) {
+    const size = 8 * devicePixelRatio, tile = made("canvas", {width: size, height: size});
+    const pen = tile.getContext("2d");
+    pen.fillStyle = colours.unknown;
+    pen.fillRect(0, 0, size, size);
+    pen.strokeStyle = colours["unknown-line"];
+    pen.lineWidth = devicePixelRatio;
+    pen.beginPath();
+    for (const shift of [-size, 0, size]) {
+      pen.moveTo(shift, size);
+      pen.lineTo(shift + size, 0);
+    }
+    pen.stroke();
+    return ctx.createPattern(tile, "repeat");
+  }
+
+  function background(u) {
+    const ctx = u.ctx;
+    ctx.save();
+    ctx.fillStyle = hatch(ctx);
+    stretches(u, about.unknown, (...box) => ctx.fillRect(...box));
+    ctx.fillStyle = colours.over;
+    stretches(u, about.over, (...box) => ctx.fillRect(...box));
+    ctx.restore();
+  }
+
+  function zeroLine(u) {
+    const {ctx, bbox: {left, width, top, height}} = u, y = u.valToPos(0, "y", true);
+    if (y < top || y > top + height) return;
+    ctx.save();
+    ctx.strokeStyle = colours.ink;
+    ctx.lineWidth = 1.5 * devicePixelRatio;
+    ctx.beginPath();
+    ctx.moveTo(left, y);
+    ctx.lineTo(left + width, y);
+    ctx.stroke();
+    ctx.restore();
+  }
+
+  // The height of a panel's axis: what is shown, with some room; the margin's is capped, or the
+  // ground roll's would press flat the few knots that matter.
+  function reach(panel, least, greatest) {
+    if (least === null || least === undefined) return [0, 1];
+    const cap = panel.cap === null ? Infinity : panel.cap * about.traces.margin_kt.factor;
+    if (panel.zero) least = Math.min(least, 0);
+    if (least < cap && greatest > cap) greatest = cap;
+    const room = 0.06 * (greatest - least) || Math.max(1e-3, Math.abs(greatest) * 0.01);
+    return [least - room, greatest === cap ? cap : greatest + room];
+  }
+
+  function plot(panel) {
+    const names = panel.traces.map(([name]) => name);
+    const series = panel.traces.map(([name, style]) => ({
+      stroke: () => colours[style], width: style === "main" ? 1.6 : 1.3, dash: DASHES[style],
+      points: {show: false}, paths: about.traces[name].discrete ? uPlot.paths.stepped({align: 1})
+        : undefined,
+    }));
+    const values = names.map(shown);
+    const bands = [];
+    if (panel.band) {
+      const factor = about.traces.margin_kt.factor * about.coverage;
+      const margin = shown("margin_kt"), u = columns[panel.band];
+      values.push((at) => margin(at) + factor * u[at], (at) => margin(at) - factor * u[at]);
+      for (let i = 0; i < 2; i++) series.push({width: 0, stroke: "transparent",
+                                               points: {show: false}});
+      bands.push({series: [names.length + 1, names.length + 2], fill: () => colours.band});
+    }
+    const first = about.traces[names[0]];
+    const label = first.unit ? `[${first.unit}]` : "";
+    const axis = {stroke: () => colours.ink, grid: {stroke: () => colours.grid, width: 1},
+                  ticks: {stroke: () => colours.grid, width: 1}, font: "12px system-ui, sans-serif"};
+    const made = new uPlot({
+      width: width(), height: panel.height, series: [{}, ...series], bands,
+      legend: {show: false}, padding: [8, 12, 0, 0],
+      scales: {x: {time: false, range: () => [view.from, view.to]},
+               y: {range: (_, least, greatest) => reach(panel, least, greatest)}},
+      axes: [
+        {...axis, incrs: STEPS, space: 80, size: 28, splits: ticks,
+         values: (_, marks) => marks.map((mark) => clock(mark, view.to - view.from < 3 ? 1 : 0))},
+        {...axis, size: 62, label, labelSize: 16, labelFont: axis.font, labelGap: 0,
+         values: (_, marks) => marks.map((mark) => mark.toLocaleString("en-GB",
+           {maximumFractionDigits: 4}))},
+      ],
+      cursor: {
+        y: false, points: {show: false}, drag: {x: true, y: false, setScale: false, dist: 6},
+        move: (u, left, top) => left < 0 ? [left, top]
+          : [u.valToPos(time[nearestRow(time, u.posToVal(left, "x"))], "x"), top],
+        bind: {dblclick: () => whole, mousedown: moving, mouseleave: () => () => null},
+      },
+      hooks: {
+        drawClear: [background], draw: panel.zero ? [zeroLine] : [],
+        setCursor: [(u) => {
+          if (u.cursor.event && u.cursor.left >= 0) {
+            setRow(nearestRow(time, u.posToVal(u.cursor.left, "x")), u);
+          }
+        }],
+        setSelect: [(u) => {
+          const {left, width: wide} = u.select;
+          if (wide < 2) return;
+          const from = u.posToVal(left, "x"), to = u.posToVal(left + wide, "x");
+          u.setSelect({left: 0, top: 0, width: 0, height: 0}, false);
+          show(from, to);
+        }],
+      },
+    }, data(values), panel.box);
+    return {u: made, panel, names, values};
+  }
+
+  // Round instants of the clock that is shown.
+  function ticks(u, _, from, to) {
+    const most = Math.max(Math.floor(u.bbox.width / devicePixelRatio / 80), 2);
+    const step = STEPS.find((one) => (to - from) / one <= most) || 86400;
+    const shift = about.utc === null ? 0 : about.utc;
+    const marks = [];
+    for (let mark = Math.ceil((from + shift) / step) * step - shift; mark <= to; mark += step) {
+      marks.push(mark);
+    }
+    return marks;
+  }
+
+  function data(values) {
+    return thinned(time, values, view.from, view.to, Math.max(Math.round(width() - 80), 100),
+                   about.interval ? 1.5 * about.interval : Infinity);
+  }
+
+  const width = () => Math.max(stack.clientWidth, 240);
+
+  let waiting = 0;
+  function redraw() {
+    if (waiting) return;
+    waiting = requestAnimationFrame(() => {
+      waiting = 0;
+      for (const {u, values} of panels) {
+        u.batch(() => {
+          u.setData(data(values), false);
+          u.setScale("x", {min: view.from, max: view.to});
+        });
+      }
+      setRow(row);
+    });
+  }
+
+  // -- moving about --------------------------------------------------------------------------
+
+  function show(from, to) {
+    const first = time[0], last = time[time.length - 1];
+    const least = Math.min(Math.max(4 * about.interval, 0.5), last - first);
+    let length = Math.min(Math.max(to - from, least), last - first);
+    from = Math.min(Math.max((from + to - length) / 2, first), last - length);
+    view.from = from;
+    view.to = from + length;
+    const digits = length < 60 ? 1 : 0;
+    bottom.textContent = words.shown.replace("{from}", clock(view.from, digits))
+      .replace("{to}", clock(view.to, digits));
+    if (time[row] < view.from || time[row] > view.to) {
+      row = nearestRow(time, (view.from + view.to) / 2);
+    }
+    redraw();
+  }
+
+  const whole = () => { show(time[0], time[time.length - 1]); };
+  const zoom = (factor) => {
+    const length = (view.to - view.from) * factor, at = time[row];
+    const share = (at - view.from) / (view.to - view.from);
+    show(at - share * length, at + (1 - share) * length);
+  };
+  const shift = (part) => {
+    const step = part * (view.to - view.from);
+    show(view.from + step, view.to + step);
+  };
+
+  function moving(u, target, act) {
+    return (event) => {
+      if (!event.shiftKey) return act(event);
+      event.preventDefault();
+      const start = event.clientX, from = view.from, to = view.to;
+      const scale = (to - from) / u.over.clientWidth;
+      const move = (now) => {
+        const step = (start - now.clientX) * scale;
+        show(from + step, to + step);
+      };
+      const end = () => {
+        removeEventListener("mousemove", move);
+        removeEventListener("mouseup", end);
+      };
+      addEventListener("mousemove", move);
+      addEventListener("mouseup", end);
+      return null;
+    };
+  }
+
+  function setRow(at, from) {
+    row = Math.min(Math.max(at, 0), about.rows - 1);
+    for (const {u} of panels) {
+      if (u !== from) u.setCursor({left: u.valToPos(time[row], "x"), top: 0}, false);
+    }
+    slider.value = row;
+    slider.setAttribute("aria-valuetext",
+      `${clock(time[row], 2)}, ${about.traces.margin_kt.label} `
+      + put("margin_kt", columns.margin_kt[row]));
+    instant.textContent = clock(time[row], 2);
+    instant.dataset.value = time[row];
+    for (const {cell, name} of readout) {
+      if (name in about.codes) {
+        cell.textContent = about.codes[name][columns[name][row]] ?? words.none;
+      } else {
+        const value = exact(name)(row);
+        cell.textContent = put(name, value);
+        cell.dataset.value = value;
+      }
+    }
+  }
+
+  function jump(start, end, worst) {
+    const room = Math.max(0.35 * (end - start), 15 * Math.max(about.interval, 1));
+    if (worst !== undefined) row = nearestRow(time, worst);
+    show(start - room, end + room);
+  }
+
+  // -- making it -----------------------------------------------------------------------------
+
+  function controls() {
+    const button = (key, act) => made("button", {type: "button", on: {click: act}}, words[key]);
+    const choice = made("select", {on: {change: () => {
+      const chosen = about.jumps[choice.value];
+      if (chosen) jump(chosen.start, chosen.end, chosen.worst);
+    }}}, made("option", {value: ""}, words.jump_none), ...about.jumps.map(
+      (one, i) => made("option", {value: i}, one.label)));
+    slider = made("input", {type: "range", min: 0, max: about.rows - 1, step: 1, value: 0,
+                            on: {input: () => {
+      setRow(Number(slider.value));
+      if (time[row] < view.from || time[row] > view.to) {
+        const half = (view.to - view.from) / 2;
+        show(time[row] - half, time[row] + half);
+      }
+    }}});
+    const step = (by) => () => { slider.value = row + by; slider.dispatchEvent(new Event("input")); };
+    bottom = made("p", {class: "shown", "aria-live": "polite"});
+    const bar = made("div", {class: "controls", role: "group", "aria-label": words.chart},
+      button("zoom_in", () => zoom(0.5)), button("zoom_out", () => zoom(2)),
+      button("earlier", () => shift(-0.4)), button("later", () => shift(0.4)),
+      button("whole", whole));
+    if (about.jumps.length) bar.append(made("label", {}, words.jump + " ", choice));
+    bar.append(button("previous", step(-1)), button("next", step(1)));
+    return [made("p", {class: "note"}, words.hint), bar,
+            made("label", {class: "cursor"}, words.cursor + " ", slider), bottom];
+  }
+
+  function readOut() {
+    instant = made("td");
+    const body = made("tbody", {}, made("tr", {}, made("th", {scope: "row"},
+      about.utc === null ? words.elapsed : words.utc), instant));
+    const add = (name, label) => {
+      const cell = made("td");
+      cell.dataset.trace = name;
+      readout.push({cell, name});
+      body.append(made("tr", {}, made("th", {scope: "row"}, label), cell));
+    };
+    for (const name of Object.keys(about.codes)) add(name, words[name]);
+    for (const {traces} of about.panels) {
+      for (const [name] of traces) add(name, about.traces[name].label);
+    }
+    return {table: made("table", {class: "readout"}, made("caption", {}, words.values),
+      made("thead", {}, made("tr", {}, made("th", {scope: "col"}, words.channel),
+        made("th", {scope: "col"}, words.value))), body), add};
+  }
+
+  function key(panel) {
+    const said = panel.traces.map(([name, style]) => made("span", {class: "key " + style},
+      about.traces[name].label));
+    if (panel.band) said.push(made("span", {class: "key band"}, words.band));
+    if (about.over.length) said.push(made("span", {class: "key over"}, words.over));
+    if (about.unknown.length) said.push(made("span", {class: "key hatched"}, words.hatched));
+    return said;
+  }
+
+  function addPanel(panel, into) {
+    panel.box = made("div", {class: "plot", role: "img", "aria-label": `${panel.title}. `
+      + `${words.values}: ${panel.traces.map(([name]) => about.traces[name].label).join(", ")}`});
+    into.append(made("div", {class: "panel"}, made("p", {class: "panel-title"},
+      made("b", {}, panel.title), " ", ...key(panel)), panel.box));
+    panels.push(plot(panel));
+  }
+
+  function more(into, add) {
+    const list = made("div", {class: "more-list"});
+    for (const name of about.more) {
+      const box = made("input", {type: "checkbox", on: {change: async () => {
+        if (box.checked) {
+          await load(name);
+          const title = about.traces[name].label;
+          addPanel({title: title[0].toUpperCase() + title.slice(1), height: 120, band: null,
+                    zero: false, cap: null, traces: [[name, "main"]], name}, into);
+          if (!readout.some((one) => one.name === name)) add(name, title);
+        } else {
+          const at = panels.findIndex((one) => one.panel.name === name);
+          panels[at].u.destroy();
+          panels[at].panel.box.parentNode.remove();
+          panels.splice(at, 1);
+          const line = readout.findIndex((one) => one.name === name);
+          readout[line].cell.parentNode.remove();
+          readout.splice(line, 1);
+        }
+        setRow(row);
+      }}});
+      list.append(made("label", {}, box, " " + about.traces[name].label));
+    }
+    return made("details", {class: "more"}, made("summary", {}, words.more), list);
+  }
+
+  async function begin() {
+    const wanted = new Set(["time_s", ...Object.keys(about.codes)]);
+    for (const {traces, band} of about.panels) {
+      for (const [name] of traces) needs(name).forEach((one) => wanted.add(one));
+      if (band) wanted.add(band);
+    }
+    await Promise.all([...wanted].map(load));
+    time = columns.time_s;
+    view.from = time[0];
+    view.to = time[time.length - 1];
+    readColours();
+    const live = made("div", {class: "live"});
+    stack = made("div", {class: "panels"});
+    const {table, add} = readOut();
+    live.append(...controls(), made("div", {class: "columns"}, stack, made("div",
+      {class: "side"}, table)));
+    slot.append(live);
+    document.documentElement.classList.add("charted");
+    if (about.more.length) live.append(more(stack, add));
+    for (const panel of about.panels) addPanel(panel, stack);
+    const worst = about.jumps.length ? about.jumps[0].worst : (view.from + view.to) / 2;
+    row = nearestRow(time, worst);
+    whole();
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+      readColours();
+      for (const {u} of panels) u.redraw();
+    });
+    new ResizeObserver(() => {
+      for (const {u, panel} of panels) u.setSize({width: width(), height: panel.height});
+      redraw();
+    }).observe(stack);
+    for (const link of document.querySelectorAll(".jump a")) {
+      link.addEventListener("click", () => {
+        jump(Number(link.dataset.start), Number(link.dataset.end));
+      });
+    }
+    slot.dataset.ready = "yes";
+  }
+
+  begin().catch((error) => {
+    document.documentElement.classList.remove("charted");
+    slot.prepend(made("p", {class: "note", role: "status"}, words.failed));
+    console.error(error);
+  });
+})();

@@ -1,0 +1,41 @@
+"""The words of the page's own controls, charts and read-out."""
+
+from __future__ import annotations
+
+CONTENTS = "Contents"
+SKIP = "Skip to the report"
+SHOW_IN_CHART = "Show in the chart"
+
+CONTROLS: dict[str, str] = {
+    "chart": "Charts over time",
+    "zoom_in": "Zoom in", "zoom_out": "Zoom out", "earlier": "Earlier", "later": "Later",
+    "whole": "Whole flight", "jump": "Go to", "jump_none": "an exceedance ...",
+    "cursor": "Cursor (arrow keys: one sample)", "values": "Values at the cursor",
+    "previous": "Previous sample", "next": "Next sample",
+    "more": "More channels", "time": "Time", "elapsed": "Time from the log's first sample",
+    "utc": "UTC", "state": "State", "governing_limit": "Governing limit", "phase": "Phase",
+    "unknown": "unknown", "none": "none", "yes": "yes", "no": "no",
+    "band": "95 % interval of the margin", "over": "over a limit", "hatched": "not judged",
+    "hint": ("Drag across a chart to zoom, drag with Shift held to move, double-click for the "
+             "whole flight. Moving the pointer reads all charts at one instant."),
+    "shown": "Shown: {from} to {to}",
+    "failed": "The charts can't be shown in this browser; the picture below stands for them.",
+    "channel": "Channel", "value": "Value",
+}
+
+PANELS: dict[str, str] = {
+    "margin": "Margin to the limit airspeed", "speed": "Airspeed and limit airspeed",
+    "mach": "Mach number and its limit", "altitude": "Pressure altitude",
+    "temperature": "Static air temperature",
+}
+
+TRACES: dict[str, str] = {
+    "margin_kt": "margin", "margin_u_kt": "standard uncertainty of the margin",
+    "calibrated_airspeed_kt": "calibrated airspeed", "limit_airspeed_kt": "limit airspeed",
+    "indicated_airspeed_kt": "indicated airspeed", "limit_pointer_kt": "limit pointer",
+    "equivalent_airspeed_kt": "equivalent airspeed", "true_airspeed_kt": "true airspeed",
+    "mach": "Mach number", "limit_mach": "limit Mach number", "margin_mach": "margin in Mach",
+    "pressure_altitude_ft": "pressure altitude", "density_altitude_ft": "density altitude",
+    "static_air_temperature_degc": "static air temperature",
+    "isa_deviation_degc": "deviation from the standard atmosphere",
+}
