@@ -14,6 +14,8 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from loganalyze.record.log import FlightLog
+
 Array = NDArray[np.float64]
 Instants = NDArray[np.datetime64]
 DAY_NS = 86400 * 10**9
@@ -260,3 +262,25 @@ def _put(folder: Path, names: list[str], units: list[str], columns: list[list[st
         path, data = folder / "flight.csv.zst", pa.compress(data, "zstd", asbytes=True)
     path.write_bytes(data)
     return path
+
+
+def check(log: FlightLog, written: Written, at: Instants, values: dict[str, Array]) -> None:
+    """Hold what was read to what was written, within half a quantum."""
+    since = (at - at[0]).astype("timedelta64[ns]").astype(np.int64) / 1e9
+    if written.clock.dated:
+        assert log.utc_start is not None
+        start = (log.utc_start - at[0]) / np.timedelta64(1, "ns") * 1e-9
+        assert np.abs(start + log.time - since).max() <= written.clock.resolution_s
+    else:
+        assert log.utc_start is None
+    assert len(log) == len(at)
+    assert np.abs(log.time - since).max() <= written.clock.resolution_s
+    assert set(log.channels) == set(values)
+    for name, wanted in values.items():
+        channel = log.channels[name]
+        rows = np.arange(len(at)) if channel.rows is None else channel.rows
+        assert np.array_equal(np.isnan(channel.values), np.isnan(wanted[rows])), name
+        off = np.abs(channel.values - wanted[rows])
+        assert not (off > 0.51 * written.quanta[name] + 1e-9).any(), name
+        # A row at which a slow channel wasn't recorded held nothing that is lost.
+        assert np.isnan(np.delete(wanted, rows)).all(), name

@@ -9,11 +9,10 @@ from pathlib import Path
 import exporting
 import numpy as np
 import pytest
-from exporting import Habits, Written
+from exporting import Habits, check
 from gallery.climb import START, truth
 
 from loganalyze.read import read_log
-from loganalyze.record.log import FlightLog
 
 FACTORS: dict[str, list[object]] = {
     "clock": list(exporting.CLOCKS),
@@ -72,25 +71,6 @@ def test_every_pair_is_there() -> None:
     assert len(ROWS) >= 200
 
 
-def check(log: FlightLog, written: Written, t: np.ndarray, values: dict[str, np.ndarray]) -> None:
-    started = t[0]
-    if written.clock.dated:
-        assert log.utc_start is not None
-        started = (log.utc_start - START) / np.timedelta64(1, "ns") * 1e-9
-    else:
-        assert log.utc_start is None
-    np.testing.assert_allclose(started + log.time, t, atol=written.clock.resolution_s)
-    assert set(log.channels) == set(values)
-    for name, wanted in values.items():
-        channel = log.channels[name]
-        rows = np.arange(len(t)) if channel.rows is None else channel.rows
-        off = np.abs(channel.values - wanted[rows])
-        assert np.array_equal(np.isnan(off), np.isnan(wanted[rows])), name
-        assert not (off > 0.51 * written.quanta[name] + 1e-9).any(), name
-        others = np.delete(wanted, rows)
-        assert np.isnan(others).all() or channel.rows is None, name
-
-
 @pytest.mark.parametrize("row", [
     pytest.param(row, id=f"{number}-{row['clock']}-{row['form']}")
     for number, row in enumerate(ROWS)])
@@ -105,4 +85,4 @@ def test_pairs(row: dict[str, object], tmp_path: Path) -> None:
                  units={channel: row[channel] for channel in exporting.UNITS if channel in row})
     at = START + np.rint(t * 1e9).astype("timedelta64[ns]")
     written = exporting.export(tmp_path, at, values, how)
-    check(read_log(written.path, written.columns), written, t, values)
+    check(read_log(written.path, written.columns), written, at, values)
