@@ -1,8 +1,8 @@
 """Uncertainty at every sample, in blocks: the shortcuts that keep it cheap.
 
 What depends on pressure altitude or airspeed alone comes from tables, one value a cell (8 m and
-1 kt); the rest is closed form in float32. Supersonic samples, and those governed by a limit that
-depends on more than altitude, are reckoned exactly.
+a quarter of a knot); the rest is closed form in float32. Supersonic samples, and those governed
+by a limit that depends on more than altitude, are reckoned exactly.
 """
 
 from __future__ import annotations
@@ -36,7 +36,8 @@ RATE_S = 1.0
 SLOWEST_KT = 3.0
 """Below this the ratio of Mach to CAS is that at rest."""
 
-_SPEEDS, _KELVINS = 1100, 500
+_SPEEDS, _KELVINS = 4400, 500
+_CELLS_A_KNOT = 4
 _SOUND_KT = atmosphere.A0 / KNOT
 
 
@@ -65,7 +66,7 @@ class _Tables:
     @classmethod
     def of(cls, analysis: Analysis, budget: Budget) -> _Tables:
         nodes = curves.START + curves.STEP * (np.arange(curves.COUNT, dtype=np.float64) + 0.5)
-        speeds = np.arange(_SPEEDS, dtype=np.float64) + 0.5
+        speeds = (np.arange(_SPEEDS, dtype=np.float64) + 0.5) / _CELLS_A_KNOT
         kelvins = np.arange(_KELVINS, dtype=np.float64) + 0.5
         limits = analysis.sheet.limit
         case = analysis._case
@@ -213,7 +214,7 @@ class _Work:
         high = tables.high.take(cell, mode="clip")
         high += skew
         skew += tables.high_displayed.take(cell, mode="clip")
-        whole = knots = speed.astype(np.intp)
+        whole = knots = (speed * np.float32(_CELLS_A_KNOT)).astype(np.intp)
         free = tables.independent.take(knots, mode="clip")
         static = tables.static.take(knots, mode="clip")
         np.sqrt(free + static, out=out["calibrated_airspeed_u_kt"])
