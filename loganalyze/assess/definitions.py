@@ -143,9 +143,11 @@ class PhaseSettings:
     swing_s: float = 90.0
     """[s] ... none of them longer than this ..."""
     swing_pause_s: float = 30.0
-    """[s] ... with no longer pause between them ..."""
-    swings: int = 4
-    """... at least this many one after the other, up and down."""
+    """[s] ... turn about with no longer pause than this ..."""
+    swing_rest_s: float = 240.0
+    """[s] ... again and again, with no longer rest than this: parabolas are flown so ..."""
+    reversals: int = 3
+    """... at least this many times."""
     steep_deg: float = 50.0
     """[deg] With roll recorded: banked by more than this, at least twice within `steep_s`."""
     steep_s: float = 120.0
@@ -158,5 +160,5 @@ class PhaseSettings:
     """[ft/min] It begins and ends where the rate passes this."""
 
     def __post_init__(self) -> None:
-        if not (self.step_s > 0 and self.swings > 1 and 0 < self.cruise_share < 1):
-            raise ValueError("the step, the number of swings and the share must be positive")
+        if not (self.step_s > 0 and 0 < self.cruise_share < 1):
+            raise ValueError("the step must be positive, and the share between 0 and 1")

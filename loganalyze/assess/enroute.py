@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -200,8 +201,9 @@ def _holds(
     # The aircraft may still be slowing down in the level's first half.
     settled = speed[len(speed) // 2 :]
     earlier = profile.airspeed[before:entered]
+    # No airspeed at all stays one number for minutes, unless the recorder has stopped listening.
     return (len(earlier) > 1 and usual <= greatest
-            and float(settled.std()) <= settings.holding_steady_kt
+            and 0 < float(settled.std()) <= settings.holding_steady_kt
             and usual <= settings.holding_slower * float(np.median(earlier)))
 
 
@@ -229,30 +231,20 @@ def _holding(
 def _swinging(
     profile: Profile, found: Sequence[Piece], settings: PhaseSettings
 ) -> list[tuple[int, int]]:
-    """First and stop of each run of quick climbs and descents, up and down by turns."""
+    """First and stop of each run of quick reversals between climb and descent."""
     longest, pause = profile.cells(settings.swing_s), profile.cells(settings.swing_pause_s)
-    spans: list[tuple[int, int]] = []
-    chain: list[Piece] = []
-
-    def close() -> None:
-        if len(chain) >= settings.swings:
-            spans.append((chain[0].first, chain[-1].stop))
-        chain.clear()
-
-    for piece in found:
-        length = piece.stop - piece.first
-        if not piece.sign:
-            if length > pause:
-                close()
+    rest = profile.cells(settings.swing_rest_s)
+    swings = [piece for piece in found if piece.sign]
+    spans: list[tuple[int, int, int]] = []
+    for one, other in pairwise(swings):
+        if (one.sign == other.sign or other.first - one.stop > pause
+                or max(one.stop - one.first, other.stop - other.first) > longest):
             continue
-        if chain and piece.sign == chain[-1].sign:
-            close()
-        if length <= longest:
-            chain.append(piece)
+        if spans and one.first - spans[-1][1] <= rest:
+            spans[-1] = (spans[-1][0], other.stop, spans[-1][2] + 1)
         else:
-            close()
-    close()
-    return spans
+            spans.append((one.first, other.stop, 1))
+    return [(first, stop) for first, stop, reversals in spans if reversals >= settings.reversals]
 
 
 def _steep(

@@ -125,10 +125,12 @@ def _touches(profile: Profile, leg: Leg, settings: PhaseSettings) -> list[Leg]:
         return [leg]
     else:
         low = height < ground + settings.screen_ft
-    high = np.flatnonzero(height > np.fmin(ground, height.min()) + settings.airborne_ft)
+    base = float(height.min()) if np.isnan(ground) else ground
+    high = np.flatnonzero(height > base + settings.airborne_ft)
     if not len(high):
         return [leg]
-    low[: high[0]] = low[high[-1] :] = False
+    low[: high[0]] = False
+    low[high[-1] :] = False
     flights = []
     rest = leg
     for first, stop in runs(low):
@@ -143,17 +145,22 @@ def _touches(profile: Profile, leg: Leg, settings: PhaseSettings) -> list[Leg]:
     return [*flights, rest]
 
 
+def _roll_cells(profile: Profile) -> int:
+    """How many cells of a roll a straight line goes through: 10 s; none where that is too few."""
+    cells = max(profile.cells(10.0), 3)
+    return cells if cells * profile.step_s <= 15.0 else 0
+
+
 def roll_begins(profile: Profile, leg: Leg, settings: PhaseSettings) -> float:
     """When the take-off roll began [cells], from the acceleration after the airspeed came alive.
 
     The straight line through the 10 s after `slow_kt` is carried back to a standstill.
     """
-    width = profile.cells(10.0)
-    some = np.arange(leg.first, min(leg.first + width, leg.stop))
-    if len(some) < 4 or profile.step_s > 3.0:
+    some = np.arange(leg.first, min(leg.first + _roll_cells(profile), leg.stop))
+    if len(some) < 3:
         return float(leg.first)
     rate, start = np.polyfit(some - leg.first, profile.airspeed[some], 1)
-    if rate * 1.0 / profile.step_s < 0.5:
+    if rate / profile.step_s < 0.5:
         return float(leg.first)
     back = min(max(float(start / rate), 0.0), 30.0 / profile.step_s)
     return leg.first - back
@@ -161,9 +168,8 @@ def roll_begins(profile: Profile, leg: Leg, settings: PhaseSettings) -> float:
 
 def roll_ends(profile: Profile, leg: Leg, settings: PhaseSettings) -> float:
     """When the landing roll ended [cells]: slowed to the speed of leaving the runway."""
-    width = profile.cells(10.0)
-    some = np.arange(max(leg.stop - width, leg.first), leg.stop)
-    if len(some) < 4 or profile.step_s > 3.0:
+    some = np.arange(max(leg.stop - _roll_cells(profile), leg.first), leg.stop)
+    if len(some) < 3:
         return float(leg.stop)
     rate, end = np.polyfit(some - leg.stop, profile.airspeed[some], 1)
     if -rate / profile.step_s < 0.5:

@@ -31,8 +31,9 @@ the take-off, or after the landing:
   below 6,000 ft belongs to it. Where that ground wasn't recorded: from gear down (or, without
   gear, half flap) in the descent.
 - landing: from 50 ft above the ground to 20 kt, carried on from the deceleration above 40 kt.
-- manoeuvring: four or more climbs and descents of 250 ft, one after the other and each within
-  90 s; or, with roll, banks steeper than 50 deg in quick succession.
+- manoeuvring: a climb and a descent of 250 ft or more, each within 90 s, turning about three
+  times or more with no more than 4 min between; or, with roll, banks steeper than 50 deg in
+  quick succession.
 - emergency descent: 4,000 ft/min or more for 1 min, from and to where the rate passes
   1,500 ft/min. Numbers can't tell an emergency from its practice.
 - unknown: gaps, stretches without altitude or airspeed, and what none of these fits.

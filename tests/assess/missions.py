@@ -259,8 +259,10 @@ def recorded(flight: Flight, seed: int, channels: tuple[str, ...] = CHANNELS,
     truth = np.array([PHASES.index(name) for name in flight.phase], dtype=np.uint8)
     n = len(truth)
     air = (airspeed > 45) * 1.0
-    height = height + air * _wander(rng, n, rng.uniform(5, 35), 25) + rng.normal(
-        0, rng.uniform(2, 14), n)
+    # Over a runway a gust of 10 kt moves the static pressure by 5 ft; waves are met aloft.
+    low = np.isin(truth, [PHASES.index(name) for name in ("take-off", "landing")])
+    height = height + air * np.where(low, 0.25, 1.0) * _wander(
+        rng, n, rng.uniform(5, 35), 25) + rng.normal(0, rng.uniform(2, 14), n)
     airspeed = airspeed + air * _wander(rng, n, rng.uniform(0.5, 4), 5) + rng.normal(
         0, rng.uniform(0.2, 1.5), n)
     climb = climb + air * _wander(rng, n, 60, 8) + rng.normal(0, rng.uniform(30, 150), n)

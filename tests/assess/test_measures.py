@@ -161,5 +161,5 @@ def test_a_lone_sample_stands_for_no_time():
 @pytest.mark.parametrize("settings", [
     {"width_kt": 0}, {"lowest_kt": 100, "highest_kt": 0}, {"bands_kt": (5, 5)}])
 def test_settings_that_make_no_sense(settings):
-    with pytest.raises(ValueError, match="rise|rising"):
+    with pytest.raises(ValueError, match=r"rise|rising"):
         MeasureSettings(**settings)
