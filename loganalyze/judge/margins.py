@@ -10,12 +10,13 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import conditions, screening, speeds, states
+from loganalyze.judge import conditions, loops, screening, speeds, states
 from loganalyze.judge.case import Case, Judged
 from loganalyze.judge.screening import Bits
 from loganalyze.record.units import FOOT, KNOT
@@ -48,13 +49,16 @@ def judge(case: Case) -> Judged:
     for name in ("state", *(f"state_{i}" for i in range(len(case.sheet.limit)))):
         result.columns[name] = np.zeros(n, dtype=np.uint8)
     starts = range(0, n, BLOCK)
+    compiled = loops.kernels(n)
+    if compiled is not None:
+        case = replace(case, screen=loops.looking(case.screen, compiled))
     workers = min(2, os.cpu_count() or 1, len(starts))
     if workers < 2:
-        parts = [_run(case, result, list(starts))]
+        parts = [_run(case, result, compiled, list(starts))]
     else:
         half = len(starts) // 2
         with ThreadPoolExecutor(workers) as pool:
-            parts = list(pool.map(lambda some: _run(case, result, some),
+            parts = list(pool.map(lambda some: _run(case, result, compiled, some),
                                   (list(starts[:half]), list(starts[half:]))))
     for part in parts:
         result.over |= part.over
@@ -65,14 +69,15 @@ def judge(case: Case) -> Judged:
     return result
 
 
-def _run(case: Case, result: Judged, starts: list[int]) -> Judged:
+def _run(case: Case, result: Judged, compiled: Any, starts: list[int]) -> Judged:
     part = Judged(result.columns)
-    work = speeds.Workspace(BLOCK)
+    fill: _Plain | loops.Loops = (
+        _Plain(case) if compiled is None else loops.Loops(case, compiled, BLOCK, GUARD))
     pending = _Pending()
     # NaN stands for missing throughout; comparing it is no fault.
     with np.errstate(invalid="ignore"):
         for start in starts:
-            _block(case, part, work, pending, start, min(start + BLOCK, len(case.log)))
+            _block(case, part, fill, pending, start, min(start + BLOCK, len(case.log)))
             if pending.size >= BLOCK:
                 pending.settle(case, part)
                 pending = _Pending()
@@ -106,47 +111,35 @@ class _Pending:
             states.combine(case, part, start, stop, settled=False)
 
 
-def _block(
-    case: Case, part: Judged, work: speeds.Workspace, pending: _Pending, start: int, stop: int
-) -> None:
+def _block(case: Case, part: Judged, loop: _Plain | loops.Loops, pending: _Pending,
+           start: int, stop: int) -> None:
     air, out = case.air, part.columns
-    speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
-    felt = air.temperature if case.temperature_wanted else None
-    temperature = None if felt is None else felt[start:stop]
     bits = case.screen.block(start, stop)
     if bits is not None:
-        speed = np.where(bits & screening.AIRSPEED, np.nan, speed)
-        altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
-        if temperature is not None:
-            temperature = np.where(bits & screening.TEMPERATURE, np.nan, temperature)
-        _count(part, bits)
         raised = np.flatnonzero(bits)
         part.rejected.append((raised + start, bits[raised]))
+        _count(part, bits[raised])
     for i, wanted in case.in_pieces.items():
         conditions.hold(wanted, case.log.time, slice(start, stop), case.applies[i])
-    work.take(speed, altitude)
-    if case.speeds_wanted:
-        cut = {name: column[start:stop] for name, column in out.items()}
-        np.multiply(speed, 1 / KNOT, out=cut["calibrated_airspeed_kt"], casting="same_kind")
-        np.multiply(altitude, 1 / FOOT, out=cut["pressure_altitude_ft"], casting="same_kind")
-        if air.indicated_airspeed is not None:
-            np.multiply(air.indicated_airspeed[start:stop], 1 / KNOT,
-                        out=cut["indicated_airspeed_kt"], casting="same_kind")
-            if bits is not None:
-                cut["indicated_airspeed_kt"][(bits & screening.AIRSPEED) > 0] = np.nan
-        speeds.reckon(work, temperature, air.recovery_factor, cut)
-    margin = _limits_from_tables(case, out, work, start, stop)
+    near = loop.fill(out, _configurations(case, start, stop), bits, start, stop)
+    if case.speeds_wanted and air.indicated_airspeed is not None:
+        indicated = out["indicated_airspeed_kt"][start:stop]
+        np.multiply(air.indicated_airspeed[start:stop], 1 / KNOT, out=indicated,
+                    casting="same_kind")
+        if bits is not None:
+            indicated[(bits & screening.AIRSPEED) > 0] = np.nan
+    altitude = air.pressure_altitude[start:stop]
+    if bits is not None and case.ends:
+        altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
     unknown = False
     for i in range(len(case.sheet.limit)):
         unknown |= states.far_state(case, i, out[f"state_{i}"][start:stop], altitude, start, stop)
     if len(case.tabulated) < len(case.sheet.limit) or case.air.position_tables:
-        rows = np.arange(stop - start)
-    elif np.min(margin) > GUARD:
+        near = np.arange(stop - start)
+    elif not len(near):
         states.combine(case, part, start, stop, settled=not unknown)
         return
-    else:
-        rows = np.flatnonzero(~(margin > GUARD))
-    pending.add(rows, start, stop, bits)
+    pending.add(near, start, stop, bits)
 
 
 def _count(part: Judged, bits: Bits) -> None:
@@ -156,12 +149,46 @@ def _count(part: Judged, bits: Bits) -> None:
             part.screened[reason] = part.screened.get(reason, 0) + raised
 
 
+class _Plain:
+    """The sums of a block by whole-array operations: what the compiled loops are held to."""
+
+    def __init__(self, case: Case) -> None:
+        self._case = case
+        self._work = speeds.Workspace(BLOCK)
+
+    def fill(
+        self, out: Mapping[str, NDArray[Any]], choices: loops.Choices, bits: Bits | None,
+        start: int, stop: int,
+    ) -> NDArray[np.intp]:
+        """Write a block's columns; return the rows (in the block) to be reckoned directly."""
+        case, air, work = self._case, self._case.air, self._work
+        speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
+        temperature = None
+        if case.speeds_wanted and air.temperature is not None:
+            temperature = air.temperature[start:stop]
+        if bits is not None:
+            speed = np.where(bits & screening.AIRSPEED, np.nan, speed)
+            altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
+            if temperature is not None:
+                temperature = np.where(bits & screening.TEMPERATURE, np.nan, temperature)
+        work.take(speed, altitude)
+        if case.speeds_wanted:
+            cut = {name: column[start:stop] for name, column in out.items()}
+            np.multiply(speed, 1 / KNOT, out=cut["calibrated_airspeed_kt"], casting="same_kind")
+            np.multiply(work.altitude, 1 / FOOT, out=cut["pressure_altitude_ft"],
+                        casting="same_kind")
+            speeds.reckon(work, temperature, air.recovery_factor, cut)
+        margin = _limits_from_tables(case, out, work, choices, start, stop)
+        if np.min(margin) > GUARD:
+            return np.empty(0, dtype=np.intp)
+        return np.flatnonzero(~(margin > GUARD))
+
+
 def _limits_from_tables(
     case: Case, out: Mapping[str, NDArray[Any]], work: speeds.Workspace,
-    start: int, stop: int,
+    choices: loops.Choices, start: int, stop: int,
 ) -> Floats:
     """Write the limit columns as the tables give them; return the margin [m/s]."""
-    choices = _configurations(case, start, stop)
     limit, mach, scratch = work.limit, work.limit_mach, work.spare
     for chosen, where in choices:
         curve = case.curve(chosen)
@@ -221,7 +248,7 @@ def _configurations(
 
 def _pointer(
     case: Case, pointer: NDArray[Any], limit: Floats,
-    choices: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]], work: speeds.Workspace,
+    choices: loops.Choices, work: speeds.Workspace,
 ) -> None:
     """Write where the limit pointer stood [kt IAS], as far as tables give it."""
     shown = tuple(i for i in case.on_pointer if i in case.tabulated)

@@ -129,6 +129,8 @@ class Screen:
     aside: tuple[Rows, Bits] | None = None
     corroborated: Callable[[int], bool] | None = None
     others: tuple[tuple[Floats, float, float], ...] = ()
+    look: Callable[[int, int], Bits | None] | None = None
+    """What looks at samples and their neighbours in place of the plain way, with its results."""
 
     def block(self, start: int, stop: int) -> Bits | None:
         """Return the reasons against rows `start` to `stop`, or None when there are none.
@@ -136,7 +138,7 @@ class Screen:
         Looks a frame beyond either end, so that the blocks' boundaries leave no trace.
         """
         low, high = max(start - self._frame, 0), min(stop + self._frame, len(self.time))
-        bits = self._local(low, high)
+        bits = (self.look or self.local)(low, high)
         if bits is not None:
             self._lose(bits, low)
             bits = bits[start - low : stop - low]
@@ -155,14 +157,17 @@ class Screen:
             return 1
         return int(min(self.settings.lost_frame_s / self.interval, 4096.0)) + 1
 
-    def _rate(self, bound: Plausible) -> float:
+    def rate(self, bound: Plausible) -> float:
         """The greatest plausible rate [SI/s]."""
         if bound is SPEED:
             return self.settings.plausible_rate_kt_s * KNOT
         return self.settings.plausible_rate_ft_s * FOOT
 
-    def _local(self, low: int, high: int) -> Bits | None:
-        """What each sample and its neighbours tell: missing, out of range, a spike."""
+    def local(self, low: int, high: int) -> Bits | None:
+        """What each sample and its neighbours tell: missing, out of range, a spike.
+
+        Takes rows `low` to before `high`; None where nothing is against any.
+        """
         bits: Bits | None = None
         for bound, values in ((SPEED, self.speed), (HEIGHT, self.altitude),
                               (HEAT, self.temperature)):
@@ -172,11 +177,18 @@ class Screen:
         first, stop = max(low - 1, 0), min(high + 1, len(self.time))
         steps = self.time[first + 1 : stop] - self.time[first : stop - 1]
         for bound, values in ((SPEED, self.speed), (HEIGHT, self.altitude)):
-            for row in spikes(bound, self._rate(bound), values[first:stop], steps):
-                if low <= first + row < high and not self._borne_out(bound, first + row):
+            for row in spikes(bound, self.rate(bound), values[first:stop], steps):
+                if low <= first + row < high:
                     bits = np.zeros(high - low, dtype=np.uint16) if bits is None else bits
-                    bits[first + row - low] |= np.uint16(1 << (bound.first_bit + 2))
+                    self.mark_spike(bits, bound, first + row, low)
         return bits
+
+    def mark_spike(self, bits: Bits, bound: Plausible, row: int, low: int) -> bool:
+        """Set a spike's bit, unless other channels bear it out; `bits` begin at row `low`."""
+        if self._borne_out(bound, row):
+            return False
+        bits[row - low] |= np.uint16(1 << (bound.first_bit + 2))
+        return True
 
     def _borne_out(self, bound: Plausible, row: int) -> bool:
         return bound is SPEED and self.corroborated is not None and self.corroborated(row)

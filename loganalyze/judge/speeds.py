@@ -22,20 +22,23 @@ from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
 
-_SLOW = 15.0
+SLOW = 15.0
 """Below this [m/s] the table of powers loses digits to the subtraction of 1."""
-_FREEZING = 273.15
+FAST = 0.999
+"""Above this Mach number it ends."""
+FREEZING = 273.15
 _THINNEST = float(atmosphere.density_ratio(
     atmosphere.HIGHEST, atmosphere.temperature(atmosphere.HIGHEST)))
 
 
 @cache
-def _pressure_ratio() -> Cells:
+def pressure_ratio() -> Cells:
+    """Pressure ratio over pressure altitude [m]."""
     return Cells.of(atmosphere.pressure_ratio, curves.START, curves.STEP, curves.COUNT)
 
 
 @cache
-def _expansion() -> Cells:
+def expansion() -> Cells:
     """(1 + q_c/p)^(2/7), which is 1 + 0.2 M^2 below Mach 1."""
     count = 2048
     step = airspeed.SONIC_RATIO / count
@@ -43,7 +46,7 @@ def _expansion() -> Cells:
 
 
 @cache
-def _density_altitude() -> Cells:
+def density_altitude() -> Cells:
     """Density altitude [m] from the density ratio, from just below 20 km down.
 
     The tropopause, where the relation bends, lies on a cell's edge.
@@ -83,9 +86,18 @@ class Workspace:
         return self._cells_too[: len(self.speed)]
 
     def take(self, speed: Floats, altitude: Floats) -> None:
-        """Take a block's calibrated airspeed [m/s] and pressure altitude [m], NaN if screened."""
+        """Take a block's calibrated airspeed [m/s] and pressure altitude [m], NaN if screened.
+
+        An altitude outside the table is NaN from here on.
+        """
+        table = pressure_ratio()
+        if (np.fmin.reduce(altitude, initial=table.start) < table.start
+                or np.fmax.reduce(altitude, initial=table.stop) > table.stop):
+            # A correction may have moved the altitude out of its plausible range.
+            altitude = np.where(
+                (altitude >= table.start) & (altitude <= table.stop), altitude, np.nan)
         self.speed, self.altitude = speed, altitude
-        _pressure_ratio().locate(altitude, self.cell, self.offset)
+        table.locate(altitude, self.cell, self.offset)
 
 
 def reckon(
@@ -94,7 +106,7 @@ def reckon(
 ) -> None:
     """Write a block's speeds and temperatures; `temperature` is what the probe felt [K]."""
     mach, delta, spare, first = work.mach, work.delta, work.spare, work.first
-    _pressure_ratio().evaluate(work.cell, work.offset, delta, spare)
+    pressure_ratio().evaluate(work.cell, work.offset, delta, spare)
     squared = _mach_squared(work)
     np.sqrt(squared, out=mach)
     _reckon_ends_exactly(work, squared)
@@ -109,7 +121,7 @@ def reckon(
         np.multiply(squared, 0.2 * recovery_factor, out=first)
         np.add(first, 1.0, out=first)
         static = np.divide(temperature, first, out=first)
-    np.subtract(static, _FREEZING, out=out["static_air_temperature_degc"], casting="same_kind")
+    np.subtract(static, FREEZING, out=out["static_air_temperature_degc"], casting="same_kind")
     np.sqrt(static, out=spare)
     np.multiply(spare, mach, out=spare)
     np.multiply(spare, atmosphere.A0 / np.sqrt(atmosphere.T0) / KNOT,
@@ -133,9 +145,9 @@ def _mach_squared(work: Workspace) -> Floats:
     np.divide(squared, work.delta, out=squared)  # q_c/p
     if np.fmax.reduce(squared, initial=0.0) > airspeed.SONIC_RATIO:
         np.minimum(squared, airspeed.SONIC_RATIO, out=squared)
-    expansion = _expansion()
-    expansion.locate(squared, work.cell_too, second)
-    expansion.evaluate(work.cell_too, second, squared, spare)
+    table = expansion()
+    table.locate(squared, work.cell_too, second)
+    table.evaluate(work.cell_too, second, squared, spare)
     np.subtract(squared, 1.0, out=squared)
     np.multiply(squared, 5.0, out=squared)
     return squared
@@ -144,9 +156,9 @@ def _mach_squared(work: Workspace) -> Floats:
 def _reckon_ends_exactly(work: Workspace, squared: Floats) -> None:
     slowest = np.fmin.reduce(work.speed, initial=np.inf)
     fastest = np.fmax.reduce(work.mach, initial=0.0)
-    if slowest >= _SLOW and fastest < 0.999:
+    if slowest >= SLOW and fastest < FAST:
         return
-    rows = np.flatnonzero(~((work.speed >= _SLOW) & (work.mach < 0.999)))
+    rows = np.flatnonzero(~((work.speed >= SLOW) & (work.mach < FAST)))
     work.mach[rows] = mach_at_cas(work.speed[rows], work.altitude[rows])
     squared[rows] = work.mach[rows] ** 2
 
@@ -162,7 +174,7 @@ def _isa_deviation(work: Workspace, static: Floats, out: NDArray[np.float32]) ->
 
 
 def _write_density_altitude(work: Workspace, static: Floats, out: NDArray[np.float32]) -> None:
-    sigma, table = work.second, _density_altitude()
+    sigma, table = work.second, density_altitude()
     np.divide(work.delta, static, out=sigma)
     np.multiply(sigma, atmosphere.T0, out=sigma)
     beyond = None

@@ -37,8 +37,10 @@ def far_state(
             if unknown:
                 state[applies == conditions.NO] = NOT_APPLICABLE
                 state[applies == conditions.UNKNOWN] = UNKNOWN
-            else:
+            elif most == conditions.UNKNOWN:
                 np.take(_STATE_OF, applies, out=state, mode="clip")
+            else:
+                np.multiply(applies ^ conditions.YES, NOT_APPLICABLE, out=state)
             unknown |= bool(most == conditions.UNKNOWN)
     return unknown
 
@@ -90,19 +92,21 @@ def combine(case: Case, part: Judged, start: int, stop: int, settled: bool) -> N
     """
     out = part.columns
     state = out["state"][start:stop]
-    always = len(case.applies) < len(case.sheet.limit)
-    if not (settled and always):
-        states = [out[f"state_{i}"][start:stop] for i in range(len(case.sheet.limit))]
-        over = np.zeros(stop - start, dtype=bool)
-        unknown, applicable = over.copy(), over.copy()
-        for one in states:
-            over |= one == OVER
-            unknown |= one == UNKNOWN
+    limits = range(len(case.sheet.limit))
+    # A limit that is under throughout changes nothing but that one applied. Where none is near,
+    # only these can be anything else; memory that isn't looked at is never made.
+    written = [i for i in limits if i in case.ends or i in case.applies] if settled else limits
+    loud = [one for i in written if (one := out[f"state_{i}"][start:stop]).max() != UNDER]
+    if len(loud) == len(limits):
+        applicable = np.zeros(stop - start, dtype=bool)
+        for one in loud:
             applicable |= one != NOT_APPLICABLE
         state[~applicable] = NOT_APPLICABLE
-        state[unknown] = UNKNOWN
-        state[over] = OVER
-    known = None if settled and always else ~unknown_mask(case, out, slice(start, stop))
+    if not settled:
+        for code in (UNKNOWN, OVER):
+            for one in loud:
+                np.copyto(state, code, where=one == code)
+    known = None if settled else ~unknown_mask(case, out, slice(start, stop))
     part.known_s += _held(case, start, stop, known)
 
 

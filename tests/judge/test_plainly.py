@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from loganalyze.air import airspeed, atmosphere, probes
-from loganalyze.judge import margins
+from loganalyze.judge import loops, margins
 from loganalyze.judge.flight import Analysis, analyze
 from loganalyze.record.log import Channel, FlightLog
 from loganalyze.sheets.limits import Limit, LimitsSheet
@@ -24,6 +24,11 @@ NAN = math.nan
 KT, FT, DEG = 1852 / 3600, 0.3048, math.pi / 180
 UNDER, OVER, UNKNOWN, NOT_APPLICABLE = range(4)
 STATES = ("no", "yes", "unknown")
+
+
+@pytest.fixture(params=["whole arrays", "compiled loops"], autouse=True)
+def way(request, monkeypatch):
+    monkeypatch.setattr(loops, "ENOUGH", 0 if request.param == "compiled loops" else math.inf)
 
 
 def known(function: Any, *numbers: float) -> float:

@@ -1,0 +1,358 @@
+"""The innermost loops of the judgement, compiled: the same sums as the plain block loop.
+
+Imported only for much data, and only where numba is installed; see `kernels`. Operation for
+operation these loops do what `speeds`, `margins` and `screening` do with whole arrays, so the
+results are the same to the bit. They hold no GIL, and a stretch of samples stays in the
+processor's nearest cache on its way through all formulas.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+F = TypeVar("F", bound=Callable[..., Any])
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Bits = NDArray[np.uint16]
+Bytes = NDArray[np.uint8]
+Rows = NDArray[np.int64]
+
+CHUNK = 1024
+"""Samples taken through all formulas at a time: a dozen arrays of them fit the nearest cache."""
+GIVEN_NOT = -1.0
+"""Stands in `given` where the Mach number comes from the table."""
+
+# Inputs are declared read-only, so that arrays of either kind come without another compilation.
+_FLOATS = "Array(float64, 1, 'C', readonly=True)"
+_BITS = "Array(uint16, 1, 'C', readonly=True)"
+_TABLE = "Array(float64, 2, 'C', readonly=True)"
+_SINGLE, _BYTES, _ROWS = "float32[::1]", "uint8[::1]", "int64[::1]"
+
+
+def _compiled(result: str, *arguments: str) -> Callable[[F], F]:
+    # No fast maths: every sum as written, so that it's the same with and without compiling.
+    return cast(Callable[[F], F], njit(
+        f"{result}({', '.join(arguments)})", nogil=True, cache=True, error_model="numpy"))
+
+
+@_compiled("UniTuple(int64, 3)", *[_FLOATS] * 4, "int64", "int64", _TABLE, "uint16[::1]",
+           _ROWS, _ROWS)
+def screen(
+    time: Floats, speed: Floats, altitude: Floats, felt: Floats, low: int, high: int,
+    bounds: Floats, bits: Bits, fast_speed: Rows, fast_altitude: Rows,
+) -> tuple[int, int, int]:
+    """Find what each sample of rows `low` to before `high` and its neighbours tell.
+
+    Parameters
+    ----------
+    time, speed, altitude, felt : float64[n]
+        [s], [m/s], [m], [K] as recorded; `felt` empty where there is none.
+    bounds : float64[3, 5]
+        Of each channel: lowest and highest plausible value, greatest rate, what noise may add
+        to a step, and the place of the bit that says missing; out of range comes next.
+    bits : uint16[high - low]
+        Zeros; receives those bits.
+    fast_speed, fast_altitude : int64[high - low]
+        Receive the rows that are out and at once back, faster than plausible.
+
+    Returns
+    -------
+    tuple of int
+        How many bits were set, and how many rows `fast_speed` and `fast_altitude` hold.
+    """
+    marked = spikes = 0
+    speed_spikes = 0
+    for first in range(low, high, CHUNK):
+        last = min(first + CHUNK, high)
+        for channel in range(3):
+            values = speed if channel == 0 else (altitude if channel == 1 else felt)
+            if not values.size:
+                continue
+            lowest, highest = bounds[channel, 0], bounds[channel, 1]
+            bad = 0
+            for i in range(first, last):
+                bad += not (values[i] >= lowest) & (values[i] <= highest)
+            if bad:
+                missing = np.uint16(1 << int(bounds[channel, 4]))
+                outside = np.uint16(2 << int(bounds[channel, 4]))
+                marked += bad
+                for i in range(first, last):
+                    if not (values[i] >= lowest) & (values[i] <= highest):
+                        bits[i - low] |= missing if np.isnan(values[i]) else outside
+            if channel == 2:
+                continue
+            rate, noise = bounds[channel, 2], bounds[channel, 3]
+            begin, end = max(first, 1), min(last, time.size - 1)
+            bad = 0
+            for i in range(begin, end):
+                away = np.abs(values[i] - values[i - 1]) > rate * (time[i] - time[i - 1]) + noise
+                back = np.abs(values[i + 1] - values[i]) > rate * (time[i + 1] - time[i]) + noise
+                bad += away & back
+            if not bad:
+                continue
+            for i in range(begin, end):
+                before, here, after = values[i - 1], values[i], values[i + 1]
+                away = np.abs(here - before) > rate * (time[i] - time[i - 1]) + noise
+                back = np.abs(after - here) > rate * (time[i + 1] - time[i]) + noise
+                # A fill value beside it makes no good sample a spike.
+                if (away & back and (here - before) * (after - here) < 0
+                        and lowest <= before <= highest and lowest <= here <= highest
+                        and lowest <= after <= highest):
+                    if channel == 0:
+                        fast_speed[speed_spikes] = i
+                        speed_spikes += 1
+                    else:
+                        fast_altitude[spikes] = i
+                        spikes += 1
+    return marked, speed_spikes, spikes
+
+
+@_compiled("int64", _FLOATS, _FLOATS, _BITS, "uint16", "uint16", _BITS, _TABLE, _FLOATS,
+           _SINGLE, _ROWS)
+def verdict(
+    speed: Floats, altitude: Floats, bits: Bits, speed_mask: np.uint16, altitude_mask: np.uint16,
+    which: Bits, table: Floats, numbers: Floats, margin_kt: Singles, near: Rows,
+) -> int:
+    """Write the margin alone; return how many rows are near a limit or can't be told.
+
+    The arguments are those of `columns`, of which this is a part.
+    """
+    start, scale, count = numbers[0], numbers[1], int(numbers[2])
+    knots, guard = numbers[4], numbers[12]
+    close = 0
+    v, h = np.empty(CHUNK), np.empty(CHUNK)
+    offset, row = np.empty(CHUNK), np.empty(CHUNK, np.int32)
+    for first in range(0, speed.size, CHUNK):
+        n = min(CHUNK, speed.size - first)
+        for i in range(n):
+            v[i] = speed[first + i]
+            h[i] = altitude[first + i]
+        if bits.size:
+            some = bits[first : first + n]
+            for i in range(n):
+                v[i] = np.nan if some[i] & speed_mask else v[i]
+                h[i] = np.nan if some[i] & altitude_mask else h[i]
+        for i in range(n):
+            x = (h[i] - start) * scale
+            x = x if (x >= 0.0) & (x <= count - 1.0) else np.nan
+            cell = np.int32(x if x > 0.0 else 0.0)
+            row[i] = cell
+            offset[i] = x - cell - 0.5
+        if which.size:
+            chosen = which[first : first + n]
+            for i in range(n):
+                row[i] += chosen[i] * count
+        margin = margin_kt[first : first + n]
+        bad = 0
+        for i in range(n):
+            r, u = row[i], offset[i]
+            x = (table[r, 3] * u + table[r, 4]) * u + table[r, 5] - v[i]
+            h[i] = x
+            margin[i] = x * knots
+        for i in range(n):
+            bad += not h[i] > guard
+        if bad:
+            for i in range(n):
+                if not h[i] > guard:
+                    near[close] = first + i
+                    close += 1
+    return close
+
+
+@_compiled(
+    "UniTuple(int64, 3)", _FLOATS, _FLOATS, _FLOATS, _BITS, "uint16", "uint16", "uint16", _BITS,
+    _TABLE, "Array(uint8, 1, 'C', readonly=True)", _TABLE, _TABLE, _FLOATS, _FLOATS,
+    *[_SINGLE] * 12, _BYTES, *[_ROWS] * 3,
+)
+def columns(
+    speed: Floats, altitude: Floats, felt: Floats, bits: Bits, speed_mask: np.uint16,
+    altitude_mask: np.uint16, felt_mask: np.uint16, which: Bits, table: Floats, who: Bytes,
+    expansion: Floats, thinness: Floats, numbers: Floats, given: Floats, cas_kt: Singles,
+    altitude_ft: Singles, mach_out: Singles, eas_kt: Singles, tas_kt: Singles,
+    static_degc: Singles, isa_deviation_degc: Singles, density_altitude_ft: Singles,
+    limit_kt: Singles, pointer_kt: Singles, margin_kt: Singles, margin_mach: Singles,
+    governing: Bytes, near: Rows, ends: Rows, beyond: Rows,
+) -> tuple[int, int, int]:
+    """Write every column of a block of n samples.
+
+    Parameters
+    ----------
+    speed, altitude, felt : float64[n]
+        Calibrated airspeed [m/s], pressure altitude [m], temperature that the probe felt [K]
+        (empty where there is none).
+    bits : uint16[n] or empty
+        What screening has against each sample; a sample is NaN where its mask has a bit of it.
+    which : uint16[n] or empty
+        The part of the table that each sample's limits have.
+    table : float64[parts * cells, 12]
+        Parabolas over pressure altitude (curvature, slope, value): of the pressure ratio, the
+        limit airspeed, the limit Mach number and the limit pointer. ``who`` : uint8[parts *
+        cells], the governing limit.
+    expansion, thinness : float64[., 2], float64[., 3]
+        Straight lines of (1 + q_c/p)^(2/7), and parabolas of the density altitude over the
+        density ratio.
+    numbers : float64[.]
+        As `loops.Loops` lists them.
+    given : float64[n] or empty
+        Mach numbers known better than from the table; `GIVEN_NOT` elsewhere.
+    near, ends, beyond : int64[n]
+        Receive the rows near a limit, or whose margin can't be told; those too slow or too fast
+        for the table of powers; those whose density ratio its table doesn't hold.
+
+    Returns
+    -------
+    tuple of int
+        How many rows `near`, `ends` and `beyond` hold.
+    """
+    start, scale, count = numbers[0], numbers[1], int(numbers[2])
+    factor, knots, feet = numbers[3], numbers[4], numbers[5]
+    sonic, slow, fast = numbers[6], numbers[7], numbers[8]
+    per_expansion, recovery, freezing, guard = numbers[9], numbers[10], numbers[11], numbers[12]
+    sound, sound_root = numbers[13], numbers[14]
+    lapse, ground, tropopause, reference = numbers[15], numbers[16], numbers[17], numbers[18]
+    thin, thick, per_thinness = numbers[19], numbers[20], numbers[21]
+    close = ending = outside = 0
+    v, h, t = np.empty(CHUNK), np.empty(CHUNK), np.empty(CHUNK)
+    offset, row, cell = np.empty(CHUNK), np.empty(CHUNK, np.int32), np.empty(CHUNK, np.int32)
+    delta, limit, there = np.empty(CHUNK), np.empty(CHUNK), np.empty(CHUNK)
+    mach, squared, spare = np.empty(CHUNK), np.empty(CHUNK), np.empty(CHUNK)
+    for first in range(0, speed.size, CHUNK):
+        n = min(CHUNK, speed.size - first)
+        last = first + n
+        for i in range(n):
+            v[i] = speed[first + i]
+            h[i] = altitude[first + i]
+        if felt.size:
+            for i in range(n):
+                t[i] = felt[first + i]
+        if bits.size:
+            some = bits[first:last]
+            for i in range(n):
+                v[i] = np.nan if some[i] & speed_mask else v[i]
+                h[i] = np.nan if some[i] & altitude_mask else h[i]
+                t[i] = np.nan if some[i] & felt_mask else t[i]
+        for i in range(n):
+            x = (h[i] - start) * scale
+            x = x if (x >= 0.0) & (x <= count - 1.0) else np.nan
+            h[i] = h[i] if x == x else np.nan
+            whole = np.int32(x if x > 0.0 else 0.0)
+            row[i] = whole
+            offset[i] = x - whole - 0.5
+        if which.size:
+            chosen = which[first:last]
+            for i in range(n):
+                row[i] += chosen[i] * count
+        pointer = pointer_kt[first:last]
+        for i in range(n):
+            r, u = row[i], offset[i]
+            delta[i] = (table[r, 0] * u + table[r, 1]) * u + table[r, 2]
+            limit[i] = (table[r, 3] * u + table[r, 4]) * u + table[r, 5]
+            there[i] = (table[r, 6] * u + table[r, 7]) * u + table[r, 8]
+            spare[i] = (table[r, 9] * u + table[r, 10]) * u + table[r, 11]
+        for i in range(n):
+            pointer[i] = spare[i] * knots
+        governs = governing[first:last]
+        for i in range(n):
+            governs[i] = who[row[i]]
+        for i in range(n):
+            x = v[i] * factor
+            x = x * x + 1.0
+            x = ((x * x) * (np.sqrt(x) * x) - 1.0) / delta[i]
+            squared[i] = sonic if x > sonic else x
+        for i in range(n):
+            x = squared[i] * per_expansion
+            whole = np.int32(x if x > 0.0 else 0.0)
+            cell[i] = whole
+            spare[i] = x - whole - 0.5
+        for i in range(n):
+            r = cell[i]
+            squared[i] = (expansion[r, 0] * spare[i] + expansion[r, 1] - 1.0) * 5.0
+        for i in range(n):
+            mach[i] = np.sqrt(squared[i])
+        if given.size:
+            known = given[first:last]
+            for i in range(n):
+                if known[i] != GIVEN_NOT:
+                    mach[i] = known[i]
+                    squared[i] = known[i] * known[i]
+        else:
+            bad = 0
+            for i in range(n):
+                bad += (v[i] < slow) | (mach[i] >= fast)
+            if bad:
+                for i in range(n):
+                    if (v[i] < slow) | (mach[i] >= fast):
+                        ends[ending] = first + i
+                        ending += 1
+        out = cas_kt[first:last]
+        for i in range(n):
+            out[i] = v[i] * knots
+        out = altitude_ft[first:last]
+        for i in range(n):
+            out[i] = h[i] * feet
+        out = mach_out[first:last]
+        for i in range(n):
+            out[i] = mach[i]
+        out = eas_kt[first:last]
+        for i in range(n):
+            out[i] = np.sqrt(delta[i]) * mach[i] * sound
+        out = limit_kt[first:last]
+        for i in range(n):
+            out[i] = limit[i] * knots
+        out = margin_mach[first:last]
+        for i in range(n):
+            out[i] = there[i] - mach[i]
+        out = margin_kt[first:last]
+        bad = 0
+        for i in range(n):
+            x = limit[i] - v[i]
+            spare[i] = x
+            out[i] = x * knots
+        for i in range(n):
+            bad += not spare[i] > guard
+        if bad:
+            for i in range(n):
+                if not spare[i] > guard:
+                    near[close] = first + i
+                    close += 1
+        if not felt.size:
+            continue
+        if recovery != 0.0:
+            for i in range(n):
+                t[i] = t[i] / (squared[i] * recovery + 1.0)
+        out = static_degc[first:last]
+        for i in range(n):
+            out[i] = t[i] - freezing
+        out = isa_deviation_degc[first:last]
+        for i in range(n):
+            x = h[i] * lapse + ground
+            out[i] = t[i] - (tropopause if x < tropopause else x)
+        out = tas_kt[first:last]
+        for i in range(n):
+            out[i] = np.sqrt(t[i]) * mach[i] * sound_root
+        for i in range(n):
+            spare[i] = delta[i] / t[i] * reference
+        bad = 0
+        for i in range(n):
+            bad += (spare[i] < thin) | (spare[i] > thick)
+        if bad:
+            for i in range(n):
+                if (spare[i] < thin) | (spare[i] > thick):
+                    spare[i] = np.nan
+                    beyond[outside] = first + i
+                    outside += 1
+        for i in range(n):
+            x = (spare[i] - thin) * per_thinness
+            whole = np.int32(x if x > 0.0 else 0.0)
+            cell[i] = whole
+            spare[i] = x - whole - 0.5
+        out = density_altitude_ft[first:last]
+        for i in range(n):
+            r, u = cell[i], spare[i]
+            out[i] = ((thinness[r, 0] * u + thinness[r, 1]) * u + thinness[r, 2]) * feet
+    return close, ending, outside
