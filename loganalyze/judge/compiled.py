@@ -74,40 +74,46 @@ def screen(
             if not values.size:
                 continue
             lowest, highest = bounds[channel, 0], bounds[channel, 1]
+            here = values[first:last]
             bad = 0
-            for i in range(first, last):
-                bad += not (values[i] >= lowest) & (values[i] <= highest)
+            for i in range(here.size):
+                bad += not (here[i] >= lowest) & (here[i] <= highest)
             if bad:
                 missing = np.uint16(1 << int(bounds[channel, 4]))
                 outside = np.uint16(2 << int(bounds[channel, 4]))
                 marked += bad
-                for i in range(first, last):
-                    if not (values[i] >= lowest) & (values[i] <= highest):
-                        bits[i - low] |= missing if np.isnan(values[i]) else outside
+                for i in range(here.size):
+                    if not (here[i] >= lowest) & (here[i] <= highest):
+                        bits[first - low + i] |= missing if np.isnan(here[i]) else outside
             if channel == 2:
                 continue
             rate, noise = bounds[channel, 2], bounds[channel, 3]
             begin, end = max(first, 1), min(last, time.size - 1)
+            if begin >= end:
+                continue
+            # Slices rather than i - 1 and i + 1, which could be negative and bar vector steps.
+            before, here, after = (
+                values[begin - 1 : end - 1], values[begin:end], values[begin + 1 : end + 1])
+            past, now, next_ = time[begin - 1 : end - 1], time[begin:end], time[begin + 1 : end + 1]
             bad = 0
-            for i in range(begin, end):
-                away = np.abs(values[i] - values[i - 1]) > rate * (time[i] - time[i - 1]) + noise
-                back = np.abs(values[i + 1] - values[i]) > rate * (time[i + 1] - time[i]) + noise
+            for i in range(here.size):
+                away = np.abs(here[i] - before[i]) > rate * (now[i] - past[i]) + noise
+                back = np.abs(after[i] - here[i]) > rate * (next_[i] - now[i]) + noise
                 bad += away & back
             if not bad:
                 continue
-            for i in range(begin, end):
-                before, here, after = values[i - 1], values[i], values[i + 1]
-                away = np.abs(here - before) > rate * (time[i] - time[i - 1]) + noise
-                back = np.abs(after - here) > rate * (time[i + 1] - time[i]) + noise
+            for i in range(here.size):
+                away = np.abs(here[i] - before[i]) > rate * (now[i] - past[i]) + noise
+                back = np.abs(after[i] - here[i]) > rate * (next_[i] - now[i]) + noise
                 # A fill value beside it makes no good sample a spike.
-                if (away & back and (here - before) * (after - here) < 0
-                        and lowest <= before <= highest and lowest <= here <= highest
-                        and lowest <= after <= highest):
+                if (away & back and (here[i] - before[i]) * (after[i] - here[i]) < 0
+                        and lowest <= before[i] <= highest and lowest <= here[i] <= highest
+                        and lowest <= after[i] <= highest):
                     if channel == 0:
-                        fast_speed[speed_spikes] = i
+                        fast_speed[speed_spikes] = begin + i
                         speed_spikes += 1
                     else:
-                        fast_altitude[spikes] = i
+                        fast_altitude[spikes] = begin + i
                         spikes += 1
     return marked, speed_spikes, spikes
 
