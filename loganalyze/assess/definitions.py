@@ -71,8 +71,8 @@ class PhaseSettings:
     """[s] Window of the straight line whose slope is the vertical speed: a 20-ft noise becomes
     70 ft/min."""
     agree_fpm: float = 300.0
-    """[ft/min] A recorded vertical speed is used where it differs by less than this from the
-    altitude's slope, on median: else its sign or unit is doubtful."""
+    """[ft/min] A recorded vertical speed is used where in climbs and descents faster than this
+    it differs from the altitude's slope by less, on median: else its sign or unit is doubtful."""
 
     screen_ft: float = 35.0
     """[ft] Take-off ends this high above the ground (CICTT)."""
@@ -138,12 +138,11 @@ class PhaseSettings:
     holding_step_s: float = 240.0
     """[s] ... when it takes no longer than this."""
 
-    swing_ft: float = 250.0
-    """[ft] Manoeuvring: climbs and descents of at least this ..."""
     swing_s: float = 90.0
-    """[s] ... none of them longer than this ..."""
+    """[s] Manoeuvring: a climb and a descent (of `change_ft` or more), neither longer than
+    this, ..."""
     swing_pause_s: float = 30.0
-    """[s] ... turn about with no longer pause than this ..."""
+    """[s] ... turn about with no longer pause between them than this ..."""
     swing_rest_s: float = 240.0
     """[s] ... again and again, with no longer rest than this: parabolas are flown so ..."""
     reversals: int = 3

@@ -34,10 +34,8 @@ class Piece:
     stop: int
 
 
-def pieces(
-    profile: Profile, first: int, stop: int, least_ft: float, settings: PhaseSettings
-) -> list[Piece]:
-    """Split cells into climbs and descents of at least `least_ft`, and levels between them."""
+def pieces(profile: Profile, first: int, stop: int, settings: PhaseSettings) -> list[Piece]:
+    """Split cells into climbs and descents of at least `change_ft`, and levels between them."""
     vertical = profile.vertical[first:stop]
     sign = (vertical > settings.level_fpm).astype(np.int8) - (vertical < -settings.level_fpm)
     starts = np.flatnonzero(np.diff(sign, prepend=sign[0] + np.int8(2)))
@@ -46,7 +44,7 @@ def pieces(
              for a, b in zip(starts.tolist(), stops.tolist(), strict=True)]
     found = _flattened(profile, found, settings.flicker_ft)
     found = _closed(found, profile.cells(settings.flicker_s))
-    return _flattened(profile, found, least_ft)
+    return _flattened(profile, found, settings.change_ft)
 
 
 def rise(profile: Profile, piece: Piece) -> float:
@@ -86,10 +84,9 @@ def en_route(
     profile: Profile, leg: Leg, first: int, stop: int, settings: PhaseSettings
 ) -> Codes:
     """Return the phase of each cell from `first` to `stop` of a flight, uint8[stop - first]."""
-    swinging = [*_swinging(profile, pieces(profile, first, stop, settings.swing_ft, settings),
-                           settings),
-                *_steep(profile, first, stop, settings)]
-    steady = _without(pieces(profile, first, stop, settings.change_ft, settings), swinging)
+    found = pieces(profile, first, stop, settings)
+    swinging = [*_swinging(profile, found, settings), *_steep(profile, first, stop, settings)]
+    steady = _without(found, swinging)
     held = _held(profile, first, steady, settings)
     cruise = _cruise_levels(profile, leg, steady, held, settings)
     codes = np.empty(stop - first, dtype=np.uint8)
@@ -201,9 +198,8 @@ def _holds(
     # The aircraft may still be slowing down in the level's first half.
     settled = speed[len(speed) // 2 :]
     earlier = profile.airspeed[before:entered]
-    # No airspeed at all stays one number for minutes, unless the recorder has stopped listening.
     return (len(earlier) > 1 and usual <= greatest
-            and 0 < float(settled.std()) <= settings.holding_steady_kt
+            and float(settled.std()) <= settings.holding_steady_kt
             and usual <= settings.holding_slower * float(np.median(earlier)))
 
 
@@ -273,10 +269,15 @@ def _emergencies(
     if len(height) <= width:
         return []
     rate = (height[width:] - height[:-width]) / (width * profile.step_s) * 60.0
-    steep = profile.vertical[first:stop] < -settings.emergency_edge_fpm
+    down = runs(profile.vertical[first:stop] < -settings.level_fpm)
+    # What eases into it and out of it belongs to it.
+    ease = profile.cells(settings.slope_s)
     spans = []
-    for start, end in runs(steep):
-        if end - start >= width and float(rate[start : end - width + 1].min(initial=0.0)) <= (
+    for start, end in runs(profile.vertical[first:stop] < -settings.emergency_edge_fpm):
+        if end - start < width or float(rate[start : end - width + 1].min()) > (
                 -settings.emergency_fpm):
-            spans.append((first + start, first + end))
+            continue
+        begins, ends = next(one for one in down if one[0] <= start and end <= one[1])
+        spans.append((first + (begins if start - begins <= ease else start),
+                      first + (ends if ends - end <= ease else end)))
     return spans

@@ -31,10 +31,10 @@ the take-off, or after the landing:
   below 6,000 ft belongs to it. Where that ground wasn't recorded: from gear down (or, without
   gear, half flap) in the descent.
 - landing: from 50 ft above the ground to 20 kt, carried on from the deceleration above 40 kt.
-- manoeuvring: a climb and a descent of 250 ft or more, each within 90 s, turning about three
+- manoeuvring: a climb and a descent of 400 ft or more, each within 90 s, turning about three
   times or more with no more than 4 min between; or, with roll, banks steeper than 50 deg in
   quick succession.
-- emergency descent: 4,000 ft/min or more for 1 min, from and to where the rate passes
+- emergency descent: 4,000 ft/min or more for 1 min, and what of that descent is faster than
   1,500 ft/min. Numbers can't tell an emergency from its practice.
 - unknown: gaps, stretches without altitude or airspeed, and what none of these fits.
 
@@ -126,7 +126,8 @@ def phases_of(
     rows = np.searchsorted(time, [start for start, _, _ in spans])
     found = np.repeat(np.array([code for _, _, code in spans], dtype=np.uint8),
                       np.diff(rows, append=len(time)))
-    return found, tuple(PhaseStretch(PHASES[code], start, stop) for start, stop, code in spans)
+    return found, tuple(PhaseStretch(PHASES[code], start, stop)
+                        for start, stop, code in spans if stop > start)
 
 
 def _laid_out(

@@ -151,8 +151,10 @@ def _gridded(
     if "vertical" in means:
         recorded = on_grid("vertical")
         smooth = _smoothed(recorded, max(1, round(settings.slope_s / 2 / step)))
-        apart = np.abs(smooth - vertical)
-        if not np.isnan(apart).all() and np.nanmedian(apart) < settings.agree_fpm:
+        # In level flight any sign and unit would agree.
+        moving = ~np.isnan(smooth) & (np.abs(vertical) > settings.agree_fpm)
+        if moving.any() and (
+                np.median(np.abs(smooth - vertical)[moving]) < settings.agree_fpm):
             vertical = np.where(np.isnan(smooth), vertical, (vertical + smooth) / 2)
     height = _smoothed(altitude, max(1, round(settings.smooth_s / step)))
     more = {name: on_grid(name) for name in MORE if name in means}

@@ -78,7 +78,7 @@ class Pilot:
         flight.climb.append(self.v)
         flight.phase.append(phase)
         rate = self.pull if pull is None else pull
-        self.kt += float(np.clip(kt - self.kt, -rate, rate))
+        self.kt += min(max(kt - self.kt, -rate), rate)
         self.v += (fpm - self.v) / 4.0
         self.h += self.v / 60.0
 
@@ -92,11 +92,11 @@ class Pilot:
         up = height > self.h
         while (self.h < height - 40) if up else (self.h > height + 40):
             left = (height - self.h) * 6.0  # reached in ten seconds
-            self.second(phase, float(np.clip(left, -abs(fpm), abs(fpm))), kt)
+            self.second(phase, min(max(left, -abs(fpm)), abs(fpm)), kt)
 
     def level(self, phase: str, seconds: float, height: float, kt: float) -> None:
         for _ in range(int(seconds)):
-            self.second(phase, float(np.clip((height - self.h) * 6.0, -300, 300)), kt)
+            self.second(phase, min(max((height - self.h) * 6.0, -300.0), 300.0), kt)
 
     # -- the parts of a flight ---------------------------------------------------------------
 
@@ -151,12 +151,12 @@ class Pilot:
         return height
 
     def manoeuvres(self, height: float) -> None:
-        """Swing up and down by 400 to 2,500 ft in 16 to 70 s each way."""
+        """Swing up and down by 500 to 2,500 ft in 16 to 70 s each way."""
         kind, rng = self.kind, self.rng
         for i in range(2 * int(rng.integers(3, 8))):
             seconds = rng.uniform(16, 70)
-            size = rng.uniform(400, min(2500, 60 * seconds))
-            up = (i % 2 == 0) == (rng.random() < 2)
+            size = rng.uniform(500, min(2500, 60 * seconds))
+            up = i % 2 == 0
             for j in range(int(seconds)):
                 fpm = (1 if up else -1) * size / seconds * 60 * np.pi / 2
                 self.second("manoeuvring", fpm * float(np.sin(np.pi * (j + 0.5) / seconds)),
