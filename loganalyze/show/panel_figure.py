@@ -50,7 +50,7 @@ def panel_span(analysis: Analysis, index: int, assessment: Assessment | None = N
     start = one.start_s - max(RUN_IN_S, 0.3 * length)
     if assessment is not None:
         causes = assessment.exceedances[index].contributions
-        if causes is not None:
+        if causes is not None and np.isfinite(causes.start_s):
             start = min(start, causes.start_s)
     end = one.end_s + max(RECOVERY_S, 0.25 * length)
     time = analysis.time

@@ -8,7 +8,7 @@ from typing import Any
 from loganalyze.assess.results import LimitMeasure
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.intervals import Intervals
-from loganalyze.show.facts import FlightFacts, SmallestFacts, plain
+from loganalyze.show.facts import FlightFacts, SmallestFacts
 from loganalyze.show.figures import margin_figure
 from loganalyze.show.histogram_figure import histogram_figure
 from loganalyze.show.report.subject import Subject
@@ -30,6 +30,7 @@ from loganalyze.show.track_figure import track_figure
 from loganalyze.show.wording import finding
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
+from loganalyze.show.wording.checks import check
 from loganalyze.show.wording.presentation import UNKNOWN
 
 Row = tuple[str | Link, ...]
@@ -192,15 +193,8 @@ def _first_stretches(raised: Intervals, subject: Subject, shown: int = 3) -> str
 
 def _checks(subject: Subject) -> list[Block]:
     assert subject.assessment is not None
-    rows: list[Row] = []
-    for one in subject.assessment.checks:
-        values = [said.named_value(name, plain(value), subject.how)
-                  for name, value in one.values.items()]
-        rows.append((said.code_words(one.code), label.CONSISTENT[one.consistent],
-                     "; ".join(f"{name}: {value}" for name, value in values)))
-    if not rows:
-        return []
-    return [Table(label.CHECKS_CAPTION, _columns("what", text=("result", "values")), tuple(rows))]
+    sentences = tuple(check(one, subject.how) for one in subject.assessment.checks)
+    return [Subheading(label.CHECKS_TITLE), Bullets(sentences)] if sentences else []
 
 
 def method(subject: Subject) -> tuple[Section, ...]:
@@ -259,11 +253,14 @@ def _limits(analysis: Analysis, subject: Subject) -> Table:
 
 def _tolerances(subject: Subject) -> list[Block]:
     assert subject.assessment is not None
-    rows = tuple((said.channel_words(sensor), source, f"{u:.3g}")
-                 for sensor, source, u in subject.assessment.tolerances)
+    rows = []
+    for sensor, source, u in subject.assessment.tolerances:
+        words, size = said.tolerance(sensor, u, subject.how)
+        rows.append((words, size, source))
     if not rows:
         return []
-    return [Table(label.TOLERANCES_CAPTION, _columns("sensor", text=("source", "u")), rows)]
+    return [Table(label.TOLERANCES_CAPTION, _columns("sensor", "u", text=("source",)),
+                  tuple(rows))]
 
 
 def cautions(subject: Subject) -> tuple[Section, ...]:

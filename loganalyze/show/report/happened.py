@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from functools import partial
 
@@ -114,9 +115,11 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
 def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
     how = subject.how
     basis = one.displayed if how.reader == "crew" else one.flown
+    is_mach = any(limit.is_mach and limit.name == one.limit
+                  for limit in subject.analysis.sheet.limit)
     return (
         label.CELL_NEAR, one.limit, how.instant(one.time_s),
-        said.under_by(how.speed(one.margin_kt)),
+        said.under_by(how.excess(one.margin_kt, one.margin if is_mach else None)),
         said.length(one.end_s - one.start_s), said.sure(basis), said.phase(one.phase),
         how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
         said.why(one.contributions, "crossed"),
@@ -160,12 +163,14 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
 def _causes(subject: Subject, i: int, assessed: AssessedExceedance | None) -> list[Block]:
     if assessed is None:
         return []
-    sentence = causes.contributions(assessed.contributions, subject.how.speed)
+    known = assessed.contributions
+    if known is not None and not math.isfinite(known.lost_kt + known.start_s + known.end_s):
+        known = None
+    sentence = causes.contributions(known, subject.how.speed)
     blocks: list[Block] = [Subheading(label.WHY_TITLE), Paragraph(sentence)]
-    if assessed.contributions is not None:
+    if known is not None:
         blocks.append(Picture(
-            f"contributions-{i + 1}",
-            partial(contributions_figure, assessed.contributions, subject.how), sentence,
+            f"contributions-{i + 1}", partial(contributions_figure, known, subject.how), sentence,
             label.CONTRIBUTIONS_CAPTION))
     return blocks
 
@@ -222,7 +227,8 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
     ) for name, sure in bases)
     columns = tuple(Column(label.COLUMNS[name], name in ("excess", "odds"), name == "basis")
                     for name in ("basis", "excess", "interval", "odds", "word"))
-    return Table(label.ASSURANCE_CAPTION.format(limit=one.limit), columns, rows)
+    return Table(label.ASSURANCE_CAPTION.format(
+        limit=one.limit, prior=assessed.flown.prior), columns, rows)
 
 
 def _steps(subject: Subject, assessed: AssessedExceedance) -> list[Block]:

@@ -2,29 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from loganalyze.show.wording.numbers import count, knots, mach
+from loganalyze.show.wording.numbers import count, mach
+from loganalyze.show.wording.presentation import Presentation
 
 if TYPE_CHECKING:
     from loganalyze.assess.results import Check
-
-
-def _feet(value: float) -> str:
-    return f"{value:,.0f} ft"
 
 
 def _kelvin(value: float) -> str:
     return f"{value:.1f} K"
 
 
-_UNITS: Mapping[str, Callable[[float], str]] = {
-    "mach": lambda value: f"Mach {mach(value)}",
-    "true_airspeed": knots, "indicated_airspeed": knots, "calibrated_airspeed": knots,
-    "limit_pointer": knots, "pressure_altitude": _feet, "static_air_temperature": _kelvin,
-    "total_air_temperature": _kelvin, "outside_air_temperature": _kelvin,
-}
+_SPEEDS = ("true_airspeed", "indicated_airspeed", "calibrated_airspeed", "limit_pointer")
 
 _SUBJECTS = {
     "recorded_mach": "The recorded Mach number",
@@ -38,19 +30,29 @@ CODES = (*_SUBJECTS, "turns")
 """Every code that a cross-check may have."""
 
 
-def check(one: Check) -> str:
-    """Return one cross-check as a sentence or two.
+def _put(channel: str, how: Presentation) -> Callable[[float], str]:
+    """Return how a difference of a channel is written."""
+    if channel in _SPEEDS:
+        return how.speed
+    if channel == "pressure_altitude":
+        return how.altitude
+    return (lambda value: f"Mach {mach(value)}") if channel == "mach" else _kelvin
+
+
+def check(one: Check, how: Presentation | None = None) -> str:
+    """Return one cross-check as a sentence or two, in the units of `how`.
 
     Raises KeyError for a code that has no sentence: a test holds that each code has one.
     """
+    how = how or Presentation()
     if one.code == "turns":
-        return _turns(one)
+        return _turns(one, how)
     values = one.values
     subject = _SUBJECTS[one.code].format(channel=str(values["channel"]).replace("_", " "))
     if "median_difference" not in values:
         return (f"{subject} could not be compared: only {count(values['samples'], 'sample')} "
                 "with both.")
-    said = _UNITS[values["channel"]]
+    said = _put(values["channel"], how)
     middle = values["median_difference"]
     other = _OTHERS.get(one.code, "the reconstructed one")
     side = "above" if middle >= 0 else "below"
@@ -67,16 +69,18 @@ def _verdict(one: Check, said: Callable[[float], str]) -> str:
     return f"more than the {said(one.values['allowed'])} that uncertainty allows"
 
 
-def _turns(one: Check) -> str:
+def _turns(one: Check, how: Presentation) -> str:
     values = one.values
     high = values["reads_high_kt"]
     side = "high" if high >= 0 else "low"
     lines = [f"Ground speed in {count(values['turns'], 'turn')} says that the reconstructed true "
-             f"airspeed reads {knots(abs(high))} {side} (standard uncertainty "
-             f"{knots(values['reads_high_u_kt'])}): {_verdict(one, knots)}. Offered, not applied."]
+             f"airspeed reads {how.speed(abs(high))} {side} (standard uncertainty "
+             f"{how.speed(values['reads_high_u_kt'])}): {_verdict(one, how.speed)}. "
+             "Offered, not applied."]
     if "airspeed_reads_high_kt" in values:
-        lines.append(f"Split: airspeed {values['airspeed_reads_high_kt']:+.1f} kt (u "
-                     f"{values['airspeed_u_kt']:.1f} kt), temperature "
+        lines.append("Split: airspeed "
+                     f"{how.published_difference(values['airspeed_reads_high_kt'], '')} (u "
+                     f"{how.speed(values['airspeed_u_kt'])}), temperature "
                      f"{values['temperature_reads_high_k']:+.1f} K (u "
                      f"{values['temperature_u_k']:.1f} K).")
     else:

@@ -46,7 +46,7 @@ PANEL_CAPTION = ("Run-in, exceedance and recovery. Shaded: over the limit; hatch
 WHY_TITLE = "Why margin was lost"
 CONTRIBUTIONS_CAPTION = ("What took margin away (to the right) and what gave it back (to the "
                          "left) in the run-in.")
-ASSURANCE_CAPTION = "How sure it is that {limit} was exceeded"
+ASSURANCE_CAPTION = "How sure it is that {limit} was exceeded ({prior} prior)"
 LADDER_CAPTION = "Time spent beyond each step over the limit"
 TOOK, GAVE, LOST = "took margin away", "gave margin back", "margin lost"
 HISTOGRAM_TITLE = "Time at each margin to {limit}"
@@ -113,7 +113,7 @@ TRACK_WORDS = ("Calibrated airspeed against pressure altitude through the flight
                "airspeed at each altitude and the crossover.")
 QUALITY_CAPTION = "Doubts about the recording"
 CHANNELS_CAPTION = "Channels that were recorded"
-CHECKS_CAPTION = "Two ways to the same quantity, compared"
+CHECKS_TITLE = "Two ways to the same quantity, compared"
 FILES_CAPTION = "Files that went in"
 LIMITS_CAPTION = "Limits of the limits sheet"
 TOLERANCES_CAPTION = "What the uncertainty rests on"
@@ -127,7 +127,6 @@ NO_PHASES = "The phases of flight were not told apart."
 WHOLE_RECORDING = "the recording as a whole"
 AND_MORE = "; and more"
 ALWAYS = "always"
-CONSISTENT = {True: "consistent", False: "not consistent", None: "can't be told"}
 KEY = {
     "aircraft": "Aircraft", "start": "First sample", "recorded": "Recorded", "judged": "Judged",
     "unknown": "Not judged", "sampling": "Samples", "highest_cas": "Highest calibrated airspeed",
@@ -157,3 +156,31 @@ ENDED = {"limit lifted": "the limit ceasing to apply", "gap": "a gap: it may hav
          "channel lost": "the loss of a channel: it may have lasted longer",
          "end of log": "the end of the log: it may have lasted longer",
          "recovered": "returning under the limit"}
+
+REASONS = {
+    "no uncertainty": "nothing is known of the uncertainty",
+    "peak at gap": "the worst instant lies beside a gap",
+    "outside prior": "it lies outside what the prior covers",
+}
+"""Why an assurance isn't determinable, or only from below, by code."""
+
+TOLERANCES: dict[str, tuple[str, str]] = {
+    "airspeed_resolution": ("Steps of the recorded airspeed", "_kt"),
+    "altitude_resolution": ("Steps of the recorded altitude", "_ft"),
+    "displayed_airspeed": ("Airspeed indicator", "_kt"),
+    "displayed_altitude": ("Altimeter", "_ft"),
+    "airspeed": ("Recorded airspeed", "_kt"),
+    "pressure_altitude": ("Recorded pressure altitude", "_ft"),
+    "static_source": ("Static source of this aircraft", "_kt"),
+    "position_correction": ("Position correction", "_kt"),
+    "instrument_correction": ("Instrument correction", "_kt"),
+    "altimeter_correction": ("Altimeter correction", "_ft"),
+    "temperature_resolution": ("Steps of the recorded temperature", "_degc"),
+    "temperature": ("Recorded temperature", "_degc"),
+    "mach": ("Recorded Mach number", "_mach"),
+    "skew": ("Time between channels", "_s"),
+    "display_lag": ("Lag of the display", "_s"),
+    "display_quantum": ("Steps of the display", "_kt"),
+    "display_quantum_mach": ("Steps of the display, Mach", "_mach"),
+}
+"""What the uncertainty rests on, by code: words, and the suffix of its unit."""

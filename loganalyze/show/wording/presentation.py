@@ -84,7 +84,8 @@ class Presentation:
         if not self.in_utc:
             return elapsed_clock(seconds)
         assert self.utc_start is not None
-        at = self.utc_start + np.timedelta64(round(seconds * 10) * 100, "ms")
+        # To the nearest tenth, as the elapsed clock rounds; cutting digits off would not.
+        at = self.utc_start + np.timedelta64(round(seconds * 1e9) + 50_000_000, "ns")
         return str(np.datetime_as_string(at, unit="ms"))[11:21] + "Z"
 
     def speed(self, knots: float | None, quantity: str = "") -> str:

@@ -222,8 +222,19 @@ def condition(name: str, said: Mapping[str, Any]) -> str:
     return f"{words} {edges} {unit}" + (f" ({', '.join(extra)})" if extra else "")
 
 
+def tolerance(code: str, u: float, how: Presentation) -> tuple[str, str]:
+    """Return what an uncertainty is of, and its size in its unit."""
+    words, suffix = label.TOLERANCES[code]
+    if suffix in ("_s", "_mach", "_degc"):
+        unit = {"_s": " s", "_mach": " Mach", "_degc": " degC"}[suffix]
+        return words, f"{u:.2g}{unit}" if math.isfinite(u) else UNKNOWN
+    return words, _SUFFIXES[suffix][1](u, how)
+
+
 def length(seconds: float) -> str:
-    """Return a length of time, which may be none at all."""
+    """Return a length of time, which may be none at all, or not known."""
+    if not math.isfinite(seconds):
+        return UNKNOWN
     return "none" if seconds == 0 else duration(seconds)
 
 
@@ -247,7 +258,7 @@ def interval(one: Assurance, quantity: str, how: Presentation) -> str:
 
 def with_reason(one: Assurance) -> str:
     """Return the verdict on one basis, with the reason where there is one."""
-    return f"{one.word}: {one.reason.replace('_', ' ')}" if one.reason else one.word
+    return f"{one.word}: {label.REASONS[one.reason]}" if one.reason else one.word
 
 
 def why(one: Contributions | None, began_by: str) -> str:
@@ -286,7 +297,7 @@ def glance_words(facts: FlightFacts, how: Presentation) -> str:
 
 def histogram_words(within: Sequence[tuple[float, float]], how: Presentation) -> str:
     """Return what the histogram shows, for those who can't see it."""
-    parts = [f"{duration(time)} with less than {how.speed(band)}" for band, time in within]
+    parts = [f"{length(time)} with less than {how.speed(band)}" for band, time in within]
     return "Time spent at each margin" + (f": {listed(parts)}." if parts else ".")
 
 
@@ -298,7 +309,7 @@ def sampling(samples: int, interval_s: float | None) -> str:
 
 def time_to_limit(one: TimeToLimit, how: Presentation) -> str:
     """Return the shortest time to a limit, in a few words."""
-    return (f"{duration(one.seconds)} to {one.limit}, at {how.instant(one.time_s)}, closing at "
+    return (f"{length(one.seconds)} to {one.limit}, at {how.instant(one.time_s)}, closing at "
             f"{how.speed(one.closing_kt_s)}/s")
 
 

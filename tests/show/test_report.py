@@ -1,0 +1,345 @@
+"""The sections of a report: what each reader gets, in whose units, and what is left out."""
+
+import math
+import re
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from matplotlib.text import Text
+
+from loganalyze.assess.budget import budget_of
+from loganalyze.assess.results import WITHIN
+from loganalyze.judge.flight import analyze
+from loganalyze.record.log import Channel
+from loganalyze.sheets.limits import read_limits
+from loganalyze.show.report import flight_report
+from loganalyze.show.report.happened import PANELS
+from loganalyze.show.sections import (
+    Bullets,
+    Caution,
+    KeyValues,
+    Link,
+    Paragraph,
+    Section,
+    Subheading,
+    Table,
+)
+from loganalyze.show.summary import summarise
+from loganalyze.show.tables import EXCEEDANCE_COLUMNS
+from loganalyze.show.wording import labels
+from loganalyze.show.wording import report as said
+from loganalyze.show.wording.presentation import KMH_METRES, READERS, Presentation
+
+from .made import assessment_of, assurance, nothing_known
+
+
+@pytest.fixture
+def reported(sheet_path):
+    """Return a function that reports on an analysis."""
+
+    def make(analysis, assessment=None, **how):
+        summary = summarise([analysis], limits=sheet_path)
+        return flight_report(analysis, summary, assessment=assessment,
+                             presentation=Presentation(**how))
+
+    return make
+
+
+def texts_of(section: Section) -> list[str]:
+    """Every text of a section that a renderer prints, but those inside pictures."""
+    found = [section.title]
+    for block in section.blocks:
+        match block:
+            case Paragraph() | Subheading():
+                found.append(block.text)
+            case Bullets():
+                found += block.items
+            case KeyValues():
+                found += [part for pair in block.pairs for part in pair]
+            case Caution():
+                found += [block.title, *block.lines]
+            case Table():
+                found.append(block.caption)
+                found += [column.name for column in block.columns]
+                found += [cell.text if isinstance(cell, Link) else cell
+                          for row in block.rows for cell in row]
+    return found
+
+
+def all_texts(report) -> list[str]:
+    found = [report.title, report.subtitle, report.footer]
+    for section in report.sections:
+        found += texts_of(section)
+    for picture in report.pictures:
+        found += [picture.words, picture.caption]
+    return found
+
+
+def drawn_texts(report) -> list[str]:
+    """Every text drawn in the report's pictures."""
+    return [text.get_text() for picture in report.pictures
+            for text in picture.draw().findobj(Text) if text.get_text()]
+
+
+def section(report, key) -> Section:
+    return next(one for one in report.sections if one.key == key)
+
+
+def test_a_debrief_reads_from_the_verdict_to_the_cautions(analysis, reported):
+    report = reported(analysis, assessment_of(analysis))
+    assert [one.key for one in report.sections] == [
+        "verdict", "found", "glance", "exceedance-1", "warning", "margins", "envelope",
+        "quality", "method", "cautions"]
+    for part in report.sections:
+        assert part.blocks
+    assert [picture.name for picture in report.pictures] == [
+        "flight", "panel-1", "contributions-1", "histogram", "track"]
+
+
+def test_every_reader_gets_the_verdict_first_and_the_cautions(analysis, reported):
+    for reader in READERS:
+        report = reported(analysis, assessment_of(analysis), reader=reader)
+        keys = [one.key for one in report.sections]
+        assert keys[:2] == ["verdict", "found"]
+        assert {"quality", "method", "cautions"} <= set(keys)
+        assert len(set(keys)) == len(keys)
+        paper = [one.key for one in report.sections if one.on_paper]
+        assert {"verdict", "found", "exceedance-1", "glance", "quality", "method",
+                "cautions"} <= set(paper)
+        assert "margins" not in paper
+
+
+def test_the_verdict_is_one_or_two_sentences(analysis, judged, reported):
+    lead = section(reported(analysis, assessment_of(analysis)), "verdict").blocks[0]
+    assert lead == Paragraph(
+        "VMO was exceeded in the 2 min 50 s that could be judged. At worst it was 5.0 kt over "
+        "VMO, at 0:00:50.0 and 5,000 ft: beyond measurement uncertainty.", "lead")
+
+    clean = judged(np.full(60, 200.0))
+    lead = section(reported(clean), "verdict").blocks[0].text
+    assert lead.startswith("No limit was exceeded in the 1 min 00 s that could be judged. The "
+                           "smallest margin was 45.0 kt, at 0:00:00.0 and 5,000 ft.")
+    lead = section(reported(clean, assessment_of(clean)), "verdict").blocks[0].text
+    assert "One stretch came so near that, within measurement uncertainty, a limit may" in lead
+
+    lead = section(reported(judged([np.nan] * 30)), "verdict").blocks[0].text
+    assert lead == "Nothing of the 30.0 s recorded could be judged."
+
+
+def test_what_could_not_be_judged_qualifies_the_verdict(analysis, reported):
+    said_there = texts_of(section(reported(analysis), "verdict"))
+    assert "29.5 s of 3 min 20 s could not be judged (2 stretches)." in said_there
+
+
+def test_the_table_says_limit_when_worst_how_long_how_sure_phase_altitude_and_why(
+        analysis, reported):
+    (table,) = [block for block in section(reported(analysis, assessment_of(analysis)),
+                                           "found").blocks if isinstance(block, Table)]
+    names = [column.name for column in table.columns]
+    row = dict(zip(names, table.rows[0], strict=True))
+    assert row == {
+        "No.": Link("1", "exceedance-1"), "Limit": "VMO", "When": "0:00:49.8",
+        "Worst": "5.0 kt over", "How long": "9.5 s",
+        "How sure": "beyond measurement uncertainty (> 99.9 %)", "Phase": "descent",
+        "Pressure altitude": "5,000 ft", "Severity": "medium (example rules)",
+        "Why": "height turned into speed"}
+    near = dict(zip(names, table.rows[1], strict=True))
+    assert near["No."] == "near"
+    assert near["Worst"] == "1.5 kt and Mach .003 under"
+    assert near["How sure"] == "within measurement uncertainty (20 %)"
+
+
+def test_without_an_assessment_the_report_says_so_and_invents_nothing(analysis, reported):
+    report = reported(analysis)
+    assert labels.NOT_ASSESSED in texts_of(section(report, "verdict"))
+    row = next(block for block in section(report, "found").blocks
+               if isinstance(block, Table)).rows[0]
+    assert row[5:7] == (labels.CELL_NOT_ASSESSED,) * 2
+    assert labels.NO_HISTOGRAM in texts_of(section(report, "margins"))
+    assert not any("contributions" in picture.name for picture in report.pictures)
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_what_is_not_known_is_said_in_words(analysis, reported, reader):
+    made = assessment_of(analysis)
+    for assessment in (nothing_known(made), replace(
+            made, near=(), phases=(), measures=(), warnings=(), checks=(), tolerances=(),
+            columns={}, shortest_time_to_limit=None)):
+        report = reported(analysis, replace(assessment, analysis=analysis), reader=reader)
+        for text in [*all_texts(report), *drawn_texts(report)]:
+            assert not re.search(r"\b(nan|None|inf)\b", text), text
+
+
+def test_an_exceedance_says_how_it_ended_and_what_was_displayed(analysis, reported):
+    said_there = texts_of(section(reported(analysis, assessment_of(analysis), reader="crew"),
+                                  "exceedance-1"))
+    pairs = dict(pairwise(said_there))
+    assert pairs["Limit pointer"] == "245.0 kt IAS"
+    assert pairs["Speed as flown"] == "250.0 kt CAS"
+    # The log records calibrated airspeed, and no table leads back to what was displayed.
+    assert pairs["Speed as displayed, at the worst"] == "not known"
+    assert pairs["Autopilot engaged"] == "yes"
+    assert pairs["Overspeed warning"] == "no"
+    assert any(text.startswith("Recovered ") for text in said_there)
+    assert any("height was turned into 12.5 kt of speed" in text for text in said_there)
+
+
+def test_maintenance_gets_the_ladder_and_both_sources_and_nothing_about_people(
+        analysis, reported):
+    report = reported(analysis, assessment_of(analysis), reader="maintenance")
+    there = [*texts_of(section(report, "worst")), *texts_of(section(report, "exceedance-1"))]
+    pairs = dict(pairwise(there))
+    assert pairs["Worst excess"] == "VMO, 5.0 kt over"
+    assert pairs["Its interval"] == "+3.0 kt to +7.0 kt (95 %)"
+    assert pairs["5.0 kt"] == "3.0 s"
+    assert pairs["Indicated airspeed, source 2"] == "251.0 kt"
+    assert pairs["Gross weight"] == "8,123 kg"
+    assert pairs["Normal load factor"] == "1.12 g"
+    for text in all_texts(report):
+        assert not re.search("autopilot|overspeed|Why margin|Recovered", text, re.IGNORECASE)
+
+
+def test_what_maintenance_needs_and_the_log_lacks_is_named(analysis, reported):
+    there = texts_of(section(reported(analysis, reader="maintenance"), "exceedance-1"))
+    pairs = dict(pairwise(there))
+    assert pairs["Normal load factor"] == pairs["Gross weight"] == "not recorded"
+    assert labels.ONE_SOURCE in there
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_kilometres_an_hour_and_metres_throughout(analysis, reported, reader):
+    report = reported(analysis, assessment_of(analysis), reader=reader, units=KMH_METRES)
+    texts = [*all_texts(report), *drawn_texts(report)]
+    # What the file calls its own columns and how its unit was known stays as it is.
+    own = {text for block in section(report, "quality").blocks if isinstance(block, Table)
+           and block.caption == labels.CHANNELS_CAPTION for row in block.rows for text in row}
+    for text in texts:
+        if text not in own:
+            assert not re.search(r"\d ?(kt|ft|KIAS|KCAS)\b|\[(kt|ft)", text), text
+    assert "9.3 km/h over" in texts
+    assert "1,524 m" in texts
+
+
+def test_utc_where_the_log_has_a_date(analysis, judged, reported):
+    there = texts_of(section(reported(analysis, clock="utc"), "found"))
+    assert "07:08:58.8Z" in there
+    assert "Times are UTC; the flight's first sample is at 2031-05-06 07:08:09." in there
+
+    undated = judged([200.0, 250.0, 200.0], dated=False)
+    report = reported(undated, clock="utc")
+    assert labels.NO_DATE in texts_of(section(report, "verdict"))
+    assert labels.TIMES_ELAPSED in texts_of(section(report, "found"))
+
+
+def test_de_identified_means_no_name_file_date_or_column(analysis, reported):
+    channels = {name: replace(channel, column=f"D-EXYZ {name}") for name, channel in
+                analysis.log.channels.items()}
+    channels["latitude"] = Channel(np.full(len(analysis.time), 0.9), interval_s=1.0)
+    log = replace(analysis.log, channels=channels)
+    named = replace(analysis, log=log,
+                    sheet=analysis.sheet.model_copy(update={"aircraft": "invented, D-EXYZ"}))
+    for reader in READERS:
+        report = reported(named, assessment_of(named), reader=reader, deidentified=True)
+        said_there = " ".join([*all_texts(report), *drawn_texts(report)])
+        for secret in ("D-EXYZ", "flight.csv", "limits.toml", "2031", "07:08", "one thing."):
+            assert secret not in said_there
+        assert labels.DEIDENTIFIED in texts_of(section(report, "verdict"))
+        assert report.log_sha256 in report.footer
+
+
+def test_a_time_of_day_tells_the_flight():
+    with pytest.raises(ValueError, match="no UTC"):
+        Presentation(clock="utc", deidentified=True)
+
+
+def test_of_many_exceedances_the_worst_get_a_panel(judged, reported):
+    # The speed never rests on one value, so that nothing of it is taken for frozen.
+    cas = 228.0 + np.arange(2000) % 3
+    for i in range(20):
+        cas[50 + 90 * i : 60 + 90 * i] += 16.0 + i
+    many = judged(cas)
+    assert len(many.exceedances) == 20
+    report = reported(many)
+    keys = [one.key for one in report.sections if one.key.startswith("exceedance-")]
+    assert keys == [f"exceedance-{i + 1}" for i in range(20 - PANELS, 20)]
+    assert "A panel is drawn for the 8 worst exceedances; the table lists all 20." in texts_of(
+        section(report, keys[0]))
+    table = next(block for block in section(report, "found").blocks if isinstance(block, Table))
+    assert len(table.rows) == 20
+    assert [isinstance(row[0], Link) for row in table.rows] == [False] * 12 + [True] * 8
+
+
+def test_links_lead_to_sections_that_are_there(analysis, reported):
+    for reader in READERS:
+        report = reported(analysis, assessment_of(analysis), reader=reader)
+        keys = {one.key for one in report.sections}
+        links = {cell.key for part in report.sections for block in part.blocks
+                 if isinstance(block, Table) for row in block.rows for cell in row
+                 if isinstance(cell, Link)}
+        assert links <= keys
+
+
+def test_the_flight_must_be_in_the_summary(analysis, judged, sheet_path):
+    summary = summarise([analysis], limits=sheet_path)
+    with pytest.raises(ValueError, match="no flight 2"):
+        flight_report(replace(analysis, flight=2), summary)
+    other = judged([200.0] * 5)
+    with pytest.raises(ValueError, match="of another analysis"):
+        flight_report(analysis, summary, assessment=assessment_of(other))
+
+
+def test_every_way_to_begin_and_end_has_words():
+    choices = {column.name: column.choices for column in EXCEEDANCE_COLUMNS}
+    assert set(labels.BEGAN) == set(choices["began_by"])
+    assert set(labels.ENDED) == set(choices["ended_by"])
+
+
+def test_everything_the_uncertainty_rests_on_has_words(analysis):
+    listed = budget_of(analysis.log, analysis.sheet, analysis._case.air).listed(200.0, 5e3, 5.0)
+    assert {code for code, _, _ in listed} <= set(labels.TOLERANCES)
+    for code in labels.TOLERANCES:
+        words, size = said.tolerance(code, 1.25, Presentation())
+        assert words[0].isupper()
+        assert re.search(r"\d", size)
+        assert said.tolerance(code, math.nan, Presentation())[1] == "not known"
+
+
+def test_a_probability_never_claims_certainty():
+    assert [said.probability(p) for p in (1.0, 0.9985, 0.5, 0.05, 0.0, math.nan)] == [
+        "> 99.9 %", "99.9 %", "50 %", "5.0 %", "< 0.1 %", "not known"]
+
+
+def test_a_limit_that_began_to_apply_is_why(judged, reported, tmp_path, sheet_path):
+    slow = judged(np.full(60, 200.0))
+    flap = np.zeros(60)
+    flap[30:] = 15.0 * math.pi / 180
+    log = replace(slow.log, channels={
+        **slow.log.channels, "flap": replace(slow.log.channels["flap"], values=flap)})
+    early = analyze(log, read_limits(sheet_path))
+    (one,) = early.exceedances
+    assert one.began_by == "limit applied"
+    report = reported(early, assessment_of(early))
+    table = next(block for block in section(report, "found").blocks if isinstance(block, Table))
+    assert table.rows[0][-1] == "the limit began to apply"
+    assert any("It began by the limit beginning to apply." in text
+               for text in texts_of(section(report, "exceedance-1")))
+
+
+def test_the_sentence_of_an_assurance_gives_its_reason():
+    for reason in labels.REASONS:
+        one = replace(assurance("as flown", -1.0, WITHIN), word="not determinable", reason=reason)
+        assert said.with_reason(one).startswith("not determinable: ")
+
+
+def test_dates_and_speeds_of_a_presentation():
+    how = Presentation(clock="utc", utc_start=np.datetime64("2031-01-01T23:59:59.96", "ns"))
+    assert how.instant(0.0) == "00:00:00.0Z"
+    assert how.instant(math.nan) == how.instant(None) == "not known"
+    assert how.speed(100.0, "true_airspeed") == "100.0 kt TAS"
+    assert Presentation(units=KMH_METRES).speed(100.0) == "185.2 km/h"
+    assert Presentation(units=KMH_METRES).altitude(10_000.0) == "3,048 m"
+    assert how.published(0.482, "mach") == "Mach .482"
+    assert how.published_difference(-0.004, "mach") == "Mach -.004"
+    assert how.speed(0.0004) == "0.0004 kt"
