@@ -1,0 +1,79 @@
+"""How sure an excess is, as sentences."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from loganalyze.show.wording import labels as label
+from loganalyze.show.wording.numbers import clock, feet, knots, mach, sentence_case
+from loganalyze.show.wording.report import probability
+
+if TYPE_CHECKING:
+    from loganalyze.assess.results import Assurance, MissedPeak, NearMiss
+
+BASES: dict[str, str] = {
+    "as displayed": "As displayed is what the crew saw: the recorder's steps and skew, the "
+    "display's steps and lag, and what recorder and display may differ by. A crew and a trainee "
+    "are judged by it.",
+    "as flown": "As flown is what the air did: it adds the errors of the air data, of the static "
+    "source and of the position correction. A structure is judged by it.",
+}
+"""What each basis means."""
+
+MEANING: tuple[str, ...] = (
+    "Beyond measurement uncertainty: the whole interval lies on one side of the limit. Within: it "
+    "holds the limit, so that the recording can't tell.",
+    "An error that is common to the flight is one error: more samples don't make it smaller.",
+    "The flat prior takes every excess for equally likely beforehand. Where most flights stay well "
+    "under the limit a probability under it reads high; the fleet's own margins can be given as a "
+    "prior.",
+    "Gusts faster than the sampling can't be bounded.",
+)
+"""What is said once beside the probabilities."""
+
+_PRIOR = {"flat": "flat prior"}
+
+
+def assurance(one: Assurance, limit: str, quantity: str) -> str:
+    """Return how sure it is that a limit was truly exceeded, as a sentence."""
+    basis = sentence_case(one.basis)
+    if not math.isfinite(one.probability):
+        return f"{basis}: {one.word}, for {label.REASONS[one.reason]}."
+    prior = _PRIOR.get(one.prior, f"prior: {one.prior}")
+    said = (f"{basis}, {limit} was truly exceeded with a probability of "
+            f"{probability(one.probability)} ({prior}); {_interval(one, quantity)}: {one.word}")
+    return f"{said}, as {label.REASONS[one.reason]}." if one.reason else f"{said}."
+
+
+def _interval(one: Assurance, quantity: str) -> str:
+    at = f"{100 * one.coverage:g} %"
+    if not math.isfinite(one.high):
+        return f"the excess was at least {_amount(one.low, quantity)} ({at})"
+    return (f"the excess lies between {_amount(one.low, quantity)} and "
+            f"{_amount(one.high, quantity)} ({at})")
+
+
+def _amount(excess: float, quantity: str) -> str:
+    words = mach(excess) if quantity in ("mach", "indicated_mach") else knots(excess)
+    return f"Mach {words}" if quantity in ("mach", "indicated_mach") else words
+
+
+def near(one: NearMiss, quantity: str) -> str:
+    """Return a stretch that stayed under a limit but may have been over, as sentences."""
+    return (f"{one.limit} may have been exceeded at {clock(one.time_s)}, "
+            f"{feet(one.pressure_altitude_ft)}, though the recording stays "
+            f"{_amount(one.margin, quantity)} under it. "
+            f"{assurance(one.displayed, one.limit, quantity)} "
+            f"{assurance(one.flown, one.limit, quantity)}")
+
+
+def missed_peak(one: MissedPeak, quantity: str) -> str:
+    """Return what a peak between samples may have added, as a sentence."""
+    if not math.isfinite(one.bound):
+        return "What a peak between samples may have added isn't known: too few samples about it."
+    bound = _amount(one.bound, quantity)
+    said = f"A peak between samples may have added up to {bound}"
+    if math.isfinite(one.interpolated):
+        said += f", {_amount(one.interpolated, quantity)} by interpolation"
+    return f"{said}; gusts faster than the sampling can't be bounded."
