@@ -18,6 +18,8 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from loganalyze.sheets.priors import PriorsFile
+
 Floats = NDArray[np.float64]
 
 _STANDARD = NormalDist()
@@ -125,6 +127,15 @@ class Prior:
             else:
                 high = middle
         return 0.5 * (low + high)
+
+
+def priors_of(file: PriorsFile) -> dict[str, Prior]:
+    """Return the priors of a priors file, by limit."""
+    return {
+        one.limit: (Prior.of_histogram(one.source, one.edges, one.counts)
+                    if one.edges is not None and one.counts is not None
+                    else Prior.of_normals(one.source, one.normals or ()))
+        for one in file.prior}
 
 
 def prior_of_margins(

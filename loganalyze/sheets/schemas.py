@@ -17,11 +17,13 @@ from pydantic_core import core_schema
 
 from loganalyze.sheets.columns import ColumnsFile
 from loganalyze.sheets.limits import LimitsSheet
+from loganalyze.sheets.priors import PriorsFile
 from loganalyze.sheets.toml import Sheet
 
 FILES: dict[str, type[Sheet]] = {
     "columns-file.schema.json": ColumnsFile,
     "limits-sheet.schema.json": LimitsSheet,
+    "priors-file.schema.json": PriorsFile,
 }
 
 
