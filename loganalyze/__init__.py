@@ -9,6 +9,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from loganalyze.assess.flight import AssessSettings, assess
+    from loganalyze.assess.results import Assessment
     from loganalyze.judge.envelope import limit_envelope
     from loganalyze.judge.flight import Analysis, analyze
     from loganalyze.judge.settings import Settings
@@ -24,11 +26,14 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "Analysis": "loganalyze.judge.flight",
+    "AssessSettings": "loganalyze.assess.flight",
+    "Assessment": "loganalyze.assess.results",
     "FlightLog": "loganalyze.record.log",
     "LimitsSheet": "loganalyze.sheets.limits",
     "Problem": "loganalyze.problems",
     "Settings": "loganalyze.judge.settings",
     "analyze": "loganalyze.judge.flight",
+    "assess": "loganalyze.assess.flight",
     "envelope_figure": "loganalyze.show.envelope",
     "limit_envelope": "loganalyze.judge.envelope",
     "margin_figure": "loganalyze.show.figures",
@@ -40,11 +45,14 @@ _HOMES = {
 
 __all__ = [
     "Analysis",
+    "AssessSettings",
+    "Assessment",
     "FlightLog",
     "LimitsSheet",
     "Problem",
     "Settings",
     "analyze",
+    "assess",
     "envelope_figure",
     "limit_envelope",
     "margin_figure",

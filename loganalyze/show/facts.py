@@ -15,10 +15,23 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from loganalyze.assess.results import (
+    AssessedExceedance,
+    Assessment,
+    Check,
+    LimitMeasure,
+    NearMiss,
+    PhaseStretch,
+    TimeToLimit,
+    WarningFinding,
+)
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.log import FlightLog
 from loganalyze.show import wording
+
+Judged = Analysis | Assessment
+"""A flight that was judged, and perhaps assessed."""
 
 Facts = TypeVar("Facts", "ExceedanceFacts", "SmallestFacts")
 
@@ -89,6 +102,30 @@ class ExceedanceFacts:
     worst_limit_pointer_kt: float | None
     worst_calibrated_airspeed_kt: float | None
     worst_mach: float | None
+    phase: str | None = None
+    severity: str | None = None
+    assessment: str | None = None
+    probability: float | None = None
+    excess_low: float | None = None
+    excess_high: float | None = None
+    assessment_displayed: str | None = None
+    probability_displayed: float | None = None
+
+
+@dataclass(frozen=True)
+class AssessmentFacts:
+    """What the assessment found, as `assess.results` describes it; null is not known."""
+
+    exceedances: tuple[AssessedExceedance, ...]
+    near: tuple[NearMiss, ...]
+    phases: tuple[PhaseStretch, ...]
+    measures: tuple[LimitMeasure, ...]
+    highest_calibrated_airspeed_kt: float
+    highest_mach: float
+    shortest_time_to_limit: TimeToLimit | None
+    warnings: tuple[WarningFinding, ...]
+    checks: tuple[Check, ...]
+    tolerances: tuple[tuple[str, str, float], ...]
 
 
 @dataclass(frozen=True)
@@ -121,6 +158,7 @@ class FlightFacts:
     exceedances: list[ExceedanceFacts]
     taken: list[FindingFacts]
     steps: list[StepFacts]
+    assessment: AssessmentFacts | None = None
 
 
 def plain(value: Any) -> Any:
@@ -181,9 +219,51 @@ def channel_facts(log: FlightLog) -> list[ChannelFacts]:
     return facts
 
 
-def exceedance_facts(analysis: Analysis) -> list[ExceedanceFacts]:
-    """Return the exceedances of `analysis` as plain facts."""
-    return [_copied(ExceedanceFacts, one) for one in analysis.exceedances]
+def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
+    """Return the exceedances of a flight as plain facts."""
+    found = [_copied(ExceedanceFacts, one) for one in analysis_of(judged).exceedances]
+    if isinstance(judged, Analysis):
+        return found
+    return [
+        replace(
+            one,
+            phase=told.phase,
+            severity=told.severity.level if told.severity else None,
+            assessment=told.flown.word,
+            probability=rounded(told.flown.probability),
+            excess_low=rounded(told.flown.low),
+            excess_high=rounded(told.flown.high),
+            assessment_displayed=told.displayed.word,
+            probability_displayed=rounded(told.displayed.probability),
+        )
+        for one, told in zip(found, judged.exceedances, strict=True)
+    ]
+
+
+def analysis_of(judged: Judged) -> Analysis:
+    """Return the analysis of a flight, whether it was assessed or not."""
+    return judged.analysis if isinstance(judged, Assessment) else judged
+
+
+def assessment_facts(assessment: Assessment) -> AssessmentFacts:
+    """Return an assessment without its arrays."""
+    return AssessmentFacts(**{
+        field.name: _settled(getattr(assessment, field.name))
+        for field in fields(AssessmentFacts)})
+
+
+def _settled(value: Any) -> Any:
+    """Return `value` with every float in it to nine decimals, as `rounded` does; NaN stays."""
+    if isinstance(value, float | np.floating):
+        return round(float(value), 9) if math.isfinite(value) else float("nan")
+    if isinstance(value, tuple):
+        return tuple(_settled(item) for item in value)
+    if isinstance(value, Mapping):
+        return {name: _settled(item) for name, item in value.items()}
+    if hasattr(value, "__dataclass_fields__"):
+        return replace(value, **{
+            field.name: _settled(getattr(value, field.name)) for field in fields(value)})
+    return value
 
 
 def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
@@ -192,8 +272,9 @@ def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
     return [replace(one, limit=one.limit or None) for one in smallest]
 
 
-def flight_facts(analysis: Analysis) -> FlightFacts:
-    """Return everything that `analysis` found, in plain values and sentences."""
+def flight_facts(judged: Judged) -> FlightFacts:
+    """Return everything that was found in a flight, in plain values and sentences."""
+    analysis = analysis_of(judged)
     log = analysis.log
     time = log.time
     longest = sorted(analysis.unknown, key=lambda pair: (pair[0] - pair[1], pair[0]))
@@ -212,11 +293,12 @@ def flight_facts(analysis: Analysis) -> FlightFacts:
         longest_unknown_s=[[round(start, 9), round(end, 9)]
                            for start, end in longest[:LONGEST_LISTED]],
         smallest_margins=smallest_facts(analysis),
-        exceedances=exceedance_facts(analysis),
+        exceedances=exceedance_facts(judged),
         taken=[FindingFacts(one.code, plain(one.values), wording.finding(one.code, one.values))
                for one in analysis.findings],
         steps=[StepFacts(one.name, plain(one.settings), plain(one.counts))
-               for one in analysis.steps],
+               for one in judged.steps],
+        assessment=assessment_facts(judged) if isinstance(judged, Assessment) else None,
     )
     return replace(facts, verdict=wording.verdict(facts))
 
@@ -232,6 +314,8 @@ def start_utc(analysis: Analysis) -> str | None:
 def _copied(kind: type[Facts], found: object) -> Facts:
     values: dict[str, Any] = {}
     for field in fields(kind):
+        if not hasattr(found, field.name):
+            continue  # what only an assessment tells
         value = getattr(found, field.name)
         measured = isinstance(value, float | np.floating)
         values[field.name] = rounded(float(value)) if measured else plain(value)

@@ -4,19 +4,27 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
 import pyarrow.parquet as pq
 
+from loganalyze.assess.results import Assessment
 from loganalyze.judge.flight import Analysis
 from loganalyze.problems import Problem
-from loganalyze.show.facts import FlightFacts
+from loganalyze.show.facts import FlightFacts, Judged, analysis_of
 from loganalyze.show.figures import margin_figure
 from loganalyze.show.picture import save_figure
 from loganalyze.show.summary import Summary, summarise
-from loganalyze.show.tables import exceedance_csv, exceedance_table, sample_table, sample_writer
+from loganalyze.show.tables import (
+    contribution_csv,
+    contribution_rows,
+    exceedance_csv,
+    exceedance_table,
+    sample_table,
+    sample_writer,
+)
 
 PLOT_FORMATS = ("png", "svg", "pdf")
 
@@ -55,7 +63,7 @@ def check_folder(folder: Path, overwrite: bool) -> None:
 
 
 def write_results(
-    analyses: Analysis | Iterable[Analysis],
+    flights: Judged | Iterable[Judged],
     folder: str | Path,
     *,
     limits: Path | None = None,
@@ -63,17 +71,20 @@ def write_results(
     declared: Mapping[str, float] | None = None,
     overwrite: bool = False,
     plot_format: str = "png",
+    also: Callable[[Path, Judged, FlightFacts], None] | None = None,
 ) -> Summary:
     """Write the results of one log's flights to a folder.
 
     The folder then holds ``samples.parquet`` (a row group a flight), ``exceedances.csv`` and
-    ``.parquet``, ``summary.json`` and ``margin.png`` (``margin-2.png`` and so on for a second
-    flight and further ones). It appears whole or not at all.
+    ``.parquet``, ``contributions.csv`` (why, a row an exceedance), ``summary.json`` and
+    ``margin.png`` (``margin-2.png`` and so on for a second flight and further ones). It appears
+    whole or not at all.
 
     Parameters
     ----------
-    analyses : Analysis or iterable of Analysis
-        The flights of one log, in order; of an iterable only one is held at a time.
+    flights : Analysis, Assessment, or iterable of them
+        The flights of one log, in order; of an iterable only one is held at a time. What an
+        assessment adds is null for a flight that wasn't assessed.
     folder : path-like
         The folder to make.
     limits, columns : Path, optional
@@ -84,6 +95,9 @@ def write_results(
         Replace the folder of earlier results whole. It stays as it was when writing fails.
     plot_format : {"png", "svg", "pdf"}
         Format of the figure.
+    also : callable, optional
+        Writes further files of a flight, such as `reporter` gives it: called with the folder as
+        it is being made, and the flight and its facts.
 
     Returns
     -------
@@ -98,19 +112,25 @@ def write_results(
     """
     if plot_format not in PLOT_FORMATS:
         raise ValueError(f"plot_format must be one of {', '.join(PLOT_FORMATS)}")
-    given = [analyses] if isinstance(analyses, Analysis) else analyses
+    given = [flights] if isinstance(flights, Analysis | Assessment) else flights
     with _whole(Path(folder), overwrite) as partial, _Samples(partial) as samples:
-        found = []
+        found, why = [], []
 
-        def keep(analysis: Analysis, facts: FlightFacts) -> None:
-            samples.write(analysis)
+        def keep(judged: Judged, facts: FlightFacts) -> None:
+            analysis = analysis_of(judged)
+            samples.write(judged)
             found.extend(facts.exceedances)
+            why.extend(contribution_rows(judged))
             number = f"-{analysis.flight}" if analysis.flight > 1 else ""
             save_figure(margin_figure(analysis), partial / f"margin{number}.{plot_format}")
+            if also is not None:
+                also(partial, judged, facts)
 
         summary = summarise(given, limits=limits, columns=columns, declared=declared, each=keep)
         (partial / "exceedances.csv").write_text(exceedance_csv(found), encoding="utf-8",
                                                  newline="")
+        (partial / "contributions.csv").write_text(contribution_csv(why), encoding="utf-8",
+                                                   newline="")
         pq.write_table(exceedance_table(found), str(partial / "exceedances.parquet"))
         (partial / SUMMARY).write_text(summary.json(), encoding="utf-8", newline="")
     return summary
@@ -130,10 +150,10 @@ class _Samples:
         if self.writer is not None:
             self.writer.close()
 
-    def write(self, analysis: Analysis) -> None:
+    def write(self, judged: Judged) -> None:
         if self.writer is None:
-            self.writer = sample_writer(self.path, analysis.limit_names)
-        self.writer.write_table(sample_table(analysis))
+            self.writer = sample_writer(self.path, analysis_of(judged).limit_names)
+        self.writer.write_table(sample_table(judged))
 
 
 @contextmanager

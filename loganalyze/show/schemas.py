@@ -9,13 +9,22 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
+from loganalyze.assess import results
 from loganalyze.show.summary import Summary
-from loganalyze.show.tables import EXCEEDANCE_COLUMNS, sample_columns, table_schema
+from loganalyze.show.tables import (
+    CONTRIBUTION_COLUMNS,
+    EXCEEDANCE_COLUMNS,
+    sample_columns,
+    table_schema,
+)
 
 
 def schemas() -> dict[str, dict[str, Any]]:
     """Return each schema by its file name."""
     summary = TypeAdapter(Summary).json_schema(mode="serialization")
+    for name, definition in summary["$defs"].items():
+        if hasattr(results, name) or name == "AssessmentFacts":
+            _allow_null(definition)
     return {
         "summary.schema.json": {
             "$schema": "https://json-schema.org/draft/2020-12/schema", **summary,
@@ -24,7 +33,20 @@ def schemas() -> dict[str, dict[str, Any]]:
         "samples.schema.json": table_schema(sample_columns(["<limit>"]), "samples.parquet"),
         "exceedances.schema.json": table_schema(
             EXCEEDANCE_COLUMNS, "exceedances.csv and exceedances.parquet"),
+        "contributions.schema.json": table_schema(CONTRIBUTION_COLUMNS, "contributions.csv"),
     }
+
+
+def _allow_null(schema: Any) -> None:
+    """Let every number be null: an assessment's numbers are NaN, and so null, where unknown."""
+    if isinstance(schema, dict):
+        if schema.get("type") == "number":
+            schema["type"] = ["number", "null"]
+        for part in schema.values():
+            _allow_null(part)
+    elif isinstance(schema, list):
+        for part in schema:
+            _allow_null(part)
 
 
 def schema_text(schema: dict[str, Any]) -> str:

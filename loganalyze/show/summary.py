@@ -6,7 +6,7 @@ import hashlib
 import json
 import platform
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +14,20 @@ import numpy as np
 import pyarrow as pa
 
 from loganalyze import __version__
-from loganalyze.judge.flight import Analysis
+from loganalyze.judge.settings import Settings
 from loganalyze.problems import Problem
+from loganalyze.record.log import Source
+from loganalyze.sheets.limits import LimitsSheet
 from loganalyze.show import wording
-from loganalyze.show.facts import ChannelFacts, FlightFacts, channel_facts, flight_facts, plain
+from loganalyze.show.facts import (
+    ChannelFacts,
+    FlightFacts,
+    Judged,
+    analysis_of,
+    channel_facts,
+    flight_facts,
+    plain,
+)
 
 
 @dataclass(frozen=True)
@@ -63,31 +73,35 @@ class Summary:
         """Whether any limit was exceeded."""
         return any(flight.exceedances for flight in self.flights)
 
+    def plain(self) -> dict[str, Any]:
+        """Return the summary as JSON holds it: null where a number isn't known."""
+        return {field.name: plain(getattr(self, field.name)) for field in fields(self)}
+
     def json(self) -> str:
         """Return the summary as JSON text."""
-        return json.dumps(asdict(self), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        return json.dumps(self.plain(), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def summarise(
-    analyses: Iterable[Analysis],
+    judged: Iterable[Judged],
     *,
     limits: Path | None = None,
     columns: Path | None = None,
     declared: Mapping[str, float] | None = None,
-    each: Callable[[Analysis, FlightFacts], None] | None = None,
+    each: Callable[[Judged, FlightFacts], None] | None = None,
 ) -> Summary:
     """Run through the analyses of one log's flights and keep their facts.
 
     Parameters
     ----------
-    analyses : iterable of Analysis
+    judged : iterable of Analysis or Assessment
         The flights of one log, in order; only one is held at a time.
     limits, columns : Path, optional
         The files that the sheets came from, to name them with their hashes.
     declared : mapping, optional
         States declared for the flight, as the user wrote them.
     each : callable, optional
-        Called with each flight's analysis and facts.
+        Called with each flight and its facts.
 
     Raises
     ------
@@ -97,20 +111,47 @@ def summarise(
     flights: list[FlightFacts] = []
     channels: dict[str, ChannelFacts] = {}
     source, sheet, settings = None, None, None
-    for analysis in analyses:
+    for one_flight in judged:
+        analysis = analysis_of(one_flight)
         source, sheet, settings = analysis.log.source, analysis.sheet, analysis.settings
-        facts = flight_facts(analysis)
+        facts = flight_facts(one_flight)
         if each:
-            each(analysis, facts)
+            each(one_flight, facts)
         flights.append(facts)
         for one in channel_facts(analysis.log):
             before = channels.get(one.channel)
             missing = one.missing + (before.missing if before else 0)
             channels[one.channel] = replace(before or one, missing=missing)
         # Only then is the next flight read: one at a time is in memory.
-        del analysis
-    if source is None or sheet is None:
+        del one_flight, analysis
+    if source is None or sheet is None or settings is None:
         raise Problem("the log holds no flight", mend="check that it is a recording")
+    return _summary(source, sheet, settings, list(channels.values()), flights,
+                    limits, columns, declared)
+
+
+def summary_of(
+    judged: Judged,
+    facts: FlightFacts,
+    *,
+    limits: Path | None = None,
+    columns: Path | None = None,
+    declared: Mapping[str, float] | None = None,
+) -> Summary:
+    """Return the summary of one flight alone, as `summarise` does of all flights of a log.
+
+    `facts` are the flight's own, as `flight_facts` gave them.
+    """
+    analysis = analysis_of(judged)
+    return _summary(analysis.log.source, analysis.sheet, analysis.settings,
+                    channel_facts(analysis.log), [facts], limits, columns, declared)
+
+
+def _summary(
+    source: Source, sheet: LimitsSheet, settings: Settings, channels: list[ChannelFacts],
+    flights: list[FlightFacts], limits: Path | None, columns: Path | None,
+    declared: Mapping[str, float] | None,
+) -> Summary:
     files = [InputFacts("log", source.path.name, source.size, source.sha256)]
     files += [_input(role, path) for role, path in (("limits", limits), ("columns", columns))
               if path is not None]
@@ -122,7 +163,7 @@ def summarise(
         inputs=files,
         dialect=plain(source.dialect),
         inferred=list(source.inferred),
-        channels=list(channels.values()),
+        channels=channels,
         limits=[LimitFacts(limit.name, limit.quantity) for limit in sheet.limit],
         settings=plain(settings),
         declared=dict(declared or {}),

@@ -18,8 +18,14 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
-from loganalyze.judge.flight import Analysis
-from loganalyze.show.facts import ExceedanceFacts
+from loganalyze.assess.phases import PHASES
+from loganalyze.assess.results import (
+    BEYOND,
+    NOT_DETERMINABLE,
+    WITHIN,
+    Assessment,
+)
+from loganalyze.show.facts import ExceedanceFacts, Judged, analysis_of, rounded
 from loganalyze.show.wording import STATES
 
 Kind = Literal["number", "integer", "string", "boolean", "datetime"]
@@ -37,6 +43,8 @@ class Column:
     choices: tuple[str, ...] = ()
 
 
+ASSESSMENTS = (BEYOND, WITHIN, NOT_DETERMINABLE)
+
 NO_LIMIT = 255
 """The code of `governing_limit` where no limit applies or none is known."""
 
@@ -45,6 +53,7 @@ _HEAD = (
     Column("utc", "datetime", "", "UTC of the sample, where the log has a date"),
     Column("flight", "integer", "", "number of the flight in the log, from 1", True),
 )
+_PHASE = Column("phase", "string", "", "phase of flight", choices=PHASES)
 _NUMBERS = (
     Column("pressure_altitude_ft", "number", "ft", "pressure altitude"),
     Column("indicated_airspeed_kt", "number", "kt", "indicated airspeed"),
@@ -62,6 +71,14 @@ _NUMBERS = (
     Column("margin_kt", "number", "kt",
            "limit airspeed less calibrated airspeed; negative is over"),
     Column("margin_mach", "number", "1", "the same in Mach number"),
+    Column("margin_u_kt", "number", "kt", "standard uncertainty of margin_kt, as flown"),
+    Column("margin_u_mach", "number", "1", "standard uncertainty of margin_mach, as flown"),
+    Column("margin_displayed_u_kt", "number", "kt",
+           "standard uncertainty of margin_kt, as displayed"),
+    Column("calibrated_airspeed_u_kt", "number", "kt",
+           "standard uncertainty of the calibrated airspeed"),
+    Column("true_airspeed_u_kt", "number", "kt", "standard uncertainty of the true airspeed"),
+    Column("mach_u", "number", "1", "standard uncertainty of the Mach number"),
 )
 _GOVERNING = Column("governing_limit", "string", "", "the limit that sets the limit airspeed")
 _STATE = Column("state", "string", "", "over if any limit is over, else unknown if any is unknown",
@@ -94,13 +111,46 @@ EXCEEDANCE_COLUMNS = (
     Column("worst_limit_pointer_kt", "number", "kt", "where the limit pointer stood then, as IAS"),
     Column("worst_calibrated_airspeed_kt", "number", "kt", "calibrated airspeed at that instant"),
     Column("worst_mach", "number", "1", "Mach number at that instant"),
+    Column("phase", "string", "", "phase of flight at that instant", choices=PHASES),
+    Column("severity", "string", "", "by the rules of the limits sheet, where one is met",
+           choices=("low", "medium", "high")),
+    Column("assessment", "string", "", "whether the excess is beyond what could be a measurement "
+           "error, as flown", choices=ASSESSMENTS),
+    Column("probability", "number", "1", "probability that the limit was truly exceeded, as "
+           "flown"),
+    Column("excess_low", "number", "kt or 1",
+           "lower end of the expanded interval of the excess, in the quantity of the limit"),
+    Column("excess_high", "number", "kt or 1", "its upper end"),
+    Column("assessment_displayed", "string", "", "the same of what the crew saw",
+           choices=ASSESSMENTS),
+    Column("probability_displayed", "number", "1", "the same of what the crew saw"),
 )
+
+CONTRIBUTION_COLUMNS = (
+    *EXCEEDANCE_COLUMNS[:3],
+    Column("start_s", "number", "s", "start of the run-in, from the log's first sample"),
+    Column("end_s", "number", "s", "its end, the worst instant"),
+    Column("lost_kt", "number", "kt", "margin lost in the run-in, as CAS"),
+    Column("limit_moved_kt", "number", "kt", "of it, lost as the limit moved with altitude"),
+    Column("configuration_kt", "number", "kt", "lost by a change of configuration"),
+    Column("height_trade_kt", "number", "kt", "lost by height turned into speed, netted"),
+    Column("energy_kt", "number", "kt", "lost by energy gained, netted"),
+    Column("air_temperature_kt", "number", "kt", "lost by a change of the air's warmth"),
+    Column("speed_change_kt", "number", "kt",
+           "lost by the speed's change, where without air temperature it can't be split"),
+    Column("remainder_kt", "number", "kt", "what the parts leave unexplained"),
+    Column("gross_height_trade_kt", "number", "kt", "height turned into speed, not netted"),
+    Column("gross_energy_kt", "number", "kt", "energy gained, not netted"),
+    Column("wind_kt", "number", "kt", "of the energy, what a change of wind brought"),
+    Column("greatest_load_factor", "number", "g", "greatest load factor in the run-in"),
+)
+"""A row an exceedance of an assessed flight; blank where no run-in was recorded."""
 
 
 def sample_columns(limit_names: Sequence[str]) -> tuple[Column, ...]:
     """Return the columns of ``samples.parquet`` for a sheet with these limits."""
     states = tuple(state_column(name) for name in limit_names)
-    return (*_HEAD, *_NUMBERS, _GOVERNING, _STATE, *states)
+    return (*_HEAD, _PHASE, *_NUMBERS, _GOVERNING, _STATE, *states)
 
 
 def state_column(limit: str) -> Column:
@@ -189,11 +239,13 @@ def _metadata(column: Column) -> dict[str, str]:
     return {"unit": column.unit, "description": column.words}
 
 
-def sample_table(analysis: Analysis) -> pa.Table:
+def sample_table(judged: Judged) -> pa.Table:
     """Return the samples of one flight as an Arrow table."""
+    analysis = analysis_of(judged)
+    assessed = judged.columns if isinstance(judged, Assessment) else {}
     schema = sample_schema(analysis.limit_names)
     size = len(analysis.time)
-    found = analysis.columns
+    found = {**analysis.columns, **assessed}
     arrays = [numbers(analysis.time, pa.float64())]
     if analysis.log.utc_start is None:
         arrays.append(pa.nulls(size, _UTC))
@@ -202,6 +254,7 @@ def sample_table(analysis: Analysis) -> pa.Table:
         utc = analysis.log.utc_start.astype("datetime64[us]") + elapsed
         arrays.append(numbers(utc, _UTC))
     arrays.append(numbers(np.full(size, analysis.flight, dtype=np.int32), pa.int32()))
+    arrays.append(words(found["phase"], PHASES) if assessed else pa.nulls(size, _WORD))
     for column in _NUMBERS:
         values = found.get(column.name)
         arrays.append(pa.nulls(size, pa.float32()) if values is None
@@ -223,12 +276,34 @@ def sample_writer(path: str, limit_names: Sequence[str]) -> pq.ParquetWriter:
 
 def exceedance_csv(found: Iterable[ExceedanceFacts]) -> str:
     """Return exceedances as CSV text: a header row, then a row each; blank where unknown."""
+    return _csv(EXCEEDANCE_COLUMNS, (astuple(one) for one in found))
+
+
+def contribution_rows(judged: Judged) -> list[tuple[Any, ...]]:
+    """Return a row for each exceedance of an assessed flight, as CONTRIBUTION_COLUMNS say."""
+    if not isinstance(judged, Assessment):
+        return []
+    rows = []
+    for one, told in zip(judged.analysis.exceedances, judged.exceedances, strict=True):
+        parts = [None if told.contributions is None
+                 else rounded(getattr(told.contributions, column.name))
+                 for column in CONTRIBUTION_COLUMNS[3:]]
+        rows.append((one.flight, one.episode, one.limit, *parts))
+    return rows
+
+
+def contribution_csv(rows: Iterable[tuple[Any, ...]]) -> str:
+    """Return contributions as CSV text; blank where unknown."""
+    return _csv(CONTRIBUTION_COLUMNS, rows)
+
+
+def _csv(columns: Sequence[Column], rows: Iterable[Sequence[Any]]) -> str:
     stream = io.StringIO()
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow([column.name for column in EXCEEDANCE_COLUMNS])
-    for one in found:
+    writer.writerow([column.name for column in columns])
+    for row in rows:
         writer.writerow([str(value).lower() if isinstance(value, bool) else value
-                         for value in astuple(one)])
+                         for value in row])
     return stream.getvalue()
 
 

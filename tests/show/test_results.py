@@ -10,8 +10,8 @@ from loganalyze.problems import Problem
 from loganalyze.show import results
 from loganalyze.show.results import folder_for, write_results
 
-FILES = ["exceedances.csv", "exceedances.parquet", "margin.png", "samples.parquet",
-         "summary.json"]
+FILES = ["contributions.csv", "exceedances.csv", "exceedances.parquet", "margin.png",
+         "samples.parquet", "summary.json"]
 
 
 def names(folder: Path) -> list[str]:

@@ -1,0 +1,199 @@
+"""The whole assessment of one flight: from its analysis to how sure, how serious, when and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.assess.approach import ApproachSettings, shortest_time_to_limit
+from loganalyze.assess.budget import AIRSPEED, ALTITUDE, TEMPERATURE
+from loganalyze.assess.checks import checks_of
+from loganalyze.assess.contributions import contributions
+from loganalyze.assess.definitions import PhaseSettings
+from loganalyze.assess.measures import MeasureSettings, highest, measures_of
+from loganalyze.assess.phases import PHASES, phases_of
+from loganalyze.assess.priors import Prior
+from loganalyze.assess.probability import AssuranceSettings, assured, near_misses
+from loganalyze.assess.results import (
+    AssessedExceedance,
+    Assessment,
+    Contributions,
+    LimitMeasure,
+    NearMiss,
+)
+from loganalyze.assess.severity import grade
+from loganalyze.assess.uncertainty import Uncertainty, uncertainty_of
+from loganalyze.assess.warnings import WarningSettings, warnings_of
+from loganalyze.judge.flight import Analysis
+from loganalyze.record.channels import kind
+from loganalyze.record.log import Step
+
+Codes = NDArray[np.uint8]
+
+SUFFIXES = {"kt": "_kt", "ft": "_ft", "degC": "_degc", "hPa": "_hpa", "deg": "_deg", "kg": "_kg",
+            "%": "_pct", "g": "_g", "ft/min": "_fpm"}
+"""What a channel's name gets in the context of an exceedance, by its edge unit."""
+
+_KNOWN_OTHERWISE = frozenset((
+    "pressure_altitude", "indicated_airspeed", "calibrated_airspeed", "static_pressure",
+    "total_pressure", "impact_pressure", "latitude", "longitude"))
+"""Channels that the exceedance itself tells, or that would tell where it was."""
+
+
+@dataclass(frozen=True, slots=True)
+class AssessSettings:
+    """Every threshold of the assessment, by part. All are recorded with the results."""
+
+    assurance: AssuranceSettings = field(default_factory=AssuranceSettings)
+    phases: PhaseSettings = field(default_factory=PhaseSettings)
+    approach: ApproachSettings = field(default_factory=ApproachSettings)
+    measures: MeasureSettings = field(default_factory=MeasureSettings)
+    warnings: WarningSettings = field(default_factory=WarningSettings)
+
+
+def assess(
+    analysis: Analysis,
+    *,
+    settings: AssessSettings | None = None,
+    priors: Mapping[str, Prior] | None = None,
+) -> Assessment:
+    """Assess one flight: how sure, how serious, in which phase, and why.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        The judged flight. Nothing in it changes.
+    settings : AssessSettings, optional
+        The thresholds.
+    priors : mapping of str to Prior, optional
+        How often margins occur in the fleet, by limit; a limit without one gets the flat prior.
+
+    Returns
+    -------
+    Assessment
+        Its ``exceedances`` run parallel to those of the analysis.
+    """
+    settings = settings or AssessSettings()
+    uncertainty = uncertainty_of(analysis)
+    phases, stretches = phases_of(analysis, settings.phases)
+    why = _Why(analysis)
+    near = tuple(_told(one, analysis, phases, why)
+                 for one in near_misses(uncertainty, settings.assurance, priors))
+    measures = tuple(
+        _explained(one, analysis, why)
+        for one in measures_of(analysis, phases, settings.measures))
+    fastest, highest_mach = highest(analysis)
+    return Assessment(
+        analysis=analysis,
+        columns={"phase": phases, **uncertainty.columns},
+        exceedances=_exceedances(uncertainty, settings, priors, phases, why),
+        near=near,
+        phases=stretches,
+        measures=measures,
+        highest_calibrated_airspeed_kt=fastest,
+        highest_mach=highest_mach,
+        shortest_time_to_limit=shortest_time_to_limit(analysis, phases, settings.approach),
+        warnings=warnings_of(analysis, settings.warnings),
+        checks=checks_of(analysis, uncertainty.columns, _sensors(uncertainty)),
+        tolerances=uncertainty.tolerances,
+        steps=(*analysis.steps, uncertainty.step,
+               *(Step(name, asdict(getattr(settings, name)))
+                 for name in ("assurance", "phases", "approach", "measures", "warnings"))),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Why:
+    """Explains instants of one flight, never across an earlier exceedance."""
+
+    analysis: Analysis
+
+    def at(self, time_s: float, limit: str) -> Contributions | None:
+        """Split what led to an instant; `limit` empty: the limit airspeed."""
+        if np.isnan(time_s):
+            return None
+        analysis = self.analysis
+        ends = [one.end_s for one in analysis.exceedances if one.end_s <= time_s]
+        return contributions(
+            analysis, row_at(analysis, time_s),
+            analysis.limit_names.index(limit) if limit else None,
+            max(ends, default=-np.inf))
+
+
+def row_at(analysis: Analysis, time_s: float) -> int:
+    """Return the row of the sample at a time that the analysis reported."""
+    row = int(np.searchsorted(analysis.time, time_s))
+    return min(row, len(analysis.time) - 1)
+
+
+def _exceedances(
+    uncertainty: Uncertainty, settings: AssessSettings, priors: Mapping[str, Prior] | None,
+    phases: Codes, why: _Why,
+) -> tuple[AssessedExceedance, ...]:
+    analysis = uncertainty.analysis
+    context = _Context(analysis)
+    found = []
+    for index, (one, sure, graded) in enumerate(zip(
+            analysis.exceedances, assured(uncertainty, settings.assurance, priors),
+            grade(analysis), strict=True)):
+        row = row_at(analysis, one.worst_time_s)
+        found.append(AssessedExceedance(
+            index=index,
+            phase=PHASES[phases[row]],
+            displayed=sure.displayed,
+            flown=sure.flown,
+            missed_peak=sure.missed_peak,
+            severity=graded.severity,
+            ladder_kt=graded.ladder_kt,
+            ladder_mach=graded.ladder_mach,
+            contributions=why.at(one.worst_time_s, one.limit),
+            context=context.at(row),
+        ))
+    return tuple(found)
+
+
+def _told(one: NearMiss, analysis: Analysis, phases: Codes, why: _Why) -> NearMiss:
+    return replace(one, phase=PHASES[phases[row_at(analysis, one.time_s)]],
+                   contributions=why.at(one.time_s, one.limit))
+
+
+def _explained(one: LimitMeasure, analysis: Analysis, why: _Why) -> LimitMeasure:
+    if np.isnan(one.time_s):
+        return one
+    return replace(one, contributions=why.at(one.time_s, one.limit))
+
+
+class _Context:
+    """What else was recorded at an instant, each channel brought to the rows once."""
+
+    def __init__(self, analysis: Analysis) -> None:
+        self.log = analysis.log
+        self.channels = tuple(name for name in self.log.channels if name not in _KNOWN_OTHERWISE)
+        self.aligned: dict[str, NDArray[np.float64]] = {}
+
+    def at(self, row: int) -> dict[str, float]:
+        """Return the channels at one row in their edge units, by suffixed name."""
+        told = {}
+        for name in self.channels:
+            known = kind(name)
+            if known is None:
+                continue
+            if name not in self.aligned:
+                self.aligned[name] = self.log.aligned(name)
+            value = (float(self.aligned[name][row]) - known.unit.offset) / known.unit.factor
+            told[name + SUFFIXES.get(known.unit.name, "")] = value
+        return told
+
+
+def _sensors(uncertainty: Uncertainty) -> dict[str, float]:
+    """Standard uncertainty of one source of a channel, in its edge unit."""
+    by_code = {code: u for code, _, u in uncertainty.tolerances}
+    named = {AIRSPEED: ("indicated_airspeed", "calibrated_airspeed"),
+             ALTITUDE: ("pressure_altitude",),
+             TEMPERATURE: ("static_air_temperature", "total_air_temperature",
+                           "outside_air_temperature")}
+    return {name: by_code[code] for code, names in named.items() if code in by_code
+            for name in names}
