@@ -12,21 +12,26 @@ from numpy.typing import NDArray
 
 from loganalyze.judge import (
     airdata,
+    bounded,
     equivalents,
     exceedances,
     frames,
     margins,
+    quality,
     screening,
     states,
+    suspects,
     transit,
 )
 from loganalyze.judge.airdata import Finding
 from loganalyze.judge.case import OVER, UNDER, Case, Judged, prepare
 from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.settings import Settings
+from loganalyze.judge.suspects import Suspect
 from loganalyze.problems import Problem
 from loganalyze.record.intervals import HELD_INTERVALS, Intervals
 from loganalyze.record.log import FlightLog, Step
+from loganalyze.record.quality import QualityFlag
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits import LimitsSheet
 
@@ -107,6 +112,40 @@ class Analysis:
             # A lone sample has no interval, and stands for no time.
             self.log.interval_s if self.log.interval_s > 0 else 0.0,
         )
+
+    @cached_property
+    def bounded(self) -> Intervals:
+        """The parts of the unknown time in which no limit can have been reached.
+
+        They aren't judged: no sample shows them. But even at the greatest plausible rates, and
+        with the configuration as it was, every limit stayed out of reach.
+        """
+        return bounded.bounded(self._case, self.columns) & self.unknown
+
+    @property
+    def bounded_s(self) -> float:
+        """Time [s] of the unknown that is bounded."""
+        return self.bounded.duration
+
+    @cached_property
+    def quality(self) -> tuple[QualityFlag, ...]:
+        """What is wrong with the recording, where, and where that could be told at all."""
+        return quality.flags(self._case)
+
+    @cached_property
+    def suspects(self) -> tuple[Suspect, ...]:
+        """Stretches over a limit that aren't counted, since their samples are in doubt."""
+        return suspects.find(self._case, self.columns)
+
+    @cached_property
+    def airborne(self) -> Intervals:
+        """The recorded time in which the aircraft wasn't known to be on the ground."""
+        return quality.airborne(self.log, self._case.air, self.settings)
+
+    @cached_property
+    def screened_s(self) -> Mapping[str, float]:
+        """Airborne time [s] that was screened out, by reason; "" for all that count together."""
+        return quality.screened_time(self._case, self.airborne)
 
     @cached_property
     def gaps(self) -> Intervals:

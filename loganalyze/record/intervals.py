@@ -44,17 +44,15 @@ class Intervals:
         Sample i stands for [t_i, t_i + min(t_{i+1} - t_i, 1.5 `interval`)), the last one for
         `interval`. `time` : float64[n] [s], rising; `interval` [s] is the normal step.
         """
-        true = np.asarray(mask, dtype=bool)
+        true = np.flatnonzero(np.asarray(mask, dtype=bool))
         stamps = np.asarray(time, dtype=np.float64)
-        changes = np.flatnonzero(np.diff(true.view(np.int8), prepend=0, append=0))
-        pairs = []
-        for first, stop in changes.reshape(-1, 2):
-            steps = np.diff(stamps[first : stop + 1])
-            for piece in np.split(np.arange(first, stop),
-                                  np.flatnonzero(steps > HELD_INTERVALS * interval) + 1):
-                if piece.size:
-                    pairs.append((stamps[piece[0]], _end(stamps, piece[-1], interval)))
-        return cls.of(pairs)
+        starts = stamps[true]
+        ends = np.append(stamps[1:], np.inf)[true]
+        last = true == len(stamps) - 1
+        ends = np.where(last, starts + interval,
+                        np.minimum(ends, starts + HELD_INTERVALS * interval))
+        edges = np.column_stack([starts, ends])
+        return cls(_merged(edges[edges[:, 1] > edges[:, 0]]))
 
     def __len__(self) -> int:
         return len(self.edges)
@@ -86,12 +84,6 @@ class Intervals:
 
     def __sub__(self, other: Intervals) -> Intervals:
         return _swept(self, other, lambda a, b: a & ~b)
-
-
-def _end(stamps: NDArray[np.float64], i: int, interval: float) -> float:
-    if i + 1 < len(stamps):
-        return float(min(stamps[i + 1], stamps[i] + HELD_INTERVALS * interval))
-    return float(stamps[i] + interval)
 
 
 def _merged(edges: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -1,0 +1,104 @@
+"""Stretches that would be over a limit but for the doubts about their samples."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.judge import conditions, equivalents, screening, sources
+from loganalyze.judge.case import UNKNOWN, Case
+from loganalyze.record.intervals import HELD_INTERVALS
+
+DOUBTS: dict[str, str] = {
+    "synchronisation lost": "synchronisation lost",
+    "spike": "airspeed spike faster than plausible",
+    "altitude spike": "pressure altitude spike faster than plausible",
+    "frozen": "airspeed frozen while others moved",
+    "altitude frozen": "pressure altitude frozen while others moved",
+    "sources disagree": "airspeed sources disagree",
+    "altitude sources disagree": "pressure altitude sources disagree",
+    "temperature sources disagree": "temperature sources disagree",
+    "stale": "airspeed stale",
+    "altitude stale": "pressure altitude stale",
+}
+"""The codes of doubt, the first that applies first, and the screening's reason for each."""
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A stretch over a limit that isn't counted, since its samples are in doubt.
+
+    ``start_s`` and ``end_s`` [s] : its first and last sample; ``time_s`` : its worst one, when
+    the limit was exceeded by ``excess`` (in the limit's published quantity, kt or Mach);
+    ``reason`` : a code of `DOUBTS`; ``not_borne_out_by`` : the channels that could have borne it
+    out and didn't.
+    """
+
+    limit: str
+    quantity: str
+    start_s: float
+    end_s: float
+    time_s: float
+    excess: float
+    reason: str
+    not_borne_out_by: tuple[str, ...]
+
+
+def find(case: Case, columns: Mapping[str, NDArray[Any]]) -> tuple[Suspect, ...]:
+    """Return what would be over but for doubt, by limit and start.
+
+    A stretch is one for as long as its samples follow each other and the doubt is the same.
+    """
+    if case.air.rejected is None:
+        return ()
+    rows, reasons = case.air.rejected
+    doubted = (reasons & ~screening.NOTHING) > 0
+    rows, reasons = rows[doubted], reasons[doubted]
+    found: list[Suspect] = []
+    codes = _codes(reasons)
+    at = equivalents.point(case.air, rows, reasons & screening.NOTHING)
+    for i, limit in enumerate(case.sheet.limit):
+        value = equivalents.published_value(limit, at)
+        maximum = equivalents.published_maximum(limit, at)
+        over = equivalents.over(limit, value, maximum, case.air, case.settings)
+        over &= columns[f"state_{i}"][rows] == UNKNOWN
+        over &= case.state_at(i, rows) == conditions.YES
+        some = np.flatnonzero(over)
+        if not len(some):
+            continue
+        excess = value - maximum
+        wide = np.diff(case.log.time[rows[some]]) > HELD_INTERVALS * case.log.interval_s
+        cuts = (np.diff(rows[some]) > 1) | wide | (np.diff(codes[some]) != 0)
+        for stretch in np.split(some, np.flatnonzero(cuts) + 1):
+            worst = stretch[int(excess[stretch].argmax())]
+            first, last, peak = case.log.time[rows[[stretch[0], stretch[-1], worst]]].tolist()
+            reason = tuple(DOUBTS)[codes[worst]]
+            found.append(Suspect(limit.name, limit.quantity, first, last, peak,
+                                 float(excess[worst]), reason, _not_borne_out_by(case, reason)))
+    return tuple(found)
+
+
+def _codes(reasons: screening.Bits) -> NDArray[np.intp]:
+    """The index in `DOUBTS` of each row's first doubt."""
+    codes = np.zeros(len(reasons), dtype=np.intp)
+    for i, name in reversed(list(enumerate(DOUBTS.values()))):
+        codes[(reasons & screening.bit(name)) > 0] = i
+    return codes
+
+
+def _not_borne_out_by(case: Case, reason: str) -> tuple[str, ...]:
+    log, air = case.log, case.air
+    if reason == "spike":
+        return sources.Corroboration(log, air, case.settings).looked_at
+    if reason in ("frozen", "altitude frozen"):
+        ways = sources.ways_to_the_airspeed if reason == "frozen" else sources.ways_to_the_altitude
+        return tuple(ways(log, air))
+    if reason == "sources disagree":
+        return sources.seconds(log, air.airspeed_sources)
+    if reason == "altitude sources disagree":
+        return sources.seconds(log, air.altitude_sources)
+    return ()
