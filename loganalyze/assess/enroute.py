@@ -198,6 +198,9 @@ def _holds(
     # The aircraft may still be slowing down in the level's first half.
     settled = speed[len(speed) // 2 :]
     earlier = profile.airspeed[before:entered]
+    # A recorder that has stopped listening goes on repeating the last it heard.
+    if not (np.ptp(settled) or np.ptp(profile.altitude[piece.stop - len(settled) : piece.stop])):
+        return False
     return (len(earlier) > 1 and usual <= greatest
             and float(settled.std()) <= settings.holding_steady_kt
             and usual <= settings.holding_slower * float(np.median(earlier)))

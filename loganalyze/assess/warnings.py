@@ -57,6 +57,7 @@ class _Watched:
     name: str
     excess: Floats
     maximum: Floats
+    unit: str
     threshold: float
     tolerance: float
 
@@ -99,10 +100,11 @@ def warnings_of(
     -------
     tuple of WarningFinding
         One for each sounding of the warning and one for each stretch in which it was missing.
-        Empty where the log doesn't record the warning, or it watches no limit. ``values`` are
-        in the limit's published quantity (kt or Mach): ``speed``, ``limit``, ``threshold``
-        (limit and excess allowed), ``excess``, ``tolerance``; ``late_s`` [s] since the
-        threshold and tolerance were passed.
+        Empty where the log doesn't record the warning, or it watches no limit. ``values`` at
+        the onset (where missing: at the worst) are in the limit's published quantity, so they
+        end in ``_kt`` or ``_mach``: ``speed``, ``limit``, ``threshold`` (the limit and what
+        goes beyond it), ``excess``, ``tolerance``; ``late_s`` [s] counts from where threshold
+        and tolerance were passed.
 
     References
     ----------
@@ -165,8 +167,8 @@ def _watched(analysis: Analysis, recorded: _Recorded) -> list[_Watched]:
         excess[near] = equivalents.published_value(limit, at) - maximum[near]
         watched.append(_Watched(
             limit.name, excess, maximum,
-            *((warning.threshold_mach, warning.tolerance_mach) if limit.is_mach
-              else (warning.threshold_kt, warning.tolerance_kt))))
+            *(("mach", warning.threshold_mach, warning.tolerance_mach) if limit.is_mach
+              else ("kt", warning.threshold_kt, warning.tolerance_kt))))
     return watched
 
 
@@ -264,6 +266,7 @@ def _finding(
     if one is None:
         return WarningFinding(kind, "", start, end, values)
     excess, limit = float(one.excess[row]), float(one.maximum[row])
+    own = {"speed": limit + excess, "limit": limit, "threshold": limit + one.threshold,
+           "excess": excess, "tolerance": one.tolerance}
     return WarningFinding(kind, one.name, start, end, {
-        "speed": limit + excess, "limit": limit, "threshold": limit + one.threshold,
-        "excess": excess, "tolerance": one.tolerance, **values})
+        **{f"{name}_{one.unit}": value for name, value in own.items()}, **values})

@@ -59,11 +59,11 @@ def on(first, last, n=12):
 def test_when_it_came_on(first, kind):
     (one,) = findings(RAMP, on(first, 8))
     assert (one.kind, one.limit, one.start_s, one.end_s) == (kind, "VMO", first, 9.0)
-    assert one.values["speed"] == pytest.approx(RAMP[first], abs=1e-9)
-    assert one.values["limit"] == pytest.approx(250, abs=1e-9)
-    assert one.values["threshold"] == pytest.approx(256, abs=1e-9)
-    assert one.values["excess"] == pytest.approx(RAMP[first] - 250, abs=1e-9)
-    assert one.values["tolerance"] == 3
+    assert one.values["speed_kt"] == pytest.approx(RAMP[first], abs=1e-9)
+    assert one.values["limit_kt"] == pytest.approx(250, abs=1e-9)
+    assert one.values["threshold_kt"] == pytest.approx(256, abs=1e-9)
+    assert one.values["excess_kt"] == pytest.approx(RAMP[first] - 250, abs=1e-9)
+    assert one.values["tolerance_kt"] == 3
 
 
 def test_how_late_it_was():
@@ -74,7 +74,7 @@ def test_how_late_it_was():
 def test_a_warning_that_never_came_is_missing():
     (one,) = findings(RAMP, on(20, 21))
     assert told([one]) == [("missing", "VMO", pytest.approx(4.75), pytest.approx(7.25))]
-    assert one.values["speed"] == pytest.approx(264)
+    assert one.values["speed_kt"] == pytest.approx(264)
 
 
 def test_over_the_limit_but_not_by_the_threshold_it_may_stay_silent():
@@ -165,8 +165,8 @@ def test_mmo_by_its_own_threshold():
     both = (VMO, MMO)
     (one,) = findings(cas, [0, 0, 0, 1, 1, 1, 0], limits=both, ft=20000.0)
     assert (one.kind, one.limit) == ("on time", "MMO")
-    assert one.values["speed"] == pytest.approx(0.515)
-    assert one.values["threshold"] == pytest.approx(0.51)
+    assert one.values["speed_mach"] == pytest.approx(0.515)
+    assert one.values["threshold_mach"] == pytest.approx(0.51)
     (one,) = findings(cas, [0, 0, 0, 0, 0, 1, 0], limits=both, ft=20000.0)
     assert (one.kind, one.limit) == ("late", "MMO")
     assert one.values["late_s"] == pytest.approx(2 - 0.2, abs=1e-6)

@@ -1,0 +1,30 @@
+"""Phases of flight, as they're said in a sentence."""
+
+from __future__ import annotations
+
+WHILE: dict[str, str] = {
+    "unknown": "in an unknown phase",
+    "standing": "while standing",
+    "taxi": "while taxiing",
+    "standing or taxi": "on the ground",
+    "take-off": "in the take-off",
+    "initial climb": "in the initial climb",
+    "climb": "in the climb",
+    "cruise": "in the cruise",
+    "change of cruise level": "while changing the cruise level",
+    "descent": "in the descent",
+    "holding": "in the holding pattern",
+    "manoeuvring": "while manoeuvring",
+    "emergency descent": "in a descent as fast as an emergency descent",
+    "approach": "on the approach",
+    "landing": "in the landing",
+}
+"""When something happened, by the phase's code."""
+
+
+def while_in(phase: str) -> str:
+    """Return when something happened: "in the climb".
+
+    Raises KeyError for a phase that has no words: a test holds that each has.
+    """
+    return WHILE[phase]

@@ -1,0 +1,52 @@
+"""How serious an exceedance is, and how long it lay beyond each step."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+from loganalyze.show.wording.numbers import duration, mach
+
+if TYPE_CHECKING:
+    from loganalyze.assess.results import Severity
+
+LEVELS: dict[str, str] = {"low": "low", "medium": "medium", "high": "high"}
+"""The levels in words, rising."""
+
+NO_RULES = "The limits sheet states no rules of severity."
+
+
+def severity(one: Severity | None, rules: bool = True) -> str:
+    """Return an exceedance's severity as a sentence; `rules` : whether the sheet has any."""
+    if not rules:
+        return NO_RULES
+    if one is None:
+        return "No severity: none of the limits sheet's rules is met."
+    origin = "an example rule of the limits sheet, not an operator's" if one.example else (
+        "the operator's rule")
+    return f'Severity {LEVELS[one.level]}, by {origin}: "{one.rule}".'
+
+
+def _step(value: float) -> str:
+    return f"{value:g} kt"
+
+
+def _mach_step(value: float) -> str:
+    return f"Mach {mach(value)}"
+
+
+def ladder(
+    kt: Sequence[tuple[float, float]], by_mach: Sequence[tuple[float, float]] = (),
+    step: Callable[[float], str] = _step,
+) -> str:
+    """Return the time beyond each step as a sentence; steps that weren't reached come last."""
+    steps = [(step(value), seconds) for value, seconds in kt]
+    steps += [(_mach_step(value), seconds) for value, seconds in by_mach]
+    if not steps:
+        return "No steps of excess are set."
+    reached = [f"+{name} for {duration(seconds)}" for name, seconds in steps if seconds > 0]
+    never = [f"+{name}" for name, seconds in steps if not seconds > 0]
+    if not reached:
+        return f"Beyond none of the steps ({', '.join(never)})."
+    rest = f"; never beyond {', '.join(never)}" if never else ""
+    return f"Beyond the limit {', '.join(reached)}{rest}."

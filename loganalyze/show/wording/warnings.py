@@ -1,0 +1,59 @@
+"""How the recorded overspeed warning behaved: a sentence for each kind of finding."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING
+
+from loganalyze.show.wording.numbers import clock, duration, knots, mach
+
+if TYPE_CHECKING:
+    from loganalyze.assess.results import WarningFinding
+
+RULE = ("The latest that an overspeed warning may sound is by default VMO + 6 kt or MMO + 0.01 "
+        "(14 CFR 25.1303(c)(1)); the limits sheet can set others.")
+
+
+def _speed(values: Mapping[str, float], name: str) -> str:
+    if f"{name}_mach" in values:
+        return f"Mach {mach(values[f'{name}_mach'])}"
+    return knots(values.get(f"{name}_kt"))
+
+
+def _excess(one: WarningFinding) -> str:
+    name = "mach" if "excess_mach" in one.values else "kt"
+    side = "over" if one.values.get(f"excess_{name}", 0.0) >= 0 else "under"
+    size = {f"excess_{name}": abs(one.values.get(f"excess_{name}", float("nan")))}
+    return f"{_speed(size, 'excess')} {side} {one.limit}"
+
+
+WARNINGS: dict[str, Callable[[WarningFinding], str]] = {
+    "on time": lambda one: f"on time: at {_speed(one.values, 'speed')}, {_excess(one)}",
+    "early": lambda one:
+        f"early: at {_speed(one.values, 'speed')}, {_excess(one)} and further than the tolerance "
+        f"of {_speed(one.values, 'tolerance')}",
+    "late": lambda one:
+        f"late, {duration(one.values['late_s'])} after the speed had passed "
+        f"{_speed(one.values, 'threshold')} by more than the tolerance: at "
+        f"{_speed(one.values, 'speed')}, {_excess(one)}",
+    "missing": lambda one:
+        f"missing for {duration(one.end_s - one.start_s)} while the speed was beyond "
+        f"{_speed(one.values, 'threshold')} by more than the tolerance, at worst "
+        f"{_speed(one.values, 'speed')}",
+    "spurious": lambda one:
+        "on without cause" + (
+            f": at {_speed(one.values, 'speed')}, {_excess(one)}, and never nearer than the "
+            f"tolerance of {_speed(one.values, 'tolerance')}" if one.limit else ""),
+    "not determinable": lambda one:
+        "on, but whether on time can't be told: its onset wasn't recorded, or the speed or the "
+        "limit isn't known there",
+}
+"""What is said of each kind of finding, after "the overspeed warning was"."""
+
+
+def warning(one: WarningFinding, clock: Callable[[float], str] = clock) -> str:
+    """Return a finding as a sentence; `clock` puts times in words.
+
+    Raises KeyError for a kind that has no sentence: a test holds that each has one.
+    """
+    return f"At {clock(one.start_s)} the overspeed warning was {WARNINGS[one.kind](one)}."
