@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from loganalyze.assess.flight import AssessSettings, assess
+    from loganalyze.assess.flight import AssessSettings, assess_flight
     from loganalyze.assess.results import Assessment
     from loganalyze.judge.envelope import limit_envelope
     from loganalyze.judge.flight import Analysis, analyze
@@ -33,7 +33,7 @@ _HOMES = {
     "Problem": "loganalyze.problems",
     "Settings": "loganalyze.judge.settings",
     "analyze": "loganalyze.judge.flight",
-    "assess": "loganalyze.assess.flight",
+    "assess_flight": "loganalyze.assess.flight",
     "envelope_figure": "loganalyze.show.envelope",
     "limit_envelope": "loganalyze.judge.envelope",
     "margin_figure": "loganalyze.show.figures",
@@ -52,7 +52,7 @@ __all__ = [
     "Problem",
     "Settings",
     "analyze",
-    "assess",
+    "assess_flight",
     "envelope_figure",
     "limit_envelope",
     "margin_figure",

@@ -54,7 +54,7 @@ class AssessSettings:
     warnings: WarningSettings = field(default_factory=WarningSettings)
 
 
-def assess(
+def assess_flight(
     analysis: Analysis,
     *,
     settings: AssessSettings | None = None,

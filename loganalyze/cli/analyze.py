@@ -247,12 +247,12 @@ def _judge(log: Path, job: _Job) -> Summary:
 
 
 def _assessments(log: Path, job: _Job) -> Iterator[Assessment]:
-    from loganalyze.assess.flight import assess
+    from loganalyze.assess.flight import assess_flight
     from loganalyze.judge.flight import analyze
     from loganalyze.read import read_flights
 
     for number, flight in enumerate(read_flights(log, job.columns), 1):
-        yield assess(analyze(flight, job.sheet, settings=job.settings, declared=job.states,
+        yield assess_flight(analyze(flight, job.sheet, settings=job.settings, declared=job.states,
                              flight=number))
         del flight
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import loganalyze
-from loganalyze.assess.flight import assess
+from loganalyze.assess.flight import assess_flight
 from loganalyze.assess.phases import PHASES
 from loganalyze.record.log import Channel, FlightLog, Source
 
@@ -23,7 +23,7 @@ def judged(name, **changes):
 
 @pytest.fixture(scope="module")
 def descent():
-    return assess(judged("descent_through_mmo_and_vmo"))
+    return assess_flight(judged("descent_through_mmo_and_vmo"))
 
 
 def test_every_exceedance_is_assessed_in_order(descent):
@@ -57,7 +57,7 @@ def test_smallest_margins_say_why(descent):
 
 def test_the_run_in_never_reaches_into_an_earlier_exceedance():
     analysis = judged("climb_into_the_limit")
-    found = assess(analysis)
+    found = assess_flight(analysis)
     for one in found.exceedances:
         worst = analysis.exceedances[one.index].worst_time_s
         earlier = [e.end_s for e in analysis.exceedances if e.end_s <= worst]
@@ -66,7 +66,7 @@ def test_the_run_in_never_reaches_into_an_earlier_exceedance():
 
 
 def test_without_temperature_nothing_else_changes(descent):
-    cold = assess(judged("descent_through_mmo_and_vmo", outside_air_temperature=None))
+    cold = assess_flight(judged("descent_through_mmo_and_vmo", outside_air_temperature=None))
     for one, other in zip(cold.exceedances, descent.exceedances, strict=True):
         assert (one.phase, one.displayed, one.flown, one.severity, one.ladder_kt) == (
             other.phase, other.displayed, other.flown, other.severity, other.ladder_kt)
@@ -77,7 +77,7 @@ def test_without_temperature_nothing_else_changes(descent):
 def test_a_second_source_is_compared_and_kept_as_context():
     log = loganalyze.read_log(SAMPLES / "descent_through_mmo_and_vmo.csv")
     second = Channel(log.channels["indicated_airspeed"].values + 1.0)
-    found = assess(judged("descent_through_mmo_and_vmo", indicated_airspeed_2=second))
+    found = assess_flight(judged("descent_through_mmo_and_vmo", indicated_airspeed_2=second))
     (check,) = [one for one in found.checks if one.code == "two_sources"]
     assert check.values["median_difference"] == pytest.approx(-1.0 / (1852 / 3600), abs=1e-3)
     assert check.consistent is True
@@ -90,7 +90,7 @@ def test_a_log_of_next_to_nothing_is_assessed_too(rows):
     channels = {name: Channel(np.full(rows, value)) for name, value in
                 (("pressure_altitude", 3000.0), ("calibrated_airspeed", 120.0))}
     log = FlightLog(time, channels, Source(Path("made.csv")))
-    found = assess(loganalyze.analyze(
+    found = assess_flight(loganalyze.analyze(
         log, loganalyze.read_limits(SAMPLES / "ouzelwing_240.toml")))
     assert found.exceedances == ()
     assert found.near == ()
