@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from importlib import import_module
@@ -22,7 +23,7 @@ Exit codes:
 
 COMMANDS = {
     "analyze": "Judge logs against a limits sheet.",
-    "inspect": "Show what a log holds: columns, units, sampling, gaps.",
+    "inspect": "Show what a log holds: columns, units, clock, gaps, screening.",
     "airdata": "Reckon all speeds from one of them.",
     "crossover": "Where an airspeed limit and a Mach limit meet.",
     "envelope": "The limit airspeed against pressure altitude.",
@@ -68,6 +69,9 @@ def group() -> None:
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and exit with its code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # A terminal may not know the degree sign.
     try:
         code = group.main(arguments, prog_name="loganalyze", standalone_mode=False)
     except Problem as problem:

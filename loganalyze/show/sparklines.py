@@ -17,7 +17,7 @@ PLAIN_NO_VALUE = "?"
 
 
 def sparkline(time: NDArray[np.float64], values: NDArray[np.float64], width: int,
-              blocks: str = BLOCKS) -> str:
+              blocks: str = BLOCKS, within: tuple[float, float] | None = None) -> str:
     """Draw values against time in a line of text.
 
     Parameters
@@ -31,6 +31,8 @@ def sparkline(time: NDArray[np.float64], values: NDArray[np.float64], width: int
         samples share places.
     blocks : str
         The levels' characters, the lowest first.
+    within : (float, float), optional
+        The values of the lowest and the highest level; those of the channel if absent.
 
     Returns
     -------
@@ -43,7 +45,7 @@ def sparkline(time: NDArray[np.float64], values: NDArray[np.float64], width: int
     if not len(time):
         return ""
     known = values[np.isfinite(values)]
-    low, high = (known.min(), known.max()) if len(known) else (0.0, 0.0)
+    low, high = within or ((known.min(), known.max()) if len(known) else (0.0, 0.0))
     # The last sample stands for a step, too, and has a place to itself.
     step = float(np.median(np.diff(time))) if len(time) > 1 else 1.0
     span = float(time[-1] - time[0]) + step
@@ -82,6 +84,6 @@ def _level(value: float, low: float, high: float, blocks: str) -> str:
     """Return the level of a value; only the least is the lowest, only the greatest the highest."""
     if not high > low:
         return blocks[len(blocks) // 2 - 1]
-    if value in (low, high):
-        return blocks[0 if value == low else -1]
+    if value <= low or value >= high:
+        return blocks[0 if value <= low else -1]
     return blocks[1 + min(int((value - low) / (high - low) * (len(blocks) - 2)), len(blocks) - 3)]

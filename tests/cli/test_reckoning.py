@@ -1,11 +1,11 @@
-"""airdata, crossover, envelope and inspect."""
+"""airdata, crossover and envelope."""
 
 import json
 
 import numpy as np
 import pytest
 
-from .conftest import SHEET, write_log
+from .conftest import SHEET
 
 # CAS kt, pressure altitude ft, SAT degC -> Mach, TAS kt, EAS kt: computed in closed form.
 POINTS = [
@@ -198,22 +198,3 @@ def test_an_absurd_envelope_is_exit_2(run, sheet, arguments):
     done = run("envelope", "--limits", sheet, *arguments)
     assert done.code == 2
     assert done.out == ""
-
-
-def test_inspect_shows_columns_units_sampling_and_gaps(run, tmp_path):
-    log = write_log(tmp_path / "log.csv", [200] * 100)
-    lines = log.read_text().splitlines(keepends=True)
-    log.write_text("".join(lines[:41] + lines[61:]))
-    done = run("inspect", log)
-    assert done.code == 0
-    assert "80 samples over 1 min 39 s" in done.out
-    assert "Sampling: one every 1 s (1 Hz)" in done.out
-    assert "Gaps: 1 gap, 21.0 s in all" in done.out
-    assert "0:00:39.0 to 0:01:00.0" in done.out
-    assert "calibrated_airspeed" in done.out
-    said = json.loads(run("inspect", log, "--json").out)
-    assert said["longest_gaps_s"] == [[39.0, 60.0]]
-    speed = next(one for one in said["channels"] if one["channel"] == "calibrated_airspeed")
-    assert (speed["column"], speed["unit"]) == ("CAS [kt]", "kt")
-    reach = next(one for one in said["ranges"] if one["channel"] == "calibrated_airspeed")
-    assert (reach["least"], reach["greatest"], reach["unit"]) == (200.0, 200.0, "kt")

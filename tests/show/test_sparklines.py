@@ -17,6 +17,11 @@ def test_a_constant_is_a_line_in_the_middle():
     assert sparkline(np.arange(5.0), np.full(5, 7.0), 5) == "▄▄▄▄▄"
 
 
+def test_states_stand_low_and_high():
+    assert sparkline(np.arange(4.0), np.zeros(4), 8, within=(0.0, 1.0)) == "▁▁▁▁"
+    assert sparkline(np.arange(4.0), np.array([1, 1, 0, np.nan]), 8, within=(0.0, 1.0)) == "██▁·"
+
+
 def test_a_lone_spike_shows_however_long_the_log():
     for at in (0, 1, 54321, 99999):
         values = np.sin(np.arange(100_000) / 1000)

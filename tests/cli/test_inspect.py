@@ -1,0 +1,91 @@
+"""inspect: what a log holds, before anything is judged."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from .conftest import write_log
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_columns_units_sampling_and_gaps(run, tmp_path):
+    log = write_log(tmp_path / "log.csv", [200] * 100)
+    lines = log.read_text().splitlines(keepends=True)
+    log.write_text("".join(lines[:41] + lines[61:]))
+    done = run("inspect", log)
+    assert done.code == 0
+    assert done.err == ""
+    assert "80 samples over 1 min 39 s, no date" in done.out
+    assert "Sampling: one every 1 s (1 Hz)" in done.out
+    assert "Gaps: 1 gap, 21.0 s in all" in done.out
+    assert "0:00:39.0 to 0:01:00.0" in done.out
+    assert "calibrated_airspeed" in done.out
+    assert "recognised by its name, unit from the brackets in its name" in done.out
+    said = json.loads(run("inspect", log, "--json").out)
+    flight, = said["flights"]
+    assert flight["longest_gaps_s"] == [[39.0, 60.0]]
+    speed = next(one for one in flight["channels"] if one["channel"] == "calibrated_airspeed")
+    assert (speed["column"], speed["unit"]) == ("CAS [kt]", "kt")
+    reach = next(one for one in flight["ranges"] if one["channel"] == "calibrated_airspeed")
+    assert (reach["least"], reach["greatest"], reach["unit"]) == (200.0, 200.0, "kt")
+
+
+def test_a_line_of_text_a_channel_in_80_columns(run, tmp_path):
+    speeds = [200 + i / 10 for i in range(500)]
+    speeds[250] = 260
+    log = write_log(tmp_path / "log.csv", [*speeds, *[""] * 300, *[200] * 200])
+    out = run("inspect", log).out
+    line = next(line for line in out.splitlines() if line.startswith("calibrated_airspeed     ")
+                and "kt" not in line)
+    assert len(line) <= 80
+    assert line.count("█") == 1
+    assert "······" in line
+    assert line.rstrip("▁").endswith("·")
+
+
+def test_what_screening_finds_is_said(run, tmp_path):
+    speeds = [200.0] * 60
+    speeds[30] = 400.0
+    log = write_log(tmp_path / "log.csv", [*speeds, "", ""])
+    done = run("inspect", log)
+    assert "Screening: 3.0 s (4.8 %) of 1 min 02 s airborne set aside" in done.out
+    assert ("  Calibrated airspeed: out and at once back, faster than plausible for 1.0 s of "
+            "1 min 00 s, from 0:00:30.0: set aside.") in done.out
+    assert "  Calibrated airspeed: no value for 2.0 s of 1 min 02 s, from 0:01:00.0" in done.out
+    flight, = json.loads(run("inspect", log, "--json").out)["flights"]
+    spike = next(one for one in flight["quality"] if one["name"] == "faster than plausible"
+                 and one["channel"] == "calibrated_airspeed")
+    assert (spike["raised_s"], spike["stretches"], spike["set_aside"]) == (1.0, [[30, 31]], True)
+    assert flight["screened_s"][""] == 3.0
+
+
+def test_each_flight_of_a_log_is_shown(run, tmp_path):
+    path = tmp_path / "two.csv"
+    rows = [f"{t},5000,{v},4\n" for start, v in ((0, 200), (9000, 250))
+            for t in range(start, start + 30)]
+    path.write_text("Time [s],Pressure Altitude [ft],CAS [kt],SAT [degC]\n" + "".join(rows))
+    out = run("inspect", path).out
+    assert "Flight 1, from 0:00:00.0\n30 samples over 29.0 s" in out
+    assert "Flight 2, from 2:30:00.0\n30 samples over 29.0 s" in out
+    said = json.loads(run("inspect", path, "--json").out)
+    assert [one["ranges"][1]["greatest"] for one in said["flights"]] == [200.0, 250.0]
+
+
+def test_a_terminal_that_knows_no_blocks(tmp_path):
+    log = write_log(tmp_path / "log.csv", [200 + i for i in range(50)])
+    log.write_text(log.read_text().replace("SAT", "Ω"), encoding="utf-8")
+    sheet = tmp_path / "columns.toml"
+    sheet.write_text('[columns]\nstatic_air_temperature = { column = "Ω [degC]", unit = "degC" }\n',
+                     encoding="utf-8")
+    done = subprocess.run([sys.executable, "-m", "loganalyze", "inspect", str(log), "--columns",
+                           str(sheet)],
+                          capture_output=True, cwd=ROOT, check=False,
+                          env=os.environ | {"PYTHONIOENCODING": "latin-1"})
+    assert done.stderr == b""
+    assert done.returncode == 0
+    out = done.stdout.decode("latin-1")
+    assert "calibrated_airspeed     _........---" in out
+    assert "static_air_temperature  ? [degC]" in out
