@@ -159,24 +159,26 @@ def _run(
     sums = [_Sums(np.zeros(len(some)), np.zeros(len(settings.edges))) for some in bands]
     for start in starts:
         stop = min(start + BLOCK, len(log))
-        hold = screening.held(log.time[start : stop + 1], log.interval_s)[: stop - start]
-        if not log.interval_s > 0:
-            hold = np.zeros(stop - start)
+        hold = np.zeros(stop - start)
+        if log.interval_s > 0:
+            hold = screening.held(log.time[start : stop + 1], log.interval_s)[: stop - start]
         together = columns["margin_kt"][start:stop].astype(np.float64)
-        known = ~np.isnan(together)
-        _add(sums[0], together[known], together[known], hold[known], bands[0], settings)
+        _add(sums[0], together, together, hold, bands[0], settings)
         place = _Place.of(analysis, start, stop) if curves else None
         for i, limit in enumerate(limits):
             state = columns[f"state_{i}"][start:stop]
-            judged = np.flatnonzero((state == UNDER) | (state == OVER))
-            sums[i + 1].judged += float(hold[judged].sum())
-            sums[i + 1].unknown += float(hold[state == UNKNOWN].sum())
-            if not len(judged):
-                continue
+            judged: NDArray[np.intp] | slice = slice(None)
+            if state.max() > OVER:
+                judged = np.flatnonzero((state == UNDER) | (state == OVER))
+                sums[i + 1].unknown += float(hold[state == UNKNOWN].sum())
+                if not len(judged):
+                    continue
+            held = hold[judged]
+            sums[i + 1].judged += float(held.sum())
             knots, own = (_tabulated(analysis, limit, curves[i], place, judged)
                           if place is not None and i in curves
-                          else _direct(analysis, limit, judged + start))
-            _add(sums[i + 1], knots, own, hold[judged], bands[i + 1], settings)
+                          else _direct(analysis, limit, np.arange(start, stop)[judged]))
+            _add(sums[i + 1], knots, own, held, bands[i + 1], settings)
     return sums
 
 
@@ -223,13 +225,11 @@ class _Place:
 
 
 def _tabulated(
-    analysis: Analysis, limit: Limit, curve: Curve, place: _Place, rows: NDArray[np.intp]
+    analysis: Analysis, limit: Limit, curve: Curve, place: _Place, rows: NDArray[np.intp] | slice
 ) -> tuple[Floats, Floats]:
     """Margin [kt CAS], and in Mach for a Mach limit, from the limit's table."""
-    everywhere = len(rows) == len(place.cell)
-    cell, offset = ((place.cell, place.offset) if everywhere
-                    else (place.cell[rows], place.offset[rows]))
-    limit_airspeed, scratch = np.empty(len(rows)), np.empty(len(rows))
+    cell, offset = place.cell[rows], place.offset[rows]
+    limit_airspeed, scratch = np.empty(len(cell)), np.empty(len(cell))
     curve.limit_airspeed.evaluate(cell, offset, limit_airspeed, scratch)
     knots = limit_airspeed / KNOT - place.speed_kt[rows]
     own = limit.maximum_at(place.altitude[rows]) - place.mach[rows] if limit.is_mach else knots
@@ -237,7 +237,8 @@ def _tabulated(
     bad = np.flatnonzero(np.isnan(knots) | np.isnan(own))
     if len(bad):
         own = own.copy()
-        knots[bad], own[bad] = _direct(analysis, limit, rows[bad] + place.start)
+        where = np.arange(len(place.cell))[rows][bad] + place.start
+        knots[bad], own[bad] = _direct(analysis, limit, where)
     return knots, own
 
 

@@ -130,21 +130,22 @@ def _gridded(
     def on_grid(name: str) -> Floats:
         values = means[name][first : last + 1]
         known = np.flatnonzero(~np.isnan(values))
+        at = stamps[first : last + 1]
+        if len(known) == count and np.abs(at - grid).max() <= step / 4:
+            return values
         if not len(known):
             return np.full(count, np.nan)
-        at = stamps[first : last + 1][known]
-        nearest = CHANNELS[name].discrete if name in CHANNELS else False
-        if nearest:
-            after = np.searchsorted(at, grid, side="right").clip(1) - 1
-            even = values[known][after]
+        values, at = values[known], at[known]
+        if name in CHANNELS and CHANNELS[name].discrete:
+            even = values[np.searchsorted(at, grid, side="right").clip(1) - 1]
         else:
-            even = np.interp(grid, at, values[known])
-        # Beyond a bridge's length from any sample nothing is known.
+            even = np.interp(grid, at, values)
+        # Beyond half a bridge's length from any sample nothing is known.
         before = np.searchsorted(at, grid, side="right") - 1
-        since = grid - at[before.clip(0)]
-        until = at[np.minimum(before + 1, len(at) - 1)] - grid
-        away = np.minimum(np.abs(since), np.abs(until))
-        return np.asarray(np.where(away <= settings.bridge_s / 2 + step, even, np.nan))
+        since = np.abs(grid - at[before.clip(0)])
+        until = np.abs(at[np.minimum(before + 1, len(at) - 1)] - grid)
+        near = np.minimum(since, until) <= settings.bridge_s / 2 + step
+        return np.asarray(np.where(near, even, np.nan))
 
     altitude, airspeed = on_grid("altitude"), on_grid("airspeed")
     vertical = _slope(altitude, max(3, round(settings.slope_s / step)), step) * 60.0

@@ -114,6 +114,8 @@ def warnings_of(
     log = analysis.log
     if CHANNEL not in log or not len(log):
         return ()
+    if not (log.channels[CHANNEL].values > 0.5).any() and not analysis.exceedances:
+        return ()
     recorded = _recorded(analysis, settings)
     watched = _watched(analysis, recorded)
     found = []
