@@ -34,7 +34,10 @@ def histogram_figure(measure: LimitMeasure, how: Presentation | None = None) -> 
         axes = figure.add_axes((0.08, 0.17, 0.89, 0.72))
         edges = np.array([edge for edge, _ in measure.histogram]) * how.units.per_knot
         minutes = np.array([time for _, time in measure.histogram]) / 60
-        if len(edges):
+        if minutes.any():
+            met = np.flatnonzero(minutes)
+            shown = slice(max(met[0] - 1, 0), met[-1] + 2)
+            edges, minutes = edges[shown], minutes[shown]
             steps = np.diff(edges)
             widths = np.append(steps, steps[-1] if len(steps) else how.units.per_knot)
             over = edges < 0

@@ -12,11 +12,13 @@ from loganalyze.judge.case import OVER
 from loganalyze.judge.envelope import limit_envelope
 from loganalyze.judge.flight import Analysis
 from loganalyze.problems import Problem
+from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.show.figures import found_crossovers
 from loganalyze.show.picture import ABOVE, BLUE, GREY, HALO, STYLE, VERMILION, Picture, plain_text
 from loganalyze.show.tables import NO_LIMIT
 from loganalyze.show.timeline import thousands
+from loganalyze.show.wording.labels import TRACK
 from loganalyze.show.wording.presentation import Presentation
 
 POINTS = 6000
@@ -50,17 +52,15 @@ def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
     with mpl.rc_context(STYLE):
         figure = Picture(figsize=(10, 6))
         axes = figure.add_axes((0.09, 0.09, 0.88, 0.86))
-        step = max(1, len(speed) // POINTS)
-        some = np.zeros(len(speed), dtype=bool)
-        some[::step] = True
-        flown = np.where(some & (speed >= SLOWEST_KT), speed, np.nan)[some]
-        axes.plot(flown * per_knot, height[some] * per_foot, color=BLUE, linewidth=1.0,
-                  label="track (calibrated airspeed)")
+        lines = _lines(analysis, np.where(speed >= SLOWEST_KT, speed, np.nan))
+        some = _thinned(lines)
+        axes.plot(some[:, 0] * per_knot, some[:, 1] * per_foot, color=BLUE, linewidth=1.0,
+                  label=TRACK["track"])
         over = columns["state"] == OVER
         if over.any():
-            axes.plot(np.where(over, speed, np.nan) * per_knot, height * per_foot,
-                      color=VERMILION, linewidth=3.2, solid_capstyle="round",
-                      label="over a limit")
+            lines = _lines(analysis, np.where(over, speed, np.nan))
+            axes.plot(lines[:, 0] * per_knot, lines[:, 1] * per_foot, color=VERMILION,
+                      linewidth=3.2, solid_capstyle="round", label=TRACK["over"])
         known = height[np.isfinite(height)]
         top = float(known.max()) if known.size else 10_000.0
         bottom = float(known.min()) if known.size else 0.0
@@ -70,8 +70,29 @@ def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
         axes.set_xlabel(f"airspeed [{how.units.speed} CAS]")
         axes.set_ylabel(f"pressure altitude [{how.units.altitude}]")
         thousands(axes)
+        low, high = axes.get_xlim()
+        axes.set_xlim(low, high + 0.1 * (high - low))
         axes.legend(ncols=4, **ABOVE)
     return figure
+
+
+def _lines(analysis: Analysis, speed: NDArray[np.floating]) -> NDArray[np.float64]:
+    """Return speed [kt] and altitude [ft] as a line that breaks where the recording does."""
+    height = analysis.columns["pressure_altitude_ft"]
+    line = np.column_stack([speed, height]).astype(np.float64)
+    gaps = np.flatnonzero(np.diff(analysis.time) > HELD_INTERVALS * analysis.log.interval_s) + 1
+    line = np.insert(line, gaps, np.nan, axis=0)
+    # Several samples without a value in a row break the line as one does, and thin out first.
+    known = np.isfinite(line[:, 0] + line[:, 1])
+    return line[known | np.append(True, known[:-1])]
+
+
+def _thinned(line: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Keep every so many points of a line, and all its breaks."""
+    step = max(1, len(line) // POINTS)
+    keep = np.isnan(line[:, 0])
+    keep[::step] = True
+    return line[keep]
 
 
 def _envelope(axes: Axes, analysis: Analysis, bottom: float, top: float, how: Presentation
@@ -86,7 +107,7 @@ def _envelope(axes: Axes, analysis: Analysis, bottom: float, top: float, how: Pr
         return
     limit = found.limit_airspeed / KNOT * how.units.per_knot
     axes.plot(limit, heights * how.units.per_foot, color="black", linewidth=1.8,
-              linestyle=(0, (5, 2)), label="limit airspeed")
+              linestyle=(0, (5, 2)), label=TRACK["limit"])
     codes = found.governing
     for piece in np.split(np.arange(len(codes)), np.flatnonzero(np.diff(codes)) + 1):
         if codes[piece[0]] == NO_LIMIT or len(piece) < 0.05 * len(codes):
@@ -101,7 +122,7 @@ def _envelope(axes: Axes, analysis: Analysis, bottom: float, top: float, how: Pr
 def _recorded_limits(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     axes.plot(analysis.columns["limit_airspeed_kt"] * how.units.per_knot,
               analysis.columns["pressure_altitude_ft"] * how.units.per_foot, color="black",
-              linewidth=1.2, linestyle=(0, (5, 2)), label="limit airspeed, as in flight")
+              linewidth=1.2, linestyle=(0, (5, 2)), label=TRACK["recorded"])
 
 
 def _conditional(axes: Axes, analysis: Analysis, how: Presentation) -> None:

@@ -115,7 +115,7 @@ def test_the_verdict_is_one_or_two_sentences(analysis, judged, reported):
     lead = section(reported(analysis, assessment_of(analysis)), "verdict").blocks[0]
     assert lead == Paragraph(
         "VMO was exceeded in the 2 min 50 s that could be judged. At worst it was 5.0 kt over "
-        "VMO, at 0:00:50.0 and 5,000 ft: beyond measurement uncertainty.", "lead")
+        "VMO, at 0:00:50.0 and 5,000 ft: as flown, beyond measurement uncertainty.", "lead")
 
     clean = judged(np.full(60, 200.0))
     lead = section(reported(clean), "verdict").blocks[0].text
@@ -142,13 +142,13 @@ def test_the_table_says_limit_when_worst_how_long_how_sure_phase_altitude_and_wh
     assert row == {
         "No.": Link("1", "exceedance-1"), "Limit": "VMO", "When": "0:00:49.8",
         "Worst": "5.0 kt over", "How long": "9.5 s",
-        "How sure": "beyond measurement uncertainty (> 99.9 %)", "Phase": "descent",
+        "How sure (as flown)": "beyond measurement uncertainty (> 99.9 %)", "Phase": "descent",
         "Pressure altitude": "5,000 ft", "Severity": "medium (example rules)",
         "Why": "height turned into speed"}
     near = dict(zip(names, table.rows[1], strict=True))
     assert near["No."] == "near"
     assert near["Worst"] == "1.5 kt and Mach .003 under"
-    assert near["How sure"] == "within measurement uncertainty (20 %)"
+    assert near["How sure (as flown)"] == "within measurement uncertainty (20 %)"
 
 
 def test_without_an_assessment_the_report_says_so_and_invents_nothing(analysis, reported):

@@ -98,4 +98,5 @@ def _figure(picture: Picture, drawn: Drawn) -> Html:
     image = element("img", src=f"data:image/png;base64,{base64.b64encode(png).decode()}",
                     alt=picture.words, width=width, height=height)
     caption = [element("figcaption", picture.caption)] if picture.caption else []
-    return element("figure", image, *caption, id=f"picture-{picture.name}")
+    return element("figure", image, *caption, id=f"picture-{picture.name}",
+                   tabindex="0")

@@ -176,7 +176,7 @@
       axes: [
         {...axis, incrs: STEPS, space: 80, size: 28, splits: ticks,
          values: (_, marks) => marks.map((mark) => clock(mark, view.to - view.from < 3 ? 1 : 0))},
-        {...axis, size: 62, label, labelSize: 16, labelFont: axis.font, labelGap: 0,
+        {...axis, size: 62, space: 24, label, labelSize: 16, labelFont: axis.font, labelGap: 0,
          values: (_, marks) => marks.map((mark) => mark.toLocaleString("en-GB",
            {maximumFractionDigits: 4}))},
       ],

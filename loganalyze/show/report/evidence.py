@@ -80,11 +80,15 @@ def margins(subject: Subject) -> tuple[Section, ...]:
     blocks: list[Block] = []
     by_limit = {one.limit: one for one in subject.assessment.measures} if (
         subject.assessment) else {}
+    smallest = subject.facts.smallest_margins
     rows = tuple(_margin_row(subject, one, by_limit.get(one.limit or ""))
-                 for one in subject.facts.smallest_margins)
+                 for one in smallest if one.margin_kt is not None)
+    never = [one.limit for one in smallest if one.margin_kt is None and one.limit]
     blocks.append(Table(label.MARGINS_CAPTION, _columns(
         "limit", "margin", "in_mach", "limit_speed", "altitude", "when",
         text=("phase", "within")), rows))
+    if never:
+        blocks.append(Paragraph(label.NOT_MET.format(limits=said.listed(never)), "note"))
     blocks += _by_phase(subject)
     together = by_limit.get("")
     if together is None or not together.histogram:
@@ -98,12 +102,10 @@ def margins(subject: Subject) -> tuple[Section, ...]:
 
 def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | None) -> Row:
     how = subject.how
-    if one.margin_kt is None:
-        return (one.limit or label.ALL_LIMITS, label.NOT_MET, *("",) * 6)
     quantity = next((limit.quantity for limit in subject.analysis.sheet.limit
                      if limit.name == one.limit), "calibrated_airspeed")
-    within = [f"{how.published_band(band, quantity)}: {said.length(time)}"
-              for band, time in measure.within_s] if measure else []
+    within = [said.within(time, band, quantity, how) for band, time in measure.within_s] if (
+        measure) else []
     return (
         one.limit or label.ALL_LIMITS, said.closest(one, how),
         how.published_difference(float("nan") if one.margin_mach is None else one.margin_mach,

@@ -44,7 +44,8 @@ def verdict(subject: Subject) -> tuple[Section, ...]:
     worst = subject.worst_first[0] if facts.exceedances else None
     assessed = subject.assessed(worst) if worst is not None else None
     near = len(subject.assessment.near) if subject.assessment else 0
-    lead = said.verdict(facts, _first_basis(assessed, subject) if assessed else None, near, how)
+    sure = _first_basis(assessed, subject) if assessed else None
+    lead = said.verdict(facts, sure, near, how)
     notes = [said.unjudged(facts)]
     notes += [one.sentence for one in facts.taken if one.code in _UNJUDGED]
     if subject.assessment is None:
@@ -72,8 +73,10 @@ def found(subject: Subject) -> tuple[Section, ...]:
     if rows:
         names = ("number", "limit", "when", "worst", "long", "sure", "phase", "altitude",
                  "severity", "why")
-        columns = tuple(Column(label.COLUMNS[name], name in ("worst", "altitude", "long"),
-                               name == "number") for name in names)
+        basis = label.BASES["displayed" if subject.how.reader == "crew" else "flown"]
+        columns = tuple(
+            Column(label.COLUMNS[name].format(basis=basis), name in ("worst", "altitude", "long"),
+                   name == "number") for name in names)
         blocks.append(Table(label.FOUND_CAPTION, columns, tuple(rows)))
     else:
         blocks.append(Paragraph(label.NO_FINDING))

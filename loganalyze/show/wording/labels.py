@@ -25,7 +25,7 @@ SECTIONS: dict[str, str] = {
 
 COLUMNS: dict[str, str] = {
     "number": "No.", "limit": "Limit", "when": "When", "worst": "Worst", "long": "How long",
-    "sure": "How sure", "phase": "Phase", "altitude": "Pressure altitude", "why": "Why",
+    "sure": "How sure ({basis})", "phase": "Phase", "altitude": "Pressure altitude", "why": "Why",
     "severity": "Severity", "margin": "Smallest margin", "in_mach": "In Mach", "limit_speed":
     "Limit then", "within": "Time within", "judged": "Judged", "unknown": "Unknown",
     "over": "Time over", "step": "Beyond the limit by more than", "time": "Time",
@@ -48,6 +48,8 @@ CONTRIBUTIONS_CAPTION = ("What took margin away (to the right) and what gave it 
                          "left) in the run-in.")
 ASSURANCE_CAPTION = "How sure it is that {limit} was exceeded ({prior} prior)"
 LADDER_CAPTION = "Time spent beyond each step over the limit"
+TRACK = {"track": "track (calibrated airspeed)", "over": "over a limit", "limit":
+         "limit airspeed", "recorded": "limit airspeed, as in flight"}
 TOOK, GAVE, LOST = "took margin away", "gave margin back", "margin lost"
 HISTOGRAM_TITLE = "Time at each margin to {limit}"
 CELL_NOT_ASSESSED = "not assessed"
@@ -122,7 +124,7 @@ UNJUDGED_TITLE = "What could not be judged"
 TAKEN_TITLE = "What was taken for what"
 SETTINGS_TITLE = "Settings"
 ALL_LIMITS = "any limit"
-NOT_MET = "never applied, or could not be judged"
+NOT_MET = "Never applied, or could not be judged: {limits}."
 NO_PHASES = "The phases of flight were not told apart."
 WHOLE_RECORDING = "the recording as a whole"
 AND_MORE = "; and more"

@@ -42,17 +42,17 @@ def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presenta
                      f"{how.instant(closest.time_s)} and "
                      f"{how.altitude(closest.pressure_altitude_ft)}.")
         return said
-    names = listed(list(dict.fromkeys(one.limit for one in found)))
+    names = list(dict.fromkeys(one.limit for one in found))
+    said = f"{listed(names)} {'was' if len(names) == 1 else 'were'} exceeded"
+    if len(found) > len(names):
+        said += f" {number_words(len(found))} times" + (" in all" if len(names) > 1 else "")
     worst = worst_of(found)
-    times = (f"{names} was exceeded" if len(found) == 1 else
-             f"{names} were exceeded" if len({one.limit for one in found}) == len(found) else
-             f"{names}: {count(len(found), 'exceedance')}")
-    said = f"{times} in the {judged} that could be judged."
-    said += (f" {'The worst was' if len(found) > 1 else 'At worst it was'} "
+    said += (f" in the {judged} that could be judged. "
+             f"{'The worst was' if len(found) > 1 else 'At worst it was'} "
              f"{how.excess(worst.worst_excess_kt, worst.worst_excess_mach)} over {worst.limit}, "
              f"at {how.instant(worst.worst_time_s)} and "
              f"{how.altitude(worst.worst_pressure_altitude_ft)}")
-    return said + (f": {sure.word}." if sure is not None else ".")
+    return said + (f": {sure.basis}, {sure.word}." if sure is not None else ".")
 
 
 def worst_of(found: Sequence[ExceedanceFacts]) -> ExceedanceFacts:
@@ -231,6 +231,12 @@ def tolerance(code: str, u: float, how: Presentation) -> tuple[str, str]:
     return words, _SUFFIXES[suffix][1](u, how)
 
 
+def within(seconds: float, band: float, quantity: str, how: Presentation) -> str:
+    """Return the time spent within a band of margin: "2 min 58 s over it"."""
+    where = "over it" if band == 0 else f"within {how.published_band(band, quantity)}"
+    return f"{where}: {length(seconds)}"
+
+
 def length(seconds: float) -> str:
     """Return a length of time, which may be none at all, or not known."""
     if not math.isfinite(seconds):
@@ -297,7 +303,8 @@ def glance_words(facts: FlightFacts, how: Presentation) -> str:
 
 def histogram_words(within: Sequence[tuple[float, float]], how: Presentation) -> str:
     """Return what the histogram shows, for those who can't see it."""
-    parts = [f"{length(time)} with less than {how.speed(band)}" for band, time in within]
+    parts = [f"{length(time)} {'over' if band == 0 else 'with less than ' + how.speed(band)}"
+             for band, time in within]
     return "Time spent at each margin" + (f": {listed(parts)}." if parts else ".")
 
 
