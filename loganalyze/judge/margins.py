@@ -48,18 +48,19 @@ def judge(case: Case) -> Judged:
     # Zeros are UNDER: what stays so needs no writing.
     for name in ("state", *(f"state_{i}" for i in range(len(case.sheet.limit)))):
         result.columns[name] = np.zeros(n, dtype=np.uint8)
-    starts = range(0, n, BLOCK)
     compiled = loops.kernels(n)
+    # Compiled loops keep to the nearest cache by themselves.
+    starts = range(0, n, BLOCK if compiled is None else 2 * BLOCK)
     if compiled is not None:
         case = replace(case, screen=loops.looking(case.screen, compiled))
     workers = min(2, os.cpu_count() or 1, len(starts))
     if workers < 2:
-        parts = [_run(case, result, compiled, list(starts))]
+        parts = [_run(case, result, compiled, starts)]
     else:
         half = len(starts) // 2
         with ThreadPoolExecutor(workers) as pool:
             parts = list(pool.map(lambda some: _run(case, result, compiled, some),
-                                  (list(starts[:half]), list(starts[half:]))))
+                                  (starts[:half], starts[half:])))
     for part in parts:
         result.over |= part.over
         result.known_s += part.known_s
@@ -69,15 +70,16 @@ def judge(case: Case) -> Judged:
     return result
 
 
-def _run(case: Case, result: Judged, compiled: Any, starts: list[int]) -> Judged:
+def _run(case: Case, result: Judged, compiled: Any, starts: range) -> Judged:
     part = Judged(result.columns)
     fill: _Plain | loops.Loops = (
-        _Plain(case) if compiled is None else loops.Loops(case, compiled, BLOCK, GUARD))
+        _Plain(case) if compiled is None else loops.Loops(case, compiled, starts.step, GUARD))
+    size, n = starts.step, len(case.log)
     pending = _Pending()
     # NaN stands for missing throughout; comparing it is no fault.
     with np.errstate(invalid="ignore"):
         for start in starts:
-            _block(case, part, fill, pending, start, min(start + BLOCK, len(case.log)))
+            _block(case, part, fill, pending, start, min(start + size, n))
             if pending.size >= BLOCK:
                 pending.settle(case, part)
                 pending = _Pending()
@@ -92,23 +94,29 @@ class _Pending:
         self.size = 0
         self._rows: list[NDArray[np.intp]] = []
         self._reasons: list[Bits] = []
-        self._blocks: list[tuple[int, int]] = []
+        self._blocks: list[tuple[int, int, bool]] = []
 
-    def add(self, rows: NDArray[np.intp], start: int, stop: int, reasons: Bits | None) -> None:
+    def add(self, rows: NDArray[np.intp], start: int, stop: int, reasons: Bits | None,
+            unknown: bool) -> None:
         """Put off the rows (within their block) with what screening has against them."""
         self._rows.append(rows + start)
         self._reasons.append(
             np.zeros(len(rows), dtype=np.uint16) if reasons is None else reasons[rows]
         )
-        self._blocks.append((start, stop))
+        self._blocks.append((start, stop, unknown))
         self.size += len(rows)
 
     def settle(self, case: Case, part: Judged) -> None:
-        """Reckon what was put off, and combine the states of the blocks it came from."""
-        if self._rows:
-            states.directly(case, part, np.concatenate(self._rows), np.concatenate(self._reasons))
-        for start, stop in self._blocks:
-            states.combine(case, part, start, stop, settled=False)
+        """Reckon what was put off, and count the time judged in the blocks it came from."""
+        if not self._rows:
+            return
+        missing = states.directly(
+            case, part, np.concatenate(self._rows), np.concatenate(self._reasons))
+        first = 0
+        for (start, stop, unknown), rows in zip(self._blocks, self._rows, strict=True):
+            here = missing[first : first + len(rows)]
+            states.count_judged(case, part, start, stop, unknown, rows[here])
+            first += len(rows)
 
 
 def _block(case: Case, part: Judged, loop: _Plain | loops.Loops, pending: _Pending,
@@ -136,10 +144,11 @@ def _block(case: Case, part: Judged, loop: _Plain | loops.Loops, pending: _Pendi
         unknown |= states.far_state(case, i, out[f"state_{i}"][start:stop], altitude, start, stop)
     if len(case.tabulated) < len(case.sheet.limit) or case.air.position_tables:
         near = np.arange(stop - start)
-    elif not len(near):
-        states.combine(case, part, start, stop, settled=not unknown)
-        return
-    pending.add(near, start, stop, bits)
+    states.combine(case, out, start, stop)
+    if len(near):
+        pending.add(near, start, stop, bits, unknown)
+    else:
+        states.count_judged(case, part, start, stop, unknown)
 
 
 def _count(part: Judged, bits: Bits) -> None:

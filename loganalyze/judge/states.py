@@ -47,19 +47,24 @@ def far_state(
 
 def directly(
     case: Case, part: Judged, where: NDArray[np.intp], reasons: screening.Bits
-) -> None:
-    """Reckon every limit at the given rows, row by row and exactly, and write the columns."""
+) -> NDArray[np.bool_]:
+    """Reckon every limit at the given rows, row by row and exactly, and write the columns.
+
+    Tells at which of the rows a verdict was missing, as `unknown_mask` does.
+    """
     air, out = case.air, part.columns
     at = equivalents.point(air, where, reasons)
     reach = np.full((len(case.sheet.limit), len(where)), np.nan)
     shown = np.full((len(case.sheet.limit), len(where)), np.nan)
+    codes = np.empty((len(case.sheet.limit), len(where)), dtype=np.uint8)
     for i, limit in enumerate(case.sheet.limit):
         applies = case.state_at(i, where)
         value = equivalents.published_value(limit, at)
         maximum = equivalents.published_maximum(limit, at)
         state = out[f"state_{i}"]
         exceeded = equivalents.over(limit, value, maximum, air, case.settings)
-        code = np.where(exceeded, OVER, np.where(np.isnan(value - maximum), UNKNOWN, UNDER))
+        code = codes[i]
+        code[:] = np.where(exceeded, OVER, np.where(np.isnan(value - maximum), UNKNOWN, UNDER))
         code[applies == conditions.NO] = NOT_APPLICABLE
         code[applies == conditions.UNKNOWN] = UNKNOWN
         state[where] = code
@@ -69,6 +74,7 @@ def directly(
         reach[i] = np.where(applies == conditions.YES, equivalent, np.nan)
         if i in case.on_pointer:
             shown[i] = reach[i]
+    out["state"][where] = _together(codes)
     limit_airspeed, governing = curves.lowest(reach)
     # With the altitude unknown a Mach limit may lie anywhere: the lowest limit isn't known.
     lost = np.isnan(at.pressure_altitude)
@@ -83,30 +89,45 @@ def directly(
         pointer, _ = curves.lowest(shown)
         pointer[lost] = np.nan
         out["limit_pointer_kt"][where] = air.indicated_from_calibrated(pointer, where) / KNOT
+    judged = [i for i in range(len(codes)) if i not in case.hopeless]
+    missing: NDArray[np.bool_] = (codes[judged] == UNKNOWN).any(axis=0)
+    return missing if judged else ~missing
 
 
-def combine(case: Case, part: Judged, start: int, stop: int, settled: bool) -> None:
-    """Write the combined state, and count the time judged.
+def _together(codes: Bytes) -> Bytes:
+    """The state of all limits together: over if any is, else unknown if any is."""
+    state = np.where((codes == NOT_APPLICABLE).all(axis=0), NOT_APPLICABLE, UNDER)
+    state[(codes == UNKNOWN).any(axis=0)] = UNKNOWN
+    state[(codes == OVER).any(axis=0)] = OVER
+    return state
 
-    `settled` says that no limit is over or unknown in the block.
-    """
-    out = part.columns
+
+def combine(case: Case, out: Mapping[str, NDArray[Any]], start: int, stop: int) -> None:
+    """Write the combined state of a block whose limits are all safely below or unknown."""
+    # Only these can be anything but under yet; memory that isn't looked at is never made.
+    written = [out[f"state_{i}"][start:stop] for i in range(len(case.sheet.limit))
+               if i in case.ends or i in case.applies]
+    loud = [one for one in written if one.max() != UNDER]
     state = out["state"][start:stop]
-    limits = range(len(case.sheet.limit))
-    # A limit that is under throughout changes nothing but that one applied. Where none is near,
-    # only these can be anything else; memory that isn't looked at is never made.
-    written = [i for i in limits if i in case.ends or i in case.applies] if settled else limits
-    loud = [one for i in written if (one := out[f"state_{i}"][start:stop]).max() != UNDER]
-    if len(loud) == len(limits):
-        applicable = np.zeros(stop - start, dtype=bool)
-        for one in loud:
-            applicable |= one != NOT_APPLICABLE
-        state[~applicable] = NOT_APPLICABLE
-    if not settled:
-        for code in (UNKNOWN, OVER):
-            for one in loud:
-                np.copyto(state, code, where=one == code)
-    known = None if settled else ~unknown_mask(case, out, slice(start, stop))
+    if len(loud) == len(case.sheet.limit):
+        state[:] = _together(np.stack(loud))
+        return
+    for one in loud:
+        np.copyto(state, UNKNOWN, where=one == UNKNOWN)
+
+
+def count_judged(case: Case, part: Judged, start: int, stop: int, unknown: bool,
+                 missing: NDArray[np.intp] | None = None) -> None:
+    """Count the time judged in a block.
+
+    `unknown` says that a limit may be so anywhere; else only at the rows `missing` (all told).
+    """
+    known = None
+    if unknown:
+        known = ~unknown_mask(case, part.columns, slice(start, stop))
+    elif missing is not None and len(missing):
+        known = np.ones(stop - start, dtype=bool)
+        known[missing - start] = False
     part.known_s += _held(case, start, stop, known)
 
 
