@@ -30,7 +30,9 @@ class Exceedance:
 
     ``worst_excess_kt`` is in kt CAS; ``worst_excess_mach`` is NaN but for Mach limits;
     ``worst_value`` and ``limit_value`` are in the limit's published quantity, kt or Mach, at
-    the worst instant. NaN stands for what isn't known.
+    the worst instant. ``start_uncertainty_s`` and ``end_uncertainty_s`` : how far at most the
+    true start and end may lie from those stated, since both lie between two samples; NaN where
+    what came before or after isn't known. NaN stands for what isn't known.
     """
 
     flight: int
@@ -55,6 +57,8 @@ class Exceedance:
     worst_limit_pointer_kt: float
     worst_calibrated_airspeed_kt: float
     worst_mach: float
+    start_uncertainty_s: float
+    end_uncertainty_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +238,7 @@ def _exceedances(
         "worst_calibrated_airspeed_kt": at.calibrated_airspeed / KNOT,
         "worst_mach": at.mach,
     }
-    start = case.log.utc_start
+    start, time = case.log.utc_start, case.log.time
     return [
         Exceedance(
             flight=flight,
@@ -250,11 +254,21 @@ def _exceedances(
             began_by=stretch.began_by,
             ended_by=stretch.ended_by,
             brief=stretch.over_s < case.settings.minimum_duration_s,
+            start_uncertainty_s=_uncertainty(
+                time, stretch.start, stretch.first - 1, stretch.began_by),
+            end_uncertainty_s=_uncertainty(time, stretch.end, stretch.last, stretch.ended_by),
             **dict(zip(found, numbers, strict=True)),
         )
         for stretch, *numbers in zip(
             stretches, *(values.tolist() for values in found.values()), strict=True)
     ]
+
+
+def _uncertainty(time: Floats, at: float, before: int, by: str) -> float:
+    """How far an edge may lie from the truth [s]: at most to the sample before it or after."""
+    if by not in ("crossed", "recovered", "limit applied", "limit lifted"):
+        return float("nan")
+    return float(max(at - time[before], time[before + 1] - at))
 
 
 def lowest_limits(

@@ -102,6 +102,8 @@ class ExceedanceFacts:
     worst_limit_pointer_kt: float | None
     worst_calibrated_airspeed_kt: float | None
     worst_mach: float | None
+    start_uncertainty_s: float | None
+    end_uncertainty_s: float | None
     phase: str | None = None
     severity: str | None = None
     assessment: str | None = None

@@ -111,6 +111,9 @@ EXCEEDANCE_COLUMNS = (
     Column("worst_limit_pointer_kt", "number", "kt", "where the limit pointer stood then, as IAS"),
     Column("worst_calibrated_airspeed_kt", "number", "kt", "calibrated airspeed at that instant"),
     Column("worst_mach", "number", "1", "Mach number at that instant"),
+    Column("start_uncertainty_s", "number", "s", "how far the true start may lie from the one "
+           "stated: both lie between two samples"),
+    Column("end_uncertainty_s", "number", "s", "the same for the end"),
     Column("phase", "string", "", "phase of flight at that instant", choices=PHASES),
     Column("severity", "string", "", "by the rules of the limits sheet, where one is met",
            choices=("low", "medium", "high")),

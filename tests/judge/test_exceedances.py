@@ -216,3 +216,21 @@ def test_nothing_found_is_an_empty_table_with_all_columns(log, sheet, vmo):
     empty, full = (analyze(one, sheet(vmo)).exceedance_table for one in (flight, over))
     assert (len(empty), len(full)) == (0, 1)
     assert list(empty.columns) == list(full.columns)
+
+
+def test_how_far_the_edges_may_lie_from_the_truth(found):
+    # Over from 5/6 of the first second until 1/6 of the last.
+    (one,) = found([0, 1, 2, 4], [240, 252, 252, 240], interval_s=2.0)
+    assert one.start_uncertainty_s == pytest.approx(5 / 6, abs=1e-9)
+    assert one.end_uncertainty_s == pytest.approx(2 * 5 / 6, abs=1e-9)
+    vle = {"name": "VLE", "quantity": "calibrated_airspeed", "maximum_kt": 200,
+           "when": {"gear_down": {"is": True}}}
+    # The gear went down within the second before it was first seen down.
+    (one,) = found([0, 1, 2, 3], [230.0] * 4, vle, gear_down=[0, 1, 1, 0])
+    assert (one.start_uncertainty_s, one.end_uncertainty_s) == (1.0, 1.0)
+    (one,) = found([0, 1, 2], [251, 253, 252])
+    assert math.isnan(one.start_uncertainty_s)
+    assert math.isnan(one.end_uncertainty_s)
+    one, other = found([0, 1, 2, 3, 4], [240, 260, NAN, 260, 240])
+    assert math.isnan(one.end_uncertainty_s)
+    assert math.isnan(other.start_uncertainty_s)

@@ -1,0 +1,111 @@
+"""What would be over but for doubt: listed, with the reason, and not an exceedance."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from loganalyze.judge.flight import analyze
+
+
+@pytest.fixture
+def judged(log, sheet, vmo, mmo):
+    def judge(kt, ft=5000.0, **channels):
+        flight = log(range(len(kt)), calibrated_airspeed=kt, pressure_altitude=ft, **channels)
+        return analyze(flight, sheet(vmo, mmo))
+
+    return judge
+
+
+def listed(analysis):
+    return [(one.limit, one.start_s, one.end_s, one.time_s, round(one.excess, 4), one.reason,
+             one.not_borne_out_by) for one in analysis.suspects]
+
+
+def test_one_sample_too_fast_and_at_once_back(judged):
+    analysis = judged([200, 200, 270, 200, 200, 200, 200, 200])
+    assert analysis.exceedances == ()
+    assert listed(analysis) == [("VMO", 2, 2, 2, 20.0, "spike", ())]
+
+
+def test_what_did_not_bear_it_out_is_named(judged):
+    analysis = judged([200, 200, 270, 200, 200, 200, 200, 200], mach=0.33, load_factor=1.0,
+                      calibrated_airspeed_2=200.0, heading=90.0)
+    assert listed(analysis) == [("VMO", 2, 2, 2, 20.0, "spike",
+                                 ("calibrated_airspeed_2", "mach", "load_factor"))]
+
+
+def test_a_spike_under_the_limit_is_none(judged):
+    analysis = judged([150, 150, 240, 150, 150])
+    assert analysis.screened == {"airspeed spike faster than plausible": 1}
+    assert analysis.suspects == ()
+
+
+def test_a_slower_excursion_of_one_sample_may_be_a_gust_and_counts(judged):
+    # 225 to 262 kt and back within a second each: less than 40 kt/s.
+    analysis = judged([225, 225, 262, 225, 225])
+    (one,) = analysis.exceedances
+    assert analysis.suspects == ()
+    # The crossings lie between the samples: 25/37 after the first, and 12/37 after the second.
+    assert (one.start_s, one.end_s) == pytest.approx((1 + 25 / 37, 2 + 12 / 37), abs=1e-9)
+    assert (one.start_uncertainty_s, one.end_uncertainty_s) == pytest.approx(
+        (25 / 37, 25 / 37), abs=1e-9)
+
+
+def test_a_corroborated_excursion_counts(judged):
+    analysis = judged([200, 200, 270, 200, 200, 200], mach=[0.33, 0.33, 0.45, 0.33, 0.33, 0.33])
+    assert len(analysis.exceedances) == 1
+    assert analysis.suspects == ()
+
+
+def test_a_step_that_stays_counts(judged):
+    assert len(judged([200, 200, 270, 270, 200, 200]).exceedances) == 1
+
+
+def test_an_altitude_spike_over_the_mach_limit(judged):
+    # Mach .5 is 250 kt CAS at 14,600 ft or so: 200 kt is over it only where the spike says.
+    ft = np.full(8, 12000.0)
+    ft[3] = 40000.0
+    analysis = judged([200.0] * 8, ft)
+    assert analysis.exceedances == ()
+    ((limit, start, end, _, excess, reason, by),) = listed(analysis)
+    assert (limit, start, end, reason, by) == ("MMO", 3, 3, "altitude spike", ())
+    # .6884: CAS 200 kt at 40,000 ft, less .5.
+    assert excess == pytest.approx(0.1884 - 0.0112, abs=0.02)
+
+
+def test_missing_and_impossible_values_are_no_suspects(judged):
+    analysis = judged([200, np.nan, 200, 1500, 200, -9999, 200])
+    assert analysis.suspects == ()
+
+
+def test_stretches_of_doubt(judged):
+    # The judged source is over for eight seconds, the other nowhere near.
+    kt = np.full(20, 200.0)
+    kt[6:14] = [240, 255, 262, 264, 262, 258, 255, 240]
+    analysis = judged(kt, calibrated_airspeed_2=200.0)
+    assert analysis.exceedances == ()
+    assert listed(analysis) == [("VMO", 7, 12, 9, 14.0, "sources disagree",
+                                 ("calibrated_airspeed_2",))]
+    assert analysis.screened == {"airspeed sources disagree": 8}
+
+
+def test_a_frozen_airspeed_over_the_limit(judged):
+    kt = np.concatenate([np.linspace(240, 255, 20), np.full(60, 255.0), np.full(5, 200.0)])
+    mach = np.concatenate([np.linspace(240, 255, 20), np.linspace(255, 200, 60),
+                           np.full(5, 200.0)]) / 661.48 / 0.9123
+    analysis = judged(kt, mach=mach)
+    ((limit, start, end, _, excess, reason, by),) = listed(analysis)
+    assert (limit, start, end, excess, reason, by) == ("VMO", 19, 79, 5.0, "frozen", ("mach",))
+    # What came before was recorded while it moved.
+    (one,) = analysis.exceedances
+    assert one.ended_by == "channel lost"
+
+
+def test_only_the_limit_that_lost_its_verdict_has_suspects(judged):
+    # The altitude is in doubt, the airspeed isn't: VMO has its exceedance, MMO its suspect.
+    ft = np.full(8, 5000.0)
+    ft[3] = 40000.0
+    analysis = judged([260.0] * 8, ft)
+    assert [one.limit for one in analysis.exceedances] == ["VMO"]
+    assert [one.limit for one in analysis.suspects] == ["MMO"]
