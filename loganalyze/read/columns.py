@@ -32,6 +32,8 @@ class Header:
     name: str
     unit: str = ""
     unit_from: str = ""
+    place: str = ""
+    """Where it stands in the file, such as ", line 3"."""
 
 
 @dataclass(frozen=True)
@@ -152,7 +154,7 @@ def _ranked(candidates: list[_Candidate]) -> list[_Candidate] | None:
 def same_name(headers: Sequence[Header], name: str, where: str) -> Problem:
     """Return the Problem of several columns called `name`."""
     count = sum(header.name == name for header in headers)
-    return Problem(f'{count} columns are called "{name}"', where,
+    return Problem(f'{count} columns are called "{name}"', where + headers[0].place,
                    "export the log with a name of its own for each column", listed(headers))
 
 

@@ -4,34 +4,31 @@ from __future__ import annotations
 
 import codecs
 import csv
-import re
 from collections import Counter
 from dataclasses import dataclass
 from itertools import pairwise
 
 from loganalyze.problems import Problem
+from loganalyze.read.cells import (
+    MARKS,
+    Numerals,
+    has_comma,
+    has_point,
+    is_grouped,
+    is_mixed,
+    is_value,
+)
 from loganalyze.read.files import HEAD
 from loganalyze.record.units import find_unit
+from loganalyze.sheets.exports import FileHabits
 
 LINES = 400
 """Lines looked at."""
+LEAST_RAGGED = 2
+"""So many short rows among the first lines make it a habit, and not one damaged line."""
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
+NONE_SAID = FileHabits()
 COMMENTS = ("#", "//", "%", "*", "!")
-MISSING = frozenset((
-    "", "-", "--", "---", "----", "-----", "*", "**", "***", "****", "*****", "?", "NA", "N/A",
-    "n/a", "na", "#N/A", "NaN", "nan", "NAN", "-nan", "-NaN", "null", "NULL", "Null", "None",
-    "none", "NIL", "nil", "NCD", "ncd", "INOP", "INVALID", "invalid", "Invalid", "FAIL", "FAILED",
-    "BAD", "missing", "MISSING", "NO DATA", "no data", "XXX", "xxx", "###", "####", "#####",
-))
-"""Words that exports write where there is no value (failed, not computed, not recorded)."""
-
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
-_COMMA_NUMBER = re.compile(r"[+-]?(\d+,\d*|,\d+)([eE][+-]?\d+)?")
-_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+")
-_MIXED = re.compile(r"[+-]?\d{1,3}(([.' ]\d{3})+,\d*|(,\d{3})+\.\d*)")
-_STAMP = re.compile(r"[\dT:\-/., +Z]*\d[:T/-]\d[\dT:\-/., +Z]*( ?(UTC|GMT))?")
-
-
 @dataclass(frozen=True)
 class Dialect:
     """How a CSV export is written.
@@ -39,12 +36,13 @@ class Dialect:
     ``names`` and ``units`` : the header's cells and those of a units row (None where there
     is none); ``start`` : the byte of the first row; ``first_line`` : its line, from 1;
     ``sample`` : the cells of the first rows, to tell kinds of column apart; ``row_bytes`` : their
-    mean length.
+    mean length; ``ragged`` : whether blank cells at the ends of lines are left out; ``newline`` :
+    what ends a line.
     """
 
     encoding: str
     delimiter: str
-    decimal: str
+    numerals: Numerals
     comment: str
     names: tuple[str, ...]
     units: tuple[str, ...] | None
@@ -53,13 +51,20 @@ class Dialect:
     header_line: int
     sample: tuple[tuple[str, ...], ...]
     row_bytes: float
+    ragged: bool = False
+    newline: str = "\n"
 
     def described(self) -> dict[str, str | int]:
         """Return the facts worth printing."""
+        names = {mark: name for name, mark in MARKS.items()}
+        grouped = {"thousands": names[self.numerals.thousands]} if self.numerals.thousands else {}
+        ended = {"line_end": "carriage return"} if self.newline == "\r" else {}
         return {
             "encoding": self.encoding,
             "delimiter": DELIMITERS[self.delimiter],
-            "decimal": "comma" if self.decimal == "," else "point",
+            "decimal": names[self.numerals.decimal],
+            **grouped,
+            **ended,
             "header_line": self.header_line,
             "first_line": self.first_line,
             "units_row": self.units is not None,
@@ -70,18 +75,25 @@ class Dialect:
         return [row[column] for row in self.sample if column < len(row)]
 
 
-def find_encoding(head: bytes, where: str) -> tuple[str, int]:
-    """Return the encoding of a text that begins with `head` and the length of its mark."""
+def find_encoding(head: bytes, where: str, said: str | None = None) -> tuple[str, int]:
+    """Return the encoding of a text that begins with `head` and the length of its mark.
+
+    `said` : what the columns file says it is, where the text has no mark.
+    """
     for mark, name in ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"),
                        (codecs.BOM_UTF16_BE, "utf-16-be")):
         if head.startswith(mark):
             return name, len(mark)
     even, odd = head[0:4096:2].count(0), head[1:4096:2].count(0)
     half = len(head[:4096]) // 2
+    if said is not None and said != "utf-16":
+        return said, 0
     if half and odd > 0.7 * half and even < 0.1 * half:
         return "utf-16-le", 0
     if half and even > 0.7 * half and odd < 0.1 * half:
         return "utf-16-be", 0
+    if said == "utf-16":
+        return "utf-16-le", 0
     control = sum(head[:4096].count(code) for code in range(32) if code not in b"\t\n\r\f\x1a")
     if control > 0.01 * len(head[:4096]):
         raise Problem("this isn't a log but binary data", where,
@@ -93,73 +105,78 @@ def find_encoding(head: bytes, where: str) -> tuple[str, int]:
     return "utf-8", 0
 
 
-def find_dialect(head: bytes, encoding: str, mark: int, where: str) -> Dialect:
+def find_dialect(head: bytes, encoding: str, mark: int, where: str,
+                 said: FileHabits = NONE_SAID) -> Dialect:
     """Understand the export whose text (UTF-8 or Latin-1 bytes after `mark`) begins with `head`.
 
-    Raises Problem where there is no header, no row, or no table at all.
+    What is `said` of it in a columns file isn't questioned. Raises Problem where there is no
+    header, no row, or no table at all.
     """
-    lines = _lines(head[mark:])
+    text = head[mark:]
+    newline = "\r" if b"\r" in text and b"\n" not in text else "\n"
+    lines = _lines(text.replace(b"\r", b"\n") if newline == "\r" else text)
     texts = [line.decode("latin-1" if encoding == "latin-1" else "utf-8", "replace").rstrip("\r\n")
              for line in lines]
     if not any(text.strip() for text in texts):
         raise Problem("the file holds nothing but blank lines", where, "export the log again")
     comment = _comment(texts)
-    best = max((_Table(texts, delimiter, comment) for delimiter in DELIMITERS),
+    delimiters = [mark for mark, name in DELIMITERS.items() if said.delimiter in (None, name)]
+    best = max((_Table(texts, delimiter, comment, said.header_line) for delimiter in delimiters),
                key=lambda table: table.score)
     if best.first_row is None:
         raise _no_rows(best, where)
-    header, units = _header(best, where)
-    decimal = _decimal(best, where)
+    header, units = _header(best, where, said.header_line)
+    numerals = _numerals(best, where, said)
     # Whatever stands below the header is a row, so that a broken first one isn't passed over.
     first = (header if units is None else units) + 1
     names = _names(best, header, comment, where)
     rows = [i for i in range(first, len(texts)) if best.looks_like_row(i)]
     return Dialect(
-        "utf-16" if encoding.startswith("utf-16") else encoding, best.delimiter, decimal, comment,
+        "utf-16" if encoding.startswith("utf-16") else encoding, best.delimiter, numerals, comment,
         names,
         None if units is None else tuple((best.rows[units] + [""] * len(names))[: len(names)]),
         mark + sum(len(line) for line in lines[:first]), first + 1, header + 1,
         tuple(tuple(cell.strip() for cell in best.rows[i]) for i in rows),
         sum(len(lines[i]) for i in rows) / len(rows),
+        best.short_rows(first) >= LEAST_RAGGED, newline,
     )
-
-
-def is_value(cell: str) -> bool:
-    """Whether `cell` reads as a number, a missing word or a time stamp rather than a name."""
-    cell = cell.strip()
-    return bool(cell in MISSING or _NUMBER.fullmatch(cell) or _COMMA_NUMBER.fullmatch(cell)
-                or _GROUPED.fullmatch(cell) or _MIXED.fullmatch(cell) or _STAMP.fullmatch(cell))
-
-
-def is_number(cell: str) -> bool:
-    """Whether `cell` reads as a number with a decimal point or comma."""
-    return bool(_NUMBER.fullmatch(cell) or _COMMA_NUMBER.fullmatch(cell))
 
 
 class _Table:
     """The lines cut at one delimiter, and where the rows begin."""
 
-    def __init__(self, texts: list[str], delimiter: str, comment: str) -> None:
+    def __init__(self, texts: list[str], delimiter: str, comment: str,
+                 header_line: int | None) -> None:
         self.delimiter = delimiter
         self.rows = [split_line(text, delimiter) for text in texts]
         self.comments = [bool(comment) and text.lstrip().startswith(comment) for text in texts]
         self.score = 0.0
         self.first_row: int | None = None
         self.width = 0
-        valued = [i for i in range(len(texts)) if self._valued(i)]
+        valued = [i for i in range(header_line or 0, len(texts)) if self._valued(i)]
         if not valued:
             return
         widths = Counter(len(self.rows[i]) for i in valued)
         self.width = max(widths, key=lambda width: (widths[width], width))
+        named = max((len(self.rows[i]) for i in range(valued[0])), default=0)
+        if named > self.width and widths[named] >= LEAST_RAGGED:
+            self.width = named  # Most rows end early; those that don't are as wide as the header.
         good = [i for i in valued if len(self.rows[i]) == self.width]
+        of_any_width = set(valued)
         # Two valued rows in sequence begin the table; a lone one may be part of a preamble.
         runs = [a for a, b in pairwise(good) if b == a + 1 or all(
-            self.comments[i] or not any(self.rows[i]) for i in range(a + 1, b))]
+            self.comments[i] or not any(self.rows[i]) or i in of_any_width
+            for i in range(a + 1, b))]
         self.first_row = runs[0] if runs else good[0]
         self.score = len(good) + self.width / 1000
 
     def looks_like_row(self, i: int) -> bool:
         return self._valued(i) and len(self.rows[i]) == self.width
+
+    def short_rows(self, first: int) -> int:
+        """Return how many rows from line `first` on lack cells at their end (the last line may)."""
+        return sum(self._valued(i) and len(self.rows[i]) < self.width
+                   for i in range(first, len(self.rows) - 1))
 
     def _valued(self, i: int) -> bool:
         cells = [cell.strip() for cell in self.rows[i]]
@@ -207,8 +224,12 @@ def _no_rows(table: _Table, where: str) -> Problem:
                    where, "give a CSV or Parquet export with a named column a channel")
 
 
-def _header(table: _Table, where: str) -> tuple[int, int | None]:
+def _header(table: _Table, where: str, said: int | None) -> tuple[int, int | None]:
+    """Return the line of the header and that of a units row below it, from 0."""
     assert table.first_row is not None
+    if said is not None:
+        below = said < table.first_row and _is_units(table.rows[said])
+        return said - 1, said if below else None
     candidates = [
         i for i in range(table.first_row - 1, -1, -1)
         if table.width - 1 <= len(table.rows[i]) <= table.width + 1 and not table.comments[i]
@@ -254,21 +275,29 @@ def strip_brackets(cell: str) -> str:
     return cell.strip().strip("[](){}<>").strip()
 
 
-def _decimal(table: _Table, where: str) -> str:
+def _numerals(table: _Table, where: str, said: FileHabits) -> Numerals:
+    """Tell how numbers are written; raises Problem where they can be read in two ways."""
+    decimal = MARKS[said.decimal] if said.decimal else ""
+    if said.thousands:
+        return Numerals(decimal or ".", MARKS[said.thousands])
     rows = [i for i in range(len(table.rows)) if table.looks_like_row(i)]
-    cells = [cell.strip() for i in rows for cell in table.rows[i]]
     for i in rows:
         for cell in table.rows[i]:
-            if _MIXED.fullmatch(cell.strip()):
-                raise Problem(f'"{cell.strip()}" holds a thousands separator beside a decimal '
-                              "mark", f"{where}, line {i + 1}",
-                              "export the log without thousands separators")
-    commas = [cell for cell in cells if _COMMA_NUMBER.fullmatch(cell) or _GROUPED.fullmatch(cell)]
+            if is_mixed(cell.strip()):
+                raise Problem(f'"{cell.strip()}" holds a thousands separator'
+                              + (" beside a decimal mark" if {".", ","} & set(cell) else ""),
+                              f"{where}, line {i + 1}",
+                              "export the log without thousands separators, or state them under "
+                              "[file] in a columns file")
+    if decimal:
+        return Numerals(decimal)
+    cells = [cell.strip() for i in rows for cell in table.rows[i]]
+    commas = [cell for cell in cells if has_comma(cell)]
     if not commas:
-        return "."
-    grouped = [cell for cell in commas if _GROUPED.fullmatch(cell)]
-    points = any(_NUMBER.fullmatch(cell) and "." in cell for cell in cells)
-    if points or len(grouped) == len(commas):
+        return Numerals(".")
+    grouped = [cell for cell in commas if is_grouped(cell)]
+    if len(grouped) == len(commas) or any(map(has_point, cells)):
         raise Problem(f'"{commas[0]}" may hold a thousands separator or a decimal comma', where,
-                      "export the log without thousands separators")
-    return ","
+                      "export the log without thousands separators, or state decimal and "
+                      "thousands under [file] in a columns file")
+    return Numerals(",")

@@ -33,6 +33,11 @@ _OTHERS = {
     b"BZh": ("a bzip2 archive", "unpack it first"),
     b"\xfd7zXZ": ("an xz archive", "unpack it first"),
     b"7z\xbc\xaf": ("a 7z archive", "unpack it first"),
+    b"Rar!": ("a rar archive", "unpack it first"),
+    b"<!DOCTYPE html": ("a web page", "download the export itself, as CSV or Parquet"),
+    b"<!doctype html": ("a web page", "download the export itself, as CSV or Parquet"),
+    b"<html": ("a web page", "download the export itself, as CSV or Parquet"),
+    b"<?xml": ("an XML document", "export the log as CSV or Parquet"),
 }
 T = TypeVar("T")
 
@@ -55,19 +60,20 @@ class LogFile:
         """Open the unpacked bytes for reading from the start."""
         return _stream(self.path, self.compression)
 
-    def pieces(self, start: int, stream: BinaryIO | None = None) -> Iterator[Callable[[], bytes]]:
+    def pieces(self, start: int, stream: BinaryIO | None = None,
+               newline: bytes = b"\n") -> Iterator[Callable[[], bytes]]:
         """Cut the unpacked bytes from `start` on at line ends, into pieces of some 4 MB.
 
         Each piece is a function to call for the bytes, so that workers can read side by side.
         """
         if stream is None and not self.compression:
-            yield from self._cut_in_place(start)
+            yield from self._cut_in_place(start, newline)
             return
         with stream or self.stream() as source:
             _skip(source, start)
             rest = b""
             while block := _read(source, PIECE, self.path):
-                cut = block.rfind(b"\n") + 1
+                cut = block.rfind(newline) + 1
                 if cut:
                     yield partial(bytes, rest + block[:cut])
                     rest = block[cut:]
@@ -76,12 +82,12 @@ class LogFile:
             if rest:
                 yield partial(bytes, rest)
 
-    def _cut_in_place(self, start: int) -> Iterator[Callable[[], bytes]]:
+    def _cut_in_place(self, start: int, newline: bytes) -> Iterator[Callable[[], bytes]]:
         with self.path.open("rb") as stream:
             while start < self.size:
                 end = min(start + PIECE, self.size)
                 if end < self.size:
-                    end = _line_end_before(stream, start, end, self.path)
+                    end = _line_end_before(stream, start, end, self.path, newline)
                 yield partial(_range, self.path, start, end)
                 start = end
 
@@ -118,6 +124,9 @@ def open_log(path: Path) -> LogFile:
     for magic, (kind, mend) in _OTHERS.items():
         if head.startswith(magic):
             raise Problem(f"this isn't a log but {kind}", where, mend)
+    if head[257:262] == b"ustar":
+        raise Problem("this isn't a log but a tar archive", where,
+                      "unpack it, and give the log in it")
     kind = "parquet" if head.startswith(b"PAR1") else "csv"
     if kind == "parquet" and compression:
         raise Problem("a Parquet file packed once more can't be read in place", where,
@@ -177,12 +186,13 @@ def _range(path: Path, start: int, end: int) -> bytes:
     return data
 
 
-def _line_end_before(source: BinaryIO, start: int, end: int, path: Path) -> int:
+def _line_end_before(source: BinaryIO, start: int, end: int, path: Path,
+                     newline: bytes) -> int:
     stop = end
     while stop > start:
         begin = max(start, stop - 65536)
         source.seek(begin)
-        found = source.read(stop - begin).rfind(b"\n")
+        found = source.read(stop - begin).rfind(newline)
         if found >= 0:
             return begin + found + 1
         stop = begin

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -13,13 +15,15 @@ import pyarrow.parquet as pq
 
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import DTYPES, numbers
+from loganalyze.read.cells import Numerals
 from loganalyze.read.clock import Form, Ticks, form_of_numbers, ticks_of
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.files import LogFile, in_order
-from loganalyze.read.pieces import Piece
+from loganalyze.read.fills import Filler
+from loganalyze.read.pieces import Piece, Rows
 from loganalyze.read.stamps import BadStampError, form_of_cells, parse_stamps
-from loganalyze.read.states import UnknownStateError, states
-from loganalyze.record.channels import CHANNELS
+from loganalyze.read.states import UnknownStateError, mapped, meaning, recoded
+from loganalyze.record.channels import kind as channel_kind
 
 LARGEST_GROUP = 1 << 22
 """Rows above which a row group is read batch by batch, to bound memory."""
@@ -27,7 +31,7 @@ BATCH = 1 << 17
 SAMPLE = 400
 _DAMAGE = (pa.ArrowException, OSError, ValueError)
 """What pyarrow raises for a file whose bytes aren't what they should be."""
-_UNIT_KEYS = (b"unit", b"units", b"Unit", b"Units", b"UNIT", b"UNITS")
+_UNIT_KEYS = ("unit", "units", "uom", "unit of measure", "engineering units")
 
 
 @dataclass
@@ -53,8 +57,8 @@ class ParquetLog:
             about = source.metadata
         if not about.num_rows:
             raise Problem("the file holds columns but no rows", where, "export the log again")
-        headers = [Header(field.name.strip(), unit := _unit(field),
-                          "the column's metadata" if unit else "") for field in schema]
+        listed = _listed_units(schema)
+        headers = [_header(field, listed) for field in schema]
         return cls(file, schema, headers, about)
 
     @property
@@ -104,25 +108,53 @@ class ParquetLog:
                                column.name, str(self.file.path))
 
     def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False) -> Iterator[Piece]:
-        """Yield the file piece by piece, in order; `lean` ones cost time and spare memory."""
+               lean: bool = False, into: Rows | None = None) -> Iterator[Piece]:
+        """Yield the file piece by piece, in order; `lean` ones cost time and spare memory.
+
+        With `into` the columns of large pieces are converted to it at once, by the threads that
+        decode them; it must have room for all rows.
+        """
         clock = form.parts or (time,)
         wanted = [*clock, *columns]
         groups = [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
         if lean or max(groups) > LARGEST_GROUP:
             yield from self._batches(wanted, form, len(clock))
             return
-        tasks: Iterator[Callable[[], Piece]] = (
-            partial(self._group, group, wanted, form, len(clock))
-            for group, rows in enumerate(groups) if rows)
-        yield from in_order(tasks)
+        # A task decodes one column of a group: it then lies in the cache to be converted.
+        starts = np.cumsum([0, *groups[:-1]]).tolist()
+        tasks: Iterator[Callable[[], Any]] = (
+            task for group, rows in enumerate(groups) if rows
+            for task in (partial(self._clock_of, group, clock, form),
+                         *(partial(self._column_of, group, column, i, starts[group], into)
+                           for i, column in enumerate(columns))))
+        done = in_order(tasks)
+        for rows in groups:
+            if rows:
+                ticks = next(done)
+                parts = [next(done) for _ in columns]
+                yield Piece(ticks, [array for array, _ in parts if array is not None],
+                            counted=sum((counted for _, counted in parts), Counter()),
+                            placed=into is not None)
 
-    def _group(self, group: int, wanted: Sequence[Column], form: Form, clock: int) -> Piece:
+    def _clock_of(self, group: int, clock: Sequence[Column], form: Form) -> Ticks:
+        return self._time(self._decoded(group, clock), clock, form)
+
+    def _column_of(self, group: int, column: Column, place: int, start: int, into: Rows | None
+                   ) -> tuple[pa.Array | None, Counter[str]]:
+        counted: Counter[str] = Counter()
+        array = Filler(column).cleaned(
+            self._numeric(self._decoded(group, [column])[0], column), counted)
+        if into is None:
+            return array, counted
+        into.place(place, start, array)
+        return None, counted
+
+    def _decoded(self, group: int, wanted: Sequence[Column]) -> list[pa.Array]:
+        names = [self._name(column) for column in wanted]
         with self._source() as source:
             table = self._guarded(lambda: source.read_row_group(
-                group, columns=[self._name(column) for column in wanted], use_threads=False))
-        return self._piece([_whole(table.column(self._name(column))) for column in wanted], wanted,
-                           form, clock)
+                group, columns=names, use_threads=False))
+        return [_whole(table.column(name)) for name in names]
 
     def _batches(self, wanted: Sequence[Column], form: Form, clock: int) -> Iterator[Piece]:
         with self._source() as source:
@@ -134,10 +166,17 @@ class ParquetLog:
     def _piece(self, arrays: list[pa.Array], wanted: Sequence[Column], form: Form,
                clock: int) -> Piece:
         """Return a piece of arrays of which the first `clock` make the time."""
-        ticks = (self._ticks(arrays[0], wanted[0]) if form.join is None else
-                 self._joined(form, arrays[:clock], wanted[:clock]))
-        return Piece(ticks, [self._numeric(array, column) for array, column in
-                             zip(arrays[clock:], wanted[clock:], strict=True)])
+        ticks = self._time(arrays[:clock], wanted[:clock], form)
+        counted: Counter[str] = Counter()
+        return Piece(ticks, [
+            Filler(column).cleaned(self._numeric(array, column), counted)
+            for array, column in zip(arrays[clock:], wanted[clock:], strict=True)],
+            counted=counted)
+
+    def _time(self, arrays: list[pa.Array], clock: Sequence[Column], form: Form) -> Ticks:
+        if form.join is None:
+            return self._ticks(arrays[0], clock[0])
+        return self._joined(form, arrays, clock)
 
     def _joined(self, form: Form, arrays: list[pa.Array], parts: Sequence[Column]) -> Ticks:
         assert form.join is not None
@@ -165,9 +204,11 @@ class ParquetLog:
 
     def _numeric(self, array: pa.Array, column: Column) -> pa.Array:
         """Return an array of plain numbers; raises Problem for anything that isn't."""
-        kind = CHANNELS.get(column.channel)
-        if kind is not None and kind.discrete and _textual(array.type):
-            return self._states(array, column)
+        kind = channel_kind(column.channel)
+        discrete = kind is not None and kind.discrete
+        if (discrete or column.values) and _textual(array.type):
+            return self._states(column, lambda: mapped(array, meaning(
+                column.values, column.missing, discrete, Numerals()).of))
         if pa.types.is_dictionary(array.type):
             array = array.cast(array.type.value_type)
         if pa.types.is_decimal(array.type):
@@ -180,14 +221,17 @@ class ParquetLog:
             what = "text" if _textual(array.type) else str(array.type)
             raise Problem(f'column "{column.name}" holds {what}, not numbers', str(self.file.path),
                           "export it as numbers, or name another column in a columns file")
+        if any(Numerals().is_number(word) for word in column.values):
+            return self._states(column, lambda: recoded(array, column.values))
         return array
 
-    def _states(self, array: pa.Array, column: Column) -> pa.Array:
+    def _states(self, column: Column, coded: Callable[[], pa.Array]) -> pa.Array:
         try:
-            return states(array)
+            return coded()
         except UnknownStateError as unknown:
             raise Problem(f'"{unknown.word}" in column "{column.name}" isn\'t a state that is '
-                          "known", str(self.file.path), "export states as 0 and 1") from None
+                          "known", str(self.file.path), "export states as 0 and 1, or say what it "
+                          "means under values in a columns file") from None
 
     def _kind(self, column: Column) -> pa.DataType:
         return self.schema.field(column.index).type
@@ -211,10 +255,37 @@ class ParquetLog:
                           "export or copy it again") from None
 
 
-def _unit(field: pa.Field) -> str:
-    metadata = field.metadata or {}
-    return next((metadata[key].decode("utf-8", "replace") for key in _UNIT_KEYS if key in metadata),
-                "")
+def _header(field: pa.Field, listed: dict[str, str]) -> Header:
+    """Return a column's name and the unit in its own metadata, or in the table's."""
+    stated = {key.decode("utf-8", "replace").casefold().replace("_", " "):
+              value.decode("utf-8", "replace") for key, value in (field.metadata or {}).items()}
+    unit = next((stated[key] for key in _UNIT_KEYS if key in stated), "")
+    if unit:
+        return Header(field.name.strip(), unit, "the column's metadata")
+    unit = listed.get(field.name, "")
+    return Header(field.name.strip(), unit, "the table's metadata" if unit else "")
+
+
+def _listed_units(schema: pa.Schema) -> dict[str, str]:
+    """Return the units that the table's metadata list: one key a column, or a table in JSON."""
+    listed: dict[str, str] = {}
+    for raw, text in (schema.metadata or {}).items():
+        key, value = raw.decode("utf-8", "replace"), text.decode("utf-8", "replace")
+        if key.casefold().replace("_", " ") in _UNIT_KEYS:
+            try:
+                table = json.loads(value)
+            except ValueError:
+                continue
+            if isinstance(table, dict):
+                listed |= {name: unit for name, unit in table.items() if isinstance(unit, str)}
+        for mark in (".", ":", "/"):
+            first, _, last = key.rpartition(mark)
+            if last.casefold() in _UNIT_KEYS[:2]:
+                listed[first] = value
+            first, _, last = key.partition(mark)
+            if first.casefold() in _UNIT_KEYS[:2]:
+                listed[last] = value
+    return listed
 
 
 def _textual(kind: pa.DataType) -> bool:

@@ -39,6 +39,9 @@ BAD: dict[str, tuple[bytes, str]] = {
         bytes(range(256)) * 20,
         "{}: this isn't a log but binary data; give the recorder's export as CSV or Parquet, not "
         "its raw memory."),
+    "web page": (
+        b"<!DOCTYPE html>\n<html><body>Log in, please.</body></html>\n",
+        "{}: this isn't a log but a web page; download the export itself, as CSV or Parquet."),
     "spreadsheet": (
         b"PK\x03\x04" + bytes(50),
         "{}: this isn't a log but a zip archive or a spreadsheet; unpack it, or export it as "
@@ -80,7 +83,7 @@ BAD: dict[str, tuple[bytes, str]] = {
         PLAIN.replace("sat_degc", "gear_down").replace("-24.7", "sideways").replace(
             "-24.6", "UP").encode(),
         '{}, line 3: "sideways" in column "gear_down" isn\'t a state that is known; export states '
-        "as 0 and 1."),
+        "as 0 and 1, or say what it means under values in a columns file."),
     "fewer names than cells": (
         PLAIN.replace("\n", ",1,2\n").replace("degc,1,2", "degc,flap").encode(),
         "{}, line 1: the header names 5 columns, but the rows have 6 cells; mend the header "

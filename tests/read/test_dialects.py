@@ -13,6 +13,8 @@ from small_exports import ALTITUDE, KT, PLAIN, SPEED, TEMPERATURE, TIME, export
 from loganalyze.problems import Problem
 from loganalyze.read import read_log
 from loganalyze.record.log import FlightLog
+from loganalyze.sheets.columns import ColumnsFile
+from loganalyze.sheets.exports import FileHabits
 
 DECIMAL_COMMA = PLAIN.replace(",", ";").replace(".", ",")
 UNITS_ROW = """time,pressure altitude,ias,sat
@@ -77,6 +79,12 @@ HABITS: dict[str, bytes] = {
     .encode(),
     "a column without a name": PLAIN.replace("\n", ",7\n").replace("degc,7", "degc,").encode(),
     "plus signs": PLAIN.replace(",20", ",+20").encode(),
+    "carriage returns alone": PLAIN.replace("\n", "\r").encode(),
+    "carriage returns alone, UTF-16": PLAIN.replace("\n", "\r").encode("utf-16"),
+    "delimiters at some rows' ends": PLAIN.replace("201,-24.7", "201,-24.7,,").encode(),
+    "a sentence at the end": (PLAIN + "End of data, 4 samples\n").encode(),
+    "a heading on every page": PLAIN.replace("\n0.5,", "\n\x0cReplay, page 2\n\n0.5,").encode(),
+    "a stray line of words": PLAIN.replace("\n0.5,", "\nEVENT,by,the,crew\n0.5,").encode(),
     "exponents": PLAIN.replace("20000", "2.0000E+04").encode(),
 }
 
@@ -118,6 +126,47 @@ def test_the_dialect_is_kept_with_the_log(tmp_path: Path) -> None:
     }
 
 
+def test_blank_cells_left_out_at_the_ends_of_lines(tmp_path: Path) -> None:
+    rows = [f"{i},20000,200{'' if i % 3 else ',-24.6'}" for i in range(30)]
+    log = read_log(export(tmp_path, "\n".join([PLAIN.split("\n")[0], *rows, ""])))
+    assert len(log) == 30
+    channel = log.channels["static_air_temperature"]
+    assert channel.rows is not None
+    assert channel.rows.tolist() == list(range(0, 30, 3))
+    np.testing.assert_allclose(channel.values, TEMPERATURE[0])
+
+
+GROUPED = {
+    "comma": ('"3,900.5"', '"12,345,678"', "point"), "point": ("3.900,5", "12.345.678", "comma"),
+    "blank": ("3 900,5", "12\u00a0345\u202f678", "comma"), "apostrophe": ("3'900.5", "12'345'678",
+                                                                       "point"),
+}
+
+
+@pytest.mark.parametrize("mark", GROUPED)
+def test_thousands_are_read_where_the_columns_file_states_them(mark: str, tmp_path: Path) -> None:
+    first, second, decimal = GROUPED[mark]
+    text = f"time_s;press_alt_m;ias_kt\n0;{first};200\n1;{second};200\n2;;200\n3;99;200\n"
+    sheet = ColumnsFile(file=FileHabits(decimal=decimal, thousands=mark))
+    log = read_log(export(tmp_path, text), sheet)
+    np.testing.assert_array_equal(log.channels["pressure_altitude"].values,
+                                  [3900.5, 12345678, np.nan, 99])
+    assert log.source.dialect["thousands"] == mark
+    wrong = text.replace("99;", "39.00;" if mark == "point" else "3,9,0;")
+    with pytest.raises(Problem, match="isn't a number"):
+        read_log(export(tmp_path, wrong), sheet)
+
+
+def test_what_the_columns_file_says_of_the_file_is_taken(tmp_path: Path) -> None:
+    text = "a;b,c;d\n1;2,3;4\ntime_s;press_alt_ft;ias_kt;été\n0;1,5;200;1\n1;2,5;200;1\n"
+    path = export(tmp_path, text.encode("latin-1"))
+    sheet = ColumnsFile(file=FileHabits(delimiter="semicolon", decimal="comma", header_line=3,
+                                        encoding="latin-1"))
+    log = read_log(path, sheet)
+    np.testing.assert_allclose(log.channels["pressure_altitude"].values, [0.4572, 0.762])
+    assert log.source.dialect["header_line"] == 3
+
+
 def test_lines_without_a_sample_are_counted(tmp_path: Path) -> None:
     log = read_log(export(tmp_path, PLAIN.replace("\n0.5,", "\n# event\n# another\n0.5,") + "1,2"))
     assert log.steps[0].counts["lines without a sample"] == 3
@@ -148,10 +197,10 @@ def test_words_for_missing_values_are_nan(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("text", "sentence"), [
     (PLAIN.replace(",", ";").replace("20010", "20.010,5"),
      '{}, line 3: "20.010,5" holds a thousands separator beside a decimal mark; export the log '
-     "without thousands separators."),
+     "without thousands separators, or state them under [file] in a columns file."),
     ("time_s;press_alt_ft;ias_kt;sat_degc\n0;20,000;200;-24\n1;20,010;200;-24\n",
      '{}: "20,000" may hold a thousands separator or a decimal comma; export the log without '
-     "thousands separators."),
+     "thousands separators, or state decimal and thousands under [file] in a columns file."),
 ])
 def test_ambiguous_separators_are_refused(text: str, sentence: str, tmp_path: Path) -> None:
     path = export(tmp_path, text)

@@ -8,11 +8,13 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 from small_exports import ALTITUDE, FT, KT, PLAIN, SPEED, export, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
+from loganalyze.sheets.columns import Column, ColumnsFile
 
 KNOTS = np.arange(40, 601)
 
@@ -188,10 +190,109 @@ def test_flights_close_the_file_when_left_early(tmp_path: Path) -> None:
         next(flights)
 
 
-def test_a_fill_value_of_a_recorder_is_kept_for_screening(tmp_path: Path) -> None:
-    log = read_log(export(tmp_path, PLAIN.replace("201.5", "-9999")))
-    assert log.channels["indicated_airspeed"].values[2] == pytest.approx(-9999 * KT)
-    np.testing.assert_allclose(log.channels["indicated_airspeed"].values[:2], SPEED[:2])
+FILLED = PLAIN.replace("201.5", "-9999").replace("20010", "99999").replace("-24.8", "999.9")
+
+
+@pytest.mark.parametrize("form", ["csv", "float32", "int32"])
+def test_fill_values_are_set_aside_where_they_are_implausible(form: str, tmp_path: Path) -> None:
+    path = export(tmp_path, FILLED)
+    if form != "csv":
+        columns = [np.genfromtxt(FILLED.splitlines(), delimiter=",", skip_header=1)[:, i]
+                   for i in range(4)]
+        names = PLAIN.split("\n")[0].split(",")
+        kind = pa.float32() if form == "float32" else pa.int32()
+        path = parquet(tmp_path, {name: pa.array(np.rint(column) if name != "time_s" and form ==
+                                                 "int32" else column).cast(
+            kind if name != "time_s" else pa.float64()) for name, column in zip(
+                names, columns, strict=True)})
+    log = read_log(path)
+    assert np.isnan(log.channels["indicated_airspeed"].values).tolist() == [False] * 2 + [
+        True, False]
+    assert np.isnan(log.channels["pressure_altitude"].values).tolist() == [
+        False, True, False, False]
+    assert np.isnan(log.channels["static_air_temperature"].values).tolist() == [
+        False, False, form != "int32", False]
+    np.testing.assert_allclose(log.channels["indicated_airspeed"].values[:2], SPEED[:2], rtol=3e-3)
+
+
+def test_a_number_that_may_be_a_value_is_no_fill_value(tmp_path: Path) -> None:
+    log = read_log(export(tmp_path, PLAIN.replace("20020", "4095")))
+    assert log.channels["pressure_altitude"].values[2] == pytest.approx(4095 * FT)
+
+
+def test_cells_that_the_columns_file_calls_missing(tmp_path: Path) -> None:
+    text = PLAIN.replace("20010", "4095").replace("201.5", "OFF").replace("-24.8", "PROBE HTR")
+    path = export(tmp_path, text.replace("\n", ",OFF\n").replace("degc,OFF", "degc,AP engaged"))
+    sheet = ColumnsFile(columns={
+        "pressure_altitude": Column(column="pressure_altitude_ft", missing=(4095,)),
+        "indicated_airspeed": Column(column="ias_kt", missing=("off",)),
+        "static_air_temperature": Column(column="sat_degc", missing=("PROBE HTR",))})
+    log = read_log(path, sheet)
+    assert np.isnan(log.channels["pressure_altitude"].values).tolist() == [0, 1, 0, 0]
+    assert np.isnan(log.channels["indicated_airspeed"].values).tolist() == [0, 0, 1, 0]
+    assert np.isnan(log.channels["static_air_temperature"].values).tolist() == [0, 0, 1, 0]
+    assert log.channels["autopilot"].values.tolist() == [0, 0, 0, 0]
+
+
+LEVER = {"UP": 0, "T/O": 15, "LAND": 35}
+
+
+@pytest.mark.parametrize("form", ["csv", "text", "dictionary", "codes"])
+def test_words_and_codes_mean_what_the_columns_file_says(form: str, tmp_path: Path) -> None:
+    words = ["up", "T/O", "T/O", "LAND"]
+    coded = Column(column="LEVER", unit="deg", values=LEVER)
+    if form == "csv":
+        text = PLAIN.split("\n")
+        path = export(tmp_path, "\n".join([text[0] + ",LEVER", *(
+            f"{row},{word}" for row, word in zip(text[1:], words, strict=False)), ""]))
+    else:
+        array = pa.array(words)
+        if form == "codes":
+            array = pa.array([0, 1, 1, 2], pa.int8())
+            coded = Column(column="LEVER", unit="deg", values={"0": 0, "1": 15, "2": 35})
+        path = parquet(tmp_path, {
+            "time_s": pa.array(np.arange(4.0)), "press_alt_ft": pa.array(np.zeros(4)),
+            "ias_kt": pa.array(np.full(4, 200.0)),
+            "LEVER": array.dictionary_encode() if form == "dictionary" else array})
+    log = read_log(path, ColumnsFile(columns={"flap_lever": coded}))
+    np.testing.assert_allclose(log.channels["flap_lever"].values, np.radians([0, 15, 15, 35]))
+    missing = ColumnsFile(columns={"flap_lever": coded.model_copy(
+        update={"values": dict(list(coded.values.items())[:2])})})
+    with pytest.raises(Problem, match="isn't a state that is known; export states as 0 and 1, or "
+                       "say what it means under values in a columns file"):
+        read_log(path, missing)
+
+
+def test_codes_stated_in_brackets(tmp_path: Path) -> None:
+    path = export(tmp_path, 'time_s,press_alt_ft,ias_kt,"GEAR (0=DOWN,1=UP)"\n0,0,200,0\n'
+                  "1,0,200,1\n2,0,200,\n")
+    np.testing.assert_array_equal(read_log(path).channels["gear_down"].values, [1, 0, np.nan])
+
+
+@pytest.mark.parametrize("metadata", [
+    {"units": '{"HP": "m", "IAS": "km/h"}'}, {"HP.unit": "m", "IAS.units": "km/h"},
+    {"unit:HP": "m", "unit:IAS": "km/h"},
+])
+def test_units_in_the_metadata_of_a_parquet_table(metadata: dict[str, str],
+                                                  tmp_path: Path) -> None:
+    table = pa.table({"time_s": pa.array([0.0, 1.0]), "HP": pa.array([100.0, 100.0]),
+                      "IAS": pa.array([360.0, 360.0])})
+    path = tmp_path / "flight.parquet"
+    pq.write_table(table.replace_schema_metadata(metadata), path)
+    log = read_log(path)
+    assert log.channels["pressure_altitude"].values.tolist() == [100, 100]
+    np.testing.assert_allclose(log.channels["indicated_airspeed"].values, 100)
+    assert log.channels["pressure_altitude"].known_by == (
+        "recognised by its name, unit from the table's metadata")
+
+
+def test_two_parquet_columns_of_one_name_are_refused(tmp_path: Path) -> None:
+    ones = pa.array([1.0, 1.0])
+    path = tmp_path / "flight.parquet"
+    pq.write_table(pa.Table.from_arrays([ones, ones, ones, ones], [
+        "time_s", "press_alt_ft", "ias_kt", "ias_kt"]), path)
+    with pytest.raises(Problem, match='2 columns are called "ias_kt"'):
+        read_log(path)
 
 
 def test_two_columns_of_one_name_are_refused(tmp_path: Path) -> None:

@@ -1,0 +1,232 @@
+"""Parsing pieces of a CSV export, and saying what is wrong with one that can't be."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+
+import pyarrow as pa
+import pyarrow.csv as pc
+
+from loganalyze.problems import Problem
+from loganalyze.read.cells import MISSING
+from loganalyze.read.clock import Form, Ticks, ticks_of
+from loganalyze.read.columns import Column, Header
+from loganalyze.read.dialect import Dialect, split_line
+from loganalyze.read.fills import Filler
+from loganalyze.read.mending import STARTS, Mender
+from loganalyze.read.pieces import Piece
+from loganalyze.read.stamps import BadStampError, parse_stamps
+from loganalyze.read.states import WORDS, Meaning, UnknownStateError, mapped, meaning
+from loganalyze.record.channels import kind as channel_kind
+
+_NULLS = MISSING | {" " * count for count in range(1, 17)}
+"""Cells that hold no value, as they stand in the file."""
+
+
+class BadPieceError(Exception):
+    """A piece that can't be parsed, and the stamp in it that is to blame, if one is."""
+
+    def __init__(self, text: bytes, index: int = -1, cell: str = "") -> None:
+        self.text = text
+        self.index = index
+        self.cell = cell
+        super().__init__(cell)
+
+
+class TableParser:
+    """Parses pieces: ``kinds`` says which columns to read, and as what, by their index.
+
+    A subclass makes a piece of the columns' arrays; ``may_be_text`` : whether columns of numbers
+    are tried as text where they can't be parsed as numbers.
+    """
+
+    may_be_text = False
+
+    def __init__(self, dialect: Dialect, where: str, headers: Sequence[Header],
+                 kinds: dict[int, pa.DataType], time: Column, form: Form) -> None:
+        self.dialect, self.where, self.headers = dialect, where, headers
+        self.kinds, self.time, self.form = kinds, time, form
+        self.nulls = _NULLS
+        self.encoding = "latin-1" if dialect.encoding == "latin-1" else "utf-8"
+        self.mender = Mender(dialect, self.encoding)
+
+    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> Piece:
+        """Return a piece of the columns' arrays; numbers are text where `as_text`."""
+        raise NotImplementedError
+
+    def misfit(self, index: int, cell: str, where: str) -> Problem | None:
+        """Return what is wrong with a cell of a text column, or None."""
+        return None
+
+    def parse(self, data: Callable[[], bytes]) -> tuple[Piece, int]:
+        """Return the rows of a piece and the number of its lines."""
+        text = data()
+        if self.dialect.newline == "\r":
+            text = text.replace(b"\r", b"\n")
+        reason = BadPieceError(text)
+        for mended, left_out in self.mender.attempts(text):
+            for as_text in (False, True) if self.may_be_text else (False,):
+                try:
+                    return (self.made(self._arrays(mended, as_text), left_out, as_text),
+                            text.count(b"\n"))
+                except BadStampError as bad:
+                    parts = {part.channel: part.index for part in self.form.parts}
+                    reason = BadPieceError(text, parts.get(bad.channel, self.time.index), bad.cell)
+                except (pa.ArrowInvalid, UnknownStateError):
+                    reason = BadPieceError(text)
+        raise reason
+
+    def lines(self, text: bytes, first: int) -> Iterator[tuple[int, list[str]]]:
+        """Yield the number and the cells of each line of a piece that holds a sample."""
+        for number, raw in enumerate(text.split(b"\n"), first):
+            if raw and (raw[:1] in STARTS or not self.mender.no_sample(raw)):
+                yield number, self._cells(raw)
+
+    def problem(self, bad: BadPieceError, line: int) -> Problem:
+        """Find the cell that couldn't be read, the slow way."""
+        for number, raw in enumerate(bad.text.split(b"\n"), line):
+            if not raw or (raw[:1] not in STARTS and self.mender.no_sample(raw)):
+                continue
+            problem = self._fault(bad, raw, f"{self.where}, line {number}")
+            if problem is not None:
+                return problem
+        return Problem("a line can't be read", f"{self.where}, from line {line}",
+                       "export the log again")
+
+    def _cells(self, raw: bytes) -> list[str]:
+        """Return the cells of a line as they are read, mended."""
+        width = len(self.dialect.names)
+        text = raw.decode(self.encoding, "replace").rstrip("\r")
+        cells = [cell.strip(" \t") for cell in split_line(text, self.dialect.delimiter)]
+        while len(cells) > width and not cells[-1]:
+            cells.pop()
+        return cells + [""] * (width - len(cells)) if self.dialect.ragged else cells
+
+    def _fault(self, bad: BadPieceError, raw: bytes, where: str) -> Problem | None:
+        """Return what is wrong with a line, or None."""
+        width, cells = len(self.dialect.names), self._cells(raw)
+        stray = ("a stray carriage return" if b"\r" in raw.rstrip(b"\r") else
+                 "a quotation mark without its pair" if raw.count(b'"') % 2 else "")
+        if stray:
+            return Problem(f"the line holds {stray}", where, "mend the line")
+        if len(cells) != width:
+            return Problem(f"the line has {len(cells)} cells where the others have {width}", where,
+                           "export the log again, or mend the line")
+        for index, kind in self.kinds.items():
+            cell, name = cells[index], self.dialect.names[index]
+            if index == bad.index and cell == bad.cell.strip():
+                return Problem(f'"{cell}" in the time column "{name}" isn\'t a time that is known',
+                               where, "mend the line, or leave the cell blank")
+            if cell in self.nulls:
+                continue
+            if pa.types.is_string(kind):
+                problem = self.misfit(index, cell, where)
+                if problem is not None:
+                    return problem
+            elif not self.dialect.numerals.is_number(cell):
+                return no_number(cell, name, where)
+        return None
+
+    def _arrays(self, text: bytes, as_text: bool) -> dict[int, pa.Array]:
+        kinds = {index: pa.string() if as_text else kind for index, kind in self.kinds.items()}
+        if not text.strip():
+            return {index: pa.array([], kind) for index, kind in kinds.items()}
+        names = [str(index) for index in range(len(self.dialect.names))]
+        table = pc.read_csv(
+            pa.BufferReader(text),
+            read_options=pc.ReadOptions(column_names=names, use_threads=False,
+                                        block_size=len(text) + 1),
+            parse_options=pc.ParseOptions(delimiter=self.dialect.delimiter),
+            convert_options=pc.ConvertOptions(
+                column_types={str(index): kind for index, kind in kinds.items()},
+                include_columns=[str(index) for index in kinds], null_values=list(self.nulls),
+                strings_can_be_null=True, decimal_point=self.dialect.numerals.decimal,
+                check_utf8=False),
+        )
+        return {index: _whole(table.column(str(index))) for index in kinds}
+
+    def ungrouped(self, array: pa.Array) -> pa.Array:
+        """Return text as the numbers that it holds."""
+        return mapped(array, Meaning({}, numerals=self.dialect.numerals).of, self.encoding)
+
+    def ticks(self, arrays: dict[int, pa.Array], as_text: bool) -> Ticks:
+        """Return the ticks of the clock."""
+        clock = self.form.parts or (self.time,)
+        made = {part.channel: self.ungrouped(arrays[part.index]) if as_text and not
+                pa.types.is_string(self.kinds[part.index]) else arrays[part.index]
+                for part in clock}
+        if self.form.join is not None:
+            return self.form.join(made)
+        stamps = made[self.time.channel]
+        return parse_stamps(stamps) if pa.types.is_string(stamps.type) else ticks_of(stamps)
+
+
+class Parser(TableParser):
+    """Parses pieces of a table with a column a channel."""
+
+    def __init__(self, dialect: Dialect, where: str, headers: Sequence[Header],
+                 kinds: dict[int, pa.DataType], time: Column, form: Form,
+                 columns: Sequence[Column]) -> None:
+        super().__init__(dialect, where, headers, kinds, time, form)
+        self.columns = columns
+        self.may_be_text = bool(dialect.numerals.thousands)
+        self._meanings = {column.index: meaning_of(column, dialect) for column in columns}
+        self._fillers = {column.index: Filler(column) for column in columns}
+        states = set(WORDS).union(*(column.values for column in columns))
+        for column in columns:
+            words = {cell for cell in column.missing if isinstance(cell, str)
+                     and not dialect.numerals.is_number(cell)}
+            self.nulls |= {word for word in words if word.strip().casefold() not in states}
+            if any(word.strip().casefold() in states for word in words):
+                # What is a state in one column isn't blank in all: its own is read as text.
+                self.kinds[column.index] = pa.string()
+
+    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> Piece:
+        """Return a piece of the columns' arrays; numbers are text where `as_text`."""
+        counted: Counter[str] = Counter()
+        return Piece(self.ticks(arrays, as_text), [
+            self._fillers[column.index].cleaned(
+                self._numeric(arrays[column.index], column.index, as_text), counted)
+            for column in self.columns], left_out, counted)
+
+    def misfit(self, index: int, cell: str, where: str) -> Problem | None:
+        """Return what is wrong with a cell of a text column, or None."""
+        if index in self._meanings:
+            return no_state(cell, self.headers[index].name, where, self._meanings[index])
+        return None
+
+    def _numeric(self, array: pa.Array, index: int, as_text: bool) -> pa.Array:
+        if pa.types.is_string(self.kinds[index]):
+            return mapped(array, self._meanings[index].of, self.encoding)
+        return self.ungrouped(array) if as_text else array
+
+
+def meaning_of(column: Column, dialect: Dialect) -> Meaning:
+    """Return what the cells of a text column mean."""
+    kind = channel_kind(column.channel)
+    return meaning(column.values, column.missing, kind is not None and kind.discrete,
+                   dialect.numerals)
+
+
+def no_number(cell: str, name: str, where: str) -> Problem:
+    """Return the Problem of a cell that isn't a number."""
+    return Problem(f'"{cell}" in column "{name}" isn\'t a number', where,
+                   "mend the cell, or leave it blank where nothing was recorded")
+
+
+def no_state(cell: str, name: str, where: str, means: Meaning) -> Problem | None:
+    """Return the Problem of a cell whose meaning isn't known, or None where it is."""
+    try:
+        means.of(cell)
+    except UnknownStateError:
+        return Problem(f'"{cell}" in column "{name}" isn\'t a state that is known', where,
+                       "export states as 0 and 1, or say what it means under values in a columns "
+                       "file")
+    return None
+
+
+def _whole(column: pa.ChunkedArray) -> pa.Array:
+    if column.num_chunks == 1:
+        return column.chunk(0)
+    return column.combine_chunks() if column.num_chunks else pa.array([], column.type)
