@@ -14,9 +14,10 @@ from loganalyze.assess.checks import checks_of
 from loganalyze.assess.contributions import contributions
 from loganalyze.assess.definitions import PhaseSettings
 from loganalyze.assess.measures import MeasureSettings, highest, measures_of
+from loganalyze.assess.near import near_misses
 from loganalyze.assess.phases import PHASES, phases_of
 from loganalyze.assess.priors import Prior
-from loganalyze.assess.probability import AssuranceSettings, assured, near_misses
+from loganalyze.assess.probability import AssuranceSettings, assured
 from loganalyze.assess.results import (
     AssessedExceedance,
     Assessment,

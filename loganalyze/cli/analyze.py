@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import sys
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,8 +15,6 @@ import click
 from loganalyze.cli import complain
 from loganalyze.cli.options import (
     FILE,
-    Command,
-    Number,
     declare_option,
     json_option,
     limits_option,
@@ -22,61 +22,19 @@ from loganalyze.cli.options import (
     said_states,
     states_in_si,
 )
+from loganalyze.cli.thresholds import threshold_options
 from loganalyze.judge.settings import Settings
 from loganalyze.problems import Problem
 
 if TYPE_CHECKING:
+    from loganalyze.assess.priors import Prior
     from loganalyze.assess.results import Assessment
     from loganalyze.sheets.limits import LimitsSheet
     from loganalyze.show.paper import Paper
     from loganalyze.show.reports import Wish
     from loganalyze.show.summary import Summary
-    from loganalyze.show.wording.presentation import Clock, Reader
-
-THRESHOLDS: dict[str, str] = {
-    "tolerance_kt": "Over an airspeed limit means by more than this [kt].",
-    "tolerance_mach": "Over a Mach limit means by more than this.",
-    "join_gap_s": "Stretches over one limit are one exceedance when less than this apart [s], if",
-    "join_margin_kt": "the margin between them stayed below this [kt] (airspeed limits), or",
-    "join_margin_mach": "below this (Mach limits).",
-    "minimum_duration_s": "Mark exceedances with less time over than this [s] as brief.",
-    "plausible_rate_kt_s": "Greatest plausible rate of the airspeed [kt/s].",
-    "plausible_rate_ft_s": "Greatest plausible rate of the pressure altitude [ft/s].",
-    "gust_load_g": "A change of load factor that bears out a faster airspeed [g], or",
-    "gust_pitch_deg": "of pitch attitude [deg].",
-    "frozen_s": "Standstill of a channel that may be frozen [s], where others say it moved by",
-    "frozen_moved_kt": "more than this [kt] (airspeed), or",
-    "frozen_moved_ft": "this [ft] (altitude), or where its own noise stops, with a chance below",
-    "frozen_chance": "this.",
-    "stale_s": "A value held for this long [s] was stale if it then steps by more than",
-    "stale_kt": "this [kt] (airspeed), or",
-    "stale_ft": "this [ft] (altitude); set aside where that happens",
-    "stale_least": "this often in a flight, and in",
-    "stale_least_pct": "this share of it [%].",
-    "sources_apart_kt": "Two sources disagree by more than this [kt] (airspeed), or",
-    "sources_apart_pct": "this share of the airspeed [%] if that is more,",
-    "sources_apart_ft": "this [ft] (altitude),",
-    "sources_apart_degc": "this [degC] (temperature), for longer than",
-    "sources_apart_s": "this [s].",
-    "lost_frame_s": "Length of a frame [s], set aside where the synchronisation was lost:",
-    "lost_channels": "this many channels impossible at once, twice in a frame.",
-    "floor_kt": "An airspeed that rests at its lowest value below this [kt] for",
-    "floor_s": "this long [s] is clamped: at most that.",
-    "ground_kt": "On the ground is slower than this [kt], and",
-    "ground_fpm": "climbing or sinking less than this [ft/min]; weight on wheels wins.",
-}
-"""The words for each field of Settings; every field is an option."""
-
-
-def _threshold_options(command: Command) -> Command:
-    for field in reversed(fields(Settings)):
-        command = click.option(
-            f"--{field.name.replace('_', '-')}", field.name, type=Number(min=0),
-            default=field.default, show_default=True, metavar="NUMBER",
-            help=THRESHOLDS[field.name],
-        )(command)
-    return command
-
+    from loganalyze.show.terminal import Level
+    from loganalyze.show.wording.presentation import Clock, Presentation, Reader
 
 @dataclass(frozen=True)
 class _Job:
@@ -85,10 +43,14 @@ class _Job:
     sheet: LimitsSheet
     limits: Path
     columns: Path | None
+    priors: Mapping[str, Prior]
     out: Path | None
     overwrite: bool
     plot_format: str
     wish: Wish | None
+    how: Presentation
+    level: Level
+    colour: bool
     said: Mapping[str, float]
     states: Mapping[str, float]
     settings: Settings
@@ -99,6 +61,9 @@ class _Job:
 @limits_option(required=True)
 @click.option("--columns", type=FILE, metavar="FILE",
               help="A columns file (TOML): which column is which channel, in which unit.")
+@click.option("--priors", type=FILE, metavar="FILE",
+              help="A priors file (TOML): how often margins occur in the fleet, by limit; without "
+              "it probabilities assume a flat prior.")
 @click.option("--out", type=FILE, metavar="DIR",
               help="Write the results of each log to a folder of its name in DIR.")
 @click.option("--overwrite", is_flag=True,
@@ -110,9 +75,11 @@ class _Job:
 @click.option("--for", "reader", type=click.Choice(["crew", "safety", "maintenance"]),
               default="safety", show_default=True, help="Whom the report is for.")
 @click.option("--units", type=click.Choice(["kt-ft", "kmh-m"]), default="kt-ft",
-              show_default=True, help="Units of the report: knots and feet, or km/h and metres.")
+              show_default=True, help="Units of what is printed and reported: knots and feet, or "
+              "km/h and metres.")
 @click.option("--clock", type=click.Choice(["elapsed", "utc"]), default="elapsed",
-              show_default=True, help="Clock of the report; UTC where the log has a date.")
+              show_default=True, help="Clock of what is printed and reported; UTC where the log "
+              "has a date.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
               help="Paper of the PDF.")
 @click.option("--deidentify", is_flag=True,
@@ -121,12 +88,19 @@ class _Job:
 @declare_option
 @click.option("--fail-on-exceedance", is_flag=True,
               help="Exit with 1 when any exceedance was found.")
+@click.option("--quiet", "-q", is_flag=True, help="Print one line a flight.")
+@click.option("--verbose", "-v", is_flag=True,
+              help="Print phases, measures, cross-checks and tolerances, too.")
+@click.option("--color", type=click.Choice(["auto", "always", "never"]), default="auto",
+              show_default=True, help="Colour what is printed; auto: on a terminal, unless "
+              "NO_COLOR is set.")
 @json_option
-@_threshold_options
+@threshold_options
 def command(
     logs: tuple[Path, ...],
     limits: Path,
     columns: Path | None,
+    priors: Path | None,
     out: Path | None,
     overwrite: bool,
     plot_format: str,
@@ -138,12 +112,15 @@ def command(
     deidentify: bool,
     declared: tuple[str, ...],
     fail_on_exceedance: bool,
+    quiet: bool,
+    verbose: bool,
+    color: str,
     as_json: bool,
     **thresholds: float,
 ) -> None:
     """Judge each LOG (CSV, .csv.gz, .csv.zst or Parquet) against a limits sheet.
 
-    Prints a short verdict per log. With --out, writes samples.parquet, exceedances.csv and
+    Prints a plain verdict per log. With --out, writes samples.parquet, exceedances.csv and
     .parquet, summary.json and margin.png to DIR/<name of the log>/, and with --report a
     report.html, a report.pdf or both. A log that can't be read is reported, and the others go on.
     """
@@ -151,16 +128,16 @@ def command(
 
     said = said_states(declared)
     sheet = read_limits(limits)
-    wish = None
+    if quiet and verbose:
+        raise click.UsageError("--quiet and --verbose exclude each other.")
+    wish, how = None, _presentation(reader, units, clock, deidentify)
     if report is not None:
         if out is None:
             raise click.UsageError("--report needs --out, the folder to write to.")
-        if deidentify and clock == "utc":
-            raise click.UsageError("--deidentify and --clock utc exclude each other: the time of "
-                                   "day tells the flight.")
-        wish = _wish(report, reader, units, clock, paper, deidentify)
-    job = _Job(sheet, limits, columns, out, overwrite, plot_format, wish, said,
-               states_in_si(said, sheet), Settings(**thresholds))
+        wish = _wish(report, how, paper)
+    level: Level = "quiet" if quiet else "verbose" if verbose else "normal"
+    job = _Job(sheet, limits, columns, _priors(priors), out, overwrite, plot_format, wish, how,
+               level, _coloured(color), said, states_in_si(said, sheet), Settings(**thresholds))
     summaries, failed = [], 0
     for log in _with_progress(logs):
         try:
@@ -174,11 +151,11 @@ def command(
         summaries.append(summary)
         if not as_json:
             _clear_bar(logs)
-            click.echo(_report(log, summary, job))
+            click.echo(_report(log, summary, job), color=job.colour)
     if as_json and (summaries or len(logs) > 1):
         found = [summary.plain() for summary in summaries]
         print_json(found[0] if len(logs) == 1 else found)
-    elif summaries:
+    elif summaries and not quiet:
         from loganalyze.show.wording import CAUTIONS
 
         click.echo("\n".join(CAUTIONS))
@@ -188,13 +165,35 @@ def command(
         sys.exit(1)
 
 
-def _wish(report: str, reader: Reader, units: str, clock: Clock, paper: Paper, deidentify: bool
-          ) -> Wish:
-    from loganalyze.show.reports import FORMATS, Wish
+def _presentation(reader: Reader, units: str, clock: Clock, deidentify: bool) -> Presentation:
     from loganalyze.show.wording.presentation import UNITS, Presentation
 
-    return Wish(FORMATS if report == "both" else (report,),
-                Presentation(reader, UNITS[units], clock, deidentify), paper)
+    if deidentify and clock == "utc":
+        raise click.UsageError("--deidentify and --clock utc exclude each other: the time of day "
+                               "tells the flight.")
+    return Presentation(reader, UNITS[units], clock, deidentify)
+
+
+def _priors(path: Path | None) -> Mapping[str, Prior]:
+    if path is None:
+        return {}
+    from loganalyze.assess.priors import priors_of
+    from loganalyze.sheets.priors import read_priors
+
+    return priors_of(read_priors(path))
+
+
+def _wish(report: str, how: Presentation, paper: Paper) -> Wish:
+    from loganalyze.show.reports import FORMATS, Wish
+
+    return Wish(FORMATS if report == "both" else (report,), how, paper)
+
+
+def _coloured(color: str) -> bool:
+    """Whether to print in colour (https://no-color.org: set and not empty means no)."""
+    if color == "auto":
+        return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+    return color == "always"
 
 
 def _with_progress(logs: tuple[Path, ...]) -> Iterator[Path]:
@@ -252,22 +251,25 @@ def _assessments(log: Path, job: _Job) -> Iterator[Assessment]:
     from loganalyze.read import read_flights
 
     for number, flight in enumerate(read_flights(log, job.columns), 1):
-        yield assess_flight(analyze(flight, job.sheet, settings=job.settings, declared=job.states,
-                             flight=number))
+        yield assess_flight(
+            analyze(flight, job.sheet, settings=job.settings, declared=job.states, flight=number),
+            priors=job.priors)
         del flight
+
+
+_TONES: dict[str, dict[str, Any]] = {
+    "": {}, "strong": {"bold": True}, "over": {"bold": True, "fg": "red"}, "faint": {"dim": True}}
 
 
 def _report(log: Path, summary: Summary, job: _Job) -> str:
     """Return what is printed about one log."""
-    from loganalyze.show import wording
     from loganalyze.show.results import folder_for
+    from loganalyze.show.terminal import WIDTH, Line, log_lines
 
-    lines = [f"{log} against {job.limits} ({summary.aircraft})"]
-    for flight in summary.flights:
-        number = f"Flight {flight.flight}: " if len(summary.flights) > 1 else ""
-        lines += ["  " + line for line in f"{number}{flight.verdict}".split("\n")]
-    lines += ["Taken as:", *("  " + line for line in wording.recognised(summary))]
-    lines += [f"Thresholds: {wording.thresholds(summary.settings)}"]
+    lines = log_lines(str(log), str(job.limits), summary, job.how, job.level)
     if job.out is not None:
-        lines.append(f"Results in {folder_for(log, job.out)}")
-    return "\n".join(lines) + "\n"
+        lines.append(Line(f"Results in {folder_for(log, job.out)}"))
+    width = min(max(shutil.get_terminal_size((WIDTH, 24)).columns, 60), 100)
+    said = [click.style(line.wrapped(width), **_TONES[line.tone]) if line.tone and job.colour
+            else line.wrapped(width) for line in lines]
+    return "\n".join(said) + ("" if job.level == "quiet" else "\n")

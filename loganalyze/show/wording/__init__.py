@@ -23,10 +23,12 @@ if TYPE_CHECKING:
     from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
     from loganalyze.show.summary import Summary
 
-__all__ = ["CAUTIONS", "FINDINGS", "QUANTITIES", "STATES", "clock", "closest", "count", "crossover",
-           "crossovers", "duration", "envelope_rows", "exceedance", "excess", "feet", "finding",
-           "headline", "in_quantity", "knots", "mach", "recognised", "sentence_case",
-           "thresholds", "verdict"]
+__all__ = [
+    "CAUTIONS", "FINDINGS", "QUANTITIES", "STATES", "UNJUDGED", "clock", "closest", "count",
+    "crossover", "crossovers", "duration", "envelope_rows", "exceedance", "excess", "feet",
+    "finding", "headline", "in_quantity", "knots", "mach", "recognised", "sentence_case",
+    "thresholds", "verdict",
+]
 
 CAUTIONS: tuple[str, ...] = (
     "Not for use in flight, and not for the release of an aircraft to service.",
@@ -38,7 +40,7 @@ CAUTIONS: tuple[str, ...] = (
 STATES: tuple[str, ...] = ("under", "over", "unknown", "not applicable")
 """The words for the state codes 0 to 3."""
 
-_UNJUDGED = ("condition_not_recorded", "limit_needs_temperature")
+UNJUDGED = ("condition_not_recorded", "limit_needs_temperature")
 """Findings that belong to the verdict: limits that nothing could judge."""
 
 LISTED = 10
@@ -107,7 +109,7 @@ def verdict(flight: FlightFacts) -> str:
     if flight.unknown_s > 0 and flight.judged_s > 0:
         lines.append(f"{sentence_case(duration(flight.unknown_s))} could not be judged "
                      f"({count(flight.unknown_stretches, 'stretch', 'stretches')}).")
-    lines += [one.sentence for one in flight.taken if one.code in _UNJUDGED]
+    lines += [one.sentence for one in flight.taken if one.code in UNJUDGED]
     return "\n".join(lines)
 
 
@@ -122,16 +124,22 @@ def recognised(summary: Summary) -> list[str]:
     lines += [f"{key}: declared as {value:g}" for key, value in summary.declared.items()]
     for flight in summary.flights:
         lines += [one.sentence for one in flight.taken
-                  if one.sentence not in lines and one.code not in _UNJUDGED]
+                  if one.sentence not in lines and one.code not in UNJUDGED]
     return lines
+
+
+_UNITS = (("_kt_s", "kt/s"), ("_ft_s", "ft/s"), ("_fpm", "ft/min"), ("_kt", "kt"), ("_ft", "ft"),
+          ("_s", "s"), ("_g", "g"), ("_deg", "deg"), ("_degc", "degC"), ("_pct", "%"))
 
 
 def thresholds(settings: Mapping[str, Any]) -> str:
     """Return the thresholds in one line: "join gap 5 s, join margin Mach 0.004"."""
     said = []
     for name, value in settings.items():
-        what, _, unit = name.replace("_", " ").rpartition(" ")
-        said.append(f"{what} Mach {value:g}" if unit == "mach" else f"{what} {value:g} {unit}")
+        stem, unit = next(((name.removesuffix(end), f" {unit}") for end, unit in _UNITS
+                           if name.endswith(end)), (name, ""))
+        words = stem.replace("_", " ").replace("mach", "Mach")
+        said.append(f"{words} {value:g}{unit}")
     return ", ".join(said)
 
 

@@ -1,0 +1,180 @@
+"""What is printed about a log: lines that read well at 80 columns, with and without colour."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from loganalyze.assess.results import AssessedExceedance, Assurance, NearMiss
+from loganalyze.show import wording
+from loganalyze.show.facts import AssessmentFacts, ExceedanceFacts, FlightFacts
+from loganalyze.show.summary import Summary
+from loganalyze.show.wording import assurance as sure
+from loganalyze.show.wording import contributions as causes
+from loganalyze.show.wording import measures, phases, severity, warnings
+from loganalyze.show.wording import report as said
+from loganalyze.show.wording import terminal as label
+from loganalyze.show.wording.checks import check
+from loganalyze.show.wording.presentation import Presentation
+
+Tone = Literal["", "strong", "over", "faint"]
+Level = Literal["quiet", "normal", "verbose"]
+WIDTH = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of text, how it is meant, and how far it stands in; ``hang`` : what leads it."""
+
+    text: str
+    tone: Tone = ""
+    indent: int = 0
+    hang: str = ""
+
+    def wrapped(self, width: int = WIDTH) -> str:
+        """Return the line within `width` columns."""
+        lead = " " * self.indent + self.hang
+        return textwrap.fill(self.text, max(width, len(lead) + 20), initial_indent=lead,
+                             subsequent_indent=" " * len(lead), break_long_words=False,
+                             break_on_hyphens=False)
+
+
+def log_lines(
+    name: str, limits: str, summary: Summary, how: Presentation, level: Level = "normal",
+) -> list[Line]:
+    """Return what is printed about one log.
+
+    Parameters
+    ----------
+    name, limits : str
+        The log's file and the limits sheet's, as the user named them.
+    summary : Summary
+        What was found.
+    how : Presentation
+        In which units, on which clock.
+    level : {"quiet", "normal", "verbose"}
+        One line a flight; the verdict with its reasons; or all that was measured, too.
+    """
+    how = _dated(summary, how)
+    several = len(summary.flights) > 1
+    if level == "quiet":
+        return [Line(f"{name}: " + (label.flight(one.flight) + ", " if several else "")
+                     + _headline(one, how), _tone(one)) for one in summary.flights]
+    lines = [Line(label.judged(name, limits, summary.aircraft), "strong")]
+    for one in summary.flights:
+        lines.append(Line(""))
+        if several:
+            lines.append(Line(label.flight(one.flight).capitalize(), "strong"))
+        lines += _flight_lines(one, how, level)
+    lines += [Line(""), Line(label.TAKEN_AS, "faint")]
+    lines += [Line(one, "faint", 2) for one in wording.recognised(summary)]
+    lines.append(Line(label.thresholds(wording.thresholds(summary.settings)), "faint"))
+    return lines
+
+
+def _dated(summary: Summary, how: Presentation) -> Presentation:
+    """Tell the clock when the log's first sample was, where that is asked for and known."""
+    first = summary.flights[0]
+    if how.clock != "utc" or first.start_utc is None or first.start_s is None:
+        return how
+    elapsed = np.timedelta64(round(first.start_s * 1e9), "ns")
+    return replace(how, utc_start=np.datetime64(first.start_utc[:-1], "ns") - elapsed)
+
+
+def _tone(one: FlightFacts) -> Tone:
+    return "over" if one.exceedances else "strong"
+
+
+def _headline(one: FlightFacts, how: Presentation) -> str:
+    near = one.assessment.near if one.assessment else ()
+    worst = None
+    if one.exceedances and one.assessment:
+        greatest = one.exceedances.index(said.worst_of(one.exceedances))
+        worst = one.assessment.exceedances[greatest].flown
+    return said.verdict(one, worst, len(near), how)
+
+
+def _flight_lines(one: FlightFacts, how: Presentation, level: Level) -> Iterator[Line]:
+    yield Line(_headline(one, how), _tone(one))
+    assessed = one.assessment.exceedances if one.assessment else (None,) * len(one.exceedances)
+    worst = sorted(range(len(one.exceedances)),
+                   key=lambda i: -(one.exceedances[i].worst_excess_kt or 0.0))
+    for i in sorted(worst[:wording.LISTED]):
+        yield from _exceedance_lines(i, one.exceedances[i], assessed[i], how, level)
+    if len(worst) > wording.LISTED:
+        yield Line(label.smaller(len(worst) - wording.LISTED), "", 2)
+    for near in _worst_near(one.assessment):
+        yield from _near_lines(near, how)
+    for note in (said.unjudged(one), *(
+            found.sentence for found in one.taken if found.code in wording.UNJUDGED)):
+        if note:
+            yield Line(note, "", 2)
+    if one.assessment:
+        for finding in one.assessment.warnings:
+            yield Line(warnings.warning(finding, how.instant), "", 2)
+        if level == "verbose":
+            yield from _measured(one.assessment, how)
+
+
+def _exceedance_lines(
+    i: int, one: ExceedanceFacts, told: AssessedExceedance | None, how: Presentation, level: Level,
+) -> Iterator[Line]:
+    yield Line(label.title(one.limit, phases.while_in(told.phase) if told else ""), "strong", 2,
+               f"{i + 1}  ")
+    pointer = one.worst_limit_pointer_kt
+    yield Line(said.exceedance(one, how)
+               + (f" {label.pointer(how.speed(pointer, 'indicated_airspeed'))}"
+                  if pointer is not None else ""), "", 5)
+    if told is None:
+        return
+    yield Line(label.sure(_sure(told.displayed), _sure(told.flown)), "", 5)
+    yield Line(causes.contributions(told.contributions, how.speed), "", 5)
+    if told.severity is not None:
+        yield Line(severity.severity(told.severity), "", 5)
+    if level == "verbose":
+        for basis in (told.displayed, told.flown):
+            yield Line(sure.assurance(basis, one.limit, one.quantity), "faint", 5)
+        yield Line(severity.ladder(told.ladder_kt, told.ladder_mach), "faint", 5)
+        yield Line(sure.missed_peak(told.missed_peak, one.quantity), "faint", 5)
+
+
+def _sure(one: Assurance) -> str:
+    return said.sure(one)
+
+
+def _worst_near(one: AssessmentFacts | None) -> Sequence[NearMiss]:
+    """The near ones that were most likely over, in the order of time."""
+    if one is None:
+        return ()
+    likely = sorted(one.near, key=lambda near: -_known(near.flown.probability))
+    return sorted(likely[:wording.LISTED], key=lambda near: near.time_s)
+
+
+def _known(value: float) -> float:
+    return value if math.isfinite(value) else 0.0
+
+
+def _near_lines(one: NearMiss, how: Presentation) -> Iterator[Line]:
+    yield Line(label.near(one.limit, how.instant(one.time_s),
+                          how.altitude(one.pressure_altitude_ft), how.speed(one.margin_kt),
+                          phases.while_in(one.phase)), "", 2, "-  ")
+    yield Line(label.sure(_sure(one.displayed), _sure(one.flown)), "", 5)
+
+
+def _measured(one: AssessmentFacts, how: Presentation) -> Iterator[Line]:
+    yield Line(label.MEASURED, "strong", 2)
+    for phase in one.phases:
+        yield Line(label.phase(how.instant(phase.start_s), how.instant(phase.end_s),
+                               said.phase(phase.phase)), "faint", 4)
+    for measure in one.measures:
+        yield Line(measures.smallest(measure), "", 4)
+    yield Line(measures.time_to_limit(one.shortest_time_to_limit), "", 4)
+    for compared in one.checks:
+        yield Line(check(compared, how), "", 4)
+    for sensor, source, u in one.tolerances:
+        yield Line(label.tolerance(said.code_words(sensor), u, source), "faint", 4)

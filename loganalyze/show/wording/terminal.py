@@ -1,0 +1,57 @@
+"""What the terminal says around the verdict."""
+
+from __future__ import annotations
+
+TAKEN_AS = "Taken as:"
+MEASURED = "Measured"
+
+
+def judged(log: str, limits: str, aircraft: str) -> str:
+    """Return what was judged against what."""
+    return f"{log} against {limits} ({aircraft})"
+
+
+def flight(number: int) -> str:
+    """Return the name of one flight of several."""
+    return f"flight {number}"
+
+
+def title(limit: str, when: str) -> str:
+    """Return the title of an exceedance."""
+    return f"{limit}, {when}" if when else limit
+
+
+def pointer(speed: str) -> str:
+    """Return where the limit pointer stood at the worst instant."""
+    return f"The limit pointer stood at {speed}."
+
+
+def sure(displayed: str, flown: str) -> str:
+    """Return how sure it is, on both bases."""
+    return f"As displayed {displayed}; as flown {flown}."
+
+
+def near(limit: str, instant: str, altitude: str, margin: str, when: str) -> str:
+    """Return a stretch that stayed under but may have been over."""
+    return (f"Near: {limit} at {instant}, {altitude}, {when}, by {margin} under it: may have "
+            "been exceeded.")
+
+
+def smaller(number: int) -> str:
+    """Return that more exceedances weren't listed."""
+    return f"The other {number:,} are smaller."
+
+
+def thresholds(said: str) -> str:
+    """Return the thresholds that the judgement used."""
+    return f"Thresholds: {said}"
+
+
+def phase(start: str, end: str, name: str) -> str:
+    """Return one phase of the flight."""
+    return f"{start} to {end}  {name}"
+
+
+def tolerance(sensor: str, u: float, source: str) -> str:
+    """Return what the uncertainty of one sensor rests on."""
+    return f"{sensor}: standard uncertainty {u:.3g} ({source})"
