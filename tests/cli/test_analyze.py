@@ -1,6 +1,6 @@
 import json
-import re
 import os
+import re
 import sys
 from dataclasses import fields
 
