@@ -1,4 +1,4 @@
-"""How sure each exceedance is, and which stretches may have been over though they read under.
+"""How sure each exceedance is.
 
 P(truly over) = Phi(e / sqrt(u_s^2 + u_r^2)) under the flat prior: e the peak of a local
 quadratic fit, u_r its standard error, u_s what is common to the flight and its sensors. A
@@ -13,9 +13,8 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,14 +27,13 @@ from loganalyze.assess.results import (
     WITHIN,
     Assurance,
     MissedPeak,
-    NearMiss,
 )
 from loganalyze.assess.uncertainty import ErrorModel, Uncertainty
-from loganalyze.judge import equivalents, exceedances
+from loganalyze.judge import exceedances
 from loganalyze.judge.case import OVER, UNDER, UNKNOWN
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.intervals import HELD_INTERVALS
-from loganalyze.record.units import FOOT, KNOT
+from loganalyze.record.units import KNOT
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -227,69 +225,3 @@ def _assurance(
         word = BEYOND if low > 0 else NOT_DETERMINABLE
     return Assurance(basis, excess, common, random, probability, low, high, word,
                      prior.name, settings.coverage, reason)
-
-
-def near_misses(
-    uncertainty: Uncertainty, settings: AssuranceSettings | None = None,
-    priors: Mapping[str, Prior] | None = None,
-) -> tuple[NearMiss, ...]:
-    """Find stretches that stayed under one limit but may have been over.
-
-    A stretch that runs into an exceedance of the same limit is a part of that one.
-
-    Returns
-    -------
-    tuple of NearMiss
-        By start; ``phase`` is empty and ``contributions`` None: both are filled in by others.
-    """
-    analysis = uncertainty.analysis
-    settings = settings or AssuranceSettings()
-    near, far = (-NormalDist().inv_cdf(p)
-                 for p in (settings.near_probability, settings.near_probability / 2))
-    columns = uncertainty.columns
-    wide = np.fmax(columns["margin_u_kt"], columns["margin_displayed_u_kt"])
-    # Every limit's margin is at least that to the lowest; twice its uncertainty covers theirs.
-    close = np.flatnonzero(analysis.columns["margin_kt"] < 2 * far * wide)
-    found: list[NearMiss] = []
-    for i, limit in enumerate(analysis.sheet.limit):
-        state = analysis.columns[f"state_{i}"]
-        rows = close[state[close] == UNDER]
-        if not len(rows):
-            continue
-        margin = exceedances.margin(analysis._case, limit, rows)
-        model = uncertainty.at(i, rows)
-        share = margin / np.fmax(model.flown, model.displayed)
-        stretches, least = [], []
-        for first, last in _stretches(analysis, state, rows[share < far], settings.near_join_s):
-            inside = slice(*np.searchsorted(rows, [first, last + 1]).tolist())
-            if np.nanmin(share[inside]) <= near:
-                stretches.append((first, last))
-                least.append(inside.start + int(margin[inside].argmin()))
-        at = equivalents.point(analysis._case.air, rows[least])
-        in_kt = (equivalents.calibrated_equivalent(limit, analysis._case.air, at)
-                 - at.calibrated_airspeed) / KNOT
-        for k, ((first, last), sure) in enumerate(zip(
-                stretches, at_rows(uncertainty, i, at.rows, settings, priors), strict=True)):
-            found.append(NearMiss(
-                limit=limit.name, start_s=float(analysis.time[first]),
-                end_s=float(analysis.time[last]), time_s=float(analysis.time[at.rows[k]]),
-                margin=float(margin[least[k]]), margin_kt=float(in_kt[k]),
-                pressure_altitude_ft=float(at.pressure_altitude[k]) / FOOT, phase="",
-                displayed=sure.displayed, flown=sure.flown, contributions=None))
-    return tuple(sorted(found, key=lambda one: (one.start_s, one.limit)))
-
-
-def _stretches(
-    analysis: Analysis, state: NDArray[np.uint8], near: Rows, join_s: float
-) -> Sequence[tuple[int, int]]:
-    """Join near rows to stretches (first and last row) that touch no row over the limit."""
-    members = np.union1d(near, np.flatnonzero(state == OVER))
-    if not len(members):
-        return []
-    broken = np.concatenate([[0], np.cumsum((state != UNDER) & (state != OVER))])
-    apart = (np.diff(analysis.time[members]) >= join_s) | (
-        broken[members[1:]] > broken[members[:-1]])
-    starts = np.concatenate([[0], np.flatnonzero(apart) + 1, [len(members)]])
-    return [(int(members[a]), int(members[b - 1]))
-            for a, b in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True)
-            if not (state[members[a:b]] == OVER).any()]

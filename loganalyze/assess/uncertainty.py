@@ -180,15 +180,19 @@ class Uncertainty:
         found["true_airspeed_u_kt"] = np.sqrt((by_mach * of_mach) ** 2 + by_heat**2 * warm) / KNOT
         for i in np.unique(governing[governing < len(self.analysis.sheet.limit)]):
             here = np.flatnonzero(governing == i)
-            flown_kt, flown_mach, shown = self._margin_exactly(int(i), rows[here])
+            flown_kt, flown_mach, shown = self.in_kt(int(i), rows[here])
             found["margin_u_kt"][here] = flown_kt
             found["margin_u_mach"][here] = flown_mach
             lag = self._rate("margin_kt", rows[here]) * self.budget.lag_s
             found["margin_displayed_u_kt"][here] = np.sqrt(shown**2 + lag**2 / 3)
         return found
 
-    def _margin_exactly(self, i: int, rows: Rows) -> tuple[Floats, Floats, Floats]:
-        """Uncertainty of the margin to one limit: as flown in kt CAS and in Mach, as displayed."""
+    def in_kt(self, i: int, rows: Rows) -> tuple[Floats, Floats, Floats]:
+        """Return the uncertainty of the margin to one limit (its index) at some rows.
+
+        As flown in kt CAS, as flown in Mach, and as displayed in kt CAS without the display's
+        lag; float64[m] each.
+        """
         limit, air = self.analysis.sheet.limit[i], self.analysis._case.air
         model, at = self._model(limit, rows), equivalents.point(air, rows)
         by_speed = within(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)

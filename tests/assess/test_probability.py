@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from loganalyze.assess import peaks
+from loganalyze.assess.near import near_misses
 from loganalyze.assess.priors import Flat, Prior, prior_of_margins
 from loganalyze.assess.probability import (
     NO_UNCERTAINTY,
@@ -16,7 +17,6 @@ from loganalyze.assess.probability import (
     AssuranceSettings,
     assured,
     at_rows,
-    near_misses,
 )
 from loganalyze.assess.results import BEYOND, NOT_DETERMINABLE, WITHIN
 from loganalyze.assess.uncertainty import uncertainty_of
