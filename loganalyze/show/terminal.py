@@ -177,4 +177,5 @@ def _measured(one: AssessmentFacts, how: Presentation) -> Iterator[Line]:
     for compared in one.checks:
         yield Line(check(compared, how), "", 4)
     for sensor, source, u in one.tolerances:
-        yield Line(label.tolerance(said.code_words(sensor), u, source), "faint", 4)
+        words, size = said.tolerance(sensor, u, how)
+        yield Line(label.tolerance(words, size, source), "faint", 4)

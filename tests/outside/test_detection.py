@@ -41,6 +41,11 @@ def test_a_pass_in_a_gap_is_unknown_not_under():
     assert unknown == flown
 
 
+def test_a_pass_under_a_frozen_airspeed_is_unknown_not_under():
+    flown, unknown = detection.frozen()
+    assert unknown == flown
+
+
 def test_spikes_that_no_aircraft_flies_are_no_exceedances():
     assert detection.with_spikes() == 0
 

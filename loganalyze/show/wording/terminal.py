@@ -52,6 +52,6 @@ def phase(start: str, end: str, name: str) -> str:
     return f"{start} to {end}  {name}"
 
 
-def tolerance(sensor: str, u: float, source: str) -> str:
+def tolerance(sensor: str, size: str, source: str) -> str:
     """Return what the uncertainty of one sensor rests on."""
-    return f"{sensor}: standard uncertainty {u:.3g} ({source})"
+    return f"{sensor}: standard uncertainty {size} ({source})"
