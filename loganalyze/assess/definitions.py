@@ -59,7 +59,7 @@ class PhaseSettings:
     ground_range_ft: float = 100.0
     """[ft] The ground is as level as this within a minute, slopes and noise included."""
     standing_kt: float = 2.0
-    """[kt] Ground speed below which the aircraft stands."""
+    """[kt] Ground speed below which the aircraft stands, if for `ground_s`."""
     airborne_ft: float = 100.0
     """[ft] A run above `slow_kt` that gets no higher than this above the ground wasn't a flight."""
     rejected_kt: float = 60.0
@@ -109,8 +109,8 @@ class PhaseSettings:
     """A level in the upper third of the flight's height range is cruise ..."""
     cruise_s: float = 300.0
     """[s] ... when it lasts this long; shorter is a level-off."""
-    low_cruise_s: float = 900.0
-    """[s] A level anywhere is cruise when it lasts this long."""
+    low_cruise_s: float = 600.0
+    """[s] A level anywhere is cruise when it lasts this long: 10 min are 30 to 80 NM."""
 
     holding_s: float = 230.0
     """[s] One whole holding pattern lasts 4 min (1-min legs, standard-rate turns; ICAO Doc

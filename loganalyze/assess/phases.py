@@ -20,7 +20,7 @@ the take-off, or after the landing:
 - climb: until the first cruise level; level-offs belong to it. Also after the last one.
 - cruise: a level (less than 200 ft/min, or wandering by less than 400 ft) of at least 5 min in
   the upper third of the flight's range of heights, or at its top for at least 1 min, or
-  anywhere for at least 15 min.
+  anywhere for at least 10 min.
 - change of cruise level: all between the first and the last cruise level that is neither.
 - descent: after the last cruise level; level-offs belong to it.
 - holding: a level of nearly 4 min or more with a turn for each pattern (heading or roll), or,
@@ -204,8 +204,11 @@ def _on_ground(profile: Profile, leg: Leg, settings: PhaseSettings) -> Codes:
     if speed is None:
         return np.full(leg.stop - leg.first, ON_GROUND, dtype=np.uint8)
     here = speed[leg.first : leg.stop]
-    moving = np.where(here < settings.standing_kt, STANDING, TAXI)
-    return np.where(np.isnan(here), ON_GROUND, moving).astype(np.uint8)
+    codes = np.where(np.isnan(here), ON_GROUND, TAXI).astype(np.uint8)
+    for first, stop in runs(here < settings.standing_kt):
+        if (stop - first) * profile.step_s >= settings.ground_s:
+            codes[first:stop] = STANDING
+    return codes
 
 
 def _fly(profile: Profile, leg: Leg, codes: Codes, settings: PhaseSettings) -> None:

@@ -124,6 +124,8 @@ def _gridded(
 ) -> Profile:
     """Put the cells of one part on an even grid, bridging short gaps by straight lines."""
     first, last = int(part[0]), int(part[-1])
+    # A log that is mostly bridges gets no more cells than four for each of its own.
+    step = max(step, float(stamps[last] - stamps[first]) / (4 * len(part)))
     count = int((stamps[last] - stamps[first]) / step + 1e-9) + 1
     grid = stamps[first] + step * np.arange(count)
 
