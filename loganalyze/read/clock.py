@@ -1,8 +1,7 @@
 """The clock of a log: from what a recorder stamps on a row to elapsed seconds.
 
 Ticks are what a column holds: float64 of numbers, or int64 nanoseconds of stamps (of the day,
-or since 1970). Nothing is sorted: a row whose stamp isn't later than all before it is either
-spread over a coarse stamp's width or set aside, and both are counted.
+or since 1970), or counters that a gear turns into seconds.
 """
 
 from __future__ import annotations
@@ -24,8 +23,6 @@ from loganalyze.record.units import Unit
 
 MISSING = np.iinfo(np.int64).min
 """The int64 tick of a row without a stamp."""
-GREATEST_SHARE_ASIDE = 0.1
-"""Above this share of rows set aside the clock is no clock, and the log is refused."""
 SAMPLED_STEPS = 1 << 18
 """Steps looked at for the normal interval."""
 
@@ -46,7 +43,7 @@ class Form:
     which a dated clock's ticks count [s since 1970]; ``parts``, ``join`` : the columns of a clock
     that several make, and what makes ticks of their arrays (by channel: text where the cells are
     no numbers), raising BadStampError for a row that it can't; ``gear`` : makes what makes seconds
-    of ticks that are counters.
+    of ticks that are counters; ``order`` : that of the dates, where they are day or month first.
     """
 
     per_second: float
@@ -59,6 +56,7 @@ class Form:
     parts: tuple[Column, ...] = ()
     join: Callable[[Mapping[str, pa.Array]], Ticks] | None = None
     gear: Callable[[], Gear] | None = None
+    order: str = ""
 
 
 def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str, name: str,
@@ -157,84 +155,9 @@ class Clock:
         return start + np.timedelta64(round(self.first / self.form.per_second * 1e9), "ns")
 
 
-@dataclass(frozen=True)
-class Settled:
-    """A rising clock.
-
-    ``keep`` : the rows whose time is kept, or None for all; ``aside`` : rows set aside, by
-    reason; ``spread`` : rows that share a coarse stamp; ``sentences`` : what was done.
-    """
-
-    time: NDArray[np.float64]
-    keep: NDArray[np.intp] | None = None
-    aside: dict[str, int] = field(default_factory=dict)
-    spread: int = 0
-    sentences: tuple[str, ...] = ()
-
-
 def rises(time: NDArray[np.float64]) -> bool:
     """Whether every time is finite and later than the one before, in one pass."""
     return bool((time[1:] > time[:-1]).all()) and bool(np.isfinite(time[[0, -1]]).all())
-
-
-def settle(time: NDArray[np.float64], where: str) -> Settled:
-    """Make a clock rise: spread coarse stamps, set aside what still doesn't rise.
-
-    Raises Problem where more than a tenth of the rows would have to be set aside.
-    """
-    known = np.flatnonzero(np.isfinite(time))
-    aside = {"no time": len(time) - len(known)} if len(known) < len(time) else {}
-    stamps, spread, sentences = _spread(time[known])
-    reach = np.maximum.accumulate(stamps)
-    later = np.concatenate([[True], stamps[1:] > reach[:-1]]) if len(stamps) else stamps > 0
-    back = int((stamps[1:] < reach[:-1]).sum())
-    repeated = int((~later).sum()) - back
-    if back:
-        aside["time runs backwards"] = back
-    if repeated:
-        aside["repeated time"] = repeated
-    for reason, count in aside.items():
-        sentences.append(f"{count} of {len(time)} rows were set aside: {reason}.")
-    if sum(aside.values()) > GREATEST_SHARE_ASIDE * len(time):
-        worst = max(aside, key=aside.__getitem__)
-        raise Problem(f"the clock can't be followed: {aside[worst]} of {len(time)} rows have "
-                      f"{_fault(worst)}", where, "cut the log where its clock was reset, or name "
-                      "another time column in a columns file")
-    keep = known[later]
-    return Settled(stamps[later], keep if len(keep) < len(time) else None, aside, spread,
-                   tuple(sentences))
-
-
-def _fault(reason: str) -> str:
-    return {"no time": "no time", "repeated time": "a time that was there already"}.get(
-        reason, "a time earlier than the rows before them")
-
-
-def _spread(stamps: NDArray[np.float64]) -> tuple[NDArray[np.float64], int, list[str]]:
-    """Spread rows that share a stamp evenly over its width, where that is the log's habit."""
-    changes = np.flatnonzero(stamps[1:] != stamps[:-1]) + 1
-    if not len(changes):
-        return stamps, 0, []
-    starts = np.concatenate([[0], changes])
-    counts = np.diff(starts, append=len(stamps))
-    # The first and the last stamp may have lost rows to the recording's start and end.
-    inner = counts[1:-1] if len(counts) > 2 else counts[counts.argmax():][:1]
-    typical = int(np.median(inner))
-    if typical < 2 or (inner >= 2).mean() < 0.8:
-        return stamps, 0, []
-    widths = np.diff(stamps[starts])
-    width = float(np.median(widths[widths > 0])) if (widths > 0).any() else 0.0
-    before = np.concatenate([[np.inf], widths])
-    after = np.concatenate([widths, [np.inf]])
-    # A run that is cut short at the start of a stretch has lost its first rows; at the end
-    # of one, its last. Within a stretch the rows share the stamp's width evenly.
-    opens, closes = before > 1.5 * width, after > 1.5 * width
-    share = np.where(opens | closes, np.maximum(counts, typical), counts)
-    lead = np.where(opens & ~closes, share - counts, 0)
-    place = np.arange(len(stamps)) - np.repeat(starts - lead, counts)
-    spread = stamps + width * place / np.repeat(share, counts)
-    return spread, int(len(stamps) - len(starts)), [
-        f"Some {typical} rows share each time stamp ({width:g} s): spread evenly over it."]
 
 
 def normal_interval(time: NDArray[np.float64]) -> float:

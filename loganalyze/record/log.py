@@ -32,7 +32,8 @@ class Source:
     """Where a log came from: path, bytes and how the file was understood.
 
     ``dialect`` describes the file (format, delimiter, encoding, ...); ``inferred`` holds one
-    plain sentence for everything that the file itself didn't state.
+    plain sentence for everything that the file itself didn't state; ``files`` : the files of a
+    recording in several, in their order, where ``path`` is their folder or the first of them.
     """
 
     path: Path
@@ -40,13 +41,16 @@ class Source:
     modified_ns: int = 0
     dialect: Mapping[str, Any] = field(default_factory=dict)
     inferred: tuple[str, ...] = ()
+    files: tuple[Source, ...] = ()
 
     @cached_property
     def sha256(self) -> str:
         """SHA-256 of the file's bytes, read when first asked for.
 
-        Raises Problem when the file has changed since it was read, or is gone.
+        That of several files is the SHA-256 of theirs, written one after the other. Raises Problem when the file has changed since it was read, or is gone.
         """
+        if self.files:
+            return hashlib.sha256("".join(one.sha256 for one in self.files).encode()).hexdigest()
         try:
             state = self.path.stat()
         except OSError as error:
@@ -86,11 +90,8 @@ class Channel:
     """Whether lag and skew are stated; else the skew may be anything within a row's interval."""
     held: bool = False
     """Whether the file repeats each value until the next one (the repeats aren't in ``values``)."""
-
-    @property
-    def shift_s(self) -> float:
-        """What to add to a row's time for the time at which the value was true [s]."""
-        return self.skew_s - self.lag_s
+    shifted: bool = False
+    """Whether ``values`` were brought to the rows' times, for lag or skew: none was recorded so."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,23 +121,17 @@ class FlightLog:
     def aligned(self, name: str) -> NDArray[np.float64]:
         """Return channel `name` at every row of the log, float64[n] in SI.
 
-        A channel that is slow, skewed or lagging is brought to the rows' times. A smooth one is
-        interpolated between two of its samples that are less than 1.5 of its own intervals
-        apart; any other is held, as is the last sample before a gap, for less than 1.5 of its
-        own intervals. NaN beyond. Raises KeyError for a channel that the log doesn't hold.
+        A slow channel that is smooth is interpolated between two of its samples that are less
+        than 1.5 of its own intervals apart; any other is held, as is the last sample before a
+        gap, for less than 1.5 of its own intervals. NaN beyond. Raises KeyError for a channel
+        that the log doesn't hold.
         """
         channel = self.channels[name]
-        if channel.rows is None and not channel.shift_s:
+        if channel.rows is None:
             return channel.values
-        stamps = self.time if channel.rows is None else self.time[channel.rows]
-        if channel.shift_s:
-            stamps = stamps + channel.shift_s
-            latest = np.searchsorted(stamps, self.time, side="right") - 1
-        else:
-            assert channel.rows is not None
-            edges = np.concatenate([[0], channel.rows, [len(self.time)]])
-            latest = np.repeat(np.arange(-1, len(channel.rows)), np.diff(edges))
-        return _brought(self.time, stamps, latest, channel, self._smooth(name))
+        known = kind(name)
+        return aligned(self.time, self.time[channel.rows], channel.values, channel.interval_s,
+                       known is not None and known.smooth)
 
     def recorded(self, name: str) -> NDArray[np.bool_]:
         """Return whether channel `name` was itself sampled at each row, bool[n].
@@ -145,7 +140,7 @@ class FlightLog:
         log doesn't hold.
         """
         channel = self.channels[name]
-        if channel.shift_s:
+        if channel.shifted:
             return np.zeros(len(self.time), dtype=bool)
         if channel.rows is None:
             return ~np.isnan(channel.values)
@@ -153,28 +148,43 @@ class FlightLog:
         own[channel.rows] = ~np.isnan(channel.values)
         return own
 
-    def _smooth(self, name: str) -> bool:
-        known = kind(name)
-        return known is not None and known.smooth
 
+def aligned(time: NDArray[np.float64], stamps: NDArray[np.float64], values: NDArray[np.float64],
+            interval: float, smooth: bool, hold: bool = True) -> NDArray[np.float64]:
+    """Bring samples to other times, only within their own interval.
 
-def _brought(time: NDArray[np.float64], stamps: NDArray[np.float64], latest: NDArray[np.intp],
-             channel: Channel, smooth: bool) -> NDArray[np.float64]:
-    """Return the channel, sampled at `stamps`, at each `time`; `latest` is the sample before it."""
+    Parameters
+    ----------
+    time : float64[n]  [s]
+        The times asked for, rising.
+    stamps, values : float64[m]  [s], any unit
+        The samples and their times, rising.
+    interval : float  [s]
+        The samples' normal interval.
+    smooth : bool
+        Interpolate between two samples less than 1.5 intervals apart.
+    hold : bool
+        Hold a sample for less than 1.5 intervals where it isn't interpolated.
+
+    Returns
+    -------
+    float64[n]
+        NaN beyond, before the first sample, and for as long as a NaN sample stands.
+    """
+    latest = np.searchsorted(stamps, time, side="right") - 1
     brought = np.full(len(time), np.nan)
     seen = np.flatnonzero(latest >= 0)
     before = latest[seen]
     age = time[seen] - stamps[before]
-    longest = HELD_INTERVALS * channel.interval_s
-    # A sample stands at its own row even where its channel has no interval.
-    fresh = (age == 0) | (age < longest)
-    brought[seen[fresh]] = channel.values[before[fresh]]
+    longest = HELD_INTERVALS * interval
+    # A sample stands at its own time even where its channel has no interval.
+    fresh = (age == 0) | (hold & (age < longest))
+    brought[seen[fresh]] = values[before[fresh]]
     if smooth and len(stamps) > 1:
         after = np.minimum(before + 1, len(stamps) - 1)
         span = stamps[after] - stamps[before]
-        between = (age > 0) & (span > 0) & (span < longest) & ~np.isnan(channel.values[after])
+        between = (age > 0) & (span > 0) & (span < longest) & ~np.isnan(values[after])
         seen, before, after = seen[between], before[between], after[between]
         part = age[between] / span[between]
-        first, last = channel.values[before], channel.values[after]
-        brought[seen] = first + part * (last - first)
+        brought[seen] = values[before] + part * (values[after] - values[before])
     return brought

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from loganalyze.problems import Problem
-from loganalyze.record.log import Channel, FlightLog, Source
+from loganalyze.record.log import Channel, FlightLog, Source, aligned
 
 NAN = math.nan
 
@@ -85,34 +85,39 @@ def test_not_interpolated_across_one_and_a_half_intervals_nor_to_a_missing_sampl
 
 
 def test_a_lag_is_taken_off_the_time_of_a_channel():
-    values = np.array([0.5, 0.6, 0.7, 0.8])
-    log = make_log(np.arange(4), mach=Channel(values, interval_s=1.0, lag_s=0.25))
     # What stands at row i was true at i - 0.25: at i it had moved on by a quarter of a step.
-    assert log.aligned("mach") == pytest.approx([0.525, 0.625, 0.725, 0.8])
-    assert not log.recorded("mach").any()
+    time = np.arange(4.0)
+    brought = aligned(time, time - 0.25, np.array([0.5, 0.6, 0.7, 0.8]), 1.0, smooth=True)
+    assert brought == pytest.approx([0.525, 0.625, 0.725, 0.8])
 
 
 def test_a_skew_is_added_to_the_time_of_a_channel():
-    values = np.array([0.5, 0.6, 0.7, 0.8])
-    log = make_log(np.arange(4), mach=Channel(values, interval_s=1.0, skew_s=0.25))
-    np.testing.assert_allclose(log.aligned("mach"), [NAN, 0.575, 0.675, 0.775])
+    time = np.arange(4.0)
+    brought = aligned(time, time + 0.25, np.array([0.5, 0.6, 0.7, 0.8]), 1.0, smooth=True)
+    np.testing.assert_allclose(brought, [NAN, 0.575, 0.675, 0.775])
 
 
 def test_a_skewed_state_is_held_not_interpolated():
-    gear = Channel(np.array([0.0, 1, 1, 0]), interval_s=1.0, skew_s=0.25)
-    np.testing.assert_array_equal(make_log(np.arange(4), gear_down=gear).aligned("gear_down"),
-                                  [NAN, 0, 1, 1])
+    time = np.arange(4.0)
+    brought = aligned(time, time + 0.25, np.array([0.0, 1, 1, 0]), 1.0, smooth=False)
+    np.testing.assert_array_equal(brought, [NAN, 0, 1, 1])
 
 
 def test_a_skewed_channel_is_not_interpolated_across_a_gap():
-    mach = Channel(np.array([0.5, 0.6, 0.7]), interval_s=1.0, lag_s=0.5)
-    np.testing.assert_allclose(make_log([0, 1, 60], mach=mach).aligned("mach"), [0.55, 0.6, 0.7])
+    time = np.array([0.0, 1, 60])
+    brought = aligned(time, time - 0.5, np.array([0.5, 0.6, 0.7]), 1.0, smooth=True)
+    np.testing.assert_allclose(brought, [0.55, 0.6, 0.7])
 
 
-def test_a_slow_channel_that_lags():
-    mach = Channel(np.array([0.5, 0.6]), np.array([0, 2], dtype=np.int32), 1.0, lag_s=0.5)
-    assert make_log(np.arange(4) / 2, mach=mach).aligned("mach") == pytest.approx(
-        [0.55, 0.6, 0.6, 0.6])
+def test_what_is_not_to_be_held_is_interpolated_or_nothing():
+    time = np.arange(4.0)
+    brought = aligned(time, time - 0.5, np.array([0.5, 0.6, NAN, 0.8]), 1.0, True, hold=False)
+    np.testing.assert_allclose(brought, [0.55, NAN, NAN, NAN])
+
+
+def test_a_shifted_channel_was_recorded_at_no_row():
+    log = make_log([0, 1], mach=Channel(np.array([0.5, 0.6]), skew_s=0.25, shifted=True))
+    assert not log.recorded("mach").any()
 
 
 def test_a_channel_that_is_not_there():

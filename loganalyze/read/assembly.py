@@ -1,0 +1,158 @@
+"""From gathered rows to a flight log: the clock settled, each channel as it was recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.problems import Problem
+from loganalyze.read.clock import Clock, normal_interval
+from loganalyze.read.columns import Column
+from loganalyze.read.held import blank_between, held_between, resolution
+from loganalyze.read.inference import all_kelvin
+from loganalyze.read.pieces import Rows
+from loganalyze.read.settling import Settled, settle
+from loganalyze.read.understanding import Job
+from loganalyze.read.words import joined, unwrapped
+from loganalyze.record.channels import kind
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.record.log import Channel, FlightLog, Step, aligned
+
+Floats = NDArray[np.float64]
+FINE = ".fine"
+
+
+def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
+              counts: Mapping[str, Any] | None = None) -> FlightLog:
+    """Return the flight log of some rows of a file.
+
+    `said` and `counts` are sentences and counts of what was left out around them. Raises Problem
+    where the clock can't be followed.
+    """
+    settled = Settled(rows.time) if rows.rising else settle(rows.time, job.where)
+    maker = _Maker(job, settled, dict(zip((column.channel for column in job.columns), rows.values,
+                                          strict=True)))
+    channels = {column.channel: maker.channel(column) for column in job.columns
+                if not column.channel.endswith(FINE)}
+    fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
+    inferred = (*job.source.inferred, *said, *settled.sentences, *maker.sentences)
+    source = job.source if inferred == job.source.inferred else replace(
+        job.source, inferred=inferred)
+    found: dict[str, Any] = {"rows": len(rows), "kept": len(settled.time)}
+    if settled.spread:
+        found["spread over a coarse stamp"] = settled.spread
+    found |= {f"set aside, {reason}": count for reason, count in settled.aside.items()}
+    if rows.left_out:
+        found["lines without a sample"] = rows.left_out
+    found |= counts or {}
+    return FlightLog(settled.time, channels, source, clock.utc_start, fastest,
+                     (Step("read", {"clock": job.form.words}, found),))
+
+
+class _Maker:
+    """Makes the channels of a log from its columns, and says what it did to get them."""
+
+    def __init__(self, job: Job, settled: Settled, values: Mapping[str, Floats]) -> None:
+        self._job = job
+        self._time = settled.time
+        self._keep = settled.keep
+        self._values = values
+        self.interval = normal_interval(settled.time)
+        self.sentences: list[str] = []
+
+    def _kept(self, name: str) -> Floats:
+        values = self._values[name]
+        return values if self._keep is None else values[self._keep]
+
+    def channel(self, column: Column) -> Channel:
+        """Return a column as a channel."""
+        name = column.channel
+        values = self._kept(name)
+        if name in self._job.kelvin and not all_kelvin(values) and not np.isnan(values).all():
+            raise Problem(f'nothing states the unit of column "{column.name}", and not all its '
+                          "values are kelvin", self._job.where, "state it in a columns file")
+        if column.fine_span:
+            values = self._fine(column, values)
+        rows, held = self._own_rows(column, values)
+        interval = self.interval
+        if rows is not None:
+            values = values[rows]
+            interval = normal_interval(self._time[rows])
+        if column.wraps_at:
+            values = self._unwrapped(column, values, rows, interval)
+        rounding = self._job.log.rounding(column)
+        step = resolution(values, rounding)
+        shift = column.skew_s - column.lag_s
+        if shift:
+            values, rows = self._shifted(column, values, rows, interval, shift), None
+        unit = column.recorded_unit or (column.unit.name if column.unit else "")
+        return Channel(values, rows, interval, step, rounding, column.name, unit, column.known_by,
+                       column.lag_s, column.skew_s, column.timed, held, bool(shift))
+
+    def _own_rows(self, column: Column, values: Floats) -> tuple[NDArray[np.int32] | None, bool]:
+        rows = blank_between(values)
+        known = kind(column.channel)
+        if rows is not None or (known is not None and known.discrete):
+            return rows, False
+        found = held_between(values)
+        if found is None:
+            return None, False
+        rows, beat = found
+        self.sentences.append(f'"{column.name}" was recorded at every {_nth(beat)} row and held '
+                              "between: the repeats were set aside.")
+        return rows, True
+
+    def _fine(self, column: Column, coarse: Floats) -> Floats:
+        fine = self._kept(column.channel + FINE)
+        rows = blank_between(coarse)
+        if rows is not None:
+            coarse = aligned(self._time, self._time[rows], coarse[rows],
+                             normal_interval(self._time[rows]), smooth=True)
+        value = joined(coarse, fine, column.fine_span)
+        lost = int((np.isnan(value) & ~np.isnan(coarse) & ~np.isnan(fine)).sum())
+        if lost:
+            self.sentences.append(
+                f'At {lost} of {len(value)} rows the coarse word "{column.name}" can\'t tell which '
+                "turn its fine word is in: no value there.")
+        return value
+
+    def _unwrapped(self, column: Column, values: Floats, rows: NDArray[np.int32] | None,
+                   interval: float) -> Floats:
+        known = kind(column.channel)
+        rate = known.greatest_rate * known.unit.factor if known else np.inf
+        longest = max(column.wraps_at / 2 / rate, HELD_INTERVALS * interval)
+        time = self._time if rows is None else self._time[rows]
+        value, lost = unwrapped(values, time, column.wraps_at, longest)
+        unit = column.unit or (known.unit if known else None)
+        span = column.wraps_at / unit.factor if unit else column.wraps_at
+        self.sentences.append(
+            f'"{column.name}" starts again after {span:g}{" " + unit.name if unit else ""}: made '
+            "to run on from its first value.")
+        if lost:
+            self.sentences.append(
+                f'"{column.name}" may have started again unseen over a gap: {lost} values after it '
+                "were set aside.")
+        return value
+
+    def _shifted(self, column: Column, values: Floats, rows: NDArray[np.int32] | None,
+                 interval: float, shift: float) -> Floats:
+        stamps = (self._time if rows is None else self._time[rows]) + shift
+        known = kind(column.channel)
+        parts = [f"its {word} of {value:g} s" for word, value in
+                 (("lag", column.lag_s), ("skew", column.skew_s)) if value]
+        smooth = known is not None and known.smooth
+        self.sentences.append(
+            f'"{column.name}" was {"interpolated" if smooth else "held"} at the rows\' times, for '
+            f'{" and ".join(parts)}.')
+        # A held value would have the lag again that was taken off.
+        return aligned(self._time, stamps, values, interval, smooth, hold=not smooth)
+
+
+def _nth(count: int) -> str:
+    ending = "th" if count % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(
+        count % 10, "th")
+    return f"{count}{ending}"

@@ -1,0 +1,251 @@
+"""Gathers a file's rows and hands them out flight by flight, as soon as each one is over."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.air.atmosphere import A0, P0, R_AIR, T0
+from loganalyze.read.assembly import assembled
+from loganalyze.read.clock import Clock
+from loganalyze.read.flight_cuts import CutSettings, Run, Tracker
+from loganalyze.read.pieces import Piece, Rows
+from loganalyze.read.settling import Break, find_break
+from loganalyze.read.understanding import Job
+from loganalyze.record.log import FlightLog
+
+Floats = NDArray[np.float64]
+
+FLIGHT_ROOM = 1 << 22
+"""Rows that a flight gets room for at first (room that isn't filled costs no memory)."""
+_DENSITY = P0 / (R_AIR * T0)
+_PASCALS_A_METRE = 12.0
+"""What the static pressure changes with height near sea level: good enough for a steady one."""
+_ABSURD = 1000.0
+"""No airspeed [m/s]: a fill value."""
+
+
+class Cutter:
+    """Takes a file's pieces in order, and gives its flights."""
+
+    def __init__(self, job: Job, settings: CutSettings) -> None:
+        self._job = job
+        self._settings = settings
+        self._clock = Clock(job.form)
+        self._names = [column.channel for column in job.columns]
+        self._rows = self._room()
+        self._latest = -np.inf
+        self._flown = False
+        self._waiting: list[Rows] = []
+        self._left_rows, self._left_s = 0, 0.0
+        self._said: tuple[str, ...] = ()
+        self.empty = True
+        """Whether no row was there at all."""
+        self._begin()
+
+    def _room(self) -> Rows:
+        return Rows([column.unit for column in self._job.columns], FLIGHT_ROOM)
+
+    def _begin(self) -> None:
+        self._scanned = self._tracked = 0
+        self._tracker = Tracker(self._settings, "weight_on_wheels" in self._names)
+
+    def add(self, piece: Piece) -> None:
+        """Take the next piece."""
+        time = self._clock.elapsed(piece.ticks)
+        self.empty = self.empty and not len(time)
+        self._rows.add(time, piece)
+
+    def flights(self, final: bool) -> Iterator[FlightLog]:
+        """Yield the flights that are over; all that are left where the file is (`final`)."""
+        while True:
+            found, self._scanned, self._latest = find_break(
+                self._rows.time, self._scanned, self._latest, self._settings.gap_s, final)
+            self._track()
+            if found is None:
+                break
+            yield from self._finished(found.row)
+            self._after(found)
+        if not final:
+            yield from self._ripe()
+            return
+        if len(self._rows):
+            yield from self._finished(len(self._rows))
+        while self._waiting and not self._flown:
+            yield self._made(self._waiting.pop(0), (
+                "No flight was found here: it stays slow and at one altitude. Taken as it is.",))
+
+    def _after(self, found: Break) -> None:
+        self._rows = self._rows.after(found.row, FLIGHT_ROOM)
+        self._latest = -np.inf
+        self._begin()
+        if found.reset:
+            self._said = (
+                f"The clock was set anew before these rows, from {found.before_s:g} s to "
+                f"{found.after_s:g} s since the file's first sample: how long the break was isn't "
+                "known, and the times are as recorded.",)
+
+    def _track(self) -> None:
+        start, stop = self._tracked, self._scanned
+        if stop > start:
+            values = dict(zip(self._names, (array[start:stop] for array in self._rows.values),
+                              strict=True))
+            self._tracker.add(start, self._rows.time[start:stop], _airspeed(values),
+                              _altitude(values), values.get("weight_on_wheels"))
+            self._tracked = stop
+
+    def _finished(self, stop: int) -> Iterator[FlightLog]:
+        """Give what is left of a stretch that ends before row `stop`."""
+        spans = self._tracker.spans()
+        air = [i for i, span in enumerate(spans) if not span.ground]
+        if not air and spans:
+            self._ground(0, stop)
+            return
+        edge = 0
+        for i in air:
+            start, end = self._bounds(spans, i, stop)
+            self._leave(edge, start)
+            edge = end
+            self._flying()
+            yield self._made(self._rows.before(start, end), self._take_said())
+        if not air:
+            self._flying()
+            yield self._made(self._rows.before(0, stop), self._take_said())
+
+    def _ripe(self) -> Iterator[FlightLog]:
+        """Give the flights of the running stretch after which enough is known."""
+        rules = self._settings
+        while self._tracked:
+            spans = self._tracker.spans()
+            now = spans[-1].stop_s if spans else 0.0
+            first = next((i for i, span in enumerate(spans) if not span.ground), None)
+            if first is None:
+                self._trim(spans, now)
+                return
+            if first + 1 >= len(spans):
+                return
+            again = first + 2 < len(spans) - 1 or (
+                first + 2 == len(spans) - 1 and self._tracker.flown(spans[first + 2]))
+            if not again and now - spans[first + 1].start_s < 2 * rules.kept_s:
+                return
+            start, end = self._bounds(spans, first, self._tracked)
+            self._leave(0, start)
+            self._flying()
+            part = [self._rows.before(start, end)]
+            self._drop(end)
+            yield self._made(part.pop(), self._take_said())
+
+    def _bounds(self, spans: list[Run], i: int, stop: int) -> tuple[int, int]:
+        """Return the rows of the flight that is in the air in span `i`."""
+        kept, span = self._settings.kept_s, spans[i]
+        start, end = span.start, span.stop if i + 1 < len(spans) else stop
+        if i:
+            ground = spans[i - 1]
+            begin = span.start_s - kept
+            if i > 1:
+                begin = max(begin, (ground.start_s + ground.stop_s) / 2)
+            start = ground.start + self._row_at(ground, begin)
+        else:
+            start = 0
+        if i + 1 < len(spans):
+            ground = spans[i + 1]
+            begin = span.stop_s + kept
+            if i + 2 < len(spans):
+                begin = min(begin, (ground.start_s + ground.stop_s) / 2)
+            end = ground.start + self._row_at(ground, begin)
+            end = stop if i + 2 == len(spans) and end == ground.stop else end
+        return start, end
+
+    def _row_at(self, run: Run, time: float) -> int:
+        return int(np.searchsorted(self._rows.time[run.start : run.stop], time))
+
+    def _trim(self, spans: list[Run], now: float) -> None:
+        """Let go of ground time that is too long ago to belong to the next flight."""
+        if not spans or not (self._flown or len(self._rows) > FLIGHT_ROOM):
+            return
+        kept = self._settings.kept_s
+        stamps = self._rows.time[: self._tracked]
+        if now - float(stamps[0]) > 2 * kept:
+            row = int(np.searchsorted(stamps, now - kept))
+            self._leave(0, row)
+            self._drop(row)
+
+    def _drop(self, row: int) -> None:
+        self._rows = self._rows.after(row, FLIGHT_ROOM)
+        self._tracker = self._tracker.shifted(row)
+        self._scanned, self._tracked = self._scanned - row, self._tracked - row
+
+    def _ground(self, start: int, stop: int) -> None:
+        """Keep a stretch in which nothing flies, in case nothing flies in the whole file."""
+        if self._flown:
+            self._leave(start, stop)
+            return
+        self._waiting.append(self._rows.before(start, stop))
+        while sum(map(len, self._waiting)) > FLIGHT_ROOM and len(self._waiting) > 1:
+            gone = self._waiting.pop(0)
+            self._left_rows += len(gone)
+            self._left_s += _lasting(gone.time)
+
+    def _flying(self) -> None:
+        self._flown = True
+        for rows in self._waiting:
+            self._left_rows += len(rows)
+            self._left_s += _lasting(rows.time)
+        self._waiting.clear()
+
+    def _leave(self, start: int, stop: int) -> None:
+        if stop > start:
+            self._left_rows += stop - start
+            self._left_s += _lasting(self._rows.time[start:stop])
+
+    def _take_said(self) -> tuple[str, ...]:
+        said, self._said = self._said, ()
+        return said
+
+    def _made(self, rows: Rows, said: tuple[str, ...]) -> FlightLog:
+        counts = {}
+        if self._left_rows:
+            counts = {"ground running before, of no flight": self._left_rows}
+            said = (*said, f"{self._left_rows} rows before this flight ({self._left_s / 60:.0f} "
+                    "min) are ground running, and belong to no flight.")
+            self._left_rows, self._left_s = 0, 0.0
+        return assembled(self._job, self._clock, rows, said, counts)
+
+
+def _lasting(time: Floats) -> float:
+    known = time[np.isfinite(time)]
+    return float(known[-1] - known[0]) if len(known) else 0.0
+
+
+def _airspeed(values: dict[str, Floats]) -> Floats | None:
+    """Return an airspeed [m/s] that tells flying from taxiing, from what is recorded."""
+    for name in ("indicated_airspeed", "calibrated_airspeed"):
+        if name in values:
+            return _plausible(values[name])
+    pressure = values.get("impact_pressure")
+    if pressure is None and {"total_pressure", "static_pressure"} <= values.keys():
+        pressure = values["total_pressure"] - values["static_pressure"]
+    if pressure is not None:
+        with np.errstate(invalid="ignore"):
+            return _plausible(np.sqrt(2 * np.maximum(pressure, 0) / _DENSITY))
+    for name, factor in (("true_airspeed", 1.0), ("mach", A0), ("ground_speed", 1.0)):
+        if name in values:
+            return _plausible(values[name] * factor)
+    return None
+
+
+def _plausible(airspeed: Floats) -> Floats:
+    if not len(airspeed) or (airspeed.min() >= 0 and airspeed.max() < _ABSURD):
+        return airspeed
+    with np.errstate(invalid="ignore"):
+        return np.where((airspeed >= -5) & (airspeed < _ABSURD), airspeed, np.nan)
+
+
+def _altitude(values: dict[str, Floats]) -> Floats | None:
+    for name in ("pressure_altitude", "indicated_altitude", "satellite_altitude"):
+        if name in values:
+            return values[name]
+    pressure = values.get("static_pressure")
+    return None if pressure is None else -pressure / _PASCALS_A_METRE

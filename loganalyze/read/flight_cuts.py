@@ -1,0 +1,212 @@
+"""Where one flight ends and the next begins in a recording that runs on between them.
+
+A row is *slow* where the airspeed is below that of any flight. With a believable weight on
+wheels, time on the ground is time that is slow with weight on the wheels; without, it is time
+that is slow at a steady altitude. Flights are what lies between long enough times on the
+ground. Touch-and-goes, bounces and rejected take-offs don't cut.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.record.units import FOOT, KNOT
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class CutSettings:
+    """When a recording is cut into flights; engineering judgement, no published source."""
+
+    gap_s: float = 3600.0
+    """A gap longer than this [s] begins a new flight: no recorder rests so long in one."""
+    slow: float = 50 * KNOT
+    """Below this airspeed [m/s] an aeroplane may be on the ground. Air data systems that show no
+    less than some 30 to 45 kt stay below it, approach speeds above it."""
+    ground_s: float = 60.0
+    """So long [s] slow with weight on the wheels ends a flight: a touch-and-go or a
+    stop-and-go takes less."""
+    steady_s: float = 120.0
+    """So long [s] slow at a steady altitude ends a flight where no weight on wheels is recorded:
+    longer, since slow flight is flown level, too."""
+    steady: float = 150 * FOOT
+    """Altitude [m] within which the aircraft is steady: a step of a 100 ft encoder and noise."""
+    drift: float = 100 * FOOT / 3600
+    """What the weather may move the pressure altitude of the ground [m/s]."""
+    airborne_s: float = 30.0
+    """Less [s] above the slow airspeed is a rejected take-off, wind or noise, and no flight."""
+    rises: float = 150 * FOOT
+    """A flight of less than two minutes must at least rise so far [m]."""
+    kept_s: float = 1800.0
+    """Ground time [s] that is kept with a flight, before and after it: a long taxi. More is
+    ground running, and belongs to no flight."""
+
+
+@dataclass
+class Run:
+    """Rows in sequence that are all on the ground, or all not, as far as each row shows."""
+
+    start: int
+    stop: int
+    ground: bool
+    start_s: float
+    stop_s: float
+    lowest: float = np.inf
+    highest: float = -np.inf
+    airborne: bool = False
+    """Whether weight on wheels says so somewhere."""
+
+    @property
+    def duration_s(self) -> float:
+        """How long it lasts [s]."""
+        return self.stop_s - self.start_s
+
+    @property
+    def moved(self) -> float:
+        """How far the altitude moved [m], 0 where it isn't recorded."""
+        return max(self.highest - self.lowest, 0.0)
+
+    def turned(self) -> Run:
+        """Return this run taken for the other kind."""
+        return self.joined(self, not self.ground)
+
+    def joined(self, other: Run, ground: bool) -> Run:
+        """Return this run and the one after it as one."""
+        return Run(self.start, other.stop, ground, self.start_s, other.stop_s,
+                   min(self.lowest, other.lowest), max(self.highest, other.highest),
+                   self.airborne or other.airborne)
+
+
+@dataclass
+class Tracker:
+    """Follows airspeed, altitude and weight on wheels, block after block, as runs of rows."""
+
+    settings: CutSettings
+    wheels: bool
+    runs: list[Run] = field(default_factory=list)
+    airspeed_runs: list[Run] = field(default_factory=list)
+    _slow: float = np.nan
+    _weight: float = np.nan
+    _fast: int = 0
+    _fast_on_wheels: int = 0
+
+    def add(self, row: int, time: Floats, airspeed: Floats | None, altitude: Floats | None,
+            weight: Floats | None) -> None:
+        """Take in rows from `row` on.
+
+        `time` [s] is NaN where unknown; `airspeed` [m/s], `altitude` [m] and `weight` (1 on the
+        wheels) are NaN where blank, None where not recorded: a blank is as the row before.
+        """
+        if airspeed is None or not len(time):
+            return
+        slow, self._slow = _state(airspeed < self.settings.slow, airspeed, self._slow)
+        if weight is None:
+            _append(self.airspeed_runs, row, slow, time, altitude, None)
+            return
+        on_wheels, self._weight = _state(weight > 0.5, weight, self._weight)
+        with np.errstate(invalid="ignore"):
+            fast = airspeed > 2 * self.settings.slow
+        self._fast += int(fast.sum())
+        self._fast_on_wheels += int((fast & (on_wheels == 1)).sum())
+        _append(self.airspeed_runs, row, slow, time, altitude, None)
+        _append(self.runs, row, np.where((slow == 1) & (on_wheels == 1), 1.0, np.where(
+            np.isnan(slow) & (on_wheels != 0), np.nan, 0.0)), time, altitude, on_wheels == 0)
+
+    @property
+    def believed(self) -> bool:
+        """Whether the weight on wheels is recorded, and off the wheels when it is fast."""
+        return self.wheels and self._fast_on_wheels <= 0.5 * self._fast
+
+    def spans(self) -> list[Run]:
+        """Return the runs on the ground and in the air that count, in turn."""
+        rules = self.settings
+        least = rules.ground_s if self.believed else rules.steady_s
+        runs = self.runs if self.believed else self.airspeed_runs
+        last = len(runs) - 1
+        # First bumps and gusts, then stops that are too short, then what never flew.
+        runs = _merged([run.turned() if not run.ground and 0 < i < last
+                        and run.duration_s < rules.airborne_s else run
+                        for i, run in enumerate(runs)])
+        runs = _merged([run.turned() if run.ground and not self._stands(run, least) else run
+                        for run in runs])
+        last = len(runs) - 1
+        return _merged([run.turned() if not run.ground and 0 < i < last
+                        and not self.flown(run) else run for i, run in enumerate(runs)])
+
+    def _stands(self, run: Run, least: float) -> bool:
+        rules = self.settings
+        return run.duration_s >= least and (
+            self.believed or run.moved <= rules.steady + rules.drift * run.duration_s)
+
+    def flown(self, run: Run) -> bool:
+        """Whether so long above the slow airspeed is a flight, not a rejected take-off."""
+        rules = self.settings
+        if run.duration_s < rules.airborne_s or (self.believed and not run.airborne):
+            return False
+        return run.duration_s >= 4 * rules.airborne_s or run.moved >= rules.rises
+
+    def shifted(self, rows: int) -> Tracker:
+        """Return a tracker of the rows from `rows` on, counted from there."""
+        new = Tracker(self.settings, self.wheels, _after(self.runs, rows),
+                      _after(self.airspeed_runs, rows))
+        new._slow, new._weight = self._slow, self._weight
+        new._fast, new._fast_on_wheels = self._fast, self._fast_on_wheels
+        return new
+
+
+def _state(is_so: NDArray[np.bool_], values: Floats, before: float) -> tuple[Floats, float]:
+    """Return 1 and 0 at each row, as the row before where `values` is blank."""
+    if not np.isnan(values).any():
+        return is_so.astype(np.float64), float(is_so[-1])
+    from_before = np.concatenate([[before], np.where(np.isnan(values), np.nan, is_so)])
+    latest = np.maximum.accumulate(np.where(np.isnan(from_before), 0, np.arange(len(from_before))))
+    state = from_before[latest[1:]]
+    return state, float(state[-1])
+
+
+def _append(runs: list[Run], row: int, state: Floats, time: Floats, altitude: Floats | None,
+            airborne: NDArray[np.bool_] | None) -> None:
+    known = np.where(np.isnan(state), -1.0, state)
+    edges = np.concatenate([[0], np.flatnonzero(known[1:] != known[:-1]) + 1, [len(known)]])
+    for first, stop in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+        stamps = time[first:stop]
+        ends = (stamps[0], stamps[-1])
+        if np.isnan(ends).any():
+            stamps = stamps[np.isfinite(stamps)]
+            ends = (stamps[0], stamps[-1]) if len(stamps) else (
+                (runs[-1].stop_s,) * 2 if runs else (0.0, 0.0))
+        low, high = np.inf, -np.inf
+        if altitude is not None:
+            part = altitude[first:stop]
+            low, high = float(np.fmin.reduce(part)), float(np.fmax.reduce(part))
+            low, high = (np.inf, -np.inf) if low != low else (low, high)
+        run = Run(row + first, row + stop, known[first] == 1, float(ends[0]), float(ends[1]),
+                  low, high, bool(airborne is not None and airborne[first:stop].any()))
+        # What isn't known yet is as what follows.
+        if known[first] < 0 and not runs:
+            run.ground = bool((known[stop:] == 1)[:1].any()) if stop < len(known) else True
+        if runs and (runs[-1].ground == run.ground or known[first] < 0):
+            runs[-1] = runs[-1].joined(run, runs[-1].ground)
+        else:
+            if runs:
+                runs[-1].stop_s = run.start_s
+            runs.append(run)
+
+
+def _merged(runs: list[Run]) -> list[Run]:
+    merged: list[Run] = []
+    for run in runs:
+        if merged and merged[-1].ground == run.ground:
+            merged[-1] = merged[-1].joined(run, run.ground)
+        else:
+            merged.append(run)
+    return merged
+
+
+def _after(runs: list[Run], rows: int) -> list[Run]:
+    return [Run(max(run.start - rows, 0), run.stop - rows, run.ground, run.start_s, run.stop_s,
+                run.lowest, run.highest, run.airborne) for run in runs if run.stop > rows]

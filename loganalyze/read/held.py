@@ -1,0 +1,108 @@
+"""Channels that are recorded less often than the rows: blank between, or each value repeated.
+
+A repeat of a held value is no measurement. What tells a held channel from one that just moves
+slowly is that its changes keep a beat: a value that creeps over its resolution changes at any
+row, one that is held only at every n-th.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.read.clock import SAMPLED_STEPS, stretches
+
+Floats = NDArray[np.float64]
+
+SLOW_SHARE = 0.6
+"""A channel recorded at most at this share of rows may be a slow one."""
+SAMPLED_VALUES = 1 << 14
+"""Values looked at for a channel's rate and resolution."""
+ON_THE_BEAT = 0.98
+"""At least this share of changes must keep the beat; rows that were lost break it now and then."""
+OF_ONE_BEAT = 0.5
+"""At least this share of values must last one beat alone: else nothing shows that it is one."""
+BY_CHANCE = 1e-4
+"""Changes at any row keep the beat by chance with less than this probability."""
+FEWEST = 7
+"""Values between changes that are needed at least."""
+
+
+def blank_between(values: Floats) -> NDArray[np.int32] | None:
+    """Return the rows of a channel that is blank except at every n-th row or so, else None."""
+    parts = [values] if len(values) <= SAMPLED_STEPS else [
+        part[:256] for part in stretches(values)]
+    if np.mean([np.isnan(part).mean() for part in parts if len(part)] or [0]) < 1 - SLOW_SHARE:
+        return None
+    rows = np.flatnonzero(~np.isnan(values))
+    if len(rows) < 2 or len(rows) > SLOW_SHARE * len(values):
+        return None
+    gaps = np.diff(rows)
+    usual = float(np.median(gaps))
+    if usual < 1.5 or (gaps <= 1.5 * usual).mean() < 0.75:
+        return None
+    return rows.astype(np.int32)
+
+
+def held_between(values: Floats) -> tuple[NDArray[np.int32], int] | None:
+    """Return the rows at which a channel was recorded that is held between, and the beat.
+
+    None where the channel isn't held, or where too little changes to tell. The beat is the
+    number of rows from one value to the next. A value that stands for several beats was
+    recorded once a beat.
+    """
+    if len(values) < 2 * FEWEST:
+        return None
+    if len(values) > SAMPLED_STEPS:
+        sampled = np.concatenate([_lasting(part) for part in stretches(values)])
+        if _beat(sampled) == 0:
+            return None
+    changes = _changes(values)
+    beat = _beat(np.diff(changes))
+    if beat == 0:
+        return None
+    edges = np.append(changes, len(values))
+    before = np.arange(changes[0] - beat, -1, -beat)[::-1]
+    counts = np.maximum(1, np.round(np.diff(edges) / beat)).astype(np.intp)
+    # The last value may have been cut off: it counts for what has begun of its beats.
+    counts[-1] = max(1, -(-(edges[-1] - edges[-2]) // beat))
+    place = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    rows = np.concatenate([before, np.repeat(changes, counts) + place * beat])
+    rows = rows[rows < len(values)]
+    return rows[~np.isnan(values[rows])].astype(np.int32), beat
+
+
+def _changes(values: Floats) -> NDArray[np.intp]:
+    gone = np.isnan(values)
+    # Blank cells follow each other without a change.
+    return np.flatnonzero((values[1:] != values[:-1]) & ~(gone[1:] & gone[:-1])) + 1
+
+
+def _lasting(values: Floats) -> NDArray[np.intp]:
+    return np.diff(_changes(values))
+
+
+def _beat(lasting: NDArray[np.intp]) -> int:
+    """Return the beat that values kept which lasted so many rows each, 0 for none."""
+    if len(lasting) < FEWEST or (lasting == 1).mean() > 1 - ON_THE_BEAT:
+        return 0
+    beat = int(np.bincount(np.minimum(lasting, 4096)).argmax())
+    if beat < 2 or (lasting == beat).mean() < OF_ONE_BEAT:
+        return 0
+    if (lasting % beat == 0).mean() < ON_THE_BEAT or len(lasting) * np.log(beat) < -np.log(
+            BY_CHANCE):
+        return 0
+    return beat
+
+
+def resolution(values: Floats, rounding: float) -> float:
+    """Return the smallest step between the values of a bounded sample, or NaN."""
+    stride = max(1, len(values) // SAMPLED_VALUES)
+    distinct = np.unique(values[::stride][:SAMPLED_VALUES])
+    distinct = distinct[np.isfinite(distinct)]
+    if len(distinct) < 2:
+        return float("nan")
+    steps = np.diff(distinct)
+    noise = max(4 * rounding, 1e-12) * float(np.abs(distinct).max())
+    steps = steps[steps > noise]
+    return float(steps.min()) if len(steps) else float("nan")

@@ -1,0 +1,268 @@
+"""A clock that rises: stamps spread, rows set aside, breaks found; nothing sorted, all counted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.problems import Problem
+from loganalyze.read.clock import rises
+
+Floats = NDArray[np.float64]
+
+GREATEST_SHARE_ASIDE = 0.1
+"""Above this share of rows set aside the clock is no clock, and the log is refused."""
+RESET_S = 60.0
+"""A clock that falls back is set anew where it runs on for so long [s] without catching up, and
+had run for so long; less is an excursion, whose rows are set aside."""
+EXCURSION_ROWS = 8
+"""A stamp that leaps ahead and falls back within so many rows is an excursion, not a gap."""
+COARSE_SHARE = 0.1
+"""Stamps that repeat on at least this share of rows, all along, are coarse; fewer are faults."""
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A rising clock.
+
+    ``keep`` : the rows whose time is kept, or None for all; ``aside`` : rows set aside, by
+    reason; ``spread`` : rows that share a coarse stamp; ``sentences`` : what was done.
+    """
+
+    time: Floats
+    keep: NDArray[np.intp] | None = None
+    aside: dict[str, int] = field(default_factory=dict)
+    spread: int = 0
+    sentences: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Break:
+    """Where a new stretch begins: after a gap, or (``reset``) with a clock that was set anew."""
+
+    row: int
+    reset: bool
+    before_s: float
+    after_s: float
+
+
+def settle(time: Floats, where: str) -> Settled:
+    """Make a clock rise: spread coarse stamps, set aside what still doesn't rise.
+
+    Raises Problem where the clock was set anew, or where more than a tenth of the rows would
+    have to be set aside.
+    """
+    known = np.flatnonzero(np.isfinite(time))
+    sentences: list[str] = []
+    aside: dict[str, int] = {}
+    stamps, known = _filled(time, known, sentences)
+    if len(known) < len(time):
+        aside["no time"] = len(time) - len(known)
+    bad = _excursions(stamps, where)
+    for code, reason in ((1, "time runs backwards"), (2, "time leaps ahead")):
+        count = int((bad == code).sum())
+        if count:
+            aside[reason] = count
+    known, stamps = known[bad == 0], stamps[bad == 0]
+    stamps, spread, said = _spread(stamps)
+    later = np.concatenate([[True], stamps[1:] > np.maximum.accumulate(stamps)[:-1]]) if len(
+        stamps) else stamps > 0
+    repeated = int((~later).sum())
+    if repeated:
+        aside["repeated time"] = repeated
+    sentences += said
+    for reason, count in aside.items():
+        sentences.append(f"{count} of {len(time)} rows were set aside: {reason}.")
+    if sum(aside.values()) > GREATEST_SHARE_ASIDE * len(time):
+        worst = max(aside, key=aside.__getitem__)
+        raise _lost(aside[worst], len(time), _fault(worst), where)
+    keep = known[later]
+    return Settled(stamps[later], keep if len(keep) < len(time) else None, aside, spread,
+                   tuple(sentences))
+
+
+def _lost(count: int, rows: int, fault: str, where: str) -> Problem:
+    return Problem(f"the clock can't be followed: {count} of {rows} rows have {fault}", where,
+                   "cut the log where its clock was reset, or name another time column in a "
+                   "columns file")
+
+
+def _fault(reason: str) -> str:
+    return {"no time": "no time", "repeated time": "a time that was there already",
+            "time leaps ahead": "a time later than the rows after them"}.get(
+        reason, "a time earlier than the rows before them")
+
+
+def find_break(time: Floats, start: int, latest: float, gap_s: float, final: bool
+               ) -> tuple[Break | None, int, float]:
+    """Look for the next gap or reset of a clock in `time` from row `start` on.
+
+    Returns the break or None, the row to go on from, and the latest time that holds before it.
+    `latest` [s] is that before `start`; `gap_s` [s] is more than a step within a stretch. What
+    can't be told without the rows to come is left for the next look, unless `final`.
+    """
+    if start >= len(time):
+        return None, start, latest
+    part = time[start:]
+    if rises(part) and part[0] > latest and _widest(part, latest) <= gap_s:
+        return None, len(time), float(part[-1])
+    known = np.flatnonzero(np.isfinite(part))
+    stamps = part[known]
+    i = 0
+    while i < len(stamps):
+        steps = np.diff(stamps[i:], prepend=latest if latest > -np.inf else stamps[i])
+        odd = np.flatnonzero((steps < 0) | (steps > gap_s))
+        if not len(odd):
+            return None, len(time), float(stamps[-1])
+        at = i + int(odd[0])
+        if at:
+            latest = float(stamps[at - 1]) if at > i else latest
+        row = start + int(known[at])
+        if stamps[at] > latest:
+            ahead = stamps[at : at + EXCURSION_ROWS + 1]
+            if len(ahead) <= EXCURSION_ROWS and not final:
+                return None, row, latest
+            back = np.flatnonzero(ahead < ahead[0])
+            if not len(back) or ahead[back[0]] < latest - RESET_S:
+                return Break(row, False, latest, float(stamps[at])), row, latest
+            i = at + int(back[0])
+            continue
+        after = stamps[at:]
+        caught = np.flatnonzero(after >= latest)
+        ran = float(np.max(after[: caught[0]] if len(caught) else after)) - float(after[0])
+        if ran >= RESET_S and latest - float(after[0]) >= RESET_S:
+            return Break(row, True, latest, float(after[0])), row, latest
+        if not len(caught):
+            return None, (len(time) if final else row), latest
+        i = at + int(caught[0])
+    return None, len(time), latest
+
+
+def _widest(rising: Floats, latest: float) -> float:
+    first = float(rising[0]) - latest if latest > -np.inf else 0.0
+    return max(first, float(np.diff(rising).max()) if len(rising) > 1 and (
+        rising[-1] - rising[0] > 0) else 0.0)
+
+
+def _filled(time: Floats, known: NDArray[np.intp], sentences: list[str]
+            ) -> tuple[Floats, NDArray[np.intp]]:
+    """Give times to the rows between, where only every n-th row has one.
+
+    Returns the stamps, and the rows that have one.
+    """
+    if len(known) < 3 or len(known) > (1 - GREATEST_SHARE_ASIDE) * len(time):
+        return time[known], known
+    gaps, steps = np.diff(known), np.diff(time[known])
+    usual = float(np.median(gaps))
+    if usual < 2 or (gaps == usual).mean() < 0.8 or not (steps > 0).any():
+        return time[known], known
+    step = float(np.median(steps[steps > 0])) / usual
+    # Between two stamps that are as far apart as the rows between them take.
+    whole = np.abs(steps - gaps * step) <= 0.5 * step * usual
+    share = np.append(np.where(whole, steps / gaps, np.nan), step)
+    rows = np.arange(known[0], min(len(time), known[-1] + int(usual)))
+    latest = np.searchsorted(known, rows, side="right") - 1
+    place = rows - known[latest]
+    stamps = time[known][latest] + np.where(place == 0, 0.0, place * share[latest])
+    there = np.isfinite(stamps)
+    sentences.append(f"Only every {usual:g}th row has a time: the rows between were spread evenly.")
+    return stamps[there], rows[there]
+
+
+def _excursions(stamps: Floats, where: str) -> NDArray[np.int8]:
+    """Return 1 for each row that lies behind those before, 2 for one that lies ahead, else 0."""
+    bad = np.zeros(len(stamps), dtype=np.int8)
+    falls = np.flatnonzero(stamps[1:] < stamps[:-1])
+    if len(falls) > GREATEST_SHARE_ASIDE * len(stamps):
+        late = int((stamps[1:] < np.maximum.accumulate(stamps)[:-1]).sum())
+        raise _lost(late, len(stamps), _fault(""), where)
+    done = -1
+    for fall in falls:
+        if fall < done:
+            continue
+        ahead, behind = _sides(stamps, bad, int(fall))
+        if min(_length(stamps, ahead), _length(stamps, behind)) >= RESET_S:
+            raise Problem(
+                f"the clock was reset: it runs on from {stamps[behind[0]]:g} s after "
+                f"{stamps[ahead[-1]]:g} s, both since the first sample, and how long the break "
+                "was isn't known", where, "cut the log there, or read it flight by flight")
+        if len(ahead) < len(behind):
+            bad[ahead] = 2
+        else:
+            bad[behind] = 1
+            done = int(behind[-1])
+    return bad
+
+
+def _length(stamps: Floats, rows: NDArray[np.intp]) -> float:
+    part = stamps[rows]
+    return float(part.max() - part.min()) if len(part) else 0.0
+
+
+def _sides(stamps: Floats, bad: NDArray[np.int8], fall: int
+           ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the rows ahead of a fall and those behind it, either of which may be at fault.
+
+    Those ahead lie before it and are later than the first one after it; those behind lie after
+    it and are earlier than the last one before it. The search goes on until the shorter is
+    known and the longer is at least as long.
+    """
+    high, low = stamps[fall], stamps[fall + 1]
+    window = 64
+    while True:
+        first, stop = max(0, fall + 1 - window), min(len(stamps), fall + 1 + window)
+        before = np.arange(first, fall + 1)
+        before = before[(bad[first : fall + 1] == 0)]
+        below = np.flatnonzero(stamps[before] <= low)
+        above = np.flatnonzero(stamps[fall + 1 : stop] >= high)
+        ahead = before[below[-1] + 1 :] if len(below) else before
+        behind = np.arange(fall + 1, fall + 1 + above[0] if len(above) else stop)
+        ahead_known = len(below) > 0 or first == 0
+        behind_known = len(above) > 0 or stop == len(stamps)
+        long = min(_length(stamps, ahead), _length(stamps, behind)) >= RESET_S
+        if long or (ahead_known and len(ahead) < len(behind)) or (
+                behind_known and len(behind) <= len(ahead)) or (ahead_known and behind_known):
+            return ahead, behind
+        window *= 4
+
+
+def _spread(stamps: Floats) -> tuple[Floats, int, list[str]]:
+    """Spread rows that share a stamp evenly over its width, where that is the log's habit."""
+    changes = np.flatnonzero(stamps[1:] != stamps[:-1]) + 1
+    if not len(changes):
+        return stamps, 0, []
+    starts = np.concatenate([[0], changes])
+    counts = np.diff(starts, append=len(stamps))
+    # The first and the last stamp may have lost rows to the recording's start and end.
+    inner = counts[1:-1] if len(counts) > 2 else counts[counts.argmax():][:1]
+    typical = int(np.median(inner))
+    if not _coarse(inner):
+        return stamps, 0, []
+    widths = np.diff(stamps[starts])
+    width = float(np.median(widths[widths > 0])) if (widths > 0).any() else 0.0
+    before = np.concatenate([[np.inf], widths])
+    after = np.concatenate([widths, [np.inf]])
+    # A run that is cut short at the start of a stretch has lost its first rows; at the end
+    # of one, its last. Within a stretch the rows share the stamp's width evenly.
+    opens, closes = before > 1.5 * width, after > 1.5 * width
+    share = np.where(opens | closes, np.maximum(counts, typical), counts)
+    lead = np.where(opens & ~closes, share - counts, 0)
+    place = np.arange(len(stamps)) - np.repeat(starts - lead, counts)
+    spread = stamps + width * place / np.repeat(share, counts)
+    rows = f"{typical}" if (inner == typical).mean() >= 0.8 else (
+        f"{len(stamps) / len(starts):.2g}")
+    return spread, int(len(stamps) - len(starts)), [
+        f"Some {rows} rows share each time stamp ({width:g} s): spread evenly over it."]
+
+
+def _coarse(counts: NDArray[np.intp]) -> bool:
+    """Whether rows share their stamps all along, and never far more than the others do."""
+    if int(np.median(counts)) >= 2:
+        return bool((counts >= 2).mean() >= 0.8)
+    if (counts >= 2).mean() < COARSE_SHARE or len(counts) < 20 or counts.max() > 3:
+        return False
+    shared = np.flatnonzero(counts >= 2)
+    usual = len(counts) / len(shared)
+    return bool((np.diff(shared, prepend=-1, append=len(counts)) <= 2 * usual + 1).all())
