@@ -84,7 +84,7 @@ def _lines(analysis: Analysis, speed: NDArray[np.floating]) -> NDArray[np.float6
     line = np.insert(line, gaps, np.nan, axis=0)
     # Several samples without a value in a row break the line as one does, and thin out first.
     known = np.isfinite(line[:, 0] + line[:, 1])
-    return line[known | np.append(True, known[:-1])]
+    return np.asarray(line[known | np.append(True, known[:-1])], dtype=np.float64)
 
 
 def _thinned(line: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -88,7 +88,7 @@ def _table(table: Table) -> Html:
     return element("div", element(
         "table", element("caption", table.caption),
         element("thead", head, role="rowgroup"), element("tbody", *rows, role="rowgroup"),
-        role="table"), class_=f"table{cards}", tabindex="0", role="region",
+        role="table"), class_=f"table{cards}", tabindex="0", role="group",
         aria_label=table.caption)
 
 

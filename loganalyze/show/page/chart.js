@@ -387,12 +387,14 @@
       const box = made("input", {type: "checkbox", on: {change: async () => {
         if (box.checked) {
           await load(name);
+          if (!box.checked || panels.some((one) => one.panel.name === name)) return;
           const title = about.traces[name].label;
           addPanel({title: title[0].toUpperCase() + title.slice(1), height: 120, band: null,
                     zero: false, cap: null, traces: [[name, "main"]], name}, into);
           if (!readout.some((one) => one.name === name)) add(name, title);
         } else {
           const at = panels.findIndex((one) => one.panel.name === name);
+          if (at < 0) return;
           panels[at].u.destroy();
           panels[at].panel.box.parentNode.remove();
           panels.splice(at, 1);
@@ -422,7 +424,7 @@
     stack = made("div", {class: "panels"});
     const {table, add} = readOut();
     live.append(...controls(), made("div", {class: "columns"}, stack, made("div",
-      {class: "side"}, table)));
+      {class: "side", tabindex: 0, role: "group", "aria-label": words.values}, table)));
     slot.append(live);
     document.documentElement.classList.add("charted");
     if (about.more.length) live.append(more(stack, add));

@@ -1,0 +1,88 @@
+"""A headless Chromium, and reports of sample logs to open in it."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from playwright.sync_api import Error, sync_playwright
+
+import loganalyze
+from loganalyze.assess.flight import assess_flight
+from loganalyze.show.reports import Wish, reporter
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = ROOT / "sample_logs"
+
+SYSTEM = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """Chromium: the system's, or the one that Playwright has installed."""
+    found = next((path for name in SYSTEM if (path := shutil.which(name))), None)
+    with sync_playwright() as playwright:
+        try:
+            chromium = playwright.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        except Error as error:
+            pytest.skip(f"no Chromium here: install the system's, or run `playwright install "
+                        f"chromium` ({error.message.splitlines()[0]})")
+        yield chromium
+        chromium.close()
+
+
+def report_on(log: Path, folder: Path, sheet: Path = SAMPLES / "ouzelwing_240.toml",
+              columns: Path | None = None, formats=("html",), **how) -> Path:
+    """Write a log's results with its report, and return their folder."""
+    from loganalyze.show.wording.presentation import Presentation
+
+    wish = Wish(formats, Presentation(**how))
+    analysis = loganalyze.analyze(loganalyze.read_log(log, columns),
+                                  loganalyze.read_limits(sheet))
+    loganalyze.write_results(assess_flight(analysis), folder, limits=sheet, columns=columns,
+                             also=reporter(wish, limits=sheet, columns=columns))
+    return folder
+
+
+@pytest.fixture(scope="session")
+def descent(tmp_path_factory) -> Path:
+    """The results of a descent through MMO and VMO, with two exceedances."""
+    return report_on(SAMPLES / "descent_through_mmo_and_vmo.csv",
+                     tmp_path_factory.mktemp("descent") / "out")
+
+
+@pytest.fixture(scope="session")
+def gaps(tmp_path_factory) -> Path:
+    """The results of a log with gaps and a dead probe."""
+    return report_on(SAMPLES / "gaps_and_dead_probe.csv",
+                     tmp_path_factory.mktemp("gaps") / "out")
+
+
+@pytest.fixture
+def opened(browser):
+    """Return a function that opens a report, and keeps what went wrong and what was asked for."""
+    contexts = []
+
+    def go(path: Path, *, width: int = 1280, height: int = 900, scripts: bool = True, **context):
+        made = browser.new_context(viewport={"width": width, "height": height},
+                                   java_script_enabled=scripts, **context)
+        contexts.append(made)
+        page = made.new_page()
+        seen = SimpleNamespace(page=page, errors=[], requests=[], dialogs=[], failures=[])
+        page.on("pageerror", lambda error: seen.errors.append(str(error)))
+        page.on("console", lambda said: seen.errors.append(said.text)
+                if said.type in ("error", "warning") else None)
+        page.on("request", lambda request: seen.requests.append(request.url))
+        page.on("requestfailed", lambda request: seen.failures.append(
+            (request.url, request.failure)))
+        page.on("dialog", lambda dialog: (seen.dialogs.append(dialog.message), dialog.dismiss()))
+        page.goto(path.as_uri())
+        if scripts:
+            page.wait_for_selector("#chart[data-ready]", timeout=30_000)
+        return seen
+
+    yield go
+    for made in contexts:
+        made.close()
