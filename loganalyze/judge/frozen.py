@@ -154,13 +154,22 @@ def stale(
 ) -> NDArray[np.bool_]:
     """Whether each run ends in a step of more than `step`, and more than `step` a second.
 
-    `values` and `step` in SI; `interval` [s] : the normal one, for a gap is no step.
+    `values` and `step` in SI; `interval` [s] : the normal one, for a gap is no step. A step back
+    to the value from before the run, or to one from which the next step comes back, is none: a
+    reply that was held meets no old value.
     """
+    if not len(runs):
+        return np.zeros(0, dtype=bool)
     inside = runs[:, 1] + 1 < len(values)
     after = np.minimum(runs[:, 1] + 1, len(values) - 1)
     wait = time[after] - time[runs[:, 1]]
-    off = np.abs(values[after] - values[runs[:, 1]])
-    return np.asarray(inside & (off > step * np.maximum(wait, 1.0)) & (wait <= 1.5 * interval))
+    level = values[runs[:, 1]]
+    off = np.abs(values[after] - level)
+    back = values[after] == values[np.maximum(runs[:, 0] - 1, 0)]
+    followed = np.append(after[:-1] == runs[1:, 0], False)
+    back |= followed & (np.append(values[after[1:]], np.nan) == level)
+    return np.asarray(inside & ~back & (off > step * np.maximum(wait, 1.0))
+                      & (wait <= 1.5 * interval))
 
 
 def rows_of(runs: Runs, skip: int = 0) -> Rows:

@@ -57,9 +57,9 @@ class Settings:
     """... where the step is more than this [kt] ..."""
     stale_ft: float = 200.0
     """... or this [ft]: several steps of any recorder, and more than one sample's own change ..."""
-    stale_least: float = 10.0
+    stale_least: float = 20.0
     """... and set aside where it happened at least so many times in a flight ..."""
-    stale_least_pct: float = 1.0
+    stale_least_pct: float = 5.0
     """... and in at least this share of it [%]: then holding is a habit of the recording (as of
     surveillance replies), not a step that was flown."""
     sources_apart_kt: float = 10.0

@@ -28,13 +28,17 @@ from loganalyze.assess.results import (
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.log import FlightLog
+from loganalyze.record.quality import QualityFlag
 from loganalyze.show import wording
+from loganalyze.show.wording import recording
 
 Judged = Analysis | Assessment
 """A flight that was judged, and perhaps assessed."""
 
 Facts = TypeVar("Facts", "ExceedanceFacts", "SmallestFacts")
 
+STRETCHES_LISTED = 10
+"""How many stretches of a flag are listed, from the first."""
 LONGEST_LISTED = 20
 """How many unknown stretches a summary lists, longest first."""
 
@@ -140,6 +144,52 @@ class StepFacts:
 
 
 @dataclass(frozen=True)
+class FlagFacts:
+    """A flag of the recording's quality: where it could be judged, and where it is true."""
+
+    name: str
+    channel: str
+    covered_s: float
+    raised_s: float
+    stretches: list[list[float]]
+    """Start and end of the first stretches."""
+    set_aside: bool
+    values: dict[str, Any]
+    sentence: str
+    """Empty where nothing was found."""
+
+
+@dataclass(frozen=True)
+class SuspectFacts:
+    """A stretch over a limit that isn't counted, since its samples are in doubt."""
+
+    limit: str
+    quantity: str
+    start_s: float
+    end_s: float
+    time_s: float
+    excess: float
+    """In the limit's published quantity, kt or Mach."""
+    reason: str
+    not_borne_out_by: list[str]
+    """The channels that could have borne it out and didn't."""
+
+
+@dataclass(frozen=True)
+class QualityFacts:
+    """How good a flight's recording was, and what that kept from the verdict."""
+
+    airborne_s: float
+    screened_s: dict[str, float]
+    """Airborne time that was screened out, by reason; "" for airspeed and altitude together."""
+    bounded_s: float
+    """Unknown time that can't hide an exceedance; not counted as judged."""
+    bounded_gaps: int
+    suspects: list[SuspectFacts]
+    flags: list[FlagFacts]
+
+
+@dataclass(frozen=True)
 class FlightFacts:
     """One flight of a log."""
 
@@ -160,6 +210,7 @@ class FlightFacts:
     exceedances: list[ExceedanceFacts]
     taken: list[FindingFacts]
     steps: list[StepFacts]
+    quality: QualityFacts
     assessment: AssessmentFacts | None = None
 
 
@@ -274,6 +325,27 @@ def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
     return [replace(one, limit=one.limit or None) for one in smallest]
 
 
+def flag_facts(one: QualityFlag) -> FlagFacts:
+    """Return a flag as plain facts."""
+    return FlagFacts(
+        one.name, one.channel, round(one.covered.duration, 9), round(one.raised.duration, 9),
+        [[round(start, 9), round(end, 9)] for start, end in one.raised][:STRETCHES_LISTED],
+        one.set_aside, plain(_settled(dict(one.values))), recording.flag(one))
+
+
+def quality_facts(analysis: Analysis) -> QualityFacts:
+    """Return how good the recording was: of its flags those that decide or found anything."""
+    flags = [flag_facts(one) for one in analysis.quality]
+    return QualityFacts(
+        airborne_s=round(analysis.airborne.duration, 9),
+        screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
+        bounded_s=round(analysis.bounded_s, 9),
+        bounded_gaps=len(analysis.bounded),
+        suspects=[SuspectFacts(**plain(_settled(one))) for one in analysis.suspects],
+        flags=[one for one in flags if one.set_aside or one.sentence],
+    )
+
+
 def flight_facts(judged: Judged) -> FlightFacts:
     """Return everything that was found in a flight, in plain values and sentences."""
     analysis = analysis_of(judged)
@@ -300,6 +372,7 @@ def flight_facts(judged: Judged) -> FlightFacts:
                for one in analysis.findings],
         steps=[StepFacts(one.name, plain(one.settings), plain(one.counts))
                for one in judged.steps],
+        quality=quality_facts(analysis),
         assessment=assessment_facts(judged) if isinstance(judged, Assessment) else None,
     )
     return replace(facts, verdict=wording.verdict(facts))

@@ -12,12 +12,18 @@ from loganalyze.judge.flight import analyze
 from loganalyze.record.channels import kind
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.log import FlightLog
-from loganalyze.record.quality import QualityFlag
 from loganalyze.sheets.limits import LimitsSheet
 from loganalyze.show import wording
-from loganalyze.show.facts import ChannelFacts, channel_facts, plain, rounded, utc_text
+from loganalyze.show.facts import (
+    ChannelFacts,
+    FlagFacts,
+    channel_facts,
+    flag_facts,
+    plain,
+    rounded,
+    utc_text,
+)
 from loganalyze.show.sparklines import BLOCKS, sparkline
-from loganalyze.show.wording import recording
 
 GAPS_LISTED = 10
 """How many gaps are listed, the longest first."""
@@ -45,22 +51,6 @@ class ReachFacts:
     unit: str
     held: bool
     line: str
-
-
-@dataclass(frozen=True)
-class FlagFacts:
-    """A flag of the recording's quality: where it could be judged, and where it is true."""
-
-    name: str
-    channel: str
-    covered_s: float
-    raised_s: float
-    stretches: list[list[float]]
-    """Start and end of the first stretches."""
-    set_aside: bool
-    values: dict[str, Any]
-    sentence: str
-    """Empty where nothing was found."""
 
 
 @dataclass(frozen=True)
@@ -137,7 +127,7 @@ def _flight(number: int, log: FlightLog, blocks: str) -> FlightInspection:
         ranges=[_reach(log, name, blocks) for name in log.channels],
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
-        quality=[_flag(one) for one in analysis.quality],
+        quality=[flag_facts(one) for one in analysis.quality],
     )
 
 
@@ -152,13 +142,6 @@ def _reach(log: FlightLog, name: str, blocks: str) -> ReachFacts:
     return ReachFacts(name, rounded(ends[0]), rounded(ends[1]), unit, channel.held,
                       sparkline(log.time, log.aligned(name), LINE, blocks,
                                 (0.0, 1.0) if of and of.discrete else None))
-
-
-def _flag(one: QualityFlag) -> FlagFacts:
-    return FlagFacts(
-        one.name, one.channel, round(one.covered.duration, 9), round(one.raised.duration, 9),
-        [[round(start, 9), round(end, 9)] for start, end in one.raised][:GAPS_LISTED],
-        one.set_aside, plain(dict(one.values)), recording.flag(one))
 
 
 def text(found: Inspection) -> str:

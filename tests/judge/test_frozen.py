@@ -161,5 +161,16 @@ def test_a_few_steps_are_flown_and_not_stale(judged):
     assert (analysis.columns["state"] == OVER).sum() == 30
 
 
+def test_steps_up_and_back_to_the_same_value_are_flown(judged):
+    """However many: a reply that was held meets no old value when it is renewed."""
+    kt = np.full(2000, 230.0)
+    for i in range(30):
+        kt[50 + 60 * i : 60 + 60 * i] = 251.0 + i / 2
+    analysis = judged(kt)
+    assert analysis.screened == {}
+    assert len(analysis.exceedances) == 30
+    assert judged(np.tile([230.0] * 10 + [240.0] * 10, 60)).screened == {}
+
+
 def test_small_steps_are_not_stale(judged):
     assert judged(np.round(220 + (held_replies() - 220) / 3)).screened == {}

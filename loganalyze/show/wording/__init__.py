@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from loganalyze.show.wording import quality
 from loganalyze.show.wording.findings import FINDINGS, finding
 from loganalyze.show.wording.numbers import (
     QUANTITIES,
@@ -109,6 +110,10 @@ def verdict(flight: FlightFacts) -> str:
     if flight.unknown_s > 0 and flight.judged_s > 0:
         lines.append(f"{sentence_case(duration(flight.unknown_s))} could not be judged "
                      f"({count(flight.unknown_stretches, 'stretch', 'stretches')}).")
+        lines += quality.bounded(flight.quality.bounded_s, flight.quality.bounded_gaps)
+    lines += quality.suspects(flight.quality.suspects)
+    if flight.judged_s > 0:
+        lines += quality.screened(flight.quality.airborne_s, flight.quality.screened_s)
     lines += [one.sentence for one in flight.taken if one.code in UNJUDGED]
     return "\n".join(lines)
 

@@ -1,0 +1,87 @@
+"""What is said of a recording's quality where the verdict is: doubts, shares, bounded gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from loganalyze.record.channels import kind
+from loganalyze.show.wording.numbers import (
+    clock,
+    count,
+    duration,
+    knots,
+    mach,
+    sentence_case,
+)
+
+if TYPE_CHECKING:
+    from loganalyze.show.facts import SuspectFacts
+
+DOUBTS: dict[str, str] = {
+    "synchronisation lost": "the recording had lost its synchronisation",
+    "spike": "one sample, faster out and back than plausible",
+    "altitude spike": "one sample of the altitude, faster out and back than plausible",
+    "frozen": "the airspeed was frozen while others moved",
+    "altitude frozen": "the pressure altitude was frozen while others moved",
+    "sources disagree": "two sources of the airspeed disagree",
+    "altitude sources disagree": "two sources of the pressure altitude disagree",
+    "temperature sources disagree": "two sources of the temperature disagree",
+    "stale": "the airspeed was held, then off at one step",
+    "altitude stale": "the pressure altitude was held, then off at one step",
+}
+"""What each code of doubt about a stretch over a limit means, in plain words."""
+
+LISTED = 5
+"""How many suspects a verdict lists before it only counts the rest."""
+
+
+def suspect(one: SuspectFacts) -> str:
+    """Return a stretch over a limit that wasn't counted, and why, as a sentence."""
+    machs = one.quantity in ("mach", "indicated_mach")
+    by = f"Mach {mach(one.excess)}" if machs else knots(one.excess)
+    when = (f"at {clock(one.time_s)}" if one.start_s == one.end_s
+            else f"from {clock(one.start_s)} to {clock(one.end_s)}")
+    others = ""
+    if one.not_borne_out_by:
+        words = [known.words if (known := kind(name)) else name for name in one.not_borne_out_by]
+        others = f", not borne out by {_listed(list(dict.fromkeys(words)))}"
+    elif one.reason == "spike":
+        others = ", and nothing recorded could bear it out"
+    return f"Not counted: over {one.limit} {when} by {by}: {DOUBTS[one.reason]}{others}."
+
+
+def suspects(found: Sequence[SuspectFacts]) -> list[str]:
+    """Return the suspects of a flight, the greatest few as a sentence each, the rest counted."""
+    worst = sorted(range(len(found)), key=lambda i: -found[i].excess)[:LISTED]
+    lines = [suspect(found[i]) for i in sorted(worst)]
+    if len(found) > LISTED:
+        lines.append(f"{len(found) - LISTED:,} more stretches in doubt are not counted.")
+    return lines
+
+
+def screened(airborne_s: float, screened_s: Mapping[str, float]) -> list[str]:
+    """Return what was screened out of the airborne time, as a share of it; nothing for nothing."""
+    lost = screened_s.get("", 0.0)
+    if not lost > 0 or not airborne_s > 0:
+        return []
+    reasons = sorted(((time, reason) for reason, time in screened_s.items()
+                      if reason and time > 0 and not reason.startswith("temperature")),
+                     reverse=True)
+    said = "; ".join(f"{reason} {duration(time)}" for time, reason in reasons)
+    percent = 100 * lost / airborne_s
+    share = f"{percent:.0f}" if percent >= 10 else f"{percent:.2g}"
+    return [f"{sentence_case(duration(lost))} of the {duration(airborne_s)} airborne "
+            f"({share} %) screened out: {said}."]
+
+
+def bounded(bounded_s: float, stretches: int) -> list[str]:
+    """Return how much of the unknown time can't hide an exceedance; nothing for none."""
+    if not bounded_s > 0:
+        return []
+    return [f"Of this, {duration(bounded_s)} ({count(stretches, 'gap')}) can't hide an exceedance: "
+            "too short to reach a limit even at the greatest plausible rate."]
+
+
+def _listed(words: list[str]) -> str:
+    return ", ".join(words[:-1]) + f" or {words[-1]}" if len(words) > 1 else words[0]
