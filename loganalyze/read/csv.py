@@ -107,12 +107,8 @@ class CsvLog:
 
         Nothing is converted `into` room here: where a piece belongs shows once it is parsed.
         """
-        kinds = {column.index: self._kind(column) for column in (*columns, *form.parts)}
-        if form.join is None:
-            known = self.sampled(time)
-            wide = bool(np.nanmedian(np.abs([*known, 0])) > _LARGEST_EXACT)
-            kinds[time.index] = (
-                pa.string() if form.textual else pa.int64() if wide else pa.float64())
+        kinds = {**{column.index: self._kind(column) for column in columns},
+                 **self.clock_kinds(time, form)}
         parser = Parser(self.dialect, str(self.file.path), self.headers, kinds, time, form,
                         columns)
         yield from self.parsed(parser)
@@ -135,6 +131,14 @@ class CsvLog:
         if self.encoding.startswith("utf-16"):
             stream = cast(BinaryIO, _Transcoded(self.file, self.encoding))
         return self.file.pieces(self.dialect.start, stream, self.dialect.newline.encode())
+
+    def clock_kinds(self, time: Column, form: Form) -> dict[int, pa.DataType]:
+        """Return how to parse the columns of a clock."""
+        if form.join is not None:
+            return {column.index: self._kind(column) for column in form.parts}
+        known = self.sampled(time)
+        wide = bool(np.nanmedian(np.abs([*known, 0])) > _LARGEST_EXACT)
+        return {time.index: pa.string() if form.textual else pa.int64() if wide else pa.float64()}
 
     def _kind(self, column: Column) -> pa.DataType:
         """Return how to parse a column: states and parts of the clock may be text."""

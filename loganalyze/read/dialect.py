@@ -184,7 +184,10 @@ class _Table:
             return False
         filled = [cell for cell in cells if cell]
         values = sum(map(is_value, filled))
-        return bool(filled) and 2 * values > len(filled) and any(map(_has_digit, filled))
+        # A line of a long table (time, parameter, value, unit) is words by half.
+        enough = 2 * values > len(filled) or (
+            2 * values == len(filled) >= 4 and is_value(cells[0]) and _has_digit(cells[0]))
+        return bool(filled) and enough and any(map(_has_digit, filled))
 
 
 def _has_digit(cell: str) -> bool:

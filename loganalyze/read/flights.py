@@ -13,6 +13,7 @@ from loganalyze.read.clock import Clock
 from loganalyze.read.cutting import Cutter
 from loganalyze.read.files import WORKERS
 from loganalyze.read.flight_cuts import CutSettings
+from loganalyze.read.opening import Named
 from loganalyze.read.pieces import Piece, Rows
 from loganalyze.read.understanding import Job, understand
 from loganalyze.record.log import FlightLog
@@ -21,15 +22,17 @@ from loganalyze.sheets.columns import ColumnsFile
 DEFAULTS = CutSettings()
 
 
-def read_log(path: str | Path, columns: str | Path | ColumnsFile | None = None) -> FlightLog:
+def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> FlightLog:
     """Read a whole log.
 
     Parameters
     ----------
-    path : path-like
-        A CSV export (also packed as .gz or .zst) or a Parquet file.
+    path : path-like, or list of path-like
+        A CSV export (also packed as .gz or .zst) or a Parquet file; the files of one recording in
+        several, or the folder that holds them.
     columns : path-like or ColumnsFile, optional
-        Which column is which channel, where the names alone don't say.
+        Which column is which channel, where the names alone don't say; a folder is searched for
+        the columns file whose signature the log matches.
 
     Returns
     -------
@@ -42,13 +45,13 @@ def read_log(path: str | Path, columns: str | Path | ColumnsFile | None = None) 
     Problem
         For a file that isn't a log, or one that leaves in doubt what the verdict rests on.
     """
-    job = understand(Path(path), columns)
+    job = understand(path, columns)
     clock = Clock(job.form)
     rows = _room(job, job.log.likely_rows)
     copies: deque[Future[None]] = deque()
     # One thread copies while the others parse; it may lag a few pieces behind them.
     with ThreadPoolExecutor(1) as copier:
-        for piece in job.log.pieces(job.time, job.form, job.columns):
+        for piece in job.log.pieces(job.time, job.form, job.columns, into=rows):
             copies.append(copier.submit(_copy, clock, rows, piece))
             if len(copies) > WORKERS:
                 copies.popleft().result()
@@ -60,7 +63,7 @@ def read_log(path: str | Path, columns: str | Path | ColumnsFile | None = None) 
 
 
 def read_flights(
-    path: str | Path, columns: str | Path | ColumnsFile | None = None,
+    path: Named, columns: str | Path | ColumnsFile | None = None,
     gap_s: float = DEFAULTS.gap_s,
 ) -> Iterator[FlightLog]:
     """Read a log flight by flight, holding only one flight at a time.
@@ -89,7 +92,7 @@ def read_flights(
     Problem
         As for `read_log`.
     """
-    job = understand(Path(path), columns)
+    job = understand(path, columns)
     cutter = Cutter(job, CutSettings(gap_s=gap_s))
     for piece in job.log.pieces(job.time, job.form, job.columns, lean=True):
         cutter.add(piece)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
+from threading import local
 from typing import Any
 
 import numpy as np
@@ -42,6 +43,8 @@ class ParquetLog:
     schema: pa.Schema
     headers: list[Header]
     about: pq.FileMetaData
+    _heads: dict[int, pa.Array] = field(default_factory=dict, repr=False)
+    """The first values of the columns that were looked at, by index."""
 
     @classmethod
     def open(cls, file: LogFile) -> ParquetLog:
@@ -122,12 +125,17 @@ class ParquetLog:
             return
         # A task decodes one column of a group: it then lies in the cache to be converted.
         starts = np.cumsum([0, *groups[:-1]]).tolist()
-        tasks: Iterator[Callable[[], Any]] = (
-            task for group, rows in enumerate(groups) if rows
-            for task in (partial(self._clock_of, group, clock, form),
-                         *(partial(self._column_of, group, column, i, starts[group], into)
-                           for i, column in enumerate(columns))))
-        done = in_order(tasks)
+        opened = local()  # A file is opened once a thread.
+
+        def tasks() -> Iterator[Callable[[], Any]]:
+            for group, rows in enumerate(groups):
+                if rows:
+                    yield partial(self._clock_of, opened, group, clock, form)
+                    for i, column in enumerate(columns):
+                        yield partial(self._column_of, opened, group, column, i, starts[group],
+                                      into)
+
+        done = in_order(tasks())
         for rows in groups:
             if rows:
                 ticks = next(done)
@@ -136,24 +144,25 @@ class ParquetLog:
                             counted=sum((counted for _, counted in parts), Counter()),
                             placed=into is not None)
 
-    def _clock_of(self, group: int, clock: Sequence[Column], form: Form) -> Ticks:
-        return self._time(self._decoded(group, clock), clock, form)
+    def _clock_of(self, opened: local, group: int, clock: Sequence[Column], form: Form) -> Ticks:
+        return self._time(self._decoded(opened, group, clock), clock, form)
 
-    def _column_of(self, group: int, column: Column, place: int, start: int, into: Rows | None
-                   ) -> tuple[pa.Array | None, Counter[str]]:
+    def _column_of(self, opened: local, group: int, column: Column, place: int, start: int,
+                   into: Rows | None) -> tuple[pa.Array | None, Counter[str]]:
         counted: Counter[str] = Counter()
         array = Filler(column).cleaned(
-            self._numeric(self._decoded(group, [column])[0], column), counted)
+            self._numeric(self._decoded(opened, group, [column])[0], column), counted)
         if into is None:
             return array, counted
         into.place(place, start, array)
         return None, counted
 
-    def _decoded(self, group: int, wanted: Sequence[Column]) -> list[pa.Array]:
+    def _decoded(self, opened: local, group: int, wanted: Sequence[Column]) -> list[pa.Array]:
         names = [self._name(column) for column in wanted]
-        with self._source() as source:
-            table = self._guarded(lambda: source.read_row_group(
-                group, columns=names, use_threads=False))
+        if not hasattr(opened, "source"):
+            opened.source = self._source()
+        table = self._guarded(lambda: opened.source.read_row_group(
+            group, columns=names, use_threads=False))
         return [_whole(table.column(name)) for name in names]
 
     def _batches(self, wanted: Sequence[Column], form: Form, clock: int) -> Iterator[Piece]:
@@ -240,9 +249,11 @@ class ParquetLog:
         return str(self.schema.field(column.index).name)
 
     def _first(self, column: Column) -> pa.Array:
-        with self._source() as source:
-            return self._guarded(lambda: next(source.iter_batches(
-                SAMPLE, columns=[self._name(column)])).column(0))
+        if column.index not in self._heads:
+            with self._source() as source:
+                self._heads[column.index] = self._guarded(lambda: next(source.iter_batches(
+                    SAMPLE, columns=[self._name(column)])).column(0))
+        return self._heads[column.index]
 
     def _source(self) -> pq.ParquetFile:
         return pq.ParquetFile(self.file.path, metadata=self.about, pre_buffer=False)

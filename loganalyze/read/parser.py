@@ -34,6 +34,10 @@ class BadPieceError(Exception):
         super().__init__(cell)
 
 
+class SecondValueError(Exception):
+    """A parameter that has two values at one time."""
+
+
 class TableParser:
     """Parses pieces: ``kinds`` says which columns to read, and as what, by their index.
 
@@ -73,7 +77,7 @@ class TableParser:
                 except BadStampError as bad:
                     parts = {part.channel: part.index for part in self.form.parts}
                     reason = BadPieceError(text, parts.get(bad.channel, self.time.index), bad.cell)
-                except (pa.ArrowInvalid, UnknownStateError):
+                except (pa.ArrowInvalid, UnknownStateError, SecondValueError):
                     reason = BadPieceError(text)
         raise reason
 

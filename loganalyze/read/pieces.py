@@ -87,12 +87,13 @@ class Rows:
         return rest
 
     def before(self, start: int, stop: int) -> Rows:
-        """Return the rows from `start` to before `stop`, sharing memory; the counts stay."""
+        """Return the rows from `start` to before `stop`, sharing memory, and hand on the counts."""
         part = Rows(self._given, 0)
         part._arrays = [array[start:stop] for array in self._arrays]
         part._count = stop - start
         part.rising = self.rising or rises(part.time)
         part.left_out, part.counted = self.left_out, self.counted
+        self.left_out, self.counted = 0, Counter()
         return part
 
     @property

@@ -47,7 +47,8 @@ class Source:
     def sha256(self) -> str:
         """SHA-256 of the file's bytes, read when first asked for.
 
-        That of several files is the SHA-256 of theirs, written one after the other. Raises Problem when the file has changed since it was read, or is gone.
+        That of several files is the SHA-256 of theirs, written one after the other. Raises
+        Problem when a file has changed since it was read, or is gone.
         """
         if self.files:
             return hashlib.sha256("".join(one.sha256 for one in self.files).encode()).hexdigest()

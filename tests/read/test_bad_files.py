@@ -114,7 +114,7 @@ def test_a_folder(tmp_path: Path) -> None:
     with pytest.raises(Problem) as caught:
         read_log(tmp_path)
     assert caught.value.sentence == (
-        f"{tmp_path}: this is a folder, not a log; name the log files in it.")
+        f"{tmp_path}: no log is in this folder; name a log, or a folder with the files of one.")
 
 
 def test_no_permission(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -162,8 +162,8 @@ REFUSED: tuple[Refusal, ...] = (
             "{}/part_2.csv: its columns aren't those of part_1.csv; give files of one export in "
             "one folder."),
     Refusal("refused/overlap",
-            "{}/part_2.csv: it begins before part_1.csv ends; name the files so that their names "
-            "are in the order of time, and give each stretch once."),
+            "{}/part_2.csv: it begins before part_1.csv ends; give each stretch of time once, and "
+            "files whose clock runs on, or has a date."),
     Refusal("refused/two_formats",
             "{}: the folder holds CSV and Parquet files; give the files of one export in one "
             "folder."),

@@ -1,0 +1,212 @@
+"""Several files of one recording, read as one: in the order of time, each stretch once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.problems import Problem
+from loganalyze.read.clock import MISSING, Form, Ticks
+from loganalyze.read.columns import Column, Header
+from loganalyze.read.files import LogFile
+from loganalyze.read.pieces import Piece, Rows
+
+TEXTS = (".csv", ".txt", ".tsv", ".tab", ".dat", ".asc", ".log")
+TABLES = (".parquet", ".parq", ".pq")
+PACKED = (".gz", ".zst", ".zstd")
+HALF_A_DAY = 43200.0
+
+
+class Log(Protocol):
+    """A log that is understood but not yet read, whatever its format."""
+
+    @property
+    def file(self) -> LogFile:
+        """The file, or the first of several."""
+        ...
+
+    @property
+    def headers(self) -> list[Header]:
+        """Its columns."""
+        ...
+
+    @property
+    def likely_rows(self) -> int:
+        """The rows that it may hold."""
+        ...
+
+    def described(self) -> dict[str, Any]:
+        """Return how it is written, in facts worth printing."""
+        ...
+
+    def cells(self, column: Column) -> list[str]:
+        """Return the text of a column's first cells, empty where nothing was recorded."""
+        ...
+
+    def first_cell(self, column: Column) -> str:
+        """Return the text of a column's first cell."""
+        ...
+
+    def sampled(self, column: Column) -> NDArray[np.float64]:
+        """Return the numbers of a column's first rows, NaN where there is none."""
+        ...
+
+    def rounding(self, column: Column) -> float:
+        """Return the greatest relative error of the number format."""
+        ...
+
+    def clock(self, column: Column) -> Form:
+        """Tell how the time column counts."""
+        ...
+
+    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
+               lean: bool = False, into: Rows | None = None) -> Iterator[Piece]:
+        """Yield it piece by piece, in order; `into` may be filled on the way."""
+        ...
+
+
+@dataclass
+class SeveralLog:
+    """Logs of the same columns, one after the other."""
+
+    logs: list[Log]
+    headers: list[Header]
+
+    @classmethod
+    def of(cls, logs: list[Log]) -> SeveralLog:
+        """Take logs as one; raises Problem where their columns differ."""
+        first = logs[0]
+        for log in logs[1:]:
+            if _columns(log) != _columns(first):
+                raise Problem(f"its columns aren't those of {first.file.path.name}",
+                              str(log.file.path), "give files of one export in one folder")
+        return cls(logs, first.headers)
+
+    @property
+    def file(self) -> LogFile:
+        """The first file."""
+        return self.logs[0].file
+
+    @property
+    def likely_rows(self) -> int:
+        """The rows that the files may hold."""
+        return sum(log.likely_rows for log in self.logs)
+
+    def described(self) -> dict[str, Any]:
+        """Return how the first file is written, and how many there are."""
+        return self.logs[0].described() | {"files": len(self.logs)}
+
+    def cells(self, column: Column) -> list[str]:
+        """Return the text of a column's first cells, empty where nothing was recorded."""
+        return self.logs[0].cells(column)
+
+    def first_cell(self, column: Column) -> str:
+        """Return the text of a column's first cell."""
+        return self.logs[0].first_cell(column)
+
+    def sampled(self, column: Column) -> NDArray[np.float64]:
+        """Return the numbers of a column's first rows, NaN where there is none."""
+        return np.concatenate([log.sampled(_in(log, column)) for log in self.logs])
+
+    def rounding(self, column: Column) -> float:
+        """Return the greatest relative error of the files' number format."""
+        return max(log.rounding(_in(log, column)) for log in self.logs)
+
+    def clock(self, column: Column) -> Form:
+        """Tell how the time column counts."""
+        return self.logs[0].clock(column)
+
+    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
+               lean: bool = False, into: Rows | None = None) -> Iterator[Piece]:
+        """Yield the files piece by piece, in the order of time.
+
+        Raises Problem where one begins before the one before it ends.
+        """
+        first: dict[int, float] = {}
+        logs = self.logs
+        if not form.daily and form.join is None:
+            first = {i: _first(log, time, form) for i, log in enumerate(logs)}
+            logs = [logs[i] for i in sorted(first, key=first.__getitem__)]
+        end, before = -np.inf, None
+        for log in logs:
+            begun = False
+            parts = tuple(_in(log, part) for part in form.parts)
+            for piece in log.pieces(_in(log, time), replace(form, parts=parts),
+                                    [_in(log, column) for column in columns], lean):
+                known = _known(piece.ticks)
+                if len(known) and not begun and before is not None:
+                    _check(float(known[0]), end, form, log, before)
+                begun = begun or bool(len(known))
+                if len(known):
+                    end = max(end, float(known.max())) if begun and not form.daily else float(
+                        known[-1])
+                yield piece
+            before = log
+
+
+def _columns(log: Log) -> set[tuple[str, str]]:
+    return {(header.name, header.unit) for header in log.headers}
+
+
+def _in(log: Log, column: Column) -> Column:
+    """Return a column where it stands in one of the files."""
+    if column.index < len(log.headers) and log.headers[column.index].name == column.name:
+        return column
+    return replace(column, index=next(i for i, header in enumerate(log.headers)
+                                      if header.name == column.name))
+
+
+def _known(ticks: Ticks) -> NDArray[Any]:
+    return ticks[ticks != MISSING] if ticks.dtype == np.int64 else ticks[np.isfinite(ticks)]
+
+
+def _first(log: Log, time: Column, form: Form) -> float:
+    pieces = log.pieces(_in(log, time), form, [], lean=True)
+    known = next((found for piece in pieces if len(found := _known(piece.ticks))), [np.inf])
+    return float(known[0])
+
+
+def _check(first: float, end: float, form: Form, log: Log, before: Log) -> None:
+    """Refuse a file that begins before the one before it ended."""
+    if form.join is not None or first > end or (
+            form.daily and end - first > HALF_A_DAY * form.per_second):
+        return
+    name = before.file.path.name
+    raise Problem(f"it begins before {name} ends", str(log.file.path),
+                  "give each stretch of time once" if form.dated else
+                  "give each stretch of time once, and files whose clock runs on, or has a date")
+
+
+def files_in(folder: Path) -> list[Path]:
+    """Return the files of one recording in a folder, by name, 2 before 10.
+
+    Raises Problem where the folder holds no log, or logs of two formats.
+    """
+    paths = [path for path in folder.rglob("*") if path.is_file()
+             and not any(part.startswith(("_", ".")) for part in path.relative_to(folder).parts)]
+    tables = [path for path in paths if path.suffix.casefold() in TABLES]
+    texts = [path for path in paths if path.parent == folder and _plain_suffix(path) in TEXTS]
+    if tables and texts:
+        raise Problem("the folder holds CSV and Parquet files", str(folder),
+                      "give the files of one export in one folder")
+    found = tables or texts
+    if not found:
+        raise Problem("no log is in this folder", str(folder),
+                      "name a log, or a folder with the files of one")
+    return sorted(found, key=lambda path: _natural(path.relative_to(folder).as_posix()))
+
+
+def _plain_suffix(path: Path) -> str:
+    suffix = path.suffix.casefold()
+    return Path(path.stem).suffix.casefold() if suffix in PACKED else suffix
+
+
+def _natural(name: str) -> list[tuple[int, str]]:
+    return [(int(part), "") if part.isdigit() else (-1, part)
+            for part in re.split(r"(\d+)", name.casefold())]
