@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from loganalyze.judge import frozen, sources
 from loganalyze.judge.airdata import AirData
 from loganalyze.judge.frozen import Witness
-from loganalyze.judge.screening import Bits, Rows, Screen, bit
+from loganalyze.judge.screening import HEIGHT, NOISE, SPEED, Bits, Rows, Screen, bit
 from loganalyze.judge.settings import Settings
 from loganalyze.record.channels import kind
 from loganalyze.record.log import FlightLog
@@ -60,9 +60,11 @@ def _others(log: FlightLog) -> tuple[tuple[Floats, float, float], ...]:
 
 def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, Bits] | None:
     found: dict[str, list[Rows]] = {}
-    for subject, values, step in (
-        ("airspeed", air.screened_airspeed, settings.stale_kt * KNOT),
-        ("pressure altitude", air.screened_altitude, settings.stale_ft * FOOT),
+    for subject, values, step, rate, bound in (
+        ("airspeed", air.screened_airspeed, settings.stale_kt * KNOT,
+         settings.plausible_rate_kt_s * KNOT, SPEED),
+        ("pressure altitude", air.screened_altitude, settings.stale_ft * FOOT,
+         settings.plausible_rate_ft_s * FOOT, HEIGHT),
     ):
         runs = frozen_runs(log, air, settings, subject, standing(log, values, settings.frozen_s))
         found[f"{subject} frozen while others moved"] = [frozen.rows_of(runs)]
@@ -72,7 +74,9 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
             rows = frozen.rows_of(runs, skip=1)
             if (len(runs) >= settings.stale_least
                     and len(rows) >= settings.stale_least_pct / 100 * len(log)):
-                found[f"{subject} stale"] = [rows]
+                # Where it steps faster than plausible, one side or the other was wrong too.
+                beside = frozen.beside_steps(log.time, bound.plausible(values), rate, NOISE[bound])
+                found[f"{subject} stale"] = [rows, beside]
     found |= _disagreements(log, air, settings)
     if not any(len(rows) for some in found.values() for rows in some):
         return None

@@ -172,6 +172,12 @@ def stale(
                       & (wait <= 1.5 * interval))
 
 
+def beside_steps(time: Floats, values: Floats, rate: float, noise: float) -> Rows:
+    """Return the rows on either side of every step faster than `rate` [SI/s] and `noise` [SI]."""
+    fast = np.flatnonzero(np.abs(np.diff(values)) > rate * np.diff(time) + noise)
+    return np.union1d(fast, fast + 1)
+
+
 def rows_of(runs: Runs, skip: int = 0) -> Rows:
     """Return the rows of all runs, without the first `skip` of each."""
     if not len(runs):

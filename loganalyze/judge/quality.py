@@ -108,7 +108,7 @@ def _judged(case: Case) -> Iterator[QualityFlag]:
             elif name == "stale":
                 runs = aside.stale_runs(log, values, step, settings)
                 aside_too = bool(raised.any())
-                raised = np.zeros(len(log), dtype=bool)
+                # Rows that were set aside before went for the habit; the runs are told either way.
                 raised[frozen.rows_of(runs, skip=1)] = True
                 found = {"times": len(runs)}
             elif name == "sources disagree":
