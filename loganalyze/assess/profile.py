@@ -133,7 +133,7 @@ def _gridded(
         values = means[name][first : last + 1]
         known = np.flatnonzero(~np.isnan(values))
         at = stamps[first : last + 1]
-        if len(known) == count and np.abs(at - grid).max() <= step / 4:
+        if len(known) == len(at) == count and np.abs(at - grid).max() <= step / 4:
             return values
         if not len(known):
             return np.full(count, np.nan)

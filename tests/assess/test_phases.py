@@ -321,6 +321,15 @@ def test_a_log_of_scattered_samples_costs_no_more_than_its_samples():
     assert set(names(told(log))) == {"cruise", "unknown"}
 
 
+def test_as_many_known_samples_as_cells_on_other_stamps():
+    # Three cells with samples, two of them with an altitude, and a grid of two.
+    log = FlightLog(np.array([0.0, 0.9, 1.05, 2.0]), {
+        "pressure_altitude": Channel(np.array([3000.0, 3000.0, NAN, 3000.0])),
+        "calibrated_airspeed": Channel(np.full(4, 100.0))}, Source(Path("few.csv")),
+        interval_s=1.0)
+    assert len(told(log)) == 1
+
+
 def test_an_analysis_of_the_verdict_alone_is_enough():
     log = drawn(HEIGHT, SPEED)
     assert told(log, verdict_only=True) == told(log)
