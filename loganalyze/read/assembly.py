@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.clock import Clock, normal_interval
 from loganalyze.read.columns import Column
+from loganalyze.read.fills import fill_sentences
 from loganalyze.read.held import blank_between, held_between, resolution
 from loganalyze.read.inference import all_kelvin
 from loganalyze.read.pieces import Rows
@@ -39,7 +40,8 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     channels = {column.channel: maker.channel(column) for column in job.columns
                 if not column.channel.endswith(FINE)}
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
-    inferred = (*job.source.inferred, *said, *settled.sentences, *maker.sentences)
+    inferred = (*job.source.inferred, *said, *settled.sentences, *fill_sentences(rows.counted),
+                *maker.sentences)
     source = job.source if inferred == job.source.inferred else replace(
         job.source, inferred=inferred)
     found: dict[str, Any] = {"rows": len(rows), "kept": len(settled.time)}
@@ -48,7 +50,7 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     found |= {f"set aside, {reason}": count for reason, count in settled.aside.items()}
     if rows.left_out:
         found["lines without a sample"] = rows.left_out
-    found |= counts or {}
+    found |= {**rows.counted, **(counts or {})}
     return FlightLog(settled.time, channels, source, clock.utc_start, fastest,
                      (Step("read", {"clock": job.form.words}, found),))
 

@@ -259,10 +259,11 @@ def _spread(stamps: Floats) -> tuple[Floats, int, list[str]]:
 
 def _coarse(counts: NDArray[np.intp]) -> bool:
     """Whether rows share their stamps all along, and never far more than the others do."""
-    if int(np.median(counts)) >= 2:
-        return bool((counts >= 2).mean() >= 0.8)
-    if (counts >= 2).mean() < COARSE_SHARE or len(counts) < 20 or counts.max() > 3:
+    repeats = counts >= 2
+    if np.median(counts) >= 2 and repeats.mean() >= 0.8:
+        return True
+    if repeats.mean() < COARSE_SHARE or len(counts) < 20 or counts.max() > counts.mean() + 2:
         return False
-    shared = np.flatnonzero(counts >= 2)
+    shared = np.flatnonzero(repeats)
     usual = len(counts) / len(shared)
     return bool((np.diff(shared, prepend=-1, append=len(counts)) <= 2 * usual + 1).all())

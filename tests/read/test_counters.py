@@ -1,0 +1,160 @@
+"""Counters that start again, refreshed late or blank between: hand-made, a turn at a time."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from loganalyze.read import dates
+from loganalyze.read.counters import Wheel, Years, filled
+from loganalyze.read.gears import DayGear, FrameGear, WeekGear
+
+NAN = np.nan
+DAY = 86400.0
+
+
+def joined(wheel: Wheel, low: list[float], high: list[float] | None = None) -> list[float]:
+    return wheel.join(np.array(low), None if high is None else np.array(high)).tolist()
+
+
+def test_a_counter_that_starts_again_runs_on():
+    assert joined(Wheel(60), [58, 59, 0, 1]) == [58, 59, 60, 61]
+
+
+def test_it_runs_on_from_block_to_block():
+    wheel = Wheel(60)
+    assert joined(wheel, [58, 59]) == [58, 59]
+    assert joined(wheel, [NAN]) == pytest.approx([NAN], nan_ok=True)
+    assert joined(wheel, [0, 30, 59, 0]) == [60, 90, 119, 120]
+
+
+def test_a_step_back_over_the_start_is_no_turn_ahead():
+    assert joined(Wheel(DAY), [DAY - 1, 0, DAY - 1, 1]) == [DAY - 1, DAY, DAY - 1, DAY + 1]
+
+
+def test_hours_of_rest_lead_ahead_not_back():
+    assert joined(Wheel(DAY), [6 * 3600, 20 * 3600]) == [6 * 3600, 20 * 3600]
+
+
+def test_the_upper_counter_counts_what_the_lower_can_not():
+    assert joined(Wheel(60, 60), [10, 20, 15], [4, 4, 9]) == [250, 260, 555]
+
+
+def test_an_upper_counter_that_is_refreshed_late_is_not_believed_at_the_turn():
+    # The minute turns two rows after the seconds do.
+    low, high = [57, 58, 59, 0, 1, 2, 3, 30], [4, 4, 4, 4, 4, 5, 5, 5]
+    assert joined(Wheel(60, 60, 5), low, high) == [297, 298, 299, 300, 301, 302, 303, 330]
+
+
+def test_an_upper_counter_that_turns_early_is_not_believed_either():
+    low, high = [30, 57, 58, 59, 0, 1], [4, 4, 5, 5, 5, 5]
+    assert joined(Wheel(60, 60, 5), low, high) == [270, 297, 298, 299, 300, 301]
+
+
+def test_the_upper_counter_starts_again_too():
+    assert joined(Wheel(60, 60, 5), [59, 0, 30], [59, 59, 0]) == [3599, 0, 30]
+
+
+def test_blanks_of_the_upper_counter_are_counted_through():
+    low, high = [30, 45, 0, 15, 30], [NAN, 4, NAN, NAN, NAN]
+    assert joined(Wheel(60, 60), low, high) == [270, 285, 300, 315, 330]
+
+
+def test_a_day_that_is_skipped_is_a_gap():
+    assert joined(Wheel(DAY, None, 65), [36000, 36000], [100, 103]) == [
+        100 * DAY + 36000, 103 * DAY + 36000]
+
+
+def test_filled():
+    assert filled(np.array([NAN, 1, NAN, 2]), 7).tolist() == [7, 1, 1, 2]
+
+
+@pytest.mark.parametrize(("first", "days", "runs_on"), [
+    (None, [364, 365, 1, 2], [364, 365, 366, 367]),
+    (None, [365, 366, 1, 2], [365, 366, 367, 368]),
+    (2026, [365, 1], [365, 366]),
+    (2028, [366, 1], [366, 367]),
+    (2028, [59, 60, 61], [59, 60, 61]),
+])
+def test_days_of_the_year_run_on(first, days, runs_on):
+    assert Years(first).run_on(np.array(days, dtype=float)).tolist() == runs_on
+
+
+def gear_seconds(gear, *columns):
+    return gear.run(np.column_stack([np.array(column, dtype=float) for column in columns]))
+
+
+def test_hours_minutes_seconds_over_midnight_and_a_year_end():
+    gear = DayGear(3, True, False, "ordinal", 2027)
+    seconds = gear_seconds(gear, [59.5, 0, 0.5], [59, 0, 0], [23, 0, 0], [365, 1, 1])
+    assert seconds.tolist() == [86399.5, 86400, 86400.5]
+    assert gear.base_s == dates.days_of(2027, 12, 31) * DAY
+
+
+def test_a_leap_day_in_months_and_days():
+    gear = DayGear(1, True, False, "months", 2028)
+    seconds = gear_seconds(gear, [86399, 0, 40000, 86399, 0],
+                           [228, 229, 229, 229, 301])
+    assert seconds.tolist() == [86399, 86400, 126400, 2 * DAY - 1, 2 * DAY]
+
+
+def test_a_year_end_in_months_and_days():
+    gear = DayGear(1, True, False, "months", 2026)
+    assert gear_seconds(gear, [86399, 0], [1231, 101]).tolist() == [86399, 86400]
+
+
+def test_an_offset_from_utc_is_taken_off_and_carried():
+    gear = DayGear(1, True, True)
+    assert gear_seconds(gear, [3600, 3601, 3602], [10, 10, 10], [3600, NAN, 3600]).tolist() == [
+        0, 1, 2]
+
+
+def test_a_satellite_week_ends():
+    gear = WeekGear()
+    assert gear_seconds(gear, [604799, 0, 1], [2407, 2407, 2408]).tolist() == [
+        604799, 604800, 604801]
+    assert gear.base_s == 2407 * 604800
+
+
+def test_frames_and_subframes_start_again_where_stated():
+    gear = FrameGear(4, 4, 1024)
+    seconds = gear_seconds(gear, [3, 4, 1, 2], [1023, 1023, 0, 0])
+    assert np.diff(seconds).tolist() == [1, 1, 1]
+
+
+def test_frames_start_again_after_a_power_of_two_and_it_is_said():
+    said: list[str] = []
+    gear = FrameGear(4, 1, None, said.append)
+    assert gear_seconds(gear, [4094, 4095, 0, 1]).tolist() == [16376, 16380, 16384, 16388]
+    assert said == ["The frame counter fell from 4095 to 0: taken as a start again after 4096 "
+                    "frames."]
+
+
+def test_a_frame_counter_that_is_set_anew_falls():
+    assert gear_seconds(FrameGear(4, 1), [700, 701, 0, 1]).tolist() == [2800, 2804, 0, 4]
+
+
+def test_frames_that_are_lost_are_a_gap():
+    assert np.diff(gear_seconds(FrameGear(4, 4, 4096), [1, 2, 3], [10, 10, 14])).tolist() == [1, 17]
+
+
+def test_leap_seconds_of_satellite_time():
+    day = dates.days_of
+    assert dates.leap_seconds(day(2016, 12, 31)) == 17
+    assert dates.leap_seconds(day(2017, 1, 1)) == 18
+    assert dates.leap_seconds(day(1980, 1, 6)) == 0
+
+
+def test_days_that_are_not_on_the_calendar():
+    assert np.isnan(dates.days_of(2026, 2, 29))
+    assert not np.isnan(dates.days_of(2028, 2, 29))
+    assert np.isnan(dates.days_of(2100, 2, 29))
+    assert np.isnan(dates.days_of_ordinal(2026, 366))
+    assert dates.spelled(float(dates.days_of_ordinal(2028, 366))) == "2028-12-31"
+    assert dates.spelled(float(dates.day_of_digits(20280229))) == "2028-02-29"
+
+
+def test_a_spreadsheet_counts_days_from_the_end_of_1899():
+    # ECMA-376, part 1, 18.17.4.1: serial 1 is 1900-01-01, and 1900 counts as a leap year.
+    assert dates.days_of(2000, 1, 1) == 36526 + dates.SERIAL_1900
+    assert dates.days_of(2000, 1, 1) == 35064 + dates.SERIAL_1904

@@ -1,0 +1,223 @@
+"""Where one flight ends and the next begins, on profiles drawn by hand at 1 Hz."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pytest
+from small_exports import FT, KT, export, lines, parquet
+
+from loganalyze.problems import Problem
+from loganalyze.read import cutting, read_flights, read_log
+
+NAN = np.nan
+FIELD = 500.0
+
+
+def ground(seconds, speed=0.0):
+    return np.full(seconds, speed), np.full(seconds, FIELD), np.ones(seconds)
+
+
+def flight(seconds=1200, cruise=180.0, height=4000.0):
+    """Take off at once, climb, cruise and land with a roll of 20 s."""
+    up = np.linspace(60, cruise, 120)
+    speed = np.concatenate([up, np.full(seconds - 260, cruise), up[::-1], np.linspace(55, 20, 20)])
+    rise = np.linspace(0, height, 120)
+    profile = np.concatenate([rise, np.full(seconds - 260, height), rise[::-1], np.zeros(20)])
+    wheels = np.concatenate([np.zeros(seconds - 20), np.ones(20)])
+    return speed, FIELD + profile, wheels
+
+
+def log_of(folder: Path, *parts, wheels=True, gap=None, blank_below=None, **columns) -> Path:
+    speed, altitude, weight = (np.concatenate(each) for each in zip(*parts, strict=True))
+    time = np.arange(len(speed), dtype=float)
+    if gap is not None:
+        time[gap[0]:] += gap[1]
+    if blank_below is not None:
+        speed = np.where(speed < blank_below, NAN, speed)
+    data = {"time_s": time, "press_alt_ft": altitude, "ias_kt": speed}
+    if wheels:
+        data["weight on wheels"] = weight
+    data |= columns
+    return parquet(folder, {name: pa.array(values, from_pandas=True)
+                            for name, values in data.items()})
+
+
+def lengths(path, **settings):
+    return [(float(log.time[0]), len(log)) for log in read_flights(path, **settings)]
+
+
+WHEELS = pytest.mark.parametrize("wheels", [True, False], ids=["weight on wheels", "airspeed"])
+
+
+@WHEELS
+def test_a_short_turnaround_is_shared_between_two_flights(wheels, tmp_path):
+    path = log_of(tmp_path, ground(300), flight(), ground(600), flight(), ground(300),
+                  wheels=wheels)
+    first, second = read_flights(path)
+    assert (first.time[0], second.time[-1]) == (0, 3599)
+    # The ground time from the roll's slow part on, shared in halves.
+    assert first.time[-1] + 1 == second.time[0] == pytest.approx(1800, abs=15)
+    assert len(first) + len(second) == 3600
+
+
+@WHEELS
+def test_long_ground_running_belongs_to_no_flight_and_is_said(wheels, tmp_path):
+    path = log_of(tmp_path, flight(), ground(9000, 12.0), flight(), wheels=wheels)
+    first, second = read_flights(path)
+    assert len(first) == pytest.approx(1200 + 1800, abs=25)
+    assert len(second) == pytest.approx(1200 + 1800, abs=25)
+    left = second.steps[0].counts["ground running before, of no flight"]
+    assert len(first) + left + len(second) == 11400
+    assert f"{left} rows before this flight" in second.source.inferred[-1]
+
+
+@WHEELS
+def test_a_touch_and_go_is_one_flight(wheels, tmp_path):
+    path = log_of(tmp_path, flight(), ground(40), flight(), wheels=wheels)
+    assert len(lengths(path)) == 1
+
+
+def test_weight_on_wheels_that_bounces_at_touchdown_ends_one_flight(tmp_path):
+    speed, altitude, wheels = flight()
+    wheels = wheels.copy()
+    wheels[-60:] = 1
+    wheels[[-55, -54, -50, -49, -48]] = 0
+    path = log_of(tmp_path, (speed, altitude, wheels), ground(600), flight())
+    assert len(lengths(path)) == 2
+
+
+def test_weight_on_wheels_that_flickers_while_taxiing_is_no_flight(tmp_path):
+    speed, altitude, wheels = ground(4000, 15.0)
+    wheels = wheels.copy()
+    wheels[1000:1003] = 0
+    path = log_of(tmp_path, flight(), (speed, altitude, wheels), flight())
+    assert len(lengths(path)) == 2
+
+
+@WHEELS
+def test_a_rejected_take_off_is_no_flight(wheels, tmp_path):
+    rejected = (np.concatenate([np.linspace(0, 110, 20), np.linspace(110, 0, 20)]),
+                np.full(40, FIELD), np.ones(40))
+    path = log_of(tmp_path, flight(), ground(2000), rejected, ground(2000), flight(), wheels=wheels)
+    assert len(lengths(path)) == 2
+
+
+def test_slow_flight_at_changing_altitude_is_not_on_the_ground(tmp_path):
+    slow = (np.full(600, 45.0), FIELD + 2000 + np.linspace(0, 900, 600), np.zeros(600))
+    assert len(lengths(log_of(tmp_path, flight(), slow, flight(), wheels=False))) == 1
+
+
+def test_a_hover_is_flight_where_weight_on_wheels_says_so(tmp_path):
+    hover = (np.full(600, 10.0), np.full(600, FIELD + 50), np.zeros(600))
+    high = flight()
+    assert len(lengths(log_of(tmp_path, high, hover, high))) == 1
+
+
+def test_weight_on_wheels_the_wrong_way_round_is_not_believed(tmp_path):
+    parts = [(speed, altitude, 1 - wheels)
+             for speed, altitude, wheels in (flight(), ground(1000), flight())]
+    assert len(lengths(log_of(tmp_path, *parts))) == 2
+
+
+def test_airspeed_that_is_not_computed_on_the_ground(tmp_path):
+    path = log_of(tmp_path, ground(300), flight(), ground(1000), flight(), wheels=False,
+                  blank_below=40)
+    assert len(lengths(path)) == 2
+
+
+def test_an_airspeed_lost_in_cruise_does_not_cut(tmp_path):
+    speed, altitude, wheels = flight(3000)
+    speed = speed.copy()
+    speed[1000:1900] = NAN
+    assert len(lengths(log_of(tmp_path, (speed, altitude, wheels), wheels=False))) == 1
+
+
+def test_a_snippet_around_an_event_is_one_flight(tmp_path):
+    assert lengths(log_of(tmp_path, (np.full(20, 250.0), np.full(20, 9000.0), np.zeros(20)))) == [
+        (0, 20)]
+
+
+def test_a_gap_of_hours_cuts_in_the_air_too(tmp_path):
+    speed, altitude, wheels = flight()
+    path = log_of(tmp_path, (speed[:600], altitude[:600], wheels[:600]),
+                  (speed[600:], altitude[600:], wheels[600:]), gap=(600, 7200))
+    assert lengths(path) == [(0, 600), (7800, 600)]
+
+
+def test_a_stretch_on_the_ground_alone_belongs_to_no_flight(tmp_path):
+    path = log_of(tmp_path, ground(900), flight(), gap=(900, 7200))
+    logs = list(read_flights(path))
+    assert [len(log) for log in logs] == [1200]
+    assert logs[0].steps[0].counts["ground running before, of no flight"] == 900
+
+
+def test_a_log_in_which_nothing_flies_is_given_as_it_is(tmp_path):
+    path = log_of(tmp_path, ground(900), ground(600), gap=(900, 7200))
+    logs = list(read_flights(path))
+    assert [len(log) for log in logs] == [900, 600]
+    assert "No flight was found here" in logs[0].source.inferred[-1]
+
+
+def test_a_clock_set_anew_begins_a_flight_whose_times_are_as_recorded(tmp_path):
+    speed, altitude, _ = (np.concatenate(each) for each in zip(flight(), flight(), strict=True))
+    time = np.concatenate([np.arange(1200.0), np.arange(1200.0) + 3])
+    path = parquet(tmp_path, {"time_s": pa.array(time), "press_alt_ft": pa.array(altitude),
+                              "ias_kt": pa.array(speed)})
+    first, second = read_flights(path)
+    assert (first.time[-1], second.time[0], second.time[-1]) == (1199, 3, 1202)
+    assert second.source.inferred[-1] == (
+        "The clock was set anew before these rows, from 1199 s to 3 s since the file's first "
+        "sample: how long the break was isn't known, and the times are as recorded.")
+    with pytest.raises(Problem, match="the clock was reset"):
+        read_log(path)
+
+
+def test_flights_from_raw_pressures(tmp_path):
+    speed, altitude, _ = (np.concatenate(each) for each in zip(
+        flight(), ground(1000), flight(), strict=True))
+    static = 1013.25 * (1 - 6.87559e-6 * altitude) ** 5.25588
+    impact = 0.5 * 1.225 * (speed * KT) ** 2 / 100
+    path = parquet(tmp_path, {
+        "time_s": pa.array(np.arange(len(speed), dtype=float)),
+        "static pressure hPa": pa.array(static), "total pressure hPa": pa.array(static + impact)})
+    assert len(lengths(path)) == 2
+
+
+def test_pieces_of_any_size_give_the_same_flights(tmp_path, monkeypatch):
+    path = log_of(tmp_path, ground(300), flight(), ground(600), flight(), ground(5000), flight())
+    whole = lengths(path)
+    assert len(whole) == 3
+    monkeypatch.setattr("loganalyze.read.parquet.BATCH", 97)
+    assert lengths(path) == whole
+
+
+def test_ground_time_is_let_go_of_while_it_runs(tmp_path, monkeypatch):
+    monkeypatch.setattr("loganalyze.read.parquet.BATCH", 500)
+    monkeypatch.setattr(cutting, "FLIGHT_ROOM", 4000)
+    path = log_of(tmp_path, ground(20_000), flight(), ground(20_000), flight())
+    greatest = 0
+    add = cutting.Cutter.add
+
+    def watched(self, piece):
+        nonlocal greatest
+        add(self, piece)
+        greatest = max(greatest, len(self._rows))
+
+    monkeypatch.setattr(cutting.Cutter, "add", watched)
+    first, second = read_flights(path)
+    assert len(first) == pytest.approx(1800 + 1200 + 1800, abs=25)
+    assert len(second) == pytest.approx(1800 + 1200, abs=25)
+    assert greatest <= 8000
+
+
+def test_text_exports_are_cut_as_well(tmp_path):
+    speed, altitude, _ = (np.concatenate(each) for each in zip(
+        flight(), ground(1000), flight(), strict=True))
+    rows = [f"{i},{a:.0f},{v:.1f}" for i, (a, v) in enumerate(zip(altitude, speed, strict=True))]
+    path = export(tmp_path, lines("time_s,press_alt_ft,ias_kt", rows))
+    flights = list(read_flights(path))
+    assert len(flights) == 2
+    assert flights[1].channels["pressure_altitude"].values.max() == pytest.approx(4500 * FT)

@@ -1,0 +1,109 @@
+"""Channels held between their samples, and what must not be mistaken for one."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from loganalyze.read.held import blank_between, held_between
+from loganalyze.read.words import joined, unwrapped
+
+RNG = np.random.default_rng(5)
+CLIMB = 3000 + np.cumsum(RNG.uniform(5, 15, 200))
+
+
+@pytest.mark.parametrize("beat", [2, 3, 4, 8, 16])
+def test_a_held_channel_is_recorded_once_a_beat(beat):
+    rows, found = held_between(np.repeat(CLIMB, beat))
+    assert found == beat
+    assert rows.tolist() == list(range(0, 200 * beat, beat))
+
+
+def test_the_beat_may_begin_anywhere():
+    rows, beat = held_between(np.repeat(CLIMB, 4)[3:])
+    assert beat == 4
+    assert rows.tolist() == list(range(1, 797, 4))
+
+
+def test_a_value_that_comes_again_was_recorded_again():
+    values = CLIMB.copy()
+    values[50:53] = values[50]
+    rows, _ = held_between(np.repeat(values, 4))
+    assert rows.tolist() == list(range(0, 800, 4))
+
+
+def test_rows_that_were_lost_break_the_beat_once():
+    values = np.delete(np.repeat(CLIMB, 4), [101])
+    rows, beat = held_between(values)
+    assert beat == 4
+    assert abs(len(rows) - 200) <= 1
+
+
+def test_a_long_channel_is_told_from_parts_of_it():
+    values = np.repeat(np.cumsum(RNG.uniform(-1, 1, 100_000)), 4)
+    rows, beat = held_between(values)
+    assert beat == 4
+    assert len(rows) == 100_000
+    assert held_between(np.cumsum(RNG.uniform(-1, 1, 400_000))) is None
+
+
+LEVEL = np.full(4000, 35000.0)
+SLOWLY = np.round(np.cumsum(RNG.normal(0, 0.05, 4000)))
+CREEP = np.floor(np.arange(4000) * 0.237)
+NOISY = np.round(35000 + RNG.normal(0, 0.4, 4000))
+LEVERS = np.repeat([0.0, 5, 15, 30, 15, 5, 0], [371, 92, 44, 180, 12, 601, 700])
+
+
+@pytest.mark.parametrize("values", [
+    LEVEL, SLOWLY, CREEP, NOISY, LEVERS, CLIMB, np.full(4000, np.nan), np.arange(5.0),
+], ids=["level cruise", "slow drift", "creep", "noise", "levers", "every row", "blank", "short"])
+def test_what_is_not_held(values):
+    assert held_between(values) is None
+
+
+def test_a_level_cruise_between_two_climbs_stays_recorded_at_every_row():
+    values = np.concatenate([CLIMB, np.full(3000, CLIMB[-1]), CLIMB[::-1]])
+    assert held_between(values) is None
+
+
+def test_a_held_channel_in_level_cruise_keeps_its_beat():
+    values = np.repeat(np.concatenate([CLIMB, np.full(300, CLIMB[-1]), CLIMB[::-1]]), 4)
+    rows, _ = held_between(values)
+    assert rows.tolist() == list(range(0, len(values), 4))
+
+
+def test_blank_between():
+    values = np.full(100, np.nan)
+    values[3::4] = 1.0
+    assert blank_between(values).tolist() == list(range(3, 100, 4))
+    values[::2] = 1.0
+    assert blank_between(values) is None
+
+
+def test_coarse_and_fine_words_join():
+    value = np.arange(0, 9000, 37.0)
+    coarse = value + 300 * np.sin(value)
+    np.testing.assert_allclose(joined(coarse, value % 1000, 1000), value)
+
+
+def test_words_that_can_not_tell_the_turn_give_nothing():
+    assert np.isnan(joined(np.array([1490.0]), np.array([0.0]), 1000)).all()
+    assert joined(np.array([1400.0]), np.array([0.0]), 1000).tolist() == [1000]
+
+
+def test_a_value_that_starts_again_runs_on_both_ways():
+    truth = np.concatenate([np.arange(0, 9000, 100.0), np.arange(9000, -1, -100.0)])
+    value, lost = unwrapped(truth % 4096, np.arange(len(truth)) * 1.0, 4096, 10)
+    np.testing.assert_allclose(value, truth)
+    assert lost == 0
+
+
+def test_over_a_long_gap_a_value_may_have_turned_unseen():
+    value, lost = unwrapped(np.array([4000.0, 50, 100]), np.array([0.0, 1, 60]), 4096, 10)
+    np.testing.assert_array_equal(value, [4000, 4146, np.nan])
+    assert lost == 1
+
+
+def test_a_lone_fault_does_not_turn_the_count():
+    value, _ = unwrapped(np.array([4000.0, 4010, 3, 4030, 4040]), np.arange(5.0), 4096, 10)
+    assert value[[0, 1, 3, 4]].tolist() == [4000, 4010, 4030, 4040]

@@ -1,0 +1,143 @@
+"""A clock made to rise: what is set aside, what begins a new stretch, what is refused."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from loganalyze.problems import Problem
+from loganalyze.read.settling import find_break, settle
+
+NAN = np.nan
+
+
+def clock(*parts):
+    return np.concatenate([np.atleast_1d(np.array(part, dtype=float)) for part in parts])
+
+
+def test_a_rising_clock_is_left_as_it_is():
+    settled = settle(np.arange(5.0), "log")
+    assert settled.time.tolist() == [0, 1, 2, 3, 4]
+    assert settled.keep is None
+    assert not settled.sentences
+
+
+def test_a_stamp_that_leaps_ahead_is_set_aside_alone():
+    settled = settle(clock(np.arange(50), 1e9, np.arange(51, 100)), "log")
+    assert settled.aside == {"time leaps ahead": 1}
+    assert settled.time.tolist() == [*range(50), *range(51, 100)]
+    assert settled.sentences == ("1 of 100 rows were set aside: time leaps ahead.",)
+
+
+def test_a_stamp_that_falls_back_is_set_aside_alone():
+    settled = settle(clock(np.arange(50), 3, np.arange(51, 100)), "log")
+    assert settled.aside == {"time runs backwards": 1}
+    assert settled.keep is not None
+    assert 50 not in settled.keep
+
+
+def test_a_clock_corrected_by_seconds_loses_those_seconds():
+    settled = settle(clock(np.arange(200), np.arange(197, 400)), "log")
+    assert settled.aside == {"time runs backwards": 3, "repeated time": 1} or (
+        settled.aside == {"time runs backwards": 2, "repeated time": 1})
+    assert (np.diff(settled.time) == 1).all()
+
+
+def test_a_clock_that_is_set_anew_late_in_the_log_is_refused_all_the_same():
+    with pytest.raises(Problem, match="the clock was reset: it runs on from 5 s after 2999 s"):
+        settle(clock(np.arange(3000), np.arange(5, 105)), "log")
+
+
+def test_a_fall_at_the_very_end_is_set_aside():
+    settled = settle(clock(np.arange(1000), np.arange(10)), "log")
+    assert settled.aside == {"time runs backwards": 10}
+
+
+def test_blank_times():
+    time = np.arange(100.0)
+    time[7] = NAN
+    settled = settle(time, "log")
+    assert settled.aside == {"no time": 1}
+    assert settled.keep is not None
+    assert 7 not in settled.keep
+
+
+def test_a_time_at_every_eighth_row_is_spread_over_the_rows_between():
+    time = np.full(80, NAN)
+    time[2::8] = 10 + np.arange(10)
+    settled = settle(time, "log")
+    np.testing.assert_allclose(settled.time, 10 + np.arange(78) / 8)
+    assert settled.keep is not None
+    assert settled.keep[0] == 2
+    assert settled.sentences == (
+        "Only every 8th row has a time: the rows between were spread evenly.",
+        "2 of 80 rows were set aside: no time.")
+
+
+def test_rows_between_are_not_spread_over_a_gap():
+    time = np.full(160, NAN)
+    time[::8] = np.concatenate([np.arange(10), 500 + np.arange(10)])
+    settled = settle(time, "log")
+    assert settled.aside == {"no time": 7}
+    assert not ((settled.time > 9) & (settled.time < 500)).any()
+
+
+def test_stamps_in_tenths_of_a_clock_of_sixteen_hertz_are_spread():
+    truth = np.arange(320) / 16
+    settled = settle(np.floor(truth * 10) / 10, "log")
+    assert (np.diff(settled.time) > 0).all()
+    assert np.abs(settled.time - truth).max() <= 0.1
+    assert settled.spread == 120
+    assert len(settled.time) == 320
+
+
+def test_a_burst_of_repeated_rows_is_no_coarse_clock():
+    time = np.concatenate([np.arange(300), np.repeat(np.arange(300, 310), 2), np.arange(310, 600)])
+    settled = settle(time.astype(float), "log")
+    assert settled.aside == {"repeated time": 10}
+
+
+def test_too_many_faults_are_refused():
+    time = np.arange(100.0)
+    time[::5] = NAN
+    with pytest.raises(Problem, match="20 of 100 rows have no time"):
+        settle(time, "log")
+
+
+def test_newest_first_is_refused():
+    with pytest.raises(Problem, match="39 of 40 rows have a time earlier"):
+        settle(np.arange(40.0)[::-1], "log")
+
+
+def breaks(time, gap_s=100.0, final=True):
+    return find_break(np.asarray(time, dtype=float), 0, -np.inf, gap_s, final)
+
+
+def test_a_gap_begins_a_stretch():
+    found, row, latest = breaks([0, 1, 2, 500, 501])
+    assert (found.row, found.reset, found.before_s, found.after_s) == (3, False, 2, 500)
+    assert (row, latest) == (3, 2)
+    assert breaks([0, 1, 100, 101])[0] is None
+    assert breaks([NAN, 0, NAN, 500])[0].row == 3
+
+
+def test_a_lone_leap_ahead_is_no_gap():
+    assert breaks(clock(np.arange(20), 1e9, np.arange(21, 40)))[0] is None
+
+
+def test_a_leap_at_the_end_waits_for_the_rows_to_come():
+    found, row, latest = breaks([0, 1, 2, 500], final=False)
+    assert (found, row, latest) == (None, 3, 2)
+    assert breaks([0, 1, 2, 500])[0].row == 3
+
+
+def test_a_reset_begins_a_stretch_once_it_has_run_on():
+    time = clock(np.arange(1000), np.arange(100))
+    found, _, _ = breaks(time)
+    assert (found.row, found.reset, found.before_s, found.after_s) == (1000, True, 999, 0)
+    assert breaks(time[:1030], final=False)[:2] == (None, 1000)
+    assert breaks(time[:1030])[0] is None
+
+
+def test_a_short_fall_is_no_reset():
+    assert breaks(clock(np.arange(1000), np.arange(980, 1200)))[0] is None
