@@ -147,7 +147,7 @@ CASES: tuple[Case, ...] = (
     Case("coarse_and_fine.csv", FEW),
     Case("wrap_around.csv", FEW),
     Case("two_sources.csv", FEW | {"pressure_altitude_2": 1, "indicated_airspeed_2": 0.1}),
-    Case("one_of_two_sources.csv", FEW),
+    Case("one_of_two_sources.csv", FEW | {"pressure_altitude_2": 1, "indicated_airspeed_2": 0.1}),
     Case("family.csv", {"pressure_altitude": 0.33, "indicated_airspeed": 0.054,
                         "static_air_temperature": 0.1}, families="families"),
     # Units and channels

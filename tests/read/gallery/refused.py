@@ -85,7 +85,7 @@ REFUSED: tuple[Refusal, ...] = (
     # Columns and units
     Refusal("refused/unit_unknown.csv",
             '{}: the unit "furlong/h" of column "IAS [furlong/h]" isn\'t known; state the unit in '
-            "a columns file as one of kt, km/h, m/s, mph, ft/min, ft/s."),
+            "a columns file as one of kt, km/h, m/s, mph, ft/min, 100 ft/min, ft/s, m/min."),
     Refusal("refused/unit_unstated.csv",
             '{}: nothing states the unit of column "Pressure Altitude" (pressure altitude); state '
             "it in a columns file."),
@@ -102,8 +102,8 @@ REFUSED: tuple[Refusal, ...] = (
             '{}: column "Airspeed [kt]" may be indicated airspeed, calibrated airspeed or true '
             "airspeed; say which in a columns file."),
     Refusal("refused/two_airspeeds.csv",
-            '{}: columns "IAS L [kt]" and "IAS R [kt]" may each be the indicated airspeed; choose '
-            "one in a columns file."),
+            '{}: columns "IAS [kt]" and "KIAS" may each be the indicated airspeed; choose one in a '
+            "columns file."),
     Refusal("refused/same_name.csv",
             '{}, line 1: 2 columns are called "IAS [kt]"; export the log with a name of its own '
             "for each column."),

@@ -93,7 +93,7 @@ pressure_altitude = {{ column = "HP", unit = "{"ft" if name == "a" else "m"}" }}
 indicated_airspeed = {{ column = "VI", unit = "kt" }}
 """)
     put("refused/two_airspeeds.csv", text(grid(T, elapsed(), [
-        FEW[0], ("IAS L [kt]", *FEW[1][1:]), ("IAS R [kt]", *FEW[1][1:]), FEW[2]])))
+        FEW[0], ("IAS [kt]", *FEW[1][1:]), ("KIAS", *FEW[1][1:]), FEW[2]])))
     twice = [[*row[:3], row[2], row[3]] for row in rows]
     put("refused/same_name.csv", text(twice))
     speeds = pa.array(truth("indicated_airspeed", T))
