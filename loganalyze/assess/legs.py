@@ -26,7 +26,7 @@ class Leg:
 
     ``kind`` : GROUND, REJECTED (a take-off that was given up) or AIRBORNE. ``departure_ft`` and
     ``arrival_ft`` [ft] : pressure altitude recorded on the ground before and after it, NaN
-    where none was. ``rolls`` : whether it begins, ends with a roll on the runway.
+    where none was.
     """
 
     kind: str
@@ -106,12 +106,26 @@ def _between(
         departure = float(np.median(profile.height[max(first - minute, before[-1].first) : first]))
     if after > stop:
         arrival = float(np.median(profile.height[stop : min(stop + minute, after)]))
+    rolling = _rolling(profile, first, stop)
+    if np.isnan(departure) and not rolling.all() and rolling[:3].all():
+        # The log begins on the runway.
+        departure = float(np.median(profile.height[first : first + int(rolling.argmin())]))
+    if np.isnan(arrival) and not rolling.all() and rolling[-3:].all():
+        arrival = float(np.median(profile.height[stop - int(rolling[::-1].argmin()) : stop]))
     height = profile.height[first:stop]
     above = np.fmin(departure, arrival)
     if not np.isnan(above) and float(height.max()) < above + settings.airborne_ft:
         fast = float(profile.airspeed[first:stop].max()) >= settings.rejected_kt
         return [Leg(REJECTED if fast and not np.isnan(departure) else GROUND, first, stop)]
     return _touches(profile, Leg(AIRBORNE, first, stop, departure, arrival), settings)
+
+
+def _rolling(profile: Profile, first: int, stop: int) -> Mask:
+    """Tell where the wheels are known to be on the ground."""
+    wheels = profile.more.get("weight_on_wheels")
+    if wheels is None:
+        return np.zeros(stop - first, dtype=bool)
+    return np.asarray(np.nan_to_num(wheels[first:stop]) > 0.5)
 
 
 def _touches(profile: Profile, leg: Leg, settings: PhaseSettings) -> list[Leg]:

@@ -129,6 +129,19 @@ def test_slow_with_the_wheels_off_the_ground_is_flight():
     assert names(phases(level, slow, weight_on_wheels=[(0, 0), (900, 0)])) == ["cruise"]
 
 
+def test_a_log_that_begins_or_ends_on_the_runway_with_its_wheels_on_it():
+    wheels = [(0, 1), (101, 1), (101.5, 0), (1499, 0), (1499.5, 1), (1700, 1)]
+    cut = [[(max(at - 80, 0), value) for at, value in corners if at < 1520] + [(1440, last)]
+           for corners, last in ((HEIGHT, 500), (SPEED, 50), (wheels, 1))]
+    cut[1][0] = (0, 60)
+    cut[1][1] = (0, 60)
+    found = phases(cut[0], cut[1], weight_on_wheels=cut[2])
+    close(found, [("take-off", 21.4), ("initial climb", 60), ("climb", 420), ("cruise", 1020),
+                  ("descent", 1300), ("approach", 1418), ("landing", 1440)])
+    # Without the wheels no one knows where the ground was.
+    assert names(phases(cut[0], cut[1])) == ["climb", "cruise", "descent"]
+
+
 def test_a_rejected_take_off_is_a_take_off():
     found = phases([(0, 300), (400, 300)],
                    [(0, 5), (100, 5), (130, 95), (150, 15), (400, 5)])
