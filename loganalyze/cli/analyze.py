@@ -15,6 +15,7 @@ import click
 from loganalyze.cli import complain
 from loganalyze.cli.options import (
     FILE,
+    columns_option,
     declare_option,
     json_option,
     limits_option,
@@ -59,8 +60,7 @@ class _Job:
 @click.command("analyze")
 @click.argument("logs", nargs=-1, required=True, type=FILE, metavar="LOG...")
 @limits_option(required=True)
-@click.option("--columns", type=FILE, metavar="FILE",
-              help="A columns file (TOML): which column is which channel, in which unit.")
+@columns_option
 @click.option("--priors", type=FILE, metavar="FILE",
               help="A priors file (TOML): how often margins occur in the fleet, by limit; without "
               "it probabilities assume a flat prior.")

@@ -42,6 +42,15 @@ def limits_option(required: bool) -> Callable[[Command], Command]:
                         help="The limits sheet, a TOML file.")
 
 
+def columns_option(command: Command) -> Command:
+    """Add the --columns option."""
+    return click.option(
+        "--columns", type=FILE, metavar="FILE",
+        help="A columns file (TOML): which column is which channel, in which unit; or a folder of "
+             "them, of which the one is taken whose [signature] fits the log.",
+    )(command)
+
+
 def declare_option(command: Command) -> Command:
     """Add the --declare option."""
     return click.option(

@@ -72,6 +72,7 @@ class _Finder:
     habits: ClockHabits
     where: str
     notes: list[str] = field(default_factory=list)
+    order: str = ""
 
     def find(self) -> tuple[Form, list[str]]:
         form = self._form()
@@ -80,7 +81,7 @@ class _Finder:
             form = replace(form, epoch_s=form.epoch_s - shift, inferred="")
         if form.inferred:
             self.notes.insert(0, form.inferred)
-        return form, self.notes
+        return replace(form, order=self.order), self.notes
 
     def _form(self) -> Form:
         stated = self.habits.form
@@ -119,6 +120,7 @@ class _Finder:
             return self.log.clock(column)
         if found.date:
             order, sentence = find_order(self.log, column, self.habits.form, None, self.where)
+            self.order = order
             plain = self.log.clock(column)
             if sentence:
                 self.notes.append(sentence)
@@ -249,6 +251,7 @@ class _Finder:
         one_hand = hands[0] if len(hands) == 1 else _whole_hand(hands)
         order, sentence = find_order(self.log, column, self.habits.form, (clock, one_hand),
                                      self.where)
+        self.order = order
         if sentence:
             self.notes.append(sentence)
         return days_written("date", order), "days", (column,)
