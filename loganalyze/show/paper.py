@@ -33,6 +33,14 @@ BODY_PT, SMALL_PT, TABLE_PT = 9.0, 7.5, 7.5
 LINE_MM = 4.6
 LEAST_BELOW_MM = 34.0
 """A heading is not left at the foot of a page with less room than this [mm] under it."""
+LEAST_SHRUNK = 0.72
+"""A picture shrinks to no less than this share of its size to stay on a page."""
+LEAST_SHARE = 0.42
+"""A section that turns the page does so only with less than this share of it left."""
+TALLEST = 0.4
+"""A picture is no taller than this share of the page."""
+FEW = 6
+"""Fewer facts than this are printed one below the other."""
 FONT = "DejaVu Sans"
 
 
@@ -141,14 +149,14 @@ class _Sheet(FPDF):
         self.multi_cell(self.epw - wide, 3.1, self.report.footer, align="L", max_line_height=3.1,
                         new_x=XPos.RIGHT, new_y=YPos.TOP)
         self.cell(wide, 3.1, number, align="R")
-        if self.report.log_sha256:
+        if self.report.log_sha256 not in self.report.footer:
             self.set_xy(self.l_margin, -FOOT_MM + 8.2)
             self.cell(self.epw, 3.1, said.log_hash(self.report.log_sha256), align="L")
 
 
 def _section(sheet: _Sheet, section: Section, anchors: dict[str, int],
              drawn: Callable[[Picture], bytes]) -> None:
-    if section.new_page or sheet.room < LEAST_BELOW_MM:
+    if sheet.room < LEAST_BELOW_MM or (section.new_page and sheet.room < LEAST_SHARE * sheet.eph):
         sheet.add_page()
     sheet.set_link(anchors[section.key], y=sheet.get_y(), page=sheet.page_no())
     sheet.start_section(section.title)
@@ -192,17 +200,29 @@ def _block(sheet: _Sheet, block: sections.Block, anchors: dict[str, int],
 
 
 def _key_values(sheet: _Sheet, pairs: Sequence[tuple[str, str]]) -> None:
+    """Print facts by name, side by side where they are many and short; read down the columns."""
     if not pairs:
         return
     sheet.use(SMALL_PT)
-    names = min(max(sheet.get_string_width(name) for name, _ in pairs) + 4, sheet.epw * 0.4)
-    with sheet.table(col_widths=(names, sheet.epw - names), first_row_as_headings=False,
-                     borders_layout=TableBordersLayout.NONE, line_height=4, align="LEFT",
-                     text_align="LEFT", v_align="TOP", padding=(0.3, 1, 0.3, 0)) as table:
-        for name, value in pairs:
+    names = max(sheet.get_string_width(name) for name, _ in pairs) + 3
+    values = max(sheet.get_string_width(value) for _, value in pairs) + 4
+    beside = 1
+    if len(pairs) >= FEW:
+        beside = max(1, min(3, int(sheet.epw / (names + values))))
+    wide = sheet.epw / beside
+    names = min(names, wide * 0.45)
+    rows = -(-len(pairs) // beside)
+    with sheet.table(col_widths=(names, wide - names) * beside, first_row_as_headings=False,
+                     borders_layout=TableBordersLayout.NONE, line_height=3.7, align="LEFT",
+                     text_align="LEFT", v_align="TOP", padding=(0.2, 1, 0.2, 0)) as table:
+        for first in range(rows):
             row = table.row()
-            row.cell(name, style=FontFace(color=FAINT))
-            row.cell(value)
+            for name, value in pairs[first::rows]:
+                row.cell(name, style=FontFace(color=FAINT))
+                row.cell(value)
+            for _ in range(beside - len(pairs[first::rows])):
+                row.cell("")
+                row.cell("")
     sheet.ln(1.2)
 
 
@@ -216,8 +236,9 @@ def _table(sheet: _Sheet, block: sections.Table, anchors: dict[str, int]) -> Non
     texts = [[cell if isinstance(cell, str) else cell.text for cell in row] for row in block.rows]
     widths = _widths(sheet, [column.name for column in block.columns], texts)
     align = tuple("RIGHT" if column.numeric else "LEFT" for column in block.columns)
-    with sheet.table(col_widths=widths, line_height=3.9, align="LEFT", text_align=align,
-                     v_align="TOP", padding=(0.7, 1),
+    with sheet.table(col_widths=widths, width=sum(widths), line_height=3.7, align="LEFT",
+                     text_align=align,
+                     v_align="TOP", padding=(0.5, 1),
                      borders_layout=TableBordersLayout.HORIZONTAL_LINES,
                      headings_style=FontFace(emphasis="BOLD", fill_color=SHADE),
                      cell_fill_mode=TableCellFillMode.NONE) as table:
@@ -243,14 +264,17 @@ def _widths(sheet: _Sheet, names: Sequence[str], rows: Sequence[Sequence[str]]) 
         whole = sheet.get_string_width(name)
         sheet.use(TABLE_PT)
         words = [sheet.get_string_width(word) for cell in cells for word in cell.split()]
-        least.append(max([*heads, *words]) + 3.2)
+        # A hash may break; a row of ordinary words must not because of it.
+        least.append(min(max([*heads, *words]) + 3.2, 0.35 * sheet.epw))
         longest.append(max([whole, *(sheet.get_string_width(cell) for cell in cells)]) + 3.2)
     spare = sheet.epw - sum(least)
     if spare <= 0:
-        return least
+        return [few * sheet.epw / sum(least) for few in least]
     wanted = [most - few for most, few in zip(longest, least, strict=True)]
     share = min(1.0, spare / sum(wanted)) if sum(wanted) > 0 else 0.0
     widths = [few + share * more for few, more in zip(least, wanted, strict=True)]
+    if sum(widths) < 0.6 * sheet.epw:
+        return widths
     # What nobody wants goes to the last column.
     return [*widths[:-1], widths[-1] + sheet.epw - sum(widths)]
 
@@ -277,14 +301,16 @@ def _caution(sheet: _Sheet, title: str, lines: Sequence[str]) -> None:
 def _picture(sheet: _Sheet, picture: Picture, drawn: Callable[[Picture], bytes]) -> None:
     png = drawn(picture)
     wide, high = _size(png)
-    height = sheet.epw * high / wide
-    caption = 4.0 if picture.caption else 0.0
-    full = sheet.page_break_trigger - sheet.t_margin - caption - 2
-    width = sheet.epw * min(1.0, full / height)
-    height = width * high / wide
-    if height + caption > sheet.room:
+    rise = high / wide
+    below = (4.0 if picture.caption else 0.0) + 2.0
+    # Rather somewhat smaller than on a page of its own, with the rest of this one empty.
+    full = min(sheet.epw, TALLEST * sheet.eph / rise)
+    width = min(full, (sheet.room - below) / rise)
+    if width < LEAST_SHRUNK * full:
         sheet.add_page()
-    sheet.image(io.BytesIO(png), x=sheet.l_margin, w=width, h=height, alt_text=picture.words)
+        width = full
+    sheet.image(io.BytesIO(png), x=sheet.l_margin + (sheet.epw - width) / 2, w=width,
+                h=width * rise, alt_text=picture.words)
     if picture.caption:
         sheet.use(SMALL_PT, colour=FAINT)
         sheet.text_block(picture.caption, 3.8)
