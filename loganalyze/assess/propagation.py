@@ -20,6 +20,7 @@ from loganalyze.air import atmosphere, sensitivity
 from loganalyze.assess import slopes
 from loganalyze.assess.budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget
 from loganalyze.judge import curves
+from loganalyze.judge.equivalents import within
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.units import FOOT, KNOT
 
@@ -48,10 +49,11 @@ class _Tables:
     inverse_delta: Singles
     thinning_ft: Singles
     high: Singles
-    high_displayed: Singles
     in_kt: Singles
-    """Slope of each limit as CAS [kt/ft], flat over limits and cells; the last limit is nobody."""
+    """Slope of each limit as CAS [kt/ft], flat over limits and cells; the last is nobody's."""
     in_mach: Singles
+    fixed: Singles
+    """What altitude and the display's steps add to a displayed margin [kt^2], likewise."""
     independent: Singles
     """Of the airspeed alone; a second stretch for limits published as indicated."""
     static: Singles
@@ -59,9 +61,6 @@ class _Tables:
     warm: Singles
     shift: NDArray[np.intp]
     """Where a limit's stretch of the two above begins, by limit."""
-    quantum: Singles
-    quantum_mach: Singles
-    """Variance of the display's steps [kt^2 and Mach^2], by limit; one of the two is 0."""
 
     @classmethod
     def of(cls, analysis: Analysis, budget: Budget) -> _Tables:
@@ -71,18 +70,20 @@ class _Tables:
         limits = analysis.sheet.limit
         case = analysis._case
         at_nodes = case.grid.at_nodes[:, 1]
-        in_kt, in_mach = np.full((2, 256, curves.COUNT), np.nan, dtype=np.float32)
+        in_kt, in_mach, fixed = np.full(
+            (3, len(limits) + 1, curves.COUNT), np.nan, dtype=np.float32)
+        high_displayed = budget.variance(ALTITUDE, nodes / FOOT, flown=False)
         for i, limit in enumerate(limits):
             if i in case.tabulated:
                 cas, mach = slopes.limit_slopes(limit, at_nodes[i], nodes)
                 in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
-        quantum, quantum_mach = np.zeros((2, 256))
-        shift = np.zeros(256, dtype=np.intp)
+                step: Floats | float = budget.quantum_kt
+                if limit.is_mach:
+                    step = budget.quantum_mach / (KNOT * within(
+                        sensitivity.mach_by_cas, at_nodes[i], nodes))
+                fixed[i] = in_kt[i] ** 2 * high_displayed + np.square(step) / 12
+        shift = np.zeros(len(limits) + 1, dtype=np.intp)
         for i, limit in enumerate(limits):
-            if limit.is_mach:
-                quantum_mach[i] = budget.quantum_mach**2 / 12
-            else:
-                quantum[i] = budget.quantum_kt**2 / 12
             shift[i] = _SPEEDS if limit.quantity.startswith("indicated") else 0
 
         def both(moves: str) -> Floats:
@@ -97,11 +98,11 @@ class _Tables:
             single(1 / atmosphere.pressure_ratio(nodes)),
             single(sensitivity.thinning(nodes) * FOOT),
             single(budget.variance(ALTITUDE, nodes / FOOT, flown=True)),
-            single(budget.variance(ALTITUDE, nodes / FOOT, flown=False)),
-            in_kt.ravel(), in_mach.ravel(), single(both(AIRSPEED)), single(both(STATIC)),
+            in_kt.ravel(), in_mach.ravel(), fixed.ravel(),
+            single(both(AIRSPEED)), single(both(STATIC)),
             single(budget.variance(AIRSPEED, speeds, flown=False)),
             single(budget.variance(TEMPERATURE, kelvins - 273.15, flown=True)),
-            shift, single(quantum), single(quantum_mach))
+            shift)
 
 
 def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, Singles]:
@@ -175,16 +176,24 @@ class _Work:
                     pending.append(rows)
         return pending
 
-    def _rate(self, name: str, block: slice) -> Singles:
+    def _per_s(self, block: slice) -> Singles | None:
+        """One over the time that each row's rate is taken over; None near the log's ends."""
+        time, k = self.analysis.time, reach(self.analysis.log.interval_s)
+        if block.start < k or block.stop + k > len(time):
+            return None
+        step = time[block.start + k : block.stop + k] - time[block.start - k : block.stop - k]
+        return np.asarray(np.float32(1) / step.astype(np.float32))
+
+    def _rate(self, name: str, block: slice, per_s: Singles | None) -> Singles:
         values, time = self.analysis.columns[name], self.analysis.time
         interval = self.analysis.log.interval_s
-        k = reach(interval)
-        if block.start >= k and block.stop + k <= len(time):
-            span = slice(block.start - k, block.stop + k)
-            rise, step = values[span], time[span]
-            found = (rise[2 * k:] - rise[:-2 * k]) / (step[2 * k:] - step[:-2 * k]).astype("f4")
-            lost = np.isnan(found)
-            if lost.any():
+        if per_s is not None:
+            k = reach(interval)
+            found = values[block.start + k : block.stop + k] - values[
+                block.start - k : block.stop - k]
+            found *= per_s
+            if np.isnan(found.max()):
+                lost = np.isnan(found)
                 lost &= ~np.isnan(values[block])
                 rows = np.flatnonzero(lost)
                 # The sample before has nearly the same.
@@ -201,6 +210,8 @@ class _Work:
         out = {name: column[block] for name, column in self.out.items()}
         speed, number = columns["calibrated_airspeed_kt"][block], columns["mach"][block]
         height, who = columns["pressure_altitude_ft"][block], columns["governing_limit"][block]
+        who = np.minimum(who, np.uint8(len(self.analysis.sheet.limit)))
+        per_s = self._per_s(block)
         cell = ((height - np.float32(curves.START / FOOT)) * np.float32(FOOT / curves.STEP)
                 ).astype(np.intp)
         if cell.min() < 0:  # as a missing altitude comes out
@@ -208,12 +219,11 @@ class _Work:
         thick = tables.inverse_delta.take(cell, mode="clip")
         thin = tables.thinning_ft.take(cell, mode="clip")
         by_kt, by_foot, along = _mach_slopes(speed, number, thick, thin)
-        skew = self._rate("pressure_altitude_ft", block)
+        skew = self._rate("pressure_altitude_ft", block, per_s)
         skew *= np.float32(budget.skew_s / np.sqrt(3))
         skew *= skew
         high = tables.high.take(cell, mode="clip")
         high += skew
-        skew += tables.high_displayed.take(cell, mode="clip")
         whole = knots = (speed * np.float32(_CELLS_A_KNOT)).astype(np.intp)
         free = tables.independent.take(knots, mode="clip")
         static = tables.static.take(knots, mode="clip")
@@ -222,7 +232,7 @@ class _Work:
         of_mach = _sum(square * free, by_foot, high, by_foot * along + by_kt, static)
         np.sqrt(of_mach, out=out["mach_u"])
         if "true_airspeed_u_kt" in out:
-            self._true_airspeed(block, number, of_mach, out["true_airspeed_u_kt"])
+            self._true_airspeed(block, per_s, number, of_mach, out["true_airspeed_u_kt"])
         if tables.shift.any():
             knots = tables.shift[who] + np.minimum(knots, _SPEEDS - 1)
             free = tables.independent.take(knots, mode="clip")
@@ -237,29 +247,28 @@ class _Work:
         along *= moves
         along -= 1
         np.sqrt(_sum(free, moves, high, along, static), out=out["margin_u_kt"])
-        lag = self._rate("margin_kt", block)
+        lag = self._rate("margin_kt", block, per_s)
         lag *= np.float32(budget.lag_s / np.sqrt(3))
         lag *= lag
         lag += tables.displayed.take(whole, mode="clip")
-        lag += tables.quantum.take(who, mode="clip")
-        lag += tables.quantum_mach.take(who, mode="clip") / square
+        lag += tables.fixed.take(place, mode="clip")
         moves *= moves
         moves *= skew
         lag += moves
         np.sqrt(lag, out=out["margin_displayed_u_kt"])
-        if np.isnan(speed).any():
+        if whole.min() < 0:  # as a missing airspeed comes out
             lost = np.isnan(speed)
             out["calibrated_airspeed_u_kt"][lost] = np.nan
             out["margin_displayed_u_kt"][lost] = np.nan
-        unsettled = np.isnan(out["margin_u_kt"])
-        if unsettled.any() or np.fmax.reduce(number, initial=0) >= 1:
-            unsettled &= ~np.isnan(columns["margin_kt"][block])
+        # A missing value makes the greatest missing too.
+        if np.isnan(out["margin_u_kt"].max()) or not number.max() < 1:
+            unsettled = np.isnan(out["margin_u_kt"]) & ~np.isnan(columns["margin_kt"][block])
             unsettled |= number >= 1
             return np.asarray(np.flatnonzero(unsettled) + block.start)
         return np.empty(0, dtype=np.intp)
 
-    def _true_airspeed(self, block: slice, number: Singles, of_mach: Singles, out: Singles
-                       ) -> None:
+    def _true_airspeed(self, block: slice, per_s: Singles | None, number: Singles,
+                       of_mach: Singles, out: Singles) -> None:
         columns, budget = self.analysis.columns, self.budget
         static = columns["static_air_temperature_degc"][block] + np.float32(273.15)
         sound = np.sqrt(static)
@@ -271,7 +280,7 @@ class _Work:
             rise *= np.float32(0.2 * recovery)
             rise += 1
             static *= rise
-        warm = self._rate("static_air_temperature_degc", block)
+        warm = self._rate("static_air_temperature_degc", block, per_s)
         warm *= np.float32(budget.temperature_skew_s / np.sqrt(3))
         warm *= warm
         warm += self.tables.warm.take(static.astype(np.intp), mode="clip")
