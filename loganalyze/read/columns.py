@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from loganalyze.problems import Problem
-from loganalyze.read.names import Reading, read_name
+from loganalyze.read.names import Reading, read_name, units_in
 from loganalyze.read.needs import TEMPERATURES, UNITLESS, demand, essential, in_words, listed, start
 from loganalyze.read.spellings import WORDED
 from loganalyze.read.states import WORDS
@@ -246,6 +246,8 @@ def _chosen(channel: str, name: str, unit: str | None, headers: Sequence[Header]
         stated, stated_by = header.unit, header.unit_from
     if stated is None and reading is not None and reading.unit:
         stated, stated_by = reading.unit, reading.unit_from
+    if stated is None and (units := units_in(header.name)):
+        stated, stated_by = units[-1], "the brackets in its name"
     return _column(channel, matches[0], header.name, stated or "", "named in the columns file",
                    stated_by, where)
 

@@ -52,7 +52,7 @@ _TRAILING_DIGIT = re.compile(r"(.*[a-z])([1-4])$", re.IGNORECASE)
 def read_name(name: str) -> Reading | None:
     """Return what a column's name says, or None for a name that isn't known."""
     inside = [part.strip() for part in _BRACKETS.findall(name)]
-    units = [part for part in inside if find_unit(part) is not None and not part.isdigit()]
+    units = units_in(name)
     if units:
         return _read_words(_BRACKETS.sub(
             lambda pair: " " if pair[1].strip() in units else f" {pair[1]} ", name), units[-1])
@@ -63,6 +63,12 @@ def read_name(name: str) -> Reading | None:
     last = name.rindex(inside[-1])
     return _read_words(_BRACKETS.sub(r" \1 ", name[:last - 1]) + " "
                        + name[last + len(inside[-1]) + 1 :], inside[-1])
+
+
+def units_in(name: str) -> list[str]:
+    """Return the units that stand in brackets in a column's name, whatever the rest of it says."""
+    return [part.strip() for part in _BRACKETS.findall(name)
+            if find_unit(part.strip()) is not None and not part.strip().isdigit()]
 
 
 def _read_words(text: str, unit: str) -> Reading | None:
