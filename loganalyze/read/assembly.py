@@ -40,8 +40,8 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     channels = {column.channel: maker.channel(column) for column in job.columns
                 if not column.channel.endswith(FINE)}
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
-    inferred = (*job.source.inferred, *said, *settled.sentences, *fill_sentences(rows.counted),
-                *maker.sentences)
+    inferred = (*job.source.inferred, *clock.sentences, *said, *settled.sentences,
+                *fill_sentences(rows.counted), *maker.sentences)
     source = job.source if inferred == job.source.inferred else replace(
         job.source, inferred=inferred)
     found: dict[str, Any] = {"rows": len(rows), "kept": len(settled.time)}

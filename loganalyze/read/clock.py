@@ -17,12 +17,15 @@ from loganalyze.problems import Problem
 from loganalyze.read.arrow import numbers
 from loganalyze.read.columns import Column
 from loganalyze.read.counters import Wheel
-from loganalyze.read.dates import DAY
-from loganalyze.read.gears import Gear
+from loganalyze.read.dates import DAY, WEEK
+from loganalyze.read.gears import FrameGear, Gear
 from loganalyze.record.units import Unit
 
 MISSING = np.iinfo(np.int64).min
 """The int64 tick of a row without a stamp."""
+TURN_S = 60.0
+"""Seconds that fall from so little [s] before a day's or a week's end to so little after nought
+count from midnight, or from a week's start."""
 SAMPLED_STEPS = 1 << 18
 """Steps looked at for the normal interval."""
 
@@ -102,6 +105,10 @@ def ticks_of(array: pa.Array) -> Ticks:
         raw, valid = numbers(array, width)
         stamps = raw.astype(np.int64) * {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
         return stamps if valid is None else np.where(valid, stamps, MISSING)
+    if pa.types.is_date32(kind):
+        days, valid = numbers(array, np.dtype(np.int32))
+        stamps = days.astype(np.int64) * (86400 * 10**9)
+        return stamps if valid is None else np.where(valid, stamps, MISSING)
     raw, valid = numbers(array)
     if raw.dtype == np.int64:
         return raw if valid is None else np.where(valid, raw, MISSING)
@@ -117,6 +124,9 @@ class Clock:
     first: float | int | None = None
     _wheel: Wheel = field(default_factory=lambda: Wheel(DAY), init=False)
     _gear: Gear | None = field(default=None, init=False)
+    _last: float = field(default=np.nan, init=False)
+    _turned_s: float = field(default=0.0, init=False)
+    _said: list[str] = field(default_factory=list, init=False)
 
     def __post_init__(self) -> None:
         self._gear = self.form.gear() if self.form.gear else None
@@ -132,14 +142,40 @@ class Clock:
                 return np.full(len(ticks), np.nan)
             self.first = ticks[known[0]].item()
         if ticks.dtype == np.float64 and self.first == 0 and self.form.per_second == 1:
-            return ticks.astype(np.float64, copy=False)
+            return self._turned(ticks.astype(np.float64, copy=False))
         with np.errstate(invalid="ignore", over="ignore"):
             time: NDArray[np.float64] = (ticks - self.first).astype(np.float64, copy=False)
         if self.form.per_second != 1:
             time /= self.form.per_second
         if missing is not None and missing.any():
             time[missing] = np.nan
-        return self._wheel.join(time) if self.form.daily else time
+        return self._wheel.join(time) if self.form.daily else self._turned(time)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What the clock took for what, as far as it has run."""
+        return (*self._said, *(self._gear.said if isinstance(self._gear, FrameGear) else ()))
+
+    def _turned(self, time: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Let elapsed seconds run on that fell at the end of a day, or of a week, to nought."""
+        if self._gear is not None or self.form.dated or not len(time):
+            return time
+        before, self._last = self._last, float(time[-1])
+        falls = np.flatnonzero(time[1:] < time[:-1]) + 1
+        if not len(falls) and not time[0] < before:
+            return time if not self._turned_s else time + self._turned_s
+        shifted = time + self._turned_s
+        start = (self.first or 0) / self.form.per_second
+        for fall in (falls if not time[0] < before else (0, *falls)):
+            last = start + float(time[fall - 1] if fall else before)
+            now = start + float(time[fall])
+            for period, words in ((DAY, "midnight"), (WEEK, "the end of a week")):
+                if period - TURN_S <= last <= period and 0 <= now < TURN_S:
+                    shifted[fall:] += period
+                    self._turned_s += period
+                    self._said.append(f"The time fell from {last:g} to {now:g} s: taken as "
+                                      f"{words}.")
+        return shifted
 
     @property
     def utc_start(self) -> np.datetime64 | None:

@@ -148,12 +148,14 @@ class _Finder:
         values = self._sampled("time")
         dated = bool({"date", "day_of_year", "day"} & self.parts.keys())
         stated = self.habits.form
-        if stated == "spreadsheet serial" or (stated is None and looks_serial(values, column)):
+        if dated and self._serials(stated):
+            stated = "time of day"  # The serial dates have their own column.
+        if self._serials(stated) or (stated is None and looks_serial(values, column)):
             if stated is None:
                 self.notes.append(_serial(column, "their size and step"))
             return Form(1 / dates.DAY, "spreadsheet serial dates", dated=True, parts=(column,),
                         join=lambda arrays: number("time")(arrays),
-                        epoch_s=dates.SERIAL_1900 * dates.DAY)
+                        epoch_s=self._serial_day * dates.DAY)
         decode = decoding(values, column, stated, dated, self.where)
         if decode is None:
             if stated is None or stated in ("elapsed", "epoch"):
@@ -166,6 +168,15 @@ class _Finder:
         if decode.said:
             self.notes.append(decode.said)
         return self._day(decode.words, [decoded("time", decode.seconds)], (column,))
+
+    @staticmethod
+    def _serials(stated: str | None) -> bool:
+        return stated is not None and stated.startswith("spreadsheet serial")
+
+    @property
+    def _serial_day(self) -> int:
+        """Day 0 of spreadsheet dates, in days since 1970."""
+        return dates.SERIAL_1904 if str(self.habits.form).endswith("1904") else dates.SERIAL_1900
 
     def _unused(self, part: str) -> None:
         self.notes.append(f'The dates in column "{self.parts[part].name}" (such as '
@@ -237,10 +248,11 @@ class _Finder:
         if values is not None:
             if not np.isnan(dates.day_of_digits(values)).any():
                 return decoded("date", dates.day_of_digits), "days", (column,)
-            if looks_serial(values, column, whole=True):
-                self.notes.append(_serial(column, "their size"))
-                return (decoded("date", lambda given: np.floor(given) + dates.SERIAL_1900),
-                        "days", (column,))
+            if self._serials(self.habits.form) or looks_serial(values, column, whole=True):
+                if not self._serials(self.habits.form):
+                    self.notes.append(_serial(column, "their size"))
+                first = self._serial_day
+                return decoded("date", lambda given: np.floor(given) + first), "days", (column,)
             self._unused("date")
             return None
         found = written(self._first("date"))

@@ -101,7 +101,8 @@ def _digits(values: Floats) -> str:
     if np.isnan(seconds).any() or (seconds > dates.DAY).any():
         return ""
     plain, timed = np.diff(values), np.diff(seconds)
-    even, passing = timed[(plain == timed) & (timed > 0)], timed[plain > timed]
+    apart = plain - timed  # 40 a minute, 4000 an hour; else nothing but the last digits' noise.
+    even, passing = timed[(np.abs(apart) < 1) & (timed > 0)], timed[apart > 1]
     # Over a minute's end the digits jump by 40 more than the time does, which runs evenly on.
     if len(even) and len(passing) and (
             np.abs(passing - np.median(even)) <= 0.5 * np.median(even)).all():

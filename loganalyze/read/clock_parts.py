@@ -160,8 +160,10 @@ def offset_written(channel: str) -> Part:
     """Make offsets from UTC [s] of a column of text."""
     def part(arrays: Arrays) -> Floats:
         array = arrays[channel]
-        if not pa.types.is_string(array.type):
-            return numbers_of(array, channel) * 3600
+        if not pa.types.is_string(array.type):  # -0530, read as a number
+            given = numbers_of(array, channel)
+            size = np.abs(given)
+            return np.asarray(np.sign(given) * (size // 100 * 3600 + size % 100 * 60))
         coded = array.dictionary_encode()
         table = []
         for word in coded.dictionary.to_pylist():

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 BACK_SHARE = 0.02
-"""A counter that seems to run almost a whole turn ahead fell back across its start instead."""
+"""A counter that seems to run almost a whole turn ahead fell back across its start instead,
+unless the upper counter says that it is the same turn."""
 
 
 @dataclass
@@ -29,6 +30,7 @@ class Wheel:
     _low: float = field(default=np.nan, init=False)
     _count: float = field(default=0.0, init=False)
     _ahead: float = field(default=np.nan, init=False)
+    _high: float = field(default=np.nan, init=False)
 
     def join(self, low: Floats, high: Floats | None = None) -> Floats:
         """Return ``high * period + low``, float64[n]; NaN where `low` is.
@@ -43,7 +45,11 @@ class Wheel:
         lower = low[known]
         steps = np.diff(lower, prepend=self._low if self._low == self._low else lower[0])
         turned = (steps < -self.period / 2).astype(float)
-        turned -= steps > (1 - BACK_SHARE) * self.period
+        back = steps > (1 - BACK_SHARE) * self.period
+        if high is not None:
+            back &= high[known] != np.append(self._high, high[known][:-1])
+            self._high = float(high[known][-1])
+        turned -= back
         count = self._count + np.cumsum(turned)
         total = count if high is None else count + self._carried(lower, count, high[known])
         self._low, self._count = float(lower[-1]), float(count[-1])

@@ -8,7 +8,6 @@ the seconds' digits.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -126,7 +125,7 @@ class FrameGear:
     frame_s: float
     subframes: int
     frames: int | None = None
-    said: Callable[[str], None] = lambda sentence: None
+    said: list[str] = field(default_factory=list, init=False)
     base_s: float = field(default=0.0, init=False)
     _frame: float = field(default=np.nan, init=False)
     _before: float = field(default=0.0, init=False)
@@ -166,7 +165,7 @@ class FrameGear:
             return float(self.frames) if last - now > self.frames / 2 else 0.0
         turn = last + 1 - min(now, 1.0)
         if now <= 1 and turn >= 16 and turn == 2 ** round(np.log2(turn)):
-            self.said(f"The frame counter fell from {last:.0f} to {now:.0f}: taken as a start "
-                      f"again after {turn:.0f} frames.")
+            self.said.append(f"The frame counter fell from {last:.0f} to {now:.0f}: taken as a "
+                             f"start again after {turn:.0f} frames.")
             return turn
         return 0.0

@@ -306,7 +306,8 @@ def _textual(kind: pa.DataType) -> bool:
 
 
 def _temporal(kind: pa.DataType) -> bool:
-    return bool(pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind))
+    return bool(pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind)
+                or pa.types.is_date32(kind))
 
 
 def _whole(column: pa.ChunkedArray) -> pa.Array:

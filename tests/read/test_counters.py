@@ -123,10 +123,9 @@ def test_frames_and_subframes_start_again_where_stated():
 
 
 def test_frames_start_again_after_a_power_of_two_and_it_is_said():
-    said: list[str] = []
-    gear = FrameGear(4, 1, None, said.append)
+    gear = FrameGear(4, 1)
     assert gear_seconds(gear, [4094, 4095, 0, 1]).tolist() == [16376, 16380, 16384, 16388]
-    assert said == ["The frame counter fell from 4095 to 0: taken as a start again after 4096 "
+    assert gear.said == ["The frame counter fell from 4095 to 0: taken as a start again after 4096 "
                     "frames."]
 
 
