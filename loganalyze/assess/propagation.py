@@ -205,6 +205,15 @@ class _Work:
             found = rate(values, time, rows, interval).astype(np.float32)
         return np.asarray(found)
 
+    def _moved(self, name: str, block: slice, per_s: Singles | None, seconds: float) -> Singles:
+        """Variance of a column by a time error of at most so many seconds, rectangular."""
+        if seconds == 0.0:
+            return np.zeros(block.stop - block.start, dtype=np.float32)
+        found = self._rate(name, block, per_s)
+        found *= np.float32(seconds / np.sqrt(3))
+        found *= found
+        return found
+
     def _block(self, block: slice) -> NDArray[np.intp]:
         columns, tables, budget = self.analysis.columns, self.tables, self.budget
         out = {name: column[block] for name, column in self.out.items()}
@@ -219,9 +228,7 @@ class _Work:
         thick = tables.inverse_delta.take(cell, mode="clip")
         thin = tables.thinning_ft.take(cell, mode="clip")
         by_kt, by_foot, along = _mach_slopes(speed, number, thick, thin)
-        skew = self._rate("pressure_altitude_ft", block, per_s)
-        skew *= np.float32(budget.skew_s / np.sqrt(3))
-        skew *= skew
+        skew = self._moved("pressure_altitude_ft", block, per_s, budget.skew_s)
         high = tables.high.take(cell, mode="clip")
         high += skew
         whole = knots = (speed * np.float32(_CELLS_A_KNOT)).astype(np.intp)
@@ -247,9 +254,7 @@ class _Work:
         along *= moves
         along -= 1
         np.sqrt(_sum(free, moves, high, along, static), out=out["margin_u_kt"])
-        lag = self._rate("margin_kt", block, per_s)
-        lag *= np.float32(budget.lag_s / np.sqrt(3))
-        lag *= lag
+        lag = self._moved("margin_kt", block, per_s, budget.lag_s)
         lag += tables.displayed.take(whole, mode="clip")
         lag += tables.fixed.take(place, mode="clip")
         moves *= moves
@@ -269,7 +274,7 @@ class _Work:
 
     def _true_airspeed(self, block: slice, per_s: Singles | None, number: Singles,
                        of_mach: Singles, out: Singles) -> None:
-        columns, budget = self.analysis.columns, self.budget
+        columns = self.analysis.columns
         static = columns["static_air_temperature_degc"][block] + np.float32(273.15)
         sound = np.sqrt(static)
         sound *= np.float32(_SOUND_KT / np.sqrt(atmosphere.T0))
@@ -280,9 +285,8 @@ class _Work:
             rise *= np.float32(0.2 * recovery)
             rise += 1
             static *= rise
-        warm = self._rate("static_air_temperature_degc", block, per_s)
-        warm *= np.float32(budget.temperature_skew_s / np.sqrt(3))
-        warm *= warm
+        warm = self._moved("static_air_temperature_degc", block, per_s,
+                           self.budget.temperature_skew_s)
         warm += self.tables.warm.take(static.astype(np.intp), mode="clip")
         by_heat = sound * number
         by_heat /= static

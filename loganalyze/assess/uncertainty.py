@@ -137,10 +137,10 @@ class Uncertainty:
                     (_term(slopes[moves], self.budget.variance(
                         moves, readings[moves], flown=flown, common=common, indicated=indicated))
                      for moves in slopes), np.zeros(len(rows)))
-        skew = (_term(slopes[ALTITUDE], (self._rate("pressure_altitude_ft", rows)
-                                         * self.budget.skew_s) ** 2 / 3)
-                + _term(slopes[TEMPERATURE], (self._rate("static_air_temperature_degc", rows)
-                                              * self.budget.temperature_skew_s) ** 2 / 3))
+        skew = (_term(slopes[ALTITUDE], self._moved("pressure_altitude_ft", rows,
+                                                    self.budget.skew_s))
+                + _term(slopes[TEMPERATURE], self._moved("static_air_temperature_degc", rows,
+                                                         self.budget.temperature_skew_s)))
         per_kt = np.abs(by_speed) * KNOT
         step = self.budget.quantum_mach if limit.is_mach else self.budget.quantum_kt * per_kt
         return ErrorModel(
@@ -149,11 +149,15 @@ class Uncertainty:
             per_kt,
         )
 
-    def _rate(self, column: str, rows: Rows) -> Floats:
+    def _moved(self, column: str, rows: Rows, seconds: float) -> Floats:
+        """Variance of a column by a time error of at most so many seconds, rectangular."""
         values = self.analysis.columns.get(column)
+        if seconds == 0.0:
+            return np.zeros(len(rows))
         if values is None:
             return np.full(len(rows), np.nan)
-        return propagation.rate(values, self.analysis.time, rows, self.analysis.log.interval_s)
+        rate = propagation.rate(values, self.analysis.time, rows, self.analysis.log.interval_s)
+        return (rate * seconds) ** 2 / 3
 
     def _exactly(self, rows: Rows, governing: NDArray[np.uint8]) -> dict[str, Floats]:
         """Reckon the columns at a few rows without the block loop's shortcuts."""
@@ -166,25 +170,25 @@ class Uncertainty:
         speed, height = at.calibrated_airspeed / KNOT, at.pressure_altitude / FOOT
         independent = self.budget.variance(AIRSPEED, speed, flown=True)
         static = self.budget.variance(STATIC, speed, flown=True)
-        high = self.budget.variance(ALTITUDE, height, flown=True) + (
-            self._rate("pressure_altitude_ft", rows) * self.budget.skew_s) ** 2 / 3
+        high = (self.budget.variance(ALTITUDE, height, flown=True)
+                + self._moved("pressure_altitude_ft", rows, self.budget.skew_s))
         along = by_speed + by_height * static_source(at)
         of_mach = np.sqrt((by_speed * KNOT) ** 2 * independent + (along * KNOT) ** 2 * static
                           + (by_height * FOOT) ** 2 * high)
         found["calibrated_airspeed_u_kt"] = np.sqrt(independent + static)
         found["mach_u"] = of_mach
         by_mach, by_heat = tas_slopes(at, air.recovery_factor)
-        warm = self.budget.variance(TEMPERATURE, at.temperature - FREEZING, flown=True) + (
-            self._rate("static_air_temperature_degc", rows)
-            * self.budget.temperature_skew_s) ** 2 / 3
+        warm = (self.budget.variance(TEMPERATURE, at.temperature - FREEZING, flown=True)
+                + self._moved("static_air_temperature_degc", rows,
+                              self.budget.temperature_skew_s))
         found["true_airspeed_u_kt"] = np.sqrt((by_mach * of_mach) ** 2 + by_heat**2 * warm) / KNOT
         for i in np.unique(governing[governing < len(self.analysis.sheet.limit)]):
             here = np.flatnonzero(governing == i)
             flown_kt, flown_mach, shown = self.in_kt(int(i), rows[here])
             found["margin_u_kt"][here] = flown_kt
             found["margin_u_mach"][here] = flown_mach
-            lag = self._rate("margin_kt", rows[here]) * self.budget.lag_s
-            found["margin_displayed_u_kt"][here] = np.sqrt(shown**2 + lag**2 / 3)
+            lag = self._moved("margin_kt", rows[here], self.budget.lag_s)
+            found["margin_displayed_u_kt"][here] = np.sqrt(shown**2 + lag)
         return found
 
     def in_kt(self, i: int, rows: Rows) -> tuple[Floats, Floats, Floats]:
@@ -207,7 +211,7 @@ class Uncertainty:
         along = static_source(at)
         speed, height = at.calibrated_airspeed / KNOT, at.pressure_altitude / FOOT
         indicated = limit.quantity.startswith("indicated")
-        skew = (self._rate("pressure_altitude_ft", rows) * self.budget.skew_s) ** 2 / 3
+        skew = self._moved("pressure_altitude_ft", rows, self.budget.skew_s)
         free, static = (self.budget.variance(moves, speed, flown=True, indicated=indicated)
                         * KNOT**2 for moves in (AIRSPEED, STATIC))
         high, high_shown = ((self.budget.variance(ALTITUDE, height, flown=flown) + skew) * FOOT**2

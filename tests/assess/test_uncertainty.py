@@ -134,6 +134,18 @@ def test_the_display_lags_by_the_rate_of_closing():
     assert columns["margin_u_kt"].tolist() == [0.0] * 40
 
 
+def test_a_sample_alone_has_no_rate_and_needs_none_without_skew_and_lag():
+    time = np.array([0.0, 1, 2, 60, 120, 121, 122])
+    cas, height = np.full(7, 250.0), np.full(7, 25000.0)
+    cas[[2, 4]] = height[[2, 4]] = np.nan
+    for skew in (0.0, 0.5):
+        log = log_of(time, calibrated_airspeed=cas, pressure_altitude=height)
+        columns = uncertainty_of(analyze(log, sheet_of(VMO, MMO, uncertainty={
+            "airspeed": {"standard": 1}, "skew_s": skew}))).columns
+        assert np.isfinite(columns["mach_u"][3]) == (skew == 0.0)
+        assert np.isnan(columns["mach_u"][2])
+
+
 def test_two_findings_are_kept_apart():
     found = level(250, 5000, displayed_airspeed={"standard": 1}, display_quantum_kt=1.0,
                   airspeed={"standard": 2}, static_source={"standard": 1})
