@@ -50,6 +50,7 @@ class Cutter:
 
     def _begin(self) -> None:
         self._scanned = self._tracked = 0
+        self._looked_s = -np.inf
         self._tracker = Tracker(self._settings, "weight_on_wheels" in self._names)
 
     def add(self, piece: Piece) -> None:
@@ -117,6 +118,10 @@ class Cutter:
     def _ripe(self) -> Iterator[FlightLog]:
         """Give the flights of the running stretch after which enough is known."""
         rules = self._settings
+        last = float(self._rows.time[self._tracked - 1]) if self._tracked else -np.inf
+        if last - self._looked_s < rules.kept_s / 10:
+            return  # A look costs more than a few rows do.
+        self._looked_s = last
         while self._tracked:
             spans = self._tracker.spans()
             now = spans[-1].stop_s if spans else 0.0

@@ -17,6 +17,9 @@ from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
 
+LONG_S = 120.0
+"""So long [s] above the slow airspeed is a flight, whether or not the altitude moved."""
+
 
 @dataclass(frozen=True)
 class CutSettings:
@@ -147,7 +150,7 @@ class Tracker:
         rules = self.settings
         if run.duration_s < rules.airborne_s or (self.believed and not run.airborne):
             return False
-        return run.duration_s >= 4 * rules.airborne_s or run.moved >= rules.rises
+        return run.duration_s >= LONG_S or run.moved >= rules.rises
 
     def shifted(self, rows: int) -> Tracker:
         """Return a tracker of the rows from `rows` on, counted from there."""
@@ -180,7 +183,8 @@ def _append(runs: list[Run], row: int, state: Floats, time: Floats, altitude: Fl
             ends = (stamps[0], stamps[-1]) if len(stamps) else (
                 (runs[-1].stop_s,) * 2 if runs else (0.0, 0.0))
         low, high = np.inf, -np.inf
-        if altitude is not None:
+        # Long time in the air needs no altitude to be told from a rejected take-off.
+        if altitude is not None and (known[first] != 0 or ends[1] - ends[0] < LONG_S):
             part = altitude[first:stop]
             low, high = float(np.fmin.reduce(part)), float(np.fmax.reduce(part))
             low, high = (np.inf, -np.inf) if low != low else (low, high)

@@ -54,7 +54,7 @@ def held_between(values: Floats) -> tuple[NDArray[np.int32], int] | None:
     if len(values) < 2 * FEWEST:
         return None
     if len(values) > SAMPLED_STEPS:
-        sampled = np.concatenate([_lasting(part) for part in stretches(values)])
+        sampled = np.concatenate([_lasting(part[:1024]) for part in stretches(values)])
         if _beat(sampled) == 0:
             return None
     changes = _changes(values)
