@@ -30,6 +30,7 @@ from loganalyze.show.track_figure import track_figure
 from loganalyze.show.wording import finding
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
+from loganalyze.show.wording.assurance import BASES, MEANING
 from loganalyze.show.wording.checks import check
 from loganalyze.show.wording.presentation import UNKNOWN
 
@@ -202,7 +203,8 @@ def _checks(subject: Subject) -> list[Block]:
 def method(subject: Subject) -> tuple[Section, ...]:
     """Make the method, what was taken for what, the settings, and the files' hashes."""
     summary, how = subject.summary, subject.how
-    blocks: list[Block] = [Bullets(label.ASSUMPTIONS)]
+    how_sure = () if subject.assessment is None else (*BASES.values(), *MEANING)
+    blocks: list[Block] = [Bullets((*label.ASSUMPTIONS, *how_sure))]
     taken = _taken(subject)
     if taken:
         blocks += [Subheading(label.TAKEN_TITLE), Bullets(taken)]

@@ -28,7 +28,8 @@ MEANING: tuple[str, ...] = (
     "The flat prior takes every excess for equally likely beforehand. Where most flights stay well "
     "under the limit a probability under it reads high; the fleet's own margins can be given as a "
     "prior.",
-    "Gusts faster than the sampling can't be bounded.",
+    "The interval is of what was recorded: a gap may hide more, and gusts faster than the sampling "
+    "can't be bounded.",
 )
 """What is said once beside the probabilities."""
 
