@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from loganalyze.assess.results import Contributions
-from loganalyze.show.picture import BLUE, HALO, STYLE, VERMILION, Picture
+from loganalyze.show.picture import BLUE, STYLE, VERMILION, Picture
 from loganalyze.show.wording.labels import CAUSES, GAVE, LOST, TOOK
 from loganalyze.show.wording.presentation import Presentation
 
@@ -43,9 +43,9 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
     places = np.arange(len(values))[::-1].astype(float)
     places[-1] -= 0.25
     with mpl.rc_context(STYLE):
-        height = 0.75 + 0.27 * len(values)
+        height = 0.4 + 0.27 * len(values)
         figure = Picture(figsize=(10, height))
-        axes = figure.add_axes((0.24, 0.48 / height, 0.72, 1 - 0.74 / height))
+        axes = figure.add_axes((0.24, 0.06 / height, 0.72, 1 - 0.36 / height))
         colors = [VERMILION if value > 0 else BLUE for value in values[:-1]] + ["#444444"]
         bars = axes.barh(places, values, height=0.62, color=colors, edgecolor="black",
                          linewidth=0.5)
@@ -57,16 +57,17 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
             axes.annotate(f"{round(value, 1) + 0.0:+.1f} {how.units.speed}",
                           (float(value), float(place)),
                           (4 if value >= 0 else -4, 0), textcoords="offset points",
-                          ha="left" if value >= 0 else "right", va="center", path_effects=HALO)
+                          ha="left" if value >= 0 else "right", va="center")
         low = min(float(values.min()), 0.0)
         axes.set_xlim(low - 0.16 * reach * (low < 0) - 0.01 * reach,
                       max(float(values.max()), 0.0) + 0.16 * reach)
         axes.set_yticks(places, names)
         axes.axvline(0, color="black", linewidth=1)
         axes.axhline((places[-1] + places[-2]) / 2, color="#888888", linewidth=0.6)
-        axes.grid(axis="y", visible=False)
-        axes.set_axisbelow(True)
-        axes.set_xlabel(f"margin lost in the run-in [{how.units.speed} CAS]")
+        axes.grid(visible=False)
+        # The numbers stand at the bars: an axis of numbers below would say nothing more.
+        axes.set_xticks([])
+        axes.spines["bottom"].set_visible(False)
         axes.annotate(TOOK, (1, 1), (0, 2), xycoords="axes fraction", fontsize=8,
                       textcoords="offset points", ha="right", va="bottom")
         if low < 0:

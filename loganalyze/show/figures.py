@@ -29,7 +29,18 @@ from loganalyze.show.picture import (
     plain_text,
 )
 from loganalyze.show.tables import NO_LIMIT
-from loganalyze.show.timeline import OVER, UNKNOWN, WORST, band, line, shade, thousands, time_axis
+from loganalyze.show.timeline import (
+    BAND,
+    OVER,
+    UNKNOWN,
+    WORST,
+    band,
+    line,
+    shade,
+    thousands,
+    time_axis,
+)
+from loganalyze.show.wording.labels import LEGEND_WORDS
 from loganalyze.show.wording.presentation import Presentation
 from loganalyze.show.wording.report import closest_sentence
 
@@ -73,13 +84,14 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
         margin, speed, altitude = (figure.add_subplot(grid[i]) for i in range(3))
         span = _span(analysis)
         _head(figure, analysis, how, height)
-        _draw_margin(margin, analysis, how, assessment)
+        banded = band(margin, analysis, assessment, how.units.per_knot)
+        _draw_margin(margin, analysis, how)
         _draw_speed(speed, analysis, how)
         _draw_altitude(altitude, analysis, how)
         for panel in (margin, speed, altitude):
             shade(panel, analysis, span)
             panel.tick_params(axis="x", labelbottom=panel is altitude)
-        _legend(margin, analysis)
+        _legend(margin, analysis, banded)
         _number(margin, marked, analysis, how)
         if clean:
             _mark_closest(margin, analysis, how, height)
@@ -117,15 +129,13 @@ def _foot(figure: Figure, marked: list[Exceedance], how: Presentation, height: f
                 fontsize=7.5, color=GREY, va="center")
 
 
-def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation,
-                 assessment: Assessment | None) -> None:
+def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     speed, per_knot = how.units.speed, how.units.per_knot
-    banded = band(axes, analysis, assessment, per_knot)
     line(axes, analysis, analysis.columns["margin_kt"], per_knot, color=BLUE, linewidth=1.1)
     axes.axhline(0, color="black", linewidth=1.2)
     known = analysis.columns["margin_kt"]
     known = known[~np.isnan(known)]
-    label = f"margin [{speed} CAS]" + ("\nwith its 95 % interval" if banded else "")
+    label = f"margin [{speed} CAS]"
     if known.size:
         least, greatest = float(known.min()) * per_knot, float(known.max()) * per_knot
         top, close = greatest, CLOSE_KT * per_knot
@@ -219,15 +229,17 @@ def found_crossovers(analysis: Analysis) -> tuple[Crossing, ...]:
         return ()
 
 
-def _legend(axes: Axes, analysis: Analysis) -> None:
+def _legend(axes: Axes, analysis: Analysis, banded: bool) -> None:
     handles: list[Artist] = []
+    if banded:
+        handles.append(Patch(**BAND, label=LEGEND_WORDS["band"]))
     if analysis.exceedances:
         handles.append(Patch(**OVER, label="over a limit"))
         handles.append(Line2D([], [], linestyle="none", label="worst", **WORST))
     if len(analysis.unknown):
         handles.append(Patch(**UNKNOWN, label="unknown"))
     if handles:
-        axes.legend(handles=handles, loc="upper center", ncols=3, **LEGEND)
+        axes.legend(handles=handles, loc="upper center", ncols=4, **LEGEND)
 
 
 def _number(axes: Axes, marked: list[Exceedance], analysis: Analysis, how: Presentation) -> None:

@@ -160,7 +160,7 @@ def _margin(axes: Axes, analysis: Analysis, assessment: Assessment | None, rows:
                   linewidth=1.2)
     axes.axhline(0, color="black", linewidth=1.2)
     axes.set_ylabel(f"margin [{how.units.speed} CAS]"
-                    + ("\nwith its 95 % interval" if banded else ""))
+                    + (f"\nand {LEGEND_WORDS['band']}" if banded else ""))
 
 
 def _powers(axes: Axes, analysis: Analysis, powers: list[tuple[str, str, str]], rows: slice

@@ -5,9 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FuncFormatter, MultipleLocator
+from matplotlib.lines import Line2D
+from matplotlib.ticker import (
+    AutoLocator,
+    FuncFormatter,
+    MaxNLocator,
+    MultipleLocator,
+    NullLocator,
+)
 from numpy.typing import NDArray
 
 from loganalyze.assess.results import Assessment
@@ -93,12 +101,24 @@ def time_axis(panels: Sequence[Axes], analysis: Analysis, how: Presentation, sta
     if how.in_utc:
         assert how.utc_start is not None
         day = how.utc_start.astype("datetime64[D]")
-        # Ticks stand at whole minutes of the clock that is shown.
         offset = float((how.utc_start - day) / np.timedelta64(1, "s"))
+    last = panels[-1]
+    # Ticks stand at whole minutes of the clock that is shown.
+    locator = MultipleLocator(step, offset=-(offset % step))
+    marks = locator.tick_values(start, start + span)
     for panel in panels:
         panel.set_xlim(start, start + span)
-        panel.xaxis.set_major_locator(MultipleLocator(step, offset=-(offset % step)))
-    last = panels[-1]
+        if isinstance(panel.yaxis.get_major_locator(), AutoLocator):
+            panel.yaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]))
+        if panel is last:
+            panel.xaxis.set_major_locator(locator)
+        else:
+            # A tick is a dozen artists, and drawing them was most of the time; a line is one.
+            panel.xaxis.set_major_locator(NullLocator())
+            panel.add_artist(Line2D(
+                np.repeat(marks, 3), np.tile([0.0, 1.0, np.nan], len(marks)), zorder=0.4,
+                transform=panel.get_xaxis_transform(), color=mpl.rcParams["grid.color"],
+                linewidth=mpl.rcParams["grid.linewidth"]))
 
     def tick(value: float, _: int | None) -> str:
         said = wording.clock((value + offset) % 86400 if how.in_utc else value)

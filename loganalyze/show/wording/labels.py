@@ -148,7 +148,7 @@ ASSUMPTIONS: tuple[str, ...] = (
 LEGEND_WORDS = {
     "run_in": "run-in", "over": "over the limit", "recovery": "recovery", "unknown": "unknown",
     "limit_airspeed": "limit airspeed", "calibrated": "calibrated airspeed",
-    "indicated": "indicated airspeed", "pointer": "limit pointer", "band": "expanded uncertainty",
+    "indicated": "indicated airspeed", "pointer": "limit pointer", "band": "95 % interval",
 }
 
 BEGAN = {"limit applied": "the limit beginning to apply", "gap": "the end of a gap: it may have "
