@@ -244,6 +244,8 @@ def _leaves(height: Floats, first: int, stop: int, low: float, high: float) -> i
 
     That is as many cells after the first as lie below: noise about `low` moves it neither way.
     """
+    if first >= stop:
+        return stop
     above = np.flatnonzero(height[first:stop] >= high)
     until = first + int(above[0]) if len(above) else first + int(height[first:stop].argmax())
     return first + int(np.count_nonzero(height[first:until] < low))

@@ -348,6 +348,31 @@ def test_an_analysis_of_the_verdict_alone_is_enough():
     assert told(log, verdict_only=True) == told(log)
 
 
+OTHERS = {"weight_on_wheels": (0, 1), "gear_down": (0, 1), "ground_speed": (0, 300),
+          "roll": (-90, 90), "heading": (0, 360), "flap": (-1, 40), "vertical_speed": (-5e3, 5e3)}
+
+
+@pytest.mark.parametrize("seed", range(80))
+def test_whatever_is_recorded_has_phases_end_to_end(seed):
+    rng = np.random.default_rng([3, seed])
+    n = int(rng.choice([2, 3, 4, 7, 20, 100, 600]))
+    time = np.cumsum(rng.choice([0.06, 0.25, 1, 16, 130, 1e5], n, p=[.1, .2, .5, .1, .05, .05]))
+
+    def walk(low, high, size):
+        return np.clip(rng.uniform(low, high) + np.cumsum(rng.normal(0, size, n)), low, high)
+
+    channels = {"pressure_altitude": walk(0, 30000, rng.choice([0, 1, 50, 400])),
+                "calibrated_airspeed": walk(0, 300, rng.choice([0, 0.5, 5]))}
+    channels |= {name: np.round(walk(*ends, (ends[1] - ends[0]) / 20))
+                 for name, ends in OTHERS.items() if rng.random() < 0.4}
+    for name, values in channels.items():
+        if rng.random() < 0.4:
+            values[rng.random(n) < rng.choice([0.02, 0.5])] = NAN
+        channels[name] = values * CHANNELS[name].unit.factor
+    told(FlightLog(time, {name: Channel(values) for name, values in channels.items()},
+                   Source(Path("any.csv")), interval_s=float(np.median(np.diff(time)))))
+
+
 @pytest.fixture(scope="module")
 def table():
     return missions.confusion(200, start=missions.START)
