@@ -98,12 +98,11 @@ def gear_moving(
     moving = np.where(np.isnan(down), np.nan, 0.0)
     known = np.flatnonzero(~np.isnan(down))
     state = down[known]
+    # One sample out and at once back is no movement of the gear: the middle one of three counts.
+    if len(state) > 2:
+        three = np.stack([state[:-2], state[1:-1], state[2:]])
+        state = np.concatenate([state[:1], np.median(three, axis=0), state[-1:]])
     edges = np.flatnonzero(np.diff(state) != 0) + 1
-    ends = np.append(edges, len(state))
-    # A state between two changes that is one sample long is no movement of the gear.
-    brief = np.flatnonzero(np.diff(ends) == 1)
-    brief = brief[ends[brief + 1] < len(state)]
-    edges = np.delete(edges, np.concatenate([brief, brief + 1]).astype(np.intp))
     before = configuration.gear_down == "locked" and extending
     for k, i in enumerate(edges.tolist()):
         if (state[i] > state[i - 1]) != extending:

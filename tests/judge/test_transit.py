@@ -155,7 +155,7 @@ def test_gear_turned_back_in_transit(judged):
     assert states(analysis, 1) == [OFF, OFF, OFF, OFF, OVER, OVER, OVER, OVER]
 
 
-@pytest.mark.parametrize("down", [[0, 0, 1, 0, 0, 0], [1, 1, 1, 0, 1, 1], [0, 1, 0, 1, 0, 0]])
+@pytest.mark.parametrize("down", [[0, 0, 1, 0, 0, 0], [1, 1, 1, 0, 1, 1]])
 def test_one_sample_of_the_gear_moves_nothing(judged, down):
     analysis = judged(VLO, gear_down=down, configuration={"gear_transit_s": 3.0})
     assert analysis.exceedances == ()
