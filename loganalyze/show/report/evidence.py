@@ -7,7 +7,6 @@ from typing import Any
 
 from loganalyze.assess.results import LimitMeasure
 from loganalyze.judge.flight import Analysis
-from loganalyze.record.intervals import Intervals
 from loganalyze.show.facts import FlightFacts, SmallestFacts
 from loganalyze.show.figures import margin_figure
 from loganalyze.show.histogram_figure import histogram_figure
@@ -32,7 +31,9 @@ from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
 from loganalyze.show.wording.assurance import BASES, MEANING
 from loganalyze.show.wording.checks import check
+from loganalyze.show.wording.numbers import sentence_case
 from loganalyze.show.wording.presentation import UNKNOWN
+from loganalyze.show.wording.recording import FLAGS
 
 Row = tuple[str | Link, ...]
 
@@ -142,15 +143,15 @@ def quality(subject: Subject) -> tuple[Section, ...]:
     """Make what was recorded and how good it was, and what couldn't be judged."""
     how, facts = subject.how, subject.facts
     blocks: list[Block] = [_channels(subject), Subheading(label.DOUBTS_TITLE)]
-    flags = getattr(subject.analysis, "quality", ())
     rows: list[Row] = [(
-        said.code_words(one.name), said.channel_words(one.channel) if one.channel else
-        label.WHOLE_RECORDING, f"{len(one.raised):,}", said.length(one.raised.duration),
-        _first_stretches(one.raised, subject), said.yes_no(one.set_aside),
-    ) for one in flags if len(one.raised)]
+        sentence_case(FLAGS[one.name]),
+        said.channel_words(one.channel) if one.channel else label.WHOLE_RECORDING,
+        said.length(one.raised_s), _first_stretches(one.stretches, subject),
+        said.yes_no(one.set_aside),
+    ) for one in facts.quality.flags if one.raised_s > 0]
     if rows:
         blocks.append(Table(label.QUALITY_CAPTION, _columns(
-            "doubt", text=("channel", "stretches", "length", "when", "set_aside")), tuple(rows)))
+            "doubt", text=("channel", "length", "when", "set_aside")), tuple(rows)))
     else:
         blocks.append(Paragraph(label.NO_FLAG))
     blocks.append(Subheading(label.UNJUDGED_TITLE))
@@ -188,10 +189,10 @@ def _channels(subject: Subject) -> Table:
     return Table(label.CHANNELS_CAPTION, tuple(columns), tuple(rows))
 
 
-def _first_stretches(raised: Intervals, subject: Subject, shown: int = 3) -> str:
+def _first_stretches(stretches: list[list[float]], subject: Subject, shown: int = 3) -> str:
     parts = [f"{subject.how.instant(a)} to {subject.how.instant(b)}"
-             for a, b in list(raised)[:shown]]
-    return "; ".join(parts) + (label.AND_MORE if len(raised) > shown else "")
+             for a, b in stretches[:shown]]
+    return "; ".join(parts) + (label.AND_MORE if len(stretches) > shown else "")
 
 
 def _checks(subject: Subject) -> list[Block]:

@@ -24,14 +24,13 @@ from loganalyze.show.sections import (
     Subheading,
     Table,
 )
+from loganalyze.show.wording import UNJUDGED, quality
 from loganalyze.show.wording import contributions as causes
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
 
 PANELS = 8
 """How many exceedances get a panel, the worst first."""
-
-_UNJUDGED = ("condition_not_recorded", "limit_needs_temperature")
 
 CREW_CONTEXT = ("overspeed_warning", "autopilot", "autothrottle", "torque", "fan_speed",
                 "power_lever", "pitch", "vertical_speed", "limit_pointer")
@@ -47,7 +46,12 @@ def verdict(subject: Subject) -> tuple[Section, ...]:
     sure = _first_basis(assessed, subject) if assessed else None
     lead = said.verdict(facts, sure, near, how)
     notes = [said.unjudged(facts)]
-    notes += [one.sentence for one in facts.taken if one.code in _UNJUDGED]
+    if notes[0]:
+        notes += quality.bounded(facts.quality.bounded_s, facts.quality.bounded_gaps)
+    notes += quality.suspects(facts.quality.suspects, how)
+    if facts.judged_s > 0:
+        notes += quality.screened(facts.quality.airborne_s, facts.quality.screened_s)
+    notes += [one.sentence for one in facts.taken if one.code in UNJUDGED]
     if subject.assessment is None:
         notes.append(label.NOT_ASSESSED)
     if how.clock == "utc" and not how.in_utc:

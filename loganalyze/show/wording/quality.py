@@ -6,14 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from loganalyze.record.channels import kind
-from loganalyze.show.wording.numbers import (
-    clock,
-    count,
-    duration,
-    knots,
-    mach,
-    sentence_case,
-)
+from loganalyze.show.wording.numbers import count, duration, sentence_case
+from loganalyze.show.wording.presentation import Presentation
 
 if TYPE_CHECKING:
     from loganalyze.show.facts import SuspectFacts
@@ -36,12 +30,12 @@ LISTED = 5
 """How many suspects a verdict lists before it only counts the rest."""
 
 
-def suspect(one: SuspectFacts) -> str:
+def suspect(one: SuspectFacts, how: Presentation | None = None) -> str:
     """Return a stretch over a limit that wasn't counted, and why, as a sentence."""
-    machs = one.quantity in ("mach", "indicated_mach")
-    by = f"Mach {mach(one.excess)}" if machs else knots(one.excess)
-    when = (f"at {clock(one.time_s)}" if one.start_s == one.end_s
-            else f"from {clock(one.start_s)} to {clock(one.end_s)}")
+    how = how or Presentation()
+    by = how.published_band(one.excess, one.quantity)
+    when = (f"at {how.instant(one.time_s)}" if one.start_s == one.end_s
+            else f"from {how.instant(one.start_s)} to {how.instant(one.end_s)}")
     others = ""
     if one.not_borne_out_by:
         words = [known.words if (known := kind(name)) else name for name in one.not_borne_out_by]
@@ -51,10 +45,10 @@ def suspect(one: SuspectFacts) -> str:
     return f"Not counted: over {one.limit} {when} by {by}: {DOUBTS[one.reason]}{others}."
 
 
-def suspects(found: Sequence[SuspectFacts]) -> list[str]:
+def suspects(found: Sequence[SuspectFacts], how: Presentation | None = None) -> list[str]:
     """Return the suspects of a flight, the greatest few as a sentence each, the rest counted."""
     worst = sorted(range(len(found)), key=lambda i: -found[i].excess)[:LISTED]
-    lines = [suspect(found[i]) for i in sorted(worst)]
+    lines = [suspect(found[i], how) for i in sorted(worst)]
     if len(found) > LISTED:
         lines.append(f"{len(found) - LISTED:,} more stretches in doubt are not counted.")
     return lines
