@@ -25,7 +25,10 @@ from loganalyze.sheets.exports import FileHabits
 LINES = 400
 """Lines looked at."""
 LEAST_RAGGED = 2
-"""So many short rows among the first lines make it a habit, and not one damaged line."""
+"""So many short rows among the first lines, and ..."""
+RAGGED_SHARE = 0.1
+"""... such a share of them, make it a habit of leaving out blank cells, and not damage: a line that
+lost a cell anywhere else would be read with its values in the wrong columns."""
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 NONE_SAID = FileHabits()
 COMMENTS = ("#", "//", "%", "*", "!")
@@ -138,7 +141,7 @@ def find_dialect(head: bytes, encoding: str, mark: int, where: str,
         mark + sum(len(line) for line in lines[:first]), first + 1, header + 1,
         tuple(tuple(cell.strip() for cell in best.rows[i]) for i in rows),
         sum(len(lines[i]) for i in rows) / len(rows),
-        best.short_rows(first) >= LEAST_RAGGED, newline,
+        best.leaves_out_blanks(first), newline,
     )
 
 
@@ -173,10 +176,13 @@ class _Table:
     def looks_like_row(self, i: int) -> bool:
         return self._valued(i) and len(self.rows[i]) == self.width
 
-    def short_rows(self, first: int) -> int:
-        """Return how many rows from line `first` on lack cells at their end (the last line may)."""
-        return sum(self._valued(i) and len(self.rows[i]) < self.width
-                   for i in range(first, len(self.rows) - 1))
+    def leaves_out_blanks(self, first: int) -> bool:
+        """Whether rows from line `first` on lack their blank last cells (the last line may)."""
+        rows = [self.rows[i] for i in range(first, len(self.rows) - 1) if self._valued(i)]
+        short = sum(len(row) < self.width for row in rows)
+        # Whoever leaves blank cells out at the end leaves none there.
+        return (short >= max(LEAST_RAGGED, RAGGED_SHARE * len(rows))
+                and all(row[-1].strip() for row in rows))
 
     def _valued(self, i: int) -> bool:
         cells = [cell.strip() for cell in self.rows[i]]

@@ -12,8 +12,8 @@ from loganalyze.sheets.exports import FileHabits
 
 
 def find_family(folder: Path, names_of: Callable[[FileHabits], Sequence[str]],
-                where: str) -> tuple[ColumnsFile, str]:
-    """Return the columns file in `folder` whose signature a log matches, and a sentence on it.
+                where: str) -> tuple[ColumnsFile, Path, str]:
+    """Return the columns file in `folder` whose signature fits a log, its path, and a sentence.
 
     `names_of` : gives the names of the log's columns, read with the habits that a columns file
     states of its text. Raises Problem where none or several match.
@@ -48,4 +48,5 @@ def find_family(folder: Path, names_of: Callable[[FileHabits], Sequence[str]],
                       if len(others) == 1 else f"{', '.join(others)} and {last} in {folder} are "
                       "all for this log's columns", where, "name the right one")
     (name, sheet), = fitting.items()
-    return sheet, f"Of the columns files in {folder.name}, {name} was taken: its signature fits."
+    return sheet, folder / name, (
+        f"Of the columns files in {folder.name}, {name} was taken: its signature fits.")

@@ -74,6 +74,7 @@ class Mender:
         while cells > width and text.rstrip(" ").endswith(delimiter):
             text = text.rstrip(" ").removesuffix(delimiter)
             cells -= 1
-        if cells < width and self.dialect.ragged and line.strip():
+        blank = text.rstrip(" ").endswith(delimiter)
+        if cells < width and self.dialect.ragged and line.strip() and not blank:
             text += delimiter * (width - cells)
         return text.encode(self.encoding, "surrogateescape") + end

@@ -23,13 +23,17 @@ Named = str | Path | Sequence[str | Path]
 
 @dataclass(frozen=True)
 class Opened:
-    """A log, its files, the columns file that it is read with, and what was said on the way."""
+    """A log, its files, the columns file that it is read with, and what was said on the way.
+
+    ``columns`` : the path of the columns file, where it has one.
+    """
 
     log: Log
     path: Path
     files: tuple[LogFile, ...]
     sheet: ColumnsFile | None
     notes: tuple[str, ...]
+    columns: Path | None
 
 
 def open_source(named: Named, chosen: str | Path | ColumnsFile | None) -> Opened:
@@ -48,25 +52,25 @@ def open_source(named: Named, chosen: str | Path | ColumnsFile | None) -> Opened
     if twice is not None:
         raise Problem("it is named twice", str(twice), "name each file once")
     files = tuple(open_log(one) for one in paths)
-    sheet, notes = _sheet(chosen, files[0])
+    sheet, columns, notes = _sheet(chosen, files[0])
     logs = [_opened(file, sheet) for file in files]
     log = logs[0] if len(logs) == 1 else SeveralLog.of(logs)
-    return Opened(log, path, files, sheet, notes)
+    return Opened(log, path, files, sheet, notes, columns)
 
 
 def _sheet(chosen: str | Path | ColumnsFile | None,
-           file: LogFile) -> tuple[ColumnsFile | None, tuple[str, ...]]:
+           file: LogFile) -> tuple[ColumnsFile | None, Path | None, tuple[str, ...]]:
     if chosen is None or isinstance(chosen, ColumnsFile):
-        return chosen, ()
+        return chosen, None, ()
     if not Path(chosen).is_dir():
-        return read_columns(chosen), ()
+        return read_columns(chosen), Path(chosen), ()
 
     def names(habits: FileHabits) -> list[str]:
         log = CsvLog.open(file, habits) if file.format == "csv" else ParquetLog.open(file)
         return [header.name for header in log.headers]
 
-    sheet, said = find_family(Path(chosen), names, str(file.path))
-    return sheet, (said,)
+    sheet, path, said = find_family(Path(chosen), names, str(file.path))
+    return sheet, path, (said,)
 
 
 def _opened(file: LogFile, sheet: ColumnsFile | None) -> Log:

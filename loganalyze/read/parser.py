@@ -105,7 +105,7 @@ class TableParser:
         cells = [cell.strip(" \t") for cell in split_line(text, self.dialect.delimiter)]
         while len(cells) > width and not cells[-1]:
             cells.pop()
-        return cells + [""] * (width - len(cells)) if self.dialect.ragged else cells
+        return cells + [""] * (width - len(cells)) if self.dialect.ragged and cells[-1] else cells
 
     def _fault(self, bad: BadPieceError, raw: bytes, where: str) -> Problem | None:
         """Return what is wrong with a line, or None."""

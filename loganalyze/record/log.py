@@ -33,7 +33,8 @@ class Source:
 
     ``dialect`` describes the file (format, delimiter, encoding, ...); ``inferred`` holds one
     plain sentence for everything that the file itself didn't state; ``files`` : the files of a
-    recording in several, in their order, where ``path`` is their folder or the first of them.
+    recording in several, in their order, where ``path`` is their folder or the first of them;
+    ``columns`` : the columns file that it was read with.
     """
 
     path: Path
@@ -42,6 +43,7 @@ class Source:
     dialect: Mapping[str, Any] = field(default_factory=dict)
     inferred: tuple[str, ...] = ()
     files: tuple[Source, ...] = ()
+    columns: Path | None = None
 
     @cached_property
     def sha256(self) -> str:

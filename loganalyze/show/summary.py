@@ -153,8 +153,9 @@ def _summary(
     declared: Mapping[str, float] | None,
 ) -> Summary:
     files = [InputFacts("log", source.path.name, source.size, source.sha256)]
-    files += [_input(role, path) for role, path in (("limits", limits), ("columns", columns))
-              if path is not None]
+    # Of a folder of columns files it is the one that was taken.
+    files += [_input(role, path) for role, path in (
+        ("limits", limits), ("columns", source.columns or columns)) if path is not None]
     return Summary(
         program="loganalyze",
         versions={"loganalyze": __version__, "python": platform.python_version(),
