@@ -183,12 +183,15 @@ class LongLog:
         ticks = np.concatenate([one[0] for one in held])
         codes = np.concatenate([one[1] for one in held])
         values = np.concatenate([one[2] for one in held])
-        for i, column in enumerate(columns):
+        for i, column in enumerate(columns if ticks.ndim == 1 else ()):
             own = ticks[codes == i]
             if len(own) > 1 and not (own[1:] > own[:-1]).all():
                 raise Problem(f'the times of "{column.name}" repeat or run backwards', str(
                     self.file.path), "export the log in the order of time, with one value for each "
                     "parameter and time" + (", and the date" if form.daily else ""))
+        if ticks.ndim > 1:
+            raise Problem("the table is sorted by parameter, and several columns make its clock",
+                          str(self.file.path), "export the log in the order of time")
         union, rows = np.unique(ticks, return_inverse=True)
         wide = [np.full(len(union), np.nan) for _ in columns]
         for i, one in enumerate(wide):
@@ -207,7 +210,7 @@ def _continued(rest: tuple[Ticks, list[Floats]], ticks: Ticks, values: list[Floa
                columns: Sequence[Column], where: str) -> tuple[Ticks, list[Floats]]:
     """Join the last time of a piece to the next piece, of which it may be the first time."""
     last, before = rest
-    if len(ticks) and last[0] == ticks[0]:
+    if len(ticks) and np.array_equal(last[0], ticks[0]):
         for old, new, column in zip(before, values, columns, strict=True):
             if not np.isnan(old[0]) and not np.isnan(new[0]):
                 raise second_value(column.name, "", where)

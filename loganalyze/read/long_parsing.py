@@ -120,7 +120,8 @@ def grouped(ticks: Ticks, codes: NDArray[np.int64], values: Floats,
 
     Raises SecondValueError where a parameter has two values at one time.
     """
-    starts = np.concatenate([[True], ticks[1:] != ticks[:-1]]) if len(ticks) else ticks > 0
+    changed = (ticks[1:] != ticks[:-1]).reshape(max(len(ticks) - 1, 0), -1).any(axis=1)
+    starts = np.concatenate([[True] * bool(len(ticks)), changed]).astype(bool)
     rows = np.cumsum(starts) - 1
     wide = [np.full(int(starts.sum()), np.nan) for _ in range(count)]
     for i, one in enumerate(wide):

@@ -139,7 +139,7 @@ class SeveralLog:
             parts = tuple(_in(log, part) for part in form.parts)
             for piece in log.pieces(_in(log, time), replace(form, parts=parts),
                                     [_in(log, column) for column in columns], lean):
-                known = _known(piece.ticks)
+                known = _known(piece.ticks) if form.join is None else piece.ticks[:0]
                 if len(known) and not begun and before is not None:
                     _check(float(known[0]), end, form, log, before)
                 begun = begun or bool(len(known))
@@ -174,7 +174,7 @@ def _first(log: Log, time: Column, form: Form) -> float:
 
 def _check(first: float, end: float, form: Form, log: Log, before: Log) -> None:
     """Refuse a file that begins before the one before it ended."""
-    if form.join is not None or first > end or (
+    if first > end or (
             form.daily and end - first > HALF_A_DAY * form.per_second):
         return
     name = before.file.path.name

@@ -1,0 +1,131 @@
+"""Long tables: a line for each time and parameter."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small_exports import FT, KT, export, lines
+
+from loganalyze.problems import Problem
+from loganalyze.read import read_flights, read_log
+from loganalyze.record.log import FlightLog
+from loganalyze.sheets.columns import Column, ColumnsFile
+from loganalyze.sheets.exports import LongTable
+
+HEADER = "Time [s],Parameter,Value,Unit"
+UNITS = {"Press Alt": "ft", "IAS": "kt", "SAT": "degC", "Gear Down": "", "EGT": "degC"}
+
+
+def table(count: int, every: dict[str, int] | None = None) -> list[tuple[float, str, str]]:
+    """Return lines of a flight: time, parameter, value."""
+    values = {"Press Alt": lambda t: f"{1000 + 10 * t:g}", "IAS": lambda t: f"{150 + t:g}",
+              "SAT": lambda t: f"{5 - t / 100:g}", "Gear Down": lambda t: "UP" if t > 5 else "DOWN",
+              "EGT": lambda t: "NCD" if t == 3 else "hot" if t == 4 else "600"}
+    return [(t, name, value(t)) for t in range(count) for name, value in values.items()
+            if t % (every or {}).get(name, 1) == 0]
+
+
+def text(rows: list[tuple[float, str, str]]) -> str:
+    return lines(HEADER, [f"{t},{name},{value},{UNITS[name]}" for t, name, value in rows])
+
+
+def check(log: FlightLog, count: int) -> None:
+    assert log.time.tolist() == list(range(count))
+    np.testing.assert_allclose(log.channels["pressure_altitude"].values,
+                               (1000 + 10 * np.arange(count)) * FT)
+    np.testing.assert_allclose(log.channels["indicated_airspeed"].values,
+                               (150 + np.arange(count)) * KT)
+    assert log.channels["gear_down"].values.tolist() == [float(t <= 5) for t in range(count)]
+    assert set(log.channels) == {"pressure_altitude", "indicated_airspeed",
+                                 "static_air_temperature", "gear_down"}
+
+
+@pytest.mark.parametrize("order", ["by time", "by parameter", "shuffled within a time"])
+def test_every_order_reads_to_the_same_log(order: str, tmp_path: Path) -> None:
+    rows = table(20)
+    if order == "by parameter":
+        rows.sort(key=lambda row: (list(UNITS).index(row[1]), row[0]))
+    elif order != "by time":
+        random.Random(1).shuffle(rows)
+        rows.sort(key=lambda row: row[0])
+    path = export(tmp_path, text(rows))
+    check(read_log(path), 20)
+    flight, = read_flights(path)
+    check(flight, 20)
+    assert flight.source.dialect["table"] == "long"
+    assert flight.channels["static_air_temperature"].known_by == (
+        "recognised by its name, unit from the column of units")
+
+
+@pytest.mark.parametrize("order", ["by time", "by parameter"])
+def test_a_parameter_keeps_its_own_rate(order: str, tmp_path: Path) -> None:
+    rows = table(40, {"SAT": 4, "EGT": 10})
+    if order == "by parameter":
+        rows.sort(key=lambda row: (row[1], row[0]))
+    log = read_log(export(tmp_path, text(rows)))
+    check(log, 40)
+    channel = log.channels["static_air_temperature"]
+    assert channel.rows is not None
+    assert channel.rows.tolist() == list(range(0, 40, 4))
+    assert channel.interval_s == 4
+
+
+def test_a_long_table_of_many_pieces(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("loganalyze.read.files.PIECE", 3000)
+    path = export(tmp_path, text(table(600, {"SAT": 4})))
+    check(read_log(path), 600)
+    late = text(table(600)).replace("500,IAS,650,kt\n", "500,IAS,650,kt\n500,IAS,651,kt\n")
+    place = late.splitlines().index("500,IAS,651,kt") + 1
+    path = export(tmp_path, late)
+    with pytest.raises(Problem) as caught:
+        read_log(path)
+    assert caught.value.sentence == (
+        f'{path}, line {place}: "IAS" has a second value at the time 500; export the log with one '
+        "value for each parameter and time.")
+
+
+def test_dates_in_their_own_column(tmp_path: Path) -> None:
+    rows = [f"2026-03-01;{stamp};{name};{value}" for stamp in ("10:00:00", "10:00:01", "10:00:02")
+            for name, value in (("Press Alt [ft]", "1000"), ("IAS [kt]", "150,5"))]
+    log = read_log(export(tmp_path, lines("Date;UTC;Mnemonic;Reading", rows)))
+    assert log.utc_start == np.datetime64("2026-03-01T10:00:00", "ns")
+    np.testing.assert_allclose(log.channels["indicated_airspeed"].values, 150.5 * KT)
+
+
+def test_a_long_table_that_the_columns_file_names(tmp_path: Path) -> None:
+    rows = [f"{t},{name},{value}" for t in range(3) for name, value in (("H", 300), ("V", 100))]
+    sheet = ColumnsFile(
+        long=LongTable(time="MARK", parameter="WHAT", value="HOW MUCH"),
+        columns={"time": Column(column="MARK", unit="s"),
+                 "pressure_altitude": Column(column="H", unit="m"),
+                 "indicated_airspeed": Column(column="V", unit="m/s")})
+    path = export(tmp_path, lines("MARK,WHAT,HOW MUCH", rows))
+    log = read_log(path, sheet)
+    assert log.channels["pressure_altitude"].values.tolist() == [300] * 3
+    wrong = sheet.model_copy(update={"long": LongTable(time="MARK", parameter="X", value="WHAT")})
+    with pytest.raises(Problem, match='names "X" for the parameter of the long table, but no'):
+        read_log(path, wrong)
+
+
+@pytest.mark.parametrize(("change", "said"), [
+    (("3,IAS,153,kt", "3,IAS,fast,kt"), '{}, line 18: "fast" in column "IAS" isn\'t a number; mend '
+     "the cell, or leave it blank where nothing was recorded."),
+    (("3,Gear Down,DOWN,", "3,Gear Down,SIDEWAYS,"), '{}, line 20: "SIDEWAYS" in column "Gear '
+     'Down" isn\'t a state that is known; export states as 0 and 1, or say what it means under '
+     "values in a columns file."),
+    (("3,IAS,153,kt", "3,IAS,153,mph"), '{}, line 18: the unit of "IAS" changes from "kt" to '
+     '"mph"; export the log with one unit for each parameter.'),
+    (("3,IAS,153,kt", "2,IAS,153,kt"), None),
+])
+def test_what_is_wrong_in_a_long_table(change: tuple[str, str], said: str | None,
+                                       tmp_path: Path) -> None:
+    path = export(tmp_path, text(table(20)).replace(*change))
+    if said is None:  # Out of order: that row is set aside by the clock, and counted.
+        assert read_log(path).steps[0].counts["set aside, time runs backwards"] == 1
+        return
+    with pytest.raises(Problem) as caught:
+        read_log(path)
+    assert caught.value.sentence == said.format(path)
