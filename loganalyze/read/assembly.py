@@ -16,7 +16,7 @@ from loganalyze.read.fills import fill_sentences
 from loganalyze.read.held import blank_between, held_between, resolution
 from loganalyze.read.inference import all_kelvin
 from loganalyze.read.pieces import Rows
-from loganalyze.read.settling import Settled, settle
+from loganalyze.read.settling import Settled, nth, settle
 from loganalyze.read.understanding import Job
 from loganalyze.read.words import joined, unwrapped
 from loganalyze.record.channels import kind
@@ -104,7 +104,7 @@ class _Maker:
         if found is None:
             return None, False
         rows, beat = found
-        self.sentences.append(f'"{column.name}" was recorded at every {_nth(beat)} row and held '
+        self.sentences.append(f'"{column.name}" was recorded at every {nth(beat)} row and held '
                               "between: the repeats were set aside.")
         return rows, True
 
@@ -152,9 +152,3 @@ class _Maker:
             f'{" and ".join(parts)}.')
         # A held value would have the lag again that was taken off.
         return aligned(self._time, stamps, values, interval, smooth, hold=not smooth)
-
-
-def _nth(count: int) -> str:
-    ending = "th" if count % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(
-        count % 10, "th")
-    return f"{count}{ending}"

@@ -167,7 +167,8 @@ def _filled(time: Floats, known: NDArray[np.intp], sentences: list[str]
     place = rows - known[latest]
     stamps = time[known][latest] + np.where(place == 0, 0.0, place * share[latest])
     there = np.isfinite(stamps)
-    sentences.append(f"Only every {usual:g}th row has a time: the rows between were spread evenly.")
+    sentences.append(f"Only every {nth(int(usual))} row has a time: the rows between were spread "
+                     "evenly.")
     return stamps[there], rows[there]
 
 
@@ -267,3 +268,10 @@ def _coarse(counts: NDArray[np.intp]) -> bool:
     shared = np.flatnonzero(repeats)
     usual = len(counts) / len(shared)
     return bool((np.diff(shared, prepend=-1, append=len(counts)) <= 2 * usual + 1).all())
+
+
+def nth(count: int) -> str:
+    """Return a count as an ordinal: 1st, 2nd, 3rd, 4th."""
+    ending = "th" if count % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(
+        count % 10, "th")
+    return f"{count}{ending}"
