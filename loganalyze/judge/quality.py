@@ -229,17 +229,19 @@ def on_ground(log: FlightLog, air: AirData, settings: Settings) -> QualityFlag:
         return QualityFlag("on the ground", "weight_on_wheels", intervals(log, ~np.isnan(wheels)),
                            intervals(log, wheels == 1.0), False)
     speed, altitude = air.screened_airspeed, air.screened_altitude
-    before = np.searchsorted(log.time, log.time - _CLIMB_S / 2).clip(max=max(len(log) - 1, 0))
-    after = np.searchsorted(log.time, log.time + _CLIMB_S / 2, side="right") - 1
-    climb = np.abs(altitude[after] - altitude[before])
-    span = np.maximum(log.time[after] - log.time[before], _interval(log))
-    slow = speed < settings.ground_kt * KNOT
-    level = climb <= settings.ground_fpm * FOOT / 60 * np.maximum(span, _CLIMB_S)
-    if not air.altitude_sources:
-        level = np.ones(len(log), dtype=bool)
-    known = ~np.isnan(speed) & (~np.isnan(climb) if air.altitude_sources else True)
-    return QualityFlag("on the ground", "", intervals(log, known), intervals(log, slow & level),
-                       False)
+    known = ~np.isnan(speed)
+    slow = np.flatnonzero(speed < settings.ground_kt * KNOT)
+    raised = np.zeros(len(log), dtype=bool)
+    raised[slow] = True
+    if air.altitude_sources and len(slow):
+        time = log.time
+        before = np.searchsorted(time, time[slow] - _CLIMB_S / 2)
+        after = np.searchsorted(time, time[slow] + _CLIMB_S / 2, side="right") - 1
+        climb = np.abs(altitude[after] - altitude[before])
+        span = np.maximum(time[after] - time[before], _CLIMB_S)
+        raised[slow] = climb <= settings.ground_fpm * FOOT / 60 * span
+        known[slow[np.isnan(climb)]] = False
+    return QualityFlag("on the ground", "", intervals(log, known), intervals(log, raised), False)
 
 
 def airborne(log: FlightLog, air: AirData, settings: Settings) -> Intervals:
@@ -251,12 +253,15 @@ def airborne(log: FlightLog, air: AirData, settings: Settings) -> Intervals:
 def screened_time(case: Case, within: Intervals) -> dict[str, float]:
     """Return how long each of the screening's reasons held [s] within some time, if it did.
 
-    "" is for all reasons together that take an airspeed or an altitude away.
+    "" is for all reasons together that take an airspeed or an altitude away. What the log holds
+    no channel for wasn't screened out.
     """
     found: dict[str, float] = {}
     if case.air.rejected is None:
         return found
     rows, reasons = case.air.rejected
+    if not case.air.altitude_sources:
+        reasons = reasons & ~(screening.ALTITUDE & ~screening.LOST)
     for reason in ("", *screening.REASONS):
         bits = screening.AIRSPEED | screening.ALTITUDE if not reason else screening.bit(reason)
         mask = np.zeros(len(case.log), dtype=bool)

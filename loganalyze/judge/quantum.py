@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-_SLACK = 1e-3
+_SLACK = 0.05
 """A value lies on a grid if it is this near to it, in steps: what float32 and units leave."""
+_LOOKS = 50_000
+"""So many samples tell a step as well as all of them."""
 _LEAST = 200
 """Fewer samples than this tell no bias."""
 _CLEAR = 0.2
@@ -29,14 +31,14 @@ def step_of(values: Floats, stated: float = float("nan")) -> float:
     """
     if stated > 0:
         return stated
-    levels = np.unique(values[~np.isnan(values)])
+    levels = np.unique(_some(values[~np.isnan(values)]))
     if len(levels) < 3:
         return float("nan")
     steps = np.diff(levels)
     least = float(steps.min())
     shares = (levels - levels[0]) / least
     off = np.abs(shares - np.round(shares))
-    return least if (off <= _SLACK * np.maximum(shares, 1.0)).all() else float("nan")
+    return least if (off <= _SLACK).all() else float("nan")
 
 
 def truncated(
@@ -50,7 +52,7 @@ def truncated(
     nothing: dict[str, Any] = {"recorder": "not determinable"}
     if not step > 0:
         return nothing
-    rows = np.flatnonzero(~np.isnan(values))
+    rows = _some(np.flatnonzero(~np.isnan(values)))
     for name, at in ways.items():
         other = at(rows)
         known = ~np.isnan(other)
@@ -64,6 +66,11 @@ def truncated(
             if abs(mean - at_mean) <= _CLEAR:
                 return {"recorder": word, "by": name, "left": mean}
     return nothing
+
+
+def _some(values: NDArray[Any]) -> NDArray[Any]:
+    """A look at so many of the values, evenly spread."""
+    return values[:: max(len(values) // _LOOKS, 1)]
 
 
 def _finer(values: Floats, step: float) -> bool:

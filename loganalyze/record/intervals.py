@@ -44,13 +44,21 @@ class Intervals:
         Sample i stands for [t_i, t_i + min(t_{i+1} - t_i, 1.5 `interval`)), the last one for
         `interval`. `time` : float64[n] [s], rising; `interval` [s] is the normal step.
         """
-        true = np.flatnonzero(np.asarray(mask, dtype=bool))
+        held = np.asarray(mask, dtype=bool)
         stamps = np.asarray(time, dtype=np.float64)
-        starts = stamps[true]
-        ends = np.append(stamps[1:], np.inf)[true]
-        last = true == len(stamps) - 1
-        ends = np.where(last, starts + interval,
-                        np.minimum(ends, starts + HELD_INTERVALS * interval))
+        if not held.any():
+            return cls(np.empty((0, 2)))
+        longest = HELD_INTERVALS * interval
+        true = np.flatnonzero(held)
+        if len(true) == len(stamps):
+            breaks = np.flatnonzero(stamps[1:] - stamps[:-1] > longest)
+        else:
+            breaks = np.flatnonzero((np.diff(true) > 1) | (np.diff(stamps[true]) > longest))
+        lasts = true[np.append(breaks, len(true) - 1)]
+        starts = stamps[true[np.concatenate([[0], breaks + 1])]]
+        nexts = stamps[np.minimum(lasts + 1, len(stamps) - 1)]
+        ends = np.where(lasts == len(stamps) - 1, stamps[lasts] + interval,
+                        np.minimum(nexts, stamps[lasts] + longest))
         edges = np.column_stack([starts, ends])
         return cls(_merged(edges[edges[:, 1] > edges[:, 0]]))
 

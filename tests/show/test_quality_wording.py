@@ -1,0 +1,79 @@
+"""What the verdict and the summary say of a recording's quality."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from loganalyze.judge import suspects
+from loganalyze.show.facts import SuspectFacts, flight_facts, plain
+from loganalyze.show.wording import quality
+
+
+def test_every_doubt_has_its_words():
+    assert set(quality.DOUBTS) == set(suspects.DOUBTS)
+
+
+def suspect(**changes):
+    return SuspectFacts(**{
+        "limit": "VMO", "quantity": "calibrated_airspeed", "start_s": 61.0, "end_s": 61.0,
+        "time_s": 61.0, "excess": 20.04, "reason": "spike", "not_borne_out_by": [], **changes})
+
+
+@pytest.mark.parametrize(("changes", "said"), [
+    ({}, "Not counted: over VMO at 0:01:01.0 by 20.0 kt: one sample, faster out and back than "
+         "plausible, and nothing recorded could bear it out."),
+    ({"not_borne_out_by": ["mach", "calibrated_airspeed_2", "load_factor"]},
+     "Not counted: over VMO at 0:01:01.0 by 20.0 kt: one sample, faster out and back than "
+     "plausible, not borne out by Mach number, calibrated airspeed or normal load factor."),
+    ({"reason": "frozen", "end_s": 90.0, "quantity": "mach", "limit": "MMO", "excess": 0.012,
+      "not_borne_out_by": ["mach"]},
+     "Not counted: over MMO from 0:01:01.0 to 0:01:30.0 by Mach .012: the airspeed was frozen "
+     "while others moved, not borne out by Mach number."),
+])
+def test_a_suspect_in_one_sentence(changes, said):
+    assert quality.suspect(suspect(**changes)) == said
+
+
+def test_the_worst_suspects_are_listed_and_the_rest_counted():
+    lines = quality.suspects([suspect(excess=float(i)) for i in range(8)])
+    assert len(lines) == 6
+    assert lines[-1] == "3 more stretches in doubt are not counted."
+    assert "by 3.0 kt" in lines[0]
+
+
+def test_shares_and_bounds():
+    assert quality.screened(100.0, {}) == []
+    assert quality.screened(200.0, {"": 3.0, "airspeed missing": 2.0, "airspeed stale": 1.0,
+                                    "temperature missing": 200.0}) == [
+        "3.0 s of the 3 min 20 s airborne (1.5 %) screened out: airspeed missing 2.0 s; airspeed "
+        "stale 1.0 s."]
+    assert quality.bounded(0.0, 0) == []
+    assert quality.bounded(12.0, 1)[0].startswith("Of this, 12.0 s (1 gap) can't hide an")
+
+
+def test_verdict_and_summary_of_a_recording_with_doubts(judged):
+    cas = 200.0 + 0.2 * np.sin(np.arange(60.0))
+    cas[20] = 270.0
+    cas[40:42] = np.nan
+    facts = flight_facts(judged(cas))
+    lines = facts.verdict.split("\n")
+    assert lines[0] == "No limit was exceeded in the 57.0 s that could be judged."
+    (doubted,) = [line for line in lines if line.startswith("Not counted")]
+    assert "at 0:00:20.0" in doubted
+    assert any("screened out: airspeed missing 2.0 s; airspeed spike" in line for line in lines)
+    assert facts.quality.airborne_s == 60.0
+    assert facts.quality.screened_s[""] == 3.0
+    assert [one.reason for one in facts.quality.suspects] == ["spike"]
+    raised = {one.name for one in facts.quality.flags if one.raised_s}
+    assert {"missing", "faster than plausible"} <= raised
+    assert json.loads(json.dumps(plain(facts.quality), allow_nan=False))
+
+
+def test_a_clean_recording_is_told_in_two_lines(judged):
+    facts = flight_facts(judged(200.0 + 0.2 * np.sin(np.arange(60.0))))
+    assert len(facts.verdict.split("\n")) == 2
+    assert (facts.quality.bounded_s, facts.quality.suspects, facts.quality.screened_s) == (
+        0.0, [], {})
