@@ -55,12 +55,17 @@ class _Job:
     said: Mapping[str, float]
     states: Mapping[str, float]
     settings: Settings
+    parts: tuple[Path, ...] = ()
+    """The files of one recording, where the logs are judged together."""
 
 
 @click.command("analyze")
 @click.argument("logs", nargs=-1, required=True, type=FILE, metavar="LOG...")
 @limits_option(required=True)
 @columns_option
+@click.option("--together", is_flag=True,
+              help="The LOGs are the files of one recording: judge them as one, in the order of "
+              "time. The results go to the name of the first.")
 @click.option("--priors", type=FILE, metavar="FILE",
               help="A priors file (TOML): how often margins occur in the fleet, by limit; without "
               "it probabilities assume a flat prior.")
@@ -100,6 +105,7 @@ def command(
     logs: tuple[Path, ...],
     limits: Path,
     columns: Path | None,
+    together: bool,
     priors: Path | None,
     out: Path | None,
     overwrite: bool,
@@ -118,7 +124,8 @@ def command(
     as_json: bool,
     **thresholds: float,
 ) -> None:
-    """Judge each LOG (CSV, .csv.gz, .csv.zst or Parquet) against a limits sheet.
+    """Judge each LOG (CSV, .csv.gz, .csv.zst, Parquet, or a folder of the files of one recording)
+    against a limits sheet.
 
     Prints a plain verdict per log. With --out, writes samples.parquet, exceedances.csv and
     .parquet, summary.json and margin.png to DIR/<name of the log>/, and with --report a
@@ -137,7 +144,9 @@ def command(
         wish = _wish(report, how, paper)
     level: Level = "quiet" if quiet else "verbose" if verbose else "normal"
     job = _Job(sheet, limits, columns, _priors(priors), out, overwrite, plot_format, wish, how,
-               level, _coloured(color), said, states_in_si(said, sheet), Settings(**thresholds))
+               level, _coloured(color), said, states_in_si(said, sheet), Settings(**thresholds),
+               logs if together else ())
+    logs = logs[:1] if together else logs
     summaries, failed = [], 0
     for log in _with_progress(logs):
         try:
@@ -250,7 +259,7 @@ def _assessments(log: Path, job: _Job) -> Iterator[Assessment]:
     from loganalyze.judge.flight import analyze
     from loganalyze.read import read_flights
 
-    for number, flight in enumerate(read_flights(log, job.columns), 1):
+    for number, flight in enumerate(read_flights(job.parts or log, job.columns), 1):
         yield assess_flight(
             analyze(flight, job.sheet, settings=job.settings, declared=job.states, flight=number),
             priors=job.priors)

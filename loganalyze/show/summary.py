@@ -152,7 +152,8 @@ def _summary(
     flights: list[FlightFacts], limits: Path | None, columns: Path | None,
     declared: Mapping[str, float] | None,
 ) -> Summary:
-    files = [InputFacts("log", source.path.name, source.size, source.sha256)]
+    files = [InputFacts("log", one.path.name, one.size, one.sha256)
+             for one in source.files or (source,)]
     # Of a folder of columns files it is the one that was taken.
     files += [_input(role, path) for role, path in (
         ("limits", limits), ("columns", source.columns or columns)) if path is not None]

@@ -254,3 +254,20 @@ def test_progress_is_shown_on_the_error_stream_only(run, fast, slow, sheet, monk
     assert "logs" in done.err
     assert "100%" in done.err
     assert "100%" not in done.out
+
+
+def test_the_files_of_one_recording_are_judged_together(run, fast, sheet, tmp_path):
+    lines = fast.read_text().splitlines(keepends=True)
+    first, second = tmp_path / "leg_1.csv", tmp_path / "leg_2.csv"
+    first.write_text("".join(lines[:26]))
+    second.write_text("".join(lines[:1] + lines[26:]))
+    whole = json.loads(run("analyze", fast, "--limits", sheet, "--json").out)
+    # Named in the wrong order, they are still read in the order of time.
+    done = run("analyze", second, first, "--limits", sheet, "--together", "--json",
+               "--out", tmp_path / "out")
+    assert done.code == 0
+    parted = json.loads(done.out)
+    assert parted["flights"] == whole["flights"]
+    assert [(one["role"], one["file"]) for one in parted["inputs"]][:2] == [
+        ("log", "leg_2.csv"), ("log", "leg_1.csv")]
+    assert (tmp_path / "out" / "leg_2" / "summary.json").exists()
