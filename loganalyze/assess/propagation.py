@@ -44,7 +44,10 @@ _SOUND_KT = atmosphere.A0 / KNOT
 
 @dataclass(frozen=True, eq=False)
 class _Tables:
-    """By cell of altitude, of airspeed and of temperature; variances in edge units squared."""
+    """By cell of altitude, of airspeed and of temperature; variances in edge units squared.
+
+    ``static`` and ``warm`` hold one value where they are the same everywhere.
+    """
 
     inverse_delta: Singles
     thinning_ft: Singles
@@ -94,14 +97,17 @@ class _Tables:
         def single(values: Floats) -> Singles:
             return np.asarray(values, dtype=np.float32)
 
+        def short(values: Floats) -> Singles:
+            return single(values[:1] if np.ptp(values) == 0.0 else values)
+
         return cls(
             single(1 / atmosphere.pressure_ratio(nodes)),
             single(sensitivity.thinning(nodes) * FOOT),
             single(budget.variance(ALTITUDE, nodes / FOOT, flown=True)),
             in_kt.ravel(), in_mach.ravel(), fixed.ravel(),
-            single(both(AIRSPEED)), single(both(STATIC)),
+            single(both(AIRSPEED)), short(both(STATIC)),
             single(budget.variance(AIRSPEED, speeds, flown=False)),
-            single(budget.variance(TEMPERATURE, kelvins - 273.15, flown=True)),
+            short(budget.variance(TEMPERATURE, kelvins - 273.15, flown=True)),
             shift)
 
 
@@ -233,7 +239,7 @@ class _Work:
         high += skew
         whole = knots = (speed * np.float32(_CELLS_A_KNOT)).astype(np.intp)
         free = tables.independent.take(knots, mode="clip")
-        static = tables.static.take(knots, mode="clip")
+        static = _look(tables.static, knots)
         np.sqrt(free + static, out=out["calibrated_airspeed_u_kt"])
         square = by_kt * by_kt
         of_mach = _sum(square * free, by_foot, high, by_foot * along + by_kt, static)
@@ -243,7 +249,7 @@ class _Work:
         if tables.shift.any():
             knots = tables.shift[who] + np.minimum(knots, _SPEEDS - 1)
             free = tables.independent.take(knots, mode="clip")
-            static = tables.static.take(knots, mode="clip")
+            static = _look(tables.static, knots)
         place = who * np.intp(curves.COUNT)
         place += cell
         lead = tables.in_mach.take(place, mode="clip")
@@ -287,7 +293,7 @@ class _Work:
             static *= rise
         warm = self._moved("static_air_temperature_degc", block, per_s,
                            self.budget.temperature_skew_s)
-        warm += self.tables.warm.take(static.astype(np.intp), mode="clip")
+        warm += _look(self.tables.warm, static.astype(np.intp))
         by_heat = sound * number
         by_heat /= static
         by_heat *= by_heat
@@ -299,6 +305,11 @@ class _Work:
         sound *= of_mach
         sound += by_heat
         np.sqrt(sound, out=out)
+
+
+def _look(table: Singles, index: NDArray[np.intp]) -> Singles:
+    """Take from a table; one that is the same everywhere has one value."""
+    return table if len(table) == 1 else table.take(index, mode="clip")
 
 
 def _sum(first: Singles, a: Singles, of_a: Singles, b: Singles, of_b: Singles) -> Singles:
