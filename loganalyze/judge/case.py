@@ -28,13 +28,13 @@ class Judged:
     """What the block loop found, over the rows of a log.
 
     ``columns`` : float32[n] and uint8[n] by name; ``screened`` : rows with each reason;
-    ``over`` : the limits with any row over; ``known_s`` : time judged [s].
+    ``over`` : the limits with any row over; ``known_s`` : time judged [s], by block.
     """
 
     columns: dict[str, NDArray[Any]]
     screened: dict[str, int] = field(default_factory=dict)
     over: set[int] = field(default_factory=set)
-    known_s: float = 0.0
+    known_s: list[float] = field(default_factory=list)
     rejected: list[tuple[NDArray[np.intp], Bits]] = field(default_factory=list)
 
     @property

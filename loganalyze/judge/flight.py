@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property
@@ -277,7 +278,7 @@ def analyze(
         Step("judgement", asdict(settings), {"exceedances": len(found)}),
     )
     return Analysis(log, sheet, settings, flight, judged.columns, found, tuple(findings), steps,
-                    judged.screened, judged.known_s, case)
+                    judged.screened, math.fsum(judged.known_s), case)
 
 
 def _lost_temperature(case: Case, judged: Judged) -> list[Finding]:

@@ -8,7 +8,7 @@ near a limit, over one, or where the table can't tell, is reckoned directly.
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import Any
@@ -49,37 +49,38 @@ def judge(case: Case) -> Judged:
     for name in ("state", *(f"state_{i}" for i in range(len(case.sheet.limit)))):
         result.columns[name] = np.zeros(n, dtype=np.uint8)
     compiled = loops.kernels(n)
-    # Compiled loops keep to the nearest cache by themselves.
-    starts = range(0, n, BLOCK if compiled is None else 2 * BLOCK)
+    starts = range(0, n, BLOCK)
     if compiled is not None:
         case = replace(case, screen=loops.looking(case.screen, compiled))
     workers = min(2, os.cpu_count() or 1, len(starts))
+    # Both threads take blocks from one row of them, so that neither waits for the other.
+    blocks = iter(starts)
     if workers < 2:
-        parts = [_run(case, result, compiled, starts)]
+        parts = [_run(case, result, compiled, blocks)]
     else:
-        half = len(starts) // 2
         with ThreadPoolExecutor(workers) as pool:
-            parts = list(pool.map(lambda some: _run(case, result, compiled, some),
-                                  (starts[:half], starts[half:])))
+            parts = list(pool.map(lambda _: _run(case, result, compiled, blocks), range(workers)))
     for part in parts:
         result.over |= part.over
         result.known_s += part.known_s
         result.rejected += part.rejected
-        for reason, count in part.screened.items():
-            result.screened[reason] = result.screened.get(reason, 0) + count
+    for reason in screening.REASONS:
+        count = sum(part.screened.get(reason, 0) for part in parts)
+        if count:
+            result.screened[reason] = count
     return result
 
 
-def _run(case: Case, result: Judged, compiled: Any, starts: range) -> Judged:
+def _run(case: Case, result: Judged, compiled: Any, blocks: Iterator[int]) -> Judged:
     part = Judged(result.columns)
     fill: _Plain | loops.Loops = (
-        _Plain(case) if compiled is None else loops.Loops(case, compiled, starts.step, GUARD))
-    size, n = starts.step, len(case.log)
+        _Plain(case) if compiled is None else loops.Loops(case, compiled, BLOCK, GUARD))
+    n = len(case.log)
     pending = _Pending()
     # NaN stands for missing throughout; comparing it is no fault.
     with np.errstate(invalid="ignore"):
-        for start in starts:
-            _block(case, part, fill, pending, start, min(start + size, n))
+        for start in blocks:
+            _block(case, part, fill, pending, start, min(start + BLOCK, n))
             if pending.size >= BLOCK:
                 pending.settle(case, part)
                 pending = _Pending()

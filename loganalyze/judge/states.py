@@ -128,7 +128,7 @@ def count_judged(case: Case, part: Judged, start: int, stop: int, unknown: bool,
     elif missing is not None and len(missing):
         known = np.ones(stop - start, dtype=bool)
         known[missing - start] = False
-    part.known_s += _held(case, start, stop, known)
+    part.known_s.append(_held(case, start, stop, known))
 
 
 def _held(case: Case, start: int, stop: int, known: NDArray[np.bool_] | None) -> float:
