@@ -19,6 +19,7 @@ from loganalyze.read.cells import (
     is_value,
 )
 from loganalyze.read.files import HEAD
+from loganalyze.read.states import WORDS
 from loganalyze.record.units import find_unit
 from loganalyze.sheets.exports import FileHabits
 
@@ -190,9 +191,11 @@ class _Table:
             return False
         filled = [cell for cell in cells if cell]
         values = sum(map(is_value, filled))
+        begins = is_value(cells[0]) and _has_digit(cells[0])
+        if begins:  # Only behind a number or a stamp: AIR and GROUND head columns, too.
+            values += sum(cell.casefold() in WORDS and not is_value(cell) for cell in filled)
         # A line of a long table (time, parameter, value, unit) is words by half.
-        enough = 2 * values > len(filled) or (
-            2 * values == len(filled) >= 4 and is_value(cells[0]) and _has_digit(cells[0]))
+        enough = 2 * values > len(filled) or (2 * values == len(filled) >= 4 and begins)
         return bool(filled) and enough and any(map(_has_digit, filled))
 
 

@@ -61,8 +61,17 @@ def flights(draw: st.DrawFn) -> tuple[np.ndarray, dict[str, np.ndarray]]:
     return at, dict(sorted(values.items()))
 
 
+FOUR = np.datetime64("2026-02-28T23:59:59", "ns") + np.arange(4) * np.timedelta64(1, "s")
+BLANK_FIRST = {name: np.array([np.nan, 100.0, 101.0, 102.0])
+               for name in ("pressure_altitude", "indicated_airspeed")}
+
+
 @QUICK
 @given(flights(), habits())
+@example((FOUR, {"gear_down": np.array([1.0, 0, 0, 0]), **BLANK_FIRST}),
+         Habits(states="up down"))
+@example((FOUR, {"gear_down": np.array([1.0, 0, 0, 0]), **BLANK_FIRST}),
+         Habits(states="up down", clock="month by name"))
 def test_text(flight: tuple[np.ndarray, dict[str, np.ndarray]], how: Habits) -> None:
     at, values = flight
     with tempfile.TemporaryDirectory() as folder:
