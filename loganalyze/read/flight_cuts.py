@@ -8,7 +8,7 @@ ground. Touch-and-goes, bounces and rejected take-offs don't cut.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,8 @@ from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
 
+MOMENT_S = 30.0
+"""Time on the ground is looked at in parts so long [s]: helicopters climb and sink while slow."""
 LONG_S = 120.0
 """So long [s] above the slow airspeed is a flight, whether or not the altitude moved."""
 
@@ -49,6 +51,17 @@ class CutSettings:
     ground running, and belongs to no flight."""
 
 
+@dataclass(frozen=True)
+class Moment:
+    """Half a minute or so of a run: its first row, its times [s] and altitudes [m]."""
+
+    row: int
+    start_s: float
+    stop_s: float
+    lowest: float
+    highest: float
+
+
 @dataclass
 class Run:
     """Rows in sequence that are all on the ground, or all not, as far as each row shows."""
@@ -62,6 +75,8 @@ class Run:
     highest: float = -np.inf
     airborne: bool = False
     """Whether weight on wheels says so somewhere."""
+    moments: tuple[Moment, ...] = ()
+    """Of time on the ground: its parts, to find the steady ones."""
 
     @property
     def duration_s(self) -> float:
@@ -81,7 +96,8 @@ class Run:
         """Return this run and the one after it as one."""
         return Run(self.start, other.stop, ground, self.start_s, other.stop_s,
                    min(self.lowest, other.lowest), max(self.highest, other.highest),
-                   self.airborne or other.airborne)
+                   self.airborne or other.airborne,
+                   self.moments + other.moments if other is not self else self.moments)
 
 
 @dataclass
@@ -134,16 +150,46 @@ class Tracker:
         runs = _merged([run.turned() if not run.ground and 0 < i < last
                         and run.duration_s < rules.airborne_s else run
                         for i, run in enumerate(runs)])
-        runs = _merged([run.turned() if run.ground and not self._stands(run, least) else run
-                        for run in runs])
+        runs = _merged([part for run in runs for part in self._standing(run, least)])
         last = len(runs) - 1
         return _merged([run.turned() if not run.ground and 0 < i < last
                         and not self.flown(run) else run for i, run in enumerate(runs)])
 
-    def _stands(self, run: Run, least: float) -> bool:
-        rules = self.settings
-        return run.duration_s >= least and (
-            self.believed or run.moved <= rules.steady + rules.drift * run.duration_s)
+    def _standing(self, run: Run, least: float) -> list[Run]:
+        """Return a run on the ground as what is surely so, and what it leaves before and after."""
+        if not run.ground:
+            return [run]
+        if run.duration_s < least:
+            return [run.turned()]
+        if self.believed or not run.moments:
+            return [run]
+        first, last = self._steady(run.moments)
+        start, stop = run.moments[first], run.moments[last]
+        if stop.stop_s - start.start_s < least:
+            return [run.turned()]
+        end = run.stop if last + 1 == len(run.moments) else run.moments[last + 1].row
+        end_s = run.stop_s if last + 1 == len(run.moments) else run.moments[last + 1].start_s
+        begin, begin_s = (run.start, run.start_s) if first == 0 else (start.row, start.start_s)
+        parts = [replace(run, start=begin, stop=end, start_s=begin_s, stop_s=end_s)]
+        if begin > run.start:
+            parts.insert(0, replace(run, stop=begin, stop_s=begin_s, ground=False))
+        if end < run.stop:
+            parts.append(replace(run, start=end, start_s=end_s, ground=False))
+        return parts
+
+    def _steady(self, moments: tuple[Moment, ...]) -> tuple[int, int]:
+        """Return the first and the last moment of the longest stretch at a steady altitude."""
+        best, longest = (0, 0), -np.inf
+        first, low, high = 0, np.inf, -np.inf
+        for i, moment in enumerate(moments):
+            low, high = min(low, moment.lowest), max(high, moment.highest)
+            lasts = moment.stop_s - moments[first].start_s
+            if high - low > self.settings.steady + self.settings.drift * lasts:
+                first, low, high = i, moment.lowest, moment.highest
+                lasts = moment.stop_s - moment.start_s
+            if lasts > longest:
+                best, longest = (first, i), lasts
+        return best
 
     def flown(self, run: Run) -> bool:
         """Whether so long above the slow airspeed is a flight, not a rejected take-off."""
@@ -190,6 +236,8 @@ def _append(runs: list[Run], row: int, state: Floats, time: Floats, altitude: Fl
             low, high = (np.inf, -np.inf) if low != low else (low, high)
         run = Run(row + first, row + stop, known[first] == 1, float(ends[0]), float(ends[1]),
                   low, high, bool(airborne is not None and airborne[first:stop].any()))
+        if altitude is not None and known[first] != 0:
+            run.moments = _moments(row + first, time[first:stop], altitude[first:stop])
         # What isn't known yet is as what follows.
         if known[first] < 0 and not runs:
             run.ground = bool((known[stop:] == 1)[:1].any()) if stop < len(known) else True
@@ -199,6 +247,23 @@ def _append(runs: list[Run], row: int, state: Floats, time: Floats, altitude: Fl
             if runs:
                 runs[-1].stop_s = run.start_s
             runs.append(run)
+
+
+def _moments(row: int, time: Floats, altitude: Floats) -> tuple[Moment, ...]:
+    known = np.flatnonzero(np.isfinite(time))
+    if not len(known):
+        return ()
+    stamps, heights = time[known], altitude[known]
+    place = np.floor((stamps - stamps[0]) / MOMENT_S)
+    starts = np.concatenate([[0], np.flatnonzero(place[1:] != place[:-1]) + 1])
+    low = np.fmin.reduceat(heights, starts)
+    high = np.fmax.reduceat(heights, starts)
+    stops = np.append(stamps[starts[1:]], stamps[-1])
+    return tuple(
+        Moment(row + int(known[start]), float(stamps[start]), float(stop),
+               np.inf if below != below else float(below),
+               -np.inf if above != above else float(above))
+        for start, stop, below, above in zip(starts, stops, low, high, strict=True))
 
 
 def _merged(runs: list[Run]) -> list[Run]:
@@ -212,5 +277,7 @@ def _merged(runs: list[Run]) -> list[Run]:
 
 
 def _after(runs: list[Run], rows: int) -> list[Run]:
-    return [Run(max(run.start - rows, 0), run.stop - rows, run.ground, run.start_s, run.stop_s,
-                run.lowest, run.highest, run.airborne) for run in runs if run.stop > rows]
+    return [replace(run, start=max(run.start - rows, 0), stop=run.stop - rows, moments=tuple(
+        replace(moment, row=max(moment.row - rows, 0)) for i, moment in enumerate(run.moments)
+        if i + 1 == len(run.moments) or run.moments[i + 1].row > rows))
+        for run in runs if run.stop > rows]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 from loganalyze.problems import Problem
@@ -64,7 +65,7 @@ def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> Fl
 
 def read_flights(
     path: Named, columns: str | Path | ColumnsFile | None = None,
-    gap_s: float = DEFAULTS.gap_s,
+    gap_s: float = DEFAULTS.gap_s, cuts: CutSettings = DEFAULTS,
 ) -> Iterator[FlightLog]:
     """Read a log flight by flight, holding only one flight at a time.
 
@@ -80,6 +81,8 @@ def read_flights(
         As for `read_log`.
     gap_s : float
         A gap in time longer than this [s] begins a new flight.
+    cuts : CutSettings
+        The other thresholds by which a recording is cut into flights.
 
     Yields
     ------
@@ -93,7 +96,7 @@ def read_flights(
         As for `read_log`.
     """
     job = understand(path, columns)
-    cutter = Cutter(job, CutSettings(gap_s=gap_s))
+    cutter = Cutter(job, replace(cuts, gap_s=gap_s))
     for piece in job.log.pieces(job.time, job.form, job.columns, lean=True):
         cutter.add(piece)
         yield from cutter.flights(final=False)

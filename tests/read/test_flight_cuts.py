@@ -116,6 +116,18 @@ def test_a_hover_is_flight_where_weight_on_wheels_says_so(tmp_path):
     assert len(lengths(log_of(tmp_path, high, hover, high))) == 1
 
 
+def test_a_helicopter_that_rises_and_sinks_while_slow(tmp_path):
+    rise = (np.full(60, 10.0), FIELD + np.linspace(0, 600, 60), np.zeros(60))
+    sink = (rise[0], rise[1][::-1], rise[2])
+    speed, altitude, wheels = flight()
+    cruise = (speed, altitude + 600, wheels)
+    path = log_of(tmp_path, ground(300), rise, cruise, sink, ground(600), rise, cruise, sink,
+                  ground(300), wheels=False)
+    found = lengths(path)
+    assert [start for start, _ in found] == [0, pytest.approx(300 + 60 + 1200 + 60 + 300, abs=45)]
+    assert sum(count for _, count in found) == 2 * (60 + 1200 + 60) + 1200
+
+
 def test_weight_on_wheels_the_wrong_way_round_is_not_believed(tmp_path):
     parts = [(speed, altitude, 1 - wheels)
              for speed, altitude, wheels in (flight(), ground(1000), flight())]
