@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from gallery.cases import CASES, Case
-from gallery.not_read_yet import NOT_READ_YET
 from small_exports import PLAIN, export
 
 from loganalyze.problems import Problem
@@ -16,10 +15,8 @@ from loganalyze.read.used import used_columns
 from loganalyze.sheets.columns import ColumnsFile, read_columns
 from loganalyze.sheets.columns_text import columns_text
 
-READ = [case for case in CASES if case.file not in NOT_READ_YET]
 
-
-@pytest.mark.parametrize("case", READ, ids=lambda case: case.file)
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.file)
 def test_a_log_reads_the_same_with_the_file_that_was_used(case: Case, tmp_path: Path) -> None:
     sheet, known = used_columns(case.path, case.columns)
     path = tmp_path / "used.toml"
