@@ -24,11 +24,15 @@
     return element;
   }
 
-  async function load(name) {
-    if (name in columns) return;
-    const source = document.getElementById("column-" + name);
-    columns[name] = await unpacked(source.textContent, about.kinds[name], about.rows);
-    source.remove();
+  const loading = {};
+  function load(name) {
+    loading[name] ??= (async () => {
+      const how = about.columns[name], source = document.getElementById("column-" + name);
+      if (how.of) await load(how.of);
+      columns[name] = await unpacked(source.textContent, how, about.rows, columns[how.of]);
+      source.remove();
+    })();
+    return loading[name];
   }
 
   // A trace's value at a row, as recorded or reckoned, without the factor to the shown unit.

@@ -1,24 +1,48 @@
 // The columns of a flight: unpacked when they are wanted, and thinned to what a screen can show.
 "use strict";
 
-const WORDS = {f8: BigUint64Array, f4: Uint32Array, u1: Uint8Array};
+const WORDS = {f8: BigUint64Array, f4: Int32Array, u1: Uint8Array};
 const VALUES = {f8: Float64Array, f4: Float32Array, u1: Uint8Array};
+const UNKNOWN = -(2 ** 31);
 
-// Undo what the page's maker did: base64, gzip, bytes sorted by significance, steps of the bits.
-async function unpacked(text, kind, rows) {
+// Undo what the page's maker did (see packing.py): base64, gzip, bytes sorted by significance,
+// signs in the lowest bit, and each sample less what was foretold of it. `other` is the column
+// that this one follows, if any.
+async function unpacked(text, how, rows, other) {
   const packed = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
   const stream = new Blob([packed]).stream().pipeThrough(new DecompressionStream("gzip"));
   const planes = new Uint8Array(await new Response(stream).arrayBuffer());
-  const width = WORDS[kind].BYTES_PER_ELEMENT;
+  const width = WORDS[how.kind].BYTES_PER_ELEMENT;
   const bytes = new Uint8Array(rows * width);
   for (let plane = 0; plane < width; plane++) {
     for (let row = 0, from = plane * rows; row < rows; row++) {
       bytes[row * width + plane] = planes[from + row];
     }
   }
-  const bits = new WORDS[kind](bytes.buffer);
-  for (let row = 1; row < rows; row++) bits[row] += bits[row - 1];
-  return new VALUES[kind](bytes.buffer);
+  const words = new WORDS[how.kind](bytes.buffer), values = new VALUES[how.kind](bytes.buffer);
+  if (how.kind !== "f4") {
+    for (let row = 1; row < rows; row++) words[row] += words[row - 1];
+    return values;
+  }
+  for (let row = 0; row < rows; row++) words[row] = (words[row] >>> 1) ^ -(words[row] & 1);
+  if (how.decimals !== undefined) {
+    const unit = 10 ** how.decimals;
+    for (let row = 0, whole = 0; row < rows; row++) {
+      whole = (whole + words[row]) | 0;
+      values[row] = whole === UNKNOWN ? NaN : whole / unit;
+    }
+  } else if (how.by) {
+    const expected = new Float32Array(1), bits = new Int32Array(expected.buffer);
+    for (let row = 0; row < rows; row++) {
+      expected[0] = how.by === "same" ? other[row] : row === 0 ? NaN
+        : how.by === "less" ? values[row - 1] - (other[row] - other[row - 1])
+        : other[row] * (values[row - 1] / other[row - 1]);
+      words[row] += Number.isFinite(expected[0]) ? bits[0] : row === 0 ? 0 : words[row - 1];
+    }
+  } else {
+    for (let row = 1; row < rows; row++) words[row] += words[row - 1];
+  }
+  return values;
 }
 
 // The first row at or after a time.
