@@ -32,6 +32,7 @@ RAGGED_SHARE = 0.1
 lost a cell anywhere else would be read with its values in the wrong columns."""
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 NONE_SAID = FileHabits()
+_DIGITS = frozenset("0123456789")
 COMMENTS = ("#", "//", "%", "*", "!")
 @dataclass(frozen=True)
 class Dialect:
@@ -157,7 +158,8 @@ class _Table:
         self.score = 0.0
         self.first_row: int | None = None
         self.width = 0
-        valued = [i for i in range(header_line or 0, len(texts)) if self._valued(i)]
+        valued = [i for i in range(header_line or 0, len(texts)) if self._reads_as_row(i)]
+        self.valued = frozenset(valued)
         if not valued:
             return
         widths = Counter(len(self.rows[i]) for i in valued)
@@ -166,26 +168,25 @@ class _Table:
         if named > self.width and widths[named] >= LEAST_RAGGED:
             self.width = named  # Most rows end early; those that don't are as wide as the header.
         good = [i for i in valued if len(self.rows[i]) == self.width]
-        of_any_width = set(valued)
         # Two valued rows in sequence begin the table; a lone one may be part of a preamble.
         runs = [a for a, b in pairwise(good) if b == a + 1 or all(
-            self.comments[i] or not any(self.rows[i]) or i in of_any_width
+            self.comments[i] or not any(self.rows[i]) or i in self.valued
             for i in range(a + 1, b))]
         self.first_row = runs[0] if runs else good[0]
         self.score = len(good) + self.width / 1000
 
     def looks_like_row(self, i: int) -> bool:
-        return self._valued(i) and len(self.rows[i]) == self.width
+        return i in self.valued and len(self.rows[i]) == self.width
 
     def leaves_out_blanks(self, first: int) -> bool:
         """Whether rows from line `first` on lack their blank last cells (the last line may)."""
-        rows = [self.rows[i] for i in range(first, len(self.rows) - 1) if self._valued(i)]
+        rows = [self.rows[i] for i in range(first, len(self.rows) - 1) if i in self.valued]
         short = sum(len(row) < self.width for row in rows)
         # Whoever leaves blank cells out at the end leaves none there.
         return (short >= max(LEAST_RAGGED, RAGGED_SHARE * len(rows))
                 and all(row[-1].strip() for row in rows))
 
-    def _valued(self, i: int) -> bool:
+    def _reads_as_row(self, i: int) -> bool:
         cells = [cell.strip() for cell in self.rows[i]]
         if len(cells) < 2 or self.comments[i]:
             return False
@@ -200,7 +201,7 @@ class _Table:
 
 
 def _has_digit(cell: str) -> bool:
-    return any("0" <= character <= "9" for character in cell)
+    return not _DIGITS.isdisjoint(cell)
 
 
 def _lines(head: bytes) -> list[bytes]:
