@@ -16,7 +16,7 @@ from loganalyze.show.facts import AssessmentFacts, ExceedanceFacts, FlightFacts
 from loganalyze.show.summary import Summary
 from loganalyze.show.wording import assurance as sure
 from loganalyze.show.wording import contributions as causes
-from loganalyze.show.wording import measures, phases, severity, warnings
+from loganalyze.show.wording import measures, phases, quality, severity, warnings
 from loganalyze.show.wording import report as said
 from loganalyze.show.wording import terminal as label
 from loganalyze.show.wording.checks import check
@@ -110,15 +110,24 @@ def _flight_lines(one: FlightFacts, how: Presentation, level: Level) -> Iterator
         yield Line(label.smaller(len(worst) - wording.LISTED), "", 2)
     for near in _worst_near(one.assessment):
         yield from _near_lines(near, how)
-    for note in (said.unjudged(one), *(
+    for note in (*_doubts(one, how), *(
             found.sentence for found in one.taken if found.code in wording.UNJUDGED)):
-        if note:
-            yield Line(note, "", 2)
+        yield Line(note, "", 2)
     if one.assessment:
         for finding in one.assessment.warnings:
             yield Line(warnings.warning(finding, how.instant), "", 2)
         if level == "verbose":
             yield from _measured(one.assessment, how)
+
+
+def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:
+    """What couldn't be judged, what wasn't counted, and what was screened out."""
+    if unjudged := said.unjudged(one):
+        yield unjudged
+        yield from quality.bounded(one.quality.bounded_s, one.quality.bounded_gaps)
+    yield from quality.suspects(one.quality.suspects, how)
+    if one.judged_s > 0:
+        yield from quality.screened(one.quality.airborne_s, one.quality.screened_s)
 
 
 def _exceedance_lines(
