@@ -1,5 +1,8 @@
 """The columns file."""
 
+import re
+from pathlib import Path
+
 import pytest
 
 from loganalyze.problems import Problem
@@ -156,3 +159,12 @@ def test_one_mistake_in_what_is_new(columns, text, sentence):
     with pytest.raises(Problem) as caught:
         columns(text + "\n")
     assert caught.value.sentence == sentence
+
+
+def test_the_examples_in_the_readme_are_columns_files(columns):
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    blocks = [block for block in re.findall(r"```toml\n(.*?)```", text, re.DOTALL)
+              if "[columns]" in block]
+    assert len(blocks) >= 2
+    for block in blocks:
+        assert columns(block)
