@@ -81,7 +81,7 @@ def changed(before, after):
     return {**moved, "VLO": moved["VLO"] - later}
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 @pytest.mark.parametrize("channel", CHANNELS)
 def test_a_changed_sample_stays_within_one_interval(channel, seed, log, sheet):
     rng = np.random.default_rng([seed, CHANNELS.index(channel)])
@@ -91,7 +91,7 @@ def test_a_changed_sample_stays_within_one_interval(channel, seed, log, sheet):
     assert whole.exceedances
     assert not whole.suspects
     before = over(whole)
-    for _ in range(12):
+    for _ in range(10):
         row = int(rng.integers(N))
         bad = flight[channel].copy()
         bad[row] = value(rng, channel, bad[row])
@@ -103,12 +103,12 @@ def test_a_changed_sample_stays_within_one_interval(channel, seed, log, sheet):
                 limit, row, bad[row], where.edges)
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_joining_carries_a_change_as_far_as_its_gap(seed, log, sheet):
     rng = np.random.default_rng([seed, 99])
     flight, limits = clean_flight(rng), sheet(*LIMITS)
     before = over(analyze(log(range(N), **flight), limits))
-    for _ in range(12):
+    for _ in range(10):
         row = int(rng.integers(N))
         bad = flight["calibrated_airspeed"].copy()
         bad[row] = value(rng, "", bad[row])
