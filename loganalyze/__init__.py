@@ -18,9 +18,14 @@ if TYPE_CHECKING:
     from loganalyze.read import read_flights, read_log
     from loganalyze.record.log import FlightLog
     from loganalyze.sheets.limits import LimitsSheet, read_limits
+    from loganalyze.show.contributions_figure import contributions_figure
     from loganalyze.show.envelope import envelope_figure
     from loganalyze.show.figures import margin_figure
+    from loganalyze.show.histogram_figure import histogram_figure
+    from loganalyze.show.panel_figure import panel_figure
+    from loganalyze.show.reports import write_reports
     from loganalyze.show.results import write_results
+    from loganalyze.show.track_figure import track_figure
 
 __version__ = "0.1.0"
 
@@ -34,12 +39,17 @@ _HOMES = {
     "Settings": "loganalyze.judge.settings",
     "analyze": "loganalyze.judge.flight",
     "assess_flight": "loganalyze.assess.flight",
+    "contributions_figure": "loganalyze.show.contributions_figure",
     "envelope_figure": "loganalyze.show.envelope",
+    "histogram_figure": "loganalyze.show.histogram_figure",
     "limit_envelope": "loganalyze.judge.envelope",
     "margin_figure": "loganalyze.show.figures",
+    "panel_figure": "loganalyze.show.panel_figure",
     "read_flights": "loganalyze.read",
     "read_limits": "loganalyze.sheets.limits",
     "read_log": "loganalyze.read",
+    "track_figure": "loganalyze.show.track_figure",
+    "write_reports": "loganalyze.show.reports",
     "write_results": "loganalyze.show.results",
 }
 
@@ -53,12 +63,17 @@ __all__ = [
     "Settings",
     "analyze",
     "assess_flight",
+    "contributions_figure",
     "envelope_figure",
+    "histogram_figure",
     "limit_envelope",
     "margin_figure",
+    "panel_figure",
     "read_flights",
     "read_limits",
     "read_log",
+    "track_figure",
+    "write_reports",
     "write_results",
 ]
 

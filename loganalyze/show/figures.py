@@ -138,12 +138,12 @@ def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     label = f"margin [{speed} CAS]"
     if known.size:
         least, greatest = float(known.min()) * per_knot, float(known.max()) * per_knot
-        top, close = greatest, CLOSE_KT * per_knot
+        top, close = max(greatest, 0.0), CLOSE_KT * per_knot
         if least < close < greatest:
             # The ground roll's 200 kt would press the few that matter flat.
             top, label = close, f"{label},\nshown up to {close:.0f}"
         low = min(least, 0.0)
-        room = 0.08 * (top - low)
+        room = 0.08 * (top - low) or 1.0
         axes.set_ylim(low - 3.6 * room, top + (0 if top == close else room))
     axes.annotate("over the limit", (1, 0), (-2, -3), xycoords=("axes fraction", "data"),
                   textcoords="offset points", ha="right", va="top", fontsize=8)

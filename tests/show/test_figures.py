@@ -72,7 +72,8 @@ def test_many_exceedances_are_marked_and_the_worst_numbered(judged):
     assert len(figure.axes[0].collections[0].get_paths()) == 20
 
 
-@pytest.mark.parametrize("cas", [[np.nan] * 30, [200.0], [200.0, np.nan]])
+@pytest.mark.parametrize("cas", [[np.nan] * 30, [200.0], [200.0, np.nan], [250.0] * 3,
+                                 [245.0] * 3])
 def test_hardly_anything_to_draw_is_drawn(judged, cas, tmp_path):
     save_figure(margin_figure(judged(cas)), tmp_path / "margin.png")
     assert (tmp_path / "margin.png").stat().st_size > 5000
