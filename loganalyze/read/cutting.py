@@ -122,6 +122,8 @@ class Cutter:
         if last - self._looked_s < rules.kept_s / 10:
             return  # A look costs more than a few rows do.
         self._looked_s = last
+        if not self._tracker.may_be_down:
+            return
         while self._tracked:
             spans = self._tracker.spans()
             now = spans[-1].stop_s if spans else 0.0

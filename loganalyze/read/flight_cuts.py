@@ -122,6 +122,10 @@ class Tracker:
         """
         if airspeed is None or not len(time):
             return
+        if time[-1] - time[0] >= LONG_S and airspeed.min() >= self.settings.slow and (
+                weight is None or weight.max() <= 0.5):
+            self._cruise(row, time, weight is not None)
+            return
         slow, self._slow = _state(airspeed < self.settings.slow, airspeed, self._slow)
         if weight is None:
             _append(self.airspeed_runs, row, slow, time, altitude, None)
@@ -135,10 +139,26 @@ class Tracker:
         _append(self.runs, row, np.where((slow == 1) & (on_wheels == 1), 1.0, np.where(
             np.isnan(slow) & (on_wheels != 0), np.nan, 0.0)), time, altitude, on_wheels == 0)
 
+    def _cruise(self, row: int, time: Floats, wheels: bool) -> None:
+        """Take in rows that are all fast and off the wheels: most of a recording, in no time."""
+        self._slow, self._fast = 0.0, self._fast + len(time)
+        run = Run(row, row + len(time), False, float(time[0]), float(time[-1]), airborne=wheels)
+        if wheels:
+            self._weight = 0.0
+            _take(self.runs, replace(run))
+        _take(self.airspeed_runs, run)
+
     @property
     def believed(self) -> bool:
         """Whether the weight on wheels is recorded, and off the wheels when it is fast."""
         return self.wheels and self._fast_on_wheels <= 0.5 * self._fast
+
+    @property
+    def may_be_down(self) -> bool:
+        """Whether a look at the spans may show time on the ground after the first run, quickly."""
+        runs = self.runs if self.believed else self.airspeed_runs
+        least = self.settings.ground_s / 2
+        return any(run.ground and run.duration_s >= least for run in (*runs[1:], *runs[-1:]))
 
     def spans(self) -> list[Run]:
         """Return the runs on the ground and in the air that count, in turn."""
@@ -241,12 +261,18 @@ def _append(runs: list[Run], row: int, state: Floats, time: Floats, altitude: Fl
         # What isn't known yet is as what follows.
         if known[first] < 0 and not runs:
             run.ground = bool((known[stop:] == 1)[:1].any()) if stop < len(known) else True
-        if runs and (runs[-1].ground == run.ground or known[first] < 0):
-            runs[-1] = runs[-1].joined(run, runs[-1].ground)
-        else:
-            if runs:
-                runs[-1].stop_s = run.start_s
-            runs.append(run)
+        if runs and known[first] < 0:
+            run.ground = runs[-1].ground
+        _take(runs, run)
+
+
+def _take(runs: list[Run], run: Run) -> None:
+    if runs and runs[-1].ground == run.ground:
+        runs[-1] = runs[-1].joined(run, run.ground)
+        return
+    if runs:
+        runs[-1].stop_s = run.start_s
+    runs.append(run)
 
 
 def _moments(row: int, time: Floats, altitude: Floats) -> tuple[Moment, ...]:

@@ -24,6 +24,8 @@ OF_ONE_BEAT = 0.5
 """At least this share of values must last one beat alone: else nothing shows that it is one."""
 BY_CHANCE = 1e-4
 """Changes at any row keep the beat by chance with less than this probability."""
+ENOUGH = 200
+"""Values between changes that leave no doubt."""
 FEWEST = 7
 """Values between changes that are needed at least."""
 
@@ -54,9 +56,11 @@ def held_between(values: Floats) -> tuple[NDArray[np.int32], int] | None:
     if len(values) < 2 * FEWEST:
         return None
     if len(values) > SAMPLED_STEPS:
-        sampled = np.concatenate([_lasting(part[:1024]) for part in stretches(values)])
-        if _beat(sampled) == 0:
-            return None
+        parts = [part[:1024] for part in stretches(values)]
+        for some in (parts[::8], parts):  # Most channels show at once that they aren't held.
+            sampled = np.concatenate([_lasting(part) for part in some])
+            if _beat(sampled) == 0 and (len(sampled) > ENOUGH or some is parts):
+                return None
     changes = _changes(values)
     beat = _beat(np.diff(changes))
     if beat == 0:

@@ -206,6 +206,16 @@ def test_pieces_of_any_size_give_the_same_flights(tmp_path, monkeypatch):
     assert lengths(path) == whole
 
 
+@WHEELS
+def test_a_short_hop_is_a_flight_in_pieces_of_any_size(wheels, tmp_path, monkeypatch):
+    speed, altitude = np.full(90, 70.0), FIELD + 200 * np.sin(np.linspace(0, np.pi, 90))
+    path = log_of(tmp_path, ground(600), (speed, altitude, np.zeros(90)), ground(600), flight(),
+                  wheels=wheels)
+    assert len(lengths(path)) == 2
+    monkeypatch.setattr("loganalyze.read.parquet.BATCH", 17)
+    assert len(lengths(path)) == 2
+
+
 def test_ground_time_is_let_go_of_while_it_runs(tmp_path, monkeypatch):
     monkeypatch.setattr("loganalyze.read.parquet.BATCH", 500)
     monkeypatch.setattr(cutting, "FLIGHT_ROOM", 4000)
