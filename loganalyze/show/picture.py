@@ -12,6 +12,7 @@ from typing import Any
 import matplotlib as mpl
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.font_manager import findfont, get_font
 from matplotlib.patheffects import withStroke
 from PIL import Image
 
@@ -40,9 +41,15 @@ STYLE: Any = {
 
 
 def plain_text(text: str) -> str:
-    """Return `text` so that a figure prints it as it stands: a dollar begins no formula."""
-    return "".join(one if one.isprintable() else "\N{REPLACEMENT CHARACTER}"
-                   for one in text).replace("$", r"\$")
+    """Return `text` so that a figure prints it as it stands: a dollar begins no formula.
+
+    What can't be printed, or isn't in the font, becomes a replacement character.
+    """
+    if not (text.isascii() and text.isprintable()):
+        font = get_font(findfont("DejaVu Sans"))
+        text = "".join(one if one.isprintable() and font.get_char_index(ord(one)) else
+                       "\N{REPLACEMENT CHARACTER}" for one in text)
+    return text.replace("$", r"\$")
 
 
 class Picture(Figure):
