@@ -4,41 +4,70 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from loganalyze.cli import complain
 from loganalyze.cli.options import FILE, columns_option, json_option, print_json
 from loganalyze.problems import Problem
 
+if TYPE_CHECKING:
+    from loganalyze.show.inspection import Inspection
+
 
 @click.command("inspect")
-@click.argument("log", type=FILE)
+@click.argument("logs", nargs=-1, required=True, type=FILE, metavar="LOG...")
 @columns_option
+@click.option("--together", is_flag=True,
+              help="The LOGs are the files of one recording, in their order.")
 @click.option("--write-columns", "target", type=FILE, metavar="FILE",
               help="Write the columns file that was used to FILE, to correct and use again.")
 @click.option("--overwrite", is_flag=True, help="Replace FILE where it exists.")
 @json_option
-def command(log: Path, columns: Path | None, target: Path | None, overwrite: bool,
-            as_json: bool) -> None:
-    """Show what LOG holds, before judging it: columns, units and how each is known, the clock,
+def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target: Path | None,
+            overwrite: bool, as_json: bool) -> None:
+    """Show what a LOG holds, before judging it: columns, units and how each is known, the clock,
     sampling, gaps, flights, what screening finds, and each channel's shape in a line of text.
+
+    A folder is one recording in several files.
     """
     from dataclasses import asdict
 
+    from loganalyze.show.inspection import text
+
+    named: list[Path | tuple[Path, ...]] = [logs] if together else [*logs]
+    if target is not None:
+        if len(named) > 1:
+            raise click.UsageError("--write-columns goes with one log; for the files of one "
+                                   "recording add --together.")
+        _check(target, overwrite)
+    found, failed = [], 0
+    for log in named:
+        try:
+            one = _inspected(log, columns)
+            if target is not None:
+                _write_columns(target, log, columns)
+        except Problem as problem:
+            failed += 1
+            complain(problem)
+            continue
+        found.append(one)
+        if not as_json:
+            click.echo(text(one) + ("\n" if len(named) > 1 else ""))
+    if as_json and found:
+        facts = [asdict(one) for one in found]
+        print_json(facts if len(named) > 1 else facts[0])
+    if failed:
+        sys.exit(2)
+
+
+def _inspected(log: Path | tuple[Path, ...], columns: Path | None) -> Inspection:
     from loganalyze.read import read_flights
-    from loganalyze.show import inspection
+    from loganalyze.show.inspection import inspection
     from loganalyze.show.sparklines import BLOCKS, PLAIN
 
-    if target is not None:
-        _check(target, overwrite)
-    found = inspection.inspection(read_flights(log, columns),
-                                  BLOCKS if _can_print(BLOCKS) else PLAIN)
-    if target is not None:
-        _write_columns(target, log, columns)
-    if as_json:
-        print_json(asdict(found))
-    else:
-        click.echo(inspection.text(found))
+    return inspection(read_flights(log, columns), BLOCKS if _can_print(BLOCKS) else PLAIN)
 
 
 def _check(target: Path, overwrite: bool) -> None:
@@ -50,7 +79,7 @@ def _check(target: Path, overwrite: bool) -> None:
                       "name another file, or give --overwrite to replace it")
 
 
-def _write_columns(target: Path, log: Path, columns: Path | None) -> None:
+def _write_columns(target: Path, log: Path | tuple[Path, ...], columns: Path | None) -> None:
     """Write the columns file that was used, whole or not at all."""
     from loganalyze.read.used import used_columns
     from loganalyze.sheets.columns_text import columns_text

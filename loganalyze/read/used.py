@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from loganalyze.read.columns import Column
+from loganalyze.read.opening import Named
 from loganalyze.read.stamps import DAY_FIRST, MONTH_FIRST
 from loganalyze.read.understanding import Job, understand
 from loganalyze.sheets.columns import ColumnsFile
@@ -16,7 +17,7 @@ _NO_UNIT = ("discrete", "1", "Mach")
 
 
 def used_columns(
-    path: str | Path, columns: str | Path | ColumnsFile | None = None
+    path: Named, columns: str | Path | ColumnsFile | None = None
 ) -> tuple[ColumnsFile, dict[str, str]]:
     """Return the columns file with which a log was read, whether one was given or not.
 
@@ -36,7 +37,7 @@ def used_columns(
     Problem
         As for `read_log`, for what shows in the first lines of the log.
     """
-    job = understand(Path(path), columns)
+    job = understand(path, columns)
     entries = {part: _entry(column) for part, column in job.clock.items()}
     whole = [column for column in job.columns if not column.channel.endswith(_FINE)]
     entries |= {column.channel: _entry(column) for column in whole}

@@ -148,3 +148,21 @@ def test_a_log_that_is_refused_writes_no_columns_file(run, tmp_path):
     log.write_text("Time [s],CAS\n0,1\n1,2\n")
     assert run("inspect", log, "--write-columns", tmp_path / "columns.toml").code == 2
     assert [one.name for one in tmp_path.iterdir()] == ["log.csv"]
+
+
+def test_several_logs_and_one_recording_in_several_files(run, tmp_path):
+    whole = write_log(tmp_path / "whole.csv", [200 + i for i in range(40)])
+    lines = whole.read_text().splitlines(keepends=True)
+    parts = [tmp_path / "a.csv", tmp_path / "b.csv"]
+    parts[0].write_text("".join(lines[:21]))
+    parts[1].write_text("".join([lines[0], *lines[21:]]))
+    apart = json.loads(run("inspect", *parts, "--json").out)
+    assert [one["flights"][0]["samples"] for one in apart] == [20, 20]
+    done = run("inspect", *parts, "--together", "--json", "--write-columns", tmp_path / "c.toml")
+    assert json.loads(done.out)["flights"][0]["samples"] == 40
+    assert (tmp_path / "c.toml").exists()
+    assert run("inspect", *parts, "--write-columns", tmp_path / "d.toml").code == 2
+    done = run("inspect", parts[0], tmp_path / "none.csv", parts[1])
+    assert done.code == 2
+    assert done.out.count("20 samples over 19.0 s") == 2
+    assert len(done.err.splitlines()) == 1
