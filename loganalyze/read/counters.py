@@ -44,13 +44,15 @@ class Wheel:
             return joined
         lower = low[known]
         steps = np.diff(lower, prepend=self._low if self._low == self._low else lower[0])
-        turned = (steps < -self.period / 2).astype(float)
+        turned = steps < -self.period / 2
         back = steps > (1 - BACK_SHARE) * self.period
         if high is not None:
-            back &= high[known] != np.append(self._high, high[known][:-1])
+            risen = self._wrapped(np.diff(high[known], prepend=self._high))
+            # Both at once is a turn, however far the lower one fell: across a gap it may be little.
+            turned |= (steps < 0) & (risen == 1)
+            back &= risen != 0
             self._high = float(high[known][-1])
-        turned -= back
-        count = self._count + np.cumsum(turned)
+        count = self._count + np.cumsum(turned.astype(float) - back)
         total = count if high is None else count + self._carried(lower, count, high[known])
         self._low, self._count = float(lower[-1]), float(count[-1])
         if self.turns is not None:

@@ -157,3 +157,9 @@ def test_a_spreadsheet_counts_days_from_the_end_of_1899():
     # ECMA-376, part 1, 18.17.4.1: serial 1 is 1900-01-01, and 1900 counts as a leap year.
     assert dates.days_of(2000, 1, 1) == 36526 + dates.SERIAL_1900
     assert dates.days_of(2000, 1, 1) == 35064 + dates.SERIAL_1904
+
+
+def test_a_turn_across_a_gap_is_one_however_little_the_lower_counter_fell():
+    minutes = Wheel(60, 60, edge=5.0)
+    assert minutes.join(np.array([27.0, 27.25, 27.5, 0.75]),
+                        np.array([0.0, 0, 0, 1])).tolist() == [27, 27.25, 27.5, 60.75]
