@@ -24,6 +24,7 @@ THRESHOLDS: dict[str, str] = {
     "frozen_moved_kt": "more than this [kt] (airspeed), or",
     "frozen_moved_ft": "this [ft] (altitude), or where its own noise stops, with a chance below",
     "frozen_chance": "this.",
+    "ground_roll_s": "So long [s] about a stretch on the ground an altitude may stand still.",
     "stale_s": "A value held for this long [s] was stale if it then steps by more than",
     "stale_kt": "this [kt] (airspeed), or",
     "stale_ft": "this [ft] (altitude); set aside where that happens",

@@ -112,8 +112,30 @@ def frozen_runs(
     """Return those of the runs in which the airspeed or the pressure altitude was frozen."""
     if not len(still):
         return still
+    if subject == "pressure altitude":
+        still = _off_the_ground(log, air, settings, still)
     values, witnesses, other = case_against(log, air, settings, subject)
     return still[frozen.frozen(values, still, witnesses, other, settings.frozen_chance)]
+
+
+def _off_the_ground(
+    log: FlightLog, air: AirData, settings: Settings, still: frozen.Runs
+) -> frozen.Runs:
+    """Cut what may be a roll out of the runs: on a runway the altitude stands, the speed moves."""
+    slow = log.time[np.flatnonzero(air.screened_airspeed < settings.ground_kt * KNOT)]
+    if not len(slow):
+        return still
+    kept = []
+    for first, last in still.tolist():
+        time = log.time[first : last + 1]
+        after = np.searchsorted(slow, time)
+        near = np.minimum(
+            np.abs(slow[np.minimum(after, len(slow) - 1)] - time),
+            np.abs(time - slow[np.maximum(after - 1, 0)])) <= settings.ground_roll_s
+        edges = np.flatnonzero(np.diff(near, prepend=True, append=True))
+        kept += [(first + a, first + b - 1) for a, b in edges.reshape(-1, 2).tolist()
+                 if time[b - 1] - time[a] >= settings.frozen_s]
+    return np.array(kept, dtype=np.intp).reshape(-1, 2)
 
 
 def case_against(

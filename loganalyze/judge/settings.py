@@ -51,6 +51,9 @@ class Settings:
     frozen_chance: float = 1e-12
     """A channel whose own values flicker in noise is frozen where so long a standstill has less
     chance than this while the aircraft climbs or changes speed."""
+    ground_roll_s: float = 45.0
+    """No take-off or landing roll lasts longer than this [s] above ``ground_kt``: so long before
+    and after a slow stretch the altitude may stand still though the airspeed moves."""
     stale_s: float = 5.0
     """A value held for this long [s], and then off at one step, was stale ..."""
     stale_kt: float = 4.0

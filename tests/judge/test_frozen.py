@@ -174,3 +174,25 @@ def test_steps_up_and_back_to_the_same_value_are_flown(judged):
 
 def test_small_steps_are_not_stale(judged):
     assert judged(np.round(220 + (held_replies() - 220) / 3)).screened == {}
+
+
+def take_off(stuck_s):
+    """Taxi, roll and climb away, the altitude in steps of 32 ft; stuck so long after the roll."""
+    rng = np.random.default_rng(3)
+    kt = np.concatenate([np.full(200, 12.0) + rng.integers(0, 3, 200), np.linspace(12, 120, 30),
+                         np.linspace(121, 200, 200)])
+    ft = np.concatenate([np.where(rng.random(200) < 0.5, 0.0, 32.0), np.full(30, 32.0),
+                         32.0 * np.round(np.linspace(0, 7000, 200) / 32)])
+    ft[229 : 229 + stuck_s] = 32.0
+    return kt, ft
+
+
+def test_an_altitude_that_stands_still_in_the_take_off_roll_is_not_frozen(judged):
+    kt, ft = take_off(0)
+    assert not judged(kt, ft).screened.get("pressure altitude frozen while others moved")
+
+
+def test_one_that_stands_still_long_after_the_roll_is(judged):
+    kt, ft = take_off(110)
+    found = judged(kt, ft).screened["pressure altitude frozen while others moved"]
+    assert 40 < found < 110
