@@ -108,7 +108,8 @@ def test_rounding_alone_explains_the_difference(log, steady):
     assert 0.0006 <= rounding <= 0.0014
 
 
-# What must be left after screening, fixed before it was looked at: Mach from IAS and altitude lies
+# What must be left after screening, reasoned from the resolution though set after a first look at
+# the same percentiles: Mach from IAS and altitude lies
 # within .0033 of the Mach that was sent where nothing but rounding is in them (half a step of each:
 # .002 of Mach, .0012 of IAS and .0002 of altitude up there); three times as much, .01, is left to
 # replies of different moments. 19 of 20 rows must lie within that, and half of all be left.
