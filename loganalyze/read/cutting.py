@@ -75,8 +75,10 @@ class Cutter:
         if len(self._rows):
             yield from self._finished(len(self._rows))
         while self._waiting and not self._flown:
+            first = self._waiting[0].time[0]
             yield self._made(self._waiting.pop(0), (
-                "No flight was found here: it stays slow and at one altitude. Taken as it is.",))
+                f"No flight was found in the stretch that begins at {first:g} s: it stays slow and "
+                "at one altitude. It was taken as it is.",))
 
     def _after(self, found: Break) -> None:
         self._rows = self._rows.after(found.row, FLIGHT_ROOM)
@@ -84,9 +86,9 @@ class Cutter:
         self._begin()
         if found.reset:
             self._said = (
-                f"The clock was set anew before these rows, from {found.before_s:g} s to "
-                f"{found.after_s:g} s since the file's first sample: how long the break was isn't "
-                "known, and the times are as recorded.",)
+                f"The clock fell from {found.before_s:g} s to {found.after_s:g} s since the file's "
+                "first sample and ran on: what follows is a stretch of its own, with the times as "
+                "recorded; how long the break was isn't known.",)
 
     def _track(self) -> None:
         start, stop = self._tracked, self._scanned
@@ -215,8 +217,9 @@ class Cutter:
         counts = {}
         if self._left_rows:
             counts = {"ground running before, of no flight": self._left_rows}
-            said = (*said, f"{self._left_rows} rows before this flight ({self._left_s / 60:.0f} "
-                    "min) are ground running, and belong to no flight.")
+            said = (*said, f"{self._left_rows} rows ({self._left_s / 60:.0f} min) before the "
+                    f"flight that begins at {rows.time[0]:g} s are ground running, and belong to "
+                    "none.")
             self._left_rows, self._left_s = 0, 0.0
         return assembled(self._job, self._clock, rows, said, counts)
 

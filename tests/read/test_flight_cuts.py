@@ -71,7 +71,9 @@ def test_long_ground_running_belongs_to_no_flight_and_is_said(wheels, tmp_path):
     assert len(second) == pytest.approx(1200 + 1800, abs=25)
     left = second.steps[0].counts["ground running before, of no flight"]
     assert len(first) + left + len(second) == 11400
-    assert f"{left} rows before this flight" in second.source.inferred[-1]
+    assert second.source.inferred[-1] == (
+        f"{left} rows ({(left - 1) / 60:.0f} min) before the flight that begins at "
+        f"{second.time[0]:g} s are ground running, and belong to none.")
 
 
 @WHEELS
@@ -170,7 +172,9 @@ def test_a_log_in_which_nothing_flies_is_given_as_it_is(tmp_path):
     path = log_of(tmp_path, ground(900), ground(600), gap=(900, 7200))
     logs = list(read_flights(path))
     assert [len(log) for log in logs] == [900, 600]
-    assert "No flight was found here" in logs[0].source.inferred[-1]
+    assert logs[1].source.inferred[-1] == (
+        "No flight was found in the stretch that begins at 8100 s: it stays slow and at one "
+        "altitude. It was taken as it is.")
 
 
 def test_a_clock_set_anew_begins_a_flight_whose_times_are_as_recorded(tmp_path):
@@ -181,8 +185,8 @@ def test_a_clock_set_anew_begins_a_flight_whose_times_are_as_recorded(tmp_path):
     first, second = read_flights(path)
     assert (first.time[-1], second.time[0], second.time[-1]) == (1199, 3, 1202)
     assert second.source.inferred[-1] == (
-        "The clock was set anew before these rows, from 1199 s to 3 s since the file's first "
-        "sample: how long the break was isn't known, and the times are as recorded.")
+        "The clock fell from 1199 s to 3 s since the file's first sample and ran on: what follows "
+        "is a stretch of its own, with the times as recorded; how long the break was isn't known.")
     with pytest.raises(Problem, match="the clock was reset"):
         read_log(path)
 
