@@ -7,7 +7,6 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import pyarrow as pa
-import pyarrow.compute as compute
 from numpy.typing import NDArray
 
 from loganalyze.read import dates
@@ -27,22 +26,27 @@ _DAY_NS = 86400 * 10**9
 def numbers_of(array: pa.Array, channel: str = "") -> Floats:
     """Return an array's numbers, NaN where there is none; raises BadStampError for other text."""
     if pa.types.is_string(array.type):
-        trimmed = compute.utf8_trim_whitespace(array)
-        trimmed = compute.replace_with_mask(trimmed, compute.equal(trimmed, "").fill_null(False),
-                                            pa.scalar(None, pa.string()))
         try:
-            array = trimmed.cast(pa.float64())
+            array = array.cast(pa.float64())
         except pa.ArrowInvalid:
-            for row, cell in enumerate(trimmed.to_pylist()):
-                if cell is not None and as_number(cell) is None:
-                    raise BadStampError(row, cell, channel) from None
-            raise BadStampError(0, str(trimmed[0].as_py()), channel) from None
+            # Blank, padded or worse: cell by cell.
+            return np.array([_cell(row, cell, channel)
+                             for row, cell in enumerate(array.to_pylist())], dtype=np.float64)
     ticks = ticks_of(array)
     if ticks.dtype == np.float64:
         return ticks.astype(np.float64, copy=False)
     values = ticks.astype(np.float64)
     values[ticks == MISSING] = np.nan
     return values
+
+
+def _cell(row: int, cell: str | None, channel: str) -> float:
+    if cell is None or not cell.strip():
+        return np.nan
+    value = as_number(cell)
+    if value is None:
+        raise BadStampError(row, cell, channel)
+    return value
 
 
 def as_number(cell: str) -> float | None:
