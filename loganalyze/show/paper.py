@@ -236,8 +236,9 @@ def _table(sheet: _Sheet, block: sections.Table, anchors: dict[str, int]) -> Non
     texts = [[cell if isinstance(cell, str) else cell.text for cell in row] for row in block.rows]
     widths = _widths(sheet, [column.name for column in block.columns], texts)
     align = tuple("RIGHT" if column.numeric else "LEFT" for column in block.columns)
-    with sheet.table(col_widths=widths, width=sum(widths), line_height=3.7, align="LEFT",
-                     text_align=align,
+    # The sum of shares of the page may come out above the whole by the noise of adding them up.
+    with sheet.table(col_widths=widths, width=min(sum(widths), sheet.epw), line_height=3.7,
+                     align="LEFT", text_align=align,
                      v_align="TOP", padding=(0.5, 1),
                      borders_layout=TableBordersLayout.HORIZONTAL_LINES,
                      headings_style=FontFace(emphasis="BOLD", fill_color=SHADE),

@@ -179,7 +179,8 @@
                y: {range: (_, least, greatest) => reach(panel, least, greatest)}},
       axes: [
         {...axis, incrs: STEPS, space: 80, size: 28, splits: ticks,
-         values: (_, marks) => marks.map((mark) => clock(mark, view.to - view.from < 3 ? 1 : 0))},
+         values: (_, marks) => marks.map((mark) => inMinutes() ? clock(mark, 0).slice(0, -3)
+           : clock(mark, view.to - view.from < 3 ? 1 : 0))},
         {...axis, size: 62, space: 24, label, labelSize: 16, labelFont: axis.font, labelGap: 0,
          values: (_, marks) => marks.map((mark) => mark.toLocaleString("en-GB",
            {maximumFractionDigits: 4}))},
@@ -209,9 +210,13 @@
     return {u: made, panel, names, values};
   }
 
+  // From ten minutes on ticks stand at whole minutes, and seconds say nothing.
+  const inMinutes = () => view.to - view.from >= 600;
+
   // Round instants of the clock that is shown.
   function ticks(u, _, from, to) {
-    const most = Math.max(Math.floor(u.bbox.width / devicePixelRatio / 80), 2);
+    const space = inMinutes() ? 52 : 80;
+    const most = Math.max(Math.floor(u.bbox.width / devicePixelRatio / space), 2);
     const step = STEPS.find((one) => (to - from) / one <= most) || 86400;
     const shift = about.utc === null ? 0 : about.utc;
     const marks = [];

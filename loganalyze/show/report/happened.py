@@ -28,6 +28,7 @@ from loganalyze.show.wording import UNJUDGED, quality
 from loganalyze.show.wording import contributions as causes
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
+from loganalyze.show.wording.severity import ladder as ladder_words
 
 PANELS = 8
 """How many exceedances get a panel, the worst first."""
@@ -240,6 +241,9 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
 
 def _steps(subject: Subject, assessed: AssessedExceedance) -> list[Block]:
     how = subject.how
+    if how.reader != "maintenance":
+        beyond = [pair for pair in assessed.ladder_kt if pair[0] != 0]
+        return [Paragraph(ladder_words(beyond, assessed.ladder_mach, how.speed))]
     rows = [(how.speed(step), said.length(time)) for step, time in assessed.ladder_kt]
     rows += [(how.published(step, "mach"), said.length(time))
              for step, time in assessed.ladder_mach]
