@@ -12,6 +12,12 @@ Floats = NDArray[np.float64]
 BACK_SHARE = 0.02
 """A counter that seems to run almost a whole turn ahead fell back across its start instead,
 unless the upper counter says that it is the same turn."""
+_NO_GLITCH = 3600.0
+"""A counter of so long a turn isn't lapped within ..."""
+_GLITCH_ROWS = 3
+"""... so many rows: where it is soon as if it had never fallen, those rows are corrupt, and ..."""
+_GLITCH_S = 60.0
+"""... this is the greatest step [s] a row that is taken for their end."""
 
 
 @dataclass
@@ -52,6 +58,8 @@ class Wheel:
             turned |= (steps < 0) & (risen == 1)
             back &= risen != 0
             self._high = float(high[known][-1])
+        elif self.period >= _NO_GLITCH:
+            turned &= ~_returns(lower, np.flatnonzero(turned), self.period)
         count = self._count + np.cumsum(turned.astype(float) - back)
         total = count if high is None else count + self._carried(lower, count, high[known])
         self._low, self._count = float(lower[-1]), float(count[-1])
@@ -77,6 +85,16 @@ class Wheel:
 
     def _wrapped(self, values: Floats) -> Floats:
         return values if self.turns is None else values % self.turns
+
+
+def _returns(low: Floats, falls: NDArray[np.intp], period: float) -> NDArray[np.bool_]:
+    """Whether each row begins a fall that is no turn's, and a few rows later hasn't been."""
+    glitch = np.zeros(len(low), dtype=bool)
+    for fall in falls[falls > 0]:
+        after = low[fall + 1 : fall + 1 + _GLITCH_ROWS] - low[fall - 1]
+        back = (after >= 0) & (after <= _GLITCH_S * np.arange(2, len(after) + 2))
+        glitch[fall] = back.any() and low[fall] + period - low[fall - 1] > _GLITCH_S
+    return glitch
 
 
 def filled(values: Floats, before: float) -> Floats:

@@ -163,3 +163,9 @@ def test_a_turn_across_a_gap_is_one_however_little_the_lower_counter_fell():
     minutes = Wheel(60, 60, edge=5.0)
     assert minutes.join(np.array([27.0, 27.25, 27.5, 0.75]),
                         np.array([0.0, 0, 0, 1])).tolist() == [27, 27.25, 27.5, 60.75]
+
+
+def test_one_corrupt_time_of_day_is_no_midnight():
+    day = Wheel(86400)
+    joined = day.join(np.array([86382.0, 14383, 86384, 86385, 5, 6]))
+    assert joined.tolist() == [86382, 14383, 86384, 86385, 86405, 86406]
