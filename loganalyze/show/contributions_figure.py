@@ -52,15 +52,14 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
         for bar, value in zip(bars[:-1], values, strict=False):
             if value < 0:
                 bar.set_hatch("////")
-        reach = max(float(np.abs(values).max()), 1.0)
         for place, value in zip(places, values, strict=True):
             axes.annotate(f"{round(value, 1) + 0.0:+.1f} {how.units.speed}",
                           (float(value), float(place)),
                           (4 if value >= 0 else -4, 0), textcoords="offset points",
                           ha="left" if value >= 0 else "right", va="center")
-        low = min(float(values.min()), 0.0)
-        axes.set_xlim(low - 0.16 * reach * (low < 0) - 0.01 * reach,
-                      max(float(values.max()), 0.0) + 0.16 * reach)
+        low, high = min(float(values.min()), 0.0), max(float(values.max()), 0.0)
+        room = 0.14 * max(high - low, 1.0)
+        axes.set_xlim(low - room * (low < 0), high + room)
         axes.set_yticks(places, names)
         axes.axvline(0, color="black", linewidth=1)
         axes.axhline((places[-1] + places[-2]) / 2, color="#888888", linewidth=0.6)
