@@ -66,7 +66,9 @@ def assessment_of(analysis: Analysis) -> Assessment:
         exceedances, (near,),
         (PhaseStretch("climb", 0.0, 60.0), PhaseStretch("descent", 60.0, 200.0)),
         measures, 250.0, 0.41, TimeToLimit("VMO", 12.5, 45.0, 10.0, 0.8, "descent"),
-        (WarningFinding("late", "VMO", 52.0, 58.0, {"threshold_kt": 251.0}),),
+        (WarningFinding("late", "VMO", 52.0, 58.0, {
+            "speed_kt": 249.5, "limit_kt": 245.0, "threshold_kt": 251.0, "excess_kt": 4.5,
+            "tolerance_kt": 3.0, "late_s": 2.5}),),
         (Check("two_sources", True, {"channel": "indicated_airspeed", "samples": 190,
                                      "median_difference": 0.4, "spread": 0.2, "allowed": 3.0}),),
         (("airspeed", "the limits sheet", 0.8),))

@@ -201,6 +201,19 @@ def test_maintenance_gets_the_ladder_and_both_sources_and_nothing_about_people(
         assert not re.search("autopilot|overspeed|Why margin|Recovered", text, re.IGNORECASE)
 
 
+def test_how_the_warning_behaved_is_told_in_the_reports_units(analysis, reported):
+    assert labels.NO_WARNING in texts_of(section(reported(analysis), "warning"))
+    on = replace(analysis.log.channels["flap"], values=np.zeros(len(analysis.time)))
+    warned = replace(analysis, log=replace(
+        analysis.log, channels={**analysis.log.channels, "overspeed_warning": on}))
+    report = reported(warned, assessment_of(warned), units=KMH_METRES)
+    (told,) = [text for text in texts_of(section(report, "warning")) if text.startswith("At ")]
+    assert told == (
+        "At 0:00:52.0 the overspeed warning was late, 2.5 s after the speed had passed 464.9 km/h "
+        "by more than the tolerance: at 462.1 km/h, 8.3 km/h over VMO.")
+    assert section(report, "warning").on_paper
+
+
 def test_what_maintenance_needs_and_the_log_lacks_is_named(analysis, reported):
     there = texts_of(section(reported(analysis, reader="maintenance"), "exceedance-1"))
     pairs = dict(pairwise(there))

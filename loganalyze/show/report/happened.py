@@ -29,9 +29,12 @@ from loganalyze.show.wording import contributions as causes
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
 from loganalyze.show.wording.severity import ladder as ladder_words
+from loganalyze.show.wording.warnings import warning as warning_words
 
 PANELS = 8
 """How many exceedances get a panel, the worst first."""
+
+POWER = ("torque", "fan_speed", "power_lever")
 
 CREW_CONTEXT = ("overspeed_warning", "autopilot", "autothrottle", "torque", "fan_speed",
                 "power_lever", "pitch", "vertical_speed", "limit_pointer")
@@ -215,6 +218,8 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
         for name in CREW_CONTEXT[:3]:
             if name not in subject.analysis.log:
                 yield said.channel_words(name), label.NOT_RECORDED
+        if not any(name in subject.analysis.log for name in POWER):
+            yield label.INSTANT["power"], label.NOT_RECORDED
     first = CREW_CONTEXT if how.reader == "crew" else ()
     for name in sorted(context, key=lambda name: not name.startswith(first or ("\0",))):
         yield said.named_value(name, context[name], how)
@@ -282,9 +287,7 @@ def warning(subject: Subject) -> tuple[Section, ...]:
         blocks = (Paragraph(label.WARNING_SOUND),)
     else:
         how = subject.how
-        blocks = (Bullets(tuple(
-            said.warning(one.kind, one.limit, how.instant(one.start_s),
-                         [said.named_value(name, value, how) for name, value in one.values.items()])
-            for one in subject.assessment.warnings)),)
+        blocks = (Bullets(tuple(warning_words(one, how.instant, how.speed)
+                                for one in subject.assessment.warnings)),)
     return (Section("warning", label.SECTIONS["warning"], blocks, on_paper=bool(
         subject.assessment and subject.assessment.warnings)),)

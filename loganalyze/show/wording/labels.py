@@ -60,7 +60,8 @@ INSTANT = {
     "displayed": "Speed as displayed, at the worst", "pointer": "Limit pointer",
     "flown": "Speed as flown", "limit": "Limit airspeed", "mach": "Mach number",
     "over": "Time over the limit", "missed": "A peak between samples may have added",
-    "sources": "Sources of airspeed", "worst": "Worst excess", "interval": "Its interval",
+    "power": "Engine power", "sources": "Sources of airspeed", "worst": "Worst excess",
+    "interval": "Its interval",
     "over_all": "Time over limits, all exceedances",
 }
 

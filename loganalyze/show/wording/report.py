@@ -288,13 +288,6 @@ def panel_words(one: ExceedanceFacts, how: Presentation) -> str:
             f"{how.excess(one.worst_excess_kt, one.worst_excess_mach)}.")
 
 
-def warning(kind: str, limit: str, at: str, values: Sequence[tuple[str, str]]) -> str:
-    """Return how the recorded overspeed warning behaved, as a sentence."""
-    about = f" for {limit}" if limit else ""
-    facts = ", ".join(f"{name[:1].lower() + name[1:]} {value}" for name, value in values)
-    return f"Warning {kind}{about} at {at}{': ' + facts if facts else ''}."
-
-
 def glance_words(facts: FlightFacts, how: Presentation) -> str:
     """Return what the picture of the whole flight shows, for those who can't see it."""
     return (f"Margin, airspeed against the limit airspeed, and pressure altitude over "
