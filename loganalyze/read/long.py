@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import pyarrow as pa
@@ -18,11 +18,11 @@ from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import numbers
-from loganalyze.read.cells import MISSING
+from loganalyze.read.cells import MISSING, Numerals
 from loganalyze.read.clock import Form, Ticks
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.csv import CsvLog
-from loganalyze.read.dialect import Dialect, strip_brackets
+from loganalyze.read.dialect import strip_brackets
 from loganalyze.read.files import LogFile
 from loganalyze.read.fills import Filler
 from loganalyze.read.long_parsing import (
@@ -33,6 +33,7 @@ from loganalyze.read.long_parsing import (
     second_value,
 )
 from loganalyze.read.names import read_name
+from loganalyze.read.parts import Log
 from loganalyze.read.pieces import Piece, Rows
 from loganalyze.sheets.columns import CLOCK_PARTS
 from loganalyze.sheets.exports import LongTable
@@ -48,13 +49,14 @@ BATCH = 1 << 17
 Floats = NDArray[np.float64]
 
 
-def long_columns(dialect: Dialect, said: LongTable | None, where: str) -> dict[str, int] | None:
+def long_columns(names: Sequence[str], said: LongTable | None,
+                 where: str) -> dict[str, int] | None:
     """Return which columns of a table hold its ``parameter``, ``value``, ``unit`` and ``time``.
 
     None for a table with a column a channel. Raises Problem where the columns file names a
     column that isn't there.
     """
-    names = [name.strip() for name in dialect.names]
+    names = [name.strip() for name in names]
     if said is not None:
         found = {}
         for key in ("time", "parameter", "value", "unit"):
@@ -78,7 +80,7 @@ def long_columns(dialect: Dialect, said: LongTable | None, where: str) -> dict[s
 class LongLog:
     """A long table, understood but not yet read: its parameters stand for columns."""
 
-    table: CsvLog
+    table: Log
     places: dict[str, int]
     scan: Scan
     headers: list[Header]
@@ -86,9 +88,8 @@ class LongLog:
     """The table's own column behind each of the first headers."""
 
     @classmethod
-    def open(cls, table: CsvLog, places: dict[str, int]) -> LongLog:
-        """Find the parameters; raises Problem where a unit changes on the way."""
-        scan = find_parameters(table, places)
+    def of(cls, table: Log, places: dict[str, int], scan: Scan) -> Self:
+        """Take the clock's columns and the parameters for the columns of a table."""
         own = set(places.values()) - {places.get("time", -1)}
         clock = [i for i, header in enumerate(table.headers) if i not in own and (
             i == places.get("time") or ((reading := read_name(header.name)) is not None
@@ -98,6 +99,15 @@ class LongLog:
             said_by = "the column of units" if unit else ""
             headers.append(Header(name, strip_brackets(unit), said_by))
         return cls(table, places, scan, headers, dict(enumerate(clock)))
+
+    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
+        """Yield pieces of a row a time and a column a parameter, or, sorted, codes and values."""
+        raise NotImplementedError
+
+    @property
+    def numerals(self) -> Numerals:
+        """How numbers are written."""
+        return Numerals()
 
     @property
     def file(self) -> LogFile:
@@ -125,7 +135,7 @@ class LongLog:
 
     def sampled(self, column: Column) -> Floats:
         """Return the numbers of a column's first rows, NaN where there is none."""
-        value = self.table.dialect.numerals.value
+        value = self.numerals.value
         return np.array([value(cell) for cell in self.cells(column)], dtype=np.float64)
 
     def rounding(self, column: Column) -> float:
@@ -143,10 +153,8 @@ class LongLog:
                lean: bool = False, into: Rows | None = None) -> Iterator[Piece]:
         """Yield the table piece by piece: a row a time, a column a parameter."""
         form = replace(form, parts=tuple(map(self._own, form.parts)))
-        parser = LongParser(self.table, self.places, form.parts[0] if form.parts else
-                            self._own(time), form, columns, self.scan.by_time)
         fillers = [Filler(column) for column in columns]
-        raw = self.table.parsed(parser)
+        raw = self.lines(form.parts[0] if form.parts else self._own(time), form, columns)
         wide = (self._by_time(raw, columns) if self.scan.by_time else
                 self._by_parameter(raw, columns, form))
         for piece in wide:
@@ -200,6 +208,27 @@ class LongLog:
             part = slice(start, start + BATCH)
             yield _piece(union[part], [one[part] for one in wide], left_out)
             left_out = 0
+
+
+class LongCsv(LongLog):
+    """A long table in text."""
+
+    table: CsvLog
+
+    @classmethod
+    def open(cls, table: CsvLog, places: dict[str, int]) -> LongCsv:
+        """Find the parameters; raises Problem where a unit changes on the way."""
+        return cls.of(table, places, find_parameters(table, places))
+
+    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
+        """Yield pieces of a row a time and a column a parameter, or, sorted, codes and values."""
+        return self.table.parsed(LongParser(self.table, self.places, time, form, columns,
+                                            self.scan.by_time))
+
+    @property
+    def numerals(self) -> Numerals:
+        """How numbers are written."""
+        return self.table.dialect.numerals
 
 
 def _numbers(array: pa.Array) -> Floats:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from itertools import pairwise
 
@@ -32,6 +32,8 @@ from loganalyze.read.states import mapped
 SAMPLE = 400
 """Cells looked at of each parameter."""
 Floats = NDArray[np.float64]
+Found = dict[str, tuple[list[str], list[str]]]
+"""Of each parameter of a piece its units and first cells."""
 
 
 @dataclass(frozen=True)
@@ -128,7 +130,7 @@ def grouped(ticks: Ticks, codes: NDArray[np.int64], values: Floats,
         chosen = np.flatnonzero((codes == i) & ~np.isnan(values))
         own = rows[chosen]
         if (own[1:] == own[:-1]).any():
-            raise SecondValueError
+            raise SecondValueError(i)
         one[own] = values[chosen]
     return ticks[starts], wide
 
@@ -158,8 +160,7 @@ class _Scanner(TableParser):
         super().__init__(table.dialect, str(table.file.path), table.headers, kinds,
                          Column("time", -1, "", None, "", ""), Form(1.0, ""))
 
-    def look(self, data: Callable[[], bytes]) -> tuple[bytes, int, dict[str, tuple[
-            list[str], list[str]]]]:
+    def look(self, data: Callable[[], bytes]) -> tuple[bytes, int, Found]:
         """Return a piece, its lines, and of each parameter its units and first cells."""
         text = data()
         if self.dialect.newline == "\r":
@@ -172,54 +173,78 @@ class _Scanner(TableParser):
             return text, text.count(b"\n"), self._found(arrays)
         raise BadPieceError(text)
 
-    def _found(self, arrays: dict[int, pa.Array]) -> dict[str, tuple[list[str], list[str]]]:
-        codes, names = coded_text(arrays[self.places["parameter"]], self.encoding)
-        values = arrays[self.places["value"]]
-        units, words = (coded_text(arrays[self.places["unit"]], self.encoding)
-                        if "unit" in self.places else (np.zeros(len(codes), np.int64), [""]))
-        found = {}
-        for i, name in enumerate(names):
-            own = np.flatnonzero(codes == i)
-            stated = [words[j] for j in dict.fromkeys(units[own].tolist())
-                      if j < len(words) and words[j] not in ("", "-")]
-            first = values.take(pa.array(own[:SAMPLE].tolist(), pa.int64()))
-            cells = first.cast(pa.binary()).to_pylist()
-            found[name] = (stated, [(cell or b"").decode(self.encoding, "replace").strip()
-                                    for cell in cells])
-        return found
+    def _found(self, arrays: dict[int, pa.Array]) -> Found:
+        names = coded_text(arrays[self.places["parameter"]], self.encoding)
+        units = (coded_text(arrays[self.places["unit"]], self.encoding)
+                 if "unit" in self.places else (np.zeros(len(names[0]), np.int64), [""]))
+        return found_in(names, arrays[self.places["value"]], units, self.encoding)
 
 
 def find_parameters(table: CsvLog, places: dict[str, int]) -> Scan:
     """Look through a long table once; raises Problem where a parameter's unit changes."""
-    scanner = _Scanner(table, places)
-    units: dict[str, str] = {}
-    sample: dict[str, list[str]] = {}
+    scanner, tally = _Scanner(table, places), Tally()
     line = table.dialect.first_line
     try:
         for text, lines, found in in_order(partial(scanner.look, data) for data in table.texts()):
-            for name, (stated, cells) in found.items():
-                room = SAMPLE - len(sample.setdefault(name, []))
-                sample[name] += cells[:max(room, 0)]
-                known = units.setdefault(name, "")
-                for unit in stated:
-                    if known and unit != known:
-                        raise _changed(scanner, text, line, name, known, unit)
-                    known = units[name] = unit
+            changed = tally.add(found)
+            if changed is not None:
+                place = next((number for number, cells in scanner.lines(text, line)
+                              if len(cells) == len(scanner.dialect.names)
+                              and cells[places["parameter"]] == changed[0]
+                              and cells[places["unit"]] == changed[2]), line)
+                raise changed_unit(changed, f"{scanner.where}, line {place}")
             line += lines
     except BadPieceError as bad:
         raise scanner.problem(bad, line) from None
-    return Scan(units, sample, _by_time([row[places["parameter"]] for row in table.dialect.sample],
-                                        len(units)))
+    return tally.scan([row[places["parameter"]] for row in table.dialect.sample])
 
 
-def _changed(scanner: _Scanner, text: bytes, line: int, name: str, known: str,
-             unit: str) -> Problem:
-    place = next((number for number, cells in scanner.lines(text, line)
-                  if len(cells) == len(scanner.dialect.names)
-                  and cells[scanner.places["parameter"]] == name
-                  and cells[scanner.places["unit"]] == unit), line)
-    return Problem(f'the unit of "{name}" changes from "{known}" to "{unit}"',
-                   f"{scanner.where}, line {place}",
+@dataclass
+class Tally:
+    """What is known of the parameters so far: their units and first cells."""
+
+    units: dict[str, str] = field(default_factory=dict)
+    sample: dict[str, list[str]] = field(default_factory=dict)
+
+    def add(self, found: Found) -> tuple[str, str, str] | None:
+        """Take in a piece; returns a parameter whose unit changed, the unit before and after."""
+        for name, (stated, cells) in found.items():
+            room = SAMPLE - len(self.sample.setdefault(name, []))
+            self.sample[name] += cells[:max(room, 0)]
+            known = self.units.setdefault(name, "")
+            for unit in stated:
+                if known and unit != known:
+                    return name, known, unit
+                known = self.units[name] = unit
+        return None
+
+    def scan(self, first: Sequence[str]) -> Scan:
+        """Return what is known; `first` are the names in the first lines."""
+        return Scan(self.units, self.sample, _by_time(first, len(self.units)))
+
+
+def found_in(names: tuple[NDArray[np.int64], list[str]], values: pa.Array,
+             units: tuple[NDArray[np.int64], list[str]], encoding: str) -> Found:
+    """Return the units and the first cells of each parameter.
+
+    `names` and `units` : codes and words, as of `coded_text`; `values` : the cells as text.
+    """
+    codes, words = names
+    found = {}
+    for i, name in enumerate(words):
+        own = np.flatnonzero(codes == i)
+        stated = [units[1][j] for j in dict.fromkeys(units[0][own].tolist())
+                  if j < len(units[1]) and units[1][j] not in ("", "-")]
+        first = values.take(pa.array(own[:SAMPLE].tolist(), pa.int64()))
+        found[name] = (stated, [(cell or b"").decode(encoding, "replace").strip()
+                                for cell in first.cast(pa.binary()).to_pylist()])
+    return found
+
+
+def changed_unit(changed: tuple[str, str, str], where: str) -> Problem:
+    """Return the Problem of a parameter whose unit changes on the way."""
+    name, known, unit = changed
+    return Problem(f'the unit of "{name}" changes from "{known}" to "{unit}"', where,
                    "export the log with one unit for each parameter")
 
 

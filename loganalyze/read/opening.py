@@ -11,7 +11,8 @@ from loganalyze.read.csv import CsvLog
 from loganalyze.read.dialect import NONE_SAID
 from loganalyze.read.families import find_family
 from loganalyze.read.files import LogFile, open_log
-from loganalyze.read.long import LongLog, long_columns
+from loganalyze.read.long import LongCsv, long_columns
+from loganalyze.read.long_parquet import LongParquet
 from loganalyze.read.parquet import ParquetLog
 from loganalyze.read.parts import Log, SeveralLog, files_in
 from loganalyze.sheets.columns import ColumnsFile, read_columns
@@ -74,8 +75,11 @@ def _sheet(chosen: str | Path | ColumnsFile | None,
 
 
 def _opened(file: LogFile, sheet: ColumnsFile | None) -> Log:
+    said, where = sheet.long if sheet else None, str(file.path)
     if file.format == "parquet":
-        return ParquetLog.open(file)
+        parquet = ParquetLog.open(file)
+        places = long_columns([header.name for header in parquet.headers], said, where)
+        return parquet if places is None else LongParquet.open(parquet, places)
     table = CsvLog.open(file, sheet.file if sheet else NONE_SAID)
-    places = long_columns(table.dialect, sheet.long if sheet else None, str(file.path))
-    return table if places is None else LongLog.open(table, places)
+    places = long_columns(table.dialect.names, said, where)
+    return table if places is None else LongCsv.open(table, places)

@@ -28,7 +28,8 @@ from loganalyze.record.channels import kind as channel_kind
 
 LARGEST_GROUP = 1 << 22
 """Rows above which a row group is read batch by batch, to bound memory."""
-BATCH = 1 << 17
+BATCH = 1 << 15
+"""Rows of a batch: more of them take Arrow's pool memory that it doesn't give back."""
 SAMPLE = 400
 _DAMAGE = (pa.ArrowException, OSError, ValueError)
 """What pyarrow raises for a file whose bytes aren't what they should be."""
@@ -104,7 +105,7 @@ class ParquetLog:
             return Form(1e9, "time of day", daily=True)
         if pa.types.is_duration(kind):
             return Form(1e9, "elapsed time")
-        if _textual(kind):
+        if textual(kind):
             cells = [cell for cell in self._first(column).to_pylist() if cell]
             return form_of_cells(cells, column.name, str(self.file.path))
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
@@ -145,7 +146,7 @@ class ParquetLog:
                             placed=into is not None)
 
     def _clock_of(self, opened: local, group: int, clock: Sequence[Column], form: Form) -> Ticks:
-        return self._time(self._decoded(opened, group, clock), clock, form)
+        return self.ticks(self._decoded(opened, group, clock), clock, form)
 
     def _column_of(self, opened: local, group: int, column: Column, place: int, start: int,
                    into: Rows | None) -> tuple[pa.Array | None, Counter[str]]:
@@ -166,30 +167,36 @@ class ParquetLog:
         return [_whole(table.column(name)) for name in names]
 
     def _batches(self, wanted: Sequence[Column], form: Form, clock: int) -> Iterator[Piece]:
+        for arrays in self.batches([column.index for column in wanted]):
+            yield self._piece(arrays, wanted, form, clock)
+
+    def batches(self, places: Sequence[int]) -> Iterator[list[pa.Array]]:
+        """Yield some rows after the other of the columns at `places`, as the file holds them."""
+        names = [str(self.schema.field(place).name) for place in places]
         with self._source() as source:
-            batches = source.iter_batches(BATCH, columns=[self._name(c) for c in wanted])
+            batches = source.iter_batches(BATCH, columns=names, use_threads=False)
             while (batch := self._guarded(lambda: next(batches, None))) is not None:
-                yield self._piece([batch.column(self._name(c)) for c in wanted], wanted, form,
-                                  clock)
+                yield [batch.column(name) for name in names]
 
     def _piece(self, arrays: list[pa.Array], wanted: Sequence[Column], form: Form,
                clock: int) -> Piece:
         """Return a piece of arrays of which the first `clock` make the time."""
-        ticks = self._time(arrays[:clock], wanted[:clock], form)
+        ticks = self.ticks(arrays[:clock], wanted[:clock], form)
         counted: Counter[str] = Counter()
         return Piece(ticks, [
             Filler(column).cleaned(self._numeric(array, column), counted)
             for array, column in zip(arrays[clock:], wanted[clock:], strict=True)],
             counted=counted)
 
-    def _time(self, arrays: list[pa.Array], clock: Sequence[Column], form: Form) -> Ticks:
+    def ticks(self, arrays: list[pa.Array], clock: Sequence[Column], form: Form) -> Ticks:
+        """Return the ticks of the clock that the columns `clock` make."""
         if form.join is None:
             return self._ticks(arrays[0], clock[0])
         return self._joined(form, arrays, clock)
 
     def _joined(self, form: Form, arrays: list[pa.Array], parts: Sequence[Column]) -> Ticks:
         assert form.join is not None
-        cells = {part.channel: array.cast(pa.string()) if _textual(array.type) else array
+        cells = {part.channel: array.cast(pa.string()) if textual(array.type) else array
                  if _temporal(array.type) else self._numeric(array, part)
                  for array, part in zip(arrays, parts, strict=True)}
         try:
@@ -202,7 +209,7 @@ class ParquetLog:
                        "the others", str(self.file.path), "export the log again")
 
     def _ticks(self, array: pa.Array, column: Column) -> Ticks:
-        if _textual(array.type):
+        if textual(array.type):
             try:
                 return parse_stamps(array.cast(pa.string()))
             except BadStampError as bad:
@@ -215,8 +222,8 @@ class ParquetLog:
         """Return an array of plain numbers; raises Problem for anything that isn't."""
         kind = channel_kind(column.channel)
         discrete = kind is not None and kind.discrete
-        if (discrete or column.values) and _textual(array.type):
-            return self._states(column, lambda: mapped(array, meaning(
+        if (discrete or column.values) and textual(array.type):
+            return self.states(column, lambda: mapped(array, meaning(
                 column.values, column.missing, discrete, Numerals()).of))
         if pa.types.is_dictionary(array.type):
             array = array.cast(array.type.value_type)
@@ -227,14 +234,15 @@ class ParquetLog:
         if pa.types.is_null(array.type):
             return array.cast(pa.float64())
         if array.type not in DTYPES:
-            what = "text" if _textual(array.type) else str(array.type)
+            what = "text" if textual(array.type) else str(array.type)
             raise Problem(f'column "{column.name}" holds {what}, not numbers', str(self.file.path),
                           "export it as numbers, or name another column in a columns file")
         if any(Numerals().is_number(word) for word in column.values):
-            return self._states(column, lambda: recoded(array, column.values))
+            return self.states(column, lambda: recoded(array, column.values))
         return array
 
-    def _states(self, column: Column, coded: Callable[[], pa.Array]) -> pa.Array:
+    def states(self, column: Column, coded: Callable[[], pa.Array]) -> pa.Array:
+        """Return what `coded` makes of a column's states; raises Problem for an unknown one."""
         try:
             return coded()
         except UnknownStateError as unknown:
@@ -299,7 +307,8 @@ def _listed_units(schema: pa.Schema) -> dict[str, str]:
     return listed
 
 
-def _textual(kind: pa.DataType) -> bool:
+def textual(kind: pa.DataType) -> bool:
+    """Whether an array of this type holds text."""
     if pa.types.is_dictionary(kind):
         kind = kind.value_type
     return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))

@@ -6,8 +6,9 @@ import random
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pytest
-from small_exports import FT, KT, export, lines
+from small_exports import FT, KT, export, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
@@ -129,3 +130,64 @@ def test_what_is_wrong_in_a_long_table(change: tuple[str, str], said: str | None
     with pytest.raises(Problem) as caught:
         read_log(path)
     assert caught.value.sentence == said.format(path)
+
+
+def long_parquet(folder: Path, rows: list[tuple[float, str, str]], kind: pa.DataType,
+                 group: int | None = None, name: str = "flight.parquet") -> Path:
+    """Write the lines of a flight as Parquet; numbers hold what words of a state would."""
+    words = {"UP": "0", "DOWN": "1"}
+    cells = [value if kind == pa.string() else words.get(value, value) for _, _, value in rows]
+    values = (pa.array(cells) if kind == pa.string() else
+              pa.array([float(cell) if cell[0] in "-0123456789" else None for cell in cells]))
+    return parquet(folder, {
+        "Time [s]": pa.array([float(row[0]) for row in rows]),
+        "Parameter": pa.array([row[1] for row in rows]).dictionary_encode(),
+        "Value": values.cast(kind), "Unit": pa.array([UNITS[row[1]] for row in rows]),
+    }, name, rows=group)
+
+
+@pytest.mark.parametrize("kind", [pa.float64(), pa.decimal128(12, 4), pa.string()], ids=str)
+@pytest.mark.parametrize("order", ["by time", "by parameter"])
+def test_a_long_table_in_parquet(order: str, kind: pa.DataType, tmp_path: Path,
+                                 monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("loganalyze.read.parquet.BATCH", 47)
+    rows = table(40, {"SAT": 4})
+    if order == "by parameter":
+        rows.sort(key=lambda row: (row[1], row[0]))
+    path = long_parquet(tmp_path, rows, kind, 61)
+    log = read_log(path)
+    check(log, 40)
+    flight, = read_flights(path)
+    check(flight, 40)
+    assert log.source.dialect["table"] == "long"
+    assert log.source.dialect["format"] == "Parquet"
+    rows_of_sat = log.channels["static_air_temperature"].rows
+    assert rows_of_sat is not None
+    assert rows_of_sat.tolist() == list(range(0, 40, 4))
+
+
+def test_a_long_table_in_parquet_that_says_a_thing_twice(tmp_path: Path) -> None:
+    rows = table(40)
+    path = long_parquet(tmp_path, [*rows[:51], rows[51], *rows[51:]], pa.float64())
+    with pytest.raises(Problem) as caught:
+        read_log(path)
+    assert caught.value.sentence == (
+        f'{path}: "IAS" has a second value at one time; export the log with one value for each '
+        "parameter and time.")
+    path = long_parquet(tmp_path, [*rows[:51], (10.5, "IAS", "fast"), *rows[55:]], pa.string())
+    with pytest.raises(Problem) as caught:
+        read_log(path)
+    assert caught.value.sentence == (
+        f'{path}: "fast" for "IAS" isn\'t a number; export it as a number, or blank where nothing '
+        "was recorded.")
+
+
+def test_a_unit_that_changes_in_a_long_table_in_parquet(tmp_path: Path) -> None:
+    path = parquet(tmp_path, {
+        "time_s": pa.array([0, 0, 1, 1]), "parameter": pa.array(["ALT", "IAS"] * 2),
+        "value": pa.array([1000.0, 100, 1000, 185]), "unit": pa.array(["ft", "kt", "ft", "km/h"])})
+    with pytest.raises(Problem) as caught:
+        read_log(path)
+    assert caught.value.sentence == (
+        f'{path}: the unit of "IAS" changes from "kt" to "km/h"; export the log with one unit for '
+        "each parameter.")
