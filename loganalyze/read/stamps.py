@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -117,7 +117,8 @@ def parse_stamps(array: pa.Array, order: str = YEAR_FIRST) -> NDArray[np.int64]:
 
     A day of the year without the year counts from the year's start. `order` tells how dates of
     digits alone are written, other than year first. Cells that are null or blank give MISSING.
-    Raises BadStampError for text that is no stamp, or no date in that order.
+    Raises BadStampError for text that is no stamp, or no date in that order, and where stamps
+    with a date stand beside some without: for the rarer kind.
     """
     validity, ends, data = array.buffers()
     count, first = len(array), array.offset
@@ -131,19 +132,29 @@ def parse_stamps(array: pa.Array, order: str = YEAR_FIRST) -> NDArray[np.int64]:
         bits = np.unpackbits(np.frombuffer(validity, np.uint8), count=first + count,
                              bitorder="little")[first:]
         lengths[bits == 0] = 0
+    dated: dict[bool, list[tuple[int, int, str]]] = {True: [], False: []}
     for length in np.unique(lengths[lengths > 0]):
         rows = np.flatnonzero(lengths == length)
         if len(rows) == count and edges[-1] - edges[0] == count * length:
             matrix = text[edges[0] : edges[-1]].reshape(count, length)
         else:
             matrix = text[edges[rows][:, None] + np.arange(length)]
-        _parse_width(matrix, rows, stamps, order)
+        for layout, alike, cell in _parse_width(matrix, rows, stamps, order):
+            dated[layout.groupdict().get("Y") is not None].append(
+                (int(alike[0]), len(alike), cell))
+    if dated[True] and dated[False]:
+        rarer = min(dated.values(), key=lambda kind: sum(count for _, count, _ in kind))
+        raise BadStampError(min(rarer)[0], min(rarer)[2])
     return stamps
 
 
 def _parse_width(matrix: NDArray[np.uint8], rows: NDArray[np.intp],
-                 stamps: NDArray[np.int64], order: str) -> None:
-    """Parse cells of one width: all those written as the first one, then what is left."""
+                 stamps: NDArray[np.int64], order: str
+                 ) -> Iterator[tuple[re.Match[str], NDArray[np.intp], str]]:
+    """Parse cells of one width: all those written as the first one, then what is left.
+
+    Yields each layout, its rows, and the first of its cells.
+    """
     for _ in range(_MOST_LAYOUTS):
         cell = matrix[0].tobytes()
         layout = _layout(cell.decode("latin-1").strip(), order)
@@ -158,6 +169,7 @@ def _parse_width(matrix: NDArray[np.uint8], rows: NDArray[np.intp],
         chosen = matrix if whole else matrix[alike]
         these = rows if whole else rows[alike]
         stamps[these] = _nanoseconds(chosen, layout, lead, these)
+        yield layout, these, cell.decode("latin-1")
         if whole:
             return
         matrix, rows = matrix[~alike], rows[~alike]

@@ -162,3 +162,13 @@ def test_a_stamp_that_is_none_is_refused(stamp: str, tmp_path: Path) -> None:
         clocked(tmp_path, "utc", stamps)
     assert f'"{stamp}" in the time column "utc" isn\'t a time that is known' in (
         caught.value.sentence)
+
+
+def test_a_stamp_that_lost_its_date_is_refused(tmp_path: Path) -> None:
+    stamps = [f"2026-03-01 10:00:0{i}" for i in range(9)]
+    stamps[5] = "10:00:05"
+    with pytest.raises(Problem) as caught:
+        clocked(tmp_path, "utc", stamps)
+    assert caught.value.sentence == (
+        f'{tmp_path / "flight.csv"}, line 7: "10:00:05" in the time column "utc" isn\'t a time '
+        "that is known; mend the line, or leave the cell blank.")
