@@ -40,7 +40,8 @@ from loganalyze.show.timeline import (
     thousands,
     time_axis,
 )
-from loganalyze.show.wording.labels import LEGEND_WORDS
+from loganalyze.show.wording import pictures as words
+from loganalyze.show.wording.labels import LEGEND_WORDS, TRACK
 from loganalyze.show.wording.presentation import Presentation
 from loganalyze.show.wording.report import closest_sentence
 
@@ -108,10 +109,10 @@ def _excess(one: Exceedance) -> float:
 def _head(figure: Figure, analysis: Analysis, how: Presentation, height: float) -> None:
     several = f", flight {analysis.flight}" if analysis.flight > 1 else ""
     more = len(analysis.exceedances) > LABELLED
-    numbered = f" The {LABELLED} worst are numbered." if more else ""
+    numbered = words.WORST_NUMBERED.format(count=LABELLED) if more else ""
     name = f"{analysis.sheet.aircraft}: {analysis.log.source.path.name}"
     if how.deidentified:
-        name = "Margin, airspeed and altitude"
+        name = words.NO_NAME
     figure.text(0.08, 1 - 0.2 / height, plain_text(f"{name}{several}"), fontsize=11,
                 weight="bold", va="center")
     figure.text(0.08, 1 - 0.4 / height, wording.headline(
@@ -122,30 +123,31 @@ def _foot(figure: Figure, marked: list[Exceedance], how: Presentation, height: f
     for i, one in enumerate(marked):
         said = how.excess(one.worst_excess_kt, one.worst_excess_mach)
         row = (len(marked) - 1) // 2 - i // 2
-        figure.text(0.08 + 0.46 * (i % 2), (0.42 + 0.2 * row) / height, plain_text(
-            f"{i + 1}  {one.limit} exceeded by {said}, {how.instant(one.start_s)} to "
-            f"{how.instant(one.end_s)}"), va="center", fontsize=7.8)
+        figure.text(
+            0.08 + 0.46 * (i % 2), (0.42 + 0.2 * row) / height, plain_text(words.EXCEEDED.format(
+                number=i + 1, limit=one.limit, excess=said, start=how.instant(one.start_s),
+                end=how.instant(one.end_s))), va="center", fontsize=7.8)
     figure.text(0.08, 0.15 / height, f"{wording.CAUTIONS[0]} {wording.CAUTIONS[2]}",
                 fontsize=7.5, color=GREY, va="center")
 
 
 def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
-    speed, per_knot = how.units.speed, how.units.per_knot
+    per_knot = how.units.per_knot
     line(axes, analysis, analysis.columns["margin_kt"], per_knot, color=BLUE, linewidth=1.1)
     axes.axhline(0, color="black", linewidth=1.2)
     known = analysis.columns["margin_kt"]
     known = known[~np.isnan(known)]
-    label = f"margin [{speed} CAS]"
+    label = words.AXES["margin"].format(unit=how.units.speed)
     if known.size:
         least, greatest = float(known.min()) * per_knot, float(known.max()) * per_knot
         top, close = max(greatest, 0.0), CLOSE_KT * per_knot
         if least < close < greatest:
             # The ground roll's 200 kt would press the few that matter flat.
-            top, label = close, f"{label},\nshown up to {close:.0f}"
+            top, label = close, label + words.SHOWN_UP_TO.format(most=f"{close:.0f}")
         low = min(least, 0.0)
         room = 0.08 * (top - low) or 1.0
         axes.set_ylim(low - 3.6 * room, top + (0 if top == close else room))
-    axes.annotate("over the limit", (1, 0), (-2, -3), xycoords=("axes fraction", "data"),
+    axes.annotate(words.OVER_LIMIT, (1, 0), (-2, -3), xycoords=("axes fraction", "data"),
                   textcoords="offset points", ha="right", va="top", fontsize=8)
     axes.set_ylabel(label)
 
@@ -153,10 +155,10 @@ def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
 def _draw_speed(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     per_knot = how.units.per_knot
     line(axes, analysis, analysis.columns["limit_airspeed_kt"], per_knot, color="black",
-         linewidth=1.1, linestyle=(0, (5, 2)), label="limit airspeed")
+         linewidth=1.1, linestyle=(0, (5, 2)), label=LEGEND_WORDS["limit_airspeed"])
     line(axes, analysis, analysis.columns["calibrated_airspeed_kt"], per_knot, color=BLUE,
-         linewidth=1.1, label="calibrated airspeed")
-    axes.set_ylabel(f"airspeed [{how.units.speed} CAS]")
+         linewidth=1.1, label=LEGEND_WORDS["calibrated"])
+    axes.set_ylabel(words.AXES["calibrated"].format(unit=how.units.speed))
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.12 * (high - low))
     _label_limits(axes, analysis, per_knot)
@@ -196,7 +198,7 @@ def _draw_altitude(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     per_foot = how.units.per_foot
     line(axes, analysis, analysis.columns["pressure_altitude_ft"], per_foot, color=BLUE,
          linewidth=1.1)
-    axes.set_ylabel(f"pressure altitude [{how.units.altitude}]")
+    axes.set_ylabel(words.AXES["pressure_altitude"].format(unit=how.units.altitude))
     thousands(axes)
     values = analysis.columns["pressure_altitude_ft"]
     values = values[~np.isnan(values)]
@@ -206,7 +208,8 @@ def _draw_altitude(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     far = []
     for crossing in found_crossovers(analysis):
         height = crossing.pressure_altitude / FOOT
-        name = plain_text(f"crossover {crossing.below}/{crossing.above}, {how.altitude(height)}")
+        name = plain_text(words.CROSSOVER.format(
+            below=crossing.below, above=crossing.above, altitude=how.altitude(height)))
         if height > 1.4 * highest + 1000:
             far.append(name)
             continue
@@ -214,8 +217,8 @@ def _draw_altitude(axes: Axes, analysis: Analysis, how: Presentation) -> None:
         axes.annotate(name, (0.005, height * per_foot), (0, 2), xycoords=("axes fraction", "data"),
                       textcoords="offset points", va="bottom", fontsize=8, path_effects=HALO)
     if far:
-        axes.annotate(f"above this flight: {'; '.join(far)}", (0.005, 0.98), fontsize=8,
-                      xycoords="axes fraction", va="top", path_effects=HALO)
+        axes.annotate(words.ABOVE_THE_FLIGHT.format(crossovers="; ".join(far)), (0.005, 0.98),
+                      fontsize=8, xycoords="axes fraction", va="top", path_effects=HALO)
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.1 * (high - low))
 
@@ -234,7 +237,7 @@ def _legend(axes: Axes, analysis: Analysis, banded: bool) -> None:
     if banded:
         handles.append(Patch(**BAND, label=LEGEND_WORDS["band"]))
     if analysis.exceedances:
-        handles.append(Patch(**OVER, label="over a limit"))
+        handles.append(Patch(**OVER, label=TRACK["over"]))
         handles.append(Line2D([], [], linestyle="none", label="worst", **WORST))
     if len(analysis.unknown):
         handles.append(Patch(**UNKNOWN, label="unknown"))

@@ -8,7 +8,8 @@ from matplotlib.figure import Figure
 
 from loganalyze.assess.results import LimitMeasure
 from loganalyze.show.picture import BLUE, STYLE, VERMILION, Picture, plain_text
-from loganalyze.show.wording.labels import HISTOGRAM_TITLE
+from loganalyze.show.wording import pictures as words
+from loganalyze.show.wording.labels import ALL_LIMITS, HISTOGRAM_TITLE
 from loganalyze.show.wording.presentation import Presentation
 
 
@@ -46,13 +47,13 @@ def histogram_figure(measure: LimitMeasure, how: Presentation | None = None) -> 
             axes.bar(edges[over], minutes[over], widths[over], align="edge", color=VERMILION,
                      edgecolor="black", linewidth=0.4, hatch="////")
         else:
-            axes.annotate("nothing was judged", (0.5, 0.5), xycoords="axes fraction", ha="center")
+            axes.annotate(words.NOTHING_JUDGED, (0.5, 0.5), xycoords="axes fraction", ha="center")
         axes.set_axisbelow(True)
         axes.axvline(0, color="black", linewidth=1.2)
-        axes.annotate("over the limit", (0, 1), (-4, -2), xycoords=("data", "axes fraction"),
+        axes.annotate(words.OVER_LIMIT, (0, 1), (-4, -2), xycoords=("data", "axes fraction"),
                       textcoords="offset points", ha="right", va="top", fontsize=8)
-        axes.set_xlabel(f"margin [{how.units.speed} CAS]")
-        axes.set_ylabel("time [min]")
-        axes.set_title(plain_text(HISTOGRAM_TITLE.format(limit=measure.limit or "any limit")),
+        axes.set_xlabel(words.AXES["margin"].format(unit=how.units.speed))
+        axes.set_ylabel(words.AXES["minutes"])
+        axes.set_title(plain_text(HISTOGRAM_TITLE.format(limit=measure.limit or ALL_LIMITS)),
                        loc="left")
     return figure

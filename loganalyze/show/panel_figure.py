@@ -30,6 +30,7 @@ from loganalyze.show.picture import (
     Picture,
     plain_text,
 )
+from loganalyze.show.wording import pictures as words
 from loganalyze.show.wording.labels import LEGEND_WORDS
 from loganalyze.show.wording.presentation import Presentation
 
@@ -107,7 +108,7 @@ def panel_figure(
         _margin(panels[1], analysis, assessment, rows, how)
         timeline.line(panels[2], analysis, analysis.columns["pressure_altitude_ft"],
                       how.units.per_foot, rows, color=BLUE, linewidth=1.2)
-        panels[2].set_ylabel(f"altitude [{how.units.altitude}]")
+        panels[2].set_ylabel(words.AXES["altitude"].format(unit=how.units.altitude))
         timeline.thousands(panels[2])
         if powers:
             _powers(panels[3], analysis, powers, rows)
@@ -138,7 +139,7 @@ def _speeds(axes: Axes, analysis: Analysis, rows: slice, how: Presentation) -> N
     if _apart(displayed, flown, rows):
         timeline.line(axes, analysis, displayed, factor, rows, color=SKY, linewidth=1.2,
                       linestyle=(0, (4, 1, 1, 1)), label=f"{LEGEND_WORDS['indicated']} (IAS)")
-    axes.set_ylabel(f"airspeed [{how.units.speed}]")
+    axes.set_ylabel(words.AXES["airspeed"].format(unit=how.units.speed))
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.16 * (high - low))
     axes.legend(ncols=4, **ABOVE)
@@ -159,7 +160,7 @@ def _margin(axes: Axes, analysis: Analysis, assessment: Assessment | None, rows:
     timeline.line(axes, analysis, analysis.columns["margin_kt"], factor, rows, color=BLUE,
                   linewidth=1.2)
     axes.axhline(0, color="black", linewidth=1.2)
-    axes.set_ylabel(f"margin [{how.units.speed} CAS]"
+    axes.set_ylabel(words.AXES["margin"].format(unit=how.units.speed)
                     + (f"\nand {LEGEND_WORDS['band']}" if banded else ""))
 
 
@@ -172,7 +173,7 @@ def _powers(axes: Axes, analysis: Analysis, powers: list[tuple[str, str, str]], 
         timeline.line(axes, analysis, analysis.log.aligned(name) / kind.unit.factor, 1.0, rows,
                       color=color, linestyle=style, linewidth=1.2,
                       label=f"{kind.words} [{kind.unit.name}]")
-    axes.set_ylabel(f"power [{', '.join(sorted(units))}]")
+    axes.set_ylabel(words.AXES["power"].format(unit=", ".join(sorted(units))))
     axes.legend(loc="lower left", ncols=3, **LEGEND)
 
 
@@ -196,12 +197,13 @@ def _states(axes: Axes, analysis: Analysis, states: list[str], rows: slice) -> N
 
 def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
     """Write run-in, exceedance and recovery above the stretches, where there is room."""
-    for words, low, high, color in (
+    over = plain_text(LEGEND_WORDS["over"].format(limit=one.limit))
+    for text, low, high, color in (
         (LEGEND_WORDS["run_in"], start, one.start_s, GREY),
-        (plain_text(f"over {one.limit}"), one.start_s, one.end_s, VERMILION),
+        (over, one.start_s, one.end_s, VERMILION),
         (LEGEND_WORDS["recovery"], one.end_s, end, GREY),
     ):
         if high - low > 0.06 * (end - start):
-            axes.annotate(words, ((low + high) / 2, 1), (0, -3), ha="center", va="top",
+            axes.annotate(text, ((low + high) / 2, 1), (0, -3), ha="center", va="top",
                           xycoords=("data", "axes fraction"), textcoords="offset points",
                           color=color, fontsize=8.5, weight="bold", path_effects=HALO)

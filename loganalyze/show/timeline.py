@@ -26,6 +26,7 @@ from loganalyze.show import wording
 from loganalyze.show.facts import start_utc
 from loganalyze.show.picture import BLUE, VERMILION
 from loganalyze.show.traces import trace
+from loganalyze.show.wording import pictures as words
 from loganalyze.show.wording.presentation import Presentation
 
 NARROWEST = 1 / 600
@@ -127,11 +128,11 @@ def time_axis(panels: Sequence[Axes], analysis: Analysis, how: Presentation, sta
     last.xaxis.set_major_formatter(FuncFormatter(tick))
     form = "h:mm:ss" if seconds else "h:mm"
     if how.in_utc:
-        last.set_xlabel(f"UTC [{form}]")
+        last.set_xlabel(words.AXES["utc"].format(unit=form))
         return
     utc = None if how.deidentified else start_utc(analysis)
-    since = f" (this flight's first is at {utc[:19]} UTC)" if utc else ""
-    last.set_xlabel(f"time from the log's first sample [{form}]{since}")
+    since = words.FIRST_SAMPLE.format(instant=utc[:19]) if utc else ""
+    last.set_xlabel(words.AXES["elapsed"].format(unit=form) + since)
 
 
 def thousands(axes: Axes) -> None:

@@ -18,6 +18,7 @@ from loganalyze.show.figures import found_crossovers
 from loganalyze.show.picture import ABOVE, BLUE, GREY, HALO, STYLE, VERMILION, Picture, plain_text
 from loganalyze.show.tables import NO_LIMIT
 from loganalyze.show.timeline import thousands
+from loganalyze.show.wording import pictures as words
 from loganalyze.show.wording.labels import TRACK
 from loganalyze.show.wording.presentation import Presentation
 
@@ -67,8 +68,8 @@ def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
         _envelope(axes, analysis, bottom, top, how)
         _conditional(axes, analysis, how)
         _crossovers(axes, analysis, top, how)
-        axes.set_xlabel(f"airspeed [{how.units.speed} CAS]")
-        axes.set_ylabel(f"pressure altitude [{how.units.altitude}]")
+        axes.set_xlabel(words.AXES["calibrated"].format(unit=how.units.speed))
+        axes.set_ylabel(words.AXES["pressure_altitude"].format(unit=how.units.altitude))
         thousands(axes)
         low, high = axes.get_xlim()
         axes.set_xlim(low, high + 0.1 * (high - low))
@@ -156,7 +157,7 @@ def _crossovers(axes: Axes, analysis: Analysis, top: float, how: Presentation) -
         speed = crossing.limit_airspeed / KNOT * how.units.per_knot
         axes.plot(speed, height * how.units.per_foot, marker="D", color="black", markersize=6,
                   linestyle="none")
-        axes.annotate(plain_text(f"crossover {crossing.below}/{crossing.above}, "
-                                 f"{how.altitude(height)}"),
+        axes.annotate(plain_text(words.CROSSOVER.format(
+            below=crossing.below, above=crossing.above, altitude=how.altitude(height))),
                       (speed, height * how.units.per_foot), (9, 4), ha="left", va="bottom",
                       textcoords="offset points", fontsize=8.5, path_effects=HALO)

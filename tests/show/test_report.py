@@ -1,14 +1,17 @@
 """The sections of a report: what each reader gets, in whose units, and what is left out."""
 
+import ast
 import math
 import re
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 from matplotlib.text import Text
 
+import loganalyze.show
 from loganalyze.assess.budget import budget_of
 from loganalyze.assess.results import WITHIN
 from loganalyze.judge.flight import analyze
@@ -356,3 +359,24 @@ def test_dates_and_speeds_of_a_presentation():
     assert how.published(0.482, "mach") == "Mach .482"
     assert how.published_difference(-0.004, "mach") == "Mach -.004"
     assert how.speed(0.0004) == "0.0004 kt"
+
+
+SHOW = Path(loganalyze.show.__path__[0])
+
+
+@pytest.mark.parametrize("path", [
+    *(SHOW / "report").glob("*.py"), *(SHOW / "page").glob("*.py"), *SHOW.glob("*_figure.py"),
+    SHOW / "figures.py", SHOW / "timeline.py"], ids=lambda path: path.stem)
+def test_no_words_stand_outside_the_wording(path):
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    # What is raised is for programmers; docstrings aren't printed; matplotlib has its own words.
+    told = {id(part) for node in ast.walk(tree) if isinstance(node, ast.Raise)
+            for part in ast.walk(node)}
+    told |= {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    sentence = re.compile(r"[a-z]{3,} [a-z\[]{2,}|[a-z]{3,} \[")
+    found = [node.value for node in ast.walk(tree)
+             if isinstance(node, ast.Constant) and isinstance(node.value, str)
+             and id(node) not in told and sentence.search(node.value)]
+    allowed = re.compile(r"(axes fraction|offset points|(lower|upper) (left|center)|light dark|"
+                         r"<!doctype html>\n|default-src 'none'; img-src data:; style-src )")
+    assert [text for text in found if not allowed.fullmatch(text)] == []

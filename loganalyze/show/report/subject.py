@@ -58,7 +58,7 @@ class Subject:
             if self.facts.start_utc:
                 parts.append(f"{self.facts.start_utc[:10]}")
         if len(self.summary.flights) > 1 or self.facts.flight > 1:
-            parts.append(f"flight {self.facts.flight} of the log")
+            parts.append(label.FLIGHT_OF_LOG.format(number=self.facts.flight))
         return " · ".join(parts)
 
     @property

@@ -102,6 +102,7 @@ ONE_SOURCE = "One source of airspeed was recorded; there is no second one to com
 HIDDEN_FILE = "not named"
 HIDDEN_COLUMN = "(not named)"
 AIRCRAFT_HIDDEN = "the aircraft"
+FLIGHT_OF_LOG = "flight {number} of the log"
 NOT_RECORDED = "not recorded"
 
 GLANCE_CAPTION = ("Margin, speed against the limit airspeed, and pressure altitude over the whole "
@@ -147,7 +148,7 @@ ASSUMPTIONS: tuple[str, ...] = (
 )
 
 LEGEND_WORDS = {
-    "run_in": "run-in", "over": "over the limit", "recovery": "recovery", "unknown": "unknown",
+    "run_in": "run-in", "over": "over {limit}", "recovery": "recovery", "unknown": "unknown",
     "limit_airspeed": "limit airspeed", "calibrated": "calibrated airspeed",
     "indicated": "indicated airspeed", "pointer": "limit pointer", "band": "95 % interval",
 }

@@ -1,0 +1,26 @@
+"""The words in pictures: what their axes carry, and what is written into them."""
+
+from __future__ import annotations
+
+AXES: dict[str, str] = {
+    "margin": "margin [{unit} CAS]",
+    "airspeed": "airspeed [{unit}]",
+    "calibrated": "airspeed [{unit} CAS]",
+    "altitude": "altitude [{unit}]",
+    "pressure_altitude": "pressure altitude [{unit}]",
+    "power": "power [{unit}]",
+    "minutes": "time [min]",
+    "elapsed": "time from the log's first sample [{unit}]",
+    "utc": "UTC [{unit}]",
+}
+"""By quantity: its name, with its unit."""
+
+NO_NAME = "Margin, airspeed and altitude"
+OVER_LIMIT = "over the limit"
+NOTHING_JUDGED = "nothing was judged"
+SHOWN_UP_TO = ",\nshown up to {most}"
+WORST_NUMBERED = " The {count} worst are numbered."
+EXCEEDED = "{number}  {limit} exceeded by {excess}, {start} to {end}"
+CROSSOVER = "crossover {below}/{above}, {altitude}"
+ABOVE_THE_FLIGHT = "above this flight: {crossovers}"
+FIRST_SAMPLE = " (this flight's first is at {instant} UTC)"
