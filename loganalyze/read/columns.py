@@ -34,6 +34,8 @@ class Header:
     unit_from: str = ""
     place: str = ""
     """Where it stands in the file, such as ", line 3"."""
+    nested: str = ""
+    """What its cells are where each holds several values."""
 
 
 @dataclass(frozen=True)
@@ -262,12 +264,17 @@ def _named(reading: Reading, index: int, header: Header, where: str,
                           "state the right one in a columns file")
         stated, stated_by = header.unit, header.unit_from
     try:
+        if header.nested:
+            raise Problem(f'column "{header.name}" holds {header.nested}, not numbers', where,
+                          "export it as numbers, or name another column in a columns file")
         column = _column(reading.channel, index, header.name, stated, "recognised by its name",
                          stated_by, where)
     except Problem as problem:
         if reading.channel in essential(()):
             raise
-        notes.append(f'Column "{header.name}" was not read: {problem.what}.')
+        why = problem.what.removeprefix(f'column "{header.name}" ')
+        notes.append(f'Column "{header.name}" was not read: ' + (
+            f"it {why}." if why != problem.what else f"{why}."))
         return None
     return replace(column, worded=reading.spelling in WORDED)
 

@@ -279,10 +279,10 @@ def _header(field: pa.Field, listed: dict[str, str]) -> Header:
     stated = {key.decode("utf-8", "replace").casefold().replace("_", " "):
               value.decode("utf-8", "replace") for key, value in (field.metadata or {}).items()}
     unit = next((stated[key] for key in _UNIT_KEYS if key in stated), "")
-    if unit:
-        return Header(field.name.strip(), unit, "the column's metadata")
-    unit = listed.get(field.name, "")
-    return Header(field.name.strip(), unit, "the table's metadata" if unit else "")
+    unit, said_by = (unit, "the column's metadata") if unit else (
+        listed.get(field.name, ""), "the table's metadata")
+    return Header(field.name.strip(), unit, said_by if unit else "",
+                  nested=str(field.type) if pa.types.is_nested(field.type) else "")
 
 
 def _listed_units(schema: pa.Schema) -> dict[str, str]:

@@ -12,6 +12,7 @@ from small_exports import PLAIN, export, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
+from loganalyze.sheets.columns import Column, ColumnsFile
 
 HEADER = PLAIN.split("\n")[0]
 MANY = "\n".join([HEADER, *(f"{i},20000,200,-20" for i in range(400_000)), ""])
@@ -137,6 +138,18 @@ def test_parquet_without_rows(tmp_path: Path) -> None:
         read_log(path)
     assert caught.value.sentence == (
         f"{path}: the file holds columns but no rows; export the log again.")
+
+
+def test_a_nested_column_on_which_no_verdict_rests_is_left_unread(tmp_path: Path) -> None:
+    columns = {"time_s": pa.array([0.0, 1.0]), "pressure_altitude_ft": pa.array([1e4, 1e4]),
+               "ias_kt": pa.array([100.0, 101]), "Pitch [deg]": pa.array([[1.0, 2], [1.0, 2]])}
+    log = read_log(parquet(tmp_path, columns))
+    assert "pitch" not in log
+    assert log.source.inferred == (
+        'Column "Pitch [deg]" was not read: it holds list<element: double>, not numbers.',)
+    chosen = ColumnsFile(columns={"pitch": Column(column="Pitch [deg]")})
+    with pytest.raises(Problem, match=r'column "Pitch \[deg\]" holds list<.*>, not numbers'):
+        read_log(parquet(tmp_path, columns), chosen)
 
 
 def test_parquet_text_and_nested_columns(tmp_path: Path) -> None:
