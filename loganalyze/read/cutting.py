@@ -67,7 +67,10 @@ class Cutter:
             self._track()
             if found is None:
                 break
-            yield from self._finished(found.row)
+            gap = found.after_s - found.before_s
+            yield from self._finished(found.row, () if found.reset else (
+                f"A gap of {gap / 60:.0f} min follows this flight: what comes after it is a "
+                "stretch of its own, and belongs to no flight unless one flies in it.",))
             self._after(found)
         if not final:
             yield from self._ripe()
@@ -99,8 +102,11 @@ class Cutter:
                               _altitude(values), values.get("weight_on_wheels"))
             self._tracked = stop
 
-    def _finished(self, stop: int) -> Iterator[FlightLog]:
-        """Give what is left of a stretch that ends before row `stop`."""
+    def _finished(self, stop: int, next_said: tuple[str, ...] = ()) -> Iterator[FlightLog]:
+        """Give what is left of a stretch that ends before row `stop`.
+
+        `next_said` : what to say of what follows the stretch, with its last flight.
+        """
         spans = self._tracker.spans()
         air = [i for i, span in enumerate(spans) if not span.ground]
         if not air and spans:
@@ -112,10 +118,22 @@ class Cutter:
             self._leave(edge, start)
             edge = end
             self._flying()
-            yield self._made(self._rows.before(start, end), self._take_said())
+            said = (*self._take_said(), *self._runs_on(spans, i), *(
+                next_said if i == air[-1] else ()))
+            yield self._made(self._rows.before(start, end), said)
         if not air:
             self._flying()
-            yield self._made(self._rows.before(0, stop), self._take_said())
+            yield self._made(self._rows.before(0, stop), (*self._take_said(), *next_said))
+
+    def _runs_on(self, spans: list[Run], i: int) -> tuple[str, ...]:
+        """Say so where ground time after a flight is left out, whether or not another follows."""
+        kept = self._settings.kept_s
+        least = kept if i + 2 >= len(spans) else 2 * kept
+        if i + 1 >= len(spans) or spans[i + 1].duration_s < least:
+            return ()
+        return (f"The recording runs on for more than {kept / 60:.0f} min on the ground after "
+                "this flight: what is beyond that belongs to no flight, unless another one "
+                "follows.",)
 
     def _ripe(self) -> Iterator[FlightLog]:
         """Give the flights of the running stretch after which enough is known."""
@@ -143,8 +161,9 @@ class Cutter:
             self._leave(0, start)
             self._flying()
             part = [self._rows.before(start, end)]
+            said = (*self._take_said(), *self._runs_on(spans, first))
             self._drop(end)
-            yield self._made(part.pop(), self._take_said())
+            yield self._made(part.pop(), said)
 
     def _bounds(self, spans: list[Run], i: int, stop: int) -> tuple[int, int]:
         """Return the rows of the flight that is in the air in span `i`."""

@@ -76,6 +76,24 @@ def test_long_ground_running_belongs_to_no_flight_and_is_said(wheels, tmp_path):
         f"{second.time[0]:g} s are ground running, and belong to none.")
 
 
+@pytest.mark.parametrize("piece", [300, 100_000])
+@pytest.mark.parametrize(("after", "said"), [(1500, False), (2400, True), (9000, True)])
+def test_ground_running_after_the_last_flight_is_said(after, said, piece, tmp_path, monkeypatch):
+    monkeypatch.setattr("loganalyze.read.parquet.BATCH", piece)
+    path = log_of(tmp_path, flight(), ground(after, 12.0))
+    log, = read_flights(path)
+    assert log.source.inferred == (
+        ("The recording runs on for more than 30 min on the ground after this flight: what is "
+         "beyond that belongs to no flight, unless another one follows.",) if said else ())
+
+
+def test_a_stretch_after_a_gap_may_belong_to_no_flight(tmp_path):
+    log, = read_flights(log_of(tmp_path, flight(), ground(900), gap=(1300, 7200)))
+    assert log.source.inferred == (
+        "A gap of 120 min follows this flight: what comes after it is a stretch of its own, and "
+        "belongs to no flight unless one flies in it.",)
+
+
 @WHEELS
 def test_a_touch_and_go_is_one_flight(wheels, tmp_path):
     path = log_of(tmp_path, flight(), ground(40), flight(), wheels=wheels)
