@@ -165,6 +165,32 @@ def rate(values: NDArray[Any], time: Floats, rows: NDArray[np.intp], interval: f
     return found
 
 
+def closing(analysis: Analysis, rows: NDArray[np.intp]) -> Floats:
+    """Rate of change of the margin at some rows [kt/s], without the steps of its limits.
+
+    Where a limit with conditions begins or ceases to govern, the margin jumps and nothing moves:
+    there it is the airspeed's own rate, of the other sign.
+    """
+    columns, time, interval = analysis.columns, analysis.time, analysis.log.interval_s
+    found = rate(columns["margin_kt"], time, rows, interval)
+    who, k = columns["governing_limit"], reach(interval)
+    stepped = _stepped(analysis, who[np.maximum(rows - k, 0)],
+                       who[np.minimum(rows + k, len(who) - 1)])
+    found[stepped] = -rate(columns["calibrated_airspeed_kt"], time, rows[stepped], interval)
+    return found
+
+
+def _stepped(
+    analysis: Analysis, before: NDArray[np.uint8], after: NDArray[np.uint8]
+) -> NDArray[np.intp]:
+    """Where one limit governed before and another after, and one of them has conditions."""
+    steps = np.zeros(256, dtype=bool)
+    for i, limit in enumerate(analysis.sheet.limit):
+        steps[i] = bool(limit.conditions)
+    changed = np.flatnonzero(before != after) if steps.any() else np.empty(0, dtype=np.intp)
+    return changed[steps[before[changed]] | steps[after[changed]]]
+
+
 @dataclass(frozen=True, eq=False)
 class _Work:
     analysis: Analysis
@@ -220,6 +246,21 @@ class _Work:
         found *= found
         return found
 
+    def _lagging(self, block: slice, per_s: Singles | None) -> Singles:
+        """Variance of the margin by the display's lag; see `closing`."""
+        lag = self._moved("margin_kt", block, per_s, self.budget.lag_s)
+        if self.budget.lag_s:
+            who, k = self.analysis.columns["governing_limit"], reach(self.analysis.log.interval_s)
+            rows = np.arange(block.start, block.stop)
+            if per_s is None:
+                before = who[np.maximum(rows - k, 0)]
+                after = who[np.minimum(rows + k, len(who) - 1)]
+            else:
+                before, after = (who[block.start + by : block.stop + by] for by in (-k, k))
+            stepped = _stepped(self.analysis, before, after)
+            lag[stepped] = (closing(self.analysis, rows[stepped]) * self.budget.lag_s) ** 2 / 3
+        return lag
+
     def _block(self, block: slice) -> NDArray[np.intp]:
         columns, tables, budget = self.analysis.columns, self.tables, self.budget
         out = {name: column[block] for name, column in self.out.items()}
@@ -260,7 +301,7 @@ class _Work:
         along *= moves
         along -= 1
         np.sqrt(_sum(free, moves, high, along, static), out=out["margin_u_kt"])
-        lag = self._moved("margin_kt", block, per_s, budget.lag_s)
+        lag = self._lagging(block, per_s)
         lag += tables.displayed.take(whole, mode="clip")
         lag += tables.fixed.take(place, mode="clip")
         moves *= moves

@@ -187,8 +187,10 @@ class Uncertainty:
             flown_kt, flown_mach, shown = self.in_kt(int(i), rows[here])
             found["margin_u_kt"][here] = flown_kt
             found["margin_u_mach"][here] = flown_mach
-            lag = self._moved("margin_kt", rows[here], self.budget.lag_s)
-            found["margin_displayed_u_kt"][here] = np.sqrt(shown**2 + lag)
+            if self.budget.lag_s:
+                lag = propagation.closing(self.analysis, rows[here]) * self.budget.lag_s
+                shown = np.hypot(shown, lag / np.sqrt(3))
+            found["margin_displayed_u_kt"][here] = shown
         return found
 
     def in_kt(self, i: int, rows: Rows) -> tuple[Floats, Floats, Floats]:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from loganalyze.air import airspeed, atmosphere, probes, sensitivity
+from loganalyze.assess import propagation
 from loganalyze.assess.budget import AIRSPEED, ALTITUDE, STATIC
 from loganalyze.assess.uncertainty import uncertainty_of
 from loganalyze.judge.flight import analyze
@@ -132,6 +133,21 @@ def test_the_display_lags_by_the_rate_of_closing():
     columns = climbing((VMO,), feet_a_second=0.0, gaining=1.0, display_lag_s=0.5).columns
     assert columns["margin_displayed_u_kt"] == pytest.approx(0.5 / np.sqrt(3), rel=1e-4)
     assert columns["margin_u_kt"].tolist() == [0.0] * 40
+
+
+@pytest.mark.parametrize("block", [8, 32768])
+def test_a_limit_that_begins_to_apply_is_no_closing_to_lag_behind(block, monkeypatch):
+    # VFE takes 80 kt off the margin at once; the display has nothing to catch up with but 1 kt/s.
+    monkeypatch.setattr(propagation, "BLOCK", block)
+    time = np.arange(0.0, 40.0, 0.5)
+    vfe = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
+           "when": {"flap_deg": {"above": 2, "up_to": 20}}}
+    log = log_of(time, calibrated_airspeed=170.0 - time, pressure_altitude=3000.0,
+                 flap=np.where((time > 10) & (time < 25), 15.0, 0.0))
+    found = uncertainty_of(analyze(log, sheet_of(VMO, vfe, uncertainty={"display_lag_s": 0.5})))
+    assert found.columns["margin_displayed_u_kt"] == pytest.approx(0.5 / np.sqrt(3), rel=1e-4)
+    exact = found._exactly(np.arange(80), found.analysis.columns["governing_limit"])
+    assert exact["margin_displayed_u_kt"] == pytest.approx(0.5 / np.sqrt(3), rel=1e-4)
 
 
 def test_a_sample_alone_has_no_rate_and_needs_none_without_skew_and_lag():
