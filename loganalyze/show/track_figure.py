@@ -71,8 +71,6 @@ def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
         axes.set_xlabel(words.AXES["calibrated"].format(unit=how.units.speed))
         axes.set_ylabel(words.AXES["pressure_altitude"].format(unit=how.units.altitude))
         thousands(axes)
-        low, high = axes.get_xlim()
-        axes.set_xlim(low, high + 0.1 * (high - low))
         axes.legend(ncols=4, **ABOVE)
     return figure
 
@@ -159,5 +157,5 @@ def _crossovers(axes: Axes, analysis: Analysis, top: float, how: Presentation) -
                   linestyle="none")
         axes.annotate(plain_text(words.CROSSOVER.format(
             below=crossing.below, above=crossing.above, altitude=how.altitude(height))),
-                      (speed, height * how.units.per_foot), (9, 4), ha="left", va="bottom",
+                      (speed, height * how.units.per_foot), (-9, -3), ha="right", va="top",
                       textcoords="offset points", fontsize=8.5, path_effects=HALO)
