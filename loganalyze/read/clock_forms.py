@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -33,6 +34,11 @@ from loganalyze.read.gears import DayGear, FrameGear, WeekGear
 from loganalyze.read.stamps import YEAR_FIRST, written
 from loganalyze.sheets.exports import ClockHabits
 
+LEAST_IN_A_MINUTE = 30
+"""Rows that share a stamp such as 10:04, from which on it can only be hours and minutes: as
+minutes and seconds they would be sampled at 30 Hz or more."""
+_ZONE = re.compile(r"(?:UTC|GMT)\s*([+-])\s*(\d{1,2})(?::?(\d\d))?(?!\d)", re.IGNORECASE)
+_LOCAL = re.compile(r"(?<![a-z])(local|lt|lmt)(?![a-z])", re.IGNORECASE)
 USUAL_FRAME_S, USUAL_SUBFRAMES = 4.0, 4
 """A flight data recorder's frame is 4 s of four subframes (ARINC 717, common practice)."""
 
@@ -79,9 +85,36 @@ class _Finder:
         shift = self.habits.utc_offset_s
         if shift is not None:
             form = replace(form, epoch_s=form.epoch_s - shift, inferred="")
+        elif form.dated and not self._zoned and "since 1970" not in form.words:
+            form = self._as_named(form)
         if form.inferred:
             self.notes.insert(0, form.inferred)
         return replace(form, order=self.order), self.notes
+
+    @property
+    def _zoned(self) -> bool:
+        """Whether the cells state their zone, or satellite time goes without."""
+        if {"utc_offset", "week"} & self.parts.keys():
+            return True
+        found = written(self._first("time")) if "time" in self.parts else None
+        return found is not None and found.zone
+
+    def _as_named(self, form: Form) -> Form:
+        """Return the form with the zone that the names of the clock's columns state."""
+        for part in ("time", "hour", "date"):
+            name = self.parts[part].name if part in self.parts else ""
+            offset = _ZONE.search(name)
+            if offset:
+                hours = int(offset[2]) + int(offset[3] or 0) / 60
+                sign, way = (-1, "behind") if offset[1] == "-" else (1, "ahead of")
+                self.notes.append(f'The times of "{name}" were taken as {hours:g} h {way} UTC, as '
+                                  "its name says.")
+                return replace(form, epoch_s=form.epoch_s - 3600 * sign * hours, inferred="")
+            if _LOCAL.search(name):
+                return replace(form, dated=False, inferred=f'The times of "{name}" are local, and '
+                               "nothing states their offset from UTC: no UTC is given. State "
+                               "utc_offset_s under [clock] in a columns file.")
+        return form
 
     def _form(self) -> Form:
         stated = self.habits.form
@@ -136,7 +169,20 @@ class _Finder:
             return self._day("day of the year and time of day", [seconds_written("time")],
                              (column,), (lambda arrays: days(arrays) + 1, "ordinal", ()),
                              found.zone)
+        if self.habits.form != "time of day":
+            self._check_seconds(column)
         return self._day("time of day", [seconds_written("time")], (column,), zoned=found.zone)
+
+    def _check_seconds(self, column: Column) -> None:
+        """Refuse stamps of two numbers that may be minutes and seconds as well as hours."""
+        cells = [cell.strip() for cell in self.log.cells(column) if cell.strip()]
+        if not cells or not all(re.fullmatch(r"\d{1,2}:\d\d", cell) for cell in cells):
+            return
+        if len(cells) < LEAST_IN_A_MINUTE * len(set(cells)):
+            raise Problem(f'nothing tells whether "{cells[0]}" in the time column "{column.name}" '
+                          "is hours and minutes, or minutes and seconds", self.where,
+                          'export HH:MM:SS or elapsed seconds, or say form = "time of day" under '
+                          "[clock] in a columns file if it is hours and minutes")
 
     def _with_offset(self, column: Column, order: str) -> Form:
         return self._day("stamps and their offset from UTC", [seconds_written("time", order)],
@@ -155,7 +201,7 @@ class _Finder:
                 self.notes.append(_serial(column, "their size and step"))
             return Form(1 / dates.DAY, "spreadsheet serial dates", dated=True, parts=(column,),
                         join=lambda arrays: number("time")(arrays),
-                        epoch_s=self._serial_day * dates.DAY)
+                        epoch_s=self._serial_day * dates.DAY, inferred=_no_zone(column))
         decode = decoding(values, column, stated, dated, self.where)
         if decode is None:
             if stated is None or stated in ("elapsed", "epoch"):
@@ -208,11 +254,8 @@ class _Finder:
         year = self.habits.year
         dated = day is not None and (day[1] == "days" or year is not None)
         inferred = ""
-        if dated and not zoned and offset is None and not any(
-                word in column.name.casefold() for column in columns
-                for word in ("utc", "gmt", "zulu")):
-            names = " and ".join(f'"{column.name}"' for column in columns)
-            inferred = f"The times of {names} state no zone: they were taken as UTC."
+        if dated and not zoned and offset is None:
+            inferred = _no_zone(*columns)
         if day and day[2]:
             words = f"date, {words}" if day[1] == "days" else f"{words}, day of the year"
         gear = partial(DayGear, len(hands), day is not None, offset is not None,
@@ -248,7 +291,9 @@ class _Finder:
         if values is not None:
             if not np.isnan(dates.day_of_digits(values)).any():
                 return decoded("date", dates.day_of_digits), "days", (column,)
-            if self._serials(self.habits.form) or looks_serial(values, column, whole=True):
+            if self._serials(self.habits.form) or (
+                    looks_serial(values, column, whole=True)
+                    and not re.fullmatch(r"0\d+|\d{6}", self._first("date"))):
                 if not self._serials(self.habits.form):
                     self.notes.append(_serial(column, "their size"))
                 first = self._serial_day
@@ -362,6 +407,15 @@ class _Finder:
 def _serial(column: Column, known_by: str) -> str:
     return (f'The numbers of "{column.name}" were taken as spreadsheet serial dates of the 1900 '
             f"system, from {known_by}.")
+
+
+def _no_zone(*columns: Column) -> str:
+    """Return the sentence of times without a zone, or nothing where a column's name has one."""
+    if any(word in column.name.casefold() for column in columns
+           for word in ("utc", "gmt", "zulu")):
+        return ""
+    names = " and ".join(f'"{column.name}"' for column in columns)
+    return f"The times of {names} state no zone: they were taken as UTC."
 
 
 def _whole_hand(hands: list[Part]) -> Part:

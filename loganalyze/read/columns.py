@@ -22,6 +22,8 @@ from loganalyze.record.units import UNITS, Unit, find_unit
 from loganalyze.sheets.columns import CLOCK_PARTS, ColumnsFile
 from loganalyze.sheets.columns import Column as Entry
 
+ENGINES = frozenset(("torque", "fan_speed", "power_lever"))
+"""Channels that each engine has: a second column of them is no second source."""
 _PAIR = re.compile(r"\s*([01])\s*[=:\-]\s*([A-Za-z][A-Za-z /]*?)\s*")
 
 
@@ -141,8 +143,12 @@ def _settle(channel: str, candidates: list[_Candidate], found: dict[str, Column]
         name = channel if number == 1 else f"{channel}_{number}"
         found[name] = replace(one.column, channel=name)
     others = " and ".join(f'"{one.column.name}"' for one in ranked[1:])
+    pair = len(ranked) == 2
+    what = "another source of it" if pair else "other sources of it"
+    if channel in ENGINES:
+        what = "that of another engine" if pair else "those of other engines"
     notes.append(f'"{ranked[0].column.name}" was taken as the {in_words(channel)}, {others} as '
-                 f"{'another source' if len(ranked) == 2 else 'other sources'} of it.")
+                 f"{what}.")
 
 
 def _ranked(candidates: list[_Candidate]) -> list[_Candidate] | None:
@@ -150,6 +156,8 @@ def _ranked(candidates: list[_Candidate]) -> list[_Candidate] | None:
     marks = [one.reading.source for one in candidates]
     if len(candidates) > 4 or len(set(marks)) < len(marks) or {0, 1} <= set(marks):
         return None
+    if candidates[0].reading.channel == "fuel" and 0 not in marks:
+        return None  # Left and right are tanks: neither holds all the fuel.
     return sorted(candidates, key=lambda one: one.reading.source)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
@@ -21,6 +22,10 @@ ORDERS = (DAY_FIRST, MONTH_FIRST)
 GREATEST_STEP_S = 3600.0
 """A step from one date to the next that is no longer than this shows the right order where the
 other order's is a day or more, or leads back: recorders don't leave out whole days by chance."""
+
+
+_YEAR_ANYWHERE = re.compile(r"\d\d-\d\d-\d\d(\D.*)?")
+"""Between hyphens a year of two digits stands first as often as last."""
 
 
 class Export(Protocol):
@@ -52,6 +57,11 @@ def find_order(log: Export, column: Column, stated: str | None,
         return YEAR_FIRST, ""
     if stated in ORDERS:
         return str(stated), ""
+    short = next((cell for cell in cells if _YEAR_ANYWHERE.fullmatch(cell.strip())), None)
+    if short is not None:
+        raise Problem(f'nothing in column "{column.name}" tells whether "{short}" is year first, '
+                      "day first or month first", where, "export the year in four digits, or say "
+                      'form = "day first" or form = "month first" under [clock] in a columns file')
     for cell in cells:
         order = _only(cell)
         if order:

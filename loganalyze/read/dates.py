@@ -70,8 +70,9 @@ def days_of_ordinal(year: ArrayLike, day_of_year: ArrayLike) -> Floats:
 
 
 def day_of_digits(value: ArrayLike) -> Floats:
-    """Return days since 1970 of numbers written YYYYMMDD; NaN where one is no date."""
+    """Return days since 1970 of numbers written YYYYMMDD, from 1900 on; NaN for any other."""
     number = np.asarray(value, dtype=np.float64)
+    number = np.where(number >= 19000101, number, np.nan)
     return days_of(number // 10000, number // 100 % 100, number % 100)
 
 

@@ -14,6 +14,7 @@ from loganalyze.read.spellings import (
     SPELLINGS,
     WORDS_OF_A_PAIR,
 )
+from loganalyze.record.channels import CHANNELS
 from loganalyze.record.units import find_unit
 
 
@@ -78,6 +79,8 @@ def _read_words(text: str, unit: str) -> Reading | None:
     while words:
         key = _key("".join(words))
         if (key in _BY_KEY or key in _DOUBTFUL) and _key(words[-1]):
+            if _of_a_quantity(_BY_KEY.get(key, ""), unit):
+                return None
             if not unit and key in NAMED_UNITS:
                 unit, unit_from = NAMED_UNITS[key], "its name"
             return Reading(_BY_KEY.get(key, ""), unit, unit_from, key, source, pair,
@@ -106,6 +109,14 @@ def _read_words(text: str, unit: str) -> Reading | None:
         else:
             return None
     return None
+
+
+def _of_a_quantity(channel: str, unit: str) -> bool:
+    """Whether a name such as IAS STATUS speaks of a quantity, but holds a state."""
+    found = find_unit(unit) if unit else None
+    kind = CHANNELS.get(channel)
+    return (found is not None and found.dimension == "discrete" and kind is not None
+            and not kind.discrete)
 
 
 def _joined_unit(words: Sequence[str], text: str) -> str:

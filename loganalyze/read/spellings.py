@@ -206,7 +206,8 @@ MARKS: dict[str, int] = {
 }
 """Words at a name's beginning or end that tell one source of a channel from another."""
 NEUTRAL = frozenset(("adc", "adr", "adiru", "adahrs", "fdr", "fms", "main", "recorded", "eng",
-                     "engine", "ads", "selected"))
-"""Words that say where a value came from, but not which of several sources."""
+                     "engine", "ads"))
+"""Words that say where a value came from, but not which of several sources. A *selected* value
+isn't among them: it may be what the autopilot was told to fly."""
 WORDS_OF_A_PAIR = {"coarse": "coarse", "crs": "coarse", "fine": "fine"}
 """Words that tell the coarse and the fine word of one value."""

@@ -1,0 +1,114 @@
+"""What a quick reader would get wrong in silence: each is read right, said, or refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small_exports import KT, export, lines
+
+from loganalyze.problems import Problem
+from loganalyze.read import read_log
+from loganalyze.record.log import FlightLog
+from loganalyze.sheets.columns import Column, ColumnsFile
+from loganalyze.sheets.exports import ClockHabits
+
+STAMPS = [f"2026-03-01 10:00:{second:02d}" for second in range(6)]
+
+
+def log_of(folder: Path, names: str, rows: list[str], chosen: ColumnsFile | None = None
+           ) -> FlightLog:
+    text = lines(f"{names},Press Alt [ft],CAS [kt]", [
+        f"{row},{1000 + 7 * i},{150 + i}" for i, row in enumerate(rows)])
+    return read_log(export(folder, text), chosen)
+
+
+def refusal(folder: Path, names: str, rows: list[str]) -> str:
+    with pytest.raises(Problem) as caught:
+        log_of(folder, names, rows)
+    return caught.value.sentence.removeprefix(f"{folder / 'flight.csv'}: ")
+
+
+@pytest.mark.parametrize("name", ["Selected IAS [kt]", "IAS selected [kt]", "IAS STATUS",
+                                  "IAS flag", "IAS target [kt]", "CAS max [kt]"])
+def test_what_was_asked_of_the_autopilot_is_no_airspeed(name: str, tmp_path: Path) -> None:
+    log = log_of(tmp_path, f"Time [s],{name}", [f"{i},250" for i in range(6)])
+    np.testing.assert_allclose(log.channels["calibrated_airspeed"].values,
+                               (150 + np.arange(6)) * KT)
+    assert "indicated_airspeed" not in log
+
+
+@pytest.mark.parametrize(("name", "start"), [
+    ("Time (UTC+2)", "2026-03-01T08:00:00"), ("Time [UTC-03:30]", "2026-03-01T13:30:00"),
+    ("Time (GMT+10)", "2026-03-01T00:00:00"), ("Time (UTC)", "2026-03-01T10:00:00")])
+def test_the_zone_in_a_clocks_name_counts(name: str, start: str, tmp_path: Path) -> None:
+    assert log_of(tmp_path, name, STAMPS).utc_start == np.datetime64(start, "ns")
+
+
+def test_an_offset_in_a_clocks_name_is_said(tmp_path: Path) -> None:
+    assert log_of(tmp_path, "Time (UTC-3)", STAMPS).source.inferred == (
+        'The times of "Time (UTC-3)" were taken as 3 h behind UTC, as its name says.',)
+
+
+def test_local_times_give_no_utc(tmp_path: Path) -> None:
+    log = log_of(tmp_path, "Time (local)", STAMPS)
+    assert log.utc_start is None
+    assert log.time.tolist() == list(range(6))
+    assert log.source.inferred == (
+        'The times of "Time (local)" are local, and nothing states their offset from UTC: no UTC '
+        "is given. State utc_offset_s under [clock] in a columns file.",)
+    told = ColumnsFile(clock=ClockHabits(utc_offset_s=7200.0))
+    assert log_of(tmp_path, "Time (local)", STAMPS, told).utc_start == np.datetime64(
+        "2026-03-01T08:00:00", "ns")
+
+
+@pytest.mark.parametrize("date", ["260304", "040326", "050326", "030426"])
+def test_a_date_of_six_digits_is_no_date(date: str, tmp_path: Path) -> None:
+    log = log_of(tmp_path, "Date,Time", [f"{date},{stamp[11:]}" for stamp in STAMPS])
+    assert log.utc_start is None
+    assert log.source.inferred == (
+        f'The dates in column "Date" (such as "{date}") were not used.',)
+
+
+def test_a_year_of_two_digits_between_hyphens(tmp_path: Path) -> None:
+    assert refusal(tmp_path, "Time", [f"26-03-14 {stamp[11:]}" for stamp in STAMPS]) == (
+        'nothing in column "Time" tells whether "26-03-14 10:00:00" is year first, day first or '
+        'month first; export the year in four digits, or say form = "day first" or form = "month '
+        'first" under [clock] in a columns file.')
+
+
+def test_minutes_and_seconds_are_no_hours_and_minutes(tmp_path: Path) -> None:
+    assert refusal(tmp_path, "Time", [f"00:{i:02d}" for i in range(6)]) == (
+        'nothing tells whether "00:00" in the time column "Time" is hours and minutes, or minutes '
+        'and seconds; export HH:MM:SS or elapsed seconds, or say form = "time of day" under '
+        "[clock] in a columns file if it is hours and minutes.")
+    minutes = [f"10:{i // 60:02d}" for i in range(240)]
+    assert log_of(tmp_path, "Time", minutes).interval_s == 1
+    told = ColumnsFile(clock=ClockHabits(form="time of day"))
+    slow = log_of(tmp_path, "Time", [f"10:{i:02d}" for i in range(6)], told)
+    assert slow.interval_s == 60
+
+
+def test_other_engines_are_no_second_sources_and_tanks_are_not_all_the_fuel(
+        tmp_path: Path) -> None:
+    names = "Time [s],N1 ENG1 [%],N1 ENG2 [%],Fuel L [kg],Fuel R [kg]"
+    log = log_of(tmp_path, names, [f"{i},90,91,300,310" for i in range(6)])
+    assert log.source.inferred == (
+        '"N1 ENG1 [%]" was taken as the engine N1, "N1 ENG2 [%]" as that of another engine.',
+        'Columns "Fuel L [kg]" and "Fuel R [kg]" may each be the fuel on board: not read.')
+    assert "fuel" not in log
+
+
+def test_serial_dates_state_no_zone(tmp_path: Path) -> None:
+    days = [f"{46082 + i / 86400:.9f}" for i in range(6)]
+    assert log_of(tmp_path, "Time", days).source.inferred == (
+        'The times of "Time" state no zone: they were taken as UTC.',
+        'The numbers of "Time" were taken as spreadsheet serial dates of the 1900 system, from '
+        "their size and step.")
+
+
+def test_a_chosen_column_may_be_called_anything(tmp_path: Path) -> None:
+    chosen = ColumnsFile(columns={"calibrated_airspeed": Column(column="IAS selected [kt]")})
+    log = log_of(tmp_path, "Time [s],IAS selected [kt]", [f"{i},250" for i in range(6)], chosen)
+    assert log.channels["calibrated_airspeed"].column == "IAS selected [kt]"
