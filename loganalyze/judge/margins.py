@@ -23,7 +23,7 @@ from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
 
-BLOCK = 65536
+BLOCK = 32768
 GUARD = 1e-3 * KNOT
 """A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
 
@@ -42,12 +42,7 @@ def judge(case: Case) -> Judged:
                       "density_altitude_ft"]
     else:
         names = ["margin_kt"]
-    result = Judged({name: np.empty(n, dtype=np.float32) for name in names})
-    if case.speeds_wanted:
-        result.columns["governing_limit"] = np.empty(n, dtype=np.uint8)
-    # Zeros are UNDER: what stays so needs no writing.
-    for name in ("state", *(f"state_{i}" for i in range(len(case.sheet.limit)))):
-        result.columns[name] = np.zeros(n, dtype=np.uint8)
+    result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted))
     compiled = loops.kernels(n)
     starts = range(0, n, BLOCK)
     if compiled is not None:
@@ -69,6 +64,19 @@ def judge(case: Case) -> Judged:
         if count:
             result.screened[reason] = count
     return result
+
+
+def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str, NDArray[Any]]:
+    """Return room for the named columns of n rows, and for the states, which are all UNDER."""
+    codes = ["state", *(f"state_{i}" for i in range(limits))]
+    if governing:
+        codes.append("governing_limit")
+    # One block goes back whole to the system once the flight is done with. Zeros are UNDER, and
+    # memory that nothing is written to is never made.
+    block = np.zeros(n * (4 * len(names) + len(codes)), dtype=np.uint8)
+    singles, states = np.split(block, [4 * n * len(names)])
+    return {**dict(zip(names, singles.view(np.float32).reshape(-1, n), strict=True)),
+            **dict(zip(codes, states.reshape(-1, n), strict=True))}
 
 
 def _run(case: Case, result: Judged, compiled: Any, blocks: Iterator[int]) -> Judged:
