@@ -116,7 +116,8 @@ def _head(figure: Figure, analysis: Analysis, how: Presentation, height: float) 
     figure.text(0.08, 1 - 0.2 / height, plain_text(f"{name}{several}"), fontsize=11,
                 weight="bold", va="center")
     figure.text(0.08, 1 - 0.4 / height, wording.headline(
-        analysis.exceedances, analysis.recorded_s, analysis.judged_s) + numbered, va="center")
+        analysis.exceedances, analysis.recorded_s, analysis.judged_s,
+        [one.margin_kt for one in analysis.smallest]) + numbered, va="center")
 
 
 def _foot(figure: Figure, marked: list[Exceedance], how: Presentation, height: float) -> None:

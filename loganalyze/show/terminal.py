@@ -141,7 +141,7 @@ def _exceedance_lines(
                   if pointer is not None else ""), "", 5)
     if told is None:
         return
-    yield Line(label.sure(_sure(told.displayed), _sure(told.flown)), "", 5)
+    yield Line(_sure(told.displayed, told.flown), "", 5)
     yield Line(causes.contributions(told.contributions, how.speed), "", 5)
     if told.severity is not None:
         yield Line(severity.severity(told.severity), "", 5)
@@ -152,8 +152,8 @@ def _exceedance_lines(
         yield Line(sure.missed_peak(told.missed_peak, one.quantity), "faint", 5)
 
 
-def _sure(one: Assurance) -> str:
-    return said.sure(one)
+def _sure(displayed: Assurance, flown: Assurance) -> str:
+    return label.sure(said.prior(flown), said.likely(displayed), said.likely(flown))
 
 
 def _worst_near(one: AssessmentFacts | None) -> Sequence[NearMiss]:
@@ -172,7 +172,7 @@ def _near_lines(one: NearMiss, how: Presentation) -> Iterator[Line]:
     yield Line(label.near(one.limit, how.instant(one.time_s),
                           how.altitude(one.pressure_altitude_ft), how.speed(one.margin_kt),
                           phases.while_in(one.phase)), "", 2, "-  ")
-    yield Line(label.sure(_sure(one.displayed), _sure(one.flown)), "", 5)
+    yield Line(_sure(one.displayed, one.flown), "", 5)
 
 
 def _measured(one: AssessmentFacts, how: Presentation) -> Iterator[Line]:

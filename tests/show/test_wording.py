@@ -6,8 +6,13 @@ import numpy as np
 import pytest
 
 import loganalyze.judge
+from loganalyze.assess.flight import assess_flight
+from loganalyze.judge.flight import analyze
+from loganalyze.record.log import Channel, FlightLog
 from loganalyze.show import wording
 from loganalyze.show.facts import flight_facts, plain, rounded
+from loganalyze.show.wording import report
+from loganalyze.show.wording.presentation import Presentation
 
 
 @pytest.mark.parametrize(("seconds", "said"), [
@@ -102,6 +107,51 @@ def test_a_clean_flight_is_told_how_close_it_came(judged):
 def test_nothing_judged_is_not_called_clean(judged):
     said = flight_facts(judged([np.nan] * 30)).verdict
     assert said == "Nothing of the 30.0 s recorded could be judged."
+
+
+def with_dead_flap(analysis):
+    """The same flight with a flap channel that recorded nothing."""
+    log = analysis.log
+    flap = Channel(np.full(len(log), np.nan), interval_s=1.0, column="FLAP")
+    return assess_flight(analyze(
+        FlightLog(log.time, {**log.channels, "flap": flap}, log.source, log.utc_start, 1.0),
+        analysis.sheet))
+
+
+def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged):
+    how = Presentation()
+    over = flight_facts(with_dead_flap(analysis))
+    assert over.judged_s == 0
+    assert over.verdict.startswith(
+        "1 exceedance, though at no time could every limit be judged.\nVMO exceeded at ")
+    assert report.verdict(over, None, 0, how).startswith(
+        "VMO was exceeded, though at no time could every limit be judged. At worst it was 5.0 kt ")
+    # 200 s less the gap of 19.5 s and the 10 s without airspeed.
+    assert report.unjudged(over) == (
+        "3 min 20 s of 3 min 20 s could not be judged (1 stretch), as at least one limit was "
+        "unknown; VMO and MMO could be judged for up to 2 min 50 s.")
+    clean = flight_facts(with_dead_flap(judged(np.full(60, 200.0))))
+    assert clean.verdict.startswith(
+        "No limit was exceeded, though at no time could every limit be judged.")
+    assert report.verdict(clean, None, 0, how).startswith(
+        "No limit was exceeded, though at no time could every limit be judged.")
+
+
+@pytest.mark.parametrize(("kt", "said"), [
+    (250.0, "1 exceedance in the one sample recorded.\n"),
+    (200.0, "No limit was exceeded in the one sample recorded.\n")])
+def test_a_log_of_one_sample(judged, kt, said):
+    made = judged([kt])
+    log = FlightLog(made.time, made.log.channels, made.log.source, interval_s=np.nan)
+    assert flight_facts(analyze(log, made.sheet)).verdict.startswith(said)
+
+
+def test_an_unknown_altitude_is_called_one(analysis):
+    facts = flight_facts(analysis)
+    one = replace(facts.exceedances[0], worst_pressure_altitude_ft=None)
+    said = report.verdict(replace(facts, exceedances=[one]), None, 0, Presentation())
+    assert said.endswith("at 0:00:50.0 and an unknown altitude.")
+    assert "at an unknown altitude." in report.exceedance(one, Presentation())
 
 
 def test_brief_and_odd_ends_are_said(analysis):

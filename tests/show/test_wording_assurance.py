@@ -9,7 +9,7 @@ import pytest
 import loganalyze.assess.probability
 from loganalyze.assess import probability, results
 from loganalyze.assess.results import Assurance, MissedPeak, NearMiss
-from loganalyze.show.wording import labels
+from loganalyze.show.wording import labels, report
 from loganalyze.show.wording.assurance import BASES, assurance, missed_peak, near
 
 NAN = float("nan")
@@ -35,7 +35,26 @@ def test_a_peak_beside_a_gap():
     one = replace(OVER, high=NAN, word=results.NOT_DETERMINABLE, reason=probability.PEAK_AT_GAP)
     assert assurance(one, "VMO", "calibrated_airspeed") == (
         "As flown, VMO was truly exceeded with a probability of 97.6 % (flat prior); the excess "
-        "was at least 0.04 kt (95 %): not determinable, as the worst instant lies beside a gap.")
+        "was at least 0.04 kt (95 %), as the worst instant lies beside a gap or at an end of the "
+        "recording: not determinable.")
+
+
+def test_what_surely_was_no_exceedance_is_not_told_as_one():
+    # As the fleet's own margins may have it, or of a near stretch as displayed.
+    one = replace(OVER, probability=0.002, low=-6.0, high=-0.9)
+    assert assurance(one, "VMO", "calibrated_airspeed").endswith(
+        "(95 %): under the limit beyond measurement uncertainty.")
+    assert report.sure(one) == "under the limit beyond measurement uncertainty (0.2 %)"
+    assert report.likely(one) == "0.2 %, under the limit beyond measurement uncertainty"
+    assert report.with_reason(one) == "under the limit beyond measurement uncertainty"
+
+
+def test_what_is_not_determinable_says_why_and_the_prior_is_named():
+    one = replace(OVER, high=NAN, word=results.NOT_DETERMINABLE, reason=probability.PEAK_AT_GAP)
+    assert report.likely(one) == ("97.6 %, not determinable (the worst instant lies beside a gap "
+                                  "or at an end of the recording)")
+    assert report.prior(one) == "flat prior"
+    assert report.prior(replace(one, prior="our fleet")) == "prior: our fleet"
 
 
 def test_nothing_known():

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from loganalyze.show.wording import quality
@@ -14,6 +15,7 @@ from loganalyze.show.wording.numbers import (
     duration,
     excess,
     feet,
+    in_judged,
     in_quantity,
     knots,
     mach,
@@ -82,24 +84,31 @@ def closest(one: SmallestFacts) -> str:
             f"{feet(one.pressure_altitude_ft)}.")
 
 
-def headline(found: Sequence[Any], recorded_s: float, judged_s: float) -> str:
-    """Return the verdict in one sentence; `found` are exceedances with their `episode`."""
-    if judged_s <= 0 and not found:
+def headline(
+    found: Sequence[Any], recorded_s: float, judged_s: float, margins: Iterable[float | None] = ()
+) -> str:
+    """Return the verdict in one sentence.
+
+    `found` are exceedances with their `episode`; `margins` the smallest to each limit, of which
+    one that is known tells that this limit could be judged, if others could not.
+    """
+    if judged_s <= 0 and not found and not any(math.isfinite(one or math.nan) for one in margins):
         return f"Nothing of the {duration(recorded_s)} recorded could be judged."
-    within = f"in the {duration(judged_s)} that could be judged."
+    within = f"{in_judged(recorded_s, judged_s)}."
     if not found:
-        return f"No limit was exceeded {within}"
+        return f"No limit was exceeded{within}"
     episodes = len({one.episode for one in found})
     said = count(len(found), "exceedance")
     if episodes != len(found):
         said += f" in {count(episodes, 'episode')}"
-    return f"{said} {within}"
+    return f"{said}{within}"
 
 
 def verdict(flight: FlightFacts) -> str:
     """Return the short plain verdict on one flight, a sentence a line."""
     found = flight.exceedances
-    lines = [headline(found, flight.recorded_s, flight.judged_s)]
+    lines = [headline(found, flight.recorded_s, flight.judged_s,
+                      [one.margin_kt for one in flight.smallest_margins])]
     worst = sorted(range(len(found)), key=lambda i: -(found[i].worst_excess_kt or 0.0))[:LISTED]
     lines += [exceedance(found[i]) for i in sorted(worst)]
     if len(found) > LISTED:

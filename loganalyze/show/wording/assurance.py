@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording.numbers import clock, feet, knots, mach, sentence_case
-from loganalyze.show.wording.report import probability
+from loganalyze.show.wording.report import found_to_be, prior, probability
 
 if TYPE_CHECKING:
     from loganalyze.assess.results import Assurance, MissedPeak, NearMiss
@@ -33,18 +33,16 @@ MEANING: tuple[str, ...] = (
 )
 """What is said once beside the probabilities."""
 
-_PRIOR = {"flat": "flat prior"}
-
 
 def assurance(one: Assurance, limit: str, quantity: str) -> str:
     """Return how sure it is that a limit was truly exceeded, as a sentence."""
     basis = sentence_case(one.basis)
     if not math.isfinite(one.probability):
         return f"{basis}: {one.word}, for {label.REASONS[one.reason]}."
-    prior = _PRIOR.get(one.prior, f"prior: {one.prior}")
-    said = (f"{basis}, {limit} was truly exceeded with a probability of "
-            f"{probability(one.probability)} ({prior}); {_interval(one, quantity)}: {one.word}")
-    return f"{said}, as {label.REASONS[one.reason]}." if one.reason else f"{said}."
+    reason = f", as {label.REASONS[one.reason]}" if one.reason else ""
+    return (f"{basis}, {limit} was truly exceeded with a probability of "
+            f"{probability(one.probability)} ({prior(one)}); {_interval(one, quantity)}{reason}: "
+            f"{found_to_be(one)}.")
 
 
 def _interval(one: Assurance, quantity: str) -> str:

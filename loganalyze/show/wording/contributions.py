@@ -41,7 +41,8 @@ def parts(one: Contributions) -> list[tuple[str, float]]:
 def contributions(one: Contributions | None, speed: Callable[[float], str] = knots) -> str:
     """Return why margin was lost, as a sentence or two; `speed` puts knots in words."""
     if one is None:
-        return "Why it came about can't be told: no run-in was recorded without a break."
+        return ("Why it came about can't be told: there is no run-in of airspeed and altitude "
+                "without a break.")
     named = [(name, getattr(one, name)) for name in PARTS if abs(getattr(one, name)) >= LEAST_KT]
     named.sort(key=lambda part: -abs(part[1]))
     said = [PARTS[name][1 if kt > 0 else 2].format(speed(abs(kt))) for name, kt in named]

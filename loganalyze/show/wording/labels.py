@@ -163,7 +163,7 @@ ENDED = {"limit lifted": "the limit ceasing to apply", "gap": "a gap: it may hav
 
 REASONS = {
     "no uncertainty": "nothing is known of the uncertainty",
-    "peak at gap": "the worst instant lies beside a gap",
+    "peak at gap": "the worst instant lies beside a gap or at an end of the recording",
     "outside prior": "it lies outside what the prior covers",
 }
 """Why an assurance isn't determinable, or only from below, by code."""

@@ -29,6 +29,15 @@ def duration(seconds: float) -> str:
     return f"{hours} h {minutes:02d} min"
 
 
+def in_judged(recorded_s: float, judged_s: float) -> str:
+    """Return what part of a recording a verdict holds for, as it follows on a verb."""
+    if judged_s > 0:
+        return f" in the {duration(judged_s)} that could be judged"
+    if recorded_s > 0:
+        return ", though at no time could every limit be judged"
+    return " in the one sample recorded"
+
+
 def knots(value: float | None) -> str:
     """Return a speed to a tenth of a knot; three digits after the point where that is nothing."""
     if value is None:

@@ -9,9 +9,10 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from loganalyze.assess.results import BEYOND, NOT_DETERMINABLE
 from loganalyze.record.channels import CHANNELS, kind
 from loganalyze.show.wording import labels as label
-from loganalyze.show.wording.numbers import count, duration, mach, sentence_case
+from loganalyze.show.wording.numbers import count, duration, in_judged, mach, sentence_case
 from loganalyze.show.wording.presentation import UNKNOWN, Presentation
 
 if TYPE_CHECKING:
@@ -27,32 +28,37 @@ def number_words(values: int) -> str:
 def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presentation) -> str:
     """Return what happened, in one or two plain sentences; `sure` is of the worst exceedance."""
     found = facts.exceedances
-    if facts.judged_s <= 0 and not found:
+    known = [one for one in facts.smallest_margins if one.margin_kt is not None]
+    if facts.judged_s <= 0 and not found and not known:
         return f"Nothing of the {duration(facts.recorded_s)} recorded could be judged."
-    judged = duration(facts.judged_s)
+    judged = in_judged(facts.recorded_s, facts.judged_s)
     if not found:
-        closest = next((one for one in facts.smallest_margins if one.limit is None), None)
-        said = f"No limit was exceeded in the {judged} that could be judged."
+        closest = next((one for one in known if one.limit is None), None)
+        said = f"No limit was exceeded{judged}."
         if near:
             said += (f" {sentence_case(number_words(near))} "
                      f"{'stretch' if near == 1 else 'stretches'} came so near that, within "
                      "measurement uncertainty, a limit may have been exceeded.")
-        elif closest is not None and closest.margin_kt is not None:
+        elif closest is not None:
             said += (f" The smallest margin was {how.speed(closest.margin_kt)}, at "
                      f"{how.instant(closest.time_s)} and "
-                     f"{how.altitude(closest.pressure_altitude_ft)}.")
+                     f"{_height(closest.pressure_altitude_ft, how)}.")
         return said
     names = list(dict.fromkeys(one.limit for one in found))
     said = f"{listed(names)} {'was' if len(names) == 1 else 'were'} exceeded"
     if len(found) > len(names):
         said += f" {number_words(len(found))} times" + (" in all" if len(names) > 1 else "")
     worst = worst_of(found)
-    said += (f" in the {judged} that could be judged. "
+    said += (f"{judged}. "
              f"{'The worst was' if len(found) > 1 else 'At worst it was'} "
              f"{how.excess(worst.worst_excess_kt, worst.worst_excess_mach)} over {worst.limit}, "
              f"at {how.instant(worst.worst_time_s)} and "
-             f"{how.altitude(worst.worst_pressure_altitude_ft)}")
-    return said + (f": {sure.basis}, {sure.word}." if sure is not None else ".")
+             f"{_height(worst.worst_pressure_altitude_ft, how)}")
+    return said + (f": {sure.basis}, {found_to_be(sure)}." if sure is not None else ".")
+
+
+def _height(feet: float | None, how: Presentation) -> str:
+    return how.altitude(feet) if feet is not None else "an unknown altitude"
 
 
 def worst_of(found: Sequence[ExceedanceFacts]) -> ExceedanceFacts:
@@ -62,10 +68,16 @@ def worst_of(found: Sequence[ExceedanceFacts]) -> ExceedanceFacts:
 
 def unjudged(facts: FlightFacts) -> str:
     """Return how much could not be judged, as a sentence; empty when nothing was left."""
-    if facts.unknown_s <= 0 or facts.judged_s <= 0:
+    measures = [one for one in facts.assessment.measures if one.limit] if facts.assessment else []
+    longer = [one for one in measures if one.judged_s > facts.judged_s + 1]
+    if facts.unknown_s <= 0 or (facts.judged_s <= 0 and not longer):
         return ""
-    return (f"{sentence_case(duration(facts.unknown_s))} of {duration(facts.recorded_s)} could "
-            f"not be judged ({count(facts.unknown_stretches, 'stretch', 'stretches')}).")
+    said = (f"{sentence_case(duration(facts.unknown_s))} of {duration(facts.recorded_s)} could "
+            f"not be judged ({count(facts.unknown_stretches, 'stretch', 'stretches')})")
+    if not longer:
+        return f"{said}."
+    return (f"{said}, as at least one limit was unknown; {listed([one.limit for one in longer])} "
+            f"could be judged for up to {duration(max(one.judged_s for one in longer))}.")
 
 
 def listed(said: Sequence[str]) -> str:
@@ -86,7 +98,7 @@ def exceedance(one: ExceedanceFacts, how: Presentation) -> str:
             f"{how.instant(one.worst_time_s)}, the aircraft was at "
             f"{how.published(one.worst_value, one.quantity)} against "
             f"{how.published(one.limit_value, one.quantity)}, at "
-            f"{how.altitude(one.worst_pressure_altitude_ft)}.")
+            f"{_height(one.worst_pressure_altitude_ft, how)}.")
     if one.began_by != "crossed":
         said += f" It began by {label.BEGAN[one.began_by]}."
     if one.ended_by != "recovered":
@@ -137,11 +149,31 @@ def probability(value: float) -> str:
     return f"{100 * value:.1f} %" if not 0.1 <= value <= 0.9 else f"{100 * value:.0f} %"
 
 
+def found_to_be(one: Assurance) -> str:
+    """Return the word for how sure an excess is; of one that surely wasn't any it says so."""
+    return f"under the limit {one.word}" if one.word == BEYOND and one.high < 0 else one.word
+
+
 def sure(one: Assurance) -> str:
     """Return how sure an excess is, in a cell of a table."""
     if not math.isfinite(one.probability):
         return one.word
-    return f"{one.word} ({probability(one.probability)})"
+    return f"{found_to_be(one)} ({probability(one.probability)})"
+
+
+def likely(one: Assurance) -> str:
+    """Return the probability and what it comes to, as it follows on the basis."""
+    said = found_to_be(one)
+    if one.word == NOT_DETERMINABLE and one.reason:
+        said += f" ({label.REASONS[one.reason]})"
+    if not math.isfinite(one.probability):
+        return said
+    return f"{probability(one.probability)}, {said}"
+
+
+def prior(one: Assurance) -> str:
+    """Return the prior that a probability assumes."""
+    return "flat prior" if one.prior == "flat" else f"prior: {one.prior}"
 
 
 def severity(one: Severity | None) -> str:
@@ -264,7 +296,8 @@ def interval(one: Assurance, quantity: str, how: Presentation) -> str:
 
 def with_reason(one: Assurance) -> str:
     """Return the verdict on one basis, with the reason where there is one."""
-    return f"{one.word}: {label.REASONS[one.reason]}" if one.reason else one.word
+    said = found_to_be(one)
+    return f"{said}: {label.REASONS[one.reason]}" if one.reason else said
 
 
 def why(one: Contributions | None, began_by: str) -> str:

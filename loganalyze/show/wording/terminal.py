@@ -26,15 +26,15 @@ def pointer(speed: str) -> str:
     return f"The limit pointer stood at {speed}."
 
 
-def sure(displayed: str, flown: str) -> str:
-    """Return how sure it is, on both bases."""
-    return f"As displayed {displayed}; as flown {flown}."
+def sure(prior: str, displayed: str, flown: str) -> str:
+    """Return how sure it is, on both bases, and the prior that the probabilities assume."""
+    return (f"Probability of truly over ({prior}): as displayed {displayed}; as flown {flown}.")
 
 
 def near(limit: str, instant: str, altitude: str, margin: str, when: str) -> str:
     """Return a stretch that stayed under but may have been over."""
-    return (f"Near: {limit} at {instant}, {altitude}, {when}, by {margin} under it: may have "
-            "been exceeded.")
+    return (f"Near: {limit}, {margin} under it at {instant}, {altitude}, {when}: may have been "
+            "exceeded.")
 
 
 def smaller(number: int) -> str:
