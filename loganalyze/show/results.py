@@ -122,7 +122,9 @@ def write_results(
             found.extend(facts.exceedances)
             why.extend(contribution_rows(judged))
             number = f"-{analysis.flight}" if analysis.flight > 1 else ""
-            save_figure(margin_figure(analysis), partial / f"margin{number}.{plot_format}")
+            figure = margin_figure(
+                analysis, assessment=judged if isinstance(judged, Assessment) else None)
+            save_figure(figure, partial / f"margin{number}.{plot_format}")
             if also is not None:
                 also(partial, judged, facts)
 

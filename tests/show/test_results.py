@@ -111,7 +111,7 @@ def test_when_writing_fails_nothing_has_changed(analysis, tmp_path, monkeypatch,
     before = {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()}
     everything = names(tmp_path)
 
-    def fail(*_):
+    def fail(*_, **__):
         raise RuntimeError("in the middle")
 
     monkeypatch.setattr(results, name, fail)
