@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pyarrow as pa
@@ -39,8 +40,6 @@ _BY_ORDER = {
     DAY_FIRST: (rf"(?P<d>\d\d?)[-/.](?P<m>\d\d?)[-/.]{_TWO}{_AFTER}",),
     MONTH_FIRST: (rf"(?P<m>\d\d?)[-/.](?P<d>\d\d?)[-/.]{_TWO}{_AFTER}",),
 }
-_LAYOUTS = {order: tuple(re.compile(text) for text in (*_ANY_ORDER, *own))
-            for order, own in _BY_ORDER.items()}
 _MONTHS = {name: i for i, name in enumerate(
     ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"], 1)}
 _WHOLE = ("january", "february", "march", "april", "may", "june", "july", "august", "september",
@@ -48,6 +47,11 @@ _WHOLE = ("january", "february", "march", "april", "may", "june", "july", "augus
 _MOST_LAYOUTS = 48
 """A column written in more ways than this isn't a clock."""
 _DIGITS = bytes.maketrans(b"123456789", b"000000000")
+
+
+@cache
+def _layouts(order: str) -> tuple[re.Pattern[str], ...]:
+    return tuple(re.compile(text) for text in (*_ANY_ORDER, *_BY_ORDER[order]))
 
 
 class BadStampError(Exception):
@@ -103,7 +107,7 @@ class Written:
 def written(cell: str) -> Written | None:
     """Return what a stamp states, or None for text that is no stamp."""
     cell = cell.strip()
-    layouts = {order: layout for order in _LAYOUTS if (layout := _layout(cell, order))}
+    layouts = {order: layout for order in _BY_ORDER if (layout := _layout(cell, order))}
     if not layouts:
         return None
     layout = next(iter(layouts.values()))
@@ -226,7 +230,7 @@ def _day(fields: dict[str, str | None], number: Callable[[str, int, int], NDArra
 
 
 def _layout(cell: str, order: str = YEAR_FIRST) -> re.Match[str] | None:
-    match = next((match for layout in _LAYOUTS[order] if (match := layout.fullmatch(cell))), None)
+    match = next((match for layout in _layouts(order) if (match := layout.fullmatch(cell))), None)
     if match is not None:
         month = match.groupdict().get("b")
         if month and not any(month.casefold() in (name, whole) or (
