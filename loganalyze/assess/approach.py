@@ -5,8 +5,9 @@ closes faster than twice the slope's uncertainty, the time to limit is the line'
 over its rate of closing. The shortest of a flight is a leading indicator beside its smallest
 margin: it tells a limit approached fast from one approached slowly.
 
-A window never reaches across a gap, a sample without a margin, or a change of which limits
-apply: extending flaps moves the limit, and that is no closing.
+Over the limit nothing is approached any more. A window never reaches across a gap, a sample
+without a margin, or a change of which limits apply: extending flaps moves the limit, and that
+is no closing.
 """
 
 from __future__ import annotations
@@ -171,7 +172,7 @@ def _fitted(
     residual = np.maximum(s_mm - slope * s_tm, 0.0) / (count - 2)
     uncertainty = np.sqrt(np.maximum(residual, step**2 / 12.0) / s_tt)
     here = middle + mean_m + slope * (t[ends] - mean_t)
-    closing = (-slope > settings.coverage * uncertainty) & (here > 0)
+    closing = (-slope > settings.coverage * uncertainty) & (here > 0) & (margin[ends] > 0)
     closing &= here < -slope * settings.longest_s
     rows, rate, left = ends[closing], -slope[closing], here[closing]
     return Closing(rows + low, left / rate, left, rate)

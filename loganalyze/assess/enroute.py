@@ -17,6 +17,7 @@ from loganalyze.assess.definitions import (
     HOLDING,
     LEVEL_CHANGE,
     MANOEUVRING,
+    UNKNOWN,
     PhaseSettings,
 )
 from loganalyze.assess.legs import Leg, runs
@@ -90,7 +91,7 @@ def en_route(
     held = _held(profile, first, steady, settings)
     cruise = _cruise_levels(profile, leg, steady, held, settings)
     codes = np.empty(stop - first, dtype=np.uint8)
-    for piece, code in zip(steady, _en_route_codes(profile, steady, cruise), strict=True):
+    for piece, code in zip(steady, _en_route_codes(profile, leg, steady, cruise), strict=True):
         codes[piece.first - first : piece.stop - first] = code
     for start, end in _holding(profile, steady, held, settings):
         codes[start - first : end - first] = HOLDING
@@ -136,9 +137,13 @@ def _cruise_levels(
 
 
 def _en_route_codes(
-    profile: Profile, found: Sequence[Piece], cruise: Sequence[int]
+    profile: Profile, leg: Leg, found: Sequence[Piece], cruise: Sequence[int]
 ) -> list[int]:
     """Code each piece by its place before, between or after the cruise levels."""
+    bounds = leg.departure_ft, leg.arrival_ft
+    if not cruise and np.isnan(bounds).all() and not any(piece.sign for piece in found):
+        # A short level with nothing before or after it may be a part of anything.
+        return [UNKNOWN] * len(found)
     if cruise:
         begins, ends = cruise[0], cruise[-1]
     else:

@@ -36,7 +36,8 @@ the take-off, or after the landing:
   quick succession.
 - emergency descent: 4,000 ft/min or more for 1 min, and what of that descent is faster than
   1,500 ft/min. Numbers can't tell an emergency from its practice.
-- unknown: gaps, stretches without altitude or airspeed, and what none of these fits.
+- unknown: gaps, stretches without altitude or airspeed, and a level too short for cruise in a
+  log that shows neither a climb, a descent nor the ground.
 
 Take-off, initial climb, approach and landing go before the others, then emergency descent,
 manoeuvring and holding. A log that begins or ends in the air has none of the phases that rest

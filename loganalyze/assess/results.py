@@ -178,8 +178,9 @@ class TimeToLimit:
 class WarningFinding:
     """How the recorded overspeed warning behaved.
 
-    ``kind`` : "on time", "early", "late", "missing" or "spurious"; ``limit`` : the limit it is
-    about, if one; ``values`` : limit, threshold and speed at onset, by name.
+    ``kind`` : "on time", "early", "late", "missing", "spurious" or "not determinable"; ``limit`` :
+    the limit it is about, if one; ``values`` : limit, threshold and speed at onset (where missing:
+    at the worst), by name.
     """
 
     kind: str

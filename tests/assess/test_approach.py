@@ -50,6 +50,15 @@ def test_a_steady_acceleration(rate):
     assert one.closing_kt_s == pytest.approx(1, abs=1e-5)
 
 
+def test_over_the_limit_nothing_is_approached_any_more():
+    # Slow at first, then 5 kt/s: the fitted line still lies under the limit when the speed is over.
+    time = np.arange(0, 20, 0.5)
+    analysis = judged(time, 235 + 0.5 * time + np.maximum(time - 17, 0) * 5)
+    found, = closings(analysis)
+    assert (analysis.columns["margin_kt"][found.rows] > 0).all()
+    assert analysis.columns["margin_kt"][found.rows[-1] + 1] < 0
+
+
 def test_no_more_than_a_minute_is_told():
     # At 0.15 kt/s from 235 kt the limit is 60 s away at 241 kt, 40 s after the start.
     time = np.arange(0, 60.25, 0.25)

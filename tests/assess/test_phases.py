@@ -323,6 +323,12 @@ def test_a_few_samples(n):
     assert len(stretches) == (n > 1)
 
 
+@pytest.mark.parametrize("last_s", [10, 50])
+def test_a_short_level_alone_is_of_no_known_phase(last_s):
+    assert names(phases([(0, 5000), (last_s, 5000)], [(0, 200), (last_s, 200)])) == ["unknown"]
+    assert names(phases([(0, 5000), (last_s, 5500)], [(0, 200), (last_s, 200)])) == ["climb"]
+
+
 def test_a_log_of_scattered_samples_costs_no_more_than_its_samples():
     time = np.concatenate([np.arange(0, 300, 0.05), 300 + 100.0 * np.arange(3000)])
     log = FlightLog(time, {
