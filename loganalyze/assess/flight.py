@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -112,16 +114,21 @@ class _Why:
 
     analysis: Analysis
 
+    @cached_property
+    def ends(self) -> list[float]:
+        """When the exceedances ended [s], rising: a limit ridden in gusts has thousands."""
+        return sorted(one.end_s for one in self.analysis.exceedances)
+
     def at(self, time_s: float, limit: str) -> Contributions | None:
         """Split what led to an instant; `limit` empty: the limit airspeed."""
         if np.isnan(time_s):
             return None
         analysis = self.analysis
-        ends = [one.end_s for one in analysis.exceedances if one.end_s <= time_s]
+        earlier = bisect_right(self.ends, time_s)
         return contributions(
             analysis, row_at(analysis, time_s),
             analysis.limit_names.index(limit) if limit else None,
-            max(ends, default=-np.inf))
+            self.ends[earlier - 1] if earlier else -np.inf)
 
 
 def row_at(analysis: Analysis, time_s: float) -> int:
