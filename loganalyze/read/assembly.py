@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.clock import Clock, normal_interval
 from loganalyze.read.columns import Column
-from loganalyze.read.fills import fill_sentences
+from loganalyze.read.fills import fill_sentences, plateaus
 from loganalyze.read.held import blank_between, held_between, resolution
 from loganalyze.read.inference import all_kelvin
 from loganalyze.read.pieces import Rows
@@ -84,6 +84,7 @@ class _Maker:
         if rows is not None:
             values = values[rows]
             interval = normal_interval(self._time[rows])
+        values = self._without_plateau(column, values, rows)
         if column.wraps_at:
             values = self._unwrapped(column, values, rows, interval)
         rounding = self._job.log.rounding(column)
@@ -107,6 +108,27 @@ class _Maker:
         self.sentences.append(f'"{column.name}" was recorded at every {nth(beat)} row and held '
                               "between: the repeats were set aside.")
         return rows, True
+
+    def _without_plateau(self, column: Column, values: Floats,
+                         rows: NDArray[np.int32] | None) -> Floats:
+        known = kind(column.channel)
+        if known is None or known.discrete or column.wraps_at:
+            return values
+        unit = column.unit or known.unit
+        time = self._time if rows is None else self._time[rows]
+        filled = plateaus(values, time, known.greatest_rate * known.unit.factor)
+        if not len(filled):
+            return values
+        stood = np.unique(((values[filled] - unit.offset) / unit.factor).round(6))
+        self.sentences.append(
+            f'"{column.name}" stands at {" and ".join(f"{one:.6g}" for one in stood[:3])}'
+            f'{" and others" if len(stood) > 3 else ""}'
+            f'{"" if unit.name == "1" else " " + unit.name} {len(filled)} times in sequence, '
+            "reached and left by steps that no aircraft can make: taken as a fill value and set "
+            "aside.")
+        values = values.copy()
+        values[filled] = np.nan
+        return values
 
     def _fine(self, column: Column, coarse: Floats) -> Floats:
         fine = self._kept(column.channel + FINE)

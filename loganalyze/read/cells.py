@@ -24,6 +24,7 @@ MISSING = frozenset((
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _COMMA_NUMBER = re.compile(r"[+-]?(\d+,\d*|,\d+)([eE][+-]?\d+)?")
 _GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+")
+_GROUPED_BY_POINTS = re.compile(r"[+-]?[1-9]\d{0,2}(\.\d{3})+")
 _MIXED = re.compile("[+-]?\\d{1,3}(([.' \u00a0\u202f]\\d{3})+,\\d*|(,\\d{3})+\\.\\d*|"
                     "(['\u00a0\u202f ]\\d{3})+(\\.\\d*)?)")
 _STAMP = re.compile(r"[\dT:\-/., +Z]*\d[:T/-]\d[\dT:\-/., +Z]*( ?(UTC|GMT|[AaPp][Mm]))?"
@@ -90,6 +91,11 @@ def is_mixed(cell: str) -> bool:
 def is_grouped(cell: str) -> bool:
     """Whether `cell` may hold thousands separated by commas."""
     return bool(_GROUPED.fullmatch(cell))
+
+
+def is_grouped_by_points(cell: str) -> bool:
+    """Whether `cell` may hold thousands separated by points."""
+    return bool(_GROUPED_BY_POINTS.fullmatch(cell))
 
 
 def has_point(cell: str) -> bool:

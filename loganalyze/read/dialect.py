@@ -15,6 +15,7 @@ from loganalyze.read.cells import (
     has_comma,
     has_point,
     is_grouped,
+    is_grouped_by_points,
     is_mixed,
     is_value,
 )
@@ -307,6 +308,7 @@ def _numerals(table: _Table, where: str, said: FileHabits) -> Numerals:
     cells = [cell.strip() for i in rows for cell in table.rows[i]]
     commas = [cell for cell in cells if has_comma(cell)]
     if not commas:
+        _refuse_points(table, rows, where)
         return Numerals(".")
     grouped = [cell for cell in commas if is_grouped(cell)]
     if len(grouped) == len(commas) or any(map(has_point, cells)):
@@ -314,3 +316,32 @@ def _numerals(table: _Table, where: str, said: FileHabits) -> Numerals:
                       "export the log without thousands separators, or state decimal and "
                       "thousands under [file] in a columns file")
     return Numerals(",")
+
+
+def _refuse_points(table: _Table, rows: list[int], where: str) -> None:
+    """Refuse points that may group thousands: 982 and then 1.004 in one column.
+
+    Such a column holds whole numbers below a thousand, and none above it but with a point and
+    three digits behind it. Where commas don't part the cells, points may be thousands as well
+    if no cell of the table has them for anything else.
+    """
+    columns = [[cell.strip() for cell in column]
+               for column in zip(*(table.rows[i] for i in rows), strict=True)]
+    found = ""
+    for cells in columns:
+        grouped = [cell for cell in cells if is_grouped_by_points(cell)]
+        if not grouped or any(has_point(cell) and not is_grouped_by_points(cell)
+                              for cell in cells):
+            continue
+        whole = [cell.lstrip("+-") for cell in cells if cell.lstrip("+-").isdigit()]
+        below = whole and max(map(len, whole)) == 3 and all(cell[0] != "0" for cell in whole)
+        if below or any(cell.count(".") > 1 for cell in grouped):
+            found = grouped[0]
+    if not found and table.delimiter != ",":
+        points = [cell for cells in columns for cell in cells if has_point(cell)]
+        if points and all(map(is_grouped_by_points, points)):
+            found = points[0]
+    if found:
+        raise Problem(f'"{found}" may hold a thousands separator or a decimal point', where,
+                      "export the log without thousands separators, or state decimal and "
+                      "thousands under [file] in a columns file")

@@ -30,6 +30,12 @@ FILLS = np.unique(np.array([*_NINES, *_WORDS_OF_ONES]))
 """Numbers in use: rows of nines, and words of 8 to 64 bits that are all ones, or their limit."""
 
 
+FEWEST = 3
+"""So many of one number in sequence aren't chance."""
+BLOCK = 1 << 15
+"""Rows looked at together for steps: they lie in the cache."""
+
+
 class Filler:
     """Sets the fill values of one column aside."""
 
@@ -76,6 +82,60 @@ class Filler:
         """Whether no value can be a fill value, in two quick passes; NaN leaves it open."""
         return not len(self._own) and bool(
             values.min() >= self._low and values.max() <= self._high)
+
+
+def plateaus(values: NDArray[np.float64], time: NDArray[np.float64],
+             rate: float) -> NDArray[np.intp]:
+    """Return the rows of numbers that no value could have got to and come back from.
+
+    A word of ones may lie within a channel's range (511.9 kt). What gives it away is that the
+    same number stands several times in sequence, and that the stretch begins and ends with a
+    step faster than is physically possible, away from the values around it and back to them,
+    which are in order themselves.
+
+    Parameters
+    ----------
+    values : float64[n]
+        In SI; NaN where there is none.
+    time : float64[n]
+        Rising [s].
+    rate : float
+        The greatest plausible rate of change [SI/s]; inf where none is known.
+
+    Returns
+    -------
+    int[k]
+        The rows, in order.
+    """
+    jumps = _jumps(values, time, rate)
+    if len(jumps) < 2:
+        return jumps[:0]
+    before, last = jumps[:-1], jumps[1:]
+    start, after = before + 1, last + 1
+    # The values around are in order where no other jump stands right beside them.
+    calm = np.diff(jumps, prepend=-2) > 1
+    orderly = calm[:-1] & np.append(calm[2:], True)
+    with np.errstate(invalid="ignore"):
+        back = np.abs(values[after] - values[before]) <= rate * (time[after] - time[before])
+    alike = (values[start] == values[last]) & (last - start + 1 >= FEWEST) & back & orderly & (
+        (values[start] > values[before]) == (values[last] > values[after]))
+    rows = [np.arange(start[i], after[i]) for i in np.flatnonzero(alike)
+            if (values[start[i] : after[i]] == values[start[i]]).all()]
+    return np.concatenate([jumps[:0], *rows])
+
+
+def _jumps(values: NDArray[np.float64], time: NDArray[np.float64],
+           rate: float) -> NDArray[np.intp]:
+    """Return the rows after which a step is faster than `rate`."""
+    found, room = [np.empty(0, dtype=np.intp)], np.empty(BLOCK)
+    for start in range(0, len(values) - 1 if np.isfinite(rate) else 0, BLOCK):
+        part = values[start : start + BLOCK + 1]
+        stamps = time[start : start + BLOCK + 1]
+        steps = np.subtract(part[1:], part[:-1], out=room[: len(part) - 1])
+        usual = rate * (stamps[-1] - stamps[0]) / len(steps) / 4
+        if not (steps.max() <= usual and steps.min() >= -usual):  # NaN is looked at, too.
+            found.append(start + np.flatnonzero(np.abs(steps) > rate * np.diff(stamps)))
+    return np.concatenate(found)
 
 
 def fills_of(name: str) -> str:

@@ -207,7 +207,8 @@ class Tracker:
             if high - low > self.settings.steady + self.settings.drift * lasts:
                 first, low, high = i, moment.lowest, moment.highest
                 lasts = moment.stop_s - moment.start_s
-            if lasts > longest:
+            # A last moment of one row lasts no time, but belongs to the stretch.
+            if lasts > longest or (lasts == longest and first == best[0]):
                 best, longest = (first, i), lasts
         return best
 

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from small_exports import KT, export, lines
+from small_exports import FT, KT, export, lines
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_log
 from loganalyze.record.log import FlightLog
 from loganalyze.sheets.columns import Column, ColumnsFile
-from loganalyze.sheets.exports import ClockHabits
+from loganalyze.sheets.exports import ClockHabits, FileHabits
 
 STAMPS = [f"2026-03-01 10:00:{second:02d}" for second in range(6)]
 
@@ -112,3 +112,66 @@ def test_a_chosen_column_may_be_called_anything(tmp_path: Path) -> None:
     chosen = ColumnsFile(columns={"calibrated_airspeed": Column(column="IAS selected [kt]")})
     log = log_of(tmp_path, "Time [s],IAS selected [kt]", [f"{i},250" for i in range(6)], chosen)
     assert log.channels["calibrated_airspeed"].column == "IAS selected [kt]"
+
+
+@pytest.mark.parametrize("heights", [
+    ["980", "990", "1.000", "1.010", "1.020", "1.030"],
+    ["35.000", "35.010", "35.020", "35.030", "35.040", "35.050"]])
+def test_points_that_may_group_thousands(heights: list[str], tmp_path: Path) -> None:
+    rows = [f"{i};{height};{250 + i}" for i, height in enumerate(heights)]
+    path = export(tmp_path, lines("Time [s];Press Alt [ft];CAS [kt]", rows))
+    with pytest.raises(Problem) as caught:
+        read_log(path)
+    shown = next(height for height in heights if "." in height)
+    assert caught.value.sentence == (
+        f'{path}: "{shown}" may hold a thousands separator or a decimal point; export the log '
+        "without thousands separators, or state decimal and thousands under [file] in a columns "
+        "file.")
+    grouped = ColumnsFile(file=FileHabits(decimal="comma", thousands="point"))
+    np.testing.assert_allclose(read_log(path, grouped).channels["pressure_altitude"].values,
+                               [float(height.replace(".", "")) * FT for height in heights])
+    plain = ColumnsFile(file=FileHabits(decimal="point"))
+    np.testing.assert_allclose(read_log(path, plain).channels["pressure_altitude"].values,
+                               [float(height) * FT for height in heights])
+
+
+@pytest.mark.parametrize("speeds", [
+    ["150.125", "150.250", "151.375", "152.000", "153.125", "154.500"],
+    ["1.125", "1.5", "2", "2.125", "100", "200.125"],
+    ["99", "99.125", "100.125", "0.5", "101", "3.125"]])
+def test_points_that_are_decimal_marks(speeds: list[str], tmp_path: Path) -> None:
+    rows = [f"{i},{1000 + i},{speed}" for i, speed in enumerate(speeds)]
+    log = read_log(export(tmp_path, lines("Time [s],Press Alt [ft],CAS [kt]", rows)))
+    np.testing.assert_allclose(log.channels["calibrated_airspeed"].values,
+                               [float(speed) * KT for speed in speeds])
+
+
+def slow_and_fill(fill: float, where: list[slice]) -> np.ndarray:
+    speed = 200 + 5 * np.sin(np.arange(300) / 9)
+    for part in where:
+        speed[part] = fill
+    return speed
+
+
+@pytest.mark.parametrize(("fill", "where", "gone"), [
+    (511.9, [slice(100, 120)], 20), (511.9, [slice(100, 104), slice(150, 170)], 24),
+    (999.9, [slice(10, 30)], 20), (0.0, [slice(10, 14)], 4),
+    (511.9, [slice(100, 101)], 0),  # One sample alone is for the screening.
+    (511.9, [slice(100, 200)], 100), (225.0, [slice(100, 120)], 0), (511.9, [slice(290, 300)], 0)])
+def test_a_fill_value_within_the_range(fill: float, where: list[slice], gone: int,
+                                       tmp_path: Path) -> None:
+    speed = slow_and_fill(fill, where)
+    log = read_log(export(tmp_path, lines("Time [s],Press Alt [ft],CAS [kt]", [
+        f"{i},{1000 + i},{value:.1f}" for i, value in enumerate(speed)])))
+    assert np.isnan(log.aligned("calibrated_airspeed")).sum() == gone
+    assert log.source.inferred == ((
+        f'"CAS [kt]" stands at {fill:g} kt {gone} times in sequence, reached and left by '
+        "steps that no aircraft can make: taken as a fill value and set aside.",) if gone else ())
+
+
+def test_a_steady_cruise_between_two_dropouts_is_no_fill_value(tmp_path: Path) -> None:
+    speed = slow_and_fill(225.0, [slice(100, 200)])
+    speed[[99, 200]] = 0
+    log = read_log(export(tmp_path, lines("Time [s],Press Alt [ft],CAS [kt]", [
+        f"{i},{1000 + i},{value:.1f}" for i, value in enumerate(speed)])))
+    assert not np.isnan(log.aligned("calibrated_airspeed")).any()

@@ -94,6 +94,11 @@ def test_a_stretch_after_a_gap_may_belong_to_no_flight(tmp_path):
         "belongs to no flight unless one flies in it.",)
 
 
+@pytest.mark.parametrize("after", [*range(120, 152), 300, 301])
+def test_ground_time_of_any_length_ends_one_flight(after, tmp_path):
+    assert lengths(log_of(tmp_path, flight(), ground(after), wheels=False)) == [(0, 1200 + after)]
+
+
 @WHEELS
 def test_a_touch_and_go_is_one_flight(wheels, tmp_path):
     path = log_of(tmp_path, flight(), ground(40), flight(), wheels=wheels)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from pathlib import Path
@@ -172,7 +173,10 @@ def test_flights_are_slices_of_the_whole_log(form: str, tmp_path: Path) -> None:
         for name in whole.channels:
             np.testing.assert_array_equal(flight.aligned(name), whole.aligned(name)[start:stop])
             assert flight.channels[name].interval_s == whole.channels[name].interval_s
-        assert flight.source == whole.source
+        gap = tuple(
+            said for said in flight.source.inferred if said.startswith("A gap of "))
+        assert len(gap) == (flight is not flights[-1])
+        assert flight.source == replace(whole.source, inferred=gap)
         start = stop
 
 
