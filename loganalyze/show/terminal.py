@@ -115,7 +115,7 @@ def _flight_lines(one: FlightFacts, how: Presentation, level: Level) -> Iterator
         yield Line(note, "", 2)
     if one.assessment:
         for finding in one.assessment.warnings:
-            yield Line(warnings.warning(finding, how.instant), "", 2)
+            yield Line(warnings.warning(finding, how.instant, how.speed), "", 2)
         if level == "verbose":
             yield from _measured(one.assessment, how)
 
@@ -147,9 +147,9 @@ def _exceedance_lines(
         yield Line(severity.severity(told.severity), "", 5)
     if level == "verbose":
         for basis in (told.displayed, told.flown):
-            yield Line(sure.assurance(basis, one.limit, one.quantity), "faint", 5)
-        yield Line(severity.ladder(told.ladder_kt, told.ladder_mach), "faint", 5)
-        yield Line(sure.missed_peak(told.missed_peak, one.quantity), "faint", 5)
+            yield Line(sure.assurance(basis, one.limit, one.quantity, how.speed), "faint", 5)
+        yield Line(severity.ladder(told.ladder_kt, told.ladder_mach, how.step), "faint", 5)
+        yield Line(sure.missed_peak(told.missed_peak, one.quantity, how.speed), "faint", 5)
 
 
 def _sure(displayed: Assurance, flown: Assurance) -> str:
@@ -181,8 +181,8 @@ def _measured(one: AssessmentFacts, how: Presentation) -> Iterator[Line]:
         yield Line(label.phase(how.instant(phase.start_s), how.instant(phase.end_s),
                                said.phase(phase.phase)), "faint", 4)
     for measure in one.measures:
-        yield Line(measures.smallest(measure), "", 4)
-    yield Line(measures.time_to_limit(one.shortest_time_to_limit), "", 4)
+        yield Line(measures.smallest(measure, how), "", 4)
+    yield Line(measures.time_to_limit(one.shortest_time_to_limit, how), "", 4)
     for compared in one.checks:
         yield Line(check(compared, how), "", 4)
     for sensor, source, u in one.tolerances:

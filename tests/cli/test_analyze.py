@@ -47,6 +47,14 @@ def test_quiet_prints_a_line_a_flight_and_verbose_what_was_measured(run, fast, s
     assert "exclude each other" in refused.err
 
 
+def test_everything_printed_is_in_the_units_asked_for(run, fast, sheet):
+    said = run("analyze", fast, "--limits", sheet, "--verbose", "--units", "kmh-m").out
+    told = " ".join(said[:said.index("Taken as")].split())
+    sourced = told.index("Steps of the recorded airspeed")  # sources of tolerances quote knots
+    assert "km/h" in told
+    assert not re.findall(r"[\d.]+ (?:kt|ft)\b", told[:sourced])
+
+
 def test_colour_comes_only_where_it_is_wanted(run, fast, sheet, monkeypatch):
     plain = run("analyze", fast, "--limits", sheet).out
     assert "\x1b" not in plain

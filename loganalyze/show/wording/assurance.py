@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from loganalyze.show.wording import labels as label
@@ -34,28 +35,29 @@ MEANING: tuple[str, ...] = (
 """What is said once beside the probabilities."""
 
 
-def assurance(one: Assurance, limit: str, quantity: str) -> str:
-    """Return how sure it is that a limit was truly exceeded, as a sentence."""
+def assurance(
+    one: Assurance, limit: str, quantity: str, speed: Callable[[float], str] = knots
+) -> str:
+    """Return how sure it is that a limit was truly exceeded; `speed` puts knots in words."""
     basis = sentence_case(one.basis)
     if not math.isfinite(one.probability):
         return f"{basis}: {one.word}, for {label.REASONS[one.reason]}."
     reason = f", as {label.REASONS[one.reason]}" if one.reason else ""
     return (f"{basis}, {limit} was truly exceeded with a probability of "
-            f"{probability(one.probability)} ({prior(one)}); {_interval(one, quantity)}{reason}: "
-            f"{found_to_be(one)}.")
+            f"{probability(one.probability)} ({prior(one)}); "
+            f"{_interval(one, quantity, speed)}{reason}: {found_to_be(one)}.")
 
 
-def _interval(one: Assurance, quantity: str) -> str:
+def _interval(one: Assurance, quantity: str, speed: Callable[[float], str]) -> str:
     at = f"{100 * one.coverage:g} %"
     if not math.isfinite(one.high):
-        return f"the excess was at least {_amount(one.low, quantity)} ({at})"
-    return (f"the excess lies between {_amount(one.low, quantity)} and "
-            f"{_amount(one.high, quantity)} ({at})")
+        return f"the excess was at least {_amount(one.low, quantity, speed)} ({at})"
+    return (f"the excess lies between {_amount(one.low, quantity, speed)} and "
+            f"{_amount(one.high, quantity, speed)} ({at})")
 
 
-def _amount(excess: float, quantity: str) -> str:
-    words = mach(excess) if quantity in ("mach", "indicated_mach") else knots(excess)
-    return f"Mach {words}" if quantity in ("mach", "indicated_mach") else words
+def _amount(excess: float, quantity: str, speed: Callable[[float], str] = knots) -> str:
+    return f"Mach {mach(excess)}" if quantity in ("mach", "indicated_mach") else speed(excess)
 
 
 def near(one: NearMiss, quantity: str) -> str:
@@ -67,12 +69,14 @@ def near(one: NearMiss, quantity: str) -> str:
             f"{assurance(one.flown, one.limit, quantity)}")
 
 
-def missed_peak(one: MissedPeak, quantity: str) -> str:
-    """Return what a peak between samples may have added, as a sentence."""
+def missed_peak(
+    one: MissedPeak, quantity: str, speed: Callable[[float], str] = knots
+) -> str:
+    """Return what a peak between samples may have added; `speed` puts knots in words."""
     if not math.isfinite(one.bound):
         return "What a peak between samples may have added isn't known: too few samples about it."
-    bound = _amount(one.bound, quantity)
+    bound = _amount(one.bound, quantity, speed)
     said = f"A peak between samples may have added up to {bound}"
     if math.isfinite(one.interpolated):
-        said += f", {_amount(one.interpolated, quantity)} by interpolation"
+        said += f", {_amount(one.interpolated, quantity, speed)} by interpolation"
     return f"{said}; gusts faster than the sampling can't be bounded."

@@ -5,15 +5,17 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from loganalyze.show.wording.numbers import clock, duration, feet, knots, mach
+from loganalyze.show.wording.numbers import duration, mach
 from loganalyze.show.wording.phases import while_in
+from loganalyze.show.wording.presentation import Presentation
 
 if TYPE_CHECKING:
     from loganalyze.assess.results import LimitMeasure, TimeToLimit
 
 
-def smallest(one: LimitMeasure) -> str:
+def smallest(one: LimitMeasure, how: Presentation | None = None) -> str:
     """Return the smallest margin to a limit, where and when, as a sentence."""
+    how = how or Presentation()
     name = one.limit or "whichever limit applied"
     if math.isnan(one.smallest_margin_kt):
         return f"No margin to {name} could be judged."
@@ -21,9 +23,9 @@ def smallest(one: LimitMeasure) -> str:
     by_mach = ("" if math.isnan(one.smallest_margin_mach)
                else f" (Mach {mach(abs(one.smallest_margin_mach))})")
     height = ("" if math.isnan(one.pressure_altitude_ft)
-              else f", at {feet(one.pressure_altitude_ft)}")
-    return (f"Closest to {name}: {knots(abs(one.smallest_margin_kt))}{by_mach} {side}, "
-            f"{while_in(one.phase)}{height}, at {clock(one.time_s)}.")
+              else f", at {how.altitude(one.pressure_altitude_ft)}")
+    return (f"Closest to {name}: {how.speed(abs(one.smallest_margin_kt))}{by_mach} {side}, "
+            f"{while_in(one.phase)}{height}, at {how.instant(one.time_s)}.")
 
 
 def within(one: LimitMeasure, is_mach: bool = False) -> str:
@@ -49,12 +51,13 @@ def _where(band: float, is_mach: bool) -> str:
     return f"less than {f'Mach {mach(band)}' if is_mach else f'{band:g} kt'} under it"
 
 
-def time_to_limit(one: TimeToLimit | None) -> str:
+def time_to_limit(one: TimeToLimit | None, how: Presentation | None = None) -> str:
     """Return the flight's shortest time to a limit as a sentence."""
+    how = how or Presentation()
     if one is None:
         return ("No limit was being approached so fast that it would have been reached within a "
                 "minute.")
     name = one.limit or "the limit"
     return (f"Shortest time to {name}: {duration(one.seconds)}, {while_in(one.phase)} at "
-            f"{clock(one.time_s)}, with {knots(one.margin_kt)} left and closing at "
-            f"{one.closing_kt_s:.2f} kt/s.")
+            f"{how.instant(one.time_s)}, with {how.speed(one.margin_kt)} left and closing at "
+            f"{one.closing_kt_s * how.units.per_knot:.2f} {how.units.speed}/s.")

@@ -97,6 +97,10 @@ class Presentation:
         letters = SPEED_LETTERS.get(quantity, "")
         return f"{digits} {self.units.speed}{' ' + letters if letters else ''}"
 
+    def step(self, knots: float) -> str:
+        """Return a set step of speed, with no more digits than it needs: "5 kt"."""
+        return f"{knots * self.units.per_knot:g} {self.units.speed}"
+
     def altitude(self, feet: float | None) -> str:
         """Return an altitude in whole feet or metres."""
         if feet is None or not math.isfinite(feet):
