@@ -34,6 +34,8 @@ lost a cell anywhere else would be read with its values in the wrong columns."""
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 NONE_SAID = FileHabits()
 _DIGITS = frozenset("0123456789")
+MOST_BROKEN = 20
+"""Lines that one header may take, where names are broken within their quotes."""
 COMMENTS = ("#", "//", "%", "*", "!")
 @dataclass(frozen=True)
 class Dialect:
@@ -121,8 +123,9 @@ def find_dialect(head: bytes, encoding: str, mark: int, where: str,
     text = head[mark:]
     newline = "\r" if b"\r" in text and b"\n" not in text else "\n"
     lines = _lines(text.replace(b"\r", b"\n") if newline == "\r" else text)
-    texts = [line.decode("latin-1" if encoding == "latin-1" else "utf-8", "replace").rstrip("\r\n")
-             for line in lines]
+    texts = [_text(line, encoding) for line in lines]
+    lines, texts = _mended(lines, texts, [mark for mark, name in DELIMITERS.items()
+                                          if said.delimiter in (None, name)])
     if not any(text.strip() for text in texts):
         raise Problem("the file holds nothing but blank lines", where, "export the log again")
     comment = _comment(texts)
@@ -141,7 +144,8 @@ def find_dialect(head: bytes, encoding: str, mark: int, where: str,
         "utf-16" if encoding.startswith("utf-16") else encoding, best.delimiter, numerals, comment,
         names,
         None if units is None else tuple((best.rows[units] + [""] * len(names))[: len(names)]),
-        mark + sum(len(line) for line in lines[:first]), first + 1, header + 1,
+        mark + sum(len(line) for line in lines[:first]), _line_number(lines, first),
+        _line_number(lines, header),
         tuple(tuple(cell.strip() for cell in best.rows[i]) for i in rows),
         sum(len(lines[i]) for i in rows) / len(rows),
         best.leaves_out_blanks(first), newline,
@@ -210,6 +214,34 @@ def _lines(head: bytes) -> list[bytes]:
     whole = [line + b"\n" for line in lines[:-1]]
     # The last line may be cut off by the end of the head; without others it is all there is.
     return [*whole, lines[-1]] if lines[-1] and len(head) < HEAD else whole or lines
+
+
+def _text(line: bytes, encoding: str) -> str:
+    return line.decode("latin-1" if encoding == "latin-1" else "utf-8", "replace").rstrip("\r\n")
+
+
+def _mended(lines: list[bytes], texts: list[str],
+            delimiters: list[str]) -> tuple[list[bytes], list[str]]:
+    """Join lines that a name broken within its quotes makes of a header; rows stay as they are."""
+    if not any(text.count('"') % 2 for text in texts):
+        return lines, texts
+    joined, named, i = list[bytes](), list[str](), 0
+    while i < len(lines):
+        stop = i + 1
+        if texts[i].count('"') % 2 and not any(
+                is_value(texts[i].split(mark)[0]) for mark in delimiters):
+            ends = range(i + 2, min(i + MOST_BROKEN, len(lines)) + 1)
+            stop = next((end for end in ends
+                         if sum(text.count('"') for text in texts[i:end]) % 2 == 0), stop)
+        joined.append(b"".join(lines[i:stop]))
+        named.append(" ".join(texts[i:stop]))
+        i = stop
+    return joined, named
+
+
+def _line_number(lines: list[bytes], place: int) -> int:
+    """Return the line of the file, from 1, at which the joined line `place` begins."""
+    return 1 + sum(line.count(b"\n") for line in lines[:place])
 
 
 def split_line(text: str, delimiter: str) -> list[str]:

@@ -175,3 +175,18 @@ def test_a_steady_cruise_between_two_dropouts_is_no_fill_value(tmp_path: Path) -
     log = read_log(export(tmp_path, lines("Time [s],Press Alt [ft],CAS [kt]", [
         f"{i},{1000 + i},{value:.1f}" for i, value in enumerate(speed)])))
     assert not np.isnan(log.aligned("calibrated_airspeed")).any()
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_names_broken_within_their_quotes(end: str, tmp_path: Path) -> None:
+    text = end.join(["Export of a flight", 'Time [s],"Press Alt', '[ft]","CAS', '[kt]",Remark',
+                     "0,1000,150,", "1,1010,151,", "2,1020,152,", ""])
+    log = read_log(export(tmp_path, text))
+    assert log.time.tolist() == [0, 1, 2]
+    assert log.channels["pressure_altitude"].column == "Press Alt [ft]"
+    np.testing.assert_allclose(log.channels["calibrated_airspeed"].values,
+                               [150 * KT, 151 * KT, 152 * KT])
+    assert (log.source.dialect["header_line"], log.source.dialect["first_line"]) == (2, 5)
+    wrong = export(tmp_path, text.replace("1010", "high"))
+    with pytest.raises(Problem, match='line 6: "high" in column "Press Alt'):
+        read_log(wrong)
