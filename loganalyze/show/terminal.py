@@ -110,6 +110,9 @@ def _flight_lines(one: FlightFacts, how: Presentation, level: Level) -> Iterator
         yield Line(label.smaller(len(worst) - wording.LISTED), "", 2)
     for near in _worst_near(one.assessment):
         yield from _near_lines(near, how)
+    more = len(one.assessment.near) - wording.LISTED if one.assessment else 0
+    if more > 0:
+        yield Line(label.fewer_near(more), "", 2)
     for note in (*_doubts(one, how), *(
             found.sentence for found in one.taken if found.code in wording.UNJUDGED)):
         yield Line(note, "", 2)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from loganalyze.show.wording.numbers import count
+
 TAKEN_AS = "Taken as:"
 MEASURED = "Measured"
 
@@ -40,6 +42,12 @@ def near(limit: str, instant: str, altitude: str, margin: str, when: str) -> str
 def smaller(number: int) -> str:
     """Return that more exceedances weren't listed."""
     return f"The other {number:,} are smaller."
+
+
+def fewer_near(number: int) -> str:
+    """Return that more stretches near a limit weren't listed."""
+    return (f"The other {count(number, 'stretch', 'stretches')} that came near "
+            f"{'is' if number == 1 else 'are'} less likely to have been over.")
 
 
 def thresholds(said: str) -> str:
