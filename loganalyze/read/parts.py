@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.clock import MISSING, Form, Ticks
+from loganalyze.read.clock import MISSING, Clock, Form, Ticks
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.files import LogFile
 from loganalyze.read.pieces import Piece, Rows
@@ -130,16 +130,16 @@ class SeveralLog:
         """
         first: dict[int, float] = {}
         logs = self.logs
-        if not form.daily and form.join is None:
+        if not form.daily and (form.join is None or form.dated):
             first = {i: _first(log, time, form) for i, log in enumerate(logs)}
             logs = [logs[i] for i in sorted(first, key=first.__getitem__)]
-        end, before = -np.inf, None
+        end, before, clock = -np.inf, None, Clock(form)
         for log in logs:
             begun = False
             parts = tuple(_in(log, part) for part in form.parts)
             for piece in log.pieces(_in(log, time), replace(form, parts=parts),
                                     [_in(log, column) for column in columns], lean):
-                known = _known(piece.ticks) if form.join is None else piece.ticks[:0]
+                known = _instants(clock, piece.ticks)
                 if len(known) and not begun and before is not None:
                     _check(float(known[0]), end, form, log, before)
                 begun = begun or bool(len(known))
@@ -166,10 +166,18 @@ def _known(ticks: Ticks) -> NDArray[Any]:
     return ticks[ticks != MISSING] if ticks.dtype == np.int64 else ticks[np.isfinite(ticks)]
 
 
+def _instants(clock: Clock, ticks: Ticks) -> NDArray[Any]:
+    """Return the known ticks, or seconds that run on where several columns make the clock."""
+    return _known(ticks if clock.form.join is None else clock.elapsed(ticks))
+
+
 def _first(log: Log, time: Column, form: Form) -> float:
-    pieces = log.pieces(_in(log, time), form, [], lean=True)
-    known = next((found for piece in pieces if len(found := _known(piece.ticks))), [np.inf])
-    return float(known[0])
+    clock = Clock(replace(form, parts=tuple(_in(log, part) for part in form.parts)))
+    pieces = log.pieces(_in(log, time), clock.form, [], lean=True)
+    known = next((found for piece in pieces
+                  if len(found := _instants(clock, piece.ticks))), [np.inf])
+    start = clock.utc_start if form.join is not None else None
+    return float(known[0]) if start is None else start.astype(np.int64) * 1e-9
 
 
 def _check(first: float, end: float, form: Form, log: Log, before: Log) -> None:

@@ -96,6 +96,31 @@ def test_files_that_do_not_belong_together(parts: tuple[tuple[int, int, str], ..
         list(read_flights(paths))
 
 
+CLOCKS = pytest.mark.parametrize(("header", "stamp"), [
+    ("Date,UTC,press_alt_ft,ias_kt", "2026-03-01,10:00:{:02d}"),
+    ("Hour,Minute,Second,press_alt_ft,ias_kt", "10,0,{}"),
+    ("UTC,press_alt_ft,ias_kt", "10:00:{:02d}")])
+
+
+@CLOCKS
+def test_files_whose_clock_is_made_of_several_columns(
+        header: str, stamp: str, tmp_path: Path) -> None:
+    paths = [part(tmp_path, "a.csv", 0, 10, header, stamp),
+             part(tmp_path, "b.csv", 12, 10, header, stamp)]
+    assert read_log(paths).time.tolist() == [*range(10), *range(12, 22)]
+    late = part(tmp_path, "c.csv", 20, 10, header, stamp)
+    with pytest.raises(Problem, match=r"c\.csv: it begins before b\.csv ends"):
+        read_log([*paths, late])
+
+
+def test_files_with_dates_of_their_own_are_put_in_order(tmp_path: Path) -> None:
+    header, stamp = "Date,UTC,press_alt_ft,ias_kt", "2026-03-01,10:00:{:02d}"
+    log = read_log([part(tmp_path, "a.csv", 30, 10, header, stamp),
+                    part(tmp_path, "b.csv", 10, 10, header, stamp)])
+    assert altitudes(log) == [*range(10, 20), *range(30, 40)]
+    assert log.utc_start == np.datetime64("2026-03-01T10:00:10", "ns")
+
+
 def test_a_file_named_twice(tmp_path: Path) -> None:
     path = part(tmp_path, "1.csv", 0, 3)
     with pytest.raises(Problem, match="it is named twice; name each file once"):
