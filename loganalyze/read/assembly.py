@@ -15,6 +15,7 @@ from loganalyze.read.columns import Column
 from loganalyze.read.fills import fill_sentences, plateaus
 from loganalyze.read.held import blank_between, held_between, resolution
 from loganalyze.read.inference import all_kelvin
+from loganalyze.read.needs import AIRSPEEDS, TEMPERATURES
 from loganalyze.read.pieces import Rows
 from loganalyze.read.settling import Settled, nth, settle
 from loganalyze.read.understanding import Job
@@ -25,6 +26,10 @@ from loganalyze.record.log import Channel, FlightLog, Step, aligned
 
 Floats = NDArray[np.float64]
 FINE = ".fine"
+FLOWN = frozenset((
+    *AIRSPEEDS, *TEMPERATURES, "true_airspeed", "mach", "pressure_altitude", "indicated_altitude",
+    "satellite_altitude", "static_pressure", "total_pressure", "impact_pressure", "ground_speed"))
+"""What can't step there and back. Levers and surfaces that are recorded by their detents do."""
 
 
 def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
@@ -112,7 +117,7 @@ class _Maker:
     def _without_plateau(self, column: Column, values: Floats,
                          rows: NDArray[np.int32] | None) -> Floats:
         known = kind(column.channel)
-        if known is None or known.discrete or column.wraps_at:
+        if known is None or known.name not in FLOWN or column.wraps_at:
             return values
         unit = column.unit or known.unit
         time = self._time if rows is None else self._time[rows]
