@@ -9,13 +9,16 @@ from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
+from loganalyze.read.arrow import convert, numbers
 from loganalyze.read.clock import MISSING, Clock, Form, Ticks
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.files import LogFile
 from loganalyze.read.pieces import Piece, Rows
+from loganalyze.record.units import find_unit
 
 TEXTS = (".csv", ".txt", ".tsv", ".tab", ".dat", ".asc", ".log")
 TABLES = (".parquet", ".parq", ".pq")
@@ -83,7 +86,7 @@ class SeveralLog:
         """Take logs as one; raises Problem where their columns differ."""
         first = logs[0]
         for log in logs[1:]:
-            if _columns(log) != _columns(first):
+            if not _alike(log, first):
                 raise Problem(f"its columns aren't those of {first.file.path.name}",
                               str(log.file.path), "give files of one export in one folder")
         return cls(logs, first.headers)
@@ -112,7 +115,12 @@ class SeveralLog:
 
     def sampled(self, column: Column) -> NDArray[np.float64]:
         """Return the numbers of a column's first rows, NaN where there is none."""
-        return np.concatenate([log.sampled(_in(log, column)) for log in self.logs])
+        found = []
+        for log in self.logs:
+            own = _in(log, column)
+            values = pa.array(log.sampled(own))
+            found.append(numbers(_converted(values, own, column))[0])
+        return np.concatenate(found)
 
     def rounding(self, column: Column) -> float:
         """Return the greatest relative error of the files' number format."""
@@ -137,8 +145,8 @@ class SeveralLog:
         for log in logs:
             begun = False
             parts = tuple(_in(log, part) for part in form.parts)
-            for piece in log.pieces(_in(log, time), replace(form, parts=parts),
-                                    [_in(log, column) for column in columns], lean):
+            own = [_in(log, column) for column in columns]
+            for piece in log.pieces(_in(log, time), replace(form, parts=parts), own, lean):
                 known = _instants(clock, piece.ticks)
                 if len(known) and not begun and before is not None:
                     _check(float(known[0]), end, form, log, before)
@@ -146,20 +154,45 @@ class SeveralLog:
                 if len(known):
                     end = max(end, float(known.max())) if begun and not form.daily else float(
                         known[-1])
-                yield piece
+                yield replace(piece, arrays=[
+                    _converted(array, here, column)
+                    for array, here, column in zip(piece.arrays, own, columns, strict=True)])
             before = log
 
 
-def _columns(log: Log) -> set[tuple[str, str]]:
-    return {(header.name, header.unit) for header in log.headers}
+def _alike(log: Log, first: Log) -> bool:
+    """Whether two logs have the same columns; units may differ where each file states its own."""
+    units, others = ({header.name: header.unit for header in one.headers} for one in (log, first))
+    return units.keys() == others.keys() and all(
+        unit == others[name] or _convertible(unit, others[name]) for name, unit in units.items())
+
+
+def _convertible(one: str, other: str) -> bool:
+    found = [find_unit(one), find_unit(other)] if one and other else [None]
+    return None not in found and len({unit.dimension for unit in found if unit}) == 1 and (
+        found[0] is not None and found[0].dimension not in ("time", "discrete"))
 
 
 def _in(log: Log, column: Column) -> Column:
-    """Return a column where it stands in one of the files."""
-    if column.index < len(log.headers) and log.headers[column.index].name == column.name:
-        return column
-    return replace(column, index=next(i for i, header in enumerate(log.headers)
-                                      if header.name == column.name))
+    """Return a column where it stands in one of the files, in the unit that the file states."""
+    index = next(i for i in (column.index, *range(len(log.headers)))
+                 if i < len(log.headers) and log.headers[i].name == column.name)
+    stated = log.headers[index].unit
+    by_file = any(word in column.known_by for word in ("units", "metadata"))
+    if column.unit is None or stated == column.recorded_unit or not by_file:
+        return column if index == column.index else replace(column, index=index)
+    unit = find_unit(stated, column.unit.dimension)
+    return replace(column, index=index, unit=unit or column.unit, recorded_unit=stated)
+
+
+def _converted(array: pa.Array, own: Column, wanted: Column) -> pa.Array:
+    """Return a column's numbers in the unit of the first file."""
+    if own.unit is None or wanted.unit is None or own.unit == wanted.unit:
+        return array
+    out = np.empty(len(array))
+    convert(array, own.unit.factor / wanted.unit.factor,
+            (own.unit.offset - wanted.unit.offset) / wanted.unit.factor, out)
+    return pa.Array.from_buffers(pa.float64(), len(out), [None, pa.py_buffer(out)])
 
 
 def _known(ticks: Ticks) -> NDArray[Any]:

@@ -121,6 +121,22 @@ def test_files_with_dates_of_their_own_are_put_in_order(tmp_path: Path) -> None:
     assert log.utc_start == np.datetime64("2026-03-01T10:00:10", "ns")
 
 
+def test_files_that_each_state_their_units(tmp_path: Path) -> None:
+    names = "Time,Press Alt,CAS,SAT\n"
+    first = export(tmp_path, names + "s,ft,kt,degC\n0,1000,200,5\n1,1000,200,5\n", "1.csv")
+    second = export(tmp_path, names + "s,m,km/h,K\n2,304.8,370.4,278.15\n3,304.8,370.4,278.15\n",
+                    "2.csv")
+    for paths in ([first, second], [second, first]):
+        log = read_log(paths)
+        for channel, value in (("pressure_altitude", 1000 * FT),
+                               ("calibrated_airspeed", 200 * 1852 / 3600),
+                               ("static_air_temperature", 278.15)):
+            np.testing.assert_allclose(log.channels[channel].values, [value] * 4)
+    wrong = export(tmp_path, names + "ms,ft,kt,degC\n4000,1000,200,5\n5000,1000,200,5\n", "3.csv")
+    with pytest.raises(Problem, match=r"3\.csv: its columns aren't those of 1\.csv"):
+        read_log([first, wrong])
+
+
 def test_a_file_named_twice(tmp_path: Path) -> None:
     path = part(tmp_path, "1.csv", 0, 3)
     with pytest.raises(Problem, match="it is named twice; name each file once"):
