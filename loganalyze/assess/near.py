@@ -113,7 +113,8 @@ def _stretches(
     if not len(near):
         return []
     state = analysis.columns[f"state_{i}"]
-    members = np.union1d(near, np.flatnonzero(state == OVER))
+    # Both rise, and no row is in both: a stable sort merges them.
+    members = np.sort(np.concatenate([near, np.flatnonzero(state == OVER)]), kind="stable")
     unjudged = np.searchsorted(np.flatnonzero(state > OVER), members)
     apart = (np.diff(analysis.time[members]) >= join_s) | (np.diff(unjudged) > 0)
     starts = np.concatenate([[0], np.flatnonzero(apart) + 1])
