@@ -32,13 +32,12 @@ from loganalyze.read.columns import Column
 from loganalyze.read.date_order import Export, find_order
 from loganalyze.read.gears import DayGear, FrameGear, WeekGear
 from loganalyze.read.stamps import YEAR_FIRST, written
+from loganalyze.read.zones import as_named, no_zone
 from loganalyze.sheets.exports import ClockHabits
 
 LEAST_IN_A_MINUTE = 30
 """Rows that share a stamp such as 10:04, from which on it can only be hours and minutes: as
 minutes and seconds they would be sampled at 30 Hz or more."""
-_ZONE = re.compile(r"(?:UTC|GMT)\s*([+-])\s*(\d{1,2})(?::?(\d\d))?(?!\d)", re.IGNORECASE)
-_LOCAL = re.compile(r"(?<![a-z])(local|lt|lmt)(?![a-z])", re.IGNORECASE)
 USUAL_FRAME_S, USUAL_SUBFRAMES = 4.0, 4
 """A flight data recorder's frame is 4 s of four subframes (ARINC 717, common practice)."""
 
@@ -86,7 +85,8 @@ class _Finder:
         if shift is not None:
             form = replace(form, epoch_s=form.epoch_s - shift, inferred="")
         elif form.dated and not self._zoned and "since 1970" not in form.words:
-            form = self._as_named(form)
+            form, said = as_named(form, self.parts)
+            self.notes += said
         if form.inferred:
             self.notes.insert(0, form.inferred)
         return replace(form, order=self.order), self.notes
@@ -98,23 +98,6 @@ class _Finder:
             return True
         found = written(self._first("time")) if "time" in self.parts else None
         return found is not None and found.zone
-
-    def _as_named(self, form: Form) -> Form:
-        """Return the form with the zone that the names of the clock's columns state."""
-        for part in ("time", "hour", "date"):
-            name = self.parts[part].name if part in self.parts else ""
-            offset = _ZONE.search(name)
-            if offset:
-                hours = int(offset[2]) + int(offset[3] or 0) / 60
-                sign, way = (-1, "behind") if offset[1] == "-" else (1, "ahead of")
-                self.notes.append(f'The times of "{name}" were taken as {hours:g} h {way} UTC, as '
-                                  "its name says.")
-                return replace(form, epoch_s=form.epoch_s - 3600 * sign * hours, inferred="")
-            if _LOCAL.search(name):
-                return replace(form, dated=False, inferred=f'The times of "{name}" are local, and '
-                               "nothing states their offset from UTC: no UTC is given. State "
-                               "utc_offset_s under [clock] in a columns file.")
-        return form
 
     def _form(self) -> Form:
         stated = self.habits.form
@@ -201,7 +184,7 @@ class _Finder:
                 self.notes.append(_serial(column, "their size and step"))
             return Form(1 / dates.DAY, "spreadsheet serial dates", dated=True, parts=(column,),
                         join=lambda arrays: number("time")(arrays),
-                        epoch_s=self._serial_day * dates.DAY, inferred=_no_zone(column))
+                        epoch_s=self._serial_day * dates.DAY, inferred=no_zone(column))
         decode = decoding(values, column, stated, dated, self.where)
         if decode is None:
             if stated is None or stated in ("elapsed", "epoch"):
@@ -255,7 +238,7 @@ class _Finder:
         dated = day is not None and (day[1] == "days" or year is not None)
         inferred = ""
         if dated and not zoned and offset is None:
-            inferred = _no_zone(*columns)
+            inferred = no_zone(*columns)
         if day and day[2]:
             words = f"date, {words}" if day[1] == "days" else f"{words}, day of the year"
         gear = partial(DayGear, len(hands), day is not None, offset is not None,
@@ -407,15 +390,6 @@ class _Finder:
 def _serial(column: Column, known_by: str) -> str:
     return (f'The numbers of "{column.name}" were taken as spreadsheet serial dates of the 1900 '
             f"system, from {known_by}.")
-
-
-def _no_zone(*columns: Column) -> str:
-    """Return the sentence of times without a zone, or nothing where a column's name has one."""
-    if any(word in column.name.casefold() for column in columns
-           for word in ("utc", "gmt", "zulu")):
-        return ""
-    names = " and ".join(f'"{column.name}"' for column in columns)
-    return f"The times of {names} state no zone: they were taken as UTC."
 
 
 def _whole_hand(hands: list[Part]) -> Part:
