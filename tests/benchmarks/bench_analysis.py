@@ -199,8 +199,17 @@ def judge_long(path: Path, limits: Path) -> None:
 def _measured(job: Callable[..., None], arguments: tuple, pipe) -> None:
     start = time.perf_counter()
     job(*arguments)
-    pipe.send((time.perf_counter() - start,
-               resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024))
+    pipe.send((time.perf_counter() - start, peak_mb()))
+
+
+def peak_mb() -> float:
+    """Greatest resident memory of this process so far [MB]."""
+    try:
+        status = Path("/proc/self/status").read_text(encoding="ascii")
+    except OSError:
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    # What getrusage gives counts the parent's memory at the fork, too.
+    return int(status.split("VmHWM:")[1].split()[0]) / 1024
 
 
 def apart(job: Callable[..., None], *arguments: object) -> tuple[float, float]:
