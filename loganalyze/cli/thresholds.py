@@ -24,6 +24,8 @@ THRESHOLDS: dict[str, str] = {
     "frozen_moved_kt": "more than this [kt] (airspeed), or",
     "frozen_moved_ft": "this [ft] (altitude), or where its own noise stops, with a chance below",
     "frozen_chance": "this.",
+    "excursion_s": "Several samples out and back within this [s] are no flight, with steps",
+    "excursion_times": "so many times faster than plausible.",
     "ground_roll_s": "So long [s] about a stretch on the ground an altitude may stand still.",
     "stale_s": "A value held for this long [s] was stale if it then steps by more than",
     "stale_kt": "this [kt] (airspeed), or",

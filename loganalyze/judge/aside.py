@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from loganalyze.judge import frozen, sources
 from loganalyze.judge.airdata import AirData
 from loganalyze.judge.frozen import Witness
-from loganalyze.judge.screening import HEIGHT, NOISE, SPEED, Bits, Rows, Screen, bit
+from loganalyze.judge.screening import HEIGHT, NOISE, SPEED, Bits, Plausible, Rows, Screen, bit
 from loganalyze.judge.settings import Settings
 from loganalyze.record.channels import kind
 from loganalyze.record.log import FlightLog
@@ -77,6 +77,8 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
                 # Where it steps faster than plausible, one side or the other was wrong too.
                 beside = frozen.beside_steps(log.time, bound.plausible(values), rate, NOISE[bound])
                 found[f"{subject} stale"] = [rows, beside]
+        found[f"{subject} spike faster than plausible"] = _excursions(
+            log, air, settings, bound, values, settings.excursion_times * rate)
     found |= _disagreements(log, air, settings)
     if not any(len(rows) for some in found.values() for rows in some):
         return None
@@ -86,6 +88,50 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
             bits[rows] |= bit(reason)
     raised = np.flatnonzero(bits)
     return raised, bits[raised]
+
+
+_LOOKED_AT = 1 << 14
+"""Rows looked at together for steps."""
+
+
+def _excursions(
+    log: FlightLog, air: AirData, settings: Settings, bound: Plausible, values: Floats, rate: float,
+) -> list[Rows]:
+    """Return the rows of excursions of several samples, both ends faster than plausible.
+
+    One sample that is out and at once back is found block by block; this finds what stays out
+    for more of them, and comes back to where a flight could have got to meanwhile.
+    """
+    noise = NOISE[bound]
+    jumps: list[int] = []
+    room = np.empty(_LOOKED_AT)
+    for start in range(0, len(values) - 1, _LOOKED_AT):
+        part, time = (some[start : start + _LOOKED_AT + 1] for some in (values, log.time))
+        # What is out of range is set aside for that already.
+        part = part if bound.clean(part) else bound.plausible(part)
+        steps = np.subtract(part[1:], part[:-1], out=room[: len(part) - 1])
+        if not (steps.max() <= noise and steps.min() >= -noise):
+            fast = np.abs(steps) > rate * np.diff(time) + noise
+            jumps += (start + np.flatnonzero(fast)).tolist()
+    found, done = [], -1
+    borne_out = sources.Corroboration(log, air, settings)
+    for i, before in enumerate(jumps):
+        if before < done:
+            continue
+        for last in jumps[i + 1 :]:
+            after = last + 1
+            if log.time[last] - log.time[before + 1] > settings.excursion_s:
+                break
+            off = values[before + 1 : after] - values[before]
+            back = rate * (log.time[after] - log.time[before]) + noise
+            if (last - before > 1 and abs(values[after] - values[before]) <= back
+                    and (off * np.sign(off[0]) > abs(off[0]) / 2).all()):
+                middle = (before + after) // 2
+                if bound is not SPEED or not borne_out.over(before, middle, after):
+                    found.append(np.arange(before + 1, after))
+                done = after
+                break
+    return found
 
 
 def standing(log: FlightLog, values: Floats, least_s: float) -> frozen.Runs:

@@ -51,6 +51,11 @@ class Settings:
     frozen_chance: float = 1e-12
     """A channel whose own values flicker in noise is frozen where so long a standstill has less
     chance than this while the aircraft climbs or changes speed."""
+    excursion_s: float = 5.0
+    """Several samples that are out and back again within this [s] were no flight ..."""
+    excursion_times: float = 3.0
+    """... where both steps are this many times faster than plausible: no gust is. A single sample
+    needs no more than the plausible rate, for it has no other to bear it out."""
     ground_roll_s: float = 45.0
     """No take-off or landing roll lasts longer than this [s] above ``ground_kt``: so long before
     and after a slow stretch the altitude may stand still though the airspeed moves."""

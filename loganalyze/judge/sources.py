@@ -110,7 +110,11 @@ class Corroboration:
 
     def __call__(self, row: int) -> bool:
         """Whether any channel bears out the airspeed at a row that is out and at once back."""
-        around = np.array([row - 1, row, row + 1])
+        return self.over(row - 1, row, row + 1)
+
+    def over(self, before: int, row: int, after: int) -> bool:
+        """The same of an excursion that lies between two rows, by one row within it."""
+        around = np.array([before, row, after])
         jump = _jump(self.air.screened_airspeed[around])
         for at in ways_to_the_airspeed(self.log, self.air).values():
             if _jump(at(around)) * np.sign(jump) >= HALF * abs(jump):

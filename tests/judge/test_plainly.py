@@ -17,8 +17,12 @@ import pytest
 from loganalyze.air import airspeed, atmosphere, probes
 from loganalyze.judge import loops, margins
 from loganalyze.judge.flight import Analysis, analyze
+from loganalyze.judge.settings import Settings
 from loganalyze.record.log import Channel, FlightLog
 from loganalyze.sheets.limits import Limit, LimitsSheet
+
+ONE_BY_ONE = Settings(excursion_s=0.0)
+"""The rows are drawn one by one, so that every other is off: no excursion of several is meant."""
 
 NAN = math.nan
 KT, FT, DEG = 1852 / 3600, 0.3048, math.pi / 180
@@ -466,9 +470,9 @@ def test_every_column_as_reckoned_plainly(shape, seed, log, sheet, monkeypatch):
         if seed == 2 and absent not in flight:
             declared[absent] = 0.0
     plain = Plain(flight, stated, declared)
-    agree(analyze(flight, stated, declared=declared), plain, range(len(flight)))
-    agree(analyze(flight, stated, declared=declared, verdict_only=True), plain,
-          range(len(flight)))
+    how = {"declared": declared, "settings": ONE_BY_ONE}
+    agree(analyze(flight, stated, **how), plain, range(len(flight)))
+    agree(analyze(flight, stated, **how, verdict_only=True), plain, range(len(flight)))
 
 
 @pytest.mark.parametrize("shape", ["plain six", "conditions", "indicated by flap"])
@@ -480,8 +484,9 @@ def test_long_logs_as_reckoned_plainly(shape, log, sheet):
     stated = random_sheet(rng, shape, sheet)
     flight = random_log(rng, n, stated, log, gust_kt=0.4)
     declared = {"hook": 1.0}
-    whole, verdict = (analyze(flight, stated, declared=declared, verdict_only=only)
-                      for only in (False, True))
+    whole, verdict = (
+        analyze(flight, stated, declared=declared, settings=ONE_BY_ONE, verdict_only=only)
+        for only in (False, True))
     edges = [row for start in range(0, n, margins.BLOCK) for row in range(start - 2, start + 3)]
     rows = {*rng.choice(n, 200).tolist(), *edges, n - 2, n - 1}
     agree(whole, Plain(flight, stated, declared), sorted(row for row in rows if 0 <= row < n))

@@ -109,3 +109,34 @@ def test_only_the_limit_that_lost_its_verdict_has_suspects(judged):
     analysis = judged([260.0] * 8, ft)
     assert [one.limit for one in analysis.exceedances] == ["VMO"]
     assert [one.limit for one in analysis.suspects] == ["MMO"]
+
+
+@pytest.mark.parametrize("samples", [2, 4, 12])
+def test_an_excursion_of_several_samples_that_no_aircraft_flies_is_suspect(log, sheet, samples):
+    rng = np.random.default_rng(samples)
+    time = np.arange(400) / 4
+    kt = 200 + 2 * np.sin(time / 7)
+    kt[200 : 200 + samples] = rng.uniform(470, 495, samples)
+    vmo = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
+    analysis = analyze(log(time, calibrated_airspeed=kt, pressure_altitude=9000.0), sheet(vmo))
+    assert analysis.exceedances == ()
+    assert [one.limit for one in analysis.suspects] == ["VMO"]
+    assert analysis.screened["airspeed spike faster than plausible"] == samples
+
+
+def test_an_excursion_that_another_source_bears_out_counts(log, sheet):
+    time = np.arange(400) / 4
+    kt = np.full(400, 200.0) + 2 * np.sin(time / 7)
+    kt[200:206] = 272.0 + np.arange(6) / 10
+    vmo = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
+    flown = log(time, calibrated_airspeed=kt, calibrated_airspeed_2=kt - 1.0,
+                pressure_altitude=9000.0)
+    assert len(analyze(flown, sheet(vmo)).exceedances) == 1
+
+
+def test_a_step_that_does_not_come_back_is_no_excursion(log, sheet):
+    time = np.arange(400) / 4
+    kt = np.where(time < 50, 200.0, 272.0) + 2 * np.sin(time / 7)
+    vmo = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
+    assert len(analyze(log(time, calibrated_airspeed=kt, pressure_altitude=9000.0),
+                       sheet(vmo)).exceedances) == 1

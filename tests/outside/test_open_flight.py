@@ -153,7 +153,11 @@ def test_stale_replies_and_altitude_steps_are_what_was_thrown_away(screened):
     assert ("stale", "pressure_altitude") in raised
     assert ("stale", "indicated_airspeed") in raised
     assert ("implausible step", "pressure_altitude") in raised
-    assert set(screened.screened) == {"airspeed stale", "pressure altitude stale"}
+    # A level that stands between two impossible steps was read as no value at all.
+    assert set(screened.screened) == {
+        "airspeed stale", "pressure altitude stale", "pressure altitude missing"}
+    assert screened.screened["pressure altitude missing"] < (
+        screened.screened["pressure altitude stale"])
 
 
 def test_the_shares_reach_the_verdict(screened):
