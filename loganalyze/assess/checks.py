@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from loganalyze.assess.results import Check
 from loganalyze.assess.turns import scale_error
 from loganalyze.judge.flight import Analysis
-from loganalyze.record.channels import CHANNELS
+from loganalyze.record.channels import kind
 
 COVERAGE_FACTOR = 2.0
 """Differences within this many standard uncertainties are consistent (JCGM 100, 6.3.3)."""
@@ -76,9 +76,9 @@ def checks_of(
 
 def _edge(analysis: Analysis, channel: str) -> NDArray[np.float64]:
     """A channel at every row, in its edge unit."""
-    unit = CHANNELS[channel.rstrip("0123456789").removesuffix("_")
-                    if channel not in CHANNELS else channel].unit
-    return np.asarray((analysis.log.aligned(channel) - unit.offset) / unit.factor)
+    known = kind(channel)
+    assert known is not None
+    return np.asarray((analysis.log.aligned(channel) - known.unit.offset) / known.unit.factor)
 
 
 def _compared(code: str, one: NDArray[Any], other: NDArray[Any], u: NDArray[Any] | None,

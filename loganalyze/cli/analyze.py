@@ -259,7 +259,10 @@ def _assessments(log: Path, job: _Job) -> Iterator[Assessment]:
     from loganalyze.judge.flight import analyze
     from loganalyze.read import read_flights
 
-    for number, flight in enumerate(read_flights(job.parts or log, job.columns), 1):
+    number = 0
+    # enumerate would keep the flight that it gave last.
+    for flight in read_flights(job.parts or log, job.columns):
+        number += 1  # noqa: SIM113
         yield assess_flight(
             analyze(flight, job.sheet, settings=job.settings, declared=job.states, flight=number),
             priors=job.priors)
