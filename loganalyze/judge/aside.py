@@ -6,6 +6,7 @@ Only what decides the verdict is found here, in one cheap look at each judged ch
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from loganalyze.record.units import DEGREE, FOOT, KNOT
 
 Floats = NDArray[np.float64]
 
+_SUBJECTS = {SPEED: "airspeed", HEIGHT: "pressure altitude"}
 _LEAST_ROWS = 5
 """Fewer repeats than this show nothing, however slow the log."""
 _WIND = 3.0
@@ -77,8 +79,6 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
                 # Where it steps faster than plausible, one side or the other was wrong too.
                 beside = frozen.beside_steps(log.time, bound.plausible(values), rate, NOISE[bound])
                 found[f"{subject} stale"] = [rows, beside]
-        found[f"{subject} spike faster than plausible"] = _excursions(
-            log, air, settings, bound, values, settings.excursion_times * rate)
     found |= _disagreements(log, air, settings)
     if not any(len(rows) for some in found.values() for rows in some):
         return None
@@ -90,29 +90,37 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
     return raised, bits[raised]
 
 
-_LOOKED_AT = 1 << 14
-"""Rows looked at together for steps."""
+def excursions(log: FlightLog, air: AirData, screen: Screen) -> Screen | None:
+    """Return the screen with excursions of several samples set aside; None where there are none.
+
+    One sample that is out and at once back is found block by block; this finds what stays out
+    for more of them, and comes back to where a flight could have got to meanwhile, by the leaps
+    that the screen has seen. Both ends are faster than any aircraft.
+    """
+    bits = None
+    for bound, values in ((SPEED, screen.speed), (HEIGHT, screen.altitude)):
+        for rows in _excursions(log, air, screen, bound, values):
+            bits = np.zeros(len(log), dtype=np.uint16) if bits is None else bits
+            bits[rows] = bit(f"{_SUBJECTS[bound]} spike faster than plausible") | bits[rows]
+    if bits is None:
+        return None
+    if screen.aside is not None:
+        rows, reasons = screen.aside
+        bits[rows] |= reasons
+    raised = np.flatnonzero(bits)
+    return replace(screen, aside=(raised, bits[raised]))
 
 
 def _excursions(
-    log: FlightLog, air: AirData, settings: Settings, bound: Plausible, values: Floats, rate: float,
+    log: FlightLog, air: AirData, screen: Screen, bound: Plausible, values: Floats
 ) -> list[Rows]:
-    """Return the rows of excursions of several samples, both ends faster than plausible.
-
-    One sample that is out and at once back is found block by block; this finds what stays out
-    for more of them, and comes back to where a flight could have got to meanwhile.
-    """
-    noise = NOISE[bound]
-    jumps: list[int] = []
-    room = np.empty(_LOOKED_AT)
-    for start in range(0, len(values) - 1, _LOOKED_AT):
-        part, time = (some[start : start + _LOOKED_AT + 1] for some in (values, log.time))
-        # What is out of range is set aside for that already.
-        part = part if bound.clean(part) else bound.plausible(part)
-        steps = np.subtract(part[1:], part[:-1], out=room[: len(part) - 1])
-        if not (steps.max() <= noise and steps.min() >= -noise):
-            fast = np.abs(steps) > rate * np.diff(time) + noise
-            jumps += (start + np.flatnonzero(fast)).tolist()
+    """Return the rows of each excursion of several samples."""
+    if not screen.leaps[bound]:
+        return []
+    # Blocks overlap, so that a leap may have been seen twice.
+    jumps = np.unique(np.concatenate(screen.leaps[bound])).tolist()
+    settings, noise = screen.settings, NOISE[bound]
+    rate = settings.excursion_times * screen.rate(bound)
     found, done = [], -1
     borne_out = sources.Corroboration(log, air, settings)
     for i, before in enumerate(jumps):

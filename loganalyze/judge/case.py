@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import aside, conditions, curves, transit
+from loganalyze.judge import aside, conditions, curves, kernels, transit
 from loganalyze.judge.airdata import AirData
 from loganalyze.judge.screening import Bits, Screen
 from loganalyze.judge.settings import Settings
@@ -70,6 +70,8 @@ class Case:
     in_pieces: Mapping[int, tuple[conditions.Recorded, ...]]
     """Conditions that each block works out for itself."""
     screen: Screen
+    compiled: Any
+    """The compiled kernels, or None: the plain way gives the same."""
 
     @property
     def temperature_wanted(self) -> bool:
@@ -118,10 +120,12 @@ def prepare(
         if limit.nodes_m and limit.outside == "unknown"
     }
     on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
+    compiled = kernels.for_samples(len(log))
     return Case(log, air, sheet, settings, applies, tabulated, on_pointer,
                 curves.Grid.of(sheet, tabulated, air), {}, speeds_wanted,
                 declared, hopeless, ends, in_pieces,
-                aside.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)))
+                aside.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)),
+                compiled)
 
 
 def _temperature_wanted(sheet: LimitsSheet, speeds_wanted: bool) -> bool:

@@ -40,33 +40,38 @@ def _compiled(result: str, *arguments: str) -> Callable[[F], F]:
         f"{result}({', '.join(arguments)})", nogil=True, cache=True, error_model="numpy"))
 
 
-@_compiled("UniTuple(int64, 3)", *[_FLOATS] * 4, "int64", "int64", _TABLE, "uint16[::1]",
-           _ROWS, _ROWS)
+@_compiled("UniTuple(int64, 5)", *[_FLOATS] * 4, "int64", "int64", _TABLE, "uint16[::1]",
+           *[_ROWS] * 4)
 def screen(
     time: Floats, speed: Floats, altitude: Floats, felt: Floats, low: int, high: int,
-    bounds: Floats, bits: Bits, fast_speed: Rows, fast_altitude: Rows,
-) -> tuple[int, int, int]:
+    bounds: Floats, bits: Bits, fast_speed: Rows, fast_altitude: Rows, speed_leaps: Rows,
+    altitude_leaps: Rows,
+) -> tuple[int, int, int, int, int]:
     """Find what each sample of rows `low` to before `high` and its neighbours tell.
 
     Parameters
     ----------
     time, speed, altitude, felt : float64[n]
         [s], [m/s], [m], [K] as recorded; `felt` empty where there is none.
-    bounds : float64[3, 5]
+    bounds : float64[3, 6]
         Of each channel: lowest and highest plausible value, greatest rate, what noise may add
-        to a step, and the place of the bit that says missing; out of range comes next.
+        to a step, the place of the bit that says missing (out of range comes next), and the
+        rate of a leap.
     bits : uint16[high - low]
         Zeros; receives those bits.
     fast_speed, fast_altitude : int64[high - low]
         Receive the rows that are out and at once back, faster than plausible.
+    speed_leaps, altitude_leaps : int64[high - low + 1]
+        Receive the rows after which a step between plausible values is faster than a leap's rate.
 
     Returns
     -------
     tuple of int
-        How many bits were set, and how many rows `fast_speed` and `fast_altitude` hold.
+        How many bits were set, and how many rows `fast_speed`, `fast_altitude`, `speed_leaps`
+        and `altitude_leaps` hold.
     """
-    marked = spikes = 0
-    speed_spikes = 0
+    marked = spikes = leaps = 0
+    speed_spikes = speed_steps = 0
     for first in range(low, high, CHUNK):
         last = min(first + CHUNK, high)
         for channel in range(3):
@@ -87,7 +92,24 @@ def screen(
                         bits[first - low + i] |= missing if np.isnan(here[i]) else outside
             if channel == 2:
                 continue
-            rate, noise = bounds[channel, 2], bounds[channel, 3]
+            rate, noise, leap = bounds[channel, 2], bounds[channel, 3], bounds[channel, 5]
+            begin, end = max(first - 1, 0), min(last, time.size - 1)
+            here, after = values[begin:end], values[begin + 1 : end + 1]
+            now, next_ = time[begin:end], time[begin + 1 : end + 1]
+            bad = 0
+            for i in range(here.size):
+                bad += np.abs(after[i] - here[i]) > leap * (next_[i] - now[i]) + noise
+            if bad:
+                for i in range(here.size):
+                    if (np.abs(after[i] - here[i]) > leap * (next_[i] - now[i]) + noise
+                            and lowest <= here[i] <= highest and lowest <= after[i] <= highest
+                            and (i or first == low)):  # The step before was seen with its chunk.
+                        if channel == 0:
+                            speed_leaps[speed_steps] = begin + i
+                            speed_steps += 1
+                        else:
+                            altitude_leaps[leaps] = begin + i
+                            leaps += 1
             begin, end = max(first, 1), min(last, time.size - 1)
             if begin >= end:
                 continue
@@ -115,7 +137,7 @@ def screen(
                     else:
                         fast_altitude[spikes] = begin + i
                         spikes += 1
-    return marked, speed_spikes, spikes
+    return marked, speed_spikes, spikes, speed_steps, leaps
 
 
 @_compiled("int64", _FLOATS, _FLOATS, _BITS, "uint16", "uint16", _BITS, _TABLE, _FLOATS,

@@ -5,12 +5,8 @@ Compiled or not, every result is the same to the bit: only the time differs.
 
 from __future__ import annotations
 
-import ctypes
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import cache
-from importlib import import_module
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -27,9 +23,6 @@ from loganalyze.record.units import FOOT, KNOT
 Floats = NDArray[np.float64]
 Choices = Sequence[tuple[tuple[int, ...], NDArray[np.bool_] | None]]
 
-ENOUGH = 4_000_000
-"""Samples judged in one process above which loading the compiler costs less than it saves."""
-
 _NO_FLOATS, _NO_BITS = np.empty(0), np.empty(0, dtype=np.uint16)
 _NO_SINGLE = np.empty(0, dtype=np.float32)
 _NUMBERS = ("calibrated_airspeed_kt", "pressure_altitude_ft", "mach", "equivalent_airspeed_kt",
@@ -38,55 +31,12 @@ _NUMBERS = ("calibrated_airspeed_kt", "pressure_altitude_ft", "mach", "equivalen
             "margin_mach")
 
 
-_DONTNEED = 4
-"""The advice MADV_DONTNEED of Linux."""
-
-
-class _Count:
-    judged = 0
-
-
-def kernels(samples: int) -> Any:
-    """Return the compiled loops once so many samples were judged that they pay, else None."""
-    _Count.judged += samples
-    return load() if _Count.judged >= ENOUGH else None
-
-
-@cache
-def load() -> Any:
-    """Return the compiled loops, or None where they can't be had."""
-    # An import by name, since numba takes half a second to load and may not be installed.
-    try:
-        loops = import_module("loganalyze.judge.compiled")
-    except (ImportError, RuntimeError):  # RuntimeError: nowhere to keep what was compiled
-        return None
-    _let_go("libllvmlite")
-    return loops
-
-
-def _let_go(library: str) -> None:
-    """Let go of a library's pages in memory, which come back from its file once they're used.
-
-    The compiler isn't used again once the loops are loaded, but takes as much memory as a
-    million samples do. Only Linux tells where a library lies; elsewhere nothing is done.
-    """
-    try:
-        maps = Path("/proc/self/maps").read_text(encoding="utf-8", errors="replace")
-        advise = ctypes.CDLL(None).madvise
-    except (OSError, AttributeError, TypeError):
-        return
-    for line in maps.splitlines():
-        where, rights, rest = line.split(maxsplit=2)
-        if library in rest and rights == "r-xp":  # Code, which nobody can have written to.
-            start, stop = (int(edge, 16) for edge in where.split("-"))
-            advise(ctypes.c_void_p(start), ctypes.c_size_t(stop - start), _DONTNEED)
-
-
 def looking(screen: screening.Screen, compiled: Any) -> screening.Screen:
     """Return a screen that looks at samples and their neighbours by the compiled loop."""
     bounds = np.array([
         [bound.lowest, bound.highest, screen.rate(bound) if bound in screening.NOISE else np.inf,
-         screening.NOISE.get(bound, np.inf), bound.first_bit]
+         screening.NOISE.get(bound, np.inf), bound.first_bit,
+         screen.rate(bound) * screen.settings.excursion_times]
         for bound in (screening.SPEED, screening.HEIGHT, screening.HEAT)
     ])
     felt = _NO_FLOATS if screen.temperature is None else screen.temperature
@@ -96,12 +46,14 @@ def looking(screen: screening.Screen, compiled: Any) -> screening.Screen:
 
     def look(low: int, high: int) -> Bits | None:
         bits = np.zeros(high - low, dtype=np.uint16)
-        fast = [np.empty(high - low, dtype=np.int64) for _ in range(2)]
+        room = np.empty((4, high - low + 1), dtype=np.int64)
         marked, *found = compiled.screen(time, speed, altitude, felt, low, high, bounds, bits,
-                                         *fast)
-        for bound, rows, count in zip((screening.SPEED, screening.HEIGHT), fast, found,
-                                      strict=True):
-            for row in rows[:count].tolist():
+                                         *room)
+        fast = [rows[:count] for rows, count in zip(room, found, strict=True)]
+        for bound, spikes, leaps in zip((screening.SPEED, screening.HEIGHT), fast[:2], fast[2:],
+                                        strict=True):
+            screen.leap(bound, leaps)
+            for row in spikes.tolist():
                 marked += screen.mark_spike(bits, bound, row, low)
         return bits if marked else None
 

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import conditions, loops, screening, speeds, states
+from loganalyze.judge import aside, conditions, loops, screening, speeds, states
 from loganalyze.judge.case import Case, Judged
 from loganalyze.judge.screening import Bits
 from loganalyze.record.units import FOOT, KNOT
@@ -29,6 +29,16 @@ GUARD = 1e-3 * KNOT
 
 
 def judge(case: Case) -> Judged:
+    """Judge all blocks; once more where they show samples that must not count."""
+    result = _judged(case)
+    without = aside.excursions(case.log, case.air, case.screen)
+    if without is not None:
+        del result  # Its columns needn't be there twice.
+        result = _judged(replace(case, screen=without))
+    return result
+
+
+def _judged(case: Case) -> Judged:
     """Run the blocks, on two threads where that pays, and gather what they found."""
     n = len(case.log)
     names = ["pressure_altitude_ft", "calibrated_airspeed_kt", "limit_airspeed_kt",
@@ -43,7 +53,7 @@ def judge(case: Case) -> Judged:
     else:
         names = ["margin_kt"]
     result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted))
-    compiled = loops.kernels(n)
+    compiled = case.compiled
     starts = range(0, n, BLOCK)
     if compiled is not None:
         case = replace(case, screen=loops.looking(case.screen, compiled))

@@ -8,8 +8,8 @@ those of `record.channels`, the rates those of the settings.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -131,6 +131,9 @@ class Screen:
     others: tuple[tuple[Floats, float, float], ...] = ()
     look: Callable[[int, int], Bits | None] | None = None
     """What looks at samples and their neighbours in place of the plain way, with its results."""
+    leaps: Mapping[Plausible, list[Rows]] = field(
+        default_factory=lambda: {SPEED: [], HEIGHT: []})
+    """Receives rows after which a step was so fast that an excursion may begin or end with it."""
 
     def block(self, start: int, stop: int) -> Bits | None:
         """Return the reasons against rows `start` to `stop`, or None when there are none.
@@ -177,11 +180,20 @@ class Screen:
         first, stop = max(low - 1, 0), min(high + 1, len(self.time))
         steps = self.time[first + 1 : stop] - self.time[first : stop - 1]
         for bound, values in ((SPEED, self.speed), (HEIGHT, self.altitude)):
-            for row in spikes(bound, self.rate(bound), values[first:stop], steps):
+            rate = self.rate(bound)
+            found, leaps = spikes(
+                bound, rate, values[first:stop], steps, self.settings.excursion_times * rate)
+            self.leap(bound, leaps + first)
+            for row in found:
                 if low <= first + row < high:
                     bits = np.zeros(high - low, dtype=np.uint16) if bits is None else bits
                     self.mark_spike(bits, bound, first + row, low)
         return bits
+
+    def leap(self, bound: Plausible, rows: Rows) -> None:
+        """Note leaps that were seen, by the rows before them."""
+        if len(rows):
+            self.leaps[bound].append(rows.copy())
 
     def mark_spike(self, bits: Bits, bound: Plausible, row: int, low: int) -> bool:
         """Set a spike's bit, unless other channels bear it out; `bits` begin at row `low`."""
@@ -214,26 +226,31 @@ class Screen:
                 bits[first:last] |= LOST
 
 
-def spikes(bound: Plausible, rate: float, values: Floats, steps: Floats) -> list[int]:
-    """Return rows that are out and at once back, both faster than `rate` [SI/s].
+def spikes(
+    bound: Plausible, rate: float, values: Floats, steps: Floats, leap: float
+) -> tuple[list[int], Rows]:
+    """Return rows that are out and at once back, both faster than `rate` [SI/s], and leaps.
 
-    `values` : float64[n] in SI; `steps` : float64[n - 1] [s] between them.
+    `values` : float64[n] in SI; `steps` : float64[n - 1] [s] between them; `leap` [SI/s] : the
+    rate beyond which a step is a leap. Leaps are told by the rows before them.
     """
-    if len(values) < 3:
-        return []
+    nothing = np.empty(0, dtype=np.intp)
+    if len(values) < 2:
+        return [], nothing
     jump = values[1:] - values[:-1]
     noise = NOISE[bound]
-    least = rate * float(steps.min()) + noise
+    least = min(rate, leap) * float(steps.min()) + noise
     # One look at the extremes settles most blocks; NaN leaves them NaN, and so undecided.
     if jump.max() <= least and jump.min() >= -least:
-        return []
+        return [], nothing
     # A fill value beside it makes no good sample a spike.
     plausible = bound.plausible(values)
     jump = plausible[1:] - plausible[:-1]
     rows = np.flatnonzero(np.abs(jump) > least)
+    leaps = rows[np.abs(jump[rows]) > leap * steps[rows] + noise]
     rows = rows[np.abs(jump[rows]) > rate * steps[rows] + noise]
     back = np.diff(rows) == 1
-    return [int(row) + 1 for row in rows[:-1][back] if jump[row] * jump[row + 1] < 0]
+    return [int(row) + 1 for row in rows[:-1][back] if jump[row] * jump[row + 1] < 0], leaps
 
 
 def held(time: Floats, interval: float) -> Floats:

@@ -23,7 +23,7 @@ import pyarrow.csv as pacsv
 import pyarrow.parquet as pq
 
 from loganalyze import analyze, read_flights, read_limits, read_log
-from loganalyze.judge import loops
+from loganalyze.judge import kernels
 
 SHEET = """
 aircraft = "an invented aircraft"
@@ -245,7 +245,7 @@ def simd() -> str:
 
 def compiled() -> str:
     """Tell whether the inner loops are compiled by now."""
-    return "compiled by numba" if loops.kernels(0) is not None else "plain NumPy"
+    return "compiled by numba" if kernels.for_samples(0) is not None else "plain NumPy"
 
 
 def main() -> None:

@@ -1,11 +1,12 @@
 """The compiled loops give what the plain ones give, to the bit."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from loganalyze.judge import loops, margins, screening
+from loganalyze.judge import kernels, loops, margins, screening
 from loganalyze.judge.flight import analyze
 from loganalyze.judge.settings import Settings
 
@@ -56,7 +57,7 @@ def test_the_same_bytes_compiled_or_not(recorded, verdict_only, log, sheet, monk
     limits = sheet(*LIMITS, temperature={"outside_air": "total", "recovery_factor": 0.9})
     found = []
     for enough in (math.inf, 0):
-        monkeypatch.setattr(loops, "ENOUGH", enough)
+        monkeypatch.setattr(kernels, "ENOUGH", enough)
         found.append(analyze(flight, limits, verdict_only=verdict_only))
     plain, compiled = found
     assert set(np.unique(plain.columns["state"])) == {0, 1, 2}
@@ -73,8 +74,8 @@ def test_the_same_bytes_compiled_or_not(recorded, verdict_only, log, sheet, monk
 
 def test_the_compiled_look_finds_what_the_plain_one_finds():
     rng = np.random.default_rng(8)
-    compiled = loops.load()
-    kinds = set()
+    compiled = kernels.load()
+    kinds, leapt = set(), 0
     for turn in range(400):
         n = int(rng.integers(1, 3000 if turn % 10 == 0 else 60))
         time = np.cumsum(rng.choice([0.25, 0.25, 0.25, 5.0, 1e-3], n))
@@ -90,28 +91,34 @@ def test_the_compiled_look_finds_what_the_plain_one_finds():
             corroborated=(lambda row: row % 3 == 0) if turn % 2 else None)
         low = int(rng.integers(0, n))
         high = int(rng.integers(low + 1, n + 1))
+        twin = replace(screen, leaps={bound: [] for bound in screen.leaps})
         with np.errstate(invalid="ignore"):
             plain = screen.local(low, high)
-            found = loops.looking(screen, compiled).look(low, high)
+            found = loops.looking(twin, compiled).look(low, high)
+        for bound, rows in screen.leaps.items():
+            leaps = np.concatenate([[], *rows])
+            leapt += len(leaps)
+            assert leaps.tolist() == np.concatenate([[], *twin.leaps[bound]]).tolist()
         nothing = np.zeros(high - low, dtype=np.uint16)
         plain, found = (nothing if bits is None else bits for bits in (plain, found))
         assert (plain == found).all()
         kinds |= set(np.unique(plain).tolist())
     assert len(kinds) > 10
+    assert leapt > 1000
 
 
 def test_loaded_once_enough_was_judged(monkeypatch):
-    monkeypatch.setattr(loops, "ENOUGH", 1000)
-    monkeypatch.setattr(loops._Count, "judged", 0)
-    assert loops.kernels(600) is None
-    assert loops.kernels(600) is loops.load()
+    monkeypatch.setattr(kernels, "ENOUGH", 1000)
+    monkeypatch.setattr(kernels._Count, "judged", 0)
+    assert kernels.for_samples(600) is None
+    assert kernels.for_samples(600) is kernels.load()
 
 
 def test_without_the_compiler_the_plain_way_serves(monkeypatch):
     def missing(name):
         raise ImportError(name)
 
-    loops.load.cache_clear()
-    monkeypatch.setattr(loops, "import_module", missing)
-    assert loops.load() is None
-    loops.load.cache_clear()
+    kernels.load.cache_clear()
+    monkeypatch.setattr(kernels, "import_module", missing)
+    assert kernels.load() is None
+    kernels.load.cache_clear()

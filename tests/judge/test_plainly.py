@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from loganalyze.air import airspeed, atmosphere, probes
-from loganalyze.judge import loops, margins
+from loganalyze.judge import kernels, margins
 from loganalyze.judge.flight import Analysis, analyze
 from loganalyze.judge.settings import Settings
 from loganalyze.record.log import Channel, FlightLog
@@ -32,7 +32,7 @@ STATES = ("no", "yes", "unknown")
 
 @pytest.fixture(params=["whole arrays", "compiled loops"], autouse=True)
 def way(request, monkeypatch):
-    monkeypatch.setattr(loops, "ENOUGH", 0 if request.param == "compiled loops" else math.inf)
+    monkeypatch.setattr(kernels, "ENOUGH", 0 if request.param == "compiled loops" else math.inf)
 
 
 def known(function: Any, *numbers: float) -> float:
