@@ -60,7 +60,6 @@ class Case:
     tabulated: tuple[int, ...]
     on_pointer: tuple[int, ...]
     grid: curves.Grid
-    ready: dict[tuple[int, ...], curves.Curve]
     speeds_wanted: bool
     declared: Mapping[str, float]
     hopeless: frozenset[int]
@@ -79,10 +78,8 @@ class Case:
         return _temperature_wanted(self.sheet, self.speeds_wanted)
 
     def curve(self, chosen: tuple[int, ...]) -> curves.Curve:
-        """Return the tabulated curve of the chosen limits, made when first asked for."""
-        if chosen not in self.ready:
-            self.ready[chosen] = self.grid.curve(chosen)
-        return self.ready[chosen]
+        """Return the tabulated curve of the chosen limits."""
+        return self.grid.curve(chosen)
 
     def state_at(self, limit: int, rows: NDArray[np.intp]) -> Bytes:
         """Whether the limit applies at the given rows (NO, YES or UNKNOWN)."""
@@ -122,7 +119,7 @@ def prepare(
     on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
     compiled = kernels.for_samples(len(log))
     return Case(log, air, sheet, settings, applies, tabulated, on_pointer,
-                curves.Grid.of(sheet, tabulated, air), {}, speeds_wanted,
+                curves.Grid.of(sheet, tabulated, air), speeds_wanted,
                 declared, hopeless, ends, in_pieces,
                 aside.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)),
                 compiled)

@@ -94,49 +94,40 @@ def screen(
                 continue
             rate, noise, leap = bounds[channel, 2], bounds[channel, 3], bounds[channel, 5]
             begin, end = max(first - 1, 0), min(last, time.size - 1)
+            # Slices rather than i and i + 1, which could be negative and bar vector steps.
             here, after = values[begin:end], values[begin + 1 : end + 1]
             now, next_ = time[begin:end], time[begin + 1 : end + 1]
+            least = min(rate, leap)
             bad = 0
             for i in range(here.size):
-                bad += np.abs(after[i] - here[i]) > leap * (next_[i] - now[i]) + noise
-            if bad:
-                for i in range(here.size):
-                    if (np.abs(after[i] - here[i]) > leap * (next_[i] - now[i]) + noise
-                            and lowest <= here[i] <= highest and lowest <= after[i] <= highest
-                            and (i or first == low)):  # The step before was seen with its chunk.
-                        if channel == 0:
-                            speed_leaps[speed_steps] = begin + i
-                            speed_steps += 1
-                        else:
-                            altitude_leaps[leaps] = begin + i
-                            leaps += 1
-            begin, end = max(first, 1), min(last, time.size - 1)
-            if begin >= end:
-                continue
-            # Slices rather than i - 1 and i + 1, which could be negative and bar vector steps.
-            before, here, after = (
-                values[begin - 1 : end - 1], values[begin:end], values[begin + 1 : end + 1])
-            past, now, next_ = time[begin - 1 : end - 1], time[begin:end], time[begin + 1 : end + 1]
-            bad = 0
-            for i in range(here.size):
-                away = np.abs(here[i] - before[i]) > rate * (now[i] - past[i]) + noise
-                back = np.abs(after[i] - here[i]) > rate * (next_[i] - now[i]) + noise
-                bad += away & back
+                bad += np.abs(after[i] - here[i]) > least * (next_[i] - now[i]) + noise
             if not bad:
                 continue
+            away = False
             for i in range(here.size):
-                away = np.abs(here[i] - before[i]) > rate * (now[i] - past[i]) + noise
-                back = np.abs(after[i] - here[i]) > rate * (next_[i] - now[i]) + noise
+                step, lasts = after[i] - here[i], next_[i] - now[i]
+                fast = np.abs(step) > rate * lasts + noise
                 # A fill value beside it makes no good sample a spike.
-                if (away & back and (here[i] - before[i]) * (after[i] - here[i]) < 0
-                        and lowest <= before[i] <= highest and lowest <= here[i] <= highest
-                        and lowest <= after[i] <= highest):
+                good = lowest <= here[i] <= highest and lowest <= after[i] <= highest
+                if (good and np.abs(step) > leap * lasts + noise
+                        and (i or first == low)):  # The step before was seen with its chunk.
+                    if channel == 0:
+                        speed_leaps[speed_steps] = begin + i
+                        speed_steps += 1
+                    else:
+                        altitude_leaps[leaps] = begin + i
+                        leaps += 1
+                # Row i, within the chunk, is out and at once back.
+                if (i and away and fast and good and begin + i >= first
+                        and (here[i] - here[i - 1]) * step < 0
+                        and lowest <= here[i - 1] <= highest):
                     if channel == 0:
                         fast_speed[speed_spikes] = begin + i
                         speed_spikes += 1
                     else:
                         fast_altitude[spikes] = begin + i
                         spikes += 1
+                away = fast
     return marked, speed_spikes, spikes, speed_steps, leaps
 
 

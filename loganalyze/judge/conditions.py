@@ -76,6 +76,12 @@ def hold(
         if not one.readings:
             here[here != NO] = UNKNOWN
             continue
+        if len(one.readings) == 1 and not one.looks_back:
+            alike = _throughout(one.condition, one.readings[0][rows])
+            if alike is not None:
+                if not alike:
+                    here.fill(NO)
+                continue
         inside, missing = _reading(one, one.readings[0][rows], time[rows])
         for other in one.readings[1:]:
             inside_too, missing_too = _reading(one, other[rows], time[rows])
@@ -86,6 +92,18 @@ def hold(
             here[~missing & ~inside] = NO
         else:
             here *= inside.view(np.uint8)
+
+
+def _throughout(condition: Condition, values: NDArray[np.float64]) -> bool | None:
+    """Whether all values are in the range (or none is), as the extremes show; else None."""
+    if not len(values):
+        return None
+    extremes = np.array([values.min(), values.max()])  # NaN where any value is missing.
+    inside = _inside(extremes, condition, 0.0)
+    if inside.all():
+        return True
+    one_side = extremes[1] < condition.low or extremes[0] > condition.high
+    return False if one_side and not inside.any() else None
 
 
 def _reading(

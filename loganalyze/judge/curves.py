@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,10 +85,25 @@ class Grid:
     at_nodes: Floats
     at_edges: Floats
     bends: NDArray[np.bool_]
+    _ready: dict[tuple[int, ...], Curve] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(cls, sheet: LimitsSheet, tabulated: Sequence[int], air: AirData) -> Grid:
-        """Work out the equivalents of the given limits (indices)."""
+        """Return the equivalents of the given limits (indices), kept from one flight to the next.
+
+        A sheet never changes; its correction tables are made anew for each flight.
+        """
+        if air.position_tables:
+            return cls._worked_out(sheet, tabulated, air)
+        for kept, limits, grid in tuple(_KEPT):
+            if kept is sheet and limits == tuple(tabulated):
+                return grid
+        grid = cls._worked_out(sheet, tabulated, air)
+        _KEPT.append((sheet, tuple(tabulated), grid))
+        return grid
+
+    @classmethod
+    def _worked_out(cls, sheet: LimitsSheet, tabulated: Sequence[int], air: AirData) -> Grid:
         nodes = Cells.nodes(START, STEP, COUNT)
         edges = START + STEP * np.arange(COUNT + 1, dtype=np.float64)
         at_nodes = np.full((len(sheet.limit), *nodes.shape), np.nan)
@@ -105,8 +121,13 @@ class Grid:
                 bends[i, touched[(touched >= 0) & (touched < COUNT)]] = True
         return cls(at_nodes, at_edges, bends)
 
-    def curve(self, chosen: Sequence[int]) -> Curve:
-        """Tabulate the lowest of the chosen limits (indices)."""
+    def curve(self, chosen: tuple[int, ...]) -> Curve:
+        """Return the lowest of the chosen limits (indices), tabulated when first asked for."""
+        if chosen not in self._ready:
+            self._ready[chosen] = self._tabulated(chosen)
+        return self._ready[chosen]
+
+    def _tabulated(self, chosen: Sequence[int]) -> Curve:
         limits = list(chosen)
         if not limits:
             nothing = Cells.through(START, STEP, np.full((3, COUNT), np.nan))
@@ -122,3 +143,7 @@ class Grid:
             Cells.through(START, STEP, mach),
             np.append(governing, NOBODY),
         )
+
+
+_KEPT: deque[tuple[LimitsSheet, tuple[int, ...], Grid]] = deque(maxlen=4)
+"""The grids of the latest sheets: a fleet's flights share one."""

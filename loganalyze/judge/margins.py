@@ -24,6 +24,8 @@ from loganalyze.record.units import FOOT, KNOT
 Floats = NDArray[np.float64]
 
 BLOCK = 32768
+COMPILED_BLOCK = 65536
+"""The compiled loops cut a block into pieces of their own; fewer calls then count for more."""
 GUARD = 1e-3 * KNOT
 """A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
 
@@ -54,7 +56,7 @@ def _judged(case: Case) -> Judged:
         names = ["margin_kt"]
     result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted))
     compiled = case.compiled
-    starts = range(0, n, BLOCK)
+    starts = range(0, n, BLOCK if compiled is None else COMPILED_BLOCK)
     if compiled is not None:
         case = replace(case, screen=loops.looking(case.screen, compiled))
     workers = min(2, os.cpu_count() or 1, len(starts))
@@ -92,14 +94,14 @@ def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str
 def _run(case: Case, result: Judged, compiled: Any, blocks: Iterator[int]) -> Judged:
     part = Judged(result.columns)
     fill: _Plain | loops.Loops = (
-        _Plain(case) if compiled is None else loops.Loops(case, compiled, BLOCK, GUARD))
-    n = len(case.log)
+        _Plain(case) if compiled is None else loops.Loops(case, compiled, COMPILED_BLOCK, GUARD))
+    n, size = len(case.log), BLOCK if compiled is None else COMPILED_BLOCK
     pending = _Pending()
     # NaN stands for missing throughout; comparing it is no fault.
     with np.errstate(invalid="ignore"):
         for start in blocks:
-            _block(case, part, fill, pending, start, min(start + BLOCK, n))
-            if pending.size >= BLOCK:
+            _block(case, part, fill, pending, start, min(start + size, n))
+            if pending.size >= size:
                 pending.settle(case, part)
                 pending = _Pending()
         pending.settle(case, part)

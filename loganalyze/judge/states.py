@@ -39,6 +39,8 @@ def far_state(
                 state[applies == conditions.UNKNOWN] = UNKNOWN
             elif most == conditions.UNKNOWN:
                 np.take(_STATE_OF, applies, out=state, mode="clip")
+            elif least == most:
+                state.fill(NOT_APPLICABLE)
             else:
                 np.multiply(applies ^ conditions.YES, NOT_APPLICABLE, out=state)
             unknown |= bool(most == conditions.UNKNOWN)

@@ -33,8 +33,9 @@ def numbers(
     values = np.frombuffer(data, dtype, count, offset * dtype.itemsize)
     if validity is None or not array.null_count:
         return values, None
-    bits = np.frombuffer(validity, np.uint8)
-    valid = np.unpackbits(bits, count=offset + count, bitorder="little")[offset:]
+    # From the byte on that holds the first: a slice far into an array costs what it holds.
+    bits = np.frombuffer(validity, np.uint8, offset=offset // 8)
+    valid = np.unpackbits(bits, count=offset % 8 + count, bitorder="little")[offset % 8 :]
     return values, valid.view(np.bool_)
 
 

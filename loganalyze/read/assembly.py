@@ -12,10 +12,9 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.clock import Clock, normal_interval
 from loganalyze.read.columns import Column
-from loganalyze.read.fills import fill_sentences, plateaus
+from loganalyze.read.fills import fill_sentences, flown, plateaus
 from loganalyze.read.held import blank_between, held_between, resolution
 from loganalyze.read.inference import all_kelvin
-from loganalyze.read.needs import AIRSPEEDS, TEMPERATURES
 from loganalyze.read.pieces import Rows
 from loganalyze.read.settling import Settled, nth, settle
 from loganalyze.read.understanding import Job
@@ -26,10 +25,12 @@ from loganalyze.record.log import Channel, FlightLog, Step, aligned
 
 Floats = NDArray[np.float64]
 FINE = ".fine"
-FLOWN = frozenset((
-    *AIRSPEEDS, *TEMPERATURES, "true_airspeed", "mach", "pressure_altitude", "indicated_altitude",
-    "satellite_altitude", "static_pressure", "total_pressure", "impact_pressure", "ground_speed"))
-"""What can't step there and back. Levers and surfaces that are recorded by their detents do."""
+
+
+def room_for(job: Job, rows: int, pooled: bool = False) -> Rows:
+    """Return room to gather so many rows of a file, `pooled` as `Rows` says."""
+    return Rows([column.unit for column in job.columns], rows,
+                [i for i, column in enumerate(job.columns) if flown(column)], pooled)
 
 
 def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
@@ -40,8 +41,7 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     where the clock can't be followed.
     """
     settled = Settled(rows.time) if rows.rising else settle(rows.time, job.where)
-    maker = _Maker(job, settled, dict(zip((column.channel for column in job.columns), rows.values,
-                                          strict=True)))
+    maker = _Maker(job, settled, rows)
     channels = {column.channel: maker.channel(column) for column in job.columns
                 if not column.channel.endswith(FINE)}
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
@@ -63,11 +63,14 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
 class _Maker:
     """Makes the channels of a log from its columns, and says what it did to get them."""
 
-    def __init__(self, job: Job, settled: Settled, values: Mapping[str, Floats]) -> None:
+    def __init__(self, job: Job, settled: Settled, rows: Rows) -> None:
         self._job = job
         self._time = settled.time
         self._keep = settled.keep
-        self._values = values
+        names = [column.channel for column in job.columns]
+        self._values = dict(zip(names, rows.values, strict=True))
+        self._places = {name: i for i, name in enumerate(names)}
+        self._rows = rows
         self.interval = normal_interval(settled.time)
         self.sentences: list[str] = []
 
@@ -117,11 +120,15 @@ class _Maker:
     def _without_plateau(self, column: Column, values: Floats,
                          rows: NDArray[np.int32] | None) -> Floats:
         known = kind(column.channel)
-        if known is None or known.name not in FLOWN or column.wraps_at:
+        if known is None or not flown(column):
             return values
         unit = column.unit or known.unit
         time = self._time if rows is None else self._time[rows]
-        filled = plateaus(values, time, known.greatest_rate * known.unit.factor)
+        # What was noted of the rows holds for them as they were read.
+        as_read = rows is None and self._keep is None and not column.fine_span
+        rate = known.greatest_rate * known.unit.factor
+        filled = plateaus(values, time, rate, self._rows.calm(
+            self._places[column.channel], rate) if as_read else None)
         if not len(filled):
             return values
         stood = np.unique(((values[filled] - unit.offset) / unit.factor).round(6))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air.atmosphere import A0, P0, R_AIR, T0
-from loganalyze.read.assembly import assembled
+from loganalyze.read.assembly import assembled, room_for
 from loganalyze.read.clock import Clock
 from loganalyze.read.flight_cuts import CutSettings, Run, Tracker
 from loganalyze.read.pieces import Piece, Rows
@@ -35,7 +35,7 @@ class Cutter:
         self._settings = settings
         self._clock = Clock(job.form)
         self._names = [column.channel for column in job.columns]
-        self._rows = self._room()
+        self._rows = room_for(job, FLIGHT_ROOM)
         self._latest = -np.inf
         self._flown = False
         self._waiting: list[Rows] = []
@@ -44,9 +44,6 @@ class Cutter:
         self.empty = True
         """Whether no row was there at all."""
         self._begin()
-
-    def _room(self) -> Rows:
-        return Rows([column.unit for column in self._job.columns], FLIGHT_ROOM)
 
     def _begin(self) -> None:
         self._scanned = self._tracked = 0

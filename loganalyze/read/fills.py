@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 from loganalyze.read.arrow import DTYPES, numbers
 from loganalyze.read.columns import Column
+from loganalyze.read.needs import AIRSPEEDS, TEMPERATURES
+from loganalyze.read.pieces import BLOCK
 from loganalyze.record.channels import kind as channel_kind
 
 _NINES = [sign * value for sign in (1, -1) for value in (
@@ -32,8 +34,16 @@ FILLS = np.unique(np.array([*_NINES, *_WORDS_OF_ONES]))
 
 FEWEST = 3
 """So many of one number in sequence aren't chance."""
-BLOCK = 1 << 15
-"""Rows looked at together for steps: they lie in the cache."""
+
+FLOWN = frozenset((
+    *AIRSPEEDS, *TEMPERATURES, "true_airspeed", "mach", "pressure_altitude", "indicated_altitude",
+    "satellite_altitude", "static_pressure", "total_pressure", "impact_pressure", "ground_speed"))
+"""What can't step there and back. Levers and surfaces that are recorded by their detents do."""
+
+
+def flown(column: Column) -> bool:
+    """Whether a column holds what can't step there and back, so that plateaus tell fill values."""
+    return column.channel in FLOWN and not column.wraps_at
 
 
 class Filler:
@@ -84,8 +94,8 @@ class Filler:
             values.min() >= self._low and values.max() <= self._high)
 
 
-def plateaus(values: NDArray[np.float64], time: NDArray[np.float64],
-             rate: float) -> NDArray[np.intp]:
+def plateaus(values: NDArray[np.float64], time: NDArray[np.float64], rate: float,
+             calm: Sequence[tuple[int, int, bool]] | None = None) -> NDArray[np.intp]:
     """Return the rows of numbers that no value could have got to and come back from.
 
     A word of ones may lie within a channel's range (511.9 kt). What gives it away is that the
@@ -101,20 +111,22 @@ def plateaus(values: NDArray[np.float64], time: NDArray[np.float64],
         Rising [s].
     rate : float
         The greatest plausible rate of change [SI/s]; inf where none is known.
+    calm : sequence, optional
+        Where no step is faster within a block, as `Rows.calm` tells of these rows.
 
     Returns
     -------
     int[k]
         The rows, in order.
     """
-    jumps = _jumps(values, time, rate)
+    jumps = _jumps(values, time, rate, calm)
     if len(jumps) < 2:
         return jumps[:0]
     before, last = jumps[:-1], jumps[1:]
     start, after = before + 1, last + 1
     # The values around are in order where no other jump stands right beside them.
-    calm = np.diff(jumps, prepend=-2) > 1
-    orderly = calm[:-1] & np.append(calm[2:], True)
+    apart = np.diff(jumps, prepend=-2) > 1
+    orderly = apart[:-1] & np.append(apart[2:], True)
     with np.errstate(invalid="ignore"):
         back = np.abs(values[after] - values[before]) <= rate * (time[after] - time[before])
     alike = (values[start] == values[last]) & (last - start + 1 >= FEWEST) & back & orderly & (
@@ -124,18 +136,29 @@ def plateaus(values: NDArray[np.float64], time: NDArray[np.float64],
     return np.concatenate([jumps[:0], *rows])
 
 
-def _jumps(values: NDArray[np.float64], time: NDArray[np.float64],
-           rate: float) -> NDArray[np.intp]:
+def _jumps(values: NDArray[np.float64], time: NDArray[np.float64], rate: float,
+           calm: Sequence[tuple[int, int, bool]] | None) -> NDArray[np.intp]:
     """Return the rows after which a step is faster than `rate`."""
-    found, room = [np.empty(0, dtype=np.intp)], np.empty(BLOCK)
-    for start in range(0, len(values) - 1 if np.isfinite(rate) else 0, BLOCK):
-        part = values[start : start + BLOCK + 1]
-        stamps = time[start : start + BLOCK + 1]
-        steps = np.subtract(part[1:], part[:-1], out=room[: len(part) - 1])
-        usual = rate * (stamps[-1] - stamps[0]) / len(steps) / 4
-        if not (steps.max() <= usual and steps.min() >= -usual):  # NaN is looked at, too.
-            found.append(start + np.flatnonzero(np.abs(steps) > rate * np.diff(stamps)))
-    return np.concatenate(found)
+    if not np.isfinite(rate) or len(values) < 2:
+        return np.empty(0, dtype=np.intp)
+    looks: Sequence[tuple[int, int, bool]] = calm or ()
+    if calm is None:  # Each block has to be looked at.
+        looks = [(start, min(start + BLOCK, len(values)), False)
+                for start in range(0, len(values), BLOCK)]
+    found = [start + _faster(values[start:stop], time[start:stop], rate)
+             for start, stop, known in looks if not known]
+    edges = np.array([stop - 1 for _, stop, _ in looks[:-1]], dtype=np.intp)
+    over = np.abs(values[edges + 1] - values[edges]) > rate * (time[edges + 1] - time[edges])
+    return np.sort(np.concatenate([edges[over], *found]))
+
+
+def _faster(values: NDArray[np.float64], time: NDArray[np.float64],
+            rate: float) -> NDArray[np.intp]:
+    if len(values) < 2:
+        return np.empty(0, dtype=np.intp)
+    steps = np.abs(np.diff(values))
+    rows = np.flatnonzero(steps > rate * np.diff(time).min())
+    return rows[steps[rows] > rate * (time[rows + 1] - time[rows])]
 
 
 def fills_of(name: str) -> str:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from loganalyze.problems import Problem
-from loganalyze.read.assembly import assembled
+from loganalyze.read.assembly import assembled, room_for
 from loganalyze.read.clock import Clock
 from loganalyze.read.cutting import Cutter
 from loganalyze.read.files import WORKERS
@@ -48,7 +48,7 @@ def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> Fl
     """
     job = understand(path, columns)
     clock = Clock(job.form)
-    rows = _room(job, job.log.likely_rows)
+    rows = room_for(job, job.log.likely_rows, pooled=True)
     copies: deque[Future[None]] = deque()
     # One thread copies while the others parse; it may lag a few pieces behind them.
     with ThreadPoolExecutor(1) as copier:
@@ -103,10 +103,6 @@ def read_flights(
     yield from cutter.flights(final=True)
     if cutter.empty:
         raise _no_rows(job)
-
-
-def _room(job: Job, rows: int) -> Rows:
-    return Rows([column.unit for column in job.columns], rows)
 
 
 def _copy(clock: Clock, rows: Rows, piece: Piece) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -13,6 +13,12 @@ from numpy.typing import NDArray
 from loganalyze.read.arrow import convert
 from loganalyze.read.clock import Ticks, rises
 from loganalyze.record.units import Unit
+
+BLOCK = 1 << 15
+"""Rows converted, and looked at, together: they lie in the processor's cache meanwhile."""
+
+Noted = tuple[int, int, float]
+"""The first of some rows in sequence, the row after the last, and a number noted of them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,11 +48,20 @@ class Piece:
 class Rows:
     """Gathers pieces into one float64 array a column, in SI: the copy is the conversion."""
 
-    def __init__(self, units: Sequence[Unit | None], room: int) -> None:
-        self._given = tuple(units)
+    def __init__(self, units: Sequence[Unit | None], room: int,
+                 watched: Collection[int] = (), pooled: bool = False) -> None:
+        """Make room for columns in these units; note the steps of those `watched`, by place.
+
+        `pooled` : room from Arrow's pool, which keeps memory that is given back. The next log
+        then finds it warm; only for room that will be filled.
+        """
+        self._given, self._watched = tuple(units), frozenset(watched)
+        self._steep: list[list[Noted]] = [[] for _ in units]
+        self._paces: list[Noted] = []
         self._units = [(unit.factor, unit.offset) if unit else (1.0, 0.0) for unit in units]
         # Room that is never filled is never touched, so it costs no memory.
-        self._arrays = [np.empty(room) for _ in range(len(units) + 1)]
+        self._arrays = [_pooled(room) if pooled else np.empty(room)
+                        for _ in range(len(units) + 1)]
         self._count = 0
         self.rising = True
         self.left_out = 0
@@ -67,7 +82,13 @@ class Rows:
                 self._arrays[i] = _enlarged(array, start, 2 * stop)
         stamps = self._arrays[0]
         stamps[start:stop] = time
-        self.rising = self.rising and rises(stamps[max(start - 1, 0) : stop])
+        self.rising = self.rising and bool(np.isfinite(time[[0, -1]]).all())
+        for first in range(start, stop if self.rising else start, BLOCK):
+            last = min(first + BLOCK, stop)
+            steps = np.diff(stamps[max(first - 1, 0) : last])
+            pace = float(steps.min()) if len(steps) else np.inf
+            self._paces.append((first, last, pace))
+            self.rising = self.rising and pace > 0
         for i, array in enumerate(piece.arrays):
             self.place(i, start, array)
         self._count = stop
@@ -75,11 +96,20 @@ class Rows:
     def place(self, column: int, start: int, array: pa.Array) -> None:
         """Convert a column's values from row `start` on; there must be room for them."""
         factor, offset = self._units[column]
-        convert(array, factor, offset, self._arrays[column + 1][start : start + len(array)])
+        room = np.empty(min(BLOCK, len(array)))
+        for first in range(0, len(array), BLOCK):
+            part = array.slice(first, BLOCK)
+            begin, end = start + first, start + first + len(part)
+            values = self._arrays[column + 1][begin:end]
+            convert(part, factor, offset, values)
+            if column in self._watched:
+                self._steep[column].append((begin, end, _steepest(values, room)))
 
     def after(self, row: int, room: int) -> Rows:
         """Return the rows from `row` on, copied to room of their own."""
-        rest = Rows(self._given, max(room, self._count - row))
+        rest = Rows(self._given, max(room, self._count - row), self._watched)
+        rest._steep = [_cut(steep, row, self._count) for steep in self._steep]
+        rest._paces = _cut(self._paces, row, self._count)
         rest._count = self._count - row
         for array, out in zip(self._arrays, rest._arrays, strict=True):
             out[: rest._count] = array[row : self._count]
@@ -88,13 +118,27 @@ class Rows:
 
     def before(self, start: int, stop: int) -> Rows:
         """Return the rows from `start` to before `stop`, sharing memory, and hand on the counts."""
-        part = Rows(self._given, 0)
+        part = Rows(self._given, 0, self._watched)
+        part._steep = [_cut(steep, start, stop) for steep in self._steep]
+        part._paces = _cut(self._paces, start, stop)
         part._arrays = [array[start:stop] for array in self._arrays]
         part._count = stop - start
         part.rising = self.rising or rises(part.time)
         part.left_out, part.counted = self.left_out, self.counted
         self.left_out, self.counted = 0, Counter()
         return part
+
+    def calm(self, column: int, rate: float) -> list[tuple[int, int, bool]] | None:
+        """Tell where a column surely changes no faster than `rate` [SI/s], by what was noted.
+
+        Returns the first row of each block, the row after its last, and whether it's calm; the
+        steps from block to block are left open. None where the column isn't watched, or the
+        time doesn't rise.
+        """
+        if column not in self._watched or not self.rising:
+            return None
+        return [(start, stop, most <= rate * pace) for (start, stop, most), (_, _, pace) in zip(
+            sorted(self._steep[column]), self._paces, strict=True)]
 
     @property
     def time(self) -> NDArray[np.float64]:
@@ -107,7 +151,25 @@ class Rows:
         return [array[: self._count] for array in self._arrays[1:]]
 
 
+def _pooled(count: int) -> NDArray[np.float64]:
+    return np.frombuffer(pa.allocate_buffer(8 * count), np.float64)
+
+
 def _enlarged(array: NDArray[np.float64], filled: int, room: int) -> NDArray[np.float64]:
     larger = np.empty(room)
     larger[:filled] = array[:filled]
     return larger
+
+
+def _steepest(values: NDArray[np.float64], room: NDArray[np.float64]) -> float:
+    if len(values) < 2:
+        return 0.0
+    with np.errstate(invalid="ignore"):  # Infinity less infinity: NaN, as for a missing value.
+        steps = np.subtract(values[1:], values[:-1], out=room[: len(values) - 1])
+        return float(np.maximum(steps.max(), -steps.min()))
+
+
+def _cut(noted: Sequence[Noted], start: int, stop: int) -> list[Noted]:
+    """Return what was noted of the rows from `start` to before `stop`, counted from `start`."""
+    return [(max(first, start) - start, min(last, stop) - start, number)
+            for first, last, number in noted if last > start and first < stop]

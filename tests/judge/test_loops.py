@@ -47,6 +47,7 @@ def flown(log, rows, rng, **changed):
 def test_the_same_bytes_compiled_or_not(recorded, verdict_only, log, sheet, monkeypatch):
     rng = np.random.default_rng(5)
     monkeypatch.setattr(margins, "BLOCK", 5000)
+    monkeypatch.setattr(margins, "COMPILED_BLOCK", 5000)
     flight = flown(log, 23_000, rng)
     if recorded != "static":
         channels = dict(flight.channels)

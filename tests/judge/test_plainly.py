@@ -463,6 +463,7 @@ def test_every_column_as_reckoned_plainly(shape, seed, log, sheet, monkeypatch):
     rng = np.random.default_rng([seed, SHAPES.index(shape)])
     if seed % 2:
         monkeypatch.setattr(margins, "BLOCK", 64)  # many blocks in a short log
+        monkeypatch.setattr(margins, "COMPILED_BLOCK", 64)
     stated = random_sheet(rng, shape, sheet)
     flight = random_log(rng, 260, stated, log)
     declared = {} if seed == 3 else {"hook": 1.0}

@@ -22,6 +22,7 @@ VFE = {"name": "VFE", "quantity": "indicated_airspeed", "maximum_kt": 180,
 @pytest.mark.parametrize("block", [32, margins.BLOCK])
 def test_the_smallest_margins_of_all_samples(log, sheet, vmo, mmo, monkeypatch, seed, block):
     monkeypatch.setattr(margins, "BLOCK", block)
+    monkeypatch.setattr(margins, "COMPILED_BLOCK", block)
     rng = np.random.default_rng(seed)
     n = 300
     kt = 200 + np.cumsum(rng.normal(0, 1.5, n))
@@ -75,6 +76,7 @@ def test_time_judged_and_unknown(log, sheet, vmo):
 @pytest.mark.parametrize("seed", range(4))
 def test_judged_and_unknown_make_up_what_was_recorded(log, sheet, vmo, mmo, monkeypatch, seed):
     monkeypatch.setattr(margins, "BLOCK", 50)
+    monkeypatch.setattr(margins, "COMPILED_BLOCK", 50)
     rng = np.random.default_rng(seed)
     n = 400
     time = np.cumsum(rng.choice([0.25, 0.26, 0.3, 4.0], n, p=[0.8, 0.1, 0.07, 0.03]))
