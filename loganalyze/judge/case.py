@@ -28,14 +28,19 @@ class Judged:
     """What the block loop found, over the rows of a log.
 
     ``columns`` : float32[n] and uint8[n] by name; ``screened`` : rows with each reason;
-    ``over`` : the limits with any row over; ``known_s`` : time judged [s], by block.
+    ``over`` : the rows over each limit that has any; ``known_s`` : time judged [s], by block.
     """
 
     columns: dict[str, NDArray[Any]]
     screened: dict[str, int] = field(default_factory=dict)
-    over: set[int] = field(default_factory=set)
+    over: dict[int, list[NDArray[np.intp]]] = field(default_factory=dict)
     known_s: list[float] = field(default_factory=list)
     rejected: list[tuple[NDArray[np.intp], Bits]] = field(default_factory=list)
+
+    @property
+    def rows_over(self) -> dict[int, NDArray[np.intp]]:
+        """The rows over each limit that has any, rising."""
+        return {i: np.sort(np.concatenate(rows)) for i, rows in sorted(self.over.items())}
 
     @property
     def rejected_rows(self) -> tuple[NDArray[np.intp], Bits] | None:

@@ -143,19 +143,19 @@ def verdict(
     """
     start, scale, count = numbers[0], numbers[1], int(numbers[2])
     knots, guard = numbers[4], numbers[12]
+    bent, slope, value = table[3], table[4], table[5]
     close = 0
-    v, h = np.empty(CHUNK), np.empty(CHUNK)
-    offset, row = np.empty(CHUNK), np.empty(CHUNK, np.int32)
+    kept_speed, kept_altitude, over = np.empty(CHUNK), np.empty(CHUNK), np.empty(CHUNK)
+    offset, row = np.empty(CHUNK), np.empty(CHUNK, np.int64)
     for first in range(0, speed.size, CHUNK):
         n = min(CHUNK, speed.size - first)
-        for i in range(n):
-            v[i] = speed[first + i]
-            h[i] = altitude[first + i]
+        v, h = speed[first : first + n], altitude[first : first + n]
         if bits.size:
             some = bits[first : first + n]
             for i in range(n):
-                v[i] = np.nan if some[i] & speed_mask else v[i]
-                h[i] = np.nan if some[i] & altitude_mask else h[i]
+                kept_speed[i] = np.nan if some[i] & speed_mask else v[i]
+                kept_altitude[i] = np.nan if some[i] & altitude_mask else h[i]
+            v, h = kept_speed[:n], kept_altitude[:n]
         for i in range(n):
             x = (h[i] - start) * scale
             x = x if (x >= 0.0) & (x <= count - 1.0) else np.nan
@@ -170,14 +170,14 @@ def verdict(
         bad = 0
         for i in range(n):
             r, u = row[i], offset[i]
-            x = (table[r, 3] * u + table[r, 4]) * u + table[r, 5] - v[i]
-            h[i] = x
+            x = (bent[r] * u + slope[r]) * u + value[r] - v[i]
+            over[i] = x
             margin[i] = x * knots
         for i in range(n):
-            bad += not h[i] > guard
+            bad += not over[i] > guard
         if bad:
             for i in range(n):
-                if not h[i] > guard:
+                if not over[i] > guard:
                     near[close] = first + i
                     close += 1
     return close
@@ -208,11 +208,11 @@ def columns(
         What screening has against each sample; a sample is NaN where its mask has a bit of it.
     which : uint16[n] or empty
         The part of the table that each sample's limits have.
-    table : float64[parts * cells, 12]
+    table : float64[12, parts * cells]
         Parabolas over pressure altitude (curvature, slope, value): of the pressure ratio, the
         limit airspeed, the limit Mach number and the limit pointer. ``who`` : uint8[parts *
         cells], the governing limit.
-    expansion, thinness : float64[., 2], float64[., 3]
+    expansion, thinness : float64[2, .], float64[3, .]
         Straight lines of (1 + q_c/p)^(2/7), and parabolas of the density altitude over the
         density ratio.
     numbers : float64[.]
@@ -235,9 +235,16 @@ def columns(
     sound, sound_root = numbers[13], numbers[14]
     lapse, ground, tropopause, reference = numbers[15], numbers[16], numbers[17], numbers[18]
     thin, thick, per_thinness = numbers[19], numbers[20], numbers[21]
+    # A coefficient lies in a row of its own: loads from there are quicker than gathers are.
+    bent_delta, slope_delta, value_delta = table[0], table[1], table[2]
+    bent_limit, slope_limit, value_limit = table[3], table[4], table[5]
+    bent_mach, slope_mach, value_mach = table[6], table[7], table[8]
+    bent_pointer, slope_pointer, value_pointer = table[9], table[10], table[11]
+    slope_expansion, value_expansion = expansion[0], expansion[1]
+    bent_thinness, slope_thinness, value_thinness = thinness[0], thinness[1], thinness[2]
     close = ending = outside = 0
     v, h, t = np.empty(CHUNK), np.empty(CHUNK), np.empty(CHUNK)
-    offset, row, cell = np.empty(CHUNK), np.empty(CHUNK, np.int32), np.empty(CHUNK, np.int32)
+    offset, row, cell = np.empty(CHUNK), np.empty(CHUNK, np.int64), np.empty(CHUNK, np.int64)
     delta, limit, there = np.empty(CHUNK), np.empty(CHUNK), np.empty(CHUNK)
     mach, squared, spare = np.empty(CHUNK), np.empty(CHUNK), np.empty(CHUNK)
     for first in range(0, speed.size, CHUNK):
@@ -269,10 +276,16 @@ def columns(
         pointer = pointer_kt[first:last]
         for i in range(n):
             r, u = row[i], offset[i]
-            delta[i] = (table[r, 0] * u + table[r, 1]) * u + table[r, 2]
-            limit[i] = (table[r, 3] * u + table[r, 4]) * u + table[r, 5]
-            there[i] = (table[r, 6] * u + table[r, 7]) * u + table[r, 8]
-            spare[i] = (table[r, 9] * u + table[r, 10]) * u + table[r, 11]
+            delta[i] = (bent_delta[r] * u + slope_delta[r]) * u + value_delta[r]
+        for i in range(n):
+            r, u = row[i], offset[i]
+            limit[i] = (bent_limit[r] * u + slope_limit[r]) * u + value_limit[r]
+        for i in range(n):
+            r, u = row[i], offset[i]
+            there[i] = (bent_mach[r] * u + slope_mach[r]) * u + value_mach[r]
+        for i in range(n):
+            r, u = row[i], offset[i]
+            spare[i] = (bent_pointer[r] * u + slope_pointer[r]) * u + value_pointer[r]
         for i in range(n):
             pointer[i] = spare[i] * knots
         governs = governing[first:last]
@@ -290,7 +303,7 @@ def columns(
             spare[i] = x - whole - 0.5
         for i in range(n):
             r = cell[i]
-            squared[i] = (expansion[r, 0] * spare[i] + expansion[r, 1] - 1.0) * 5.0
+            squared[i] = (slope_expansion[r] * spare[i] + value_expansion[r] - 1.0) * 5.0
         for i in range(n):
             mach[i] = np.sqrt(squared[i])
         if given.size:
@@ -373,5 +386,5 @@ def columns(
         out = density_altitude_ft[first:last]
         for i in range(n):
             r, u = cell[i], spare[i]
-            out[i] = ((thinness[r, 0] * u + thinness[r, 1]) * u + thinness[r, 2]) * feet
+            out[i] = ((bent_thinness[r] * u + slope_thinness[r]) * u + value_thinness[r]) * feet
     return close, ending, outside

@@ -8,7 +8,7 @@ is a step, which isn't interpolated: the sample at which it is first recorded co
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -75,16 +75,17 @@ class _Stretch:
 
 
 def find(
-    case: Case, states: Sequence[NDArray[np.uint8]], over: Collection[int], flight: int
+    case: Case, states: Sequence[NDArray[np.uint8]], over: Mapping[int, NDArray[np.intp]],
+    flight: int,
 ) -> tuple[Exceedance, ...]:
     """Return all exceedances of a flight, by their start.
 
-    `states` are those of each limit; `over` the limits with any sample over.
+    `states` are those of each limit; `over` the rows over each limit that has any, rising.
     """
     found = []
     for i, (limit, state) in enumerate(zip(case.sheet.limit, states, strict=True)):
         if i in over:
-            stretches = _stretches(case, limit, state)
+            stretches = _stretches(case, limit, state, over[i])
             found += _exceedances(
                 case, limit, state, _joined(case, limit, state, stretches), flight
             )
@@ -97,9 +98,10 @@ def margin(case: Case, limit: Limit, rows: NDArray[np.intp]) -> Floats:
     return equivalents.published_maximum(limit, at) - equivalents.published_value(limit, at)
 
 
-def _stretches(case: Case, limit: Limit, state: NDArray[np.uint8]) -> list[_Stretch]:
+def _stretches(
+    case: Case, limit: Limit, state: NDArray[np.uint8], over: NDArray[np.intp]
+) -> list[_Stretch]:
     time = case.log.time
-    over = np.flatnonzero(state == OVER)
     breaks = (np.diff(over) > 1) | (np.diff(time[over]) > _reach(case))
     firsts = over[np.concatenate([[True], breaks])]
     lasts = over[np.concatenate([breaks, [True]])]
@@ -166,19 +168,19 @@ def _joined(
     case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[_Stretch]
 ) -> list[_Stretch]:
     """Join stretches that are parts of one event."""
-    joined = list(stretches[:1])
-    for stretch, one_event in zip(
-        stretches[1:], _one_event(case, limit, state, stretches), strict=True
+    events: list[list[_Stretch]] = []
+    for stretch, with_last in zip(
+        stretches, (False, *_one_event(case, limit, state, stretches)), strict=True
     ):
-        before = joined[-1]
-        if one_event:
-            joined[-1] = replace(
-                before, last=stretch.last, end=stretch.end, ended_by=stretch.ended_by,
-                over_s=before.over_s + stretch.over_s,
-            )
+        if with_last:
+            events[-1].append(stretch)
         else:
-            joined.append(stretch)
-    return joined
+            events.append([stretch])
+    return [
+        replace(parts[0], last=parts[-1].last, end=parts[-1].end, ended_by=parts[-1].ended_by,
+                over_s=sum(part.over_s for part in parts))
+        for parts in events
+    ]
 
 
 def _one_event(
@@ -187,27 +189,28 @@ def _one_event(
     """Whether each stretch but the first is one event with the stretch before it."""
     settings, time = case.settings, case.log.time
     greatest = settings.join_margin_mach if limit.is_mach else settings.join_margin_kt
-    answers = []
-    between = []
-    for before, after in pairwise(stretches):
-        first, stop = before.last + 1, after.first
-        near = (
-            before.ended_by == "recovered"
-            and after.began_by == "crossed"
-            and after.start - before.end < settings.join_gap_s
-            and not (state[first:stop] != UNDER).any()
-            and not (np.diff(time[first - 1 : stop + 1]) > _reach(case)).any()
-        )
-        answers.append(near)
-        if near:
-            between.append(np.arange(first, stop))
-    if between:
-        # All rows in one call: a limit ridden in gusts has thousands of such pieces.
-        margins = margin(case, limit, np.concatenate(between))
-        starts = np.cumsum([0, *(len(rows) for rows in between[:-1])])
-        close = iter((np.maximum.reduceat(margins, starts) < greatest).tolist())
-        answers = [near and next(close) for near in answers]
-    return answers
+    answers = [
+        before.ended_by == "recovered" and after.began_by == "crossed"
+        and after.start - before.end < settings.join_gap_s
+        for before, after in pairwise(stretches)
+    ]
+    between = [(before.last + 1, after.first)
+               for (before, after), near in zip(pairwise(stretches), answers, strict=True) if near]
+    if not between:
+        return answers
+    # All rows in one call: a limit ridden in gusts has thousands of such pieces. With the row
+    # after it each piece has all its steps in time.
+    rows = np.concatenate([np.arange(first, stop + 1) for first, stop in between])
+    lengths = np.array([stop + 1 - first for first, stop in between])
+    starts = np.cumsum(lengths) - lengths
+    inside = np.ones(len(rows), dtype=bool)
+    inside[starts + lengths - 1] = False
+    broken = (inside & (state[rows] != UNDER)) | (time[rows] - time[rows - 1] > _reach(case))
+    whole = ~np.logical_or.reduceat(broken, starts)
+    margins = np.full(len(rows), -np.inf)
+    margins[inside] = margin(case, limit, rows[inside])
+    close = iter((whole & (np.maximum.reduceat(margins, starts) < greatest)).tolist())
+    return [near and next(close) for near in answers]
 
 
 def _exceedances(

@@ -269,7 +269,7 @@ def analyze(
     judged = margins.judge(case)
     case = replace(case, air=replace(air, rejected=judged.rejected_rows))
     by_limit = [judged.columns[f"state_{i}"] for i in range(len(sheet.limit))]
-    found = exceedances.find(case, by_limit, judged.over, flight)
+    found = exceedances.find(case, by_limit, judged.rows_over, flight)
     findings = [*air.findings, *transit.findings(log, sheet, declared),
                 *_lost_temperature(case, judged), *_unjudged(case)]
     steps = (

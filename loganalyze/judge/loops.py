@@ -152,10 +152,10 @@ class Loops:
         out["density_altitude_ft"][rows + start] = some["density_altitude_ft"]
 
     def _stack(self, parts: tuple[tuple[int, ...], ...]) -> tuple[Floats, NDArray[np.uint8]]:
-        """The tables of some configurations, one below the other."""
+        """The tables of some configurations, one after the other."""
         if parts not in self._stacks:
             tables = [self._table(chosen) for chosen in parts]
-            self._stacks[parts] = (np.concatenate([table for table, _ in tables]),
+            self._stacks[parts] = (np.concatenate([table for table, _ in tables], axis=1),
                                    np.concatenate([who for _, who in tables]))
         return self._stacks[parts]
 
@@ -167,12 +167,12 @@ class Loops:
         if set(case.on_pointer) <= set(case.tabulated) and not case.air.position_tables:
             shown = tuple(i for i in chosen if i in case.on_pointer)
         cells.append(case.curve(shown).limit_airspeed)
-        return np.concatenate([_together(one) for one in cells], axis=1), curve.governing
+        return np.concatenate([_together(one) for one in cells]), curve.governing
 
 
 def _together(cells: Cells) -> Floats:
-    """A table's coefficients side by side, the highest power first, float64[cells, 2 or 3]."""
+    """A table's coefficients, the highest power first, float64[2 or 3, cells]."""
     coefficients = [cells.slope, cells.value]
     if cells.curvature is not None:
         coefficients.insert(0, cells.curvature)
-    return np.stack(coefficients, axis=1)
+    return np.stack(coefficients)

@@ -68,7 +68,8 @@ def _judged(case: Case) -> Judged:
         with ThreadPoolExecutor(workers) as pool:
             parts = list(pool.map(lambda _: _run(case, result, compiled, blocks), range(workers)))
     for part in parts:
-        result.over |= part.over
+        for i, rows in part.over.items():
+            result.over.setdefault(i, []).extend(rows)
         result.known_s += part.known_s
         result.rejected += part.rejected
     for reason in screening.REASONS:

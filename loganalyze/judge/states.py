@@ -71,7 +71,7 @@ def directly(
         code[applies == conditions.UNKNOWN] = UNKNOWN
         state[where] = code
         if (code == OVER).any():
-            part.over.add(i)
+            part.over.setdefault(i, []).append(where[code == OVER])
         equivalent = equivalents.calibrated_equivalent(limit, air, at)
         reach[i] = np.where(applies == conditions.YES, equivalent, np.nan)
         if i in case.on_pointer:

@@ -127,7 +127,7 @@ class _Maker:
         # What was noted of the rows holds for them as they were read.
         as_read = rows is None and self._keep is None and not column.fine_span
         rate = known.greatest_rate * known.unit.factor
-        filled = plateaus(values, time, rate, self._rows.calm(
+        filled = plateaus(values, time, rate, self._rows.looks(
             self._places[column.channel], rate) if as_read else None)
         if not len(filled):
             return values

@@ -134,14 +134,17 @@ def open_log(path: Path) -> LogFile:
     return LogFile(path, state.st_size, state.st_mtime_ns, kind, compression, head)
 
 
-def in_order(tasks: Iterable[Callable[[], T]]) -> Iterator[T]:
-    """Run `tasks` in a few threads and yield their results in order, few of them ahead."""
+def in_order(tasks: Iterable[Callable[[], T]], ahead: int = WORKERS) -> Iterator[T]:
+    """Run `tasks` in a few threads and yield their results in order, at most so many ahead.
+
+    More of them keep all threads at work behind one long task, and hold more results.
+    """
     waiting: deque[Future[T]] = deque()
     with ThreadPoolExecutor(WORKERS) as pool:
         try:
             for task in tasks:
                 waiting.append(pool.submit(task))
-                if len(waiting) > WORKERS:
+                if len(waiting) > ahead:
                     yield waiting.popleft().result()
             while waiting:
                 yield waiting.popleft().result()

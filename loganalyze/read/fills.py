@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from loganalyze.read.arrow import DTYPES, numbers
 from loganalyze.read.columns import Column
 from loganalyze.read.needs import AIRSPEEDS, TEMPERATURES
-from loganalyze.read.pieces import BLOCK
+from loganalyze.read.pieces import BLOCK, Look
 from loganalyze.record.channels import kind as channel_kind
 
 _NINES = [sign * value for sign in (1, -1) for value in (
@@ -95,7 +95,7 @@ class Filler:
 
 
 def plateaus(values: NDArray[np.float64], time: NDArray[np.float64], rate: float,
-             calm: Sequence[tuple[int, int, bool]] | None = None) -> NDArray[np.intp]:
+             looks: Sequence[Look] | None = None) -> NDArray[np.intp]:
     """Return the rows of numbers that no value could have got to and come back from.
 
     A word of ones may lie within a channel's range (511.9 kt). What gives it away is that the
@@ -111,15 +111,15 @@ def plateaus(values: NDArray[np.float64], time: NDArray[np.float64], rate: float
         Rising [s].
     rate : float
         The greatest plausible rate of change [SI/s]; inf where none is known.
-    calm : sequence, optional
-        Where no step is faster within a block, as `Rows.calm` tells of these rows.
+    looks : sequence, optional
+        What `Rows.looks` tells of these rows.
 
     Returns
     -------
     int[k]
         The rows, in order.
     """
-    jumps = _jumps(values, time, rate, calm)
+    jumps = _jumps(values, time, rate, looks)
     if len(jumps) < 2:
         return jumps[:0]
     before, last = jumps[:-1], jumps[1:]
@@ -137,28 +137,24 @@ def plateaus(values: NDArray[np.float64], time: NDArray[np.float64], rate: float
 
 
 def _jumps(values: NDArray[np.float64], time: NDArray[np.float64], rate: float,
-           calm: Sequence[tuple[int, int, bool]] | None) -> NDArray[np.intp]:
+           looks: Sequence[Look] | None) -> NDArray[np.intp]:
     """Return the rows after which a step is faster than `rate`."""
     if not np.isfinite(rate) or len(values) < 2:
         return np.empty(0, dtype=np.intp)
-    looks: Sequence[tuple[int, int, bool]] = calm or ()
-    if calm is None:  # Each block has to be looked at.
-        looks = [(start, min(start + BLOCK, len(values)), False)
-                for start in range(0, len(values), BLOCK)]
-    found = [start + _faster(values[start:stop], time[start:stop], rate)
-             for start, stop, known in looks if not known]
+    if looks is None:  # Each block has to be looked at.
+        starts = range(0, len(values), BLOCK)
+        looks = [(start, start + BLOCK, rate * np.diff(time[start : start + BLOCK]).min(
+            initial=np.inf)) for start in starts]
+    found = []
+    for start, stop, beyond in looks:
+        if beyond < np.inf:
+            steps = np.abs(np.diff(values[start:stop]))
+            rows = np.flatnonzero(steps > beyond)
+            lasts = time[start + rows + 1] - time[start + rows]
+            found.append(start + rows[steps[rows] > rate * lasts])
     edges = np.array([stop - 1 for _, stop, _ in looks[:-1]], dtype=np.intp)
     over = np.abs(values[edges + 1] - values[edges]) > rate * (time[edges + 1] - time[edges])
     return np.sort(np.concatenate([edges[over], *found]))
-
-
-def _faster(values: NDArray[np.float64], time: NDArray[np.float64],
-            rate: float) -> NDArray[np.intp]:
-    if len(values) < 2:
-        return np.empty(0, dtype=np.intp)
-    steps = np.abs(np.diff(values))
-    rows = np.flatnonzero(steps > rate * np.diff(time).min())
-    return rows[steps[rows] > rate * (time[rows + 1] - time[rows])]
 
 
 def fills_of(name: str) -> str:

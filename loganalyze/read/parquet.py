@@ -19,7 +19,7 @@ from loganalyze.read.arrow import DTYPES, numbers
 from loganalyze.read.cells import Numerals
 from loganalyze.read.clock import Form, Ticks, form_of_numbers, ticks_of
 from loganalyze.read.columns import Column, Header
-from loganalyze.read.files import LogFile, in_order
+from loganalyze.read.files import WORKERS, LogFile, in_order
 from loganalyze.read.fills import Filler
 from loganalyze.read.pieces import Piece, Rows
 from loganalyze.read.stamps import BadStampError, form_of_cells, parse_stamps
@@ -136,7 +136,8 @@ class ParquetLog:
                         yield partial(self._column_of, opened, group, column, i, starts[group],
                                       into)
 
-        done = in_order(tasks())
+        # Of columns converted in place nothing is held: a whole group of them may be ahead.
+        done = in_order(tasks(), WORKERS if into is None else WORKERS + len(columns))
         for rows in groups:
             if rows:
                 ticks = next(done)

@@ -20,6 +20,10 @@ BLOCK = 1 << 15
 Noted = tuple[int, int, float]
 """The first of some rows in sequence, the row after the last, and a number noted of them."""
 
+Look = tuple[int, int, float]
+"""The first of some rows in sequence, the row after the last, and a step [SI] up to which none
+between two of them is too fast: infinite where none is. Steps between the runs are left open."""
+
 
 @dataclass(frozen=True, eq=False)
 class Piece:
@@ -83,12 +87,13 @@ class Rows:
         stamps = self._arrays[0]
         stamps[start:stop] = time
         self.rising = self.rising and bool(np.isfinite(time[[0, -1]]).all())
-        for first in range(start, stop if self.rising else start, BLOCK):
+        for first in range(start, stop, BLOCK):
             last = min(first + BLOCK, stop)
+            # The step from the block before is one of this one's.
             steps = np.diff(stamps[max(first - 1, 0) : last])
             pace = float(steps.min()) if len(steps) else np.inf
             self._paces.append((first, last, pace))
-            self.rising = self.rising and pace > 0
+            self.rising = self.rising and pace > 0  # NaN is no rise.
         for i, array in enumerate(piece.arrays):
             self.place(i, start, array)
         self._count = stop
@@ -128,17 +133,16 @@ class Rows:
         self.left_out, self.counted = 0, Counter()
         return part
 
-    def calm(self, column: int, rate: float) -> list[tuple[int, int, bool]] | None:
-        """Tell where a column surely changes no faster than `rate` [SI/s], by what was noted.
+    def looks(self, column: int, rate: float) -> list[Look] | None:
+        """Tell where a column may change faster than `rate` [SI/s], by what was noted of it.
 
-        Returns the first row of each block, the row after its last, and whether it's calm; the
-        steps from block to block are left open. None where the column isn't watched, or the
-        time doesn't rise.
+        None where the column isn't watched, or the time doesn't rise.
         """
         if column not in self._watched or not self.rising:
             return None
-        return [(start, stop, most <= rate * pace) for (start, stop, most), (_, _, pace) in zip(
-            sorted(self._steep[column]), self._paces, strict=True)]
+        return [(start, stop, np.inf if most <= rate * pace else rate * pace)
+                for (start, stop, most), (_, _, pace) in zip(
+                    sorted(self._steep[column]), self._paces, strict=True)]
 
     @property
     def time(self) -> NDArray[np.float64]:
