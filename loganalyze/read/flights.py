@@ -8,6 +8,8 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
+import pyarrow as pa
+
 from loganalyze.problems import Problem
 from loganalyze.read.assembly import assembled, room_for
 from loganalyze.read.clock import Clock
@@ -99,10 +101,18 @@ def read_flights(
     cutter = Cutter(job, replace(cuts, gap_s=gap_s))
     for piece in job.log.pieces(job.time, job.form, job.columns, lean=True):
         cutter.add(piece)
-        yield from cutter.flights(final=False)
-    yield from cutter.flights(final=True)
+        yield from _spared(cutter.flights(final=False))
+    yield from _spared(cutter.flights(final=True))
     if cutter.empty:
         raise _no_rows(job)
+
+
+def _spared(flights: Iterator[FlightLog]) -> Iterator[FlightLog]:
+    """Yield the flights, each once the memory that decoding it took is given back."""
+    for flight in flights:
+        pa.default_memory_pool().release_unused()
+        yield flight
+        del flight  # or it would stay while the next one is read
 
 
 def _copy(clock: Clock, rows: Rows, piece: Piece) -> None:
