@@ -8,7 +8,7 @@ by a limit that depends on more than altitude, are reckoned exactly.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -30,8 +30,8 @@ Exactly = Callable[[NDArray[np.intp], NDArray[np.uint8]], Mapping[str, Floats]]
 
 NAMES = ("margin_u_kt", "margin_u_mach", "mach_u", "calibrated_airspeed_u_kt",
          "true_airspeed_u_kt", "margin_displayed_u_kt")
-BLOCK = 32768
-"""Temporaries of this many float32 stay in the cache, and threads don't fight over the lock."""
+BLOCK = 65536
+"""Smaller temporaries would lie nearer, but threads would fight over the interpreter's lock."""
 RATE_S = 1.0
 """Rates of change are taken over this long to either side [s], or one sampling interval."""
 SLOWEST_KT = 3.0
@@ -123,14 +123,12 @@ def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, S
              if name != "true_airspeed_u_kt" or "true_airspeed_kt" in analysis.columns]
     out = {name: np.empty(n, dtype=np.float32) for name in names}
     work = _Work(analysis, budget, _Tables.of(analysis, budget), out)
-    starts = list(range(0, n, BLOCK))
-    half = len(starts) // 2
-    if half and (os.cpu_count() or 1) > 1:
-        with ThreadPoolExecutor(2) as pool:
-            pending = [row for rows in pool.map(work.run, (starts[:half], starts[half:]))
-                       for row in rows]
-    else:
-        pending = work.run(starts)
+    starts = range(0, n, BLOCK)
+    # All threads take blocks from one row of them, so that none waits for another.
+    blocks, workers = iter(starts), max(1, min(2, os.cpu_count() or 1, len(starts)))
+    with ThreadPoolExecutor(workers) as pool:
+        pending = [row for rows in pool.map(lambda _: work.run(blocks), range(workers))
+                   for row in rows]
     if pending:
         rows = np.concatenate(pending)
         for some in np.array_split(rows, max(1, len(rows) // 65536)):
@@ -198,7 +196,7 @@ class _Work:
     tables: _Tables
     out: Mapping[str, Singles]
 
-    def run(self, starts: list[int]) -> list[NDArray[np.intp]]:
+    def run(self, starts: Iterable[int]) -> list[NDArray[np.intp]]:
         """Reckon blocks; return the rows that are to be reckoned exactly."""
         pending = []
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):

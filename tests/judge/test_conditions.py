@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
 from loganalyze.judge import conditions
@@ -83,3 +84,14 @@ def test_a_channel_that_is_nowhere(holds):
     assert holds(when, {"gear_down": 1.0}, flap=[0, 5, NAN]) == "-Y?"
     assert holds(when, {"gear_down": 0.0}, flap=[0, 5, NAN]) == "---"
     assert holds({"ladder_out": {"below": 0.5}}, ladder_out=[0, 1, NAN]) == "Y-?"
+
+
+def test_many_rows_at_once_hold_as_each_row_alone(holds):
+    # The extremes of many rows settle some of them at once.
+    rng = np.random.default_rng(3)
+    values = np.array([0.0, 0.9, 1.0, 1.0 + 5e-10, 1.0 - 5e-10, 10.0, 20.0, 20.0 + 5e-9, 25.0, NAN])
+    for when in ({"above": 1, "up_to": 20}, {"from": 1, "below": 20}, {"above": 1}, {"up_to": 20}):
+        alone = {str(value): holds({"flap_deg": when}, flap=[value]) for value in values}
+        for _ in range(60):
+            some = rng.choice(rng.choice(values, 3), 6)
+            assert holds({"flap_deg": when}, flap=some) == "".join(alone[str(one)] for one in some)

@@ -93,3 +93,14 @@ def test_a_lone_sample_stands_for_no_time(log, sheet, vmo):
     assert (analysis.recorded_s, analysis.judged_s, analysis.unknown_s) == (0, 0, 0)
     assert len(analysis.unknown) == 0
     assert analysis.columns["state"].tolist() == [2]
+
+
+def test_each_sheet_is_judged_by_its_own_tables_whatever_came_before(log, sheet):
+    flown = log(range(40), calibrated_airspeed=np.linspace(200, 280, 40), pressure_altitude=5000.0)
+    sheets = [sheet({"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": kt})
+              for kt in (220.0, 230.0, 240.0, 250.0, 260.0, 270.0)]
+    for page in [*sheets, *reversed(sheets), *sheets]:
+        limit = page.limit[0].maximum_kt
+        analysis = analyze(flown, page)
+        assert analysis.columns["limit_airspeed_kt"] == pytest.approx(np.full(40, limit), abs=1e-3)
+        assert analysis.smallest[0].margin_kt == pytest.approx(limit - 280, abs=1e-6)

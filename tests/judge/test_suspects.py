@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from loganalyze.judge import kernels, margins
 from loganalyze.judge.flight import analyze
 
 
@@ -140,3 +141,23 @@ def test_a_step_that_does_not_come_back_is_no_excursion(log, sheet):
     vmo = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
     assert len(analyze(log(time, calibrated_airspeed=kt, pressure_altitude=9000.0),
                        sheet(vmo)).exceedances) == 1
+
+
+@pytest.mark.parametrize("enough", [0, np.inf], ids=["compiled", "plain"])
+def test_an_excursion_is_found_wherever_the_blocks_end(enough, log, sheet, monkeypatch):
+    monkeypatch.setattr(kernels, "ENOUGH", enough)
+    monkeypatch.setattr(margins, "BLOCK", 32)
+    monkeypatch.setattr(margins, "COMPILED_BLOCK", 32)
+    vmo = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
+    time = np.arange(150) / 4
+    for start in (1, *range(55, 100), 145):
+        for name, value, reason in (("calibrated_airspeed", 480.0, "airspeed"),
+                                    ("pressure_altitude", 31000.0, "pressure altitude")):
+            channels = {"calibrated_airspeed": 240 + 2 * np.sin(time),
+                        "pressure_altitude": 9000 + 20 * np.sin(time)}
+            channels[name][start : start + 4] = value
+            analysis = analyze(log(time, **channels), sheet(vmo))
+            assert analysis.exceedances == ()
+            assert analysis.screened == {f"{reason} spike faster than plausible": 4}
+            assert np.isnan(analysis.columns["margin_kt"][start : start + 4]).all()
+            assert np.isnan(analysis.columns["margin_kt"]).sum() == 4

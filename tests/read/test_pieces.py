@@ -1,0 +1,94 @@
+"""Rows gathered piece by piece, and what is noted of their steps on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pyarrow as pa
+import pytest
+
+from loganalyze.read import files, fills, pieces
+from loganalyze.read.pieces import Piece, Rows
+from loganalyze.record.units import KNOT, find_unit
+
+RATE = 20 * KNOT
+
+
+def gathered(time: np.ndarray, kt: np.ndarray, cuts: list[int], watched: bool = True) -> Rows:
+    rows = Rows([find_unit("kt")], len(time) + 5, [0] if watched else [])
+    for start, stop in zip([0, *cuts], [*cuts, len(time)], strict=True):
+        rows.add(time[start:stop], Piece(time[start:stop], [pa.array(
+            kt[start:stop], mask=np.isnan(kt[start:stop]))]))
+    return rows
+
+
+def with_plateaus(rng: np.random.Generator, n: int) -> np.ndarray:
+    """A noisy speed with stretches of a fill value, lone spikes and blanks."""
+    kt = 200 + np.cumsum(rng.normal(0, 0.3, n))
+    for _ in range(int(rng.integers(0, 5))):
+        start, many = int(rng.integers(0, n)), int(rng.integers(1, 9))
+        kt[start : start + many] = rng.choice([511.9, 409.5])
+    kt[rng.random(n) < rng.choice([0, 0.02])] = np.nan
+    return kt
+
+
+@pytest.mark.parametrize("turn", range(60))
+def test_what_was_noted_finds_what_a_look_at_every_row_finds(turn, monkeypatch):
+    rng = np.random.default_rng(turn)
+    monkeypatch.setattr(pieces, "BLOCK", int(rng.integers(4, 40)))
+    n = int(rng.integers(2, 300))
+    time = np.cumsum(rng.choice([0.25, 0.25, 0.25, 3.0], n))
+    kt = with_plateaus(rng, n)
+    whole = gathered(time, kt, sorted(rng.integers(0, n, 3).tolist()))
+    start, stop = sorted(rng.integers(0, n + 1, 2).tolist())
+    for rows in (whole, whole.before(start, stop), whole.after(start, n)):
+        looks = rows.looks(0, RATE)
+        assert looks is not None
+        if len(rows):
+            # Every row once, in order.
+            assert [look[0] for look in looks] == [0, *(look[1] for look in looks[:-1])]
+            assert looks[-1][1] == len(rows)
+        plain = fills.plateaus(rows.values[0], rows.time, RATE)
+        assert fills.plateaus(rows.values[0], rows.time, RATE, looks).tolist() == plain.tolist()
+
+
+def test_a_calm_channel_needs_no_look():
+    time = np.arange(200_000) / 4
+    rows = gathered(time, 200 + np.sin(time), [70_000])
+    looks = rows.looks(0, RATE)
+    assert looks is not None
+    assert {look[2] for look in looks} == {np.inf}
+    assert len(looks) > 2
+
+
+def test_nothing_is_told_of_what_isnt_watched_or_of_a_time_that_falls():
+    time = np.array([0.0, 1.0, 2.0, 0.5, 1.5])
+    assert gathered(time, time, []).looks(0, RATE) is None
+    assert gathered(np.arange(5.0), time, [], watched=False).looks(0, RATE) is None
+
+
+def test_a_part_before_the_fall_of_the_time_is_told_of():
+    time = np.array([0.0, 1.0, 2.0, 0.5, 1.5])
+    kt = np.array([200.0, 201.0, 202.0, 300.0, 301.0])
+    rows = gathered(time, kt, [3])
+    assert not rows.rising
+    for part in (rows.before(0, 3), rows.after(3, 2)):
+        assert part.rising
+        assert part.looks(0, RATE) is not None
+
+
+@pytest.mark.parametrize("ahead", [1, 2, 7])
+def test_tasks_give_their_results_in_order_however_many_are_ahead(ahead):
+    def task(i: int) -> Callable[[], int]:
+        return lambda: i
+
+    assert list(files.in_order(map(task, range(50)), ahead)) == list(range(50))
+
+
+def test_room_from_the_pool_holds_the_same():
+    time = np.arange(100.0)
+    for pooled in (False, True):
+        rows = Rows([find_unit("kt")], 50, pooled=pooled)  # It grows.
+        rows.add(time, Piece(time, [pa.array(time)]))
+        assert np.array_equal(rows.values[0], time * KNOT)
