@@ -14,6 +14,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.judge import aside, conditions, loops, screening, speeds, states
@@ -84,12 +85,12 @@ def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str
     codes = ["state", *(f"state_{i}" for i in range(limits))]
     if governing:
         codes.append("governing_limit")
-    # One block goes back whole to the system once the flight is done with. Zeros are UNDER, and
-    # memory that nothing is written to is never made.
-    block = np.zeros(n * (4 * len(names) + len(codes)), dtype=np.uint8)
-    singles, states = np.split(block, [4 * n * len(names)])
-    return {**dict(zip(names, singles.view(np.float32).reshape(-1, n), strict=True)),
-            **dict(zip(codes, states.reshape(-1, n), strict=True))}
+    # Numbers are all written to: their memory may be used, and comes warm from Arrow's pool.
+    # Zeros are UNDER, and memory that nothing is written to is never made.
+    singles = np.frombuffer(pa.allocate_buffer(4 * n * len(names)), np.float32)
+    states = np.zeros((len(codes), n), dtype=np.uint8)
+    return {**dict(zip(names, singles.reshape(-1, n), strict=True)),
+            **dict(zip(codes, states, strict=True))}
 
 
 def _run(case: Case, result: Judged, compiled: Any, blocks: Iterator[int]) -> Judged:

@@ -113,6 +113,7 @@ def _spared(flights: Iterator[FlightLog]) -> Iterator[FlightLog]:
         pa.default_memory_pool().release_unused()
         yield flight
         del flight  # or it would stay while the next one is read
+        pa.default_memory_pool().release_unused()
 
 
 def _copy(clock: Clock, rows: Rows, piece: Piece) -> None:

@@ -123,3 +123,33 @@ def test_without_the_compiler_the_plain_way_serves(monkeypatch):
     monkeypatch.setattr(kernels, "import_module", missing)
     assert kernels.load() is None
     kernels.load.cache_clear()
+
+
+@pytest.mark.parametrize("enough", [0, math.inf], ids=["compiled", "plain"])
+@pytest.mark.parametrize("position", [False, True], ids=["", "position error"])
+@pytest.mark.parametrize("hot", [False, True], ids=["", "true airspeed limit"])
+def test_every_row_of_every_column_is_written(enough, position, hot, log, sheet, monkeypatch):
+    # The columns' memory was used before: what isn't written would be left from another flight.
+    marker, columns = np.float32(7e29), margins._columns
+
+    def marked(names, limits, n, governing):
+        made = columns(names, limits, n, governing)
+        for name in names:
+            made[name][:] = marker
+        return made
+
+    monkeypatch.setattr(kernels, "ENOUGH", enough)
+    monkeypatch.setattr(margins, "_columns", marked)
+    flight = flown(log, 9_000, np.random.default_rng(2))
+    limits = [*LIMITS, {"name": "VT", "quantity": "true_airspeed", "maximum_kt": 400}]
+    stated = {"position_correction": [[60, 2], [300, 6]]} if position else {}
+    if position:
+        channels = dict(flight.channels)
+        channels["indicated_airspeed"] = channels.pop("calibrated_airspeed")
+        flight = type(flight)(flight.time, channels, flight.source, interval_s=0.25)
+    page = sheet(*(limits if hot else LIMITS), temperature={"outside_air": "static"},
+                 recorded="indicated" if position else "calibrated", **stated)
+    for verdict_only in (False, True):
+        analysis = analyze(flight, page, verdict_only=verdict_only)
+        for name, column in analysis.columns.items():
+            assert not (column == marker).any(), name
