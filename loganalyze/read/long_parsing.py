@@ -22,6 +22,7 @@ from loganalyze.read.parser import (
     BadPieceError,
     SecondValueError,
     TableParser,
+    line_ends,
     meaning_of,
     no_number,
     no_state,
@@ -170,7 +171,7 @@ class _Scanner(TableParser):
                 arrays = self._arrays(mended, False)
             except pa.ArrowInvalid:
                 continue
-            return text, text.count(b"\n"), self._found(arrays)
+            return text, line_ends(text), self._found(arrays)
         raise BadPieceError(text)
 
     def _found(self, arrays: dict[int, pa.Array]) -> Found:

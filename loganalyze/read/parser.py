@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pc
 
@@ -36,6 +37,11 @@ class BadPieceError(Exception):
 
 class SecondValueError(Exception):
     """A parameter that has two values at one time."""
+
+
+def line_ends(text: bytes) -> int:
+    """Count the ends of lines; unlike bytes.count this leaves the other threads running."""
+    return int(np.count_nonzero(np.frombuffer(text, np.uint8) == ord("\n")))
 
 
 class TableParser:
@@ -73,7 +79,7 @@ class TableParser:
             for as_text in (False, True) if self.may_be_text else (False,):
                 try:
                     return (self.made(self._arrays(mended, as_text), left_out, as_text),
-                            text.count(b"\n"))
+                            line_ends(text))
                 except BadStampError as bad:
                     parts = {part.channel: part.index for part in self.form.parts}
                     reason = BadPieceError(text, parts.get(bad.channel, self.time.index), bad.cell)
@@ -134,7 +140,7 @@ class TableParser:
 
     def _arrays(self, text: bytes, as_text: bool) -> dict[int, pa.Array]:
         kinds = {index: pa.string() if as_text else kind for index, kind in self.kinds.items()}
-        if not text.strip():
+        if not text or text.isspace():  # strip() would copy all of it.
             return {index: pa.array([], kind) for index, kind in kinds.items()}
         names = [str(index) for index in range(len(self.dialect.names))]
         table = pc.read_csv(
