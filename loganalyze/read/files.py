@@ -153,6 +153,15 @@ def in_order(tasks: Iterable[Callable[[], T]], ahead: int = WORKERS) -> Iterator
                 future.cancel()
 
 
+def one_ahead(items: Iterator[T]) -> Iterator[T]:
+    """Yield the items; another thread makes the next one while one is worked on."""
+    with ThreadPoolExecutor(1) as pool:
+        coming = pool.submit(next, items, None)
+        while (item := coming.result()) is not None:
+            coming = pool.submit(next, items, None)
+            yield item
+
+
 def _stream(path: Path, compression: str) -> BinaryIO:
     if not compression:
         return path.open("rb")

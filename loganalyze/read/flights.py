@@ -14,7 +14,7 @@ from loganalyze.problems import Problem
 from loganalyze.read.assembly import assembled, room_for
 from loganalyze.read.clock import Clock
 from loganalyze.read.cutting import Cutter
-from loganalyze.read.files import WORKERS
+from loganalyze.read.files import WORKERS, one_ahead
 from loganalyze.read.flight_cuts import CutSettings
 from loganalyze.read.opening import Named
 from loganalyze.read.pieces import Piece, Rows
@@ -99,7 +99,7 @@ def read_flights(
     """
     job = understand(path, columns)
     cutter = Cutter(job, replace(cuts, gap_s=gap_s))
-    for piece in job.log.pieces(job.time, job.form, job.columns, lean=True):
+    for piece in one_ahead(job.log.pieces(job.time, job.form, job.columns, lean=True)):
         cutter.add(piece)
         yield from _spared(cutter.flights(final=False))
     yield from _spared(cutter.flights(final=True))

@@ -28,7 +28,7 @@ from loganalyze.record.channels import kind as channel_kind
 
 LARGEST_GROUP = 1 << 22
 """Rows above which a row group is read batch by batch, to bound memory."""
-BATCH = 1 << 15
+BATCH = 1 << 16
 """Rows of a batch: more of them take Arrow's pool memory that it doesn't give back."""
 SAMPLE = 400
 _DAMAGE = (pa.ArrowException, OSError, ValueError)

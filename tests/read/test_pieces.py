@@ -92,3 +92,18 @@ def test_room_from_the_pool_holds_the_same():
         rows = Rows([find_unit("kt")], 50, pooled=pooled)  # It grows.
         rows.add(time, Piece(time, [pa.array(time)]))
         assert np.array_equal(rows.values[0], time * KNOT)
+
+
+def test_one_ahead_gives_all_in_order_and_hands_on_what_is_raised():
+    def items():
+        yield from range(1, 30)
+        raise ValueError("the 30th")
+
+    coming = files.one_ahead(items())
+    assert [next(coming) for _ in range(29)] == list(range(1, 30))
+    with pytest.raises(ValueError, match="the 30th"):
+        next(coming)
+    stopped = files.one_ahead(iter(range(1, 5)))
+    assert next(stopped) == 1
+    stopped.close()
+    assert list(files.one_ahead(iter(range(1, 5)))) == [1, 2, 3, 4]
