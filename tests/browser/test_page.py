@@ -22,8 +22,15 @@ def samples(descent):
     return {name: table[name].to_pylist() for name in table.column_names}
 
 
+def drawn(seen) -> None:
+    """Wait until the page has drawn what it was last asked for: it does so frame by frame."""
+    seen.page.evaluate(
+        "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
 def row_of(seen, samples) -> int:
     """The row at which the read-out stands."""
+    drawn(seen)
     instant = float(seen.page.locator(".readout td").first.get_attribute("data-value"))
     (row,) = [i for i, time in enumerate(samples["time_s"]) if time == instant]
     return row
@@ -31,6 +38,7 @@ def row_of(seen, samples) -> int:
 
 def read_out(seen) -> dict[str, str]:
     """What the read-out shows, by trace."""
+    drawn(seen)
     return seen.page.eval_on_selector_all(
         ".readout td[data-trace]",
         "cells => Object.fromEntries(cells.map((cell) => [cell.dataset.trace, "
