@@ -136,7 +136,7 @@ def _summed(analysis: Analysis, settings: MeasureSettings) -> list[_Sums]:
     workers = min(2, os.cpu_count() or 1, len(starts))
     halves = [starts] if workers < 2 else [starts[: len(starts) // 2], starts[len(starts) // 2 :]]
     # Made before the threads start: they share it.
-    curves = {i: analysis._case.curve((i,)) for i in analysis._case.tabulated}
+    curves = {i: analysis._case.grid.curve((i,)) for i in analysis._case.tabulated}
     with ThreadPoolExecutor(max(workers, 1)) as pool:
         parts = list(pool.map(lambda some: _run(analysis, settings, curves, some), halves))
     total = parts[0]
@@ -218,7 +218,7 @@ class _Place:
             return None
         altitude = columns["pressure_altitude_ft"][start:stop] * np.float64(FOOT)
         cell, offset = np.empty(stop - start, dtype=np.intp), np.empty(stop - start)
-        table = analysis._case.curve(()).limit_airspeed
+        table = analysis._case.grid.curve(()).limit_airspeed
         table.locate(altitude, cell, offset)
         return cls(start, columns["calibrated_airspeed_kt"][start:stop].astype(np.float64),
                    altitude, cell, offset, columns["mach"][start:stop].astype(np.float64))

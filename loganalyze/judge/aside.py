@@ -101,7 +101,7 @@ def excursions(log: FlightLog, air: AirData, screen: Screen) -> Screen | None:
     for bound, values in ((SPEED, screen.speed), (HEIGHT, screen.altitude)):
         for rows in _excursions(log, air, screen, bound, values):
             bits = np.zeros(len(log), dtype=np.uint16) if bits is None else bits
-            bits[rows] = bit(f"{_SUBJECTS[bound]} spike faster than plausible") | bits[rows]
+            bits[rows] |= bit(f"{_SUBJECTS[bound]} spike faster than plausible")
     if bits is None:
         return None
     if screen.aside is not None:

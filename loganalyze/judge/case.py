@@ -82,10 +82,6 @@ class Case:
         """Whether any column or limit needs the air temperature."""
         return _temperature_wanted(self.sheet, self.speeds_wanted)
 
-    def curve(self, chosen: tuple[int, ...]) -> curves.Curve:
-        """Return the tabulated curve of the chosen limits."""
-        return self.grid.curve(chosen)
-
     def state_at(self, limit: int, rows: NDArray[np.intp]) -> Bytes:
         """Whether the limit applies at the given rows (NO, YES or UNKNOWN)."""
         if limit not in self.applies:

@@ -40,13 +40,12 @@ def _compiled(result: str, *arguments: str) -> Callable[[F], F]:
         f"{result}({', '.join(arguments)})", nogil=True, cache=True, error_model="numpy"))
 
 
-@_compiled("UniTuple(int64, 5)", *[_FLOATS] * 4, "int64", "int64", _TABLE, "uint16[::1]",
-           *[_ROWS] * 4)
+@_compiled("int64", *[_FLOATS] * 4, "int64", "int64", _TABLE, "uint16[::1]", *["int64[:, ::1]"] * 2,
+           *[_ROWS] * 2)
 def screen(
     time: Floats, speed: Floats, altitude: Floats, felt: Floats, low: int, high: int,
-    bounds: Floats, bits: Bits, fast_speed: Rows, fast_altitude: Rows, speed_leaps: Rows,
-    altitude_leaps: Rows,
-) -> tuple[int, int, int, int, int]:
+    bounds: Floats, bits: Bits, spikes: Rows, leaps: Rows, spiked: Rows, leapt: Rows,
+) -> int:
     """Find what each sample of rows `low` to before `high` and its neighbours tell.
 
     Parameters
@@ -59,19 +58,19 @@ def screen(
         rate of a leap.
     bits : uint16[high - low]
         Zeros; receives those bits.
-    fast_speed, fast_altitude : int64[high - low]
-        Receive the rows that are out and at once back, faster than plausible.
-    speed_leaps, altitude_leaps : int64[high - low + 1]
-        Receive the rows after which a step between plausible values is faster than a leap's rate.
+    spikes, leaps : int64[2, high - low + 1]
+        Receive, for speed and altitude, the rows that are out and at once back, faster than
+        plausible, and those after which a step between plausible values is faster than a
+        leap's rate.
+    spiked, leapt : int64[2]
+        Noughts; receive how many rows `spikes` and `leaps` hold.
 
     Returns
     -------
-    tuple of int
-        How many bits were set, and how many rows `fast_speed`, `fast_altitude`, `speed_leaps`
-        and `altitude_leaps` hold.
+    int
+        How many bits were set.
     """
-    marked = spikes = leaps = 0
-    speed_spikes = speed_steps = 0
+    marked = 0
     for first in range(low, high, CHUNK):
         last = min(first + CHUNK, high)
         for channel in range(3):
@@ -111,24 +110,16 @@ def screen(
                 good = lowest <= here[i] <= highest and lowest <= after[i] <= highest
                 if (good and np.abs(step) > leap * lasts + noise
                         and (i or first == low)):  # The step before was seen with its chunk.
-                    if channel == 0:
-                        speed_leaps[speed_steps] = begin + i
-                        speed_steps += 1
-                    else:
-                        altitude_leaps[leaps] = begin + i
-                        leaps += 1
+                    leaps[channel, leapt[channel]] = begin + i
+                    leapt[channel] += 1
                 # Row i, within the chunk, is out and at once back.
                 if (i and away and fast and good and begin + i >= first
                         and (here[i] - here[i - 1]) * step < 0
                         and lowest <= here[i - 1] <= highest):
-                    if channel == 0:
-                        fast_speed[speed_spikes] = begin + i
-                        speed_spikes += 1
-                    else:
-                        fast_altitude[spikes] = begin + i
-                        spikes += 1
+                    spikes[channel, spiked[channel]] = begin + i
+                    spiked[channel] += 1
                 away = fast
-    return marked, speed_spikes, spikes, speed_steps, leaps
+    return marked
 
 
 @_compiled("int64", _FLOATS, _FLOATS, _BITS, "uint16", "uint16", _BITS, _TABLE, _FLOATS,
@@ -235,7 +226,7 @@ def columns(
     sound, sound_root = numbers[13], numbers[14]
     lapse, ground, tropopause, reference = numbers[15], numbers[16], numbers[17], numbers[18]
     thin, thick, per_thinness = numbers[19], numbers[20], numbers[21]
-    # A coefficient lies in a row of its own: loads from there are quicker than gathers are.
+    # A coefficient lies in a row of its own, which `verdict` reads quicker than from a column.
     bent_delta, slope_delta, value_delta = table[0], table[1], table[2]
     bent_limit, slope_limit, value_limit = table[3], table[4], table[5]
     bent_mach, slope_mach, value_mach = table[6], table[7], table[8]

@@ -46,14 +46,13 @@ def looking(screen: screening.Screen, compiled: Any) -> screening.Screen:
 
     def look(low: int, high: int) -> Bits | None:
         bits = np.zeros(high - low, dtype=np.uint16)
-        room = np.empty((4, high - low + 1), dtype=np.int64)
-        marked, *found = compiled.screen(time, speed, altitude, felt, low, high, bounds, bits,
-                                         *room)
-        fast = [rows[:count] for rows, count in zip(room, found, strict=True)]
-        for bound, spikes, leaps in zip((screening.SPEED, screening.HEIGHT), fast[:2], fast[2:],
-                                        strict=True):
-            screen.leap(bound, leaps)
-            for row in spikes.tolist():
+        spikes, leaps = np.empty((2, 2, high - low + 1), dtype=np.int64)
+        spiked, leapt = np.zeros((2, 2), dtype=np.int64)
+        marked: int = compiled.screen(time, speed, altitude, felt, low, high, bounds, bits,
+                                      spikes, leaps, spiked, leapt)
+        for i, bound in enumerate((screening.SPEED, screening.HEIGHT)):
+            screen.leap(bound, leaps[i, : leapt[i]])
+            for row in spikes[i, : spiked[i]].tolist():
                 marked += screen.mark_spike(bits, bound, row, low)
         return bits if marked else None
 
@@ -161,12 +160,12 @@ class Loops:
 
     def _table(self, chosen: tuple[int, ...]) -> tuple[Floats, NDArray[np.uint8]]:
         case = self._case
-        curve = case.curve(chosen)
+        curve = case.grid.curve(chosen)
         cells = [speeds.pressure_ratio(), curve.limit_airspeed, curve.limit_mach]
         shown: tuple[int, ...] = ()  # Without any the pointer is NaN.
         if set(case.on_pointer) <= set(case.tabulated) and not case.air.position_tables:
             shown = tuple(i for i in chosen if i in case.on_pointer)
-        cells.append(case.curve(shown).limit_airspeed)
+        cells.append(case.grid.curve(shown).limit_airspeed)
         return np.concatenate([_together(one) for one in cells]), curve.governing
 
 

@@ -56,18 +56,19 @@ def _judged(case: Case) -> Judged:
     else:
         names = ["margin_kt"]
     result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted))
-    compiled = case.compiled
-    starts = range(0, n, BLOCK if compiled is None else COMPILED_BLOCK)
-    if compiled is not None:
-        case = replace(case, screen=loops.looking(case.screen, compiled))
+    size = BLOCK
+    if case.compiled is not None:
+        size = COMPILED_BLOCK
+        case = replace(case, screen=loops.looking(case.screen, case.compiled))
+    starts = range(0, n, size)
     workers = min(2, os.cpu_count() or 1, len(starts))
     # Both threads take blocks from one row of them, so that neither waits for the other.
     blocks = iter(starts)
     if workers < 2:
-        parts = [_run(case, result, compiled, blocks)]
+        parts = [_run(case, result, size, blocks)]
     else:
         with ThreadPoolExecutor(workers) as pool:
-            parts = list(pool.map(lambda _: _run(case, result, compiled, blocks), range(workers)))
+            parts = list(pool.map(lambda _: _run(case, result, size, blocks), range(workers)))
     for part in parts:
         for i, rows in part.over.items():
             result.over.setdefault(i, []).extend(rows)
@@ -93,11 +94,11 @@ def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str
             **dict(zip(codes, states, strict=True))}
 
 
-def _run(case: Case, result: Judged, compiled: Any, blocks: Iterator[int]) -> Judged:
+def _run(case: Case, result: Judged, size: int, blocks: Iterator[int]) -> Judged:
     part = Judged(result.columns)
     fill: _Plain | loops.Loops = (
-        _Plain(case) if compiled is None else loops.Loops(case, compiled, COMPILED_BLOCK, GUARD))
-    n, size = len(case.log), BLOCK if compiled is None else COMPILED_BLOCK
+        _Plain(case) if case.compiled is None else loops.Loops(case, case.compiled, size, GUARD))
+    n = len(case.log)
     pending = _Pending()
     # NaN stands for missing throughout; comparing it is no fault.
     with np.errstate(invalid="ignore"):
@@ -223,7 +224,7 @@ def _limits_from_tables(
     """Write the limit columns as the tables give them; return the margin [m/s]."""
     limit, mach, scratch = work.limit, work.limit_mach, work.spare
     for chosen, where in choices:
-        curve = case.curve(chosen)
+        curve = case.grid.curve(chosen)
         if where is None:
             curve.limit_airspeed.evaluate(work.cell, work.offset, limit, scratch)
             if case.speeds_wanted:
@@ -294,7 +295,7 @@ def _pointer(
     if not any(i in case.applies for i in shown):
         choices = [(shown, None)]
     for chosen, where in choices:
-        curve = case.curve(tuple(i for i in chosen if i in case.on_pointer))
+        curve = case.grid.curve(tuple(i for i in chosen if i in case.on_pointer))
         if where is None:
             curve.limit_airspeed.evaluate(work.cell, work.offset, value, scratch)
         else:
