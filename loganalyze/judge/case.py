@@ -118,7 +118,7 @@ def prepare(
         if limit.nodes_m and limit.outside == "unknown"
     }
     on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
-    compiled = kernels.for_samples(len(log))
+    compiled = kernels.for_samples(len(log), log.source.likely_rows)
     return Case(log, air, sheet, settings, applies, tabulated, on_pointer,
                 curves.Grid.of(sheet, tabulated, air), speeds_wanted,
                 declared, hopeless, ends, in_pieces,

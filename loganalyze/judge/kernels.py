@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import re
 from functools import cache
 from importlib import import_module
 from pathlib import Path
@@ -13,16 +14,23 @@ ENOUGH = 4_000_000
 
 _DONTNEED = 4
 """The advice MADV_DONTNEED of Linux."""
+_MAPPING = re.compile(r"^(?P<start>[0-9a-f]+)-(?P<stop>[0-9a-f]+) r-[x-]p \S+ \S+ \S+ +/.*\n"
+                      r"(?:(?!Anonymous:)\w+: .*\n)*Anonymous: +(?P<changed>\d+) kB$", re.MULTILINE)
+"""What Linux tells of a mapping of a file that can't be written to now: its place, and how much
+of it was changed before, which the file doesn't hold."""
 
 
 class _Count:
     judged = 0
 
 
-def for_samples(samples: int) -> Any:
-    """Return the compiled loops once so many samples were judged that they pay, else None."""
+def for_samples(samples: int, likely: int = 0) -> Any:
+    """Return the compiled loops once so many samples are judged that they pay, else None.
+
+    `likely` : so many are likely to be judged, with these and what comes after them.
+    """
     _Count.judged += samples
-    return load() if _Count.judged >= ENOUGH else None
+    return load() if max(_Count.judged, likely) >= ENOUGH else None
 
 
 @cache
@@ -33,23 +41,23 @@ def load() -> Any:
         compiled = import_module("loganalyze.judge.compiled")
     except (ImportError, RuntimeError):  # RuntimeError: nowhere to keep what was compiled
         return None
-    _let_go("libllvmlite")
+    _let_go()
     return compiled
 
 
-def _let_go(library: str) -> None:
-    """Let go of a library's pages in memory, which come back from its file once they're used.
+def _let_go() -> None:
+    """Let go of the libraries' pages in memory, which come back from their files once used.
 
-    The compiler isn't used again once the loops are loaded, but takes as much memory as a
-    million samples do. Only Linux tells where a library lies; elsewhere nothing is done.
+    Most were needed to start and to load the loops, and won't be again, but they take as much
+    memory as half a million samples do. Only Linux tells where they lie; elsewhere nothing is
+    done.
     """
     try:
-        maps = Path("/proc/self/maps").read_text(encoding="utf-8", errors="replace")
+        maps = Path("/proc/self/smaps").read_text(encoding="utf-8", errors="replace")
         advise = ctypes.CDLL(None).madvise
     except (OSError, AttributeError, TypeError):
         return
-    for line in maps.splitlines():
-        where, rights, rest = line.split(maxsplit=2)
-        if library in rest and rights == "r-xp":  # Code, which nobody can have written to.
-            start, stop = (int(edge, 16) for edge in where.split("-"))
+    for found in _MAPPING.finditer(maps):
+        if found["changed"] == "0":
+            start, stop = int(found["start"], 16), int(found["stop"], 16)
             advise(ctypes.c_void_p(start), ctypes.c_size_t(stop - start), _DONTNEED)

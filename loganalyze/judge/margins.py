@@ -14,16 +14,20 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.judge import aside, conditions, loops, screening, speeds, states
-from loganalyze.judge.case import Case, Judged
+from loganalyze.judge.case import UNDER, Case, Judged
 from loganalyze.judge.screening import Bits
+from loganalyze.record.rooms import Reused, pooled
 from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
 
+KEPT = 1 << 24
+"""Numbers of float64 (128 MB) that are kept for the next flight's columns at most. Room for more
+comes from a pool that keeps it only for a moment."""
+_ROOM = Reused(KEPT)
 BLOCK = 32768
 COMPILED_BLOCK = 65536
 """The compiled loops cut a block into pieces of their own; fewer calls then count for more."""
@@ -55,7 +59,8 @@ def _judged(case: Case) -> Judged:
                       "density_altitude_ft"]
     else:
         names = ["margin_kt"]
-    result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted))
+    result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted,
+                             case.compiled is not None))
     size = BLOCK
     if case.compiled is not None:
         size = COMPILED_BLOCK
@@ -81,17 +86,21 @@ def _judged(case: Case) -> Judged:
     return result
 
 
-def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str, NDArray[Any]]:
-    """Return room for the named columns of n rows, and for the states, which are all UNDER."""
+def _columns(names: list[str], limits: int, n: int, governing: bool,
+             kept: bool) -> dict[str, NDArray[Any]]:
+    """Return room for the named columns of n rows, and for the states; all is to be written to.
+
+    `kept` : the memory may be kept for the next flight's.
+    """
     codes = ["state", *(f"state_{i}" for i in range(limits))]
     if governing:
         codes.append("governing_limit")
-    # Numbers are all written to: their memory may be used, and comes warm from Arrow's pool.
-    # Zeros are UNDER, and memory that nothing is written to is never made.
-    singles = np.frombuffer(pa.allocate_buffer(4 * n * len(names)), np.float32)
-    states = np.zeros((len(codes), n), dtype=np.uint8)
-    return {**dict(zip(names, singles.reshape(-1, n), strict=True)),
-            **dict(zip(codes, states, strict=True))}
+    first = 4 * n * len(names)
+    count = -(-(first + n * len(codes)) // 8)
+    room = (_ROOM(count) if kept and count <= KEPT else pooled(count)).view(np.uint8)
+    singles = room[:first].view(np.float32).reshape(len(names), n)
+    states = room[first : first + n * len(codes)].reshape(len(codes), n)
+    return {**dict(zip(names, singles, strict=True)), **dict(zip(codes, states, strict=True))}
 
 
 def _run(case: Case, result: Judged, size: int, blocks: Iterator[int]) -> Judged:
@@ -164,8 +173,11 @@ def _block(case: Case, part: Judged, loop: _Plain | loops.Loops, pending: _Pendi
     if bits is not None and case.ends:
         altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
     unknown = False
+    out["state"][start:stop] = UNDER
     for i in range(len(case.sheet.limit)):
-        unknown |= states.far_state(case, i, out[f"state_{i}"][start:stop], altitude, start, stop)
+        state = out[f"state_{i}"][start:stop]
+        state.fill(UNDER)
+        unknown |= states.far_state(case, i, state, altitude, start, stop)
     if len(case.tabulated) < len(case.sheet.limit) or case.air.position_tables:
         near = np.arange(stop - start)
     states.combine(case, out, start, stop)

@@ -52,5 +52,5 @@ def understand(named: Named, chosen: str | Path | ColumnsFile | None) -> Job:
     files = tuple(Source(file.path, file.size, file.modified_ns) for file in opened.files)
     source = Source(opened.path, sum(file.size for file in files),
                     max(file.modified_ns for file in files), described, tuple(notes),
-                    files if len(files) > 1 else (), opened.columns)
+                    files if len(files) > 1 else (), opened.columns, log.likely_rows)
     return Job(log, time, form, list(by_channel.values()), kelvin, source, clock, sheet)

@@ -34,7 +34,8 @@ class Source:
     ``dialect`` describes the file (format, delimiter, encoding, ...); ``inferred`` holds one
     plain sentence for everything that the file itself didn't state; ``files`` : the files of a
     recording in several, in their order, where ``path`` is their folder or the first of them;
-    ``columns`` : the columns file that it was read with.
+    ``columns`` : the columns file that it was read with; ``likely_rows`` : the rows that it may
+    hold, 0 where that can't be told.
     """
 
     path: Path
@@ -44,6 +45,7 @@ class Source:
     inferred: tuple[str, ...] = ()
     files: tuple[Source, ...] = ()
     columns: Path | None = None
+    likely_rows: int = 0
 
     @cached_property
     def sha256(self) -> str:

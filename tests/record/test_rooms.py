@@ -1,0 +1,99 @@
+"""Room that is used again once nobody holds it, and only then."""
+
+from __future__ import annotations
+
+import gc
+import sys
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pytest
+
+from loganalyze.record.rooms import Reused, pooled
+
+
+def place(array: np.ndarray) -> int:
+    return array.ctypes.data
+
+
+def test_room_comes_again_once_it_was_let_go_of():
+    room = Reused()
+    array = room(1000)
+    where = place(array)
+    array[:] = 7
+    del array
+    again = room(1000)
+    assert place(again) == where
+    assert (again == 7).all()
+
+
+def test_room_of_a_like_size_comes_again_and_other_room_does_not():
+    room = Reused()
+    where = place(room(1000))
+    assert place(room(700)) == where
+    other = room(5000)
+    assert place(other) != where
+    assert len(other) == 5000
+    assert place(room(1024)) == where
+
+
+@pytest.mark.parametrize("part", [
+    lambda array: array[990:], lambda array: array[::-3].reshape(2, -1),
+    lambda array: array.view(np.uint8)[17:], lambda array: memoryview(array),
+])
+def test_room_of_which_a_part_is_held_does_not_come_again(part):
+    room = Reused()
+    array = room(1000 - 1000 % 6)
+    array[:] = 3
+    held = part(array)
+    there, where = bytes(held), place(array)
+    del array
+    gc.collect()
+    others = [room(1000 - 1000 % 6) for _ in range(3)]
+    for other in others:
+        other[:] = 5
+    assert where not in map(place, others)
+    assert len({place(other) for other in others}) == 3
+    assert bytes(held) == there
+    del held
+    assert place(room(1000)) == where
+
+
+def test_no_more_than_asked_for_is_kept():
+    room = Reused(most=2048)
+    large = room(5000)
+    small, other, third = room(1000), room(1000), room(1000)
+    kept = {place(small), place(other)}
+    last = place(third)
+    del large, small, other
+    assert {place(room(1000)), place(room(1000))} <= kept
+    del third  # What was kept goes for it.
+    assert place(room(1000)) == last
+    assert sum(map(len, room._free.get(8192, ()))) == 0
+
+
+def test_nothing_is_asked_for():
+    assert len(Reused()(0)) == 0
+
+
+@pytest.mark.skipif(sys.implementation.name != "cpython", reason="frees at once only there")
+def test_threads_never_get_the_same_room():
+    room = Reused()
+
+    def work(number: int) -> bool:
+        good = True
+        for turn in range(300):
+            array = room(64)
+            array[:] = number + turn
+            part = array[10:]
+            del array
+            good &= bool((part == number + turn).all())
+        return good
+
+    with ThreadPoolExecutor(4) as pool:
+        assert all(pool.map(work, range(0, 4000, 1000)))
+
+
+def test_room_from_the_pool_is_as_large_as_asked_for():
+    assert pooled(12).shape == (12,)
+    assert pooled(12).dtype == np.float64
