@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -27,10 +27,10 @@ Floats = NDArray[np.float64]
 FINE = ".fine"
 
 
-def room_for(job: Job, rows: int, pooled: bool = False) -> Rows:
-    """Return room to gather so many rows of a file, `pooled` as `Rows` says."""
+def room_for(job: Job, rows: int, supply: Callable[[int], Floats]) -> Rows:
+    """Return room to gather so many rows of a file, and more if need be."""
     return Rows([column.unit for column in job.columns], rows,
-                [i for i, column in enumerate(job.columns) if flown(column)], pooled)
+                [i for i, column in enumerate(job.columns) if flown(column)], supply)
 
 
 def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),

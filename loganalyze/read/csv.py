@@ -24,7 +24,7 @@ from loganalyze.read.dialect import (
 )
 from loganalyze.read.files import LogFile, in_order
 from loganalyze.read.parser import BadPieceError, Parser, TableParser
-from loganalyze.read.pieces import Piece, Rows
+from loganalyze.read.pieces import Piece, Room
 from loganalyze.read.stamps import form_of_cells
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.sheets.columns import CLOCK_PARTS
@@ -102,7 +102,7 @@ class CsvLog:
                                column.name, where)
 
     def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Rows | None = None) -> Iterator[Piece]:
+               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
         """Yield the file piece by piece, in order; the pieces are small, `lean` or not.
 
         Nothing is converted `into` room here: where a piece belongs shows once it is parsed.

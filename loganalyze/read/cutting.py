@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.air.atmosphere import A0, P0, R_AIR, T0
@@ -12,9 +13,10 @@ from loganalyze.read.assembly import assembled, room_for
 from loganalyze.read.clock import Clock
 from loganalyze.read.flight_cuts import CutSettings, Run, Tracker
 from loganalyze.read.pieces import Piece, Rows
-from loganalyze.read.settling import Break, find_break
+from loganalyze.read.settling import EXCURSION_ROWS, Break, find_break
 from loganalyze.read.understanding import Job
 from loganalyze.record.log import FlightLog
+from loganalyze.record.rooms import Reused
 
 Floats = NDArray[np.float64]
 
@@ -35,7 +37,8 @@ class Cutter:
         self._settings = settings
         self._clock = Clock(job.form)
         self._names = [column.channel for column in job.columns]
-        self._rows = room_for(job, FLIGHT_ROOM)
+        self._rows = room_for(job, FLIGHT_ROOM, Reused())
+        self._dropped = 0  # Rows of the file before the first that is held.
         self._latest = -np.inf
         self._flown = False
         self._waiting: list[Rows] = []
@@ -56,11 +59,14 @@ class Cutter:
         self.empty = self.empty and not len(time)
         self._rows.add(time, piece)
 
+    def place(self, column: int, start: int, array: pa.Array) -> None:
+        """Convert a column's values, from row `start` of the file on, of the next piece."""
+        self._rows.place(column, start - self._dropped, array)
+
     def flights(self, final: bool) -> Iterator[FlightLog]:
         """Yield the flights that are over; all that are left where the file is (`final`)."""
         while True:
-            found, self._scanned, self._latest = find_break(
-                self._rows.time, self._scanned, self._latest, self._settings.gap_s, final)
+            found, self._scanned, self._latest = self._look(final)
             self._track()
             if found is None:
                 break
@@ -80,8 +86,26 @@ class Cutter:
                 f"No flight was found in the stretch that begins at {first:g} s: it stays slow and "
                 "at one altitude. It was taken as it is.",))
 
+    def _look(self, final: bool) -> tuple[Break | None, int, float]:
+        """Look for the next gap or reset of the clock, as `find_break` does."""
+        time, start, latest = self._rows.time, self._scanned, self._latest
+        gap_s = self._settings.gap_s
+        if start < len(time) and latest == (time[start - 1] if start else -np.inf):
+            odd = self._rows.unsteady(start, gap_s)
+            if odd is None:
+                return None, len(time), float(time[-1])
+            # Up to there all is in order. Most breaks show within a few rows.
+            start, stop = odd[0], odd[1] + EXCURSION_ROWS + 1
+            latest = float(time[start - 1]) if start else -np.inf
+            if stop < len(time):
+                found = find_break(time[:stop], start, latest, gap_s, final=False)
+                if found[0] is not None:
+                    return found
+        return find_break(time, start, latest, gap_s, final)
+
     def _after(self, found: Break) -> None:
-        self._rows = self._rows.after(found.row, FLIGHT_ROOM)
+        self._rows = self._rows.after(found.row)
+        self._dropped += found.row
         self._latest = -np.inf
         self._begin()
         if found.reset:
@@ -198,7 +222,8 @@ class Cutter:
             self._drop(row)
 
     def _drop(self, row: int) -> None:
-        self._rows = self._rows.after(row, FLIGHT_ROOM)
+        self._rows = self._rows.after(row)
+        self._dropped += row
         self._tracker = self._tracker.shifted(row)
         self._scanned, self._tracked = self._scanned - row, self._tracked - row
 

@@ -14,15 +14,19 @@ from loganalyze.problems import Problem
 from loganalyze.read.assembly import assembled, room_for
 from loganalyze.read.clock import Clock
 from loganalyze.read.cutting import Cutter
-from loganalyze.read.files import WORKERS, one_ahead
+from loganalyze.read.files import WORKERS
 from loganalyze.read.flight_cuts import CutSettings
 from loganalyze.read.opening import Named
 from loganalyze.read.pieces import Piece, Rows
 from loganalyze.read.understanding import Job, understand
 from loganalyze.record.log import FlightLog
+from loganalyze.record.rooms import pooled
 from loganalyze.sheets.columns import ColumnsFile
 
 DEFAULTS = CutSettings()
+LARGE = 1 << 20
+"""Rows of a flight before which the memory that decoding took is given back: less is soon needed
+again, and giving it back and forth takes longer than reading does."""
 
 
 def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> FlightLog:
@@ -50,7 +54,7 @@ def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> Fl
     """
     job = understand(path, columns)
     clock = Clock(job.form)
-    rows = room_for(job, job.log.likely_rows, pooled=True)
+    rows = room_for(job, job.log.likely_rows, pooled)
     copies: deque[Future[None]] = deque()
     # One thread copies while the others parse; it may lag a few pieces behind them.
     with ThreadPoolExecutor(1) as copier:
@@ -99,7 +103,7 @@ def read_flights(
     """
     job = understand(path, columns)
     cutter = Cutter(job, replace(cuts, gap_s=gap_s))
-    for piece in one_ahead(job.log.pieces(job.time, job.form, job.columns, lean=True)):
+    for piece in job.log.pieces(job.time, job.form, job.columns, lean=True, into=cutter):
         cutter.add(piece)
         yield from _spared(cutter.flights(final=False))
     yield from _spared(cutter.flights(final=True))
@@ -108,12 +112,12 @@ def read_flights(
 
 
 def _spared(flights: Iterator[FlightLog]) -> Iterator[FlightLog]:
-    """Yield the flights, each once the memory that decoding it took is given back."""
+    """Yield the flights, large ones once the memory that decoding them took is given back."""
     for flight in flights:
-        pa.default_memory_pool().release_unused()
+        if len(flight) >= LARGE:
+            pa.default_memory_pool().release_unused()
         yield flight
         del flight  # or it would stay while the next one is read
-        pa.default_memory_pool().release_unused()
 
 
 def _copy(clock: Clock, rows: Rows, piece: Piece) -> None:

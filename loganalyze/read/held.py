@@ -32,9 +32,9 @@ FEWEST = 7
 
 def blank_between(values: Floats) -> NDArray[np.int32] | None:
     """Return the rows of a channel that is blank except at every n-th row or so, else None."""
-    parts = [values] if len(values) <= SAMPLED_STEPS else [
-        part[:256] for part in stretches(values)]
-    if np.mean([np.isnan(part).mean() for part in parts if len(part)] or [0]) < 1 - SLOW_SHARE:
+    some = values if len(values) <= SAMPLED_STEPS else np.concatenate(
+        [part[:256] for part in stretches(values)])
+    if not len(some) or np.isnan(some).mean() < 1 - SLOW_SHARE:
         return None
     rows = np.flatnonzero(~np.isnan(values))
     if len(rows) < 2 or len(rows) > SLOW_SHARE * len(values):
@@ -56,12 +56,13 @@ def held_between(values: Floats) -> tuple[NDArray[np.int32], int] | None:
     if len(values) < 2 * FEWEST:
         return None
     if len(values) > SAMPLED_STEPS:
-        parts = [part[:1024] for part in stretches(values)]
+        parts = np.stack([part[:1024] for part in stretches(values)])
         for some in (parts[::8], parts):  # Most channels show at once that they aren't held.
-            sampled = np.concatenate([_lasting(part) for part in some])
+            part, row = np.nonzero(_new(some))
+            sampled = np.diff(row)[np.diff(part) == 0]
             if _beat(sampled) == 0 and (len(sampled) > ENOUGH or some is parts):
                 return None
-    changes = _changes(values)
+    changes = np.flatnonzero(_new(values)) + 1
     beat = _beat(np.diff(changes))
     if beat == 0:
         return None
@@ -76,14 +77,12 @@ def held_between(values: Floats) -> tuple[NDArray[np.int32], int] | None:
     return rows[~np.isnan(values[rows])].astype(np.int32), beat
 
 
-def _changes(values: Floats) -> NDArray[np.intp]:
-    gone = np.isnan(values)
+def _new(values: Floats) -> NDArray[np.bool_]:
+    """Tell of all values but the first, along the last axis, whether they differ from the last."""
+    now, before = values[..., 1:], values[..., :-1]
     # Blank cells follow each other without a change.
-    return np.flatnonzero((values[1:] != values[:-1]) & ~(gone[1:] & gone[:-1])) + 1
-
-
-def _lasting(values: Floats) -> NDArray[np.intp]:
-    return np.diff(_changes(values))
+    differs: NDArray[np.bool_] = (now != before) & ~(np.isnan(now) & np.isnan(before))
+    return differs
 
 
 def _beat(lasting: NDArray[np.intp]) -> int:

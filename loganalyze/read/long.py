@@ -34,7 +34,7 @@ from loganalyze.read.long_parsing import (
 )
 from loganalyze.read.names import read_name
 from loganalyze.read.parts import Log
-from loganalyze.read.pieces import Piece, Rows
+from loganalyze.read.pieces import Piece, Room
 from loganalyze.sheets.columns import CLOCK_PARTS
 from loganalyze.sheets.exports import LongTable
 
@@ -150,7 +150,7 @@ class LongLog:
         return replace(column, index=self._clock[column.index])
 
     def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Rows | None = None) -> Iterator[Piece]:
+               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
         """Yield the table piece by piece: a row a time, a column a parameter."""
         form = replace(form, parts=tuple(map(self._own, form.parts)))
         fillers = [Filler(column) for column in columns]

@@ -19,17 +19,21 @@ from loganalyze.read.arrow import DTYPES, numbers
 from loganalyze.read.cells import Numerals
 from loganalyze.read.clock import Form, Ticks, form_of_numbers, ticks_of
 from loganalyze.read.columns import Column, Header
-from loganalyze.read.files import WORKERS, LogFile, in_order
+from loganalyze.read.files import WORKERS, LogFile, in_order, one_ahead
 from loganalyze.read.fills import Filler
-from loganalyze.read.pieces import Piece, Rows
+from loganalyze.read.pieces import Piece, Room
 from loganalyze.read.stamps import BadStampError, form_of_cells, parse_stamps
 from loganalyze.read.states import UnknownStateError, mapped, meaning, recoded
 from loganalyze.record.channels import kind as channel_kind
 
 LARGEST_GROUP = 1 << 22
 """Rows above which a row group is read batch by batch, to bound memory."""
-BATCH = 1 << 16
+LEAN_GROUP = 1 << 19
+"""As that, where memory is to be spared."""
+BATCH = 1 << 17
 """Rows of a batch: more of them take Arrow's pool memory that it doesn't give back."""
+LEAN_AHEAD = 4
+"""Columns decoded ahead where memory is to be spared."""
 SAMPLE = 400
 _DAMAGE = (pa.ArrowException, OSError, ValueError)
 """What pyarrow raises for a file whose bytes aren't what they should be."""
@@ -112,47 +116,54 @@ class ParquetLog:
                                column.name, str(self.file.path))
 
     def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Rows | None = None) -> Iterator[Piece]:
-        """Yield the file piece by piece, in order; `lean` ones cost time and spare memory.
+               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
+        """Yield the file piece by piece, in order; `lean` ones spare memory.
 
-        With `into` the columns of large pieces are converted to it at once, by the threads that
-        decode them; it must have room for all rows.
+        With `into` the columns of large pieces are converted to it at once: by the threads that
+        decode them, for which it must have room for all rows, or (`lean`) before the piece is
+        given.
         """
         clock = form.parts or (time,)
-        wanted = [*clock, *columns]
         groups = [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
-        if lean or max(groups) > LARGEST_GROUP:
-            yield from self._batches(wanted, form, len(clock))
+        if max(groups) > (LEAN_GROUP if lean else LARGEST_GROUP):
+            yield from self._batches(clock, form, columns)
             return
         # A task decodes one column of a group: it then lies in the cache to be converted.
         starts = np.cumsum([0, *groups[:-1]]).tolist()
         opened = local()  # A file is opened once a thread.
+        fillers = [Filler(column) for column in columns]
+        at_once = None if lean else into
 
         def tasks() -> Iterator[Callable[[], Any]]:
             for group, rows in enumerate(groups):
                 if rows:
                     yield partial(self._clock_of, opened, group, clock, form)
                     for i, column in enumerate(columns):
-                        yield partial(self._column_of, opened, group, column, i, starts[group],
-                                      into)
+                        yield partial(self._column_of, opened, group, column, fillers[i], i,
+                                      starts[group], at_once)
 
         # Of columns converted in place nothing is held: a whole group of them may be ahead.
-        done = in_order(tasks(), WORKERS if into is None else WORKERS + len(columns))
-        for rows in groups:
+        ahead = LEAN_AHEAD if lean else WORKERS if into is None else WORKERS + len(columns)
+        done = in_order(tasks(), ahead)
+        for rows, start in zip(groups, starts, strict=True):
             if rows:
-                ticks = next(done)
-                parts = [next(done) for _ in columns]
-                yield Piece(ticks, [array for array, _ in parts if array is not None],
-                            counted=sum((counted for _, counted in parts), Counter()),
-                            placed=into is not None)
+                ticks, counted, arrays = next(done), Counter[str](), list[pa.Array]()
+                for i in range(len(columns)):
+                    array, found = next(done)
+                    counted += found
+                    if into is None:
+                        arrays.append(array)
+                    elif lean:
+                        into.place(i, start, array)
+                yield Piece(ticks, arrays, counted=counted, placed=into is not None)
 
     def _clock_of(self, opened: local, group: int, clock: Sequence[Column], form: Form) -> Ticks:
         return self.ticks(self._decoded(opened, group, clock), clock, form)
 
-    def _column_of(self, opened: local, group: int, column: Column, place: int, start: int,
-                   into: Rows | None) -> tuple[pa.Array | None, Counter[str]]:
+    def _column_of(self, opened: local, group: int, column: Column, filler: Filler, place: int,
+                   start: int, into: Room | None) -> tuple[pa.Array | None, Counter[str]]:
         counted: Counter[str] = Counter()
-        array = Filler(column).cleaned(
+        array = filler.cleaned(
             self._numeric(self._decoded(opened, group, [column])[0], column), counted)
         if into is None:
             return array, counted
@@ -167,9 +178,46 @@ class ParquetLog:
             group, columns=names, use_threads=False))
         return [_whole(table.column(name)) for name in names]
 
-    def _batches(self, wanted: Sequence[Column], form: Form, clock: int) -> Iterator[Piece]:
-        for arrays in self.batches([column.index for column in wanted]):
-            yield self._piece(arrays, wanted, form, clock)
+    def _batches(self, clock: Sequence[Column], form: Form, columns: Sequence[Column]
+                 ) -> Iterator[Piece]:
+        fillers = [Filler(column) for column in columns]
+        for arrays in self._side_by_side([column.index for column in (*clock, *columns)]):
+            ticks = self.ticks(arrays[:len(clock)], clock, form)
+            counted: Counter[str] = Counter()
+            yield Piece(ticks, [
+                filler.cleaned(self._numeric(array, column), counted)
+                for array, column, filler in zip(arrays[len(clock):], columns, fillers,
+                                                 strict=True)], counted=counted)
+
+    def _side_by_side(self, places: Sequence[int]) -> Iterator[list[pa.Array]]:
+        """Yield what `batches` does; meanwhile two threads decode what comes next."""
+        halves = self._halves(places)
+        streams = [one_ahead(self.batches(half)) for half in halves]
+        ready: list[list[pa.Array]] = [[] for _ in halves]
+        while True:
+            ready = [arrays or next(stream, [])
+                     for arrays, stream in zip(ready, streams, strict=True)]
+            if not all(ready):
+                return
+            # A column of a dictionary ends its batch with each new one.
+            rows = min(len(arrays[0]) for arrays in ready)
+            cut = {place: array.slice(0, rows) for half, arrays in zip(halves, ready, strict=True)
+                   for place, array in zip(half, arrays, strict=True)}
+            yield [cut[place] for place in places]
+            ready = [[array.slice(rows) for array in arrays] if len(arrays[0]) > rows else []
+                     for arrays in ready]
+
+    def _halves(self, places: Sequence[int]) -> list[list[int]]:
+        """Share columns out to two lists, by the bytes there are to decode."""
+        group = self.about.row_group(0)
+        sizes: Counter[str] = Counter()
+        for column in map(group.column, range(group.num_columns)):
+            sizes[column.path_in_schema.split(".")[0]] += column.total_uncompressed_size
+        load = {place: sizes[self.schema.field(place).name] + 1 for place in places}
+        halves: list[list[int]] = [[], []]
+        for place in sorted(load, key=load.__getitem__, reverse=True):
+            min(halves, key=lambda half: sum(map(load.__getitem__, half))).append(place)
+        return [half for half in halves if half]
 
     def batches(self, places: Sequence[int]) -> Iterator[list[pa.Array]]:
         """Yield some rows after the other of the columns at `places`, as the file holds them."""
@@ -178,16 +226,6 @@ class ParquetLog:
             batches = source.iter_batches(BATCH, columns=names, use_threads=False)
             while (batch := self._guarded(lambda: next(batches, None))) is not None:
                 yield [batch.column(name) for name in names]
-
-    def _piece(self, arrays: list[pa.Array], wanted: Sequence[Column], form: Form,
-               clock: int) -> Piece:
-        """Return a piece of arrays of which the first `clock` make the time."""
-        ticks = self.ticks(arrays[:clock], wanted[:clock], form)
-        counted: Counter[str] = Counter()
-        return Piece(ticks, [
-            Filler(column).cleaned(self._numeric(array, column), counted)
-            for array, column in zip(arrays[clock:], wanted[clock:], strict=True)],
-            counted=counted)
 
     def ticks(self, arrays: list[pa.Array], clock: Sequence[Column], form: Form) -> Ticks:
         """Return the ticks of the clock that the columns `clock` make."""

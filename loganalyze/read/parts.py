@@ -17,7 +17,7 @@ from loganalyze.read.arrow import convert, numbers
 from loganalyze.read.clock import MISSING, Clock, Form, Ticks
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.files import LogFile
-from loganalyze.read.pieces import Piece, Rows
+from loganalyze.read.pieces import Piece, Room
 from loganalyze.record.units import find_unit
 
 TEXTS = (".csv", ".txt", ".tsv", ".tab", ".dat", ".asc", ".log")
@@ -69,7 +69,7 @@ class Log(Protocol):
         ...
 
     def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Rows | None = None) -> Iterator[Piece]:
+               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
         """Yield it piece by piece, in order; `into` may be filled on the way."""
         ...
 
@@ -131,7 +131,7 @@ class SeveralLog:
         return self.logs[0].clock(column)
 
     def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Rows | None = None) -> Iterator[Piece]:
+               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
         """Yield the files piece by piece, in the order of time.
 
         Raises Problem where one begins before the one before it ends.

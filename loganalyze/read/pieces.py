@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 import pyarrow as pa
@@ -49,23 +50,30 @@ class Piece:
                      [array.slice(start, stop - start) for array in self.arrays])
 
 
+class Room(Protocol):
+    """Where a column's values may be put ahead of the piece they belong to."""
+
+    def place(self, column: int, start: int, array: pa.Array) -> None:
+        """Convert a column's values from row `start` of the file on."""
+
+
 class Rows:
     """Gathers pieces into one float64 array a column, in SI: the copy is the conversion."""
 
     def __init__(self, units: Sequence[Unit | None], room: int,
-                 watched: Collection[int] = (), pooled: bool = False) -> None:
-        """Make room for columns in these units; note the steps of those `watched`, by place.
+                 watched: Collection[int] = (),
+                 supply: Callable[[int], NDArray[np.float64]] = np.empty) -> None:
+        """Make `room` for columns in these units, by `supply`; once it's full, for twice the rows.
 
-        `pooled` : room from Arrow's pool, which keeps memory that is given back. The next log
-        then finds it warm; only for room that will be filled.
+        `watched` : the columns of which the steps are noted, by place.
         """
         self._given, self._watched = tuple(units), frozenset(watched)
+        self._least, self._supply = room, supply
         self._steep: list[list[Noted]] = [[] for _ in units]
         self._paces: list[Noted] = []
+        self._widest: list[Noted] = []
         self._units = [(unit.factor, unit.offset) if unit else (1.0, 0.0) for unit in units]
-        # Room that is never filled is never touched, so it costs no memory.
-        self._arrays = [_pooled(room) if pooled else np.empty(room)
-                        for _ in range(len(units) + 1)]
+        self._arrays = [supply(room) for _ in range(len(units) + 1)]
         self._count = 0
         self.rising = True
         self.left_out = 0
@@ -81,9 +89,7 @@ class Rows:
         if not len(time):
             return
         start, stop = self._count, self._count + len(time)
-        if stop > len(self._arrays[0]):
-            for i, array in enumerate(self._arrays):  # One by one, so that only one is there twice.
-                self._arrays[i] = _enlarged(array, start, 2 * stop)
+        self._make_room(stop)
         stamps = self._arrays[0]
         stamps[start:stop] = time
         self.rising = self.rising and bool(np.isfinite(time[[0, -1]]).all())
@@ -93,13 +99,18 @@ class Rows:
             steps = np.diff(stamps[max(first - 1, 0) : last])
             pace = float(steps.min()) if len(steps) else np.inf
             self._paces.append((first, last, pace))
+            self._widest.append((first, last, float(steps.max()) if len(steps) else 0.0))
             self.rising = self.rising and pace > 0  # NaN is no rise.
         for i, array in enumerate(piece.arrays):
             self.place(i, start, array)
         self._count = stop
 
     def place(self, column: int, start: int, array: pa.Array) -> None:
-        """Convert a column's values from row `start` on; there must be room for them."""
+        """Convert a column's values from row `start` on.
+
+        Threads may do so side by side where there is room for all of them.
+        """
+        self._make_room(start + len(array))
         factor, offset = self._units[column]
         room = np.empty(min(BLOCK, len(array)))
         for first in range(0, len(array), BLOCK):
@@ -110,14 +121,24 @@ class Rows:
             if column in self._watched:
                 self._steep[column].append((begin, end, _steepest(values, room)))
 
-    def after(self, row: int, room: int) -> Rows:
-        """Return the rows from `row` on, copied to room of their own."""
-        rest = Rows(self._given, max(room, self._count - row), self._watched)
+    def _make_room(self, stop: int) -> None:
+        if stop > len(self._arrays[0]):
+            room = self._least if stop <= self._least else 2 * stop
+            for i, array in enumerate(self._arrays):  # One by one, so that only one is there twice.
+                larger = self._supply(room)
+                larger[: self._count] = array[: self._count]
+                self._arrays[i] = larger
+
+    def after(self, row: int) -> Rows:
+        """Return the rows from `row` on, copied; room for more is made once more come."""
+        rest = Rows(self._given, 0, self._watched)
+        rest._least, rest._supply = self._least, self._supply
         rest._steep = [_cut(steep, row, self._count) for steep in self._steep]
         rest._paces = _cut(self._paces, row, self._count)
+        rest._widest = _cut(self._widest, row, self._count)
+        # One block of memory: the system gives a large one quicker than many.
+        rest._arrays = list(np.stack([array[row : self._count] for array in self._arrays]))
         rest._count = self._count - row
-        for array, out in zip(self._arrays, rest._arrays, strict=True):
-            out[: rest._count] = array[row : self._count]
         rest.rising = self.rising or rises(rest.time)
         return rest
 
@@ -126,6 +147,7 @@ class Rows:
         part = Rows(self._given, 0, self._watched)
         part._steep = [_cut(steep, start, stop) for steep in self._steep]
         part._paces = _cut(self._paces, start, stop)
+        part._widest = _cut(self._widest, start, stop)
         part._arrays = [array[start:stop] for array in self._arrays]
         part._count = stop - start
         part.rising = self.rising or rises(part.time)
@@ -144,6 +166,17 @@ class Rows:
                 for (start, stop, most), (_, _, pace) in zip(
                     sorted(self._steep[column]), self._paces, strict=True)]
 
+    def unsteady(self, row: int, widest: float) -> tuple[int, int] | None:
+        """Return the next rows, from `row` on, to which the time may not rise, or by too much.
+
+        The first of them and the row after the last, by what was noted; None where each step to
+        a row from `row` on is a rise by `widest` [s] at most.
+        """
+        for (first, last, least), (_, _, most) in zip(self._paces, self._widest, strict=True):
+            if last > row and not (least > 0 and most <= widest):  # NaN is neither.
+                return max(first, row), last
+        return None
+
     @property
     def time(self) -> NDArray[np.float64]:
         """Elapsed time [s] of every row."""
@@ -153,16 +186,6 @@ class Rows:
     def values(self) -> list[NDArray[np.float64]]:
         """The columns' values in SI, NaN where there is none."""
         return [array[: self._count] for array in self._arrays[1:]]
-
-
-def _pooled(count: int) -> NDArray[np.float64]:
-    return np.frombuffer(pa.allocate_buffer(8 * count), np.float64)
-
-
-def _enlarged(array: NDArray[np.float64], filled: int, room: int) -> NDArray[np.float64]:
-    larger = np.empty(room)
-    larger[:filled] = array[:filled]
-    return larger
 
 
 def _steepest(values: NDArray[np.float64], room: NDArray[np.float64]) -> float:

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.clock import rises
 
 Floats = NDArray[np.float64]
 
@@ -106,8 +105,6 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
     if start >= len(time):
         return None, start, latest
     part = time[start:]
-    if rises(part) and part[0] > latest and _widest(part, latest) <= gap_s:
-        return None, len(time), float(part[-1])
     known = np.flatnonzero(np.isfinite(part))
     stamps = part[known]
     i = 0
@@ -138,12 +135,6 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
             return None, (len(time) if final else row), latest
         i = at + int(caught[0])
     return None, len(time), latest
-
-
-def _widest(rising: Floats, latest: float) -> float:
-    first = float(rising[0]) - latest if latest > -np.inf else 0.0
-    return max(first, float(np.diff(rising).max()) if len(rising) > 1 and (
-        rising[-1] - rising[0] > 0) else 0.0)
 
 
 def _filled(time: Floats, known: NDArray[np.intp], sentences: list[str]

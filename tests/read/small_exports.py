@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
+import pytest
 
 FT = 0.3048
 KT = 1852 / 3600
@@ -39,6 +40,19 @@ def parquet(folder: Path, columns: dict[str, pa.Array], name: str = "flight.parq
     pq.write_table(pa.Table.from_arrays(list(columns.values()), schema=pa.schema(fields)), path,
                    row_group_size=rows)
     return path
+
+
+WAYS = ["batches", "row groups"]
+"""How a Parquet log is read flight by flight: large row groups by batches, others one by one."""
+
+
+def in_pieces(monkeypatch: pytest.MonkeyPatch, way: str, rows: int) -> int | None:
+    """Have Parquet logs read so many rows at a time; return the row group to write for that."""
+    if way == "row groups":
+        return rows
+    monkeypatch.setattr("loganalyze.read.parquet.LEAN_GROUP", 0)
+    monkeypatch.setattr("loganalyze.read.parquet.BATCH", rows)
+    return None
 
 
 def lines(header: str, rows: list[str]) -> str:

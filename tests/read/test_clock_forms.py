@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pytest
-from small_exports import export, lines, parquet
+from small_exports import WAYS, export, in_pieces, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
@@ -214,7 +214,8 @@ def test_dates_and_times_of_a_parquet_file(tmp_path: Path) -> None:
     assert log.utc_start == at("2026-02-28T23:59:59")
 
 
-def test_flights_of_a_clock_of_parts_in_small_pieces(tmp_path: Path,
+@pytest.mark.parametrize("way", WAYS)
+def test_flights_of_a_clock_of_parts_in_small_pieces(way: str, tmp_path: Path,
                                                      monkeypatch: pytest.MonkeyPatch) -> None:
     seconds = np.arange(86000, 87000)
     path = parquet(tmp_path, {
@@ -222,7 +223,7 @@ def test_flights_of_a_clock_of_parts_in_small_pieces(tmp_path: Path,
         "minute": pa.array((seconds // 60 % 60).tolist()),
         "second": pa.array((seconds % 60).tolist()),
         "press_alt_ft": pa.array(np.zeros(1000).tolist()),
-        "ias_kt": pa.array(np.full(1000, 200.0).tolist())})
-    monkeypatch.setattr("loganalyze.read.parquet.BATCH", 37)
+        "ias_kt": pa.array(np.full(1000, 200.0).tolist())},
+        rows=in_pieces(monkeypatch, way, 37))
     flight, = read_flights(path)
     assert flight.time.tolist() == list(range(1000))

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pytest
-from small_exports import FT, KT, export, lines, parquet
+from small_exports import FT, KT, WAYS, export, in_pieces, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import cutting, read_flights, read_log
@@ -30,7 +30,8 @@ def flight(seconds=1200, cruise=180.0, height=4000.0):
     return speed, FIELD + profile, wheels
 
 
-def log_of(folder: Path, *parts, wheels=True, gap=None, blank_below=None, **columns) -> Path:
+def log_of(folder: Path, *parts, wheels=True, gap=None, blank_below=None, group=None,
+           **columns) -> Path:
     speed, altitude, weight = (np.concatenate(each) for each in zip(*parts, strict=True))
     time = np.arange(len(speed), dtype=float)
     if gap is not None:
@@ -42,7 +43,7 @@ def log_of(folder: Path, *parts, wheels=True, gap=None, blank_below=None, **colu
         data["weight on wheels"] = weight
     data |= columns
     return parquet(folder, {name: pa.array(values, from_pandas=True)
-                            for name, values in data.items()})
+                            for name, values in data.items()}, rows=group)
 
 
 def lengths(path, **settings):
@@ -76,11 +77,13 @@ def test_long_ground_running_belongs_to_no_flight_and_is_said(wheels, tmp_path):
         f"{second.time[0]:g} s are ground running, and belong to none.")
 
 
+@pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("piece", [300, 100_000])
 @pytest.mark.parametrize(("after", "said"), [(1500, False), (2400, True), (9000, True)])
-def test_ground_running_after_the_last_flight_is_said(after, said, piece, tmp_path, monkeypatch):
-    monkeypatch.setattr("loganalyze.read.parquet.BATCH", piece)
-    path = log_of(tmp_path, flight(), ground(after, 12.0))
+def test_ground_running_after_the_last_flight_is_said(after, said, piece, way, tmp_path,
+                                                      monkeypatch):
+    group = in_pieces(monkeypatch, way, piece)
+    path = log_of(tmp_path, flight(), ground(after, 12.0), group=group)
     log, = read_flights(path)
     assert log.source.inferred == (
         ("The recording runs on for more than 30 min on the ground after this flight: what is "
@@ -225,28 +228,82 @@ def test_flights_from_raw_pressures(tmp_path):
     assert len(lengths(path)) == 2
 
 
-def test_pieces_of_any_size_give_the_same_flights(tmp_path, monkeypatch):
-    path = log_of(tmp_path, ground(300), flight(), ground(600), flight(), ground(5000), flight())
-    whole = lengths(path)
+@pytest.mark.parametrize("way", WAYS)
+def test_pieces_of_any_size_give_the_same_flights(way, tmp_path, monkeypatch):
+    parts = (ground(300), flight(), ground(600), flight(), ground(5000), flight())
+    whole = lengths(log_of(tmp_path, *parts))
     assert len(whole) == 3
-    monkeypatch.setattr("loganalyze.read.parquet.BATCH", 97)
-    assert lengths(path) == whole
+    group = in_pieces(monkeypatch, way, 97)
+    assert lengths(log_of(tmp_path, *parts, group=group)) == whole
 
 
 @WHEELS
-def test_a_short_hop_is_a_flight_in_pieces_of_any_size(wheels, tmp_path, monkeypatch):
+@pytest.mark.parametrize("way", WAYS)
+def test_a_short_hop_is_a_flight_in_pieces_of_any_size(way, wheels, tmp_path, monkeypatch):
     speed, altitude = np.full(90, 70.0), FIELD + 200 * np.sin(np.linspace(0, np.pi, 90))
-    path = log_of(tmp_path, ground(600), (speed, altitude, np.zeros(90)), ground(600), flight(),
-                  wheels=wheels)
-    assert len(lengths(path)) == 2
-    monkeypatch.setattr("loganalyze.read.parquet.BATCH", 17)
-    assert len(lengths(path)) == 2
+    parts = (ground(600), (speed, altitude, np.zeros(90)), ground(600), flight())
+    assert len(lengths(log_of(tmp_path, *parts, wheels=wheels))) == 2
+    group = in_pieces(monkeypatch, way, 17)
+    assert len(lengths(log_of(tmp_path, *parts, wheels=wheels, group=group))) == 2
 
 
-def test_ground_time_is_let_go_of_while_it_runs(tmp_path, monkeypatch):
-    monkeypatch.setattr("loganalyze.read.parquet.BATCH", 500)
+@pytest.mark.parametrize("rows", [50, 333, 4000])
+def test_large_groups_are_read_side_by_side_row_for_row(rows, tmp_path, monkeypatch):
+    """A column of a dictionary comes in other batches than the rest do."""
+    speed, altitude, _ = (np.concatenate(each) for each in zip(flight(), flight(), strict=True))
+    turn = np.arange(len(speed))
+    words = np.where(turn % 700 < 300, "down", np.where(turn > 1500, "extended", "up"))
+    path = parquet(tmp_path, {
+        "time_s": pa.array(turn * 1.0), "gear down": pa.array(words).dictionary_encode(),
+        "press_alt_ft": pa.array(altitude / FT), "ias_kt": pa.array(speed / KT)}, rows=600)
+    in_pieces(monkeypatch, "batches", rows)
+    whole, part = read_log(path), next(read_flights(path))
+    assert set(part.channels) == {"gear_down", "pressure_altitude", "indicated_airspeed"}
+    assert (part.channels["gear_down"].values == (words != "up")[:len(part)]).all()
+    for name, channel in part.channels.items():
+        assert channel.values.tobytes() == whole.channels[name].values[:len(part)].tobytes()
+
+
+def wild_clock(rng: np.random.Generator, n: int) -> np.ndarray:
+    """Stamps with gaps, falls, leaps ahead, repeats and blanks, close together or far apart."""
+    steps = np.where(rng.random(n) < 0.02, rng.choice([0.0, -3.0, -200.0, -900.0, 30.0, 400.0], n),
+                     1.0)
+    time = np.cumsum(steps)
+    leaps = rng.random(n) < 0.01
+    time[leaps] += rng.choice([1e4, 2000.0, -70.0], leaps.sum())
+    time[rng.random(n) < 0.01] = NAN
+    return time
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("turn", range(12))
+def test_a_wild_clock_is_cut_alike_in_pieces_of_any_size(turn, way, tmp_path, monkeypatch):
+    rng = np.random.default_rng(turn)
+    time = wild_clock(rng, int(rng.integers(50, 900)))
+    found = []
+    monkeypatch.setattr("loganalyze.read.pieces.BLOCK", int(rng.integers(5, 60)))
+    for rows in (10_000, int(rng.integers(1, 80))):
+        with monkeypatch.context() as patch:
+            group = in_pieces(patch, way, rows)
+            path = parquet(tmp_path, {
+                "time_s": pa.array(time, from_pandas=True),
+                "press_alt_ft": pa.array(5000 + np.arange(len(time)) % 7.0),
+                "ias_kt": pa.array(np.full(len(time), 200.0) + np.arange(len(time)) % 3)},
+                rows=group)
+            try:
+                found.append([(log.time.tolist(), log.source.inferred, {
+                    name: channel.values.tolist() for name, channel in log.channels.items()})
+                    for log in read_flights(path)])
+            except Problem as problem:
+                found.append(str(problem))
+    assert repr(found[0]) == repr(found[1])
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_ground_time_is_let_go_of_while_it_runs(way, tmp_path, monkeypatch):
     monkeypatch.setattr(cutting, "FLIGHT_ROOM", 4000)
-    path = log_of(tmp_path, ground(20_000), flight(), ground(20_000), flight())
+    path = log_of(tmp_path, ground(20_000), flight(), ground(20_000), flight(),
+                  group=in_pieces(monkeypatch, way, 500))
     greatest = 0
     add = cutting.Cutter.add
 

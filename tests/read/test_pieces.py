@@ -10,6 +10,7 @@ import pytest
 
 from loganalyze.read import files, fills, pieces
 from loganalyze.read.pieces import Piece, Rows
+from loganalyze.record.rooms import Reused, pooled
 from loganalyze.record.units import KNOT, find_unit
 
 RATE = 20 * KNOT
@@ -42,7 +43,7 @@ def test_what_was_noted_finds_what_a_look_at_every_row_finds(turn, monkeypatch):
     kt = with_plateaus(rng, n)
     whole = gathered(time, kt, sorted(rng.integers(0, n, 3).tolist()))
     start, stop = sorted(rng.integers(0, n + 1, 2).tolist())
-    for rows in (whole, whole.before(start, stop), whole.after(start, n)):
+    for rows in (whole, whole.before(start, stop), whole.after(start)):
         looks = rows.looks(0, RATE)
         assert looks is not None
         if len(rows):
@@ -51,6 +52,28 @@ def test_what_was_noted_finds_what_a_look_at_every_row_finds(turn, monkeypatch):
             assert looks[-1][1] == len(rows)
         plain = fills.plateaus(rows.values[0], rows.time, RATE)
         assert fills.plateaus(rows.values[0], rows.time, RATE, looks).tolist() == plain.tolist()
+
+
+@pytest.mark.parametrize("turn", range(40))
+def test_up_to_the_rows_told_of_the_time_is_steady(turn, monkeypatch):
+    rng = np.random.default_rng(turn)
+    monkeypatch.setattr(pieces, "BLOCK", int(rng.integers(2, 40)))
+    n = int(rng.integers(2, 200))
+    odd = rng.random(n) < rng.choice([0, 0.01, 0.1])
+    time = np.cumsum(np.where(odd, rng.choice([0.0, -1.0, 9.0, np.nan], n), 1.0))
+    rows = gathered(time, np.full(n, 200.0), sorted(rng.integers(0, n, 3).tolist()))
+    row = int(rng.integers(1, n))
+    with np.errstate(invalid="ignore"):
+        fine = (np.diff(time) > 0) & (np.diff(time) <= 5)
+    found = rows.unsteady(row, 5.0)
+    first, last = found or (n, n)
+    assert fine[row - 1 : max(first, row) - 1].all()
+    if found is None:
+        assert fine[row - 1 :].all()
+    else:
+        assert row <= first < last
+        # The block that they end with holds what is told of, though it may lie before `row`.
+        assert not fine[max(last - pieces.BLOCK, 1) - 1 : last - 1].all()
 
 
 def test_a_calm_channel_needs_no_look():
@@ -73,7 +96,7 @@ def test_a_part_before_the_fall_of_the_time_is_told_of():
     kt = np.array([200.0, 201.0, 202.0, 300.0, 301.0])
     rows = gathered(time, kt, [3])
     assert not rows.rising
-    for part in (rows.before(0, 3), rows.after(3, 2)):
+    for part in (rows.before(0, 3), rows.after(3)):
         assert part.rising
         assert part.looks(0, RATE) is not None
 
@@ -86,10 +109,10 @@ def test_tasks_give_their_results_in_order_however_many_are_ahead(ahead):
     assert list(files.in_order(map(task, range(50)), ahead)) == list(range(50))
 
 
-def test_room_from_the_pool_holds_the_same():
+def test_room_from_anywhere_holds_the_same():
     time = np.arange(100.0)
-    for pooled in (False, True):
-        rows = Rows([find_unit("kt")], 50, pooled=pooled)  # It grows.
+    for supply in (np.empty, pooled, Reused()):
+        rows = Rows([find_unit("kt")], 50, supply=supply)  # It grows.
         rows.add(time, Piece(time, [pa.array(time)]))
         assert np.array_equal(rows.values[0], time * KNOT)
 
