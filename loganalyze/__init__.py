@@ -8,6 +8,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from loganalyze.version import __version__ as __version__
+
 if TYPE_CHECKING:
     from loganalyze.assess.flight import AssessSettings, assess_flight
     from loganalyze.assess.results import Assessment
@@ -26,8 +28,6 @@ if TYPE_CHECKING:
     from loganalyze.show.reports import write_reports
     from loganalyze.show.results import write_results
     from loganalyze.show.track_figure import track_figure
-
-__version__ = "0.1.0"
 
 _HOMES = {
     "Analysis": "loganalyze.judge.flight",

@@ -240,7 +240,7 @@ def _log_of(point: dict[str, Any], path: Path) -> FlightLog:
 
 def _margins(log: FlightLog, sheet: LimitsSheet, states: dict[str, float]) -> dict[str, Any]:
     from loganalyze.judge.flight import analyze
-    from loganalyze.show.facts import flight_facts
+    from loganalyze.show.account import flight_facts
     from loganalyze.show.wording import STATES
 
     analysis = analyze(log, sheet, declared=states)

@@ -31,9 +31,9 @@ if TYPE_CHECKING:
     from loganalyze.assess.priors import Prior
     from loganalyze.assess.results import Assessment
     from loganalyze.sheets.limits import LimitsSheet
+    from loganalyze.show.facts import Summary
     from loganalyze.show.paper import Paper
     from loganalyze.show.reports import Wish
-    from loganalyze.show.summary import Summary
     from loganalyze.show.terminal import Level
     from loganalyze.show.wording.presentation import Clock, Presentation, Reader
 

@@ -112,7 +112,7 @@ def _check_plot(plot: Path, overwrite: bool) -> None:
 
 def _rows(envelope: Envelope, names: list[str]) -> list[dict[str, Any]]:
     from loganalyze.record.units import FOOT, KNOT
-    from loganalyze.show.facts import rounded
+    from loganalyze.show.plain import rounded
 
     return [
         {

@@ -17,7 +17,7 @@ from loganalyze.judge.flight import Analysis
 from loganalyze.problems import Problem
 from loganalyze.record.units import FOOT
 from loganalyze.show import wording
-from loganalyze.show.facts import smallest_facts
+from loganalyze.show.account import smallest_facts
 from loganalyze.show.picture import (
     BLUE,
     GREY,

@@ -14,15 +14,9 @@ from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.log import FlightLog
 from loganalyze.sheets.limits import LimitsSheet
 from loganalyze.show import wording
-from loganalyze.show.facts import (
-    ChannelFacts,
-    FlagFacts,
-    channel_facts,
-    flag_facts,
-    plain,
-    rounded,
-    utc_text,
-)
+from loganalyze.show.account import channel_facts, flag_facts
+from loganalyze.show.facts import ChannelFacts, FlagFacts
+from loganalyze.show.plain import plain, rounded, utc_text
 from loganalyze.show.sparklines import BLOCKS, sparkline
 
 GAPS_LISTED = 10

@@ -8,13 +8,14 @@ from functools import cache
 from pathlib import Path
 
 from loganalyze.assess.results import Assessment
-from loganalyze.show.facts import FlightFacts, Judged, analysis_of
+from loganalyze.show.account import Judged, analysis_of
+from loganalyze.show.facts import FlightFacts, Summary
 from loganalyze.show.page import report_html
 from loganalyze.show.paper import Paper, report_pdf
 from loganalyze.show.picture import png_bytes
 from loganalyze.show.report import flight_report
 from loganalyze.show.sections import Picture
-from loganalyze.show.summary import Summary, summary_of
+from loganalyze.show.summary import summary_of
 from loganalyze.show.wording.presentation import Presentation
 
 FORMATS = ("html", "pdf")

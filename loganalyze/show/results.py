@@ -13,10 +13,11 @@ import pyarrow.parquet as pq
 from loganalyze.assess.results import Assessment
 from loganalyze.judge.flight import Analysis
 from loganalyze.problems import Problem
-from loganalyze.show.facts import FlightFacts, Judged, analysis_of
+from loganalyze.show.account import Judged, analysis_of
+from loganalyze.show.facts import FlightFacts, Summary
 from loganalyze.show.figures import margin_figure
 from loganalyze.show.picture import save_figure
-from loganalyze.show.summary import Summary, summarise
+from loganalyze.show.summary import summarise
 from loganalyze.show.tables import (
     contribution_csv,
     contribution_rows,

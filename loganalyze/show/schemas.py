@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from loganalyze.assess import results
-from loganalyze.show.summary import Summary
+from loganalyze.show.facts import Summary
 from loganalyze.show.tables import (
     CONTRIBUTION_COLUMNS,
     EXCEEDANCE_COLUMNS,

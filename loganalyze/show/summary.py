@@ -3,83 +3,23 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import platform
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
-from loganalyze import __version__
 from loganalyze.judge.settings import Settings
 from loganalyze.problems import Problem
 from loganalyze.record.log import Source
 from loganalyze.sheets.limits import LimitsSheet
 from loganalyze.show import wording
-from loganalyze.show.facts import (
-    ChannelFacts,
-    FlightFacts,
-    Judged,
-    analysis_of,
-    channel_facts,
-    flight_facts,
-    plain,
-)
-
-
-@dataclass(frozen=True)
-class InputFacts:
-    """A file that went in: what it was for, its name, and its bytes."""
-
-    role: str
-    file: str
-    size: int
-    sha256: str
-
-
-@dataclass(frozen=True)
-class LimitFacts:
-    """A limit of the sheet, by name and published quantity."""
-
-    name: str
-    quantity: str
-
-
-@dataclass(frozen=True)
-class Summary:
-    """Everything that was found in one log. It holds no clock times: same inputs, same bytes."""
-
-    program: str
-    versions: dict[str, str]
-    aircraft: str
-    inputs: list[InputFacts]
-    dialect: dict[str, Any]
-    """How the file was understood: format, delimiter, encoding, ..."""
-    inferred: list[str]
-    """What the file itself didn't state, a sentence each."""
-    channels: list[ChannelFacts]
-    limits: list[LimitFacts]
-    settings: dict[str, Any]
-    declared: dict[str, float]
-    """States that the recorder doesn't hold, as they were declared."""
-    flights: list[FlightFacts]
-    cautions: list[str]
-
-    @property
-    def exceeded(self) -> bool:
-        """Whether any limit was exceeded."""
-        return any(flight.exceedances for flight in self.flights)
-
-    def plain(self) -> dict[str, Any]:
-        """Return the summary as JSON holds it: null where a number isn't known."""
-        return {field.name: plain(getattr(self, field.name)) for field in fields(self)}
-
-    def json(self) -> str:
-        """Return the summary as JSON text."""
-        return json.dumps(self.plain(), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+from loganalyze.show.account import Judged, analysis_of, channel_facts, flight_facts
+from loganalyze.show.facts import ChannelFacts, FlightFacts, InputFacts, LimitFacts, Summary
+from loganalyze.show.plain import plain
+from loganalyze.version import __version__
 
 
 def summarise(

@@ -25,7 +25,9 @@ from loganalyze.assess.results import (
     WITHIN,
     Assessment,
 )
-from loganalyze.show.facts import ExceedanceFacts, Judged, analysis_of, rounded
+from loganalyze.show.account import Judged, analysis_of
+from loganalyze.show.facts import ExceedanceFacts
+from loganalyze.show.plain import rounded
 from loganalyze.show.wording import STATES
 
 Kind = Literal["number", "integer", "string", "boolean", "datetime"]

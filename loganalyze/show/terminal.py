@@ -12,8 +12,7 @@ import numpy as np
 
 from loganalyze.assess.results import AssessedExceedance, Assurance, NearMiss
 from loganalyze.show import wording
-from loganalyze.show.facts import AssessmentFacts, ExceedanceFacts, FlightFacts
-from loganalyze.show.summary import Summary
+from loganalyze.show.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
 from loganalyze.show.wording import assurance as sure
 from loganalyze.show.wording import contributions as causes
 from loganalyze.show.wording import measures, phases, quality, severity, warnings

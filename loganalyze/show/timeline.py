@@ -23,7 +23,7 @@ from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.intervals import Intervals
 from loganalyze.show import wording
-from loganalyze.show.facts import start_utc
+from loganalyze.show.account import start_utc
 from loganalyze.show.picture import BLUE, VERMILION
 from loganalyze.show.traces import trace
 from loganalyze.show.wording import pictures as words

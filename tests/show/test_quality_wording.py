@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from loganalyze.judge import suspects
-from loganalyze.show.facts import SuspectFacts, flight_facts, plain
+from loganalyze.show.account import flight_facts
+from loganalyze.show.facts import SuspectFacts
+from loganalyze.show.plain import plain
 from loganalyze.show.wording import quality
 
 

@@ -7,7 +7,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from loganalyze.show import tables
-from loganalyze.show.facts import exceedance_facts
+from loganalyze.show.account import exceedance_facts
 
 
 def test_numbers_are_null_where_nan():

@@ -10,7 +10,8 @@ from loganalyze.assess.flight import assess_flight
 from loganalyze.judge.flight import analyze
 from loganalyze.record.log import Channel, FlightLog
 from loganalyze.show import wording
-from loganalyze.show.facts import flight_facts, plain, rounded
+from loganalyze.show.account import flight_facts
+from loganalyze.show.plain import plain, rounded
 from loganalyze.show.wording import report
 from loganalyze.show.wording.presentation import Presentation
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from loganalyze.assess.results import Assessment
 from loganalyze.judge.flight import Analysis
+from loganalyze.show.facts import Summary
 from loganalyze.show.report.evidence import (
     cautions,
     envelope,
@@ -18,7 +19,6 @@ from loganalyze.show.report.evidence import (
 from loganalyze.show.report.happened import found, ladder, panels, verdict, warning
 from loganalyze.show.report.subject import Subject
 from loganalyze.show.sections import Report, Section
-from loganalyze.show.summary import Summary
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording.presentation import Presentation, Reader
 

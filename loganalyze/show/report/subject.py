@@ -9,8 +9,7 @@ import numpy as np
 
 from loganalyze.assess.results import AssessedExceedance, Assessment
 from loganalyze.judge.flight import Analysis
-from loganalyze.show.facts import ExceedanceFacts, FlightFacts
-from loganalyze.show.summary import Summary
+from loganalyze.show.facts import ExceedanceFacts, FlightFacts, Summary
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording.presentation import Presentation
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts, Summary
 from loganalyze.show.wording import quality
 from loganalyze.show.wording.findings import FINDINGS, finding
 from loganalyze.show.wording.numbers import (
@@ -21,10 +22,6 @@ from loganalyze.show.wording.numbers import (
     mach,
     sentence_case,
 )
-
-if TYPE_CHECKING:
-    from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
-    from loganalyze.show.summary import Summary
 
 __all__ = [
     "CAUTIONS", "FINDINGS", "QUANTITIES", "STATES", "UNJUDGED", "clock", "closest", "count",

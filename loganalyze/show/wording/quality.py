@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from loganalyze.record.channels import kind
+from loganalyze.show.facts import SuspectFacts
 from loganalyze.show.wording.numbers import count, duration, sentence_case
 from loganalyze.show.wording.presentation import Presentation
-
-if TYPE_CHECKING:
-    from loganalyze.show.facts import SuspectFacts
 
 DOUBTS: dict[str, str] = {
     "synchronisation lost": "the recording had lost its synchronisation",

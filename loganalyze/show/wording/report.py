@@ -7,17 +7,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from loganalyze.assess.results import BEYOND, NOT_DETERMINABLE
+from loganalyze.assess.results import (
+    BEYOND,
+    NOT_DETERMINABLE,
+    Assurance,
+    Contributions,
+    Severity,
+    TimeToLimit,
+)
 from loganalyze.record.channels import CHANNELS, kind
+from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording.numbers import count, duration, in_judged, mach, sentence_case
 from loganalyze.show.wording.presentation import UNKNOWN, Presentation
 
-if TYPE_CHECKING:
-    from loganalyze.assess.results import Assurance, Contributions, Severity, TimeToLimit
-    from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
 
 def number_words(values: int) -> str:
     """Return a small count in words, a larger one in figures."""
