@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.clock import Clock, normal_interval
+from loganalyze.read.clocks.settling import Settled, nth, settle
+from loganalyze.read.clocks.ticks import Clock, normal_interval
 from loganalyze.read.columns import Column
 from loganalyze.read.fills import fill_sentences, flown, plateaus
 from loganalyze.read.held import blank_between, held_between, resolution
 from loganalyze.read.inference import all_kelvin
 from loganalyze.read.pieces import Rows
-from loganalyze.read.settling import Settled, nth, settle
 from loganalyze.read.understanding import Job
 from loganalyze.read.words import joined, unwrapped
 from loganalyze.record.channels import kind

@@ -13,7 +13,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.read.cells import MISSING
-from loganalyze.read.clock import Form, form_of_numbers
+from loganalyze.read.clocks.stamps import form_of_cells
+from loganalyze.read.clocks.ticks import Form, form_of_numbers
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.dialect import (
     NONE_SAID,
@@ -25,7 +26,6 @@ from loganalyze.read.dialect import (
 from loganalyze.read.files import LogFile, in_order
 from loganalyze.read.parser import BadPieceError, Parser, TableParser
 from loganalyze.read.pieces import Piece, Room
-from loganalyze.read.stamps import form_of_cells
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.sheets.columns import CLOCK_PARTS
 from loganalyze.sheets.exports import FileHabits

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from loganalyze.air.atmosphere import A0, P0, R_AIR, T0
 from loganalyze.read.assembly import assembled, room_for
-from loganalyze.read.clock import Clock
+from loganalyze.read.clocks.settling import EXCURSION_ROWS, Break, find_break
+from loganalyze.read.clocks.ticks import Clock
 from loganalyze.read.flight_cuts import CutSettings, Run, Tracker
 from loganalyze.read.pieces import Piece, Rows
-from loganalyze.read.settling import EXCURSION_ROWS, Break, find_break
 from loganalyze.read.understanding import Job
 from loganalyze.record.log import FlightLog
 from loganalyze.record.rooms import Reused

@@ -12,7 +12,7 @@ import pyarrow as pa
 
 from loganalyze.problems import Problem
 from loganalyze.read.assembly import assembled, room_for
-from loganalyze.read.clock import Clock
+from loganalyze.read.clocks.ticks import Clock
 from loganalyze.read.cutting import Cutter
 from loganalyze.read.files import WORKERS
 from loganalyze.read.flight_cuts import CutSettings

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.read.clock import SAMPLED_STEPS, stretches
+from loganalyze.read.clocks.ticks import SAMPLED_STEPS, stretches
 
 Floats = NDArray[np.float64]
 

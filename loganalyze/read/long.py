@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import numbers
 from loganalyze.read.cells import MISSING, Numerals
-from loganalyze.read.clock import Form, Ticks
+from loganalyze.read.clocks.ticks import Form, Ticks
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.csv import CsvLog
 from loganalyze.read.dialect import strip_brackets

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import numbers
 from loganalyze.read.cells import MISSING, Numerals
-from loganalyze.read.clock import Form
+from loganalyze.read.clocks.ticks import Form
 from loganalyze.read.columns import Column
 from loganalyze.read.long import LongLog
 from loganalyze.read.long_parsing import (

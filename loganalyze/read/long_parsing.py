@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import numbers
 from loganalyze.read.cells import MISSING
-from loganalyze.read.clock import Form, Ticks
+from loganalyze.read.clocks.ticks import Form, Ticks
 from loganalyze.read.columns import Column
 from loganalyze.read.csv import CsvLog
 from loganalyze.read.files import in_order

@@ -17,12 +17,12 @@ import pyarrow.parquet as pq
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import DTYPES, numbers
 from loganalyze.read.cells import Numerals
-from loganalyze.read.clock import Form, Ticks, form_of_numbers, ticks_of
+from loganalyze.read.clocks.stamps import BadStampError, form_of_cells, parse_stamps
+from loganalyze.read.clocks.ticks import Form, Ticks, form_of_numbers, ticks_of
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.files import WORKERS, LogFile, in_order, one_ahead
 from loganalyze.read.fills import Filler
 from loganalyze.read.pieces import Piece, Room
-from loganalyze.read.stamps import BadStampError, form_of_cells, parse_stamps
 from loganalyze.read.states import UnknownStateError, mapped, meaning, recoded
 from loganalyze.record.channels import kind as channel_kind
 

@@ -11,13 +11,13 @@ import pyarrow.csv as pc
 
 from loganalyze.problems import Problem
 from loganalyze.read.cells import MISSING
-from loganalyze.read.clock import Form, Ticks, ticks_of
+from loganalyze.read.clocks.stamps import BadStampError, parse_stamps
+from loganalyze.read.clocks.ticks import Form, Ticks, ticks_of
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.dialect import Dialect, split_line
 from loganalyze.read.fills import Filler
 from loganalyze.read.mending import STARTS, Mender
 from loganalyze.read.pieces import Piece
-from loganalyze.read.stamps import BadStampError, parse_stamps
 from loganalyze.read.states import WORDS, Meaning, UnknownStateError, mapped, meaning
 from loganalyze.record.channels import kind as channel_kind
 

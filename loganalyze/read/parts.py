@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import convert, numbers
-from loganalyze.read.clock import MISSING, Clock, Form, Ticks
+from loganalyze.read.clocks.ticks import MISSING, Clock, Form, Ticks
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.files import LogFile
 from loganalyze.read.pieces import Piece, Room

@@ -12,7 +12,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.read.arrow import convert
-from loganalyze.read.clock import Ticks, rises
+from loganalyze.read.clocks.ticks import Ticks, rises
 from loganalyze.record.units import Unit
 
 BLOCK = 1 << 15

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from loganalyze.read.clock import Form
-from loganalyze.read.clock_forms import find_form
+from loganalyze.read.clocks.forms import find_form
+from loganalyze.read.clocks.ticks import Form
 from loganalyze.read.columns import Column, recognise
 from loganalyze.read.inference import settle_units
 from loganalyze.read.opening import Named, open_source

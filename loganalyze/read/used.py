@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from loganalyze.read.clocks.stamps import DAY_FIRST, MONTH_FIRST
 from loganalyze.read.columns import Column
 from loganalyze.read.opening import Named
-from loganalyze.read.stamps import DAY_FIRST, MONTH_FIRST
 from loganalyze.read.understanding import Job, understand
 from loganalyze.sheets.columns import ColumnsFile
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from loganalyze.read import dates
-from loganalyze.read.counters import Wheel, Years, filled
-from loganalyze.read.gears import DayGear, FrameGear, WeekGear
+from loganalyze.read.clocks import dates
+from loganalyze.read.clocks.counters import Wheel, Years, filled
+from loganalyze.read.clocks.gears import DayGear, FrameGear, WeekGear
 
 NAN = np.nan
 DAY = 86400.0

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 
-from loganalyze.read.clock import Form
+from loganalyze.read.clocks.ticks import Form
 from loganalyze.read.columns import Column
 
 _ZONE = re.compile(r"(?:UTC|GMT)\s*([+-])\s*(\d{1,2})(?::?(\d\d))?(?!\d)", re.IGNORECASE)

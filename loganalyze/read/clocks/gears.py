@@ -14,8 +14,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.read.counters import Wheel, Years, filled
-from loganalyze.read.dates import DAY, WEEK, days_of, days_of_ordinal
+from loganalyze.read.clocks.counters import Wheel, Years, filled
+from loganalyze.read.clocks.dates import DAY, WEEK, days_of, days_of_ordinal
 
 Floats = NDArray[np.float64]
 

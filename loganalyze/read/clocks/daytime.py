@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read import dates
+from loganalyze.read.clocks import dates
 from loganalyze.read.columns import Column
 
 Floats = NDArray[np.float64]

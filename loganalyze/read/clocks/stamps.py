@@ -12,8 +12,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.clock import MISSING, Form
-from loganalyze.read.dates import days_of, days_of_ordinal, full_year
+from loganalyze.read.clocks.dates import days_of, days_of_ordinal, full_year
+from loganalyze.read.clocks.ticks import MISSING, Form
 
 _TIME = (r"(?P<H>\d{1,2}):(?P<M>\d\d)(:(?P<S>\d\d)([.,](?P<f>\d{1,9}))?)?"
          r"(\s*(?P<half>[AaPp])\.?[Mm]\.?)?")

@@ -9,9 +9,9 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from loganalyze.read import dates
-from loganalyze.read.clock import MISSING, ticks_of
-from loganalyze.read.stamps import YEAR_FIRST, BadStampError, parse_stamps
+from loganalyze.read.clocks import dates
+from loganalyze.read.clocks.stamps import YEAR_FIRST, BadStampError, parse_stamps
+from loganalyze.read.clocks.ticks import MISSING, ticks_of
 
 Floats = NDArray[np.float64]
 Arrays = Mapping[str, pa.Array]

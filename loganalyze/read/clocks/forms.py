@@ -10,10 +10,11 @@ from functools import partial
 import numpy as np
 
 from loganalyze.problems import Problem
-from loganalyze.read import dates
-from loganalyze.read.clock import Form
-from loganalyze.read.clock_numbers import decoding, looks_serial
-from loganalyze.read.clock_parts import (
+from loganalyze.read.clocks import dates
+from loganalyze.read.clocks.date_order import Export, find_order
+from loganalyze.read.clocks.daytime import decoding, looks_serial
+from loganalyze.read.clocks.gears import DayGear, FrameGear, WeekGear
+from loganalyze.read.clocks.parts import (
     Part,
     as_numbers,
     date_of_parts,
@@ -28,11 +29,10 @@ from loganalyze.read.clock_parts import (
     stacked,
     stamped,
 )
+from loganalyze.read.clocks.stamps import YEAR_FIRST, written
+from loganalyze.read.clocks.ticks import Form
+from loganalyze.read.clocks.zones import as_named, no_zone
 from loganalyze.read.columns import Column
-from loganalyze.read.date_order import Export, find_order
-from loganalyze.read.gears import DayGear, FrameGear, WeekGear
-from loganalyze.read.stamps import YEAR_FIRST, written
-from loganalyze.read.zones import as_named, no_zone
 from loganalyze.sheets.exports import ClockHabits
 
 LEAST_IN_A_MINUTE = 30

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import numbers
+from loganalyze.read.clocks.counters import Wheel
+from loganalyze.read.clocks.dates import DAY, WEEK
+from loganalyze.read.clocks.gears import FrameGear, Gear
 from loganalyze.read.columns import Column
-from loganalyze.read.counters import Wheel
-from loganalyze.read.dates import DAY, WEEK
-from loganalyze.read.gears import FrameGear, Gear
 from loganalyze.record.units import Unit
 
 MISSING = np.iinfo(np.int64).min
