@@ -30,6 +30,9 @@ LARGEST_GROUP = 1 << 22
 """Rows above which a row group is read batch by batch, to bound memory."""
 LEAN_GROUP = 1 << 19
 """As that, where memory is to be spared."""
+MANY_GROUPS, SMALL_GROUP = 8, 100_000
+"""So many row groups of fewer rows, on average, are read batch by batch, too: a task for each
+column of each costs more than decoding does."""
 BATCH = 1 << 17
 """Rows of a batch: more of them take Arrow's pool memory that it doesn't give back."""
 LEAN_AHEAD = 4
@@ -125,7 +128,8 @@ class ParquetLog:
         """
         clock = form.parts or (time,)
         groups = [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
-        if max(groups) > (LEAN_GROUP if lean else LARGEST_GROUP):
+        small = len(groups) > MANY_GROUPS and self.about.num_rows < SMALL_GROUP * len(groups)
+        if small or max(groups) > (LEAN_GROUP if lean else LARGEST_GROUP):
             yield from self._batches(clock, form, columns)
             return
         # A task decodes one column of a group: it then lies in the cache to be converted.

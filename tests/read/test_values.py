@@ -180,6 +180,28 @@ def test_flights_are_slices_of_the_whole_log(form: str, tmp_path: Path) -> None:
         start = stop
 
 
+@pytest.mark.parametrize("small", [0, 100_000], ids=["column by column", "batch by batch"])
+def test_many_small_row_groups_are_read_as_one_large_one_is(
+        small: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("loganalyze.read.parquet.SMALL_GROUP", small)
+    n, rng = 5000, np.random.default_rng(3)
+    table = {
+        "time_s": pa.array(np.arange(n) / 4),
+        "press_alt_ft": pa.array(np.arange(n) % 4000, pa.int32(), mask=rng.random(n) < 0.1),
+        "ias_kt": pa.array(np.where(rng.random(n) < 0.01, 9999.0, rng.normal(200, 5, n))),
+        "gear down": pa.array(np.arange(n) % 900 < 400),
+        "flap_deg": pa.array(np.full(n, 10.0), pa.float32(), mask=np.arange(n) // 40 % 2 == 0)}
+    large = parquet(tmp_path, table, "large.parquet")
+    many = parquet(tmp_path, table, "many.parquet", rows=37)
+    for one, other in ((read_log(large), read_log(many)),
+                       (next(read_flights(large)), next(read_flights(many)))):
+        assert one.steps == other.steps
+        assert one.channels.keys() == other.channels.keys()
+        for name, channel in one.channels.items():
+            assert channel.values.tobytes() == other.channels[name].values.tobytes()
+        assert one.time.tobytes() == other.time.tobytes()
+
+
 def test_a_gap_no_longer_than_asked_does_not_cut(tmp_path: Path) -> None:
     path = export(tmp_path, "time_s,press_alt_ft,ias_kt\n0,0,200\n1,0,200\n101,0,200\n102,0,200\n")
     assert [len(log) for log in read_flights(path, gap_s=100)] == [4]
