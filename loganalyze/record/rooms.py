@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import weakref
 from collections import deque
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -28,20 +29,25 @@ class Reused:
         """Return float64[count], to be filled."""
         # Room that is never filled is never touched, so rounding up costs no memory.
         room = 1 << (count - 1).bit_length() if count else 0
-        # Arrays may come back from another thread at any time: a look before would tell nothing.
-        try:
-            memory = self._free[room].pop()
-        except (KeyError, IndexError):
+        memory = self._large_enough(room)
+        if memory is None:
+            self._free.clear()  # What is too small now would only be in the way.
             memory = np.empty(room)
         lent = _Lent(memory)
         weakref.finalize(lent, self._take_back, memory).atexit = False
         return np.asarray(lent)[:count]
 
+    def _large_enough(self, room: int) -> Floats | None:
+        for size in sorted(self._free):
+            # Arrays come back at any time, from any thread: a look before would tell nothing.
+            with suppress(KeyError, IndexError):
+                if size >= room:
+                    return self._free[size].pop()
+        return None
+
     def _take_back(self, memory: Floats) -> None:
         kept = sum(room * len(free) for room, free in list(self._free.items()))
-        if kept + len(memory) > self._most:
-            self._free.clear()  # What was kept has another size: it isn't what is needed now.
-        if len(memory) <= self._most:
+        if kept + len(memory) <= self._most:
             self._free.setdefault(len(memory), deque()).append(memory)
 
 

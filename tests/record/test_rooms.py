@@ -27,14 +27,30 @@ def test_room_comes_again_once_it_was_let_go_of():
     assert (again == 7).all()
 
 
-def test_room_of_a_like_size_comes_again_and_other_room_does_not():
+def test_room_that_is_large_enough_comes_again():
     room = Reused()
     where = place(room(1000))
-    assert place(room(700)) == where
-    other = room(5000)
-    assert place(other) != where
-    assert len(other) == 5000
-    assert place(room(1024)) == where
+    for count in (1024, 700, 3, 0, 1000):
+        array = room(count)
+        assert (len(array), place(array)) == (count, where)
+        del array
+
+
+def test_room_that_is_too_small_is_let_go_of():
+    room = Reused()
+    small = [room(1000) for _ in range(3)]
+    del small
+    assert sum(map(len, room._free.values())) == 3
+    large = place(room(5000))
+    assert list(room._free) == [8192]
+    assert place(room(1000)) == large
+
+
+def test_what_is_large_enough_but_in_use_is_not_taken():
+    room = Reused()
+    held = room(5000)
+    other = room(1000)
+    assert not np.shares_memory(held, other)
 
 
 @pytest.mark.parametrize("part", [
@@ -61,15 +77,9 @@ def test_room_of_which_a_part_is_held_does_not_come_again(part):
 
 def test_no_more_than_asked_for_is_kept():
     room = Reused(most=2048)
-    large = room(5000)
-    small, other, third = room(1000), room(1000), room(1000)
-    kept = {place(small), place(other)}
-    last = place(third)
-    del large, small, other
-    assert {place(room(1000)), place(room(1000))} <= kept
-    del third  # What was kept goes for it.
-    assert place(room(1000)) == last
-    assert sum(map(len, room._free.get(8192, ()))) == 0
+    held = [room(1000), room(5000), room(1000), room(1000)]
+    del held
+    assert {size: len(free) for size, free in room._free.items()} == {1024: 2}
 
 
 def test_nothing_is_asked_for():
