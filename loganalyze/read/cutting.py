@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 
 FLIGHT_ROOM = 1 << 22
 """Rows that a flight gets room for at first (room that isn't filled costs no memory)."""
+SHARE = 4
+"""A flight that fills less than one in so many rows of its room gets memory of its own: whoever
+keeps it would keep the room, with all that was ever in it."""
 _DENSITY = P0 / (R_AIR * T0)
 _PASCALS_A_METRE = 12.0
 """What the static pressure changes with height near sea level: good enough for a steady one."""
@@ -37,7 +40,9 @@ class Cutter:
         self._settings = settings
         self._clock = Clock(job.form)
         self._names = [column.channel for column in job.columns]
-        self._rows = room_for(job, FLIGHT_ROOM, Reused())
+        # Room for one flight is kept for the next.
+        self._rows = room_for(job, FLIGHT_ROOM, Reused(FLIGHT_ROOM * (len(job.columns) + 1)))
+        self._most = 0  # Rows that were in one room together.
         self._dropped = 0  # Rows of the file before the first that is held.
         self._latest = -np.inf
         self._flown = False
@@ -58,6 +63,7 @@ class Cutter:
         time = self._clock.elapsed(piece.ticks)
         self.empty = self.empty and not len(time)
         self._rows.add(time, piece)
+        self._most = max(self._most, len(self._rows))
 
     def place(self, column: int, start: int, array: pa.Array) -> None:
         """Convert a column's values, from row `start` of the file on, of the next piece."""
@@ -262,6 +268,8 @@ class Cutter:
                     f"flight that begins at {rows.time[0]:g} s are ground running, and belong to "
                     "none.")
             self._left_rows, self._left_s = 0, 0.0
+        if SHARE * len(rows) < self._most:
+            rows = rows.own()
         return assembled(self._job, self._clock, rows, said, counts)
 
 

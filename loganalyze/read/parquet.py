@@ -6,7 +6,7 @@ import json
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import partial
+from functools import cached_property, partial
 from threading import local
 from typing import Any
 
@@ -75,7 +75,12 @@ class ParquetLog:
     @property
     def likely_rows(self) -> int:
         """The rows that the file holds."""
-        return int(self.about.num_rows)
+        return sum(self._groups)
+
+    @cached_property
+    def _groups(self) -> list[int]:
+        """The rows of each row group: what is decoded, whatever the file says of them together."""
+        return [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
 
     def described(self) -> dict[str, Any]:
         """Return how the file is written, in facts worth printing."""
@@ -127,8 +132,8 @@ class ParquetLog:
         given.
         """
         clock = form.parts or (time,)
-        groups = [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
-        small = len(groups) > MANY_GROUPS and self.about.num_rows < SMALL_GROUP * len(groups)
+        groups = self._groups
+        small = len(groups) > MANY_GROUPS and sum(groups) < SMALL_GROUP * len(groups)
         if small or max(groups) > (LEAN_GROUP if lean else LARGEST_GROUP):
             yield from self._batches(clock, form, columns)
             return

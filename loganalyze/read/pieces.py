@@ -131,19 +131,18 @@ class Rows:
 
     def after(self, row: int) -> Rows:
         """Return the rows from `row` on, copied; room for more is made once more come."""
-        rest = Rows(self._given, 0, self._watched)
+        rest = self._part(row, self._count)
         rest._least, rest._supply = self._least, self._supply
-        rest._steep = [_cut(steep, row, self._count) for steep in self._steep]
-        rest._paces = _cut(self._paces, row, self._count)
-        rest._widest = _cut(self._widest, row, self._count)
-        # One block of memory: the system gives a large one quicker than many.
-        rest._arrays = list(np.stack([array[row : self._count] for array in self._arrays]))
-        rest._count = self._count - row
-        rest.rising = self.rising or rises(rest.time)
-        return rest
+        return rest.own()
 
     def before(self, start: int, stop: int) -> Rows:
         """Return the rows from `start` to before `stop`, sharing memory, and hand on the counts."""
+        part = self._part(start, stop)
+        part.left_out, part.counted = self.left_out, self.counted
+        self.left_out, self.counted = 0, Counter()
+        return part
+
+    def _part(self, start: int, stop: int) -> Rows:
         part = Rows(self._given, 0, self._watched)
         part._steep = [_cut(steep, start, stop) for steep in self._steep]
         part._paces = _cut(self._paces, start, stop)
@@ -151,8 +150,6 @@ class Rows:
         part._arrays = [array[start:stop] for array in self._arrays]
         part._count = stop - start
         part.rising = self.rising or rises(part.time)
-        part.left_out, part.counted = self.left_out, self.counted
-        self.left_out, self.counted = 0, Counter()
         return part
 
     def looks(self, column: int, rate: float) -> list[Look] | None:
@@ -165,6 +162,12 @@ class Rows:
         return [(start, stop, np.inf if most <= rate * pace else rate * pace)
                 for (start, stop, most), (_, _, pace) in zip(
                     sorted(self._steep[column]), self._paces, strict=True)]
+
+    def own(self) -> Rows:
+        """Return the same rows, in memory that nothing else shares."""
+        # One block of memory: the system gives a large one quicker than many.
+        self._arrays = list(np.stack([array[: self._count] for array in self._arrays]))
+        return self
 
     def unsteady(self, row: int, widest: float) -> tuple[int, int] | None:
         """Return the next rows, from `row` on, to which the time may not rise, or by too much.

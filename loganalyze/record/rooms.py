@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import weakref
-from collections import deque
-from contextlib import suppress
 from typing import Any
 
 import numpy as np
@@ -18,37 +16,34 @@ class Reused:
     """Gives arrays whose memory is used again once nobody holds them, or a part of them.
 
     Memory from the system is blank, and blanking it costs as much as filling it. An array from
-    here holds whatever was in it before. Room for at most `most` numbers is kept for later.
+    here holds whatever was in it before. Only room of the size last asked for is kept, for `most`
+    numbers at most, and nothing once the giver itself is gone.
     """
 
-    def __init__(self, most: float = np.inf) -> None:
-        self._free: dict[int, deque[Floats]] = {}
+    def __init__(self, most: int) -> None:
         self._most = most
+        self._size = 0
+        self._free: list[Floats] = []
 
     def __call__(self, count: int) -> Floats:
         """Return float64[count], to be filled."""
         # Room that is never filled is never touched, so rounding up costs no memory.
-        room = 1 << (count - 1).bit_length() if count else 0
-        memory = self._large_enough(room)
-        if memory is None:
-            self._free.clear()  # What is too small now would only be in the way.
-            memory = np.empty(room)
+        size = 1 << (count - 1).bit_length() if count else 0
+        if size != self._size:
+            self._size, self._free = size, []
+        try:
+            # Arrays come back at any time, from any thread: a look before would tell nothing.
+            memory = self._free.pop()
+        except IndexError:
+            memory = np.empty(size)
         lent = _Lent(memory)
-        weakref.finalize(lent, self._take_back, memory).atexit = False
+        weakref.finalize(lent, _give_back, weakref.ref(self), memory).atexit = False
         return np.asarray(lent)[:count]
 
-    def _large_enough(self, room: int) -> Floats | None:
-        for size in sorted(self._free):
-            # Arrays come back at any time, from any thread: a look before would tell nothing.
-            with suppress(KeyError, IndexError):
-                if size >= room:
-                    return self._free[size].pop()
-        return None
-
-    def _take_back(self, memory: Floats) -> None:
-        kept = sum(room * len(free) for room, free in list(self._free.items()))
-        if kept + len(memory) <= self._most:
-            self._free.setdefault(len(memory), deque()).append(memory)
+    def take_back(self, memory: Floats) -> None:
+        """Keep memory that nobody holds any more, if it may be of use."""
+        if len(memory) == self._size and (len(self._free) + 1) * self._size <= self._most:
+            self._free.append(memory)
 
 
 class _Lent:
@@ -56,6 +51,11 @@ class _Lent:
 
     def __init__(self, memory: Floats) -> None:
         self.__array_interface__: dict[str, Any] = memory.__array_interface__
+
+
+def _give_back(giver: weakref.ref[Reused], memory: Floats) -> None:
+    if (there := giver()) is not None:
+        there.take_back(memory)
 
 
 def pooled(count: int) -> Floats:

@@ -111,7 +111,7 @@ def test_tasks_give_their_results_in_order_however_many_are_ahead(ahead):
 
 def test_room_from_anywhere_holds_the_same():
     time = np.arange(100.0)
-    for supply in (np.empty, pooled, Reused()):
+    for supply in (np.empty, pooled, Reused(1 << 20)):
         rows = Rows([find_unit("kt")], 50, supply=supply)  # It grows.
         rows.add(time, Piece(time, [pa.array(time)]))
         assert np.array_equal(rows.values[0], time * KNOT)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import gc
-import sys
+import weakref
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -16,8 +16,15 @@ def place(array: np.ndarray) -> int:
     return array.ctypes.data
 
 
+def root(array: np.ndarray) -> np.ndarray:
+    """The array that an array is a part of, whose memory it keeps."""
+    while isinstance(array.base, np.ndarray):
+        array = array.base
+    return array
+
+
 def test_room_comes_again_once_it_was_let_go_of():
-    room = Reused()
+    room = Reused(1 << 20)
     array = room(1000)
     where = place(array)
     array[:] = 7
@@ -27,30 +34,40 @@ def test_room_comes_again_once_it_was_let_go_of():
     assert (again == 7).all()
 
 
-def test_room_that_is_large_enough_comes_again():
-    room = Reused()
+def test_room_of_a_like_size_comes_again():
+    room = Reused(1 << 20)
     where = place(room(1000))
-    for count in (1024, 700, 3, 0, 1000):
+    for count in (1024, 700, 513, 1000):
         array = room(count)
         assert (len(array), place(array)) == (count, where)
         del array
 
 
-def test_room_that_is_too_small_is_let_go_of():
-    room = Reused()
-    small = [room(1000) for _ in range(3)]
+def test_room_of_another_size_is_let_go_of():
+    room = Reused(1 << 20)
+    held = [room(1000) for _ in range(3)]
+    del held
+    assert len(room._free) == 3
+    small = room(300)  # Nobody who keeps this is to keep room for a thousand.
+    assert root(small).nbytes == 8 * 512
+    assert room._free == []
+    large = room(5000)
     del small
-    assert sum(map(len, room._free.values())) == 3
-    large = place(room(5000))
-    assert list(room._free) == [8192]
-    assert place(room(1000)) == large
+    assert room._free == []
+    del large
+    assert [len(memory) for memory in room._free] == [8192]
 
 
-def test_what_is_large_enough_but_in_use_is_not_taken():
-    room = Reused()
-    held = room(5000)
-    other = room(1000)
-    assert not np.shares_memory(held, other)
+def test_nothing_is_kept_once_the_giver_is_gone():
+    room = Reused(1 << 20)
+    kept, other = room(1000), room(1000)
+    giver = weakref.ref(room)
+    del room
+    assert giver() is None
+    kept[:] = 7
+    del other
+    gc.collect()
+    assert (kept == 7).all()
 
 
 @pytest.mark.parametrize("part", [
@@ -58,7 +75,7 @@ def test_what_is_large_enough_but_in_use_is_not_taken():
     lambda array: array.view(np.uint8)[17:], lambda array: memoryview(array),
 ])
 def test_room_of_which_a_part_is_held_does_not_come_again(part):
-    room = Reused()
+    room = Reused(1 << 20)
     array = room(1000 - 1000 % 6)
     array[:] = 3
     held = part(array)
@@ -77,18 +94,20 @@ def test_room_of_which_a_part_is_held_does_not_come_again(part):
 
 def test_no_more_than_asked_for_is_kept():
     room = Reused(most=2048)
-    held = [room(1000), room(5000), room(1000), room(1000)]
+    held = [room(1000) for _ in range(3)]
     del held
-    assert {size: len(free) for size, free in room._free.items()} == {1024: 2}
+    assert [len(memory) for memory in room._free] == [1024, 1024]
+    large = room(5000)
+    del large
+    assert room._free == []
 
 
 def test_nothing_is_asked_for():
-    assert len(Reused()(0)) == 0
+    assert len(Reused(1 << 20)(0)) == 0
 
 
-@pytest.mark.skipif(sys.implementation.name != "cpython", reason="frees at once only there")
 def test_threads_never_get_the_same_room():
-    room = Reused()
+    room = Reused(1 << 20)
 
     def work(number: int) -> bool:
         good = True
