@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.clocks.settling import Settled, nth, settle
+from loganalyze.read.clocks.settling import Settled, nth, settled
 from loganalyze.read.clocks.ticks import Clock, normal_interval
 from loganalyze.read.columns import Column
 from loganalyze.read.fills import fill_sentences, flown, plateaus
@@ -40,38 +40,38 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     `said` and `counts` are sentences and counts of what was left out around them. Raises Problem
     where the clock can't be followed.
     """
-    settled = Settled(rows.time) if rows.rising else settle(rows.time, job.where)
-    maker = _Maker(job, settled, rows)
+    rising = settled(rows.time, rows.rising, job.where)
+    maker = _Maker(job, rising, rows)
     channels = {column.channel: maker.channel(column) for column in job.columns
                 if not column.channel.endswith(FINE)}
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
-    inferred = (*job.source.inferred, *clock.sentences, *said, *settled.sentences,
+    inferred = (*job.source.inferred, *clock.sentences, *said, *rising.sentences,
                 *fill_sentences(rows.counted), *maker.sentences)
     source = job.source if inferred == job.source.inferred else replace(
         job.source, inferred=inferred)
-    found: dict[str, Any] = {"rows": len(rows), "kept": len(settled.time)}
-    if settled.spread:
-        found["spread over a coarse stamp"] = settled.spread
-    found |= {f"set aside, {reason}": count for reason, count in settled.aside.items()}
+    found: dict[str, Any] = {"rows": len(rows), "kept": len(rising.time)}
+    if rising.spread:
+        found["spread over a coarse stamp"] = rising.spread
+    found |= {f"set aside, {reason}": count for reason, count in rising.aside.items()}
     if rows.left_out:
         found["lines without a sample"] = rows.left_out
     found |= {**rows.counted, **(counts or {})}
-    return FlightLog(settled.time, channels, source, clock.utc_start, fastest,
+    return FlightLog(rising.time, channels, source, clock.utc_start, fastest,
                      (Step("read", {"clock": job.form.words}, found),))
 
 
 class _Maker:
     """Makes the channels of a log from its columns, and says what it did to get them."""
 
-    def __init__(self, job: Job, settled: Settled, rows: Rows) -> None:
+    def __init__(self, job: Job, rising: Settled, rows: Rows) -> None:
         self._job = job
-        self._time = settled.time
-        self._keep = settled.keep
+        self._time = rising.time
+        self._keep = rising.keep
         names = [column.channel for column in job.columns]
         self._values = dict(zip(names, rows.values, strict=True))
         self._places = {name: i for i, name in enumerate(names)}
         self._rows = rows
-        self.interval = normal_interval(settled.time)
+        self.interval = normal_interval(rising.time)
         self.sentences: list[str] = []
 
     def _kept(self, name: str) -> Floats:

@@ -118,7 +118,7 @@ def test_a_gap_begins_a_stretch():
     assert (found.row, found.reset, found.before_s, found.after_s) == (3, False, 2, 500)
     assert (row, latest) == (3, 2)
     assert breaks([0, 1, 100, 101])[0] is None
-    assert breaks([NAN, 0, NAN, 500])[0].row == 3
+    assert breaks([NAN, 0, NAN, 500, 501])[0].row == 3
 
 
 def test_a_lone_leap_ahead_is_no_gap():
@@ -128,7 +128,11 @@ def test_a_lone_leap_ahead_is_no_gap():
 def test_a_leap_at_the_end_waits_for_the_rows_to_come():
     found, row, latest = breaks([0, 1, 2, 500], final=False)
     assert (found, row, latest) == (None, 3, 2)
-    assert breaks([0, 1, 2, 500])[0].row == 3
+    assert breaks([0, 1, 2, 500, 501])[0].row == 3
+
+
+def test_a_lone_last_row_shows_no_gap():
+    assert breaks([0, 1, 2, 500]) == (None, 4, 2)
 
 
 def test_a_reset_begins_a_stretch_once_it_has_run_on():
@@ -141,3 +145,57 @@ def test_a_reset_begins_a_stretch_once_it_has_run_on():
 
 def test_a_short_fall_is_no_reset():
     assert breaks(clock(np.arange(1000), np.arange(980, 1200)))[0] is None
+
+
+@pytest.mark.parametrize("ahead", [30, 90, 600, 3600, 40000])
+@pytest.mark.parametrize("row", [0, 1, 500, 998, 999])
+def test_one_stamp_ahead_begins_no_stretch(ahead, row):
+    time = np.arange(1000.0)
+    time[row] += ahead
+    assert breaks(time, gap_s=3600)[0] is None
+    settled = settle(time, "log")
+    assert len(settled.time) == 999
+    assert sum(settled.aside.values()) == 1
+    assert settled.keep is not None
+    assert row not in settled.keep
+
+
+def test_a_reset_after_a_few_stamps_ahead_is_still_found():
+    time = clock(np.arange(1000), 1600, np.arange(1001, 2000), np.arange(100))
+    found, _, _ = breaks(time, gap_s=3600)
+    assert (found.row, found.reset, found.before_s) == (2000, True, 1999)
+
+
+@pytest.mark.parametrize("shift", [-600.0, 600.0])
+@pytest.mark.parametrize("row", [0, 99])
+def test_a_row_alone_at_an_end_is_set_aside(row, shift):
+    time = np.arange(100.0)
+    time[row] += shift
+    settled = settle(time, "log")
+    assert sum(settled.aside.values()) == 1
+    assert np.ptp(settled.time) == 98
+
+
+def test_rows_a_few_places_out_of_order_are_sorted_and_said():
+    order = np.arange(200)
+    order[[10, 11]] = [11, 10]
+    order[50:58] = [57, *range(50, 57)]
+    settled = settle(order / 4, "log")
+    assert settled.time.tolist() == (np.arange(200) / 4).tolist()
+    assert settled.keep is not None
+    assert order[settled.keep].tolist() == list(range(200))
+    assert settled.sentences == (
+        "10 rows were out of order, by 7 places at most: sorted by time.",)
+
+
+def test_rows_far_out_of_order_are_not_sorted():
+    order = np.r_[np.arange(50), np.arange(70, 100), np.arange(50, 70), np.arange(100, 400)]
+    settled = settle(order.astype(float), "log")
+    assert settled.aside == {"time runs backwards": 20}
+
+
+def test_a_stamp_that_was_not_missing_is_not_sorted_in():
+    time = np.arange(100.0)
+    time[40] = 44.5
+    settled = settle(time, "log")
+    assert settled.aside == {"time leaps ahead": 1}

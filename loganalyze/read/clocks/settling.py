@@ -1,4 +1,4 @@
-"""A clock that rises: stamps spread, rows set aside, breaks found; nothing sorted, all counted."""
+"""A clock that rises: rows put in order, stamps spread, rows set aside, breaks found; all said."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
+from loganalyze.read.clocks.ticks import normal_interval
 
 Floats = NDArray[np.float64]
 
@@ -18,16 +19,28 @@ RESET_S = 60.0
 had run for so long; less is an excursion, whose rows are set aside."""
 EXCURSION_ROWS = 8
 """A stamp that leaps ahead and falls back within so many rows is an excursion, not a gap."""
+OUT_OF_PLACE_ROWS = 8
+"""Rows that are at most so many places out of order are sorted: buffers of recorders and
+telemetry hold a few rows (common practice, no source); more is another fault."""
+ALONE_S, ALONE_STEPS = 10.0, 10.0
+"""A first or last row so far [s], and so many steps, from all others has nothing that shows
+whether its stamp or a gap is meant."""
+FEWEST_STAMPS = 8
+"""So many stamps show what step is usual."""
 COARSE_SHARE = 0.1
 """Stamps that repeat on at least this share of rows, all along, are coarse; fewer are faults."""
+
+
+ALONE = "alone before or after a gap, so that its time may be wrong"
 
 
 @dataclass(frozen=True)
 class Settled:
     """A rising clock.
 
-    ``keep`` : the rows whose time is kept, or None for all; ``aside`` : rows set aside, by
-    reason; ``spread`` : rows that share a coarse stamp; ``sentences`` : what was done.
+    ``keep`` : the rows whose time is kept, in the order of time, or None for all as they are;
+    ``aside`` : rows set aside, by reason; ``spread`` : rows that share a coarse stamp;
+    ``sentences`` : what was done.
     """
 
     time: Floats
@@ -48,7 +61,8 @@ class Break:
 
 
 def settle(time: Floats, where: str) -> Settled:
-    """Make a clock rise: spread coarse stamps, set aside what still doesn't rise.
+    """Make a clock rise: sort rows a few places out of order, spread coarse stamps, set aside what
+    still doesn't rise, or stands alone before or after a gap.
 
     Raises Problem where the clock was set anew, or where more than a tenth of the rows would
     have to be set aside.
@@ -59,8 +73,12 @@ def settle(time: Floats, where: str) -> Settled:
     stamps, known = _filled(time, known, sentences)
     if len(known) < len(time):
         aside["no time"] = len(time) - len(known)
+    order, said = _in_order(stamps)
+    known, stamps = known[order], stamps[order]
+    sentences += said
     bad = _excursions(stamps, where)
-    for code, reason in ((1, "time runs backwards"), (2, "time leaps ahead")):
+    bad[bad == 0] = _alone(stamps[bad == 0])
+    for code, reason in ((1, "time runs backwards"), (2, "time leaps ahead"), (3, ALONE)):
         count = int((bad == code).sum())
         if count:
             aside[reason] = count
@@ -74,12 +92,13 @@ def settle(time: Floats, where: str) -> Settled:
     sentences += said
     for reason, count in aside.items():
         sentences.append(f"{count} of {len(time)} rows were set aside: {reason}.")
-    if sum(aside.values()) > GREATEST_SHARE_ASIDE * len(time):
-        worst = max(aside, key=aside.__getitem__)
+    faults = {reason: count for reason, count in aside.items() if reason != ALONE}
+    if sum(faults.values()) > GREATEST_SHARE_ASIDE * len(time):
+        worst = max(faults, key=faults.__getitem__)
         raise _lost(aside[worst], len(time), _fault(worst), where)
     keep = known[later]
-    return Settled(stamps[later], keep if len(keep) < len(time) else None, aside, spread,
-                   tuple(sentences))
+    whole = len(keep) == len(time) and bool((keep[1:] > keep[:-1]).all())
+    return Settled(stamps[later], None if whole else keep, aside, spread, tuple(sentences))
 
 
 def _lost(count: int, rows: int, fault: str, where: str) -> Problem:
@@ -92,6 +111,11 @@ def _fault(reason: str) -> str:
     return {"no time": "no time", "repeated time": "a time that was there already",
             "time leaps ahead": "a time later than the rows after them"}.get(
         reason, "a time earlier than the rows before them")
+
+
+def settled(time: Floats, rising: bool, where: str) -> Settled:
+    """Return the settled clock of a time that is known to rise, or isn't; raises as `settle`."""
+    return Settled(time) if rising and not _alone(time).any() else settle(time, where)
 
 
 def find_break(time: Floats, start: int, latest: float, gap_s: float, final: bool
@@ -118,6 +142,8 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
             latest = float(stamps[at - 1]) if at > i else latest
         row = start + int(known[at])
         if stamps[at] > latest:
+            if final and at + 1 == len(stamps):
+                return None, len(time), latest  # A lone last row shows no gap.
             ahead = stamps[at : at + EXCURSION_ROWS + 1]
             if len(ahead) <= EXCURSION_ROWS and not final:
                 return None, row, latest
@@ -125,6 +151,10 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
             if not len(back) or ahead[back[0]] < latest - RESET_S:
                 return Break(row, False, latest, float(stamps[at])), row, latest
             i = at + int(back[0])
+            continue
+        held = _before_excursion(time[:row], float(stamps[at]))
+        if held is not None:
+            i, latest = at, held
             continue
         after = stamps[at:]
         caught = np.flatnonzero(after >= latest)
@@ -135,6 +165,63 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
             return None, (len(time) if final else row), latest
         i = at + int(caught[0])
     return None, len(time), latest
+
+
+def _before_excursion(before: Floats, now: float) -> float | None:
+    """Return the latest time before a few rows that leapt ahead of `now`, None where none did.
+
+    -inf where those rows are all that were `before`.
+    """
+    few = before[-EXCURSION_ROWS - 1 :]
+    few = few[np.isfinite(few)]
+    held = np.flatnonzero(few <= now)
+    if len(held):
+        return float(few[held[-1]])
+    return -np.inf if len(few) <= EXCURSION_ROWS else None
+
+
+def _in_order(stamps: Floats) -> tuple[NDArray[np.intp], list[str]]:
+    """Return the rows in the order of time, where they are a few places out of it, and say so.
+
+    Rows are only moved to where the steps show that each was missing; what stays out of order
+    is a damaged stamp, or a clock that was set.
+    """
+    rows = np.arange(len(stamps))
+    if len(stamps) < FEWEST_STAMPS or (stamps[1:] >= stamps[:-1]).all():
+        return rows, []
+    step = float(np.median(np.diff(np.sort(stamps))))
+    if not step > 0:
+        return rows, []
+    # Rows that are out of order lie between rows that are later than all before, and earlier
+    # than all after.
+    settled = np.concatenate([[-np.inf], np.maximum.accumulate(stamps)[:-1]]) <= stamps
+    settled &= np.minimum.accumulate(stamps[::-1])[::-1] >= stamps
+    edges = np.flatnonzero(np.diff(settled.astype(np.int8), prepend=1, append=1))
+    order, moved, farthest = rows.copy(), 0, 0
+    for start, stop in edges.reshape(-1, 2).tolist():
+        placed = start + np.argsort(stamps[start:stop], kind="stable")
+        places = int(np.abs(placed - rows[start:stop]).max())
+        steps = np.diff(stamps[np.concatenate([
+            rows[max(start - 1, 0) : start], placed, rows[stop : stop + 1]])])
+        if places <= OUT_OF_PLACE_ROWS and (np.abs(steps - step) <= 0.5 * step).all():
+            order[start:stop] = placed
+            moved += int((placed != rows[start:stop]).sum())
+            farthest = max(farthest, places)
+    if not moved:
+        return rows, []
+    return order, [f"{moved} rows were out of order, by {farthest} "
+                   f"place{'' if farthest == 1 else 's'} at most: sorted by time."]
+
+
+def _alone(stamps: Floats) -> NDArray[np.int8]:
+    """Return 3 for a first or a last row that stands alone before or after a gap, else 0."""
+    alone = np.zeros(len(stamps), dtype=np.int8)
+    if len(stamps) < FEWEST_STAMPS:
+        return alone
+    steps = stamps[[1, -1]] - stamps[[0, -2]]
+    far = max(ALONE_S, ALONE_STEPS * abs(normal_interval(stamps)))
+    alone[0], alone[-1] = 3 * (steps[0] > far), 3 * (steps[-1] > far)
+    return alone
 
 
 def _filled(time: Floats, known: NDArray[np.intp], sentences: list[str]
@@ -170,7 +257,7 @@ def _excursions(stamps: Floats, where: str) -> NDArray[np.int8]:
     if len(falls) > GREATEST_SHARE_ASIDE * len(stamps):
         late = int((stamps[1:] < np.maximum.accumulate(stamps)[:-1]).sum())
         raise _lost(late, len(stamps), _fault(""), where)
-    done = -1
+    done, step = -1, normal_interval(stamps)
     for fall in falls:
         if fall < done:
             continue
@@ -180,12 +267,18 @@ def _excursions(stamps: Floats, where: str) -> NDArray[np.int8]:
                 f"the clock was reset: it runs on from {stamps[behind[0]]:g} s after "
                 f"{stamps[ahead[-1]]:g} s, both since the first sample, and how long the break "
                 "was isn't known", where, "cut the log there, or read it flight by flight")
-        if len(ahead) < len(behind):
+        if len(ahead) < len(behind) or (
+                len(ahead) == len(behind) and _leapt(stamps, int(ahead[0]), step)):
             bad[ahead] = 2
         else:
             bad[behind] = 1
             done = int(behind[-1])
     return bad
+
+
+def _leapt(stamps: Floats, row: int, step: float) -> bool:
+    """Whether a row lies further after the one before it than the usual `step` [s]."""
+    return row > 0 and bool(stamps[row] - stamps[row - 1] > 1.5 * step)
 
 
 def _length(stamps: Floats, rows: NDArray[np.intp]) -> float:
