@@ -2,7 +2,9 @@
 
 A repeat of a held value is no measurement. What tells a held channel from one that just moves
 slowly is that its changes keep a beat: a value that creeps over its resolution changes at any
-row, one that is held only at every n-th.
+row, one that is held only at every n-th. A steady ramp keeps a beat as well where it crosses one
+quantization step after the other in a whole number of rows: then each change is by one step and
+comes as long after the last as that one did. Such a channel isn't taken as held.
 """
 
 from __future__ import annotations
@@ -28,6 +30,14 @@ ENOUGH = 200
 """Values between changes that leave no doubt."""
 FEWEST = 7
 """Values between changes that are needed at least."""
+
+
+BY_ONE_STEP = 0.9
+"""Where more than this share of changes are by the smallest one, quantization explains them."""
+UNLIKE_SHARE = 0.25
+"""Changes by one quantization step show a held channel only where at least this share of values
+last another number of beats than the one before: a ramp's last alike, but where its slope
+changes."""
 
 
 def blank_between(values: Floats) -> NDArray[np.int32] | None:
@@ -64,7 +74,7 @@ def held_between(values: Floats) -> tuple[NDArray[np.int32], int] | None:
                 return None
     changes = np.flatnonzero(_new(values)) + 1
     beat = _beat(np.diff(changes))
-    if beat == 0:
+    if beat == 0 or _ramps(values, changes):
         return None
     edges = np.append(changes, len(values))
     before = np.arange(changes[0] - beat, -1, -beat)[::-1]
@@ -75,6 +85,16 @@ def held_between(values: Floats) -> tuple[NDArray[np.int32], int] | None:
     rows = np.concatenate([before, np.repeat(changes, counts) + place * beat])
     rows = rows[rows < len(values)]
     return rows[~np.isnan(values[rows])].astype(np.int32), beat
+
+
+def _ramps(values: Floats, changes: NDArray[np.intp]) -> bool:
+    """Whether quantization of a smooth signal explains why `values` change at these rows alone."""
+    steps = np.abs(values[changes] - values[changes - 1])
+    known = steps[np.isfinite(steps)]
+    if not len(known) or (known <= 1.5 * known.min()).mean() <= BY_ONE_STEP:
+        return False
+    lasting = np.diff(changes)
+    return bool((np.diff(lasting) != 0).mean() < UNLIKE_SHARE) if len(lasting) > 1 else True
 
 
 def _new(values: Floats) -> NDArray[np.bool_]:

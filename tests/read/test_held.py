@@ -54,11 +54,30 @@ NOISY = np.round(35000 + RNG.normal(0, 0.4, 4000))
 LEVERS = np.repeat([0.0, 5, 15, 30, 15, 5, 0], [371, 92, 44, 180, 12, 601, 700])
 
 
+RAMP = np.floor(np.arange(1200) * 25 / 100) * 100
+"""1,500 ft/min at 1 Hz in steps of 100 ft: each value lasts four rows."""
+CLIMB_AND_DESCENT = np.concatenate([
+    RAMP, np.full(1800, RAMP[-1]), RAMP[-1] - np.floor(np.arange(2000) * 12.5 / 100) * 100])
+"""Level in between, and down at half the rate: each value lasts eight rows."""
+BY_TWO_HERTZ = np.floor(np.arange(2400) / 2 * 1.0 / 3) * 1.0
+"""An airspeed in steps of 1 kt that rises by 1 kt each three seconds, at 2 Hz."""
+
+
 @pytest.mark.parametrize("values", [
     LEVEL, SLOWLY, CREEP, NOISY, LEVERS, CLIMB, np.full(4000, np.nan), np.arange(5.0),
-], ids=["level cruise", "slow drift", "creep", "noise", "levers", "every row", "blank", "short"])
+    RAMP, CLIMB_AND_DESCENT, BY_TWO_HERTZ, -RAMP * 0.3048,
+], ids=["level cruise", "slow drift", "creep", "noise", "levers", "every row", "blank", "short",
+        "ramp", "climb and descent", "two hertz", "metres"])
 def test_what_is_not_held(values):
     assert held_between(values) is None
+
+
+@pytest.mark.parametrize("quantum", [1.0, 4.0, 25.0])
+def test_a_held_channel_in_coarse_steps_keeps_its_beat(quantum):
+    signal = np.cumsum(np.random.default_rng(8).normal(0, quantum, 500)) + 3000
+    rows, beat = held_between(np.repeat(np.round(signal / quantum) * quantum, 4))
+    assert beat == 4
+    assert rows.tolist() == list(range(0, 2000, 4))
 
 
 def test_a_level_cruise_between_two_climbs_stays_recorded_at_every_row():
