@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from loganalyze.read.clocks.settling import Settled, nth, settled
 from loganalyze.read.clocks.ticks import Clock, normal_interval
 from loganalyze.read.columns import Column
 from loganalyze.read.fills import fill_sentences, flown, plateaus
-from loganalyze.read.held import blank_between, held_between, resolution
+from loganalyze.read.held import Grid, blank_between, held_between, resolution
 from loganalyze.read.inference import all_kelvin
 from loganalyze.read.pieces import Rows
 from loganalyze.read.understanding import Job
@@ -109,13 +110,20 @@ class _Maker:
         known = kind(column.channel)
         if rows is not None or (known is not None and known.discrete):
             return rows, False
-        found = held_between(values)
+        found = held_between(values, lambda: self._grids)
         if found is None:
             return None, False
         rows, beat = found
         self.sentences.append(f'"{column.name}" was recorded at every {nth(beat)} row and held '
                               "between: the repeats were set aside.")
         return rows, True
+
+    @cached_property
+    def _grids(self) -> list[Grid]:
+        """The beats and first rows of the channels that are surely held."""
+        found = [held_between(self._kept(column.channel)) for column in self._job.columns
+                 if (known := kind(column.channel)) is None or not known.discrete]
+        return [(held[1], int(held[0][0])) for held in found if held is not None]
 
     def _without_plateau(self, column: Column, values: Floats,
                          rows: NDArray[np.int32] | None) -> Floats:

@@ -4,10 +4,13 @@ A repeat of a held value is no measurement. What tells a held channel from one t
 slowly is that its changes keep a beat: a value that creeps over its resolution changes at any
 row, one that is held only at every n-th. A steady ramp keeps a beat as well where it crosses one
 quantization step after the other in a whole number of rows: then each change is by one step and
-comes as long after the last as that one did. Such a channel isn't taken as held.
+comes as long after the last as that one did. Such a channel is taken as held only where another
+one, of which there is no doubt, is held at the same rows.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,12 +59,18 @@ def blank_between(values: Floats) -> NDArray[np.int32] | None:
     return rows.astype(np.int32)
 
 
-def held_between(values: Floats) -> tuple[NDArray[np.int32], int] | None:
+Grid = tuple[int, int]
+"""The beat of a held channel, and the first of its rows."""
+
+
+def held_between(values: Floats, others: Callable[[], Sequence[Grid]] = tuple
+                 ) -> tuple[NDArray[np.int32], int] | None:
     """Return the rows at which a channel was recorded that is held between, and the beat.
 
     None where the channel isn't held, or where too little changes to tell. The beat is the
     number of rows from one value to the next. A value that stands for several beats was
-    recorded once a beat.
+    recorded once a beat. `others` gives the grids of the log's other channels that are surely
+    held: a channel that may be a quantized ramp is held where one of them changes at its rows.
     """
     if len(values) < 2 * FEWEST:
         return None
@@ -74,7 +83,11 @@ def held_between(values: Floats) -> tuple[NDArray[np.int32], int] | None:
                 return None
     changes = np.flatnonzero(_new(values)) + 1
     beat = _beat(np.diff(changes))
-    if beat == 0 or _ramps(values, changes):
+    if beat == 0:
+        return None
+    if _ramps(values, changes) and not any(
+            max(beat, other) % min(beat, other) == 0
+            and (first - int(changes[0])) % min(beat, other) == 0 for other, first in others()):
         return None
     edges = np.append(changes, len(values))
     before = np.arange(changes[0] - beat, -1, -beat)[::-1]

@@ -72,6 +72,13 @@ def test_what_is_not_held(values):
     assert held_between(values) is None
 
 
+def test_a_ramp_is_held_where_another_channel_is_held_at_its_rows():
+    assert held_between(RAMP, lambda: [(3, 0), (4, 1)]) is None
+    rows, beat = held_between(RAMP, lambda: [(8, 4)])
+    assert beat == 4
+    assert rows.tolist() == list(range(0, 1200, 4))
+
+
 @pytest.mark.parametrize("quantum", [1.0, 4.0, 25.0])
 def test_a_held_channel_in_coarse_steps_keeps_its_beat(quantum):
     signal = np.cumsum(np.random.default_rng(8).normal(0, quantum, 500)) + 3000
