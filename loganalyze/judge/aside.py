@@ -6,17 +6,19 @@ Only what decides the verdict is found here, in one cheap look at each judged ch
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import frozen, sources
+from loganalyze.judge import frozen, quantum, sources
 from loganalyze.judge.airdata import AirData
-from loganalyze.judge.frozen import Witness
+from loganalyze.judge.frozen import Reference
 from loganalyze.judge.screening import HEIGHT, NOISE, SPEED, Bits, Plausible, Rows, Screen, bit
 from loganalyze.judge.settings import Settings
 from loganalyze.record.channels import kind
+from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.log import FlightLog
 from loganalyze.record.units import DEGREE, FOOT, KNOT
 
@@ -26,9 +28,18 @@ _SUBJECTS = {SPEED: "airspeed", HEIGHT: "pressure altitude"}
 _LEAST_ROWS = 5
 """Fewer repeats than this show nothing, however slow the log."""
 _WIND = 3.0
-"""Ground speed must move so many times further than an airspeed witness: wind moves it too."""
+"""Ground speed must move so many times further than an airspeed reference: wind moves it too."""
+_WIND_S = 90.0
+"""Ground speed must move so within this long [s]: over minutes the wind alone may do that."""
+_ISOBAR_S = 60.0
+"""The same for a satellite's altitude: over minutes the surface of one pressure slopes so far. In
+geostrophic balance it does by f U / g (f the Coriolis parameter, U the wind); at f = 1.4e-4 1/s
+and U = 100 m/s an aircraft at 300 m/s finds 26 m in a minute."""
 _STEADY_TRACK = 10 * DEGREE
 _STEADY_FT = 500.0
+_STEADY_SETTING = 30.0
+"""An altimeter setting that moved by more than this [Pa] was changed: an altitude reckoned with it
+moves before the setting's own next sample."""
 
 
 def screen_of(
@@ -143,10 +154,13 @@ def _excursions(
 
 
 def standing(log: FlightLog, values: Floats, least_s: float) -> frozen.Runs:
-    """Return the runs of one repeated value that last at least so long [s]."""
+    """Return the runs of one repeated value that last at least so long [s], without a gap."""
     if not log.interval_s > 0 or len(log) < _LEAST_ROWS:
         return np.empty((0, 2), dtype=np.intp)
-    runs = frozen.standstills(values, _rows(least_s, log.interval_s))
+    least = _rows(least_s, log.interval_s)
+    runs = frozen.standstills(values, least)
+    gaps = np.flatnonzero(np.diff(log.time) > HELD_INTERVALS * log.interval_s)
+    runs = frozen.without(runs, gaps, least)
     return runs[log.time[runs[:, 1]] - log.time[runs[:, 0]] >= least_s]
 
 
@@ -164,12 +178,66 @@ def frozen_runs(
     log: FlightLog, air: AirData, settings: Settings, subject: str, still: frozen.Runs
 ) -> frozen.Runs:
     """Return those of the runs in which the airspeed or the pressure altitude was frozen."""
+    still = _in_flight(log, air, settings, subject, still)
     if not len(still):
         return still
-    if subject == "pressure altitude":
-        still = _off_the_ground(log, air, settings, still)
-    values, witnesses, other = case_against(log, air, settings, subject)
-    return still[frozen.frozen(values, still, witnesses, other, settings.frozen_chance)]
+    values = _values(air, subject)
+    found = frozen.frozen(still, references(log, air, settings, subject),
+                          quantum.step_of(values, _resolution(log, air, subject)),
+                          log.interval_s)
+    finest = (settings.steadiest_kt * KNOT if subject == "airspeed"
+              else settings.steadiest_ft * FOOT)
+    for i in np.flatnonzero(~found & _stirred(air, settings, subject, still)).tolist():
+        first, last = still[i].tolist()
+        found[i] = frozen.too_still(values, first, last, finest, settings.frozen_chance)
+    return still[found]
+
+
+def quieter_runs(
+    log: FlightLog, air: AirData, settings: Settings, subject: str
+) -> frozen.Runs:
+    """Return the runs in which a channel ceased to flicker while the aircraft climbed or sped up.
+
+    They may be a frozen sensor, a steady flight or a coarse step: nothing tells which.
+    """
+    values = _values(air, subject)
+    still = _in_flight(log, air, settings, subject, standing(log, values, settings.frozen_s))
+    if not len(still):
+        return still
+    still = still[_stirred(air, settings, subject, still)]
+    found = [frozen.quieter(values, first, last, settings.frozen_chance)
+             for first, last in still.tolist()]
+    return np.asarray(still[np.array(found, dtype=bool)])
+
+
+def _in_flight(
+    log: FlightLog, air: AirData, settings: Settings, subject: str, still: frozen.Runs
+) -> frozen.Runs:
+    if subject == "pressure altitude" and len(still):
+        return _off_the_ground(log, air, settings, still)
+    return still
+
+
+def _values(air: AirData, subject: str) -> Floats:
+    return air.screened_airspeed if subject == "airspeed" else air.screened_altitude
+
+
+def _resolution(log: FlightLog, air: AirData, subject: str) -> float:
+    """The step [SI] of a judged channel as the log's reader stated it; NaN where it didn't."""
+    names = air.airspeed_sources if subject == "airspeed" else air.altitude_sources
+    # Where several channels make the quantity, none of their steps is its own.
+    return log.channels[names[0]].resolution if names == (names[0],) and names[0] in (
+        "indicated_airspeed", "calibrated_airspeed", "pressure_altitude") else math.nan
+
+
+def _stirred(
+    air: AirData, settings: Settings, subject: str, still: frozen.Runs
+) -> NDArray[np.bool_]:
+    """Whether the aircraft climbed, or changed its speed, in each run."""
+    other, least = air.screened_altitude, settings.frozen_moved_ft * FOOT
+    if subject != "airspeed":
+        other, least = air.screened_airspeed, settings.frozen_moved_kt * KNOT
+    return np.asarray(frozen.moved(other.__getitem__, still) > least)
 
 
 def _off_the_ground(
@@ -192,25 +260,44 @@ def _off_the_ground(
     return np.array(kept, dtype=np.intp).reshape(-1, 2)
 
 
-def case_against(
+def references(
     log: FlightLog, air: AirData, settings: Settings, subject: str
-) -> tuple[Floats, list[Witness], Witness | None]:
-    """Return a channel, the witnesses against its standing still, and what stirs it."""
-    by_kt, by_ft = settings.frozen_moved_kt * KNOT, settings.frozen_moved_ft * FOOT
-    speed = Witness("airspeed", air.screened_airspeed.__getitem__, by_kt)
-    height = Witness("pressure_altitude", air.screened_altitude.__getitem__, by_ft)
+) -> list[Reference]:
+    """Return the channels that can show that a judged channel stood still wrongly."""
+    def recorded(name: str) -> Callable[[], NDArray[np.bool_]]:
+        return lambda: log.recorded(name)
+
     if subject == "airspeed":
-        witnesses = [Witness(name, at, by_kt)
-                     for name, at in sources.ways_to_the_airspeed(log, air).items()]
+        least, drift = settings.frozen_moved_kt * KNOT, settings.frozen_drift_kt * KNOT
+        found = [Reference(name, at, recorded(name), least, drift)
+                 for name, at in sources.ways_to_the_airspeed(log, air).items()]
         if "ground_speed" in log and "track" in log:
-            witnesses.append(Witness(
-                "ground_speed", log.aligned("ground_speed").__getitem__, _WIND * by_kt,
+            found.append(Reference(
+                "ground_speed", log.aligned("ground_speed").__getitem__, recorded("ground_speed"),
+                _WIND * least, _WIND * drift,
                 ((log.aligned("track").__getitem__, _STEADY_TRACK),
-                 (air.screened_altitude.__getitem__, _STEADY_FT * FOOT))))
-        return air.screened_airspeed, witnesses, height
-    witnesses = [Witness(name, at, by_ft)
-                 for name, at in sources.ways_to_the_altitude(log, air).items()]
-    return air.screened_altitude, witnesses, speed
+                 (air.screened_altitude.__getitem__, _STEADY_FT * FOOT)), _WIND_S))
+        return found
+    least, drift = settings.frozen_moved_ft * FOOT, settings.frozen_drift_ft * FOOT
+    found = []
+    for name, at in sources.ways_to_the_altitude(log, air).items():
+        steady: tuple[tuple[Callable[[Rows], Floats], float], ...] = ()
+        if name == "indicated_altitude":
+            steady = tuple((at, _STEADY_SETTING) for at in _settings_of(log))
+        window = _ISOBAR_S if name == "satellite_altitude" else math.inf
+        found.append(Reference(name, at, recorded(name), least, drift, steady, window))
+    return found
+
+
+def _settings_of(log: FlightLog) -> tuple[Callable[[Rows], Floats], ...]:
+    """The altimeter setting at some rows, and as it will be at its own next sample."""
+    setting = log.channels["altimeter_setting"]
+    values = log.aligned("altimeter_setting")
+    ahead = 0
+    if setting.rows is not None and log.interval_s > 0:
+        ahead = math.ceil(HELD_INTERVALS * setting.interval_s / log.interval_s)
+    return (values.__getitem__,
+            lambda rows: values[np.minimum(rows + ahead, len(values) - 1)])
 
 
 def stale_runs(

@@ -1,9 +1,10 @@
 """Channels that stand still: frozen, or stale.
 
-A value that repeats isn't wrong by itself: a level cruise repeats. It is *frozen* where another
-channel says that this one must have moved meanwhile, or where the noise that the channel has
-elsewhere stops dead while the aircraft climbs or changes speed. It is *stale* where it is held
-and then off at one step, and that is a habit of the recording.
+A value that repeats isn't wrong by itself. A level cruise repeats, and so does a quantity that
+lies in the middle of a quantization step, though it flickered at the edge of one before. It is
+*frozen* where another channel shows that it moved by more than the steps and the uncertainty of
+both, or where it stands more still than any aircraft is flown. It is *stale* where it is held
+and then off at one step, to be held again, and that is a habit of the recording.
 """
 
 from __future__ import annotations
@@ -20,30 +21,45 @@ Runs = NDArray[np.intp]
 
 _PARTS = 8
 """A run is cut into so many parts, and two of them must lie wholly apart: one bad sample of a
-witness can't make it seem to have moved."""
-_NEIGHBOURHOOD = 10
-"""How many times its own length on either side of a run tells how the channel flickers."""
+reference channel can't make it seem to have moved."""
+_REFERENCE_STEPS = 2.5
+"""A reference must move by so many of its own greater changes from sample to sample (the upper
+quartile) more than the two channels may drift apart: neither its quantization step nor its noise
+is a movement. Of white noise these are four standard deviations."""
+_BESIDE = 12
+"""So many samples of the reference on either side of a run help to tell its changes."""
 _PLACES = 4096
 _LEAST_STEPS = 30
 """Fewer changes than this don't show a noise."""
 _REVERSALS = 0.25
 """Noise turns back at more than this share of its steps (white noise at two thirds); a ramp never
 does."""
+_REPEATS = 1 / 3
+"""Noise that repeats a value in less than this share of its steps has a standard deviation of at
+least .85 quantization steps, wherever in a step the quantity lies (normal distribution) ..."""
+_STAYS = 0.45
+"""... and stays in one step from sample to sample with at most this probability."""
 
 
 @dataclass(frozen=True, eq=False)
-class Witness:
-    """Another way to the same quantity: its value at some rows, and by how much it must move.
+class Reference:
+    """Another way to the same quantity, and what it takes to show that the quantity moved.
 
-    ``at`` : function of rows, float64 in SI of the channel judged; ``moved`` : [SI];
-    ``steady`` : quantities that mustn't move meanwhile, each with its greatest movement, for
-    the witness to count.
+    ``at`` : function of rows, float64 in SI of the channel judged; ``recorded`` : gives bool[n],
+    where it was sampled itself and not interpolated; ``least`` [SI] : it must move
+    by more than this, and by more than ``drift`` [SI], what the two sources may drift apart by,
+    together with the quantization steps of both; ``steady`` : quantities that mustn't move
+    meanwhile, each with its greatest movement; ``window_s`` [s] : movements are looked for
+    within so long, for what is slower may be the air's.
     """
 
     name: str
     at: Callable[[Rows], Floats]
-    moved: float
+    recorded: Callable[[], NDArray[np.bool_]]
+    least: float
+    drift: float
     steady: tuple[tuple[Callable[[Rows], Floats], float], ...] = ()
+    window_s: float = np.inf
 
 
 def standstills(values: Floats, least: int) -> Runs:
@@ -68,6 +84,19 @@ def standstills(values: Floats, least: int) -> Runs:
     lasts = np.append(firsts[1:], len(rows)) - 1
     long = lasts - firsts + 1 >= least
     return np.stack([rows[firsts[long]], rows[lasts[long]]], axis=1)
+
+
+def without(runs: Runs, gaps: Rows, least: int) -> Runs:
+    """Cut runs after the rows `gaps`, rising; keep the pieces of at least `least` rows."""
+    if not len(runs) or not len(gaps):
+        return runs
+    pieces = [
+        (first, last)
+        for start, stop in runs.tolist()
+        for cuts in [gaps[np.searchsorted(gaps, start) : np.searchsorted(gaps, stop)]]
+        for first, last in zip([start, *(cuts + 1)], [*cuts, stop], strict=True)
+        if last - first + 1 >= least]
+    return np.array(pieces, dtype=np.intp).reshape(-1, 2)
 
 
 def standing_often(values: Floats, least: int, share: float) -> bool:
@@ -98,6 +127,8 @@ def moved(at: Callable[[Rows], Floats], runs: Runs) -> Floats:
 
     Returns float64[k] [unit of `at`]; negative or NaN where no two parts lie apart.
     """
+    if not len(runs):
+        return np.empty(0)
     lengths = runs[:, 1] - runs[:, 0] + 1
     parts = np.minimum(_PARTS, np.maximum(lengths // 2, 1))
     rows = np.repeat(runs[:, 0] - np.concatenate([[0], np.cumsum(lengths)[:-1]]), lengths)
@@ -113,40 +144,88 @@ def moved(at: Callable[[Rows], Floats], runs: Runs) -> Floats:
 
 
 def frozen(
-    values: Floats, runs: Runs, witnesses: Sequence[Witness], other: Witness | None,
-    chance: float,
+    runs: Runs, references: Sequence[Reference], step: float, interval: float
 ) -> NDArray[np.bool_]:
-    """Whether the channel was frozen in each run, bool[k].
+    """Whether a reference channel moved while the channel stood still, bool[k].
 
-    `other` is a quantity that shows that the aircraft climbs or changes speed; where it moves
-    the channel's own noise must go on, unless so long a standstill has more chance than `chance`.
+    `step` [SI] : the channel's quantization step, 0 or NaN where it has none; `interval` [s].
     """
     found = np.zeros(len(runs), dtype=bool)
-    if not len(runs):
-        return found
-    for one in witnesses:
-        told = moved(one.at, runs) > one.moved
+    for one in references:
+        pieces, owner = _pieces(runs, one.window_s / interval)
+        by = moved(one.at, pieces)
+        shown = by > one.least
         for steady, greatest in one.steady:
-            told &= moved(steady, runs) <= greatest
-        found |= told
-    if other is not None:
-        stirred = np.flatnonzero(~found & (moved(other.at, runs) > other.moved))
-        for i in stirred.tolist():
-            found[i] = _silenced(values, int(runs[i, 0]), int(runs[i, 1]), chance)
+            shown &= moved(steady, pieces) <= greatest
+        if not shown.any():
+            continue
+        own = np.flatnonzero(one.recorded())
+        for i in np.flatnonzero(shown).tolist():
+            low, high = np.searchsorted(own, pieces[i])
+            near = own[max(low - _BESIDE, 0) : high + _BESIDE]
+            change = np.abs(np.diff(one.at(near)))
+            change = change[change > 0]
+            beyond = by[i] - one.drift - np.nan_to_num(step)
+            shown[i] = len(change) and beyond > _REFERENCE_STEPS * np.quantile(change, 0.75)
+        found[owner[shown]] = True
     return found
 
 
-def _silenced(values: Floats, first: int, last: int, chance: float) -> bool:
-    """Whether the channel flickers so much beside the run that the run can't be chance."""
-    reach = min(_NEIGHBOURHOOD * (last - first + 1), 20000)
-    steps = np.concatenate([
-        np.diff(values[max(first - reach, 0) : first]), np.diff(values[last + 1 : last + reach])])
-    steps = steps[~np.isnan(steps)]
-    turns = np.sign(steps[steps != 0])
-    if len(turns) < _LEAST_STEPS or (turns[1:] != turns[:-1]).mean() < _REVERSALS:
+def _pieces(runs: Runs, rows: float) -> tuple[Runs, Rows]:
+    """Cut runs into equal pieces of at most so many rows; return them, and whose each is."""
+    lengths = runs[:, 1] - runs[:, 0] + 1
+    counts = np.maximum(np.ceil(lengths / max(rows, 1.0)).astype(np.intp), 1)
+    owner = np.repeat(np.arange(len(runs)), counts)
+    order = np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)
+    starts = runs[owner, 0] + order * lengths[owner] // counts[owner]
+    stops = runs[owner, 0] + (order + 1) * lengths[owner] // counts[owner]
+    return np.stack([starts, stops - 1], axis=1), owner
+
+
+def too_still(values: Floats, first: int, last: int, finest: float, chance: float) -> bool:
+    """Whether a run stands more still than any aircraft is flown, between stretches of noise.
+
+    On either side of the run, for as long as it lasts, the channel must flicker in noise of about
+    a quantization step or more: so strongly that the run isn't chance wherever in the step the
+    quantity lies (it has less probability than `chance`). That alone shows a quiet air, not a
+    fault. So the step must be `finest` [SI] or less, too: then the quantity was held, while the
+    aircraft climbed or changed speed, as steadily as nobody flies.
+    """
+    length = last - first + 1
+    for low, high in ((first - length, first), (last + 1, last + 1 + length)):
+        changes = _changes(values, low, high)
+        if not _noisy(changes) or (changes == 0).mean() > _REPEATS:
+            return False
+        # One in ten of the changes may be smaller than a step: an average, or a float's rounding.
+        if not np.quantile(np.abs(changes[changes != 0]), 0.1) <= finest:
+            return False
+    return bool((length - 1) * np.log(_STAYS) < np.log(chance))
+
+
+def quieter(values: Floats, first: int, last: int, chance: float) -> bool:
+    """Whether the channel flickers beside the run, and not within.
+
+    That is no fault by itself: a value flickers at the edge of a quantization step and stands
+    still in its middle, and the air grows calm.
+    """
+    reach = last - first + 1
+    changes = np.concatenate([
+        _changes(values, first - reach, first), _changes(values, last + 1, last + 1 + reach)])
+    if not _noisy(changes):
         return False
-    repeats = max(float((steps == 0).mean()), 1 / len(steps))
+    repeats = max(float((changes == 0).mean()), 1 / len(changes))
     return bool((last - first) * np.log(repeats) < np.log(chance))
+
+
+def _changes(values: Floats, low: int, high: int) -> Floats:
+    changes = np.diff(values[max(low, 0) : high])
+    return np.asarray(changes[~np.isnan(changes)])
+
+
+def _noisy(changes: Floats) -> bool:
+    """Whether the changes from sample to sample are those of a noise, not of a ramp."""
+    turns = np.sign(changes[changes != 0])
+    return len(turns) >= _LEAST_STEPS and bool((turns[1:] != turns[:-1]).mean() >= _REVERSALS)
 
 
 def stale(

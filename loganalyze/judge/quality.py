@@ -26,8 +26,8 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 NAMES = ("missing", "out of range", "faster than plausible", "frozen", "stale",
-         "sources disagree", "implausible step", "clamped", "quantised", "synchronisation lost",
-         "on the ground")
+         "ceased to flicker", "sources disagree", "implausible step", "clamped",
+         "quantised", "synchronisation lost", "on the ground")
 """The codes of the flags."""
 
 _BY_REASON = {
@@ -47,7 +47,8 @@ def flags(case: Case) -> tuple[QualityFlag, ...]:
     """Return every flag of a flight: of the judged channels, the others, and the whole."""
     log, air, settings = case.log, case.air, case.settings
     return (*_judged(case), *_others(case), *_steps(case), *_quantised(case),
-            *_clamped(log, air, settings), _lost(case), on_ground(log, air, settings))
+            *_ceased(case), *_clamped(log, air, settings), _lost(case),
+            on_ground(log, air, settings))
 
 
 def intervals(log: FlightLog, mask: Mask) -> Intervals:
@@ -101,9 +102,9 @@ def _judged(case: Case) -> Iterator[QualityFlag]:
             elif name == "out of range" and subject == "temperature":
                 raised = ~np.isnan(values) & np.isnan(screening.HEAT.plausible(values))
             elif name == "frozen":
-                _, witnesses, _ = aside.case_against(log, case.air, settings, subject)
-                found = {"witnesses": tuple(one.name for one in witnesses)}
-                if not witnesses and not raised.any():
+                others = aside.references(log, case.air, settings, subject)
+                found = {"witnesses": tuple(one.name for one in others)}
+                if not others and not raised.any():
                     covered = Intervals.of(())
             elif name == "stale":
                 runs = aside.stale_runs(log, values, step, settings)
@@ -199,6 +200,22 @@ def _quantised(case: Case) -> Iterator[QualityFlag]:
         told = quantum.truncated(values, found, ways)
         yield QualityFlag("quantised", channel, intervals(log, ~np.isnan(values)), nowhere, False,
                           {"step": found, **told})
+
+
+def _ceased(case: Case) -> Iterator[QualityFlag]:
+    """Where a judged channel ceased to flicker though the aircraft climbed or sped up.
+
+    What another channel shows to be frozen is flagged as that.
+    """
+    log = case.log
+    for subject, channel, values, _ in _subjects(case):
+        if subject == "temperature":
+            continue
+        raised = np.zeros(len(log), dtype=bool)
+        raised[frozen.rows_of(aside.quieter_runs(log, case.air, case.settings, subject))] = True
+        raised &= ~_raised(case, f"{subject} frozen while others moved")
+        yield QualityFlag("ceased to flicker", channel, intervals(log, ~np.isnan(values)),
+                          intervals(log, raised), False)
 
 
 def _clamped(log: FlightLog, air: AirData, settings: Settings) -> Iterator[QualityFlag]:

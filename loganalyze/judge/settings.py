@@ -44,13 +44,23 @@ class Settings:
     """A channel that doesn't move for this long [s] may be frozen, if others show that it must
     have moved: shorter, and little can have happened unseen."""
     frozen_moved_kt: float = 8.0
-    """An airspeed must have moved where another channel says that it did by more than this [kt]:
-    beyond what two sources of 3 % or 5 kt (14 CFR 25.1323(c)) drift apart in one run."""
+    """An airspeed must have moved where a reference channel did by more than this [kt], and ..."""
+    frozen_drift_kt: float = 5.0
+    """... by more than this [kt], what two sources drift apart by (14 CFR 25.1323(c) allows one
+    3 % or 5 kt), together with the quantization steps of both."""
     frozen_moved_ft: float = 300.0
-    """The same for the pressure altitude [ft]: beyond what a source's error moves it by."""
+    """The same for the pressure altitude [ft]: beyond what a source's error moves it by, and ..."""
+    frozen_drift_ft: float = 200.0
+    """... beyond this [ft], which RVSM altimetry allows a source (mean and three standard
+    deviations), together with the quantization steps of both."""
+    steadiest_kt: float = 0.25
+    """No aircraft holds its airspeed within half of this [kt] for as long as ``frozen_s`` while it
+    climbs: where noise of a quantization step stops dead for so long, the airspeed was frozen.
+    Coarser steps show nothing ..."""
+    steadiest_ft: float = 4.0
+    """... nor those of an altitude that are coarser than this [ft] while the airspeed changes."""
     frozen_chance: float = 1e-12
-    """A channel whose own values flicker in noise is frozen where so long a standstill has less
-    chance than this while the aircraft climbs or changes speed."""
+    """... where so long a standstill has less chance than this in the noise beside it."""
     excursion_s: float = 5.0
     """Several samples that are out and back again within this [s] were no flight ..."""
     excursion_times: float = 3.0

@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from loganalyze.judge import frozen
+from loganalyze.judge import frozen, quality
 from loganalyze.judge.flight import analyze
 from loganalyze.judge.settings import Settings
+from loganalyze.record.log import Channel
+from loganalyze.simulate import pressures
+from loganalyze.simulate.flight import FOOT, KNOT
 
 UNDER, OVER, UNKNOWN = 0, 1, 2
 FROZEN = "airspeed frozen while others moved"
@@ -16,8 +19,9 @@ RNG = np.random.default_rng(4)
 
 @pytest.fixture
 def judged(log, sheet, vmo):
-    def judge(kt, ft=5000.0, settings=None, interval_s=1.0, **channels):
-        flight = log(interval_s * np.arange(len(kt)), interval_s, indicated_airspeed=kt,
+    def judge(kt, ft=5000.0, settings=None, interval_s=1.0, time=None, **channels):
+        time = interval_s * np.arange(len(kt)) if time is None else time
+        flight = log(time, interval_s, indicated_airspeed=kt,
                      pressure_altitude=ft, **channels)
         return analyze(flight, sheet(vmo, recorded="indicated"), settings=settings)
 
@@ -89,7 +93,8 @@ def test_too_short_to_tell(judged):
     kt[61:80] = 240.0
     assert FROZEN not in judged(kt, indicated_airspeed_2=TRUE).screened
     assert FROZEN in judged(kt, indicated_airspeed_2=TRUE + 0.0 * kt,
-                            settings=Settings(frozen_s=10, frozen_moved_kt=2)).screened
+                            settings=Settings(frozen_s=10, frozen_moved_kt=2,
+                                              frozen_drift_kt=1)).screened
 
 
 def test_one_bad_sample_of_a_witness_moves_nothing(judged):
@@ -117,6 +122,117 @@ def test_noise_that_stops_in_a_climb(judged):
     ramp = np.concatenate([np.linspace(180, 240, 300), np.full(60, 240.0),
                            np.linspace(240, 200, 240)])
     assert judged(ramp, ft).screened == {}
+    # With steps of 1 kt the air may have been calm meanwhile, and on one side alone for good.
+    rough = np.round(240 + RNG.normal(0, 3.0, 600))
+    rough[300:361] = rough[300]
+    assert judged(rough, ft).screened == {}
+    kt[361:] = kt[300]
+    assert judged(kt, ft).screened == {}
+
+
+def flags(analysis, name):
+    return {one.channel: one for one in analysis.quality if one.name == name}
+
+
+def test_what_may_be_frozen_and_may_be_flown_is_said_and_judged(judged):
+    ft = np.linspace(3000, 23000, 600)
+    kt = np.round(251.5 + RNG.normal(0, 0.4, 600))
+    kt[299:362] = [251, *[252] * 61, 251]
+    analysis = judged(kt, ft)
+    assert (analysis.columns["state"] == OVER).sum() == (kt > 250).sum()
+    ceased = flags(analysis, "ceased to flicker")["indicated_airspeed"]
+    assert ceased.raised.edges.tolist() == [[300, 361]]
+    assert not ceased.set_aside
+    assert "ceased to flicker" in quality.NAMES
+
+
+MMO_80 = {"name": "MMO", "quantity": "mach", "maximum": 0.80}
+VMO_300 = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 300.0}
+
+
+def calibrated_kt(mach, ft):
+    """Calibrated airspeed [kt] of a Mach number, by way of the pressures."""
+    static = pressures.static_pressure(ft * FOOT)
+    return pressures.calibrated_airspeed(pressures.impact_ratio(mach) * static) / KNOT
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_an_altitude_in_the_middle_of_its_step_hides_no_mach_number(log, sheet, seed):
+    """Level at 30,050 ft it flickers at the edge of its steps of 100 ft, at 30,000 ft not at all,
+    while the Mach number rises to .8074 for 131 s."""
+    rng = np.random.default_rng(seed)
+    time = np.arange(1200.0)
+    flown = np.where(time < 600, 30050.0, 30000.0)
+    mach = np.interp(time, [0, 650, 700, 831, 880, 1200], [.78, .78, .8074, .8074, .78, .78])
+    kt = calibrated_kt(mach, flown) + rng.normal(0, 0.3, 1200)
+    ft = np.round((flown + rng.normal(0, 10, 1200)) / 100) * 100
+    assert len(set(ft[600:])) == 1 < len(set(ft[:600]))
+    analysis = analyze(log(time, calibrated_airspeed=kt, pressure_altitude=ft), sheet(MMO_80))
+    assert analysis.screened == {}
+    over = np.flatnonzero(analysis.columns["state"] == OVER)
+    assert np.isin(np.arange(700, 831), over).all()
+    assert sum(one.time_over_s for one in analysis.exceedances) == pytest.approx(
+        (mach > 0.80).sum(), abs=10)
+
+
+@pytest.mark.parametrize("step_ft", [1.0, 100.0])
+def test_an_airspeed_in_the_middle_of_its_step_hides_no_exceedance(log, sheet, step_ft):
+    """In a climb: in steps of 1 kt it flickers at 297.5 kt, and stands still at 302.2."""
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        time = np.arange(800.0)
+        kt = np.interp(time, [0, 300, 320, 460, 480, 800],
+                       [297.5, 297.5, 302.2, 302.2, 297.5, 297.5])
+        kt = np.round(kt + rng.normal(0, 0.2, 800))
+        ft = np.round((5000 + 30 * time + rng.normal(0, 3, 800)) / step_ft) * step_ft
+        analysis = analyze(log(time, calibrated_airspeed=kt, pressure_altitude=ft),
+                           sheet(VMO_300))
+        assert analysis.screened == {}
+        assert (analysis.columns["state"] == OVER).tolist() == (kt > 300).tolist()
+
+
+def test_a_reference_must_move_by_more_than_its_own_steps_and_noise(judged):
+    still = np.full(200, 240.0)
+    # Steps of Mach .01, some 6 kt: from .403 to .417 the number shows .40 to .42, 12 kt.
+    mach = np.round(np.linspace(0.403, 0.417, 200), 2)
+    assert np.ptp(mach) == pytest.approx(0.02)
+    assert judged(still, mach=mach).screened == {}
+    # A sample in 4 s, and noise of 8 kt: five samples are no movement.
+    for seed in range(30):
+        noisy = 240 + np.random.default_rng(seed).normal(0, 8, 200)
+        found = judged(np.round(still + np.arange(200) // 6 % 2), indicated_airspeed_2=noisy,
+                       interval_s=4.0)
+        assert FROZEN not in found.screened
+
+
+def test_wind_and_isobars_that_change_over_minutes_show_nothing(judged, log, sheet, mmo):
+    still = np.full(900, 240.0)
+    assert judged(still, ground_speed=np.linspace(400, 460, 900), track=90.0).screened == {}
+    level = log(range(900), calibrated_airspeed=250.0 + np.arange(900) % 2,
+                pressure_altitude=35000.0, satellite_altitude=np.linspace(35000, 36100, 900))
+    assert analyze(level, sheet(mmo)).screened == {}
+
+
+def test_a_new_altimeter_setting_moves_no_pressure_altitude(log, sheet, vmo):
+    # The indicated altitude leaps at once; the setting is recorded every 64 s.
+    n = 640
+    setting = np.where(np.arange(n) < 300, 1013.25, 1033.25)
+    shown = 9000 + np.where(np.arange(n) < 300, 0.0, 540.0)
+    slow = Channel(100 * setting[::64], np.arange(0, n, 64, dtype=np.int32), 64.0)
+    flight = log(range(n), calibrated_airspeed=200.0 + np.arange(n) % 2, pressure_altitude=9000.0,
+                 indicated_altitude=shown, altimeter_setting=slow)
+    assert analyze(flight, sheet(vmo)).screened == {}
+
+
+def test_a_gap_is_no_standstill(judged):
+    # Two seconds of one value on either side of a minute without a row.
+    kt = 240.0 + np.arange(200) % 7
+    kt[98:103] = 240.0
+    time = np.arange(200.0)
+    time[100:] += 60.0
+    moved = np.where(time < 100, 240.0, 260.0)
+    assert FROZEN not in judged(kt, indicated_airspeed_2=moved, time=time,
+                                settings=Settings(sources_apart_kt=50)).screened
 
 
 def test_a_frozen_altitude_takes_the_mach_limit_and_not_the_airspeed_limit(log, sheet, vmo, mmo):
@@ -192,7 +308,12 @@ def test_an_altitude_that_stands_still_in_the_take_off_roll_is_not_frozen(judged
     assert not judged(kt, ft).screened.get("pressure altitude frozen while others moved")
 
 
-def test_one_that_stands_still_long_after_the_roll_is(judged):
+def test_one_that_stands_still_long_after_the_roll_is_where_a_second_source_climbs(judged):
     kt, ft = take_off(110)
-    found = judged(kt, ft).screened["pressure altitude frozen while others moved"]
+    _, true = take_off(0)
+    frozen_ft = "pressure altitude frozen while others moved"
+    found = judged(kt, ft, pressure_altitude_2=true,
+                   settings=Settings(sources_apart_ft=9000)).screened[frozen_ft]
     assert 40 < found < 110
+    # Alone it may have been flown: level, in steps of 32 ft.
+    assert frozen_ft not in judged(kt, ft).screened

@@ -13,6 +13,8 @@ FLAGS: dict[str, str] = {
     "faster than plausible": "out and at once back, faster than plausible",
     "frozen": "frozen while others moved",
     "stale": "held, then off at one step",
+    "ceased to flicker": "without its noise while the aircraft climbed or changed speed (frozen, "
+                         "calm air or a coarse step: nothing tells which)",
     "sources disagree": "two sources disagree",
     "implausible step": "a step that no aircraft makes",
     "clamped": "at rest at its lowest value, which may hide a lower one",
