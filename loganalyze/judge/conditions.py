@@ -23,11 +23,14 @@ _SLACK = 1e-9
 class Recorded:
     """A condition with the readings it looks at, float64[n] in SI; none where nothing tells.
 
-    It holds where any reading lies in its range.
+    It holds where any reading lies in its range. Where none does, and an outlier that was
+    replaced in them would, it is unknown.
     """
 
     condition: Condition
     readings: tuple[NDArray[np.float64], ...]
+    doubted: tuple[NDArray[np.float64], ...] = ()
+    """The outliers that were replaced in the readings, float64[n]; NaN elsewhere."""
 
     @property
     def looks_back(self) -> bool:
@@ -44,7 +47,7 @@ def recorded(
     Without a `configuration` flaps on the move count with their one best reading.
     """
     return tuple(
-        Recorded(one, transit.readings(one.channel, log, declared, configuration))
+        Recorded(one, *transit.readings(one.channel, log, declared, configuration))
         for one in wanted
     )
 
@@ -76,7 +79,7 @@ def hold(
         if not one.readings:
             here[here != NO] = UNKNOWN
             continue
-        if len(one.readings) == 1 and not one.looks_back:
+        if len(one.readings) == 1 and not one.looks_back and not one.doubted:
             alike = _throughout(one.condition, one.readings[0][rows])
             if alike is not None:
                 if not alike:
@@ -87,6 +90,9 @@ def hold(
             inside_too, missing_too = _reading(one, other[rows], time[rows])
             inside |= inside_too
             missing = (missing | missing_too) & ~inside
+        # No outlier lasts as long as a condition that asks for some time.
+        for outliers in one.doubted if one.condition.dwell_s == 0.0 else ():
+            missing |= _inside(outliers[rows], one.condition, 0.0) & ~inside
         if missing.any():
             here[missing & (here == YES)] = UNKNOWN
             here[~missing & ~inside] = NO

@@ -3,8 +3,8 @@
 Flaps: where lever and surface are both recorded, a limit applies if either lies in its range, so
 that the lower limit holds while they disagree. Where the lever alone is recorded, the position
 that it left counts on for the transit time after a retraction. Gear: `gear_extending` and
-`gear_retracting` are derived from the changes of `gear_down`. A change that lasts for one sample
-only, out and at once back, moves nothing.
+`gear_retracting` are derived from the changes of `gear_down`. Outliers (`judge.outliers`) move
+nothing.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.judge.inputs import Finding
+from loganalyze.judge.outliers import LEAST, cleaned
 from loganalyze.record.log import FlightLog
 from loganalyze.record.units import DEGREE
 from loganalyze.sheets.configuration import ConfigurationSheet
@@ -41,48 +42,54 @@ def told(channel: str, log: FlightLog, declared: Mapping[str, float]) -> bool:
 def readings(
     channel: str, log: FlightLog, declared: Mapping[str, float],
     configuration: ConfigurationSheet | None,
-) -> tuple[Floats, ...]:
+) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
     """Return what a condition on a channel looks at: float64[n] in SI, one or several readings.
 
     Any reading in the condition's range makes it hold. Without a `configuration` the flap angle
-    is one reading, the surface's where it is recorded. Empty where nothing tells.
+    is one reading, the surface's where it is recorded. Empty where nothing is recorded.
+
+    The second answer holds the outliers that were replaced in the readings, NaN elsewhere: in
+    the condition's range they leave it unknown whether it holds.
     """
     if channel == "flap" and configuration is not None and "flap" in log and "flap_lever" in log:
-        return log.aligned("flap"), log.aligned("flap_lever")
+        surface, lever = cleaned(log, "flap"), cleaned(log, "flap_lever")
+        return (surface[0], lever[0]), _outliers(surface[1], lever[1])
     if channel in log:
-        return (log.aligned(channel),)
+        values, doubted = cleaned(log, channel)
+        return (values,), _outliers(doubted)
     if channel in declared:
-        return (np.broadcast_to(np.float64(declared[channel]), len(log)),)
+        return (np.broadcast_to(np.float64(declared[channel]), len(log)),), ()
     if channel == "flap" and "flap_lever" in log:
-        lever = log.aligned("flap_lever")
+        values, doubted = cleaned(log, "flap_lever")
         if configuration is None:
-            return (lever,)
-        return lever, former_position(log.time, lever, configuration.flap_transit_s)
+            return (values,), _outliers(doubted)
+        former = former_position(log.time, values, configuration.flap_transit_s)
+        return (values, former), _outliers(doubted)
     if channel in GEAR_STATES and "gear_down" in log:
         return (gear_moving(
-            log.time, log.aligned("gear_down"), channel == "gear_extending",
-            configuration or ConfigurationSheet()),)
-    return ()
+            log.time, cleaned(log, "gear_down")[0], channel == "gear_extending",
+            configuration or ConfigurationSheet()),), ()
+    return (), ()
+
+
+def _outliers(*some: Floats | None) -> tuple[Floats, ...]:
+    return tuple(one for one in some if one is not None)
 
 
 def former_position(time: Floats, lever: Floats, transit_s: float) -> Floats:
-    """Return the position [rad] that the lever left for a smaller one, for the transit time.
+    """Return the greatest position [rad] that the flaps may still be moving away from.
 
-    Elsewhere the lever's own, NaN where that is missing. `time` [s], `lever` [rad] : float64[n].
+    Each position that the lever leaves for a smaller one counts from its own departure for the
+    transit time, however soon the next step follows. Elsewhere the lever's own position, NaN
+    where that is missing. `time` [s], `lever` [rad] : float64[n].
     """
     known = np.flatnonzero(~np.isnan(lever))
     former = lever.copy()
-    if len(known) < 2:
-        return former
     position = lever[known]
     for i in (np.flatnonzero(position[1:] < position[:-1] - _DETENT) + 1).tolist():
         row = known[i]
-        left = max(position[i - 1], former[known[i - 1]])
-        moving = former[known[i - 1]] > position[i - 1]
-        if not moving and i > 1 and abs(position[i - 1] - position[i - 2]) > _DETENT:
-            continue  # there for one sample only
         stop = np.searchsorted(time, time[row] + transit_s, side="left")
-        former[row:stop] = np.fmax(former[row:stop], left)
+        former[row:stop] = np.fmax(former[row:stop], position[i - 1])
     return former
 
 
@@ -91,17 +98,13 @@ def gear_moving(
 ) -> Floats:
     """Return whether the gear moves that way, float64[n] of 0 and 1; NaN where `down` is missing.
 
-    It moves for the transit time from a change of the lever, or, where `down` tells that the
+    It moves for the transit time from a change of the lever, or, where `down` says that the
     gear is locked, extends before that and retracts from then on; no longer than until the next
-    change. `time` [s], `down` (0 or 1) : float64[n].
+    change. `time` [s], `down` (0 or 1, without outliers) : float64[n].
     """
     moving = np.where(np.isnan(down), np.nan, 0.0)
     known = np.flatnonzero(~np.isnan(down))
     state = down[known]
-    # One sample out and at once back is no movement of the gear: the middle one of three counts.
-    if len(state) > 2:
-        three = np.stack([state[:-2], state[1:-1], state[2:]])
-        state = np.concatenate([state[:1], np.median(three, axis=0), state[-1:]])
     edges = np.flatnonzero(np.diff(state) != 0) + 1
     before = configuration.gear_down == "locked" and extending
     for k, i in enumerate(edges.tolist()):
@@ -122,7 +125,7 @@ def gear_moving(
 def findings(
     log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]
 ) -> list[Finding]:
-    """Say what was taken for flaps and gear on the move."""
+    """Say what was taken for flaps and gear on the move, and which outliers decided nothing."""
     asked = {one.channel for limit in sheet.limit for one in limit.conditions}
     found = []
     if "flap" in asked and "flap" not in declared and "flap_lever" in log:
@@ -137,4 +140,20 @@ def findings(
         found.append(Finding("gear_in_transit", {
             "transit_s": sheet.configuration.gear_transit_s,
             "recorded": sheet.configuration.gear_down}))
+    for name in LEAST:
+        if name in log and _asked(name, asked, log):
+            doubted = cleaned(log, name)[1]
+            if doubted is not None:
+                rows = np.flatnonzero(~np.isnan(doubted))
+                found.append(Finding("configuration_outliers", {
+                    "channel": name, "samples": len(rows), "first_s": float(log.time[rows[0]])}))
     return found
+
+
+def _asked(name: str, asked: set[str], log: FlightLog) -> bool:
+    """Whether any limit goes by a channel, itself or by what is derived from it."""
+    return (
+        name in asked
+        or (name == "flap_lever" and "flap" in asked)
+        or (name == "gear_down" and any(one in asked and one not in log for one in GEAR_STATES))
+    )

@@ -56,8 +56,11 @@ def test_a_deadband_at_both_edges(holds):
 
 
 def test_a_dwell_counts_the_state_once_it_has_lasted(holds):
+    # A flap that is in for one second is an outlier; a speedbrake may be.
+    when = {"speedbrake_deg": {"above": 1, "dwell_s": 2}}
+    assert holds(when, speedbrake=[0, 5, 5, 5, 0, 5, 5, 0]) == "---Y----"
     when = {"flap_deg": {"above": 1, "dwell_s": 2}}
-    assert holds(when, flap=[0, 5, 5, 5, 0, 5, 5, 0]) == "---Y----"
+    assert holds(when, flap=[0, 5, 5, 5, 0, 5, 5, 0]) == "---YYYY-"
     assert holds(when, flap=[5, 5, 5, 5], time=[0, 1.9, 2, 2.1]) == "--YY"
 
 
@@ -74,7 +77,7 @@ def test_a_missing_value_is_unknown_and_no_sign_of_change(holds):
 def test_all_conditions_must_hold_and_one_that_fails_settles_it(holds):
     when = {"flap_deg": {"above": 1}, "gear_down": {"is": True}}
     for order in (when, dict(reversed(when.items()))):
-        assert holds(order, flap=[0, 0, 0, 5, 5, 5, NAN, NAN, NAN],
+        assert holds(order, flap=[0, 0, 0, 5, 5, 5, NAN, NAN, NAN], time=range(0, 180, 20),
                      gear_down=[0, 1, NAN] * 3) == "----Y?-??"
 
 
@@ -94,4 +97,17 @@ def test_many_rows_at_once_hold_as_each_row_alone(holds):
         alone = {str(value): holds({"flap_deg": when}, flap=[value]) for value in values}
         for _ in range(60):
             some = rng.choice(rng.choice(values, 3), 6)
-            assert holds({"flap_deg": when}, flap=some) == "".join(alone[str(one)] for one in some)
+            # So far apart that none is an outlier between its neighbours.
+            assert holds({"flap_deg": when}, flap=some, time=range(0, 120, 20)) == "".join(
+                alone[str(one)] for one in some)
+
+
+def test_an_outlier_leaves_unknown_what_only_it_would_bring_about(holds):
+    flap = [0, 0, 20, 0, 0]
+    assert holds({"flap_deg": {"above": 1}}, flap=flap) == "--?--"
+    assert holds({"flap_deg": {"above": 30}}, flap=flap) == "-----"
+    assert holds({"flap_deg": {"up_to": 1}}, flap=flap) == "YYYYY"
+    assert holds({"flap_deg": {"above": 1, "deadband": 3}}, flap=flap) == "--?--"
+    assert holds({"flap_deg": {"above": 1, "dwell_s": 1}}, flap=flap) == "-----"
+    assert holds({"flap_deg": {"above": 1}, "gear_down": {"is": True}}, {"gear_down": 0.0},
+                 flap=flap) == "-----"

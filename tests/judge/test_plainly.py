@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -18,7 +19,7 @@ from loganalyze.air import airspeed, atmosphere, probes
 from loganalyze.judge import kernels, margins
 from loganalyze.judge.flight import Analysis, analyze
 from loganalyze.judge.settings import Settings
-from loganalyze.record.log import Channel, FlightLog
+from loganalyze.record.log import Channel, FlightLog, aligned
 from loganalyze.sheets.limits import Limit, LimitsSheet
 
 ONE_BY_ONE = Settings(excursion_s=0.0)
@@ -100,8 +101,9 @@ class Plain:
 
     def _holds(self, condition: Any) -> list[str]:
         """Walk through the log with the condition's memory."""
+        doubted = [NAN] * len(self.time)
         if condition.channel in self.log:
-            values = self.log.aligned(condition.channel).tolist()
+            values, doubted = self._without_outliers(condition.channel)
         elif condition.channel in self.declared:
             values = [self.declared[condition.channel]] * len(self.log)
         else:
@@ -129,7 +131,44 @@ class Plain:
                 since = t
             lasted = state and t - since >= condition.dwell_s
             answers.append("unknown" if missing else "yes" if lasted else "no")
+        if not condition.dwell_s:
+            answers = ["unknown" if answer == "no" and inside(outlier, 0.0) else answer
+                       for answer, outlier in zip(answers, doubted, strict=True)]
         return answers
+
+    def _without_outliers(self, name: str) -> tuple[list[float], list[float]]:
+        """A channel without samples that are out and at once back, and those samples."""
+        least = {"flap": 2 * DEG, "gear_down": 0.5}.get(name)
+        channel = self.log.channels[name]
+        if least is None:
+            return self.log.aligned(name).tolist(), [NAN] * len(self.time)
+        rows = range(len(self.log)) if channel.rows is None else channel.rows.tolist()
+        seen = [(self.time[row], value, k) for k, (row, value)
+                in enumerate(zip(rows, channel.values.tolist(), strict=True)) if value == value]
+        mended, outlying = channel.values.copy(), np.full(len(channel.values), NAN)
+        i = 1
+        while i < len(seen):
+            (t, state, _), (_, here, k) = seen[i - 1], seen[i]
+            back = i
+            if abs(here - state) > least:
+                if i + 1 < len(seen) and seen[i + 1][0] - t <= 10:
+                    after = seen[i + 1][1]
+                    if max(state, after) + least < here or here < min(state, after) - least:
+                        state = max(state, after) if here > state else min(state, after)
+                        back = i + 1
+                if back == i:
+                    back = next((j for j in range(i + 1, len(seen)) if seen[j][0] - t <= 2
+                                 and abs(seen[j][1] - state) <= least), i)
+                for _, was, k in seen[i:back]:
+                    mended[k], outlying[k] = state, was
+            i = max(back, i) + 1
+        clean, alone = (
+            FlightLog(self.log.time, {name: replace(channel, values=some)}, self.log.source,
+                      interval_s=self.log.interval_s) for some in (mended, outlying))
+        # One that is held isn't brought to the rows by a line.
+        held = (alone.aligned(name) if channel.rows is None else aligned(
+            self.log.time, self.log.time[channel.rows], outlying, channel.interval_s, False))
+        return clean.aligned(name).tolist(), held.tolist()
 
     @staticmethod
     def _all(answers: list[list[str]], i: int) -> str:
@@ -442,6 +481,8 @@ def random_log(rng: np.random.Generator, n: int, sheet: LimitsSheet, make: Any,
         flap = np.repeat(rng.choice([0, 0.9, 1.1, 5, 9.8, 10, 10.2, 20, 30], n // 12 + 1), 12)[:n]
         flap = flap + rng.choice([0, 0, 0.3, -0.3], n)
         flap[rng.random(n) < 0.02] = NAN
+        for start in rng.choice(n, 3):
+            flap[start : start + int(rng.integers(1, 12))] = rng.choice([0.0, 30.0])
         if rng.random() < 0.5:
             # A slow channel, with a stretch in which it wasn't recorded.
             rows = np.flatnonzero((np.arange(n) % 4 == 1) & ~((np.arange(n) > n // 2)

@@ -101,21 +101,99 @@ def test_a_lever_alone_counts_at_once_on_extension(judged):
     assert states(analysis, 1) == [OFF, OFF, OVER, OVER]
 
 
-def test_a_lever_retracted_in_steps_holds_the_greatest(judged):
-    # 30 to 10 at 2 s, 10 to 0 at 3 s, where 10 was held for one sample: the flaps may still be
-    # further out than 10 until 3 s after the last move.
+def test_each_position_that_was_left_counts_from_its_own_departure(judged):
+    # 30 to 10 at 2 s, 10 to 0 at 3 s: the flaps may be out of 30 until 5 s, out of 10 until 6 s.
     analysis = judged(VFES, flap_lever=[30, 30, 10, 0, 0, 0, 0, 0],
                       configuration={"flap_transit_s": 3.0})
-    assert states(analysis, 1) == [OVER] * 6 + [OFF] * 2
+    assert states(analysis, 1) == [OVER] * 5 + [OFF] * 3
+    assert states(analysis, 0) == [OFF, OFF, UNDER, OFF, OFF, UNDER, OFF, OFF]
 
 
-@pytest.mark.parametrize("lever", [[0, 0, 30, 0, 0, 0], [30, 30, 0, 30, 30, 30]])
-def test_one_sample_of_a_lever_moves_no_flaps(judged, lever):
-    analysis = judged(VFES, flap_lever=lever, configuration={"flap_transit_s": 3.0})
-    expected = [OVER if one == 30 else OFF for one in lever]
-    if lever[0] == 30:
-        expected[2] = OVER  # it may have been retracted: the former limit holds
-    assert states(analysis, 1) == expected
+def test_a_stepwise_retraction_holds_the_first_position_no_longer(judged):
+    # 15 to 5 at 10 s, 1 at 19 s, 0 at 28 s; 200 kt is reached at 18.3 s and passed by 1 kt/1.7 s.
+    seconds = np.arange(60.0)
+    lever = np.select([seconds < 10, seconds < 19, seconds < 28], [15.0, 5.0, 1.0], 0.0)
+    kt = np.where(seconds < 18.3, 199.0, 200.0 + (seconds - 18.3) * 1.0 / 1.7)
+    kt = np.minimum(kt, 228.0)
+    limits = (vfe("VFE 15", 200.0, above=5, up_to=15), vfe("VFE 5", 230.0, above=1, up_to=5),
+              vfe("VFE 1", 240.0, above=0.1, up_to=1))
+    analysis = judged(limits, kt=kt, flap_lever=lever, configuration={"flap_transit_s": 10.0})
+    (one,) = analysis.exceedances
+    assert (one.limit, one.ended_by, one.end_s) == ("VFE 15", "limit lifted", 20.0)
+    assert one.time_over_s < 2.0
+    assert one.worst_excess_kt <= 1.0
+
+
+def test_a_detent_passed_within_a_second_still_counts(judged):
+    limits = (vfe("VFE 30", 150.0, above=10, up_to=30), vfe("VFE 10", 160.0, above=1, up_to=10))
+    lever = [30.0] * 4 + [10.0] + [0.0] * 20
+    analysis = judged(limits, interval_s=0.5, flap_lever=lever,
+                      configuration={"flap_transit_s": 3.0})
+    # Left at 2 s and at 2.5 s.
+    assert analysis.time[np.array(states(analysis, 0)) == OVER].max() == 4.5
+    assert analysis.time[np.array(states(analysis, 1)) == OVER].max() == 5.0
+
+
+@pytest.mark.parametrize("channel", ["flap", "flap_lever"])
+def test_one_sample_of_the_flaps_decides_no_limit(judged, channel):
+    # Out for one sample: neither over nor certainly not. In for one sample: they are still out.
+    out = judged(VFES, **{channel: [0, 0, 30, 0, 0, 0]}, configuration={"flap_transit_s": 3.0})
+    assert states(out, 1) == [OFF, OFF, UNKNOWN, OFF, OFF, OFF]
+    assert states(out, 0) == [OFF] * 6
+    assert out.exceedances == ()
+    assert [one.values for one in out.findings if one.code == "configuration_outliers"] == [
+        {"channel": channel, "samples": 1, "first_s": 2.0}]
+    back = judged(VFES, **{channel: [30, 30, 0, 30, 30, 30]},
+                  configuration={"flap_transit_s": 3.0})
+    assert states(back, 1) == [OVER] * 6
+    assert len(back.exceedances) == 1
+
+
+def test_one_sample_beyond_the_step_that_it_is_part_of(judged):
+    analysis = judged(VFES, flap=[0, 0, 30, 10, 10, 10])
+    assert states(analysis, 1) == [OFF, OFF, UNKNOWN, OFF, OFF, OFF]
+    assert states(analysis, 0) == [OFF, OFF, UNDER, UNDER, UNDER, UNDER]
+
+
+def test_several_samples_are_outliers_where_no_surface_is_as_fast(judged):
+    # Out for 1.5 s at 8 Hz; for 2.5 s it may have been selected and taken back.
+    for samples, expected in ((12, UNKNOWN), (20, OVER)):
+        angle = [0.0] * 40 + [30.0] * samples + [0.0] * 40
+        analysis = judged(VFES, interval_s=0.125, flap=angle)
+        assert set(states(analysis, 1)) == {OFF, expected}
+
+
+def test_values_that_alternate_keep_the_state_that_came_first(judged):
+    analysis = judged(VFES, flap=[0, 30, 0, 30, 0, 30, 0])
+    assert states(analysis, 1) == [OFF, UNKNOWN] * 3 + [OFF]
+
+
+def test_an_outlier_of_a_slow_channel(judged):
+    # The flap angle every 4 s in a log of 1 Hz: interpolated, a corrupt sample spans eight seconds.
+    slow = Channel(np.array([0.0, 0.0, 30.0, 0.0, 0.0]) * DEG,
+                   np.array([0, 4, 8, 12, 16], dtype=np.int32), interval_s=4.0)
+    analysis = judged(VFES, pitch=[0.0] * 17, flap=slow)
+    assert states(analysis, 1) == [OFF] * 8 + [UNKNOWN] * 4 + [OFF] * 5
+    assert analysis.exceedances == ()
+
+
+@pytest.mark.parametrize(("down", "expected"), [
+    ([0, 0, 1, 0, 0, 0], [OFF, OFF, UNKNOWN, OFF, OFF, OFF]),
+    ([1, 1, 1, 0, 1, 1], [OVER] * 6)])
+def test_one_sample_of_the_gear_decides_no_limit(judged, down, expected):
+    vle = {"name": "VLE", "quantity": "calibrated_airspeed", "maximum_kt": 150.0,
+           "when": {"gear_down": {"is": True}}}
+    assert states(judged((vle,), gear_down=down), 0) == expected
+
+
+def test_a_sample_of_the_flaps_moves_no_position_correction(log, sheet, vmo):
+    flight = log(np.arange(5.0), 1.0, indicated_airspeed=200.0, pressure_altitude=5000.0,
+                 flap=[0.0, 0.0, 30.0, 0.0, 0.0])
+    stated = sheet(vmo, recorded="indicated", position_correction=[
+        {"flap_deg": {"up_to": 1}, "table": [[100, 1], [300, 1]]},
+        {"flap_deg": {"above": 1}, "table": [[100, 9], [300, 9]]}])
+    assert analyze(flight, stated).columns["calibrated_airspeed_kt"] == pytest.approx(
+        [201.0] * 5, abs=1e-4)
 
 
 def test_a_lost_lever_is_unknown_unless_the_former_position_holds(judged):

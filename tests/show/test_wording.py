@@ -69,7 +69,8 @@ def test_every_finding_has_its_sentence_and_no_sentence_lacks_its_finding():
 def test_every_sentence_is_one(code):
     values = {"column": "IAS", "outside_samples": 3, "recovery_factor": 0.8, "limit": "VFE 20",
               "channels": ["flap"], "lost_s": 12.0, "first_s": 3.0, "last_s": 15.0,
-              "columns": ["PT", "PS"], "transit_s": 10.0, "recorded": "lever"}
+              "columns": ["PT", "PS"], "transit_s": 10.0, "recorded": "lever",
+              "channel": "gear_down", "samples": 2}
     said = wording.finding(code, values)
     assert said[0].isupper()
     assert said.endswith(".")

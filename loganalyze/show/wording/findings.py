@@ -54,6 +54,11 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         f"Landing gear taken to move for {duration(values['transit_s'])} "
         + ("after the recorded lever moves." if values["recorded"] == "lever" else
            "before it is recorded as locked down, and after it is unlocked."),
+    "configuration_outliers": lambda values:
+        f"The recorded {values['channel'].replace('_', ' ')} is out and at once back in "
+        f"{count(values['samples'], 'sample')} (first at {clock(values['first_s'])}), faster than "
+        "flaps or gear move: limits go by the values beside it, and one that only such a sample "
+        "would bring into force is unknown there.",
     "sheet_says_calibrated":
         "The column {column} names indicated airspeed; taken as calibrated, as the limits sheet "
         "says.",
