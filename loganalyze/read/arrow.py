@@ -53,3 +53,13 @@ def convert(array: pa.Array, factor: float, offset: float, out: NDArray[np.float
         out[:] = values
     if valid is not None:
         out[~valid] = np.nan
+
+
+def words(array: pa.Array) -> list[str | None]:
+    """Return an Arrow array's text, None where it holds nothing.
+
+    CSV columns aren't checked for valid UTF-8 while they are read: a byte that is none becomes
+    U+FFFD, so that a damaged cell is refused as a cell and not as an encoding.
+    """
+    return [None if cell is None else cell.decode("utf-8", "replace")
+            for cell in array.cast(pa.binary()).to_pylist()]

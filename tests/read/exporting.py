@@ -254,14 +254,25 @@ def _put(folder: Path, names: list[str], units: list[str], columns: list[list[st
         text += columns[0][-1]
     if how.tail == "blank lines":
         text += how.end * 3
-    data = text.encode(encoding)
-    path = folder / "flight.csv"
-    if how.pack == "gz":
-        path, data = folder / "flight.csv.gz", gzip.compress(data, 1)
-    elif how.pack == "zst":
-        path, data = folder / "flight.csv.zst", pa.compress(data, "zstd", asbytes=True)
-    path.write_bytes(data)
+    path = folder / f"flight.csv{'' if how.pack == 'none' else '.' + how.pack}"
+    path.write_bytes(packed(text.encode(encoding), how))
     return path
+
+
+def packed(data: bytes, how: Habits) -> bytes:
+    """Compress a file's bytes as the habits say."""
+    if how.pack == "gz":
+        return gzip.compress(data, 1)
+    return pa.compress(data, "zstd", asbytes=True) if how.pack == "zst" else data
+
+
+def unpacked(data: bytes, how: Habits) -> bytes:
+    """Undo `packed`."""
+    if how.pack == "gz":
+        return gzip.decompress(data)
+    if how.pack == "zst":
+        return pa.input_stream(pa.BufferReader(data), compression="zstd").read()
+    return data
 
 
 def check(log: FlightLog, written: Written, at: Instants, values: dict[str, Array]) -> None:

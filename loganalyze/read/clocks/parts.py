@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
+from loganalyze.read.arrow import words
 from loganalyze.read.clocks import dates
 from loganalyze.read.clocks.stamps import YEAR_FIRST, BadStampError, parse_stamps
 from loganalyze.read.clocks.ticks import MISSING, ticks_of
@@ -31,7 +32,7 @@ def numbers_of(array: pa.Array, channel: str = "") -> Floats:
         except pa.ArrowInvalid:
             # Blank, padded or worse: cell by cell.
             return np.array([_cell(row, cell, channel)
-                             for row, cell in enumerate(array.to_pylist())], dtype=np.float64)
+                             for row, cell in enumerate(words(array))], dtype=np.float64)
     ticks = ticks_of(array)
     if ticks.dtype == np.float64:
         return ticks.astype(np.float64, copy=False)
@@ -170,10 +171,10 @@ def offset_written(channel: str) -> Part:
             return np.asarray(np.sign(given) * (size // 100 * 3600 + size % 100 * 60))
         coded = array.dictionary_encode()
         table = []
-        for word in coded.dictionary.to_pylist():
-            value = offset_of(word) if word.strip() else np.nan
+        for word in words(coded.dictionary):
+            value = offset_of(word) if word and word.strip() else np.nan
             if value is None:
-                raise BadStampError(0, word, channel)
+                raise BadStampError(0, word or "", channel)
             table.append(value)
         codes = coded.indices.fill_null(len(table)).to_numpy(zero_copy_only=False)
         return np.asarray(np.array([*table, np.nan])[codes])
