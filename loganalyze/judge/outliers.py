@@ -55,30 +55,36 @@ def outliers(time: Floats, values: Floats, least: float) -> tuple[NDArray[np.int
     intp[k], float64[k]
         Rising indices of the outliers, and their replacements.
     """
-    known = np.flatnonzero(~np.isnan(values))
+    # Only the first and the last of equal values in a row matter: of a million samples of a
+    # flap a handful.
+    differs = values[1:] != values[:-1]
+    ends = np.ones(len(values), dtype=bool)
+    ends[1:-1] = differs[1:] | differs[:-1]
+    known = np.flatnonzero(ends)
+    known = known[~np.isnan(values[known])]
     at, value = time[known], values[known]
     changed = (np.flatnonzero(np.abs(np.diff(value)) > least) + 1).tolist()
-    found: list[int] = []
+    found: list[NDArray[np.intp]] = [np.empty(0, dtype=np.intp)]
     instead: list[float] = []
     done = 0
     for i in changed:
         if i < done:
             continue
+        after, shown = i, float(value[i - 1])
         if i + 1 < len(value) and at[i + 1] - at[i - 1] <= ALONE_S:
             middle = float(np.median(value[i - 1 : i + 2]))
             if abs(value[i] - middle) > least:
-                found.append(i)
-                instead.append(middle)
-                done = i + 2  # The sample after it is the new state, whatever it is.
-                continue
-        stop = int(np.searchsorted(at, at[i - 1] + TOGETHER_S, side="right"))
-        back = np.flatnonzero(np.abs(value[i:stop] - value[i - 1]) <= least)
-        if len(back):
-            after = i + int(back[0])
-            found += range(i, after)
-            instead += [float(value[i - 1])] * (after - i)
-            done = after + 1
-    return known[np.array(found, dtype=np.intp)], np.array(instead)
+                after, shown = i + 1, middle
+        if after == i:
+            stop = int(np.searchsorted(at, at[i - 1] + TOGETHER_S, side="right"))
+            back = np.flatnonzero(np.abs(value[i:stop] - value[i - 1]) <= least)
+            after = i + int(back[0]) if len(back) else i
+        if after > i:
+            rows = np.arange(known[i], known[after])
+            found.append(rows[~np.isnan(values[rows])])
+            instead += [shown] * len(found[-1])
+            done = after + 1  # The sample after them is the new state, whatever it is.
+    return np.concatenate(found), np.array(instead)
 
 
 def cleaned(log: FlightLog, name: str) -> tuple[Floats, Floats | None]:
