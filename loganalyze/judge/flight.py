@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,9 @@ from loganalyze.sheets.limits import LimitsSheet
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+Outcome = Literal["exceeded", "not determined", "not exceeded", "not judged"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +81,21 @@ class Analysis:
     screened: Mapping[str, int]
     judged_s: float
     _case: Case
+
+    @property
+    def outcome(self) -> Outcome:
+        """What the verdict comes to.
+
+        "exceeded" : a limit was; "not determined" : none of what counts was over a limit, but
+        samples that are in doubt were (see `suspects`); "not judged" : no limit could be judged
+        at any sample; "not exceeded" : no limit was exceeded where it could be judged.
+        """
+        if self.exceedances:
+            return "exceeded"
+        if self.suspects:
+            return "not determined"
+        known = self.judged_s > 0 or any(one.margin_kt == one.margin_kt for one in self.smallest)
+        return "not exceeded" if known else "not judged"
 
     @property
     def time(self) -> NDArray[np.float64]:

@@ -96,6 +96,11 @@ def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
     return [replace(one, limit=one.limit or None) for one in smallest]
 
 
+def suspect_facts(analysis: Analysis) -> list[SuspectFacts]:
+    """Return the stretches over a limit whose samples are in doubt, as plain facts."""
+    return [SuspectFacts(**plain(settled(one))) for one in analysis.suspects]
+
+
 def flag_facts(one: QualityFlag) -> FlagFacts:
     """Return a flag as plain facts."""
     return FlagFacts(
@@ -112,7 +117,7 @@ def quality_facts(analysis: Analysis) -> QualityFacts:
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
         bounded_s=round(analysis.bounded_s, 9),
         bounded_gaps=len(analysis.bounded),
-        suspects=[SuspectFacts(**plain(settled(one))) for one in analysis.suspects],
+        suspects=suspect_facts(analysis),
         flags=[one for one in flags if one.set_aside or one.sentence],
     )
 
@@ -125,6 +130,7 @@ def flight_facts(judged: Judged) -> FlightFacts:
     longest = sorted(analysis.unknown, key=lambda pair: (pair[0] - pair[1], pair[0]))
     facts = FlightFacts(
         flight=analysis.flight,
+        outcome=analysis.outcome,
         verdict="",
         samples=len(time),
         start_s=rounded(time[0]) if len(time) else None,

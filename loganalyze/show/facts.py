@@ -19,6 +19,7 @@ from loganalyze.assess.results import (
     TimeToLimit,
     WarningFinding,
 )
+from loganalyze.judge.flight import Outcome
 from loganalyze.show.plain import plain
 
 
@@ -173,6 +174,9 @@ class FlightFacts:
     """One flight of a log."""
 
     flight: int
+    outcome: Outcome
+    """"exceeded"; "not determined", where only samples in doubt are over a limit (see `quality`);
+    "not exceeded", where it could be judged; or "not judged"."""
     verdict: str
     samples: int
     start_s: float | None
@@ -234,7 +238,12 @@ class Summary:
     @property
     def exceeded(self) -> bool:
         """Whether any limit was exceeded."""
-        return any(flight.exceedances for flight in self.flights)
+        return any(flight.outcome == "exceeded" for flight in self.flights)
+
+    @property
+    def undetermined(self) -> bool:
+        """Whether in any flight only samples in doubt were over a limit."""
+        return any(flight.outcome == "not determined" for flight in self.flights)
 
     def plain(self) -> dict[str, Any]:
         """Return the summary as JSON holds it: null where a number isn't known."""

@@ -17,7 +17,7 @@ from loganalyze.judge.flight import Analysis
 from loganalyze.problems import Problem
 from loganalyze.record.units import FOOT
 from loganalyze.show import wording
-from loganalyze.show.account import smallest_facts
+from loganalyze.show.account import smallest_facts, suspect_facts
 from loganalyze.show.picture import (
     BLUE,
     GREY,
@@ -117,7 +117,8 @@ def _head(figure: Figure, analysis: Analysis, how: Presentation, height: float) 
                 weight="bold", va="center")
     figure.text(0.08, 1 - 0.4 / height, wording.headline(
         analysis.exceedances, analysis.recorded_s, analysis.judged_s,
-        [one.margin_kt for one in analysis.smallest]) + numbered, va="center")
+        [one.margin_kt for one in analysis.smallest],
+        suspect_facts(analysis)) + numbered, va="center")
 
 
 def _foot(figure: Figure, marked: list[Exceedance], how: Presentation, height: float) -> None:

@@ -11,7 +11,10 @@ from loganalyze.judge import suspects
 from loganalyze.show.account import flight_facts
 from loganalyze.show.facts import SuspectFacts
 from loganalyze.show.plain import plain
-from loganalyze.show.wording import quality
+from loganalyze.show.summary import summarise
+from loganalyze.show.terminal import log_lines
+from loganalyze.show.wording import quality, report
+from loganalyze.show.wording.presentation import Presentation
 
 
 def test_every_doubt_has_its_words():
@@ -62,7 +65,11 @@ def test_verdict_and_summary_of_a_recording_with_doubts(judged):
     cas[40:42] = np.nan
     facts = flight_facts(judged(cas))
     lines = facts.verdict.split("\n")
-    assert lines[0] == "No limit was exceeded in the 57.0 s that could be judged."
+    assert facts.outcome == "not determined"
+    assert lines[:2] == [
+        "Whether a limit was exceeded is not determined: one stretch is over VMO by up to 25.0 kt, "
+        "and its samples are in doubt.",
+        "Nothing else was over a limit in the 57.0 s that could be judged."]
     (doubted,) = [line for line in lines if line.startswith("Not counted")]
     assert "at 0:00:20.0" in doubted
     assert any("screened out: airspeed missing 2.0 s; airspeed spike" in line for line in lines)
@@ -72,6 +79,49 @@ def test_verdict_and_summary_of_a_recording_with_doubts(judged):
     raised = {one.name for one in facts.quality.flags if one.raised_s}
     assert {"missing", "faster than plausible"} <= raised
     assert json.loads(json.dumps(plain(facts.quality), allow_nan=False))
+
+
+MANY = [suspect(), suspect(excess=7.0), suspect(limit="MMO", quantity="mach", excess=0.012)]
+
+
+def test_stretches_in_doubt_are_no_clean_flight():
+    assert quality.not_determined(MANY) == (
+        "Whether a limit was exceeded is not determined: 3 stretches are over VMO by up to 20.0 kt "
+        "and MMO by up to Mach .012, and their samples are in doubt.")
+    assert quality.also_in_doubt(MANY, ["VMO", "MMO"]) == ""
+    assert quality.also_in_doubt(MANY, ["VMO"]) == (
+        "Whether MMO was exceeded is not determined: one stretch is over MMO by up to Mach .012, "
+        "and its samples are in doubt.")
+
+
+def test_every_place_says_that_nothing_is_determined(judged):
+    cas = 200.0 + 0.2 * np.sin(np.arange(60.0))
+    cas[20] = 270.0
+    analysis = judged(cas)
+    facts, how = flight_facts(analysis), Presentation()
+    said = "Whether a limit was exceeded is not determined: one stretch is over VMO by up to 25.0"
+    assert facts.verdict.startswith(said)
+    assert report.verdict(facts, None, 0, how).startswith(said)
+    assert "No limit was exceeded" not in report.verdict(facts, None, 0, how)
+    summary = summarise([analysis])
+    assert (summary.exceeded, summary.undetermined) == (False, True)
+    assert json.loads(summary.json())["flights"][0]["outcome"] == "not determined"
+    for level in ("quiet", "normal", "verbose"):
+        lines = [one.text for one in log_lines("a.csv", "b.toml", summary, how, level)]
+        assert any(said in line for line in lines)
+        assert not any("No limit was exceeded" in line for line in lines)
+
+
+def test_the_outcome_of_a_flight(judged):
+    clean, over = 200.0 + 0.2 * np.sin(np.arange(60.0)), np.linspace(200, 260, 60)
+    assert judged(clean).outcome == "not exceeded"
+    assert judged(over).outcome == "exceeded"
+    assert judged(np.full(30, np.nan)).outcome == "not judged"
+    both = over.copy()
+    both[20] = 300.0
+    analysis = judged(both)
+    assert (analysis.outcome, bool(analysis.suspects)) == ("exceeded", True)
+    assert not summarise([analysis]).undetermined
 
 
 def test_a_clean_recording_is_told_in_two_lines(judged):

@@ -131,6 +131,17 @@ def test_the_verdict_is_one_or_two_sentences(analysis, judged, reported):
     assert lead == "Nothing of the 30.0 s recorded could be judged."
 
 
+def test_samples_in_doubt_over_a_limit_are_no_clean_report(judged, reported):
+    speed = np.full(60, 200.0)
+    speed[20] = 270.0
+    report = reported(judged(speed))
+    lead = section(report, "verdict").blocks[0].text
+    assert lead.startswith("Whether a limit was exceeded is not determined: one stretch is over "
+                           "VMO by up to 25.0 kt, and its samples are in doubt. Nothing else was ")
+    assert any("Only samples in doubt" in one for one in texts_of(section(report, "found")))
+    assert not any("No exceedance was found" in one for one in texts_of(section(report, "found")))
+
+
 def test_what_could_not_be_judged_qualifies_the_verdict(analysis, reported):
     said_there = texts_of(section(reported(analysis), "verdict"))
     assert "29.5 s of 3 min 20 s could not be judged (2 stretches)." in said_there

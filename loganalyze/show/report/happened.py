@@ -87,7 +87,8 @@ def found(subject: Subject) -> tuple[Section, ...]:
                    name == "number") for name in names)
         blocks.append(Table(label.FOUND_CAPTION, columns, tuple(rows)))
     else:
-        blocks.append(Paragraph(label.NO_FINDING))
+        blocks.append(Paragraph(
+            label.ONLY_IN_DOUBT if facts.quality.suspects else label.NO_FINDING))
     blocks.append(Paragraph(_clock_note(subject), "note"))
     if _examples(subject):
         blocks.append(Paragraph(label.EXAMPLE_SEVERITY, "note"))

@@ -82,13 +82,17 @@ def closest(one: SmallestFacts) -> str:
 
 
 def headline(
-    found: Sequence[Any], recorded_s: float, judged_s: float, margins: Iterable[float | None] = ()
+    found: Sequence[Any], recorded_s: float, judged_s: float,
+    margins: Iterable[float | None] = (), suspects: Sequence[Any] = (),
 ) -> str:
     """Return the verdict in one sentence.
 
     `found` are exceedances with their `episode`; `margins` the smallest to each limit, of which
-    one that is known tells that this limit could be judged, if others could not.
+    one that is known tells that this limit could be judged, if others could not; `suspects` the
+    stretches over a limit whose samples are in doubt.
     """
+    if suspects and not found:
+        return quality.not_determined(suspects)
     if judged_s <= 0 and not found and not any(math.isfinite(one or math.nan) for one in margins):
         return f"Nothing of the {duration(recorded_s)} recorded could be judged."
     within = f"{in_judged(recorded_s, judged_s)}."
@@ -105,7 +109,12 @@ def verdict(flight: FlightFacts) -> str:
     """Return the short plain verdict on one flight, a sentence a line."""
     found = flight.exceedances
     lines = [headline(found, flight.recorded_s, flight.judged_s,
-                      [one.margin_kt for one in flight.smallest_margins])]
+                      [one.margin_kt for one in flight.smallest_margins],
+                      flight.quality.suspects)]
+    if doubted := flight.quality.suspects:
+        lines.append(
+            quality.also_in_doubt(doubted, [one.limit for one in found]) if found else
+            quality.nothing_else(in_judged(flight.recorded_s, flight.judged_s)))
     worst = sorted(range(len(found)), key=lambda i: -(found[i].worst_excess_kt or 0.0))[:LISTED]
     lines += [exceedance(found[i]) for i in sorted(worst)]
     if len(found) > LISTED:
@@ -121,7 +130,7 @@ def verdict(flight: FlightFacts) -> str:
     if flight.judged_s > 0:
         lines += quality.screened(flight.quality.airborne_s, flight.quality.screened_s)
     lines += [one.sentence for one in flight.taken if one.code in UNJUDGED]
-    return "\n".join(lines)
+    return "\n".join(line for line in lines if line)
 
 
 def recognised(summary: Summary) -> list[str]:

@@ -84,6 +84,8 @@ BASES = {"displayed": "as displayed", "flown": "as flown"}
 
 NOT_ASSESSED = "Not assessed: this log was judged without an assessment of uncertainty and cause."
 NO_FINDING = "No exceedance was found, and nothing came near enough to be listed."
+ONLY_IN_DOUBT = ("Only samples in doubt were over a limit; they are listed with the verdict, not "
+                 "here.")
 NO_UNKNOWN = "No stretch of the recording had to be left unjudged."
 NO_FLAG = "No doubt about the recording was found."
 NO_PANEL = ("A panel is drawn for the {shown} worst exceedances; the table lists all {all}.")

@@ -23,6 +23,8 @@ DOUBTS: dict[str, str] = {
 }
 """What each code of doubt about a stretch over a limit means, in plain words."""
 
+NOT_DETERMINED = "Whether a limit was exceeded is not determined"
+
 LISTED = 5
 """How many suspects a verdict lists before it only counts the rest."""
 
@@ -40,6 +42,38 @@ def suspect(one: SuspectFacts, how: Presentation | None = None) -> str:
     elif one.reason == "spike":
         others = ", and nothing recorded could bear it out"
     return f"Not counted: over {one.limit} {when} by {by}: {DOUBTS[one.reason]}{others}."
+
+
+def in_doubt(found: Sequence[SuspectFacts], how: Presentation | None = None) -> str:
+    """Return how many stretches in doubt are over which limits, and by how much, as a clause."""
+    how = how or Presentation()
+    worst = {one.limit: one for one in sorted(found, key=lambda one: one.excess)}
+    limits = [f"{name} by up to {how.published_band(worst[name].excess, worst[name].quantity)}"
+              for name in dict.fromkeys(one.limit for one in found)]
+    one = len(found) == 1
+    return (f"{'one stretch is' if one else f'{len(found):,} stretches are'} over "
+            f"{_listed(limits, 'and')}, and {'its' if one else 'their'} samples are in doubt")
+
+
+def not_determined(found: Sequence[SuspectFacts], how: Presentation | None = None) -> str:
+    """Return the verdict on a flight in which only samples in doubt are over a limit."""
+    return f"{NOT_DETERMINED}: {in_doubt(found, how)}."
+
+
+def nothing_else(judged: str) -> str:
+    """Return what follows it; `judged` is what could be judged, as it follows on a verb."""
+    return f"Nothing else was over a limit{judged}."
+
+
+def also_in_doubt(
+    found: Sequence[SuspectFacts], exceeded: Sequence[str], how: Presentation | None = None
+) -> str:
+    """Return the same, as a sentence, of limits that weren't exceeded otherwise; empty for none."""
+    others = [one for one in found if one.limit not in exceeded]
+    if not others:
+        return ""
+    names = list(dict.fromkeys(one.limit for one in others))
+    return f"Whether {_listed(names)} was exceeded is not determined: {in_doubt(others, how)}."
 
 
 def suspects(found: Sequence[SuspectFacts], how: Presentation | None = None) -> list[str]:
@@ -74,5 +108,5 @@ def bounded(bounded_s: float, stretches: int) -> list[str]:
             "too short to reach a limit even at the greatest plausible rate."]
 
 
-def _listed(words: list[str]) -> str:
-    return ", ".join(words[:-1]) + f" or {words[-1]}" if len(words) > 1 else words[0]
+def _listed(words: list[str], last: str = "or") -> str:
+    return ", ".join(words[:-1]) + f" {last} {words[-1]}" if len(words) > 1 else words[0]

@@ -20,6 +20,7 @@ from loganalyze.assess.results import (
 from loganalyze.record.channels import CHANNELS, kind
 from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
 from loganalyze.show.wording import labels as label
+from loganalyze.show.wording import quality
 from loganalyze.show.wording.numbers import count, duration, in_judged, mach, sentence_case
 from loganalyze.show.wording.presentation import UNKNOWN, Presentation
 
@@ -34,12 +35,15 @@ def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presenta
     """Return what happened, in one or two plain sentences; `sure` is of the worst exceedance."""
     found = facts.exceedances
     known = [one for one in facts.smallest_margins if one.margin_kt is not None]
-    if facts.judged_s <= 0 and not found and not known:
+    doubted = facts.quality.suspects
+    if facts.judged_s <= 0 and not found and not known and not doubted:
         return f"Nothing of the {duration(facts.recorded_s)} recorded could be judged."
     judged = in_judged(facts.recorded_s, facts.judged_s)
     if not found:
         closest = next((one for one in known if one.limit is None), None)
         said = f"No limit was exceeded{judged}."
+        if doubted:
+            said = f"{quality.not_determined(doubted, how)} {quality.nothing_else(judged)}"
         if near:
             said += (f" {sentence_case(number_words(near))} "
                      f"{'stretch' if near == 1 else 'stretches'} came so near that, within "
@@ -59,7 +63,9 @@ def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presenta
              f"{how.excess(worst.worst_excess_kt, worst.worst_excess_mach)} over {worst.limit}, "
              f"at {how.instant(worst.worst_time_s)} and "
              f"{_height(worst.worst_pressure_altitude_ft, how)}")
-    return said + (f": {sure.basis}, {found_to_be(sure)}." if sure is not None else ".")
+    said += f": {sure.basis}, {found_to_be(sure)}." if sure is not None else "."
+    also = quality.also_in_doubt(doubted, names, how)
+    return f"{said} {also}" if also else said
 
 
 def _height(feet: float | None, how: Presentation) -> str:
