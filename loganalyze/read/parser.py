@@ -11,6 +11,7 @@ import pyarrow.csv as pc
 
 from loganalyze.problems import Problem
 from loganalyze.read.cells import MISSING
+from loganalyze.read.clocks.parts import as_number
 from loganalyze.read.clocks.stamps import BadStampError, parse_stamps
 from loganalyze.read.clocks.ticks import Form, Ticks, ticks_of
 from loganalyze.read.columns import Column, Header
@@ -123,9 +124,11 @@ class TableParser:
         if len(cells) != width:
             return Problem(f"the line has {len(cells)} cells where the others have {width}", where,
                            "export the log again, or mend the line")
+        number = as_number(bad.cell)
         for index, kind in self.kinds.items():
             cell, name = cells[index], self.dialect.names[index]
-            if index == bad.index and cell == bad.cell.strip():
+            if index == bad.index and (cell == bad.cell.strip() or (
+                    number is not None and as_number(cell) == number)):
                 return Problem(f'"{cell}" in the time column "{name}" isn\'t a time that is known',
                                where, "mend the line, or leave the cell blank")
             if cell in self.nulls:

@@ -79,10 +79,19 @@ def test_a_year_of_two_digits_between_hyphens(tmp_path: Path) -> None:
 
 
 def test_minutes_and_seconds_are_no_hours_and_minutes(tmp_path: Path) -> None:
-    assert refusal(tmp_path, "Time", [f"00:{i:02d}" for i in range(6)]) == (
+    log = log_of(tmp_path, "Time", [f"00:{i:02d}" for i in range(6)])
+    assert log.interval_s == 1
+    assert log.source.inferred == (
+        'The times of "Time" (such as "00:05") were taken as minutes and seconds, since no '
+        "recorder samples once a minute.",)
+    assert refusal(tmp_path, "Time", [f"00:{i // 8:02d}" for i in range(48)]) == (
         'nothing tells whether "00:00" in the time column "Time" is hours and minutes, or minutes '
-        'and seconds; export HH:MM:SS or elapsed seconds, or say form = "time of day" under '
-        "[clock] in a columns file if it is hours and minutes.")
+        "and seconds; export HH:MM:SS or elapsed seconds, or say under [clock] in a columns file "
+        'form = "time of day" if it is hours and minutes, form = "elapsed" if it is minutes and '
+        "seconds.")
+    eighths = log_of(tmp_path, "Time", [f"00:{i // 8:02d}" for i in range(48)],
+                     ColumnsFile(clock=ClockHabits(form="elapsed")))
+    assert eighths.interval_s == 0.125
     minutes = [f"10:{i // 60:02d}" for i in range(240)]
     assert log_of(tmp_path, "Time", minutes).interval_s == 1
     told = ColumnsFile(clock=ClockHabits(form="time of day"))

@@ -118,7 +118,7 @@ def test_a_gap_begins_a_stretch():
     assert (found.row, found.reset, found.before_s, found.after_s) == (3, False, 2, 500)
     assert (row, latest) == (3, 2)
     assert breaks([0, 1, 100, 101])[0] is None
-    assert breaks([NAN, 0, NAN, 500, 501])[0].row == 3
+    assert breaks([NAN, 0, 1, NAN, 500, 501])[0].row == 4
 
 
 def test_a_lone_leap_ahead_is_no_gap():
@@ -129,6 +129,11 @@ def test_a_leap_at_the_end_waits_for_the_rows_to_come():
     found, row, latest = breaks([0, 1, 2, 500], final=False)
     assert (found, row, latest) == (None, 3, 2)
     assert breaks([0, 1, 2, 500, 501])[0].row == 3
+
+
+def test_a_lone_first_row_shows_no_gap():
+    assert breaks([0, 500, 501, 502])[0] is None
+    assert breaks([0, 500, 501, 1002, 1003])[0].row == 3
 
 
 def test_a_lone_last_row_shows_no_gap():

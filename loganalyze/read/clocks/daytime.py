@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.read.clocks import dates
+from loganalyze.read.clocks.parts import MASS
 from loganalyze.read.columns import Column
 
 Floats = NDArray[np.float64]
@@ -37,8 +38,8 @@ def looks_serial(values: Floats, column: Column, whole: bool = False) -> bool:
     """Whether numbers can only be a spreadsheet's serial dates; `whole` for dates without times."""
     if column.unit is not None or column.recorded_unit:
         return False
-    inside = bool(((values >= SERIAL_FROM) & (values < SERIAL_TO)).all())
-    return inside and (whole or _step(values) < LONGEST_STEP_DAYS)
+    inside = ((values >= SERIAL_FROM) & (values < SERIAL_TO)).mean() >= MASS
+    return bool(inside) and (whole or _step(values) < LONGEST_STEP_DAYS)
 
 
 def decoding(values: Floats, column: Column, stated: str | None, dated: bool,
@@ -61,8 +62,9 @@ def decoding(values: Floats, column: Column, stated: str | None, dated: bool,
         return None
     if column.recorded_unit or stated in ("elapsed", "epoch", "iso"):
         return None
-    if (values >= 0).all() and (values < 1).all() and 0 < _step(values) < LONGEST_STEP_DAYS and (
-            dated or wanted):
+    parts = ((values >= 0) & (values < 1)).mean() >= MASS
+    walled = wanted or bool(_WALL.search(column.name))
+    if parts and 0 < _step(values) < LONGEST_STEP_DAYS and (dated or walled):
         return Decoding(lambda given: given * dates.DAY, "time of day as a part of the day",
                         f'"{column.name}" states no unit; its step was taken as a part of the day.')
     digits = _digits(values)
@@ -70,11 +72,10 @@ def decoding(values: Floats, column: Column, stated: str | None, dated: bool,
         return Decoding(dates.seconds_of_digits, "time of day as HHMMSS",
                         f'The numbers of "{column.name}" were taken as HHMMSS, as they pass from '
                         "59 to 100.")
-    walled = wanted or bool(_WALL.search(column.name))
     if not walled:
         return None
-    within = bool(((values >= 0) & (values <= dates.DAY)).all())
-    if digits == "perhaps" and within and values.max() >= 100:
+    within = ((values >= 0) & (values <= dates.DAY)).mean() >= MASS
+    if digits == "perhaps" and within and np.median(values) >= 100:
         raise Problem(f'the numbers of the time column "{column.name}" (such as '
                       f"{values[0]:.12g}) may be HHMMSS or seconds of the day", where,
                       'state its unit in a columns file, such as '
@@ -98,13 +99,15 @@ def _step(values: Floats) -> float:
 def _digits(values: Floats) -> str:
     """Tell whether numbers are HHMMSS: "sure" where one passes a minute, "perhaps", or ""."""
     seconds = dates.seconds_of_digits(values)
-    if np.isnan(seconds).any() or (seconds > dates.DAY).any():
+    good = seconds <= dates.DAY
+    if good.mean() < MASS:
         return ""
+    values, seconds = values[good], seconds[good]
     plain, timed = np.diff(values), np.diff(seconds)
     apart = plain - timed  # 40 a minute, 4000 an hour; else nothing but the last digits' noise.
     even, passing = timed[(np.abs(apart) < 1) & (timed > 0)], timed[apart > 1]
     # Over a minute's end the digits jump by 40 more than the time does, which runs evenly on.
     if len(even) and len(passing) and (
-            np.abs(passing - np.median(even)) <= 0.5 * np.median(even)).all():
+            np.abs(passing - np.median(even)) <= 0.5 * np.median(even)).mean() >= MASS:
         return "sure"
     return "perhaps"

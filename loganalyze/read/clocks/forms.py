@@ -14,7 +14,9 @@ from loganalyze.read.clocks import dates
 from loganalyze.read.clocks.date_order import Export, find_order
 from loganalyze.read.clocks.daytime import decoding, looks_serial
 from loganalyze.read.clocks.gears import DayGear, FrameGear, WeekGear
+from loganalyze.read.clocks.minutes import minutes_and_seconds
 from loganalyze.read.clocks.parts import (
+    MASS,
     Part,
     as_numbers,
     date_of_parts,
@@ -28,6 +30,7 @@ from loganalyze.read.clocks.parts import (
     seconds_written,
     stacked,
     stamped,
+    typical,
 )
 from loganalyze.read.clocks.stamps import YEAR_FIRST, written
 from loganalyze.read.clocks.ticks import Form
@@ -35,9 +38,6 @@ from loganalyze.read.clocks.zones import as_named, no_zone
 from loganalyze.read.columns import Column
 from loganalyze.sheets.exports import ClockHabits
 
-LEAST_IN_A_MINUTE = 30
-"""Rows that share a stamp such as 10:04, from which on it can only be hours and minutes: as
-minutes and seconds they would be sampled at 30 Hz or more."""
 USUAL_FRAME_S, USUAL_SUBFRAMES = 4.0, 4
 """A flight data recorder's frame is 4 s of four subframes (ARINC 717, common practice)."""
 
@@ -118,7 +118,7 @@ class _Finder:
         return self._text(column)
 
     def _first(self, part: str) -> str:
-        return next((cell for cell in self.log.cells(self.parts[part]) if cell.strip()), "")
+        return typical(self.log.cells(self.parts[part]))
 
     def _sampled(self, part: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
         values = as_numbers(self.log.cells(self.parts[part]))
@@ -131,6 +131,10 @@ class _Finder:
     # Stamps
 
     def _text(self, column: Column) -> Form:
+        short = minutes_and_seconds(self.log.cells(column), column, self.habits.form, self.where)
+        if short is not None:
+            self.notes += [short[1]] if short[1] else []
+            return short[0]
         found = written(self._first("time"))
         if found is None or (found.date and not found.time):
             return self.log.clock(column)
@@ -152,20 +156,7 @@ class _Finder:
             return self._day("day of the year and time of day", [seconds_written("time")],
                              (column,), (lambda arrays: days(arrays) + 1, "ordinal", ()),
                              found.zone)
-        if self.habits.form != "time of day":
-            self._check_seconds(column)
         return self._day("time of day", [seconds_written("time")], (column,), zoned=found.zone)
-
-    def _check_seconds(self, column: Column) -> None:
-        """Refuse stamps of two numbers that may be minutes and seconds as well as hours."""
-        cells = [cell.strip() for cell in self.log.cells(column) if cell.strip()]
-        if not cells or not all(re.fullmatch(r"\d{1,2}:\d\d", cell) for cell in cells):
-            return
-        if len(cells) < LEAST_IN_A_MINUTE * len(set(cells)):
-            raise Problem(f'nothing tells whether "{cells[0]}" in the time column "{column.name}" '
-                          "is hours and minutes, or minutes and seconds", self.where,
-                          'export HH:MM:SS or elapsed seconds, or say form = "time of day" under '
-                          "[clock] in a columns file if it is hours and minutes")
 
     def _with_offset(self, column: Column, order: str) -> Form:
         return self._day("stamps and their offset from UTC", [seconds_written("time", order)],
@@ -272,7 +263,7 @@ class _Finder:
         column = self.parts["date"]
         values = as_numbers(self.log.cells(column))
         if values is not None:
-            if not np.isnan(dates.day_of_digits(values)).any():
+            if not np.isnan(dates.day_of_digits(values)).mean() > 1 - MASS:
                 return decoded("date", dates.day_of_digits), "days", (column,)
             if self._serials(self.habits.form) or (
                     looks_serial(values, column, whole=True)
@@ -307,8 +298,8 @@ class _Finder:
                 raise Problem(f'"{first}" in column "{column.name}" is no offset from UTC',
                               self.where, "export it as +01:30, or in hours")
             return offset_written("utc_offset"), (column,)
-        scale = 3600.0 if (np.abs(values) <= 14).all() else 60.0 if (
-            (np.abs(values) <= 840).all() and not (values % 15).any()) else 0.0
+        hours, minutes = np.abs(values) <= 14, (np.abs(values) <= 840) & (values % 15 == 0)
+        scale = 3600.0 if hours.mean() >= MASS else 60.0 if minutes.mean() >= MASS else 0.0
         if not scale:
             raise Problem(f'nothing states the unit of the offset from UTC in column '
                           f'"{column.name}" (such as {values[0]:.12g})', self.where,
@@ -324,11 +315,11 @@ class _Finder:
                           "name both, as week and time, in a columns file")
         seconds, week = self._sampled(within.channel), self._sampled("week")
         factor = within.unit.factor if within.unit else 1.0
-        if within.unit is None and seconds.max() > dates.WEEK:
+        if within.unit is None and (seconds > dates.WEEK).mean() >= MASS:
             factor = 1e-3
             self.notes.append(f'"{within.name}" states no unit; as a week has {dates.WEEK:g} s, '
                               "it was taken as milliseconds.")
-        first = float(week[0])
+        stated = first = float(np.sort(week)[(len(week) - 1) // 2])
         if first < dates.WEEKS_IN_TURN:
             first = self._full_week(first)
         day = dates.SATELLITE_EPOCH + first * 7 if first == first else np.nan
@@ -340,7 +331,7 @@ class _Finder:
         parts = [decoded(within.channel, lambda given: given * factor), number("week")]
         return Form(1.0, "satellite week and seconds", dated=day == day,
                     epoch_s=0.0 if day != day else
-                    dates.SATELLITE_EPOCH * dates.DAY + (first - float(week[0])) * dates.WEEK
+                    dates.SATELLITE_EPOCH * dates.DAY + (first - stated) * dates.WEEK
                     - (leap or 0), parts=(within, self.parts["week"]), join=stacked(parts),
                     gear=WeekGear)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
@@ -20,6 +21,7 @@ Part = Callable[[Arrays], Floats]
 """Makes float64[n] of the arrays of a clock's columns, by channel; NaN where blank."""
 
 _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([+-])(\d{1,2}):?(\d\d)?(?::?(\d\d))?")
+_DIGIT = re.compile(r"\d")
 NS = 1e-9
 _DAY_NS = 86400 * 10**9
 
@@ -59,11 +61,22 @@ def as_number(cell: str) -> float | None:
     return value if np.isfinite(value) else None
 
 
+MASS = 0.67
+"""A column is what this share of its cells is: a damaged cell or two decide nothing."""
+
+
 def as_numbers(cells: Sequence[str]) -> Floats | None:
-    """Return the numbers of sampled cells, blanks left out; None where some hold none."""
+    """Return the numbers among sampled cells; None where too few of those not blank hold one."""
     values = [as_number(cell) for cell in cells if cell.strip()]
     known = [value for value in values if value is not None]
-    return np.array(known) if known and len(known) == len(values) else None
+    return np.array(known) if known and len(known) >= MASS * len(values) else None
+
+
+def typical(cells: Sequence[str]) -> str:
+    """Return the first cell that is written as most of them are; nothing where all are blank."""
+    shapes = [_DIGIT.sub("0", cell.strip()) for cell in cells]
+    count = Counter(shape for shape in shapes if shape)
+    return cells[shapes.index(count.most_common(1)[0][0])] if count else ""
 
 
 def checked(decoded: Floats, given: Floats, channel: str) -> Floats:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.clocks.ticks import normal_interval
+from loganalyze.read.clocks.ticks import ALONE_S, ALONE_STEPS, normal_interval
 
 Floats = NDArray[np.float64]
 
@@ -22,9 +22,6 @@ EXCURSION_ROWS = 8
 OUT_OF_PLACE_ROWS = 8
 """Rows that are at most so many places out of order are sorted: buffers of recorders and
 telemetry hold a few rows (common practice, no source); more is another fault."""
-ALONE_S, ALONE_STEPS = 10.0, 10.0
-"""A first or last row so far [s], and so many steps, from all others has nothing that shows
-whether its stamp or a gap is meant."""
 FEWEST_STAMPS = 8
 """So many stamps show what step is usual."""
 COARSE_SHARE = 0.1
@@ -148,6 +145,9 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
             if len(ahead) <= EXCURSION_ROWS and not final:
                 return None, row, latest
             back = np.flatnonzero(ahead < ahead[0])
+            if np.isfinite(time[:row]).sum() == 1:
+                i, latest = at, float(stamps[at])  # Nor does a lone first row.
+                continue
             if not len(back) or ahead[back[0]] < latest - RESET_S:
                 return Break(row, False, latest, float(stamps[at])), row, latest
             i = at + int(back[0])

@@ -35,6 +35,8 @@ _ANY_ORDER = (
     rf"{_TIME}{_ZONE}",
     rf"(?P<j>\d{{3}})[:T/ ]{_TIME}{_ZONE}",
 )
+MOST_HOURS = 99
+"""Elapsed time may run on beyond 24 hours; no flight takes a hundred."""
 _BY_ORDER = {
     YEAR_FIRST: (),
     DAY_FIRST: (rf"(?P<d>\d\d?)[-/.](?P<m>\d\d?)[-/.]{_TWO}{_AFTER}",),
@@ -196,7 +198,7 @@ def _nanoseconds(matrix: NDArray[np.uint8], layout: re.Match[str], lead: int,
             raise BadStampError(int(rows[bad]), matrix[bad].tobytes().decode("latin-1"))
         return value
 
-    hours = number("H", 0, 24)
+    hours = number("H", 0, 24 if {"Y", "j"} & fields.keys() or fields["zone"] else MOST_HOURS)
     if fields.get("half"):
         hours = number("H", 1, 12) % 12 + (12 if fields["half"] in "Pp" else 0)
     seconds = (hours * 60 + number("M", 0, 59)) * 60 + number("S", 0, 60)

@@ -23,6 +23,9 @@ from loganalyze.record.units import Unit
 
 MISSING = np.iinfo(np.int64).min
 """The int64 tick of a row without a stamp."""
+ALONE_S, ALONE_STEPS = 10.0, 10.0
+"""A first or last row so far [s], and so many steps, from all others has nothing that shows
+whether its stamp or a gap is meant."""
 TURN_S = 60.0
 """Seconds that fall from so little [s] before a day's or a week's end to so little after nought
 count from midnight, or from a week's start."""
@@ -34,6 +37,19 @@ Ticks = NDArray[np.float64] | NDArray[np.int64]
 # The first tick of an epoch clock lies between 1990 and 2060, in which no two units overlap.
 _EPOCHS = (("s", 1.0), ("ms", 1e3), ("us", 1e6), ("ns", 1e9))
 _EPOCH_FROM, _EPOCH_TO = 6.3e8, 2.85e9
+SHORTEST_STEP_S = 0.0099
+"""No export has more than a hundred rows a second (common practice, no source): a shorter step
+is no step of seconds."""
+_IN_MINUTES = (1, 2, 4, 5, 8, 10)
+"""Steps of so many seconds, written in minutes, are 60, 30, 15, 12, 7.5 or 6 a second: rates that
+recorders hardly have (common practice, no source)."""
+SLOWEST_S = 600.0
+"""No recorder leaves so long [s] between rows as a rule (common practice, no source)."""
+_STEPS = (("ms", "milliseconds", 1e3, 600, 1e4), ("us", "microseconds", 1e6, 6.1e4, 1e7),
+          ("ns", "nanoseconds", 1e9, 6.1e7, 6e10))
+"""Steps that can be of one unit alone: rows from 16 a second (two in milliseconds) to one in 10 s
+(one a minute in nanoseconds). In the next larger unit they would be more than a minute apart, in
+the next smaller one a hundredth of a second at most. What lies between is asked for."""
 
 
 @dataclass(frozen=True)
@@ -73,8 +89,11 @@ def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str,
     if not len(values):
         raise Problem(f'the time column "{name}" holds no time in its first rows', where,
                       "name the column that holds the time in a columns file")
+    steps = np.diff(values)
+    step = float(np.median(steps[steps > 0])) if (steps > 0).any() else np.nan
     for symbol, per_second in _EPOCHS:
-        epoch = _EPOCH_FROM * per_second < values[0] < _EPOCH_TO * per_second
+        inside = (values > _EPOCH_FROM * per_second) & (values < _EPOCH_TO * per_second)
+        epoch = inside.mean() > 0.5 and not step > SLOWEST_S * per_second
         if epoch and (unit is None or unit.name == symbol):
             return Form(per_second, f"{symbol} since 1970", dated=True,
                         inferred=f'The numbers of "{name}" were taken as {symbol} since '
@@ -84,17 +103,34 @@ def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str,
     if stated:
         raise Problem(f'the unit "{stated}" of the time column "{name}" isn\'t known', where,
                       "state the unit in a columns file as one of s, ms, us, ns, min, h")
-    steps = np.diff(values)
-    step = float(np.median(steps[steps > 0])) if (steps > 0).any() else np.nan
+    return _by_step(step, name, where)
+
+
+def _by_step(step: float, name: str, where: str) -> Form:
+    """Return the form of elapsed time by the usual step of its numbers; raises in doubt."""
+    if step < SHORTEST_STEP_S or any(abs(60 * step - whole) < 0.03 for whole in _IN_MINUTES):
+        raise Problem(f'nothing states what the time column "{name}" counts, and its step of '
+                      f"{step:.3g} is hardly one of seconds", where,
+                      "state its unit in a columns file as min or h, such as "
+                      f'time = {{ column = "{name}", unit = "min" }}, or say form = "time of day" '
+                      "under [clock] if it is a part of the day")
     if step < 10:
         return Form(1.0, "elapsed s", inferred=f'"{name}" states no unit; its step of {step:g} was '
                     "taken as seconds, since no recorder samples every few milliseconds or faster.")
-    if step >= 600:
-        return Form(1e3, "elapsed ms", inferred=f'"{name}" states no unit; its step of {step:g} '
-                    "was taken as milliseconds, since no recorder samples so slowly.")
-    raise Problem(f'nothing states whether the time column "{name}" counts seconds or '
-                  "milliseconds", where, 'state its unit in a columns file, such as '
-                  f'time = {{ column = "{name}", unit = "s" }}')
+    for symbol, words, per_second, least, most in _STEPS:
+        if least <= step <= most:
+            return Form(per_second, f"elapsed {symbol}",
+                        inferred=f'"{name}" states no unit; its step of {step:g} was taken as '
+                        f"{words}, since no recorder samples so slowly.")
+    if step < 600:
+        between = "seconds or milliseconds"
+    elif step < 1e6:
+        between = "milliseconds or microseconds"
+    else:
+        between = "microseconds or nanoseconds" if step < 6e10 else "seconds or parts of them"
+    raise Problem(f'nothing states whether the time column "{name}" counts {between}', where,
+                  f'state its unit in a columns file, such as time = {{ column = "{name}", '
+                  'unit = "s" }')
 
 
 def ticks_of(array: pa.Array) -> Ticks:
@@ -140,7 +176,7 @@ class Clock:
             known = np.flatnonzero(~missing if missing is not None else np.isfinite(ticks))
             if not len(known):
                 return np.full(len(ticks), np.nan)
-            self.first = ticks[known[0]].item()
+            self.first = ticks[known[_first_of(ticks[known[:9]], self.form.per_second)]].item()
         if ticks.dtype == np.float64 and self.first == 0 and self.form.per_second == 1:
             return self._turned(ticks.astype(np.float64, copy=False))
         with np.errstate(invalid="ignore", over="ignore"):
@@ -189,6 +225,15 @@ class Clock:
             return start + np.timedelta64(
                 round(self.first * (10**9 // round(self.form.per_second))), "ns")
         return start + np.timedelta64(round(self.first / self.form.per_second * 1e9), "ns")
+
+
+def _first_of(ticks: Ticks, per_second: float) -> int:
+    """Return the place of the first of some ticks that isn't far from all the others: 0 or 1."""
+    if len(ticks) < 9:
+        return 0
+    steps = np.abs(np.diff(ticks.astype(np.float64)))
+    usual = float(np.median(steps[1:]))
+    return int(steps[0] > max(ALONE_STEPS * usual, ALONE_S * per_second))
 
 
 def rises(time: NDArray[np.float64]) -> bool:

@@ -1,0 +1,180 @@
+"""A clock is read by the mass of its cells; where that leaves a doubt, it is asked for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small_exports import export, lines
+
+from loganalyze.problems import Problem
+from loganalyze.read import read_flights, read_log
+from loganalyze.record.log import FlightLog
+from loganalyze.sheets.columns import ColumnsFile
+
+T = np.arange(600)
+"""Ten minutes at 1 Hz."""
+
+
+def flown(folder: Path, header: str, stamps: list[str], said: dict | None = None,
+          rate: float = 1.0) -> Path:
+    """Write a climb at 1,500 ft/min that speeds up, with these clock cells, `rate` a second."""
+    t = np.arange(len(stamps)) / rate
+    rows = [f"{stamp};{altitude:.0f};{speed:.1f}" for stamp, altitude, speed in zip(
+        stamps, 3000 + 25 * t, 200 + 40 * np.sin(t / 90), strict=True)]
+    return export(folder, lines(f"{header};press_alt_ft;ias_kt", rows))
+
+
+def read(folder: Path, header: str, stamps: list[str], said: dict | None = None,
+         rate: float = 1.0) -> FlightLog:
+    """Read that flight as a whole, and flight by flight: which must give the same."""
+    columns = ColumnsFile.model_validate(said) if said else None
+    path = flown(folder, header, stamps, rate=rate)
+    log = read_log(path, columns)
+    flight, = read_flights(path, columns)
+    np.testing.assert_array_equal(log.time, flight.time)
+    return log
+
+
+def refusal(folder: Path, header: str, stamps: list[str], said: dict | None = None,
+            rate: float = 1.0) -> str:
+    """Return the sentence with which that flight is refused, both ways."""
+    columns = ColumnsFile.model_validate(said) if said else None
+    path = flown(folder, header, stamps, rate=rate)
+    with pytest.raises(Problem) as whole:
+        read_log(path, columns)
+    with pytest.raises(Problem) as parted:
+        list(read_flights(path, columns))
+    assert whole.value.sentence == parted.value.sentence
+    return whole.value.sentence
+
+
+def of_day(seconds: np.ndarray | range, pattern: str = "{:02}:{:02}:{:02}") -> list[str]:
+    return [pattern.format(int(t) // 3600, int(t) // 60 % 60, int(t) % 60) for t in seconds]
+
+
+PARTS = [f"{one:.8f}" for one in 0.4132 + T / 86400]
+
+
+@pytest.mark.parametrize("stamps", [
+    PARTS, [f"{one:.4f}" for one in 0.4132 + T / 86400], [f"{t / 3600:.6f}" for t in T],
+    [f"{10.25 + t / 3600:.4f}" for t in T], [f"{t / 60:.4f}" for t in T],
+    [f"{t / 15:.3f}" for t in T],
+], ids=["part of a day", "four decimals", "hours", "hours of the day", "minutes", "slow minutes"])
+def test_days_hours_and_minutes_are_no_seconds(stamps: list[str], tmp_path: Path) -> None:
+    said = refusal(tmp_path, "Time", stamps)
+    assert 'nothing states what the time column "Time" counts' in said
+    assert 'unit = "min"' in said
+    assert 'form = "time of day" under [clock]' in said
+
+
+def test_the_keys_that_the_sentence_names_mend_it(tmp_path: Path) -> None:
+    log = read(tmp_path, "Time", PARTS, {"clock": {"form": "time of day"}})
+    np.testing.assert_allclose(log.time, T, atol=1e-3)
+    log = read(tmp_path, "Time", [f"{t / 60:.6f}" for t in T],
+               {"columns": {"time": {"column": "Time", "unit": "min"}}})
+    np.testing.assert_allclose(log.time, T, atol=1e-3)
+    log = read(tmp_path, "Time", [f"{t / 3600:.8f}" for t in T],
+               {"columns": {"time": {"column": "Time", "unit": "h"}}})
+    np.testing.assert_allclose(log.time, T, atol=1e-3)
+
+
+def test_a_part_of_the_day_under_a_name_of_the_wall_clock(tmp_path: Path) -> None:
+    log = read(tmp_path, "UTC", PARTS)
+    np.testing.assert_allclose(log.time, T, atol=1e-3)
+    assert log.source.inferred[0] == (
+        '"UTC" states no unit; its step was taken as a part of the day.')
+
+
+@pytest.mark.parametrize("row", [0, 10, 300, 599])
+@pytest.mark.parametrize("cell", ["4132.5", "-0.4132", "1.41", "0.8132"])
+def test_one_damaged_part_of_the_day_beside_a_date(cell: str, row: int, tmp_path: Path) -> None:
+    parts = PARTS.copy()
+    parts[row] = cell
+    log = read(tmp_path, "Date;Time", [f"2026-03-01;{part}" for part in parts])
+    assert log.steps[0].counts["kept"] == 599
+    assert log.time[-1] - log.time[0] == pytest.approx(598 if row in (0, 599) else 599, abs=0.01)
+    assert any("1 of 600 rows were set aside" in one for one in log.source.inferred)
+
+
+@pytest.mark.parametrize(("per_second", "rate", "words"), [
+    (1e3, 1, "ms"), (1e3, 0.125, "ms"), (1e6, 1, "us"), (1e6, 0.125, "us"), (1e6, 8, "us"),
+    (1e6, 16, "us"), (1e9, 1, "ns"), (1e9, 0.125, "ns"), (1e9, 8, "ns"), (1e9, 16, "ns"),
+])
+def test_large_steps_are_of_the_unit_that_a_recorder_has(
+        per_second: float, rate: float, words: str, tmp_path: Path) -> None:
+    log = read(tmp_path, "Time", [f"{t / rate * per_second:.0f}" for t in T], rate=rate)
+    np.testing.assert_allclose(log.time, T / rate, atol=1e-3)
+    assert log.source.dialect["clock"] == f"elapsed {words}"
+
+
+@pytest.mark.parametrize("step", [60, 125, 15_625, 50_000, 15_625_000, 1e11])
+def test_steps_that_may_be_of_two_units_are_asked_for(step: float, tmp_path: Path) -> None:
+    assert 'nothing states whether the time column "Time" counts' in refusal(
+        tmp_path, "Time", [f"{t * step:.0f}" for t in T])
+
+
+@pytest.mark.parametrize("row", [0, 7, 300, 599])
+@pytest.mark.parametrize("per_second", [1, 10**3, 10**6, 10**9])
+def test_one_damaged_epoch(per_second: int, row: int, tmp_path: Path) -> None:
+    stamps = [(1772409600 + int(t)) * per_second for t in T]
+    stamps[row] += 8 * 10**9 * per_second if per_second < 10**9 else 10**15
+    log = read(tmp_path, "timestamp", [str(one) for one in stamps])
+    assert log.utc_start is not None
+    kept = np.delete(T, row)
+    started = (log.utc_start - np.datetime64("2026-03-02T00:00:00", "ns")) / np.timedelta64(1, "s")
+    np.testing.assert_allclose(started + log.time, kept, atol=1e-3)
+    assert log.steps[0].counts["kept"] == 599
+
+
+DIGITS = of_day(36000 + T, "{:02}{:02}{:02}")
+
+
+@pytest.mark.parametrize("cell", ["100099", "106500", "3.5e9", "1000x9", "10:00:09"])
+@pytest.mark.parametrize("row", [0, 9, 70, 599])
+def test_one_damaged_cell_makes_no_plain_numbers_of_digits(
+        cell: str, row: int, tmp_path: Path) -> None:
+    stamps = DIGITS.copy()
+    stamps[row] = cell
+    assert f'line {row + 2}: "{cell}"' in refusal(tmp_path, "Time", stamps)
+
+
+@pytest.mark.parametrize(("header", "stamps", "rate"), [
+    ("Time", of_day(T, "{1:02}:{2:02}"), 1), ("Time", [f"{t // 60}:{t % 60:02}" for t in T], 1),
+    ("Time", [f"{t // 120:02}:{t // 2 % 60:02}.{t % 2 * 5}" for t in T], 2),
+    ("Time", [f"{t // 120:02}:{t // 2 % 60:02},{t % 2 * 5}" for t in T], 2),
+    ("Time [mm:ss]", [f"{t // 480:02}:{t // 8 % 60:02}" for t in T], 8),
+    ("Time", [f"{80 + t // 60}:{t % 60:02}" for t in T], 1),
+    ("Time", [f"{(59 + t // 60) % 60:02}:{t % 60:02}" for t in T], 1),
+], ids=["plain", "one digit", "tenths", "decimal comma", "named", "beyond the hour", "hour wraps"])
+def test_minutes_and_seconds(header: str, stamps: list[str], rate: float, tmp_path: Path) -> None:
+    log = read(tmp_path, header, stamps, rate=rate)
+    np.testing.assert_allclose(log.time, T / rate)
+    assert log.source.dialect["clock"] == "minutes and seconds"
+
+
+def test_a_damaged_minute_is_named(tmp_path: Path) -> None:
+    stamps = of_day(T, "{1:02}:{2:02}")
+    stamps[400] = "06:75"
+    assert 'line 402: "06:75"' in refusal(tmp_path, "Time", stamps)
+
+
+@pytest.mark.parametrize("start", [86000, 90000, 300000])
+def test_elapsed_hours_beyond_a_day(start: int, tmp_path: Path) -> None:
+    log = read(tmp_path, "Time", of_day(start + T))
+    np.testing.assert_allclose(log.time, T)
+
+
+@pytest.mark.parametrize("delimiter", ["\t", "|", ";"])
+def test_a_decimal_comma_in_the_seconds(delimiter: str, tmp_path: Path) -> None:
+    path = flown(tmp_path, "UTC", [f"{cell},{i % 2 * 5}" for i, cell in enumerate(
+        of_day(36000 + T / 2))], rate=2)
+    path.write_text(path.read_text().replace(";", delimiter))
+    np.testing.assert_allclose(read_log(path).time, T / 2)
+
+
+def test_a_recording_where_only_one_date_is_damaged(tmp_path: Path) -> None:
+    stamps = [f"20260301;{cell}" for cell in of_day(36000 + T)]
+    stamps[5] = f"20269301;{stamps[5][9:]}"
+    assert '"20269301"' in refusal(tmp_path, "Date;UTC", stamps)
