@@ -18,6 +18,7 @@ from loganalyze.read.fills import fill_sentences, flown, plateaus
 from loganalyze.read.held import Grid, blank_between, held_between, resolution
 from loganalyze.read.inference import all_kelvin
 from loganalyze.read.pieces import Rows
+from loganalyze.read.sections import header_sentences
 from loganalyze.read.understanding import Job
 from loganalyze.read.words import joined, unwrapped
 from loganalyze.record.channels import kind
@@ -47,7 +48,7 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
                 if not column.channel.endswith(FINE)}
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
     inferred = (*job.source.inferred, *clock.sentences, *said, *rising.sentences,
-                *fill_sentences(rows.counted), *maker.sentences)
+                *fill_sentences(rows.counted), *header_sentences(rows.counted), *maker.sentences)
     source = job.source if inferred == job.source.inferred else replace(
         job.source, inferred=inferred)
     found: dict[str, Any] = {"rows": len(rows), "kept": len(rising.time)}

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
+
+from loganalyze.record.units import find_unit
 
 _WORDS = (
     "NA", "N/A", "#N/A", "NaN", "-NaN", "null", "None", "NIL", "NCD", "INOP", "INVALID", "INV",
@@ -30,6 +33,9 @@ _MIXED = re.compile("[+-]?\\d{1,3}(([.' \u00a0\u202f]\\d{3})+,\\d*|(,\\d{3})+\\.
 _STAMP = re.compile(r"[\dT:\-/., +Z]*\d[:T/-]\d[\dT:\-/., +Z]*( ?(UTC|GMT|[AaPp][Mm]))?"
                     r"|\d\d?[- /.]?[A-Za-z]{3,9}[- /.,]*\d{2,4}([T ,]+\d\d?:\d\d[\d:.,]*Z?)?"
                     r"|\d\d?[./]\d\d?[./]\d{2,4}")
+_WITH_UNIT = re.compile(r"([+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*"
+                        r"([A-Za-z\u00b0\u00b5\u03bc%][^\d,;|]*\d?)")
+_DIGITS = frozenset("0123456789")
 _BLANKS = "[ \u00a0\u202f]"
 MARKS = {"comma": ",", "point": ".", "blank": " ", "apostrophe": "'"}
 """The marks that group digits, by their names in a columns file."""
@@ -76,6 +82,21 @@ def is_value(cell: str) -> bool:
     cell = cell.strip()
     return bool(cell in MISSING or _NUMBER.fullmatch(cell) or _COMMA_NUMBER.fullmatch(cell)
                 or _GROUPED.fullmatch(cell) or _MIXED.fullmatch(cell) or _STAMP.fullmatch(cell))
+
+
+def has_digit(cell: str) -> bool:
+    """Whether a digit stands in `cell`."""
+    return not _DIGITS.isdisjoint(cell)
+
+
+@lru_cache(1 << 16)
+def number_and_unit(cell: str) -> tuple[str, str] | None:
+    """Return the number and the unit that `cell` holds, such as "8000 ft", or None."""
+    found = _WITH_UNIT.fullmatch(cell)
+    if found is None or find_unit(found[2]) is None or not (
+            may_be_number(found[1]) or _GROUPED.fullmatch(found[1])):
+        return None
+    return found[1], found[2].strip()
 
 
 def may_be_number(cell: str) -> bool:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import codecs
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
+from itertools import chain
 from typing import Any, BinaryIO, cast
 
 import numpy as np
@@ -17,17 +19,19 @@ from loganalyze.read.clocks.stamps import form_of_cells
 from loganalyze.read.clocks.ticks import Form, form_of_numbers
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.dialect import (
+    LINES,
     NONE_SAID,
     Dialect,
     find_dialect,
     find_encoding,
-    strip_brackets,
 )
 from loganalyze.read.files import LogFile, in_order
+from loganalyze.read.mending import LaterHeaderError
 from loganalyze.read.parser import BadPieceError, Parser, TableParser
 from loganalyze.read.pieces import Piece, Room
+from loganalyze.read.sections import Section, headers_of, later_section, refused_header
 from loganalyze.record.channels import kind as channel_kind
-from loganalyze.sheets.columns import CLOCK_PARTS
+from loganalyze.sheets.columns import CLOCK_PARTS, ColumnsFile
 from loganalyze.sheets.exports import FileHabits
 
 _LARGEST_EXACT = 2**53
@@ -42,9 +46,12 @@ class CsvLog:
     dialect: Dialect
     headers: list[Header]
     encoding: str
+    sheet: ColumnsFile | None = None
+    """The columns file that it is read with."""
 
     @classmethod
-    def open(cls, file: LogFile, said: FileHabits = NONE_SAID) -> CsvLog:
+    def open(cls, file: LogFile, said: FileHabits = NONE_SAID,
+             sheet: ColumnsFile | None = None) -> CsvLog:
         """Understand the export from its first lines; raises Problem where it isn't one."""
         where = str(file.path)
         encoding, mark = find_encoding(file.head, where, said.encoding)
@@ -53,11 +60,7 @@ class CsvLog:
             head = codecs.getincrementaldecoder(encoding)("replace").decode(head[mark:]).encode()
             mark = 0
         dialect = find_dialect(head, encoding, mark, where, said)
-        units = dialect.units or ("",) * len(dialect.names)
-        headers = [Header(name, strip_brackets(unit), "the units row" if unit.strip() else "",
-                          f", line {dialect.header_line}")
-                   for name, unit in zip(dialect.names, units, strict=True)]
-        return cls(file, dialect, headers, encoding)
+        return cls(file, dialect, headers_of(dialect), encoding, sheet)
 
     @property
     def likely_rows(self) -> int:
@@ -107,23 +110,57 @@ class CsvLog:
 
         Nothing is converted `into` room here: where a piece belongs shows once it is parsed.
         """
-        kinds = {**{column.index: self._kind(column) for column in columns},
-                 **self.clock_kinds(time, form)}
-        parser = Parser(self.dialect, str(self.file.path), self.headers, kinds, time, form,
-                        columns)
-        yield from self.parsed(parser)
+        section: Section | None = Section(self.dialect, self.headers, time, form, columns)
+        texts, line = self.texts(), self.dialect.first_line
+        while section is not None:
+            parser, given = self._parser(section), deque[Callable[[], bytes]]()
+            try:
+                for piece, lines in in_order(_tasks(parser, texts, given)):
+                    given.popleft()
+                    line += lines
+                    yield section.converted(piece, columns)
+                return
+            except BadPieceError as bad:
+                raise parser.problem(bad, line) from None
+            except LaterHeaderError as found:
+                later = found
+            given.popleft()
+            try:
+                above = b"".join(one + b"\n" for one in later.lines[: later.index])
+                piece, lines = parser.parse(lambda above=above: above)  # type: ignore[misc]
+            except BadPieceError as bad:
+                raise parser.problem(bad, line) from None
+            line += lines
+            yield section.converted(piece, columns)
+            texts = chain(given, texts)
+            below = later.above + b"\n".join(later.lines[later.index :])
+            while below.count(b"\n") < LINES and (more := next(texts, None)) is not None:
+                below += more()
+            start = Section(self.dialect, self.headers, time, form, columns)
+            section = later_section(self, start, below, line - bool(later.above))
+            if section is not None:
+                line = section.dialect.first_line
+                rest = below[section.dialect.start :]
+                texts = chain([partial(bytes, rest)], texts)
+
+    def _parser(self, section: Section) -> Parser:
+        own = replace(self, dialect=section.dialect, headers=section.headers)
+        kinds = {**{column.index: own._kind(column) for column in section.columns},
+                 **own.clock_kinds(section.time, section.form)}
+        return Parser(section.dialect, str(self.file.path), section.headers, kinds, section.time,
+                      section.form, section.columns)
 
     def parsed(self, parser: TableParser) -> Iterator[Piece]:
         """Yield the pieces that `parser` makes of the file, in order."""
         line = self.dialect.first_line
-        tasks: Iterator[Callable[[], tuple[Piece, int]]] = (
-            partial(parser.parse, data) for data in self.texts())
         try:
-            for piece, lines in in_order(tasks):
+            for piece, lines in in_order(_tasks(parser, self.texts(), deque())):
                 line += lines
                 yield piece
         except BadPieceError as bad:
             raise parser.problem(bad, line) from None
+        except LaterHeaderError as later:
+            raise refused_header(str(self.file.path), line + later.index) from None
 
     def texts(self) -> Iterator[Callable[[], bytes]]:
         """Cut what stands below the header into pieces, as UTF-8 or Latin-1."""
@@ -150,6 +187,14 @@ class CsvLog:
         return pa.string() if worded and not all(
             self.dialect.numerals.is_number(cell) or cell in MISSING
             for cell in cells) else pa.float64()
+
+
+def _tasks(parser: TableParser, texts: Iterator[Callable[[], bytes]],
+           given: deque[Callable[[], bytes]]) -> Iterator[Callable[[], tuple[Piece, int]]]:
+    """Yield tasks that parse `texts`; what was handed out is added to `given`."""
+    for data in texts:
+        given.append(data)
+        yield partial(parser.parse, data)
 
 
 class _Transcoded:

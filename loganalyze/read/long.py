@@ -22,9 +22,9 @@ from loganalyze.read.cells import MISSING, Numerals
 from loganalyze.read.clocks.ticks import Form, Ticks
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.csv import CsvLog
-from loganalyze.read.dialect import strip_brackets
 from loganalyze.read.files import LogFile
 from loganalyze.read.fills import Filler
+from loganalyze.read.heading import strip_brackets
 from loganalyze.read.long_parsing import (
     LongParser,
     Scan,

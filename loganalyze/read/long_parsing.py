@@ -18,6 +18,7 @@ from loganalyze.read.clocks.ticks import Form, Ticks
 from loganalyze.read.columns import Column
 from loganalyze.read.csv import CsvLog
 from loganalyze.read.files import in_order
+from loganalyze.read.mending import LaterHeaderError
 from loganalyze.read.parser import (
     BadPieceError,
     SecondValueError,
@@ -28,6 +29,7 @@ from loganalyze.read.parser import (
     no_state,
 )
 from loganalyze.read.pieces import Piece
+from loganalyze.read.sections import refused_header
 from loganalyze.read.states import mapped
 
 SAMPLE = 400
@@ -197,6 +199,8 @@ def find_parameters(table: CsvLog, places: dict[str, int]) -> Scan:
             line += lines
     except BadPieceError as bad:
         raise scanner.problem(bad, line) from None
+    except LaterHeaderError as later:
+        raise refused_header(scanner.where, line + later.index) from None
     return tally.scan([row[places["parameter"]] for row in table.dialect.sample])
 
 

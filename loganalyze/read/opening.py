@@ -80,6 +80,6 @@ def _opened(file: LogFile, sheet: ColumnsFile | None) -> Log:
         parquet = ParquetLog.open(file)
         places = long_columns([header.name for header in parquet.headers], said, where)
         return parquet if places is None else LongParquet.open(parquet, places)
-    table = CsvLog.open(file, sheet.file if sheet else NONE_SAID)
+    table = CsvLog.open(file, sheet.file if sheet else NONE_SAID, sheet)
     places = long_columns(table.dialect.names, said, where)
     return table if places is None else LongCsv.open(table, places)

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pc
 
 from loganalyze.problems import Problem
-from loganalyze.read.cells import MISSING
+from loganalyze.read.cells import MISSING, number_and_unit
 from loganalyze.read.clocks.parts import as_number
 from loganalyze.read.clocks.stamps import BadStampError, parse_stamps
 from loganalyze.read.clocks.ticks import Form, Ticks, ticks_of
 from loganalyze.read.columns import Column, Header
-from loganalyze.read.dialect import Dialect, split_line
+from loganalyze.read.dialect import Dialect
 from loganalyze.read.fills import Filler
-from loganalyze.read.mending import STARTS, Mender
+from loganalyze.read.grid import split_line
+from loganalyze.read.mending import MINUS, STARTS, LaterHeaderError, Mender
 from loganalyze.read.pieces import Piece
 from loganalyze.read.states import WORDS, Meaning, UnknownStateError, mapped, meaning
 from loganalyze.record.channels import kind as channel_kind
@@ -71,10 +73,23 @@ class TableParser:
         return None
 
     def parse(self, data: Callable[[], bytes]) -> tuple[Piece, int]:
-        """Return the rows of a piece and the number of its lines."""
-        text = data()
+        """Return the rows of a piece and the number of its lines.
+
+        Raises BadPieceError for one that can't be read, LaterHeaderError for one with a line
+        that heads another table.
+        """
+        raw = data()
         if self.dialect.newline == "\r":
-            text = text.replace(b"\r", b"\n")
+            raw = raw.replace(b"\r", b"\n")
+        text = raw if self.dialect.layout is None else self.dialect.layout.spread_lines(
+            raw, self.encoding)
+        try:
+            return self._parsed(text)
+        except LaterHeaderError as later:
+            later.lines = raw.split(b"\n")
+            raise
+
+    def _parsed(self, text: bytes) -> tuple[Piece, int]:
         reason = BadPieceError(text)
         for mended, left_out in self.mender.attempts(text):
             for as_text in (False, True) if self.may_be_text else (False,):
@@ -96,7 +111,7 @@ class TableParser:
 
     def problem(self, bad: BadPieceError, line: int) -> Problem:
         """Find the cell that couldn't be read, the slow way."""
-        for number, raw in enumerate(bad.text.split(b"\n"), line):
+        for number, raw in enumerate(bad.text.replace(MINUS, b"-").split(b"\n"), line):
             if not raw or (raw[:1] not in STARTS and self.mender.no_sample(raw)):
                 continue
             problem = self._fault(bad, raw, f"{self.where}, line {number}")
@@ -137,14 +152,23 @@ class TableParser:
                 problem = self.misfit(index, cell, where)
                 if problem is not None:
                     return problem
+            elif unit := self.dialect.cell_units[index]:
+                try:
+                    self._in_unit(unit, cell)
+                except UnknownStateError:
+                    return Problem(f'"{cell}" in column "{name}" isn\'t a number with the unit '
+                                   f'"{unit}", as the others are', where,
+                                   "mend the cell, or leave it blank")
             elif not self.dialect.numerals.is_number(cell):
                 return no_number(cell, name, where)
         return None
 
     def _arrays(self, text: bytes, as_text: bool) -> dict[int, pa.Array]:
-        kinds = {index: pa.string() if as_text else kind for index, kind in self.kinds.items()}
+        united = {index: unit for index in self.kinds if (unit := self.dialect.cell_units[index])}
+        kinds = {index: pa.string() if as_text or index in united else kind
+                 for index, kind in self.kinds.items()}
         if not text or text.isspace():  # strip() would copy all of it.
-            return {index: pa.array([], kind) for index, kind in kinds.items()}
+            return {index: pa.array([], kind) for index, kind in self.kinds.items()}
         names = [str(index) for index in range(len(self.dialect.names))]
         table = pc.read_csv(
             pa.BufferReader(text),
@@ -157,7 +181,23 @@ class TableParser:
                 strings_can_be_null=True, decimal_point=self.dialect.numerals.decimal,
                 check_utf8=False),
         )
-        return {index: _whole(table.column(str(index))) for index in kinds}
+        if b'"' in text and table.num_rows != _filled_lines(text):
+            raise pa.ArrowInvalid("a quoted cell holds line ends")
+        arrays = {index: _whole(table.column(str(index))) for index in kinds}
+        for index, unit in united.items():
+            if self.kinds[index] == pa.float64() and not as_text:
+                arrays[index] = mapped(arrays[index], partial(self._in_unit, unit), self.encoding)
+        return arrays
+
+    def _in_unit(self, unit: str, cell: str) -> float:
+        """Return the number before the unit of its column; raises UnknownStateError."""
+        word = cell.strip(" \t")
+        found = number_and_unit(word)
+        if found is not None and found[1] == unit and self.dialect.numerals.is_number(found[0]):
+            return self.dialect.numerals.value(found[0])
+        if word in self.nulls:
+            return float("nan")
+        raise UnknownStateError(word)
 
     def ungrouped(self, array: pa.Array) -> pa.Array:
         """Return text as the numbers that it holds."""
@@ -237,6 +277,11 @@ def no_state(cell: str, name: str, where: str, means: Meaning) -> Problem | None
                        "export states as 0 and 1, or say what it means under values in a columns "
                        "file")
     return None
+
+
+def _filled_lines(text: bytes) -> int:
+    """Count the lines that hold anything, as the parser counts them: their rows."""
+    return sum(bool(line.rstrip(b"\r")) for line in text.split(b"\n"))
 
 
 def _whole(column: pa.ChunkedArray) -> pa.Array:

@@ -119,7 +119,7 @@ class SeveralLog:
         for log in self.logs:
             own = _in(log, column)
             values = pa.array(log.sampled(own))
-            found.append(numbers(_converted(values, own, column))[0])
+            found.append(numbers(converted(values, own, column))[0])
         return np.concatenate(found)
 
     def rounding(self, column: Column) -> float:
@@ -155,7 +155,7 @@ class SeveralLog:
                     end = max(end, float(known.max())) if begun and not form.daily else float(
                         known[-1])
                 yield replace(piece, arrays=[
-                    _converted(array, here, column)
+                    converted(array, here, column)
                     for array, here, column in zip(piece.arrays, own, columns, strict=True)])
             before = log
 
@@ -185,7 +185,7 @@ def _in(log: Log, column: Column) -> Column:
     return replace(column, index=index, unit=unit or column.unit, recorded_unit=stated)
 
 
-def _converted(array: pa.Array, own: Column, wanted: Column) -> pa.Array:
+def converted(array: pa.Array, own: Column, wanted: Column) -> pa.Array:
     """Return a column's numbers in the unit of the first file."""
     if own.unit is None or wanted.unit is None or own.unit == wanted.unit:
         return array

@@ -84,7 +84,7 @@ HABITS: dict[str, bytes] = {
     "delimiters at some rows' ends": PLAIN.replace("201,-24.7", "201,-24.7,,").encode(),
     "a sentence at the end": (PLAIN + "End of data, 4 samples\n").encode(),
     "a heading on every page": PLAIN.replace("\n0.5,", "\n\x0cReplay, page 2\n\n0.5,").encode(),
-    "a stray line of words": PLAIN.replace("\n0.5,", "\nEVENT,by,the,crew\n0.5,").encode(),
+    "a stray line of words": PLAIN.replace("\n0.5,", "\nEVENT,by the crew,,\n0.5,").encode(),
     "exponents": PLAIN.replace("20000", "2.0000E+04").encode(),
 }
 
