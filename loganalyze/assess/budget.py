@@ -14,12 +14,18 @@ References
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.air import airspeed, atmosphere, sensitivity
 from loganalyze.judge.airdata import AirData
+from loganalyze.record.derivations import AIRSPEED as AIRSPEED_WAYS
+from loganalyze.record.derivations import ALTITUDE as ALTITUDE_WAYS
+from loganalyze.record.derivations import Derivation
 from loganalyze.record.log import FlightLog
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets import tolerances
@@ -32,15 +38,20 @@ AIRSPEED, STATIC, ALTITUDE, TEMPERATURE = "airspeed", "static", "altitude", "tem
 """What an error moves: airspeed alone, airspeed and altitude together, altitude, temperature."""
 
 _LOG, _STATED = "the recorded values' own steps", "the limits sheet"
+UNSTATED = "stated neither by the limits sheet nor by a published figure"
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One error: its code, what it `moves`, its size, and where it counts."""
+    """One error: its code, what it `moves`, its size, and where it counts.
+
+    ``tolerance`` is None where neither the sheet nor a published figure states it: the whole
+    uncertainty is then unknown.
+    """
 
     sensor: str
     moves: str
-    tolerance: Tolerance
+    tolerance: Tolerance | None
     displayed: bool
     flown: bool
     on_indicated: bool = True
@@ -79,8 +90,11 @@ class Budget:
         total = np.zeros(np.shape(reading))
         for entry in self.entries:
             counted = entry.flown if flown else entry.displayed
-            if (entry.moves == moves and counted and (entry.on_indicated or not indicated)
-                    and common in (None, entry.tolerance.common)):
+            if entry.moves != moves or not counted or (indicated and not entry.on_indicated):
+                continue
+            if entry.tolerance is None:
+                total = total + np.nan
+            elif common in (None, entry.tolerance.common):
                 total = total + entry.tolerance.standard_at(reading) ** 2
         return total
 
@@ -88,8 +102,9 @@ class Budget:
                ) -> tuple[tuple[str, str, float], ...]:
         """Return (code, source, standard uncertainty in its edge unit) at one instant."""
         at = {AIRSPEED: cas_kt, STATIC: cas_kt, ALTITUDE: altitude_ft, TEMPERATURE: sat_degc}
-        rows = [(entry.sensor, entry.tolerance.source,
-                 float(entry.tolerance.standard_at(at[entry.moves])))
+        rows = [(entry.sensor, UNSTATED, math.nan) if entry.tolerance is None
+                else (entry.sensor, entry.tolerance.source,
+                      float(entry.tolerance.standard_at(at[entry.moves])))
                 for entry in self.entries]
         sizes = {"skew": self.skew_s / math.sqrt(3), "display_lag": self.lag_s / math.sqrt(3),
                  "display_quantum": self.quantum_kt / math.sqrt(12),
@@ -97,27 +112,35 @@ class Budget:
         return (*rows, *((code, source, sizes[code]) for code, source in self.sources))
 
 
+_BIN_KT = 10.0
+
+
 def budget_of(log: FlightLog, sheet: LimitsSheet, air: AirData) -> Budget:
     """Gather a flight's errors from the limits sheet, the log and, where neither says, defaults."""
     stated = sheet.uncertainty or UncertaintySheet()
 
-    def of(sensor: str) -> Tolerance:
-        own: Tolerance | None = getattr(stated, sensor)
-        return GENERIC[sensor] if own is None else own
+    speed_way, altitude_way = (_way(ways, sources) for ways, sources in (
+        (AIRSPEED_WAYS, air.airspeed_sources), (ALTITUDE_WAYS, air.altitude_sources)))
 
-    speed = next(name for name in (f"{sheet.airspeed.recorded}_airspeed", "calibrated_airspeed",
-                                   "indicated_airspeed") if name in log)
+    def of(sensor: str, known: bool = True) -> Tolerance | None:
+        own: Tolerance | None = getattr(stated, sensor)
+        return own or (GENERIC[sensor] if known else None)
+
+    speed = of("airspeed", speed_way in ("", "recorded"))
+    if speed is None and speed_way == "mach" and stated.mach is not None:
+        speed = _from_mach(stated.mach, air)
     heat = next((name for name in ("static_air_temperature", "total_air_temperature",
                                    "outside_air_temperature") if name in log), "")
     entries = [
-        Entry("airspeed_resolution", AIRSPEED,
-              _steps(stated.airspeed_resolution_kt, log, speed, KNOT), True, True),
+        Entry("airspeed_resolution", AIRSPEED, _speed_steps(stated, log, air, speed_way), True,
+              True),
         Entry("altitude_resolution", ALTITUDE,
-              _steps(stated.altitude_resolution_ft, log, "pressure_altitude", FOOT), True, True),
+              _altitude_steps(stated, log, air, altitude_way), True, True),
         Entry("displayed_airspeed", AIRSPEED, of("displayed_airspeed"), True, True),
         Entry("displayed_altitude", ALTITUDE, of("displayed_altitude"), True, True),
-        Entry("airspeed", AIRSPEED, of("airspeed"), False, True),
-        Entry("pressure_altitude", ALTITUDE, of("pressure_altitude"), False, True),
+        Entry("airspeed", AIRSPEED, speed, False, True),
+        Entry("pressure_altitude", ALTITUDE,
+              of("pressure_altitude", altitude_way != "pressures"), False, True),
         Entry("static_source", STATIC, of("static_source"), False, True),
         Entry("position_correction", *_position(stated, sheet, air), False, True,
               on_indicated=False),
@@ -161,6 +184,76 @@ def _steps(stated: float | None, log: FlightLog, channel: str, unit: float) -> T
         own = log.channels[channel].resolution / unit if channel in log else float("nan")
         step, source = (own, _LOG) if own > 0 else (0.0, "none: the recorded values show no step")
     return Tolerance(standard=step / math.sqrt(12), varies="sample", source=source)
+
+
+def _way(ways: Sequence[Derivation], sources: tuple[str, ...]) -> str:
+    """Return the kind of derivation that gave a quantity, empty where none did."""
+    return next((way.kind for way in ways if sources[: len(way.channels)] == way.channels), "")
+
+
+def _speed_steps(
+    stated: UncertaintySheet, log: FlightLog, air: AirData, way: str
+) -> Tolerance:
+    """Return the airspeed's quantization step, from what the airspeed was derived from."""
+    if stated.airspeed_resolution_kt is not None or way in ("", "recorded"):
+        channel = air.airspeed_sources[0] if air.airspeed_sources else ""
+        return _steps(stated.airspeed_resolution_kt, log, channel, KNOT)
+    if way == "mach":
+        step = log.channels["mach"].resolution
+        return _from_mach(Tolerance(standard=_or_zero(step) / math.sqrt(12), varies="sample",
+                                    source=_LOG), air)
+    pressure = math.hypot(*(_or_zero(log.channels[name].resolution)
+                            for name in air.airspeed_sources))
+    speed = np.arange(20.0, 661.0, 20.0)
+    # d(q_c)/dV at sea level, where calibrated airspeed is defined.
+    slope = (sensitivity.impact_ratio_slope(speed * KNOT / atmosphere.A0)
+             * atmosphere.P0 / atmosphere.A0 * KNOT)
+    return _table(speed, pressure / math.sqrt(12) / slope, "sample", _LOG)
+
+
+def _altitude_steps(
+    stated: UncertaintySheet, log: FlightLog, air: AirData, way: str
+) -> Tolerance:
+    """Return the altitude's quantization step, from what the altitude was derived from."""
+    if stated.altitude_resolution_ft is not None or way != "pressures":
+        channel = air.altitude_sources[0] if air.altitude_sources else ""
+        return _steps(stated.altitude_resolution_ft, log, channel, FOOT)
+    pressure = math.hypot(*(_or_zero(log.channels[name].resolution)
+                            for name in air.altitude_sources))
+    height = np.arange(-2000.0, 60001.0, 2000.0)
+    # The hydrostatic equation: dp = -p g0 / (R T) dH.
+    slope = (atmosphere.P0 * atmosphere.pressure_ratio(height * FOOT)
+             * sensitivity.thinning(height * FOOT) * FOOT)
+    return _table(height, pressure / math.sqrt(12) / slope, "sample", _LOG)
+
+
+def _from_mach(tolerance: Tolerance, air: AirData) -> Tolerance:
+    """Return a tolerance of the Mach number as one of the airspeed [kt], by airspeed.
+
+    At each airspeed the greatest dV/dM at which it was flown: that of the lowest altitude.
+    """
+    speed, height = air.calibrated_airspeed, air.pressure_altitude
+    known = np.flatnonzero(~np.isnan(speed + height) & (speed > 20 * KNOT))
+    if not len(known):
+        return _table(np.array([0.0, 1.0]), np.zeros(2), tolerance.varies, tolerance.source)
+    per_knot = sensitivity.mach_by_cas(speed[known], height[known]) * KNOT
+    mach = airspeed.mach_from_cas(speed[known], height[known])
+    size = tolerance.standard_at(mach) / per_knot
+    bins = (speed[known] / KNOT / _BIN_KT).astype(np.intp)
+    there = np.unique(bins)
+    middle = np.asarray((there + 0.5) * _BIN_KT, dtype=np.float64)
+    return _table(middle, np.array([size[bins == one].max() for one in there]),
+                  tolerance.varies, tolerance.source)
+
+
+def _table(reading: Floats, standard: Floats, varies: Literal["flight", "sample"], source: str
+           ) -> Tolerance:
+    rows = tuple((float(at), float(size)) for at, size in zip(reading, standard, strict=True))
+    return Tolerance(standard_table=rows, varies=varies, source=source)
+
+
+def _or_zero(step: float) -> float:
+    return step if step > 0 else 0.0
 
 
 def _skew(stated: UncertaintySheet, log: FlightLog, channel: str) -> float:

@@ -1,10 +1,8 @@
 """Which recorded channels the airspeed and the pressure altitude come from, in which order.
 
-Airspeed: the kind that the limits sheet names; else calibrated, else indicated airspeed; else
-impact pressure; else total less static pressure; else, only where the sheet says so, the recorded
-Mach number. Pressure altitude: recorded; else from static pressure; else from total less impact
-pressure; else indicated altitude with its altimeter setting. Recorded Mach number, true airspeed
-and limit pointer enter no verdict otherwise.
+The order is that of `record.derivations`; of two recorded airspeeds the one counts that the limits
+sheet names, and the recorded Mach number only where the sheet says so. Recorded Mach number, true
+airspeed and limit pointer enter no verdict otherwise.
 """
 
 from __future__ import annotations
@@ -19,6 +17,7 @@ from numpy.typing import NDArray
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.problems import Problem
 from loganalyze.record.channels import CHANNELS
+from loganalyze.record.derivations import AIRSPEED, AIRSPEEDS, ALTITUDE, of_kind
 from loganalyze.record.log import FlightLog
 from loganalyze.sheets.limits import LimitsSheet
 
@@ -63,13 +62,13 @@ def airspeed_of(log: FlightLog, sheet: LimitsSheet, altitude: Taken) -> Taken:
 
     Raises Problem when it holds none.
     """
-    for name in (f"{sheet.airspeed.recorded}_airspeed", "calibrated_airspeed",
-                 "indicated_airspeed"):
+    for name in (f"{sheet.airspeed.recorded}_airspeed", *AIRSPEEDS):
         if name in log:
             return Taken(log.aligned(name), (name,), name.removesuffix("_airspeed"),
                          log.channels[name].rounding)
-    for sources in (("impact_pressure",), ("total_pressure", "static_pressure")):
-        if all(name in log for name in sources):
+    for way in of_kind(AIRSPEED, "pressures"):
+        sources = way.channels
+        if way.is_recorded(log):
             values = _difference(log, sources)
             rounding = max(log.channels[name].rounding for name in sources)
             return Taken(cas_of_impact(values), sources, "pressures",
@@ -99,17 +98,19 @@ def altitude_of(log: FlightLog) -> Taken:
 
     All NaN, and from no channel, where it holds none.
     """
-    if "pressure_altitude" in log:
-        return Taken(log.aligned("pressure_altitude"), ("pressure_altitude",))
-    for sources in (("static_pressure",), ("total_pressure", "impact_pressure")):
-        if all(name in log for name in sources):
-            return Taken(altitude_of_static(_difference(log, sources)), sources,
-                         finding=Finding("altitude_from_pressures", _columns(log, *sources)))
-    sources = ("indicated_altitude", "altimeter_setting")
-    if all(name in log for name in sources):
-        values = altitude_of_indicated(*(log.aligned(name) for name in sources))
-        return Taken(values, sources,
-                     finding=Finding("altitude_from_indicated", _columns(log, *sources)))
+    way = next((way for way in ALTITUDE if way.is_recorded(log)), None)
+    if way is not None:
+        sources = way.channels
+        match way.kind:
+            case "recorded":
+                return Taken(log.aligned(sources[0]), sources)
+            case "pressures":
+                return Taken(altitude_of_static(_difference(log, sources)), sources,
+                             finding=Finding("altitude_from_pressures", _columns(log, *sources)))
+            case _:
+                values = altitude_of_indicated(*(log.aligned(name) for name in sources))
+                return Taken(values, sources,
+                             finding=Finding("altitude_from_indicated", _columns(log, *sources)))
     nothing = Taken(np.full(len(log), np.nan), ())
     if "indicated_altitude" in log:
         return replace(nothing, finding=Finding("indicated_altitude_without_setting"))

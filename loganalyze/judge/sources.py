@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from loganalyze.judge import inputs
 from loganalyze.judge.airdata import AirData
 from loganalyze.judge.settings import Settings
+from loganalyze.record.derivations import AIRSPEEDS
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.log import FlightLog
 from loganalyze.record.units import DEGREE, KNOT
@@ -60,8 +61,7 @@ def ways_to_the_airspeed(log: FlightLog, air: AirData) -> dict[str, Callable[[Ro
     """Other recorded ways to the airspeed [m/s], by the channels they come from."""
     ways: dict[str, Callable[[Rows], Floats]] = {}
     used = set(air.airspeed_sources)
-    for name in (*seconds(log, air.airspeed_sources), "indicated_airspeed",
-                 "calibrated_airspeed"):
+    for name in (*seconds(log, air.airspeed_sources), *AIRSPEEDS):
         if name in log and name not in used:
             ways[name] = log.aligned(name).__getitem__
     if "impact_pressure" in log and "impact_pressure" not in used:

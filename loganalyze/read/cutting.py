@@ -15,6 +15,7 @@ from loganalyze.read.clocks.ticks import Clock
 from loganalyze.read.flight_cuts import CutSettings, Run, Tracker
 from loganalyze.read.pieces import Piece, Rows
 from loganalyze.read.understanding import Job
+from loganalyze.record.derivations import AIRSPEED, ALTITUDE, of_kind
 from loganalyze.record.log import FlightLog
 from loganalyze.record.rooms import Reused
 
@@ -280,13 +281,13 @@ def _lasting(time: Floats) -> float:
 
 def _airspeed(values: dict[str, Floats]) -> Floats | None:
     """Return an airspeed [m/s] that tells flying from taxiing, from what is recorded."""
-    for name in ("indicated_airspeed", "calibrated_airspeed"):
-        if name in values:
-            return _plausible(values[name])
-    pressure = values.get("impact_pressure")
-    if pressure is None and {"total_pressure", "static_pressure"} <= values.keys():
-        pressure = values["total_pressure"] - values["static_pressure"]
-    if pressure is not None:
+    way = next((way for way in AIRSPEED if way.is_recorded(values)), None)
+    if way is not None and way.kind == "recorded":
+        return _plausible(values[way.channels[0]])
+    if way is not None and way.kind == "pressures":
+        pressure, *less = (values[name] for name in way.channels)
+        if less:
+            pressure = pressure - less[0]
         with np.errstate(invalid="ignore"):
             return _plausible(np.sqrt(2 * np.maximum(pressure, 0) / _DENSITY))
     for name, factor in (("true_airspeed", 1.0), ("mach", A0), ("ground_speed", 1.0)):
@@ -306,5 +307,8 @@ def _altitude(values: dict[str, Floats]) -> Floats | None:
     for name in ("pressure_altitude", "indicated_altitude", "satellite_altitude"):
         if name in values:
             return values[name]
-    pressure = values.get("static_pressure")
-    return None if pressure is None else -pressure / _PASCALS_A_METRE
+    way = next((way for way in of_kind(ALTITUDE, "pressures") if way.is_recorded(values)), None)
+    if way is None:
+        return None
+    pressure, *less = (values[name] for name in way.channels)
+    return -(pressure - less[0] if less else pressure) / _PASCALS_A_METRE

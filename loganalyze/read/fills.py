@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 
 from loganalyze.read.arrow import DTYPES, numbers
 from loganalyze.read.columns import Column
-from loganalyze.read.needs import AIRSPEEDS, TEMPERATURES
+from loganalyze.read.needs import TEMPERATURES
 from loganalyze.read.pieces import BLOCK, Look
 from loganalyze.record.channels import kind as channel_kind
+from loganalyze.record.derivations import AIRSPEEDS
 
 _NINES = [sign * value for sign in (1, -1) for value in (
     99.99, 99.9, 999.0, 999.9, 999.99, 9999.0, 9999.9, 9999.99, 99999.0, 99999.9, 99999.99,

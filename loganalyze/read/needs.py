@@ -8,19 +8,16 @@ from typing import Protocol
 
 from loganalyze.problems import Problem
 from loganalyze.record.channels import kind as channel_kind
+from loganalyze.record.derivations import AIRSPEED, AIRSPEEDS, ALTITUDE
 from loganalyze.record.units import Unit
 
-AIRSPEEDS = ("indicated_airspeed", "calibrated_airspeed")
 TEMPERATURES = ("static_air_temperature", "total_air_temperature", "outside_air_temperature")
 UNITLESS = frozenset(("time", "date", "mach"))
 
 CLOCKS: tuple[frozenset[str], ...] = tuple(map(frozenset, (
     ("time",), ("hour", "minute"), ("frame",), ("subframe",))))
-ALTITUDES: tuple[frozenset[str], ...] = tuple(map(frozenset, (
-    ("pressure_altitude",), ("static_pressure",), ("indicated_altitude", "altimeter_setting"))))
-SPEEDS: tuple[frozenset[str], ...] = tuple(map(frozenset, (
-    ("indicated_airspeed",), ("calibrated_airspeed",), ("impact_pressure",),
-    ("total_pressure", "static_pressure"), ("mach",))))
+ALTITUDES = tuple(frozenset(way.channels) for way in ALTITUDE)
+SPEEDS = tuple(frozenset(way.channels) for way in AIRSPEED)
 """Sets of channels of which any one is enough, the most direct first."""
 
 
