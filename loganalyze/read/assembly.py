@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
+from loganalyze.read.clocks.plausibility import doubt
 from loganalyze.read.clocks.settling import Settled, nth, settled
 from loganalyze.read.clocks.ticks import Clock, normal_interval
 from loganalyze.read.columns import Column
@@ -27,6 +28,8 @@ from loganalyze.record.log import Channel, FlightLog, Step, aligned
 
 Floats = NDArray[np.float64]
 FINE = ".fine"
+SECONDS = ("elapsed s", "s of the day")
+"""The clocks whose numbers are taken as seconds as they stand."""
 
 
 def room_for(job: Job, rows: int, supply: Callable[[int], Floats]) -> Rows:
@@ -46,6 +49,7 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     maker = _Maker(job, rising, rows)
     channels = {column.channel: maker.channel(column) for column in job.columns
                 if not column.channel.endswith(FINE)}
+    _check_clock(job, clock, rising.time, channels)
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
     inferred = (*job.source.inferred, *clock.sentences, *said, *rising.sentences,
                 *fill_sentences(rows.counted), *header_sentences(rows.counted), *maker.sentences)
@@ -60,6 +64,23 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     found |= {**rows.counted, **(counts or {})}
     return FlightLog(rising.time, channels, source, clock.utc_start, fastest,
                      (Step("read", {"clock": job.form.words}, found),))
+
+
+def _check_clock(job: Job, clock: Clock, time: Floats, channels: Mapping[str, Channel]) -> None:
+    """Raise Problem where no aircraft flies, or no recorder samples, as the times would have it."""
+    form, name = job.form, job.time.name
+    found = doubt(time, channels, None if clock.first is None or form.words not in SECONDS
+                  else float(clock.first))
+    if not found:
+        return
+    mend = ('state its form under [clock] in a columns file, such as form = "time of day", or name '
+            "another time column")
+    if form.gear is None and not form.textual:
+        mend = (f"state what it counts in a columns file, such as time = {{ column = "
+                f'"{name}", unit = "min" }}, or form = "hhmmss" or form = "time of day" under '
+                "[clock]")
+    raise Problem(f'the time column "{name}" was misread: as {form.words}, {found}', job.where,
+                  mend)
 
 
 class _Maker:

@@ -11,7 +11,7 @@ from loganalyze.sheets.toml import Sheet, refuse, written
 
 ClockForm = Literal[
     "elapsed", "epoch", "time of day", "iso", "day first", "month first", "day of year",
-    "spreadsheet serial", "spreadsheet serial 1904", "satellite week", "frame counter",
+    "hhmmss", "spreadsheet serial", "spreadsheet serial 1904", "satellite week", "frame counter",
 ]
 Delimiter = Literal["comma", "semicolon", "tab", "pipe"]
 Decimal = Literal["point", "comma"]

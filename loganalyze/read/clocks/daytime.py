@@ -51,7 +51,7 @@ def decoding(values: Floats, column: Column, stated: str | None, dated: bool,
     seconds.
     """
     unit = column.unit
-    if _DIGITS_WORD.fullmatch(column.recorded_unit):
+    if stated == "hhmmss" or _DIGITS_WORD.fullmatch(column.recorded_unit):
         return Decoding(dates.seconds_of_digits, "time of day as HHMMSS")
     wanted = stated in ("time of day", "day of year", "day first", "month first")
     if unit is not None:
@@ -78,8 +78,8 @@ def decoding(values: Floats, column: Column, stated: str | None, dated: bool,
     if digits == "perhaps" and within and np.median(values) >= 100:
         raise Problem(f'the numbers of the time column "{column.name}" (such as '
                       f"{values[0]:.12g}) may be HHMMSS or seconds of the day", where,
-                      'state its unit in a columns file, such as '
-                      f'time = {{ column = "{column.name}", unit = "s" }}, or export HH:MM:SS')
+                      'say form = "hhmmss" under [clock] in a columns file, or state its unit, '
+                      f'such as time = {{ column = "{column.name}", unit = "s" }}')
     if digits == "perhaps":
         return Decoding(dates.seconds_of_digits, "time of day as HHMMSS",
                         f'The numbers of "{column.name}" were taken as HHMMSS: some are more than '
