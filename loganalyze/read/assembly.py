@@ -53,8 +53,9 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
     inferred = (*job.source.inferred, *clock.sentences, *said, *rising.sentences,
                 *fill_sentences(rows.counted), *header_sentences(rows.counted), *maker.sentences)
-    source = job.source if inferred == job.source.inferred else replace(
-        job.source, inferred=inferred)
+    files = tuple(rows.files)
+    source = job.source if inferred == job.source.inferred and not files else replace(
+        job.source, inferred=inferred, flight_files=files)
     found: dict[str, Any] = {"rows": len(rows), "kept": len(rising.time)}
     if rising.spread:
         found["spread over a coarse stamp"] = rising.spread

@@ -70,6 +70,11 @@ class CsvLog:
         size = self.file.size // (2 if self.encoding.startswith("utf-16") else 1)
         return int(size / self.dialect.row_bytes * 1.02) + 16
 
+    @property
+    def preamble(self) -> str:
+        """The words above the header."""
+        return self.dialect.preamble
+
     def described(self) -> dict[str, Any]:
         """Return how the file is written, in facts worth printing."""
         facts: dict[str, Any] = {"format": "CSV", **self.dialect.described()}

@@ -35,9 +35,10 @@ class Dialect:
     ``start`` : the byte of the first row; ``first_line`` : its line, from 1; ``header`` : the
     line of the names as the file holds it; ``heading`` : the cells of each line that heads the
     table; ``sample`` : the cells of the first rows, to tell kinds of column apart; ``row_bytes`` :
-    their mean length; ``ragged`` : whether blank cells at the ends of lines are left out;
-    ``newline`` : what ends a line; ``layout`` : how blanks stand between the cells, where nothing
-    else does (the delimiter is then the tab that takes their place).
+    their mean length; ``preamble`` : the lines above the header; ``ragged`` : whether blank cells
+    at the ends of lines are left out; ``newline`` : what ends a line; ``layout`` : how blanks stand
+    between the cells, where nothing else does (the delimiter is then the tab that takes their
+    place).
     """
 
     encoding: str
@@ -54,6 +55,7 @@ class Dialect:
     heading: frozenset[tuple[str, ...]]
     sample: tuple[tuple[str, ...], ...]
     row_bytes: float
+    preamble: str = ""
     ragged: bool = False
     newline: str = "\n"
     layout: Layout | None = None
@@ -201,7 +203,8 @@ def _understood(grid: Grid, beginning: _Beginning, delimiters: Sequence[str], co
         frozenset(tuple(cell.strip() for cell in grid.rows[i])
                   for i in range(heading.names, first)) | {names},
         tuple(tuple(cell.strip() for cell in grid.rows[i]) for i in rows),
-        sum(len(lines[i]) for i in rows) / len(rows), grid.leaves_out_blanks(first))
+        sum(len(lines[i]) for i in rows) / len(rows),
+        "\n".join(beginning.texts[: heading.names]), grid.leaves_out_blanks(first))
 
 
 def _is_below_rows(grid: Grid, heading: Heading, beginning: _Beginning) -> bool:

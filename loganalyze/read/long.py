@@ -119,6 +119,11 @@ class LongLog:
         """The rows that the file may hold, if each time has a line for every parameter."""
         return self.table.likely_rows // max(len(self.scan.units), 1) + 16
 
+    @property
+    def preamble(self) -> str:
+        """The words above the table."""
+        return self.table.preamble
+
     def described(self) -> dict[str, Any]:
         """Return how the file is written, in facts worth printing."""
         return self.table.described() | {"table": "long", "parameters": len(self.scan.units)}

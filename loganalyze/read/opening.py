@@ -15,6 +15,7 @@ from loganalyze.read.long import LongCsv, long_columns
 from loganalyze.read.long_parquet import LongParquet
 from loganalyze.read.parquet import ParquetLog
 from loganalyze.read.parts import Log, SeveralLog, files_in
+from loganalyze.read.registrations import refuse_several
 from loganalyze.sheets.columns import ColumnsFile, read_columns
 from loganalyze.sheets.exports import FileHabits
 
@@ -55,6 +56,7 @@ def open_source(named: Named, chosen: str | Path | ColumnsFile | None) -> Opened
     files = tuple(open_log(one) for one in paths)
     sheet, columns, notes = _sheet(chosen, files[0])
     logs = [_opened(file, sheet) for file in files]
+    refuse_several(logs)
     log = logs[0] if len(logs) == 1 else SeveralLog.of(logs)
     return Opened(log, path, files, sheet, notes, columns)
 

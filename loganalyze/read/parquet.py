@@ -38,6 +38,8 @@ BATCH = 1 << 17
 LEAN_AHEAD = 4
 """Columns decoded ahead where memory is to be spared."""
 SAMPLE = 400
+LONGEST_WORD = 200
+"""Bytes of an entry of the metadata that may name something; longer ones describe the columns."""
 _DAMAGE = (pa.ArrowException, OSError, ValueError)
 """What pyarrow raises for a file whose bytes aren't what they should be."""
 _UNIT_KEYS = ("unit", "units", "uom", "unit of measure", "engineering units")
@@ -81,6 +83,13 @@ class ParquetLog:
     def _groups(self) -> list[int]:
         """The rows of each row group: what is decoded, whatever the file says of them together."""
         return [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
+
+    @property
+    def preamble(self) -> str:
+        """The text in the file's metadata, a key and its value a line."""
+        return "\n".join(f"{key.decode('utf-8', 'replace')}: {value.decode('utf-8', 'replace')}"
+                         for key, value in (self.schema.metadata or {}).items()
+                         if len(value) < LONGEST_WORD)
 
     def described(self) -> dict[str, Any]:
         """Return how the file is written, in facts worth printing."""

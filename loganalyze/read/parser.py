@@ -21,6 +21,7 @@ from loganalyze.read.fills import Filler
 from loganalyze.read.grid import split_line
 from loganalyze.read.mending import MINUS, STARTS, LaterHeaderError, Mender
 from loganalyze.read.pieces import Piece
+from loganalyze.read.registrations import another_aircraft, marks_in, tail_column
 from loganalyze.read.states import WORDS, Meaning, UnknownStateError, mapped, meaning
 from loganalyze.record.channels import kind as channel_kind
 
@@ -224,6 +225,11 @@ class Parser(TableParser):
         super().__init__(dialect, where, headers, kinds, time, form)
         self.columns = columns
         self.may_be_text = bool(dialect.numerals.thousands)
+        self.tail = tail_column(headers)
+        marks = [] if self.tail is None else marks_in(dialect.cells(self.tail))
+        self.mark = marks[0] if marks else ""
+        if self.tail is not None and self.mark and self.tail not in self.kinds:
+            self.kinds[self.tail] = pa.string()
         self._meanings = {column.index: meaning_of(column, dialect) for column in columns}
         self._fillers = {column.index: Filler(column) for column in columns}
         states = set(WORDS).union(*(column.values for column in columns))
@@ -237,6 +243,8 @@ class Parser(TableParser):
 
     def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> Piece:
         """Return a piece of the columns' arrays; numbers are text where `as_text`."""
+        if self.tail is not None and self.mark:
+            mapped(arrays[self.tail], self._same_aircraft, self.encoding)
         counted: Counter[str] = Counter()
         return Piece(self.ticks(arrays, as_text), [
             self._fillers[column.index].cleaned(
@@ -245,9 +253,17 @@ class Parser(TableParser):
 
     def misfit(self, index: int, cell: str, where: str) -> Problem | None:
         """Return what is wrong with a cell of a text column, or None."""
+        if index == self.tail and self.mark and cell != self.mark:
+            return another_aircraft(cell, self.mark, where)
         if index in self._meanings:
             return no_state(cell, self.headers[index].name, where, self._meanings[index])
         return None
+
+    def _same_aircraft(self, cell: str) -> float:
+        """Return nought for a blank or the log's own registration; else raise."""
+        if cell.strip() not in (*self.nulls, self.mark):
+            raise UnknownStateError(cell)
+        return 0.0
 
     def _numeric(self, array: pa.Array, index: int, as_text: bool) -> pa.Array:
         if pa.types.is_string(self.kinds[index]):

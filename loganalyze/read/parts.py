@@ -44,6 +44,11 @@ class Log(Protocol):
         """The rows that it may hold."""
         ...
 
+    @property
+    def preamble(self) -> str:
+        """The words above its table, or its metadata."""
+        ...
+
     def described(self) -> dict[str, Any]:
         """Return how it is written, in facts worth printing."""
         ...
@@ -101,6 +106,11 @@ class SeveralLog:
         """The rows that the files may hold."""
         return sum(log.likely_rows for log in self.logs)
 
+    @property
+    def preamble(self) -> str:
+        """The words above the first file's table."""
+        return self.logs[0].preamble
+
     def described(self) -> dict[str, Any]:
         """Return how the first file is written, and how many there are."""
         return self.logs[0].described() | {"files": len(self.logs)}
@@ -154,7 +164,7 @@ class SeveralLog:
                 if len(known):
                     end = max(end, float(known.max())) if begun and not form.daily else float(
                         known[-1])
-                yield replace(piece, arrays=[
+                yield replace(piece, file=log.file.path, arrays=[
                     converted(array, here, column)
                     for array, here, column in zip(piece.arrays, own, columns, strict=True)])
             before = log

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from pathlib import Path
+from typing import Protocol, TypeVar
 
 import numpy as np
 import pyarrow as pa
@@ -17,6 +18,8 @@ from loganalyze.record.units import Unit
 
 BLOCK = 1 << 15
 """Rows converted, and looked at, together: they lie in the processor's cache meanwhile."""
+
+T = TypeVar("T")
 
 Noted = tuple[int, int, float]
 """The first of some rows in sequence, the row after the last, and a number noted of them."""
@@ -40,6 +43,8 @@ class Piece:
     counted: Counter[str] = field(default_factory=Counter)
     placed: bool = False
     """Whether its columns were converted in place already (`Rows.place`); `arrays` is empty."""
+    file: Path | None = None
+    """The file that holds the rows, where a recording is in several."""
 
     def __len__(self) -> int:
         return len(self.ticks)
@@ -71,6 +76,7 @@ class Rows:
         self._least, self._supply = room, supply
         self._steep: list[list[Noted]] = [[] for _ in units]
         self._paces: list[Noted] = []
+        self._files: list[tuple[int, int, Path]] = []
         self._widest: list[Noted] = []
         self._units = [(unit.factor, unit.offset) if unit else (1.0, 0.0) for unit in units]
         self._arrays = [supply(room) for _ in range(len(units) + 1)]
@@ -89,6 +95,8 @@ class Rows:
         if not len(time):
             return
         start, stop = self._count, self._count + len(time)
+        if piece.file is not None:
+            self._files.append((start, stop, piece.file))
         self._make_room(stop)
         stamps = self._arrays[0]
         stamps[start:stop] = time
@@ -146,6 +154,7 @@ class Rows:
         part = Rows(self._given, 0, self._watched)
         part._steep = [_cut(steep, start, stop) for steep in self._steep]
         part._paces = _cut(self._paces, start, stop)
+        part._files = _cut(self._files, start, stop)
         part._widest = _cut(self._widest, start, stop)
         part._arrays = [array[start:stop] for array in self._arrays]
         part._count = stop - start
@@ -181,6 +190,11 @@ class Rows:
         return None
 
     @property
+    def files(self) -> list[Path]:
+        """The files that hold the rows, in their order, where a recording is in several."""
+        return list(dict.fromkeys(file for _, _, file in self._files))
+
+    @property
     def time(self) -> NDArray[np.float64]:
         """Elapsed time [s] of every row."""
         return self._arrays[0][: self._count]
@@ -199,7 +213,7 @@ def _steepest(values: NDArray[np.float64], room: NDArray[np.float64]) -> float:
         return float(np.maximum(steps.max(), -steps.min()))
 
 
-def _cut(noted: Sequence[Noted], start: int, stop: int) -> list[Noted]:
+def _cut(noted: Sequence[tuple[int, int, T]], start: int, stop: int) -> list[tuple[int, int, T]]:
     """Return what was noted of the rows from `start` to before `stop`, counted from `start`."""
-    return [(max(first, start) - start, min(last, stop) - start, number)
-            for first, last, number in noted if last > start and first < stop]
+    return [(max(first, start) - start, min(last, stop) - start, one)
+            for first, last, one in noted if last > start and first < stop]

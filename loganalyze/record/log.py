@@ -35,7 +35,8 @@ class Source:
     plain sentence for everything that the file itself didn't state; ``files`` : the files of a
     recording in several, in their order, where ``path`` is their folder or the first of them;
     ``columns`` : the columns file that it was read with; ``likely_rows`` : the rows that it may
-    hold, 0 where that can't be told.
+    hold, 0 where that can't be told; ``flight_files`` : which of several files hold the rows of
+    this log.
     """
 
     path: Path
@@ -46,6 +47,7 @@ class Source:
     files: tuple[Source, ...] = ()
     columns: Path | None = None
     likely_rows: int = 0
+    flight_files: tuple[Path, ...] = ()
 
     @cached_property
     def sha256(self) -> str:

@@ -151,6 +151,7 @@ def flight_facts(judged: Judged) -> FlightFacts:
                for one in judged.steps],
         quality=quality_facts(analysis),
         assessment=assessment_facts(judged) if isinstance(judged, Assessment) else None,
+        files=[path.name for path in log.source.flight_files],
     )
     return replace(facts, verdict=wording.verdict(facts))
 

@@ -7,7 +7,7 @@ cost nothing to keep and go to JSON as they are.
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 from loganalyze.assess.results import (
@@ -195,6 +195,8 @@ class FlightFacts:
     steps: list[StepFacts]
     quality: QualityFacts
     assessment: AssessmentFacts | None = None
+    files: list[str] = field(default_factory=list)
+    """Which of a recording's several files hold the flight."""
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -70,6 +70,8 @@ class FlightInspection:
     screened_s: dict[str, float]
     """Airborne time that no verdict could rest on, by reason; "" for all of them together."""
     quality: list[FlagFacts]
+    files: list[str] = field(default_factory=list)
+    """Which of a recording's several files hold the flight."""
 
 
 @dataclass(frozen=True)
@@ -122,6 +124,7 @@ def _flight(number: int, log: FlightLog, blocks: str) -> FlightInspection:
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
         quality=[flag_facts(one) for one in analysis.quality],
+        files=[path.name for path in log.source.flight_files],
     )
 
 
@@ -145,7 +148,8 @@ def text(found: Inspection) -> str:
     several = len(found.flights) > 1
     for flight in found.flights:
         if several:
-            lines += ["", f"Flight {flight.flight}, from {wording.clock(flight.start_s)}"]
+            files = f", in {', '.join(flight.files)}" if flight.files else ""
+            lines += ["", f"Flight {flight.flight}, from {wording.clock(flight.start_s)}{files}"]
         lines += _flight_lines(flight)
     lines += ["", *(f"Inferred: {sentence}" for sentence in found.inferred)]
     return "\n".join(lines).rstrip("\n")

@@ -62,13 +62,13 @@ def log_lines(
     how = _dated(summary, how)
     several = len(summary.flights) > 1
     if level == "quiet":
-        return [Line(f"{name}: " + (label.flight(one.flight) + ", " if several else "")
+        return [Line(f"{name}: " + (label.flight(one.flight, one.files) + ", " if several else "")
                      + _headline(one, how), _tone(one)) for one in summary.flights]
     lines = [Line(label.judged(name, limits, summary.aircraft), "strong")]
     for one in summary.flights:
         lines.append(Line(""))
         if several:
-            lines.append(Line(label.flight(one.flight).capitalize(), "strong"))
+            lines.append(Line(wording.sentence_case(label.flight(one.flight, one.files)), "strong"))
         lines += _flight_lines(one, how, level)
     lines += [Line(""), Line(label.TAKEN_AS, "faint")]
     lines += [Line(one, "faint", 2) for one in wording.recognised(summary)]

@@ -275,6 +275,8 @@ def test_the_files_of_one_recording_are_judged_together(run, fast, sheet, tmp_pa
                "--out", tmp_path / "out")
     assert done.code == 0
     parted = json.loads(done.out)
+    assert [one.pop("files") for one in whole["flights"]] == [[]]
+    assert [one.pop("files") for one in parted["flights"]] == [["leg_1.csv", "leg_2.csv"]]
     assert parted["flights"] == whole["flights"]
     assert [(one["role"], one["file"]) for one in parted["inputs"]][:2] == [
         ("log", "leg_2.csv"), ("log", "leg_1.csv")]

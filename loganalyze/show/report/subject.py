@@ -53,7 +53,8 @@ class Subject:
         """What the report is of, in a line."""
         parts = [self.aircraft]
         if not self.how.deidentified:
-            parts.append(next(one.file for one in self.summary.inputs if one.role == "log"))
+            parts += self.facts.files or [
+                next(one.file for one in self.summary.inputs if one.role == "log")]
             if self.facts.start_utc:
                 parts.append(f"{self.facts.start_utc[:10]}")
         if len(self.summary.flights) > 1 or self.facts.flight > 1:

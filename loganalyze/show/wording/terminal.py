@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from loganalyze.show.wording.numbers import count
 
 TAKEN_AS = "Taken as:"
@@ -13,9 +15,9 @@ def judged(log: str, limits: str, aircraft: str) -> str:
     return f"{log} against {limits} ({aircraft})"
 
 
-def flight(number: int) -> str:
-    """Return the name of one flight of several."""
-    return f"flight {number}"
+def flight(number: int, files: Sequence[str] = ()) -> str:
+    """Return the name of one flight of several, and that of its files where they are several."""
+    return f"flight {number}" + (f", in {', '.join(files)}" if files else "")
 
 
 def title(limit: str, when: str) -> str:
