@@ -15,11 +15,17 @@ from loganalyze.problems import Problem
 EXIT_CODES = """
 \b
 Exit codes:
-  0  done
+  0  done; analyze: every flight was judged
   1  an exceedance was found (only with --fail-on-exceedance)
   2  wrong input: one sentence on the error stream says what and how to mend it
+  3  no verdict: a limit could not be judged, or only samples in doubt were over a limit
+  4  an unexpected error: a fault of the program
   130, 141  interrupted, or the reader of the output went away
+Where several apply: 4 before 2 before 1 before 3.
 """
+EXCEEDED, WRONG_INPUT, NO_VERDICT, UNEXPECTED, INTERRUPTED = 1, 2, 3, 4, 130
+DEBUG = "LOGANALYZE_DEBUG"
+"""Environment variable: where it is set, an unexpected error ends in its traceback."""
 
 COMMANDS = {
     "analyze": "Judge logs against a limits sheet.",
@@ -76,17 +82,29 @@ def main(arguments: list[str] | None = None) -> None:
         code = group.main(arguments, prog_name="loganalyze", standalone_mode=False)
     except Problem as problem:
         complain(problem)
-        code = 2
+        code = WRONG_INPUT
     except click.ClickException as error:
         error.show()
-        code = 2
+        code = WRONG_INPUT
     except OSError as error:
         complain(Problem(error.strerror or str(error), str(error.filename or "loganalyze"),
                          "check the path, the permissions and the space left"))
-        code = 2
+        code = WRONG_INPUT
     except (click.Abort, KeyboardInterrupt):
-        code = 130
+        code = INTERRUPTED
+    except Exception as error:
+        complain(unexpected(error))
+        code = UNEXPECTED
     sys.exit(code or 0)
+
+
+def unexpected(error: Exception, where: str = "") -> Problem:
+    """Return a fault of the program as one sentence; raise it where `DEBUG` is set."""
+    if os.environ.get(DEBUG):
+        raise error
+    kind = type(error).__name__
+    return Problem(f"an unexpected error, a fault of this program ({kind}: {error})", where,
+                   f"set {DEBUG}=1 for the traceback, and report it with the log if you can")
 
 
 def complain(problem: Problem) -> None:

@@ -5,14 +5,21 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from loganalyze.cli import complain
+from loganalyze.cli import (
+    EXCEEDED,
+    NO_VERDICT,
+    UNEXPECTED,
+    WRONG_INPUT,
+    complain,
+    unexpected,
+)
 from loganalyze.cli.options import (
     FILE,
     columns_option,
@@ -92,7 +99,8 @@ class _Job:
               "report (not out of the other results).")
 @declare_option
 @click.option("--fail-on-exceedance", is_flag=True,
-              help="Exit with 1 when any exceedance was found.")
+              help="Exit with 1 when any exceedance was found; a flight that was not judged, or in "
+              "which only samples in doubt are over a limit, exits with 3 in any case.")
 @click.option("--quiet", "-q", is_flag=True, help="Print one line a flight.")
 @click.option("--verbose", "-v", is_flag=True,
               help="Print phases, measures, cross-checks and tolerances, too.")
@@ -130,6 +138,7 @@ def command(
     Prints a plain verdict per log. With --out, writes samples.parquet, exceedances.csv and
     .parquet, summary.json and margin.png to DIR/<name of the log>/, and with --report a
     report.html, a report.pdf or both. A log that can't be read is reported, and the others go on.
+    Exits with 3 where a flight could not be judged.
     """
     from loganalyze.sheets.limits import read_limits
 
@@ -147,15 +156,19 @@ def command(
                level, _coloured(color), said, states_in_si(said, sheet), Settings(**thresholds),
                logs if together else ())
     logs = logs[:1] if together else logs
-    summaries, failed = [], 0
+    summaries: list[Summary] = []
+    failed: set[int] = set()
     for log in _with_progress(logs):
         try:
             _check_place(log, logs, out)
             summary = _judge(log, job)
-        except Problem as problem:
-            failed += 1
+        except (click.Abort, click.ClickException, OSError):
+            raise
+        except Exception as error:
+            known = isinstance(error, Problem)
+            failed.add(WRONG_INPUT if known else UNEXPECTED)
             _clear_bar(logs)
-            complain(problem)
+            complain(error if isinstance(error, Problem) else unexpected(error, str(log)))
             continue
         summaries.append(summary)
         if not as_json:
@@ -168,10 +181,16 @@ def command(
         from loganalyze.show.wording import CAUTIONS
 
         click.echo("\n".join(CAUTIONS))
+    sys.exit(_exit_code(summaries, failed, fail_on_exceedance))
+
+
+def _exit_code(summaries: Sequence[Summary], failed: set[int], fail_on_exceedance: bool) -> int:
+    """Return the exit code of a run; the worst of what happened counts."""
     if failed:
-        sys.exit(2)
+        return max(failed)
     if fail_on_exceedance and any(summary.exceeded for summary in summaries):
-        sys.exit(1)
+        return EXCEEDED
+    return NO_VERDICT if any(one.unjudged or one.undetermined for one in summaries) else 0
 
 
 def _presentation(reader: Reader, units: str, clock: Clock, deidentify: bool) -> Presentation:
@@ -281,6 +300,8 @@ def _report(log: Path, summary: Summary, job: _Job) -> str:
     lines = log_lines(str(log), str(job.limits), summary, job.how, job.level)
     if job.out is not None:
         lines.append(Line(f"Results in {folder_for(log, job.out)}"))
+    if job.level == "quiet" and not sys.stdout.isatty():
+        return "\n".join(line.text for line in lines[: len(summary.flights)])
     width = min(max(shutil.get_terminal_size((WIDTH, 24)).columns, 60), 100)
     said = [click.style(line.wrapped(width), **_TONES[line.tone]) if line.tone and job.colour
             else line.wrapped(width) for line in lines]

@@ -16,6 +16,8 @@ THRESHOLDS: dict[str, str] = {
     "join_margin_kt": "the margin between them stayed below this [kt] (airspeed limits), or",
     "join_margin_mach": "below this (Mach limits).",
     "minimum_duration_s": "Mark exceedances with less time over than this [s] as brief.",
+    "judged_least_pct": "A limit counts as not judged where less than this share [%] of the "
+                        "airborne time could be.",
     "plausible_rate_kt_s": "Greatest plausible rate of the airspeed [kt/s].",
     "plausible_rate_ft_s": "Greatest plausible rate of the pressure altitude [ft/s].",
     "gust_load_g": "A change of load factor that bears out a faster airspeed [g], or",

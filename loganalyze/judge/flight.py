@@ -25,7 +25,7 @@ from loganalyze.judge import (
     transit,
 )
 from loganalyze.judge.airdata import Finding
-from loganalyze.judge.case import OVER, UNDER, Case, Judged, prepare
+from loganalyze.judge.case import OVER, UNDER, UNKNOWN, Case, Judged, prepare
 from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.settings import Settings
 from loganalyze.judge.suspects import Suspect
@@ -88,14 +88,44 @@ class Analysis:
 
         "exceeded" : a limit was; "not determined" : none of what counts was over a limit, but
         samples that are in doubt were (see `suspects`); "not judged" : no limit could be judged
-        at any sample; "not exceeded" : no limit was exceeded where it could be judged.
+        at any sample, or each for too little of the airborne time (see `unjudged_limits`);
+        "not exceeded" : no limit was exceeded where it could be judged.
         """
         if self.exceedances:
             return "exceeded"
         if self.suspects:
             return "not determined"
         known = self.judged_s > 0 or any(one.margin_kt == one.margin_kt for one in self.smallest)
-        return "not exceeded" if known else "not judged"
+        if not known or len(self.unjudged_limits) == len(self.judged_shares):
+            return "not judged"
+        return "not exceeded"
+
+    @cached_property
+    def judged_shares(self) -> Mapping[str, float]:
+        """Share of the airborne time in which each limit could be judged, 0 to 1, by name.
+
+        Unknown time that is `bounded` counts as judged here: it can hide no exceedance. Without
+        a channel that tells flight from ground all recorded time is airborne. Limits for which
+        the log lacks a channel altogether are findings and aren't among them. Empty without
+        airborne time.
+        """
+        airborne, interval = self.airborne, max(self.log.interval_s, 0.0)
+        if not airborne.duration > 0:
+            return {}
+        found = {}
+        for i, limit in enumerate(self.sheet.limit):
+            if i not in self._case.hopeless:
+                unknown = self.gaps | Intervals.from_mask(
+                    self.columns[f"state_{i}"] == UNKNOWN, self.log.time, interval)
+                unjudged = ((unknown - self.bounded) & airborne).duration
+                found[limit.name] = 1.0 - unjudged / airborne.duration
+        return found
+
+    @property
+    def unjudged_limits(self) -> tuple[str, ...]:
+        """The limits judged for less than ``settings.judged_least_pct`` of the airborne time."""
+        least = self.settings.judged_least_pct / 100
+        return tuple(name for name, share in self.judged_shares.items() if share < least)
 
     @property
     def time(self) -> NDArray[np.float64]:

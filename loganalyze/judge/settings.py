@@ -29,6 +29,11 @@ class Settings:
     minimum_duration_s: float = 0.0
     """Exceedances with less time over the limit than this [s] are marked brief, not dropped."""
 
+    judged_least_pct: float = 50.0
+    """A limit that could be judged for less than this share of the airborne time [%], gaps that
+    can hide no exceedance included, counts as not judged: what is known of the lesser part says
+    little of the whole."""
+
     plausible_rate_kt_s: float = CHANNELS["calibrated_airspeed"].greatest_rate
     """The greatest plausible rate of the airspeed [kt/s], about 2 g along the path: a sample out
     and at once back by more is doubted, and a gap is bounded with it."""

@@ -139,6 +139,7 @@ def resolution(values: Floats, rounding: float) -> float:
     if len(distinct) < 2:
         return float("nan")
     steps = np.diff(distinct)
-    noise = max(4 * rounding, 1e-12) * float(np.abs(distinct).max())
-    steps = steps[steps > noise]
+    # Each step against its own numbers' rounding: one absurd number must not hide the others'.
+    size = np.maximum(np.abs(distinct[1:]), np.abs(distinct[:-1]))
+    steps = steps[steps > max(4 * rounding, 1e-12) * size]
     return float(steps.min()) if len(steps) else float("nan")

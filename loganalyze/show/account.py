@@ -140,6 +140,8 @@ def flight_facts(judged: Judged) -> FlightFacts:
         recorded_s=round(float(analysis.recorded_s), 9),
         judged_s=round(float(analysis.judged_s), 9),
         unknown_s=round(float(analysis.unknown_s), 9),
+        judged_shares={name: round(share, 6) for name, share in analysis.judged_shares.items()},
+        unjudged_limits=list(analysis.unjudged_limits),
         unknown_stretches=len(analysis.unknown),
         longest_unknown_s=[[round(start, 9), round(end, 9)]
                            for start, end in longest[:LONGEST_LISTED]],

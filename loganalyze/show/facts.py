@@ -186,6 +186,11 @@ class FlightFacts:
     recorded_s: float
     judged_s: float
     unknown_s: float
+    judged_shares: dict[str, float]
+    """Share of the airborne time in which each limit could be judged, gaps that can hide no
+    exceedance included; empty without airborne time."""
+    unjudged_limits: list[str]
+    """The limits of which that share is too small for a verdict on the flight."""
     unknown_stretches: int
     longest_unknown_s: list[list[float]]
     """Start and end of the longest stretches that couldn't be judged."""
@@ -246,6 +251,12 @@ class Summary:
     def undetermined(self) -> bool:
         """Whether in any flight only samples in doubt were over a limit."""
         return any(flight.outcome == "not determined" for flight in self.flights)
+
+    @property
+    def unjudged(self) -> bool:
+        """Whether any limit of any flight counts as not judged."""
+        return any(flight.outcome == "not judged" or flight.unjudged_limits
+                   for flight in self.flights)
 
     def plain(self) -> dict[str, Any]:
         """Return the summary as JSON holds it: null where a number isn't known."""

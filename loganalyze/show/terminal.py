@@ -19,6 +19,7 @@ from loganalyze.show.wording import measures, phases, quality, severity, warning
 from loganalyze.show.wording import report as said
 from loganalyze.show.wording import terminal as label
 from loganalyze.show.wording.checks import check
+from loganalyze.show.wording.numbers import too_little
 from loganalyze.show.wording.presentation import Presentation
 
 Tone = Literal["", "strong", "over", "faint"]
@@ -63,7 +64,8 @@ def log_lines(
     several = len(summary.flights) > 1
     if level == "quiet":
         return [Line(f"{name}: " + (label.flight(one.flight, one.files) + ", " if several else "")
-                     + _headline(one, how), _tone(one)) for one in summary.flights]
+                     + " ".join(filter(None, (_headline(one, how), *_unjudged(one)))),
+                     _tone(one)) for one in summary.flights]
     lines = [Line(label.judged(name, limits, summary.aircraft), "strong")]
     for one in summary.flights:
         lines.append(Line(""))
@@ -122,10 +124,18 @@ def _flight_lines(one: FlightFacts, how: Presentation, level: Level) -> Iterator
             yield from _measured(one.assessment, how)
 
 
-def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:
-    """What couldn't be judged, what wasn't counted, and what was screened out."""
+def _unjudged(one: FlightFacts) -> Iterator[str]:
+    """What couldn't be judged, and which limits count as not judged for it."""
+    if one.unjudged_limits and one.outcome != "not judged":
+        yield too_little(one.judged_shares, one.unjudged_limits)
     if unjudged := said.unjudged(one):
         yield unjudged
+
+
+def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:
+    """What couldn't be judged, what wasn't counted, and what was screened out."""
+    yield from _unjudged(one)
+    if said.unjudged(one):
         yield from quality.bounded(one.quality.bounded_s, one.quality.bounded_gaps)
     yield from quality.suspects(one.quality.suspects, how)
     if one.judged_s > 0:

@@ -21,6 +21,7 @@ from loganalyze.show.wording.numbers import (
     knots,
     mach,
     sentence_case,
+    too_little,
 )
 
 __all__ = [
@@ -127,6 +128,8 @@ def verdict(flight: FlightFacts) -> str:
                      f"({count(flight.unknown_stretches, 'stretch', 'stretches')}).")
         lines += quality.bounded(flight.quality.bounded_s, flight.quality.bounded_gaps)
     lines += quality.suspects(flight.quality.suspects)
+    if flight.unjudged_limits and flight.judged_s > 0:
+        lines.append(too_little(flight.judged_shares, flight.unjudged_limits))
     if flight.judged_s > 0:
         lines += quality.screened(flight.quality.airborne_s, flight.quality.screened_s)
     lines += [one.sentence for one in flight.taken if one.code in UNJUDGED]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 
 def clock(seconds: float | None) -> str:
@@ -36,6 +36,14 @@ def in_judged(recorded_s: float, judged_s: float) -> str:
     if recorded_s > 0:
         return ", though at no time could every limit be judged"
     return " in the one sample recorded"
+
+
+def too_little(shares: Mapping[str, float], limits: Sequence[str]) -> str:
+    """Return which limits count as not judged, and why, as a sentence."""
+    listed = [f"{name} (judged for {100 * shares[name]:.0f} % of the airborne time)"
+              for name in limits]
+    several = ", ".join(listed[:-1]) + " and " + listed[-1] if len(listed) > 1 else listed[0]
+    return f"Too little for a verdict on the flight: {several}."
 
 
 def knots(value: float | None) -> str:

@@ -21,7 +21,14 @@ from loganalyze.record.channels import CHANNELS, kind
 from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import quality
-from loganalyze.show.wording.numbers import count, duration, in_judged, mach, sentence_case
+from loganalyze.show.wording.numbers import (
+    count,
+    duration,
+    in_judged,
+    mach,
+    sentence_case,
+    too_little,
+)
 from loganalyze.show.wording.presentation import UNKNOWN, Presentation
 
 
@@ -42,6 +49,8 @@ def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presenta
     if not found:
         closest = next((one for one in known if one.limit is None), None)
         said = f"No limit was exceeded{judged}."
+        if facts.outcome == "not judged":
+            said = f"{too_little(facts.judged_shares, facts.unjudged_limits)} {said}"
         if doubted:
             said = f"{quality.not_determined(doubted, how)} {quality.nothing_else(judged)}"
         if near:
