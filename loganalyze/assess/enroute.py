@@ -282,8 +282,10 @@ def _emergencies(
     ease = profile.cells(settings.slope_s)
     spans = []
     for start, end in runs(profile.vertical[first:stop] < -settings.emergency_edge_fpm):
-        if end - start < width or float(rate[start : end - width + 1].min()) > (
-                -settings.emergency_fpm):
+        # A run as long as the width that ends with the leg holds no whole width.
+        steepest = rate[start : end - width + 1]
+        if end - start < width or not len(steepest) or (
+                float(steepest.min()) > -settings.emergency_fpm):
             continue
         begins, ends = next(one for one in down if one[0] <= start and end <= one[1])
         spans.append((first + (begins if start - begins <= ease else start),

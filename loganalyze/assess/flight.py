@@ -14,6 +14,7 @@ from loganalyze.assess.approach import ApproachSettings, shortest_time_to_limit
 from loganalyze.assess.budget import AIRSPEED, ALTITUDE, TEMPERATURE
 from loganalyze.assess.checks import checks_of
 from loganalyze.assess.contributions import contributions
+from loganalyze.assess.corroboration import capped, evidence_of
 from loganalyze.assess.definitions import PhaseSettings
 from loganalyze.assess.measures import MeasureSettings, highest, measures_of
 from loganalyze.assess.near import near_misses
@@ -144,21 +145,22 @@ def _exceedances(
     analysis = uncertainty.analysis
     context = _Context(analysis)
     found = []
-    for index, (one, sure, graded) in enumerate(zip(
+    for index, (one, sure, graded, evidence) in enumerate(zip(
             analysis.exceedances, assured(uncertainty, settings.assurance, priors),
-            grade(analysis), strict=True)):
+            grade(analysis), evidence_of(analysis), strict=True)):
         row = row_at(analysis, one.worst_time_s)
         found.append(AssessedExceedance(
             index=index,
             phase=PHASES[phases[row]],
-            displayed=sure.displayed,
-            flown=sure.flown,
+            displayed=capped(sure.displayed, evidence),
+            flown=capped(sure.flown, evidence),
             missed_peak=sure.missed_peak,
             severity=graded.severity,
             ladder_kt=graded.ladder_kt,
             ladder_mach=graded.ladder_mach,
             contributions=why.at(one.worst_time_s, one.limit),
             context=context.at(row),
+            evidence=evidence,
         ))
     return tuple(found)
 

@@ -7,7 +7,13 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from loganalyze.assess.results import Assessment
+from loganalyze.assess.results import (
+    CONFIRMS,
+    CONFIRMS_LESS,
+    CONTRADICTS,
+    Assessment,
+    Evidence,
+)
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.log import FlightLog
@@ -73,9 +79,17 @@ def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
             excess_high=rounded(told.flown.high),
             assessment_displayed=told.displayed.word,
             probability_displayed=rounded(told.displayed.probability),
+            confirmed_by=_channels(told.evidence, CONFIRMS, CONFIRMS_LESS),
+            contradicted_by=_channels(told.evidence, CONTRADICTS),
+            unproven_because=told.evidence.reason or None,
         )
         for one, told in zip(found, judged.exceedances, strict=True)
     ]
+
+
+def _channels(evidence: Evidence, *verdicts: str) -> str | None:
+    """The channels that give one of the verdicts, as one text; None for none."""
+    return "; ".join(one.channel for one in evidence.references if one.verdict in verdicts) or None
 
 
 def analysis_of(judged: Judged) -> Analysis:

@@ -96,6 +96,9 @@ class ExceedanceFacts:
     excess_high: float | None = None
     assessment_displayed: str | None = None
     probability_displayed: float | None = None
+    confirmed_by: str | None = None
+    contradicted_by: str | None = None
+    unproven_because: str | None = None
 
 
 @dataclass(frozen=True)

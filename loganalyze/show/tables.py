@@ -18,6 +18,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
+from loganalyze.assess.corroboration import CONTRADICTED, NO_ENTRY, NOT_FLOWN, SHOWS_LESS
 from loganalyze.assess.phases import PHASES
 from loganalyze.assess.results import (
     BEYOND,
@@ -46,6 +47,7 @@ class Column:
 
 
 ASSESSMENTS = (BEYOND, WITHIN, NOT_DETERMINABLE)
+UNPROVEN = (CONTRADICTED, NOT_FLOWN, NO_ENTRY, SHOWS_LESS)
 
 NO_LIMIT = 255
 """The code of `governing_limit` where no limit applies or none is known."""
@@ -129,6 +131,12 @@ EXCEEDANCE_COLUMNS = (
     Column("assessment_displayed", "string", "", "the same of what the crew saw",
            choices=ASSESSMENTS),
     Column("probability_displayed", "number", "1", "the same of what the crew saw"),
+    Column("confirmed_by", "string", "",
+           "other channels that show the limit exceeded as well, parted by semicolons"),
+    Column("contradicted_by", "string", "",
+           "other channels that contradict the exceedance, parted by semicolons"),
+    Column("unproven_because", "string", "",
+           "what keeps the exceedance, or its size, from being proven", choices=UNPROVEN),
 )
 
 CONTRIBUTION_COLUMNS = (

@@ -15,7 +15,7 @@ from loganalyze.show import wording
 from loganalyze.show.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
 from loganalyze.show.wording import assurance as sure
 from loganalyze.show.wording import contributions as causes
-from loganalyze.show.wording import measures, phases, quality, severity, warnings
+from loganalyze.show.wording import corroboration, measures, phases, quality, severity, warnings
 from loganalyze.show.wording import report as said
 from loganalyze.show.wording import terminal as label
 from loganalyze.show.wording.checks import check
@@ -154,12 +154,16 @@ def _exceedance_lines(
     if told is None:
         return
     yield Line(_sure(told.displayed, told.flown), "", 5)
+    for reason in corroboration.decisive(told.evidence, one.quantity, how):
+        yield Line(reason, "", 5)
     yield Line(causes.contributions(told.contributions, how.speed), "", 5)
     if told.severity is not None:
         yield Line(severity.severity(told.severity), "", 5)
     if level == "verbose":
         for basis in (told.displayed, told.flown):
             yield Line(sure.assurance(basis, one.limit, one.quantity, how.speed), "faint", 5)
+        for evidence in corroboration.corroboration(told.evidence, one.quantity, how):
+            yield Line(evidence, "faint", 5)
         yield Line(severity.ladder(told.ladder_kt, told.ladder_mach, how.step), "faint", 5)
         yield Line(sure.missed_peak(told.missed_peak, one.quantity, how.speed), "faint", 5)
 

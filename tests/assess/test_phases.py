@@ -400,3 +400,11 @@ def test_the_phases_of_many_flights(table, capsys):
 def test_other_channels_and_other_rates(channels, rate_hz, least):
     scores = missions.f1(missions.confusion(24, channels, rate_hz, start=missions.START))
     assert np.mean(list(scores.values())) >= least
+
+
+def test_a_descent_that_ends_with_the_recording_as_it_becomes_an_emergency():
+    # To the last sample, for any time about that which an emergency takes.
+    for seconds in range(50, 75):
+        found = phases([(0, 30000), (240, 30000), (240 + seconds, 30000 - 7000 / 60 * seconds)],
+                       [(0, 250), (240 + seconds, 250)])
+        assert found[-1][2] == pytest.approx(240 + seconds, abs=1.0)

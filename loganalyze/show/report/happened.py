@@ -28,6 +28,7 @@ from loganalyze.show.wording import UNJUDGED, quality
 from loganalyze.show.wording import contributions as causes
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
+from loganalyze.show.wording.corroboration import corroboration
 from loganalyze.show.wording.severity import ladder as ladder_words
 from loganalyze.show.wording.warnings import warning as warning_words
 
@@ -167,6 +168,8 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
     blocks.append(KeyValues(tuple(_instant_facts(subject, one, assessed))))
     if assessed is not None:
         blocks.append(_assurance(subject, one, assessed))
+        blocks += [Subheading(label.EVIDENCE_TITLE),
+                   Bullets(tuple(corroboration(assessed.evidence, one.quantity, how)))]
         if how.reader != "crew":
             blocks += _steps(subject, assessed)
     return Section(_key(i), said.exceedance_title(i + 1, one, how), tuple(blocks), new_page=True)

@@ -119,6 +119,7 @@ TRACK_WORDS = ("Calibrated airspeed against pressure altitude through the flight
                "airspeed at each altitude and the crossover.")
 QUALITY_CAPTION = "Doubts about the recording"
 CHANNELS_CAPTION = "Channels that were recorded"
+EVIDENCE_TITLE = "What other channels and its edges say of it"
 CHECKS_TITLE = "Two ways to the same quantity, compared"
 FILES_CAPTION = "Files that went in"
 LIMITS_CAPTION = "Limits of the limits sheet"
@@ -167,6 +168,10 @@ REASONS = {
     "no uncertainty": "nothing is known of the uncertainty",
     "peak at gap": "the worst instant lies beside a gap or at an end of the recording",
     "outside prior": "it lies outside what the prior covers",
+    "contradicted by other channels": "other recorded channels contradict it",
+    "edge that no aircraft flies": "it was entered or left by a step that no aircraft flies",
+    "no entry recorded": "it is short, and its start or its end wasn't recorded",
+    "other channels show less": "other recorded channels show less of it",
 }
 """Why an assurance isn't determinable, or only from below, by code."""
 
