@@ -1,4 +1,7 @@
-"""Why margin was lost: the loss over a run-in, split exactly and uniquely.
+"""Why margin was lost: the loss over a stretch of flight, split exactly and uniquely.
+
+Of an exceedance two stretches are told: the run-in to the crossing of its limit, and the growth
+of the excess from the crossing to the worst sample.
 
 The margin at an instant is a function of four factors,
 
@@ -45,6 +48,10 @@ RUN_IN_S = 120.0
 SMOOTHED_S = 5.0
 """... at the largest margin of a mean over this time [s]: noise must not choose the start."""
 
+MOST_STEPS = 1200
+"""A stretch of more samples is split over so many of them, evenly spaced: any path from the same
+first to the same last sample adds up to the same loss."""
+
 HEIGHT, ENERGY, WARMTH, STATE = range(4)
 
 _SUBSETS = [frozenset(some) for size in range(4) for some in combinations(range(4), size)]
@@ -63,7 +70,8 @@ def contributions(
     analysis : Analysis
         The judged flight.
     row : int
-        The sample that the run-in ends at: the worst one, or that of a smallest margin.
+        The sample that the run-in ends at: the first one over a limit, or that of a smallest
+        margin.
     limit : int, optional
         The limit that the margin is to, by its index in the sheet; the limits that lay below it
         at `row` are left out, so that it governs there. Absent: the limit airspeed.
@@ -95,6 +103,40 @@ def contributions(
     if start >= len(rows) - 1 or np.isnan(margin[-1]):
         return None
     return _split(analysis, _Run.of(case, chosen, rows[start:], margin[start:]))
+
+
+def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Contributions | None:
+    """Split the growth of the excess over one limit from its crossing to its worst sample.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        The judged flight.
+    crossing, worst : int
+        The first sample over the limit, and the one with the greatest excess.
+    limit : int
+        The limit, by its index in the sheet.
+
+    Returns
+    -------
+    Contributions or None
+        In kt CAS, positive where the excess grew. It begins at the crossing, or after the last
+        gap or unjudged sample before the worst; None where that leaves fewer than two samples.
+    """
+    case, time = analysis._case, analysis.time
+    rows = np.arange(crossing, worst + 1)
+    at = equivalents.point(case.air, rows)
+    margin = _limit_airspeed(case, (limit,), at, at) - at.calibrated_airspeed
+    wide = np.diff(time[rows]) > HELD_INTERVALS * analysis.log.interval_s
+    broken = np.flatnonzero(wide | np.isnan(margin[:-1]))
+    since = int(broken[-1]) + 1 if len(broken) else 0
+    rows, margin = rows[since:], margin[since:]
+    if len(rows) < 2 or np.isnan(margin[-1]):
+        return None
+    if len(rows) > MOST_STEPS:
+        kept = np.linspace(0, len(rows) - 1, MOST_STEPS + 1).round().astype(np.intp)
+        rows, margin = rows[kept], margin[kept]
+    return _split(analysis, _Run.of(case, (limit,), rows, margin))
 
 
 def _considered(case: Case, row: int, limit: int | None) -> tuple[int, ...]:
@@ -133,7 +175,7 @@ def _limit_airspeed(case: Case, chosen: tuple[int, ...], height: Point, state: P
 
 @dataclass(frozen=True, eq=False)
 class _Run:
-    """The samples of a run-in, float64[n] in SI; temperature NaN where unknown."""
+    """The samples of a stretch, float64[n] in SI; temperature NaN where unknown."""
 
     case: Case
     chosen: tuple[int, ...]
@@ -280,7 +322,7 @@ def _slope(at: Point) -> Floats:
 
 
 def _greatest(analysis: Analysis, rows: Rows, name: str) -> float:
-    """Greatest value of a channel in the run-in, in its edge unit; NaN where not recorded."""
+    """Greatest value of a channel at some rows, in its edge unit; NaN where not recorded."""
     if name not in analysis.log:
         return float("nan")
     values = analysis.log.aligned(name)[rows]

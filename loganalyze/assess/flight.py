@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from loganalyze.assess.approach import ApproachSettings, shortest_time_to_limit
 from loganalyze.assess.budget import AIRSPEED, ALTITUDE, TEMPERATURE
 from loganalyze.assess.checks import checks_of
-from loganalyze.assess.contributions import contributions
+from loganalyze.assess.contributions import contributions, worsening
 from loganalyze.assess.corroboration import capped, evidence_of
 from loganalyze.assess.definitions import PhaseSettings
 from loganalyze.assess.measures import MeasureSettings, highest, measures_of
@@ -31,6 +31,7 @@ from loganalyze.assess.results import (
 from loganalyze.assess.severity import grade
 from loganalyze.assess.uncertainty import Uncertainty, uncertainty_of
 from loganalyze.assess.warnings import WarningSettings, warnings_of
+from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.channels import kind
 from loganalyze.record.log import Step
@@ -40,6 +41,9 @@ Codes = NDArray[np.uint8]
 SUFFIXES = {"kt": "_kt", "ft": "_ft", "degC": "_degc", "hPa": "_hpa", "deg": "_deg", "kg": "_kg",
             "%": "_pct", "g": "_g", "ft/min": "_fpm"}
 """What a channel's name gets in the context of an exceedance, by its edge unit."""
+
+SUCCESSION_S = 30.0
+"""Exceedances of one limit less than this apart [s] have one run-in; engineering judgement."""
 
 _KNOWN_OTHERWISE = frozenset((
     "pressure_altitude", "indicated_airspeed", "calibrated_airspeed", "static_pressure",
@@ -131,6 +135,35 @@ class _Why:
             analysis.limit_names.index(limit) if limit else None,
             self.ends[earlier - 1] if earlier else -np.inf)
 
+    @cached_property
+    def run_ins(self) -> tuple[Contributions | None, ...]:
+        """What led to the crossing of each exceedance's limit.
+
+        Exceedances of one limit that follow each other within SUCCESSION_S are one pass along it:
+        all have the run-in to the first crossing.
+        """
+        told: list[Contributions | None] = []
+        last: dict[str, tuple[float, Contributions | None]] = {}
+        for one in self.analysis.exceedances:
+            end, run_in = last.get(one.limit, (-np.inf, None))
+            if one.start_s - end >= SUCCESSION_S:
+                run_in = self.at(self.crossing(one), one.limit)
+            told.append(run_in)
+            last[one.limit] = max(end, one.end_s), run_in
+        return tuple(told)
+
+    def crossing(self, one: Exceedance) -> float:
+        """Return the time of the first sample over the limit."""
+        return min(float(self.analysis.time[row_at(self.analysis, one.start_s)]),
+                   one.worst_time_s)
+
+    def worsening(self, one: Exceedance) -> Contributions | None:
+        """Split the growth of the excess from the first sample over to the worst one."""
+        analysis = self.analysis
+        return worsening(analysis, row_at(analysis, self.crossing(one)),
+                         row_at(analysis, one.worst_time_s),
+                         analysis.limit_names.index(one.limit))
+
 
 def row_at(analysis: Analysis, time_s: float) -> int:
     """Return the row of the sample at a time that the analysis reported."""
@@ -158,7 +191,9 @@ def _exceedances(
             severity=graded.severity,
             ladder_kt=graded.ladder_kt,
             ladder_mach=graded.ladder_mach,
-            contributions=why.at(one.worst_time_s, one.limit),
+            contributions=why.run_ins[index],
+            crossing_s=why.crossing(one),
+            worsening=why.worsening(one),
             context=context.at(row),
             evidence=evidence,
         ))

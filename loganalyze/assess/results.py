@@ -113,9 +113,9 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Contributions:
-    """Why margin was lost over a run-in, in kt CAS; positive took margin away.
+    """Why margin was lost over a stretch of flight, in kt CAS; positive took margin away.
 
-    The run-in is [``start_s``, ``end_s``], ``lost_kt`` what was lost in it. The netted parts
+    The stretch is [``start_s``, ``end_s``], ``lost_kt`` what was lost in it. The netted parts
     add up to it with ``remainder_kt``. Without air temperature ``split`` is False and
     ``speed_change_kt`` stands for height trade, energy and air temperature together, which are
     NaN. ``wind_kt`` is the part of the energy that wind brought, NaN unless ground speed, track
@@ -153,8 +153,13 @@ class AssessedExceedance:
     """What is known of one exceedance beyond its edges; `index` into Analysis.exceedances.
 
     ``ladder_kt``, ``ladder_mach`` : (step, time spent beyond limit + step [s]) pairs; the second
-    for Mach limits only. ``context`` : recorded channels at the worst instant, in edge units by
-    suffixed name (``pitch_deg``, ``autopilot``, ``weight_kg``, ...).
+    for Mach limits only. ``crossing_s`` : time of the first sample over the limit;
+    ``contributions`` : what took the aircraft to the limit, a run-in that ends at that sample, or
+    at the first sample over of the first of several exceedances of this limit in quick
+    succession; ``worsening`` : what made it worse, from that sample to the worst one, None where
+    they are the same or nothing unbroken lies between. ``context`` : recorded
+    channels at the worst instant, in edge units by suffixed name (``pitch_deg``, ``autopilot``,
+    ``weight_kg``, ...).
     """
 
     index: int
@@ -166,6 +171,8 @@ class AssessedExceedance:
     ladder_kt: tuple[tuple[float, float], ...]
     ladder_mach: tuple[tuple[float, float], ...]
     contributions: Contributions | None
+    crossing_s: float
+    worsening: Contributions | None
     context: Mapping[str, float] = field(default_factory=dict)
     evidence: Evidence = field(default_factory=Evidence)
 

@@ -139,11 +139,15 @@ EXCEEDANCE_COLUMNS = (
            "what keeps the exceedance, or its size, from being proven", choices=UNPROVEN),
 )
 
+STRETCHES = ("to the limit", "to the worst")
+
 CONTRIBUTION_COLUMNS = (
     *EXCEEDANCE_COLUMNS[:3],
-    Column("start_s", "number", "s", "start of the run-in, from the log's first sample"),
-    Column("end_s", "number", "s", "its end, the worst instant"),
-    Column("lost_kt", "number", "kt", "margin lost in the run-in, as CAS"),
+    Column("stretch", "string", "", "what took the aircraft to the limit, or what made the excess "
+           "worse", True, STRETCHES),
+    Column("start_s", "number", "s", "start of the stretch, from the log's first sample"),
+    Column("end_s", "number", "s", "its end: the first sample over the limit, or the worst one"),
+    Column("lost_kt", "number", "kt", "margin lost in the stretch, as CAS"),
     Column("limit_moved_kt", "number", "kt", "of it, lost as the limit moved with altitude"),
     Column("configuration_kt", "number", "kt", "lost by a change of configuration"),
     Column("height_trade_kt", "number", "kt", "lost by height turned into speed, netted"),
@@ -155,9 +159,10 @@ CONTRIBUTION_COLUMNS = (
     Column("gross_height_trade_kt", "number", "kt", "height turned into speed, not netted"),
     Column("gross_energy_kt", "number", "kt", "energy gained, not netted"),
     Column("wind_kt", "number", "kt", "of the energy, what a change of wind brought"),
-    Column("greatest_load_factor", "number", "g", "greatest load factor in the run-in"),
+    Column("greatest_load_factor", "number", "g", "greatest load factor in the stretch"),
 )
-"""A row an exceedance of an assessed flight; blank where no run-in was recorded."""
+"""Two rows an exceedance of an assessed flight; blank where nothing unbroken was recorded, or
+where the first sample over the limit was the worst."""
 
 
 def sample_columns(limit_names: Sequence[str]) -> tuple[Column, ...]:
@@ -293,15 +298,15 @@ def exceedance_csv(found: Iterable[ExceedanceFacts]) -> str:
 
 
 def contribution_rows(judged: Judged) -> list[tuple[Any, ...]]:
-    """Return a row for each exceedance of an assessed flight, as CONTRIBUTION_COLUMNS say."""
+    """Return two rows for each exceedance of an assessed flight, as CONTRIBUTION_COLUMNS say."""
     if not isinstance(judged, Assessment):
         return []
     rows = []
     for one, told in zip(judged.analysis.exceedances, judged.exceedances, strict=True):
-        parts = [None if told.contributions is None
-                 else rounded(getattr(told.contributions, column.name))
-                 for column in CONTRIBUTION_COLUMNS[3:]]
-        rows.append((one.flight, one.episode, one.limit, *parts))
+        for stretch, causes in zip(STRETCHES, (told.contributions, told.worsening), strict=True):
+            parts = [None if causes is None else rounded(getattr(causes, column.name))
+                     for column in CONTRIBUTION_COLUMNS[4:]]
+            rows.append((one.flight, one.episode, one.limit, stretch, *parts))
     return rows
 
 

@@ -156,7 +156,8 @@ def _exceedance_lines(
     yield Line(_sure(told.displayed, told.flown), "", 5)
     for reason in corroboration.decisive(told.evidence, one.quantity, how):
         yield Line(reason, "", 5)
-    yield Line(causes.contributions(told.contributions, how.speed), "", 5)
+    for sentence in causes.explained(one, told, how):
+        yield Line(sentence, "", 5)
     if told.severity is not None:
         yield Line(severity.severity(told.severity), "", 5)
     if level == "verbose":

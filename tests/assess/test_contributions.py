@@ -6,8 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze import analyze
+from loganalyze import analyze, assess_flight
 from loganalyze.air import airspeed, atmosphere
+from loganalyze.assess import contributions as contributions_module
 from loganalyze.assess.contributions import contributions
 from loganalyze.record.log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
@@ -246,3 +247,69 @@ def test_load_factor_adds_a_word_never_knots():
     pulled = contributions(judged(time, 8000.0, speed, load_factor=1 + time / 40), 79)
     assert pulled.greatest_load_factor == pytest.approx(1 + 39.5 / 40)
     assert told(bare) == told(pulled)
+
+
+def own_margin(analysis, limit, row):
+    """Margin to one limit as CAS [kt], from the columns and the sheet's own numbers."""
+    altitude, speed = (float(analysis.columns[name][row]) for name in (
+        "pressure_altitude_ft", "calibrated_airspeed_kt"))
+    at = {"VMO": 245.0, "MMO": cas_of_mach(0.48, altitude)}
+    return at[limit] - speed
+
+
+def test_two_stretches_are_told_and_their_sum_is_the_whole_loss():
+    # Level at the crossover's height and faster, then down a dive that ends 20 kt over VMO.
+    time = np.arange(0, 200, 0.5)
+    speed = np.interp(time, [0, 80, 180, 200], [215, 250, 265, 230])
+    altitude = np.interp(time, [0, 90, 180, 200], [11000, 11000, 5000, 4800])
+    analysis = judged(time, altitude, speed, deviation=4.0)
+    assessment = assess_flight(analysis)
+    assert [one.limit for one in analysis.exceedances] == ["VMO"]
+    (found,), (one,) = analysis.exceedances, assessment.exceedances
+    first, worst = np.searchsorted(time, [found.start_s, found.worst_time_s])
+    assert one.crossing_s == one.contributions.end_s == one.worsening.start_s == time[first]
+    assert one.worsening.end_s == found.worst_time_s == time[worst] > time[first] + 60
+    began = int(np.searchsorted(time, one.contributions.start_s))
+    for stretch, low, high in ((one.contributions, began, first), (one.worsening, first, worst)):
+        lost = own_margin(analysis, "VMO", low) - own_margin(analysis, "VMO", high)
+        assert stretch.lost_kt == pytest.approx(lost, abs=1e-3)
+        assert sum(told(stretch).values()) + stretch.remainder_kt == pytest.approx(lost, abs=1e-3)
+        assert abs(stretch.remainder_kt) < 1e-6
+    # Level: power. Down: height.
+    assert one.contributions.energy_kt == pytest.approx(one.contributions.lost_kt, abs=1e-6)
+    assert one.worsening.height_trade_kt == pytest.approx(one.worsening.lost_kt, rel=0.2)
+
+
+def test_a_long_exceedance_adds_up_over_fewer_steps():
+    time = np.arange(0, 3000, 1.0)
+    speed = np.interp(time, [0, 60, 3000], [230, 246, 262]) + 2 * np.sin(time / 40)
+    analysis = judged(time, 9000 - time / 4, speed)
+    one = assess_flight(analysis).exceedances[-1]
+    crossing, worst = np.searchsorted(time, [one.crossing_s, one.worsening.end_s])
+    assert worst - crossing > 2 * contributions_module.MOST_STEPS
+    grown = own_margin(analysis, "VMO", crossing) - own_margin(analysis, "VMO", worst)
+    assert one.worsening.lost_kt == pytest.approx(grown, abs=1e-3)
+    assert sum(told(one.worsening).values()) == pytest.approx(grown, abs=1e-3)
+
+
+def test_an_excess_that_is_worst_at_once_has_nothing_that_made_it_worse():
+    time = np.arange(0, 60, 1.0)
+    speed = np.where(time < 30, 240.0, 250 - time / 8)
+    (one,) = assess_flight(judged(time, 9000.0, speed)).exceedances
+    assert one.crossing_s == one.contributions.end_s
+    assert one.worsening is None
+
+
+def test_exceedances_in_quick_succession_have_the_run_in_to_the_first_crossing():
+    time = np.arange(0, 240, 1.0)
+    speed = np.interp(time, [0, 60, 120], [215, 244.5, 244.5])
+    speed = speed + np.where(time > 60, 3.5 * np.sin((time - 60) / 20 * 2 * np.pi), 0)
+    analysis = judged(time, 9000.0, speed)
+    assessed = assess_flight(analysis).exceedances
+    assert len(assessed) > 4
+    assert {one.contributions for one in assessed} == {assessed[0].contributions}
+    assert assessed[0].contributions.end_s == assessed[0].crossing_s
+    assert assessed[0].contributions.lost_kt > 20
+    for one, found in zip(assessed, analysis.exceedances, strict=True):
+        assert one.crossing_s >= found.start_s
+        assert one.worsening is None or one.worsening.start_s == one.crossing_s

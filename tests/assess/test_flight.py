@@ -33,7 +33,9 @@ def test_every_exceedance_is_assessed_in_order(descent):
             zip(descent.exceedances, analysis.exceedances, strict=True)):
         assert one.index == i
         assert one.phase == "descent"
-        assert one.contributions.end_s == found.worst_time_s
+        assert one.contributions.end_s == one.crossing_s
+        assert 0 <= one.crossing_s - found.start_s < analysis.log.interval_s
+        assert one.worsening.end_s == found.worst_time_s
         assert one.ladder_kt[0][1] == pytest.approx(found.time_over_s, abs=2e-3)
         assert one.displayed.common_u < one.flown.common_u
         assert 0.5 < one.flown.probability < one.displayed.probability < 1

@@ -36,6 +36,8 @@ def assurance(basis: str, excess: float, word: str = BEYOND, probability: float 
 CAUSES = Contributions(40.0, 50.0, 20.0, 2.0, 0.0, 12.5, 7.0, -1.5, 0.0, 14.0, 8.0,
                        greatest_load_factor=1.4)
 
+FURTHER = replace(CAUSES, start_s=50.0, end_s=54.0, lost_kt=3.0, height_trade_kt=-4.5)
+
 CONTEXT = {"autopilot": 1.0, "overspeed_warning": 0.0, "weight_kg": 8123.0, "pitch_deg": -3.2,
            "load_factor_g": 1.12, "indicated_airspeed_2_kt": 251.0}
 
@@ -48,7 +50,7 @@ def assessment_of(analysis: Analysis) -> Assessment:
             i, "descent", assurance("as displayed", one.worst_excess_kt),
             assurance("as flown", one.worst_excess_kt), MissedPeak(0.1, 0.25),
             Severity("medium", "a rule", True), ((0.0, one.time_over_s), (5.0, 3.0)), (), CAUSES,
-            CONTEXT)
+            50.0, FURTHER, CONTEXT)
         for i, one in enumerate(analysis.exceedances))
     near = NearMiss("MMO", 20.0, 24.0, 22.0, 0.003, 1.5, 5000.0, "climb",
                     assurance("as displayed", -0.003, WITHIN, 0.2),

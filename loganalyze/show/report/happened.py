@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from functools import partial
 
@@ -178,15 +177,18 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
 def _causes(subject: Subject, i: int, assessed: AssessedExceedance | None) -> list[Block]:
     if assessed is None:
         return []
-    known = assessed.contributions
-    if known is not None and not math.isfinite(known.lost_kt + known.start_s + known.end_s):
-        known = None
-    sentence = causes.contributions(known, subject.how.speed)
-    blocks: list[Block] = [Subheading(label.WHY_TITLE), Paragraph(sentence)]
-    if known is not None:
-        blocks.append(Picture(
-            f"contributions-{i + 1}", partial(contributions_figure, known, subject.how), sentence,
-            label.CONTRIBUTIONS_CAPTION))
+    found, how = subject.facts.exceedances[i], subject.how
+    blocks: list[Block] = [Subheading(label.WHY_TITLE)]
+    for name, sentence, one, caption in (
+            ("contributions", causes.run_in(found, causes.known(assessed.contributions), how),
+             causes.known(assessed.contributions), label.CONTRIBUTIONS_CAPTION),
+            ("worsening", causes.worse(found, assessed, how), causes.known(assessed.worsening),
+             label.WORSENING_CAPTION)):
+        if sentence:
+            blocks.append(Paragraph(sentence))
+        if one is not None:
+            blocks.append(Picture(f"{name}-{i + 1}", partial(contributions_figure, one, how),
+                                  sentence, caption))
     return blocks
 
 
@@ -194,8 +196,10 @@ def _recovery(subject: Subject, one: ExceedanceFacts) -> str:
     def change(name: str) -> float:
         return (subject.column_at(name, one.end_s) - subject.column_at(name, one.worst_time_s))
 
-    return said.recovery(one, one.end_s - one.worst_time_s, change("calibrated_airspeed_kt"),
-                         change("pressure_altitude_ft"), change("limit_airspeed_kt"), subject.how)
+    still = causes.still_over(one, subject.facts.exceedances)
+    return causes.recovery(one, still,
+                         change("calibrated_airspeed_kt"), change("pressure_altitude_ft"),
+                         change("limit_airspeed_kt"), subject.how)
 
 
 def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance | None

@@ -44,8 +44,10 @@ FOUND_CAPTION = "Each exceedance in order of time, then what came near"
 PANEL_CAPTION = ("Run-in, exceedance and recovery. Shaded: over the limit; hatched: unknown; the "
                  "band about the margin: its expanded uncertainty.")
 WHY_TITLE = "Why margin was lost"
-CONTRIBUTIONS_CAPTION = ("What took margin away (to the right) and what gave it back (to the "
-                         "left) in the run-in.")
+CONTRIBUTIONS_CAPTION = ("To the limit: what took margin away (to the right) and what gave it "
+                         "back (to the left) in the run-in.")
+WORSENING_CAPTION = ("From the crossing to the worst: what made the excess grow (to the right) and "
+                     "what held it back (to the left).")
 ASSURANCE_CAPTION = "How sure it is that {limit} was exceeded ({prior} prior)"
 LADDER_CAPTION = "Time spent beyond each step over the limit"
 TRACK = {"track": "track (calibrated airspeed)", "over": "over a limit", "limit":

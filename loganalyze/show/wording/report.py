@@ -128,28 +128,6 @@ def exceedance(one: ExceedanceFacts, how: Presentation) -> str:
     return said
 
 
-def recovery(one: ExceedanceFacts, back_s: float, speed_kt: float, altitude_ft: float,
-             limit_kt: float, how: Presentation) -> str:
-    """Return how it came back under the limit, from the worst instant to the end of it."""
-    if one.ended_by != "recovered":
-        return f"How it was recovered can't be told: it ended by {label.ENDED[one.ended_by]}."
-    parts = []
-    if math.isfinite(speed_kt):
-        parts.append(_moved("calibrated airspeed", speed_kt, how.speed(abs(speed_kt))))
-    if math.isfinite(limit_kt) and abs(limit_kt) >= 0.5:
-        parts.append(_moved("limit airspeed", limit_kt, how.speed(abs(limit_kt))))
-    if math.isfinite(altitude_ft):
-        parts.append("the aircraft kept its altitude" if abs(altitude_ft) < 50 else
-                     f"the aircraft {'climbed' if altitude_ft > 0 else 'descended'} "
-                     f"{how.altitude(abs(altitude_ft))}")
-    return (f"Recovered {duration(back_s)} after the worst instant"
-            + (f"; meanwhile {listed(parts)}." if parts else "."))
-
-
-def _moved(what: str, by: float, said: str) -> str:
-    return f"the {what} {'rose' if by > 0 else 'fell'} by {said}"
-
-
 def closest(one: SmallestFacts, how: Presentation) -> str:
     """Return the smallest margin to a limit in a few words."""
     if one.margin_kt is None:

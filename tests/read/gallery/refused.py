@@ -52,8 +52,28 @@ REFUSED: tuple[Refusal, ...] = (
             "{}: this isn't a log but binary data; give the recorder's export as CSV or Parquet, "
             "not its raw memory."),
     Refusal("refused/workbook.xlsx",
-            "{}: this isn't a log but a zip archive or a spreadsheet; unpack it, or export it as "
-            "CSV."),
+            "{}: this isn't a log but a spreadsheet or office document; export it as CSV."),
+    Refusal("refused/two_members.zip",
+            "{}: the zip archive holds 2 files (flight_1.csv, flight_2.csv); unpack it, and name "
+            "the log, or the folder of one recording's files."),
+    Refusal("refused/cut.zip",
+            "{}: the zip archive is damaged or cut short; export or copy it again."),
+    Refusal("refused/later_channel.csv",
+            '{}, line 22: a second header adds the gear down ("Gear Down"); cut the file above '
+            "this line and read its parts one by one."),
+    Refusal("refused/later_names.csv",
+            "{}, line 22: a second header names no column for the indicated airspeed, as the first "
+            "one does; cut the file above this line and read its parts one by one."),
+    Refusal("refused/rows_above_header.csv",
+            "{}, line 1: rows of numbers stand above the header of line 21; name their columns in "
+            "a header of their own, or state the header's line as header_line under [file] in a "
+            "columns file."),
+    Refusal("refused/two_units_in_cells.csv",
+            '{}: "1294 m" has another unit than the cells above it; export the log with one unit '
+            "for each column."),
+    Refusal("refused/two_aircraft",
+            "{}/flight_2.csv: it is a log of ZZ-002 by its preamble, and flight_1.csv one of "
+            "ZZ-001; give the logs of each aircraft on their own."),
     Refusal("refused/archive.tar.gz",
             "{}: this isn't a log but a tar archive; unpack it, and give the log in it."),
     Refusal("refused/cut.csv.gz",

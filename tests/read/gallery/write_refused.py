@@ -6,6 +6,7 @@ import gzip
 import io
 import shutil
 import tarfile
+import zipfile
 
 import numpy as np
 import pyarrow as pa
@@ -14,6 +15,14 @@ from gallery.climb import truth
 from gallery.writing import FEW, HERE, T, elapsed, few, grid, put, stamps, text
 
 NAMES = "Time [s],Pressure Altitude [ft],IAS [kt],SAT [degC]\n"
+
+
+def zipped(files: dict[str, str]) -> bytes:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in files.items():
+            archive.writestr(zipfile.ZipInfo(name), content)
+    return stream.getvalue()
 
 
 def no_logs(plain: str) -> None:
@@ -27,7 +36,9 @@ def no_logs(plain: str) -> None:
     put("refused/no_header.csv", plain.split("\n", 1)[1])
     words = np.random.default_rng(7).integers(0, 4096, 512).astype("<u2")
     put("refused/memory.bin", words.tobytes())
-    put("refused/workbook.xlsx", b"PK\x03\x04\x14\x00" + bytes(range(60)))
+    put("refused/workbook.xlsx", zipped({"[Content_Types].xml": "<Types/>", "xl/sheet.xml": ""}))
+    put("refused/two_members.zip", zipped({"flight_1.csv": plain, "flight_2.csv": plain}))
+    put("refused/cut.zip", zipped({"flight.csv": plain})[:-150])
     stream = io.BytesIO()
     with tarfile.open(fileobj=stream, mode="w") as archive:
         entry = tarfile.TarInfo("flight.csv")
@@ -39,6 +50,19 @@ def no_logs(plain: str) -> None:
     pq.write_table(pa.table({"Time [s]": T}), whole)
     put("refused/cut.parquet", whole.getvalue()[:-40])
     put("refused/cut_utf16.csv", plain.encode("utf-16")[:-1])
+
+
+def headers(rows: list[list[str]]) -> None:
+    later = [[*row, "Gear Down" if not i else "0"] for i, row in enumerate([rows[0], *rows[21:]])]
+    put("refused/later_channel.csv", text(rows[:21]) + text(later))
+    other = [cell.replace("IAS", "CAS") for cell in rows[0]]
+    put("refused/later_names.csv", text(rows[:21]) + text([other, *rows[21:]]))
+    put("refused/rows_above_header.csv", text(rows[1:21]) + text(later))
+    mixed = [[*row] for row in rows]
+    for i, row in enumerate(mixed[1:]):
+        row[1] = f"{row[1]} ft" if i < 30 else f"{int(row[1]) * 0.3048:.0f} m"
+    put("refused/two_units_in_cells.csv", text([[*rows[0][:1], "Pressure Altitude",
+                                                 *rows[0][2:]], *mixed[1:]]))
 
 
 def cells(rows: list[list[str]]) -> None:
@@ -152,6 +176,9 @@ def several(rows: list[list[str]]) -> None:
     put("refused/other_columns/part_2.csv", text([other[0], *other[21:]]))
     put("refused/overlap/part_1.csv", text(rows[:26]))
     put("refused/overlap/part_2.csv", text([rows[0], *rows[21:]]))
+    for number in (1, 2):
+        put(f"refused/two_aircraft/flight_{number}.csv", f"Registration: ZZ-00{number}\n" + text(
+            [rows[0], *rows[20 * number - 19 : 20 * number + 1]]))
     put("refused/two_formats/part_1.csv", text(rows[:21]))
     pq.write_table(pa.table({"Time [s]": T[20:]}), HERE / "refused/two_formats/part_2.parquet")
     put("refused/no_logs/read_me.md", "# The recorder's files were moved to the archive.\n")
@@ -161,6 +188,7 @@ def refused() -> None:
     shutil.rmtree(HERE / "refused", ignore_errors=True)
     rows = grid(T, elapsed(), FEW)
     no_logs(text(rows))
+    headers(rows)
     cells(rows)
     columns(rows)
     clocks(rows)
