@@ -25,6 +25,8 @@ from loganalyze.record.units import DEGREE, FOOT, KNOT
 Floats = NDArray[np.float64]
 
 _SUBJECTS = {SPEED: "airspeed", HEIGHT: "pressure altitude"}
+_ABOUT = 4.0
+"""So many times the longest excursion on either side tell the level about it."""
 _LEAST_ROWS = 5
 """Fewer repeats than this show nothing, however slow the log."""
 _WIND = 3.0
@@ -146,11 +148,28 @@ def _excursions(
             if (last - before > 1 and abs(values[after] - values[before]) <= back
                     and (off * np.sign(off[0]) > abs(off[0]) / 2).all()):
                 middle = (before + after) // 2
-                if bound is not SPEED or not borne_out.over(before, middle, after):
+                if screen.stands_out(bound, before + 1, last) and not _usual(
+                        log, settings, values, before, after) and (
+                        bound is not SPEED or not borne_out.over(before, middle, after)):
                     found.append(np.arange(before + 1, after))
                 done = after
                 break
     return found
+
+
+def _usual(
+    log: FlightLog, settings: Settings, values: Floats, before: int, after: int
+) -> bool:
+    """Whether the level between two rows is that of the minute about them, and theirs isn't.
+
+    Then it is they that are off: the stretch between two corrupt samples is no excursion.
+    """
+    reach = _ABOUT * settings.excursion_s
+    low, high = np.searchsorted(log.time, (log.time[before] - reach, log.time[after] + reach))
+    level = float(np.nanmedian(values[low:high]))
+    here = float(np.nanmedian(values[before + 1 : after]))
+    beside = float(values[before] + values[after]) / 2
+    return abs(here - level) < abs(beside - level)
 
 
 def standing(log: FlightLog, values: Floats, least_s: float) -> frozen.Runs:

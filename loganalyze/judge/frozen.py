@@ -22,10 +22,13 @@ Runs = NDArray[np.intp]
 _PARTS = 8
 """A run is cut into so many parts, and two of them must lie wholly apart: one bad sample of a
 reference channel can't make it seem to have moved."""
+_MANY = 8
+"""Parts of so many samples don't come to lie wholly apart by noise. Then a reference must move by
+more than the two channels may drift apart and its quantization step (of ten changes the smallest
+shows it). With fewer samples, ..."""
 _REFERENCE_STEPS = 2.5
-"""A reference must move by so many of its own greater changes from sample to sample (the upper
-quartile) more than the two channels may drift apart: neither its quantization step nor its noise
-is a movement. Of white noise these are four standard deviations."""
+"""... by so many of its greater changes from sample to sample (the upper quartile): in white noise
+four standard deviations."""
 _BESIDE = 12
 """So many samples of the reference on either side of a run help to tell its changes."""
 _PLACES = 4096
@@ -165,8 +168,13 @@ def frozen(
             near = own[max(low - _BESIDE, 0) : high + _BESIDE]
             change = np.abs(np.diff(one.at(near)))
             change = change[change > 0]
-            beyond = by[i] - one.drift - np.nan_to_num(step)
-            shown[i] = len(change) and beyond > _REFERENCE_STEPS * np.quantile(change, 0.75)
+            if not len(change):
+                shown[i] = False
+                continue
+            own_step = float(np.quantile(change, 0.1))
+            if high - low < _MANY * _PARTS:
+                own_step = _REFERENCE_STEPS * float(np.quantile(change, 0.75))
+            shown[i] = by[i] > one.drift + np.nan_to_num(step) + own_step
         found[owner[shown]] = True
     return found
 
@@ -196,8 +204,8 @@ def too_still(values: Floats, first: int, last: int, finest: float, chance: floa
         changes = _changes(values, low, high)
         if not _noisy(changes) or (changes == 0).mean() > _REPEATS:
             return False
-        # One in ten of the changes may be smaller than a step: an average, or a float's rounding.
-        if not np.quantile(np.abs(changes[changes != 0]), 0.1) <= finest:
+        # A few of the changes may be smaller than a step: an average, or a float's rounding.
+        if not np.quantile(np.abs(changes[changes != 0]), 0.05, method="lower") <= finest:
             return False
     return bool((length - 1) * np.log(_STAYS) < np.log(chance))
 

@@ -110,6 +110,10 @@ NOISE = {SPEED: 2.0 * KNOT, HEIGHT: 30.0}
 """What quantisation and noise may add to a step [m/s, m]."""
 
 
+_BESIDE = 24
+"""So many samples on either side tell how far samples depart from their neighbours here."""
+
+
 @dataclass(frozen=True, eq=False)
 class Screen:
     """All that the screening of a block looks at.
@@ -196,11 +200,32 @@ class Screen:
             self.leaps[bound].append(rows.copy())
 
     def mark_spike(self, bits: Bits, bound: Plausible, row: int, low: int) -> bool:
-        """Set a spike's bit, unless other channels bear it out; `bits` begin at row `low`."""
-        if self._borne_out(bound, row):
+        """Set a spike's bit, unless it may be flown; `bits` begin at row `low`.
+
+        It may be where it doesn't stand out, or where other channels bear it out.
+        """
+        if not self.stands_out(bound, row, row) or self._borne_out(bound, row):
             return False
         bits[row - low] |= np.uint16(1 << (bound.first_bit + 2))
         return True
+
+    def stands_out(self, bound: Plausible, first: int, last: int) -> bool:
+        """Whether rows `first` to `last` depart from their neighbours as no gust or noise does."""
+        values, settings = self.speed, self.settings
+        least = settings.spike_least_kt * KNOT
+        if bound is HEIGHT:
+            values, least = self.altitude, settings.spike_least_ft * FOOT
+        departure = float(np.abs(
+            values[first : last + 1] - (values[first - 1] + values[last + 1]) / 2).min())
+        if departure <= least:
+            return False
+        lag = last - first + 1
+        reach = _BESIDE + 2 * lag
+        beside = np.concatenate([
+            _departures(bound.plausible(values[max(first - reach, 0) : first]), lag),
+            _departures(bound.plausible(values[last + 1 : last + 1 + reach]), lag)])
+        return (len(beside) < _BESIDE / 2
+                or departure > settings.spike_noise * float(np.median(beside)))
 
     def _borne_out(self, bound: Plausible, row: int) -> bool:
         return bound is SPEED and self.corroborated is not None and self.corroborated(row)
@@ -224,6 +249,14 @@ class Screen:
                 first = np.searchsorted(time, next_one - frame, side="left")
                 last = np.searchsorted(time, one + frame, side="right")
                 bits[first:last] |= LOST
+
+
+def _departures(values: Floats, lag: int) -> Floats:
+    """How far samples lie from the mean of those `lag` rows before and after; without NaN."""
+    if len(values) <= 2 * lag:
+        return np.empty(0)
+    off = np.abs(values[lag:-lag] - (values[: -2 * lag] + values[2 * lag :]) / 2)
+    return np.asarray(off[~np.isnan(off)])
 
 
 def spikes(

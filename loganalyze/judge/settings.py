@@ -58,14 +58,23 @@ class Settings:
     frozen_drift_ft: float = 200.0
     """... beyond this [ft], which RVSM altimetry allows a source (mean and three standard
     deviations), together with the quantization steps of both."""
-    steadiest_kt: float = 0.25
+    steadiest_kt: float = 0.125
     """No aircraft holds its airspeed within half of this [kt] for as long as ``frozen_s`` while it
     climbs: where noise of a quantization step stops dead for so long, the airspeed was frozen.
     Coarser steps show nothing ..."""
-    steadiest_ft: float = 4.0
+    steadiest_ft: float = 2.0
     """... nor those of an altitude that are coarser than this [ft] while the airspeed changes."""
     frozen_chance: float = 1e-12
     """... where so long a standstill has less chance than this in the noise beside it."""
+    spike_least_kt: float = 15.0
+    """A sample out and at once back by less than this [kt] may be a sharp gust in noise, however
+    short the time from sample to sample ..."""
+    spike_least_ft: float = 250.0
+    """... and by less than this [ft] two quantization steps of an altitude (100 ft in encoders:
+    ICAO Annex 10, Volume IV, mode C) and noise. ..."""
+    spike_noise: float = 8.0
+    """... It must also depart from its neighbours by so many times the median departure of those
+    about it: in noise of one standard deviation six and a half of them."""
     excursion_s: float = 5.0
     """Several samples that are out and back again within this [s] were no flight ..."""
     excursion_times: float = 3.0

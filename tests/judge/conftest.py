@@ -1,7 +1,8 @@
-"""Small logs and sheets, written in the trade's units."""
+"""Small logs and sheets, written in the trade's units; the tests here share their flights."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,8 @@ from hypothesis import settings
 from loganalyze.record.channels import kind
 from loganalyze.record.log import Channel, FlightLog, Source
 from loganalyze.sheets.limits import LimitsSheet
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 settings.register_profile("judge", deadline=None, derandomize=True)
 settings.load_profile("judge")

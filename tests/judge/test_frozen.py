@@ -193,8 +193,8 @@ def test_an_airspeed_in_the_middle_of_its_step_hides_no_exceedance(log, sheet, s
 
 def test_a_reference_must_move_by_more_than_its_own_steps_and_noise(judged):
     still = np.full(200, 240.0)
-    # Steps of Mach .01, some 6 kt: from .403 to .417 the number shows .40 to .42, 12 kt.
-    mach = np.round(np.linspace(0.403, 0.417, 200), 2)
+    # Steps of Mach .02, some 12 kt: from .409 to .411 the number shows .40 and then .42.
+    mach = 0.02 * np.round(np.linspace(0.409, 0.411, 200) / 0.02)
     assert np.ptp(mach) == pytest.approx(0.02)
     assert judged(still, mach=mach).screened == {}
     # A sample in 4 s, and noise of 8 kt: five samples are no movement.

@@ -7,6 +7,7 @@ of the air engine; it shares no code with the judgement, which takes tables wher
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterable
 from dataclasses import replace
 from itertools import pairwise
@@ -179,8 +180,22 @@ class Plain:
     def _plausible(values: list[float], i: int, low: float, high: float) -> float:
         return values[i] if low <= values[i] <= high else NAN
 
+    def _stands_out(self, values: list[float], i: int, low: float, high: float,
+                    least: float) -> bool:
+        """Whether a sample departs from its neighbours as no gust does, and none about it."""
+        def departure(j: int) -> float:
+            three = [self._plausible(values, k, low, high) for k in (j - 1, j, j + 1)]
+            return abs(three[1] - (three[0] + three[2]) / 2)
+
+        n = len(values)
+        about = [departure(j) for j in (*range(max(i - 25, 1), i - 1),
+                                        *range(i + 2, min(i + 26, n - 1)))]
+        about = [one for one in about if not math.isnan(one)]
+        return departure(i) > least and (
+            len(about) < 12 or departure(i) > 8 * statistics.median(about))
+
     def _screened(self, values: list[float], i: int, low: float, high: float,
-                  rate: float, noise: float) -> float:
+                  rate: float, noise: float, least: float) -> float:
         here = self._plausible(values, i, low, high)
         if 0 < i < len(values) - 1:
             before = self._plausible(values, i - 1, low, high)
@@ -188,14 +203,15 @@ class Plain:
             out, back = here - before, after - here
             if (abs(out) > rate * (self.time[i] - self.time[i - 1]) + noise
                     and abs(back) > rate * (self.time[i + 1] - self.time[i]) + noise
-                    and (out > 0) != (back > 0)):
+                    and (out > 0) != (back > 0)
+                    and self._stands_out(values, i, low, high, least)):
                 return NAN
         return here
 
     def _corrupt(self, i: int) -> bool:
         """Whether speed and altitude are garbage at once."""
-        for values, *bounds in ((self.speed, 0.0, 1000 * KT, 40 * KT, 2 * KT),
-                                (self.altitude, -2000 * FT, 65000 * FT, 600 * FT, 30.0)):
+        for values, *bounds in ((self.speed, 0.0, 1000 * KT, 40 * KT, 2 * KT, 15 * KT),
+                                (self.altitude, -2000 * FT, 65000 * FT, 600 * FT, 30.0, 250 * FT)):
             gone = math.isnan(self._screened(values, i, *bounds))
             if not gone or math.isnan(values[i]):
                 return False
@@ -212,8 +228,8 @@ class Plain:
         """Every column of row i."""
         sheet = self.sheet
         # Plausible ranges and rates as the vocabulary of channels has them.
-        read = self._screened(self.speed, i, 0.0, 1000 * KT, 40 * KT, 2 * KT)
-        height = self._screened(self.altitude, i, -2000 * FT, 65000 * FT, 600 * FT, 30.0)
+        read = self._screened(self.speed, i, 0.0, 1000 * KT, 40 * KT, 2 * KT, 15 * KT)
+        height = self._screened(self.altitude, i, -2000 * FT, 65000 * FT, 600 * FT, 30.0, 250 * FT)
         felt = (NAN if self.heat is None
                 else self._plausible(self.heat, i, 273.15 - 95, 273.15 + 120))
         if self._lost(i):

@@ -104,6 +104,39 @@ def test_spikes_and_steps_across_the_boundary_of_blocks(judged, monkeypatch, row
     assert np.flatnonzero(judged(kt).columns["state"] == UNKNOWN).tolist() == [row]
 
 
+# What is fast may be noise, a coarse step or a gust.
+
+def test_a_sharp_gust_at_a_high_rate_is_no_spike(judged):
+    # 12 kt in an eighth of a second, and back: faster than 40 kt/s, and less than 15 kt.
+    kt = np.full(160, 245.0)
+    kt[20::20] = 257.0
+    analysis = judged(kt, time=np.arange(160) / 8)
+    assert analysis.screened == {}
+    assert (analysis.columns["state"] == OVER).sum() == 7
+    kt[20::20] = 262.0
+    assert judged(kt, time=np.arange(160) / 8).screened == {
+        "airspeed spike faster than plausible": 7}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_noise_is_no_spike_and_no_excursion_and_hides_none(judged, seed):
+    """Three steps of 2 kt and of 100 ft, at 8 Hz: every other sample is off by 40 kt/s."""
+    rng = np.random.default_rng(seed)
+    kt = 2 * np.round((275 + rng.normal(0, 6, 2400)) / 2)
+    ft = 100 * np.round((5000 + rng.normal(0, 300, 2400)) / 100)
+    analysis = judged(kt, ft, time=np.arange(2400) / 8)
+    assert sum(analysis.screened.values()) <= 2
+    assert (analysis.columns["state"] == OVER).sum() >= (kt > 250).sum() - 2
+    kt[1200] += 120
+    assert judged(kt, ft, time=np.arange(2400) / 8).columns["state"][1200] == UNKNOWN
+
+
+def test_an_altitude_in_coarse_steps_is_no_spike(judged):
+    ft = np.full(400, 5000.0)
+    ft[7::40] = 5200.0
+    assert judged(np.full(400, 200.0), ft, time=np.arange(400) / 8).screened == {}
+
+
 # Spikes that other channels bear out are flown, not recorded wrongly.
 
 GUST = [200, 200, 260, 200, 200, 200, 200, 200]

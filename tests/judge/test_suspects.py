@@ -125,6 +125,17 @@ def test_an_excursion_of_several_samples_that_no_aircraft_flies_is_suspect(log, 
     assert analysis.screened["airspeed spike faster than plausible"] == samples
 
 
+@pytest.mark.parametrize("every", [8, 20])
+def test_the_stretch_between_two_corrupt_samples_is_no_excursion(log, sheet, every):
+    kt = 255.0 + np.arange(400) % 2
+    kt[20::every] = 400.0
+    vmo = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
+    analysis = analyze(log(np.arange(400) / 4, calibrated_airspeed=kt, pressure_altitude=9000.0),
+                       sheet(vmo))
+    assert analysis.screened == {"airspeed spike faster than plausible": (kt == 400).sum()}
+    assert (analysis.columns["state"] == 1).tolist() == (kt < 400).tolist()
+
+
 def test_an_excursion_that_another_source_bears_out_counts(log, sheet):
     time = np.arange(400) / 4
     kt = np.full(400, 200.0) + 2 * np.sin(time / 7)
