@@ -10,7 +10,7 @@ from loganalyze.problems import Problem
 from loganalyze.read.cells import MARKS, Numerals, is_value
 from loganalyze.read.files import HEAD
 from loganalyze.read.grid import Grid, split_line
-from loganalyze.read.heading import Heading, find_heading, recognised
+from loganalyze.read.heading import Heading, find_heading, is_units, recognised
 from loganalyze.read.layouts import Layout, layouts
 from loganalyze.read.numerals import find_numerals
 from loganalyze.sheets.exports import FileHabits
@@ -184,10 +184,16 @@ def _understood(grid: Grid, beginning: _Beginning, delimiters: Sequence[str], co
         above = replace(beginning, lines=lines[: heading.names],
                         texts=beginning.texts[: heading.names])
         return _found(above, delimiters, said)
+    stop = _next_header(grid, heading)
+    if stop is not None:
+        return _found(replace(beginning, lines=lines[:stop], texts=beginning.texts[:stop]),
+                      delimiters, said)
     try:
         cell_units = grid.cell_units()
     except ValueError as bad:
-        raise Problem(f'"{bad}" has another unit than the cells above it', where,
+        cell, line = bad.args
+        raise Problem(f'"{cell}" has another unit than the cells above it',
+                      f"{where}, line {beginning.number(line)}",
                       "export the log with one unit for each column") from None
     # Whatever stands below the header is a row, so that a broken first one isn't passed over.
     first = heading.last + 1
@@ -205,6 +211,20 @@ def _understood(grid: Grid, beginning: _Beginning, delimiters: Sequence[str], co
         tuple(tuple(cell.strip() for cell in grid.rows[i]) for i in rows),
         sum(len(lines[i]) for i in rows) / len(rows),
         "\n".join(beginning.texts[: heading.names]), grid.leaves_out_blanks(first))
+
+
+def _next_header(grid: Grid, heading: Heading) -> int | None:
+    """Return the line below the first row that names columns, but not as the header does."""
+    known = {tuple(cell.strip() for cell in grid.rows[i])
+             for i in range(heading.names, heading.last + 1)}
+    first = next((i for i in range(heading.last + 1, len(grid.rows)) if grid.looks_like_row(i)),
+                 len(grid.rows))
+    for i in range(first + 1, len(grid.rows)):
+        cells = tuple(cell.strip() for cell in grid.rows[i])
+        if i not in grid.valued and cells not in known and (
+                recognised(cells) > 1 or (is_units(cells) and len(cells) == grid.width)):
+            return i
+    return None
 
 
 def _is_below_rows(grid: Grid, heading: Heading, beginning: _Beginning) -> bool:

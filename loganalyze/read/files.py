@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import zipfile
+import zlib
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -14,6 +16,7 @@ from typing import BinaryIO, TypeVar
 import pyarrow as pa
 
 from loganalyze.problems import Problem
+from loganalyze.read.containers import check_zip, open_zip, regular
 
 HEAD = 1 << 18
 """Bytes looked at to understand a file."""
@@ -22,9 +25,10 @@ PIECE = 4 << 20
 WORKERS = 2
 """Threads that parse pieces and convert columns."""
 
-_COMPRESSIONS = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd"}
+_COMPRESSIONS = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd", b"PK\x03\x04": "zip"}
+_DAMAGE = (OSError, EOFError, pa.ArrowException, zipfile.BadZipFile, zlib.error)
+"""What is raised for packed bytes that aren't what they should be."""
 _OTHERS = {
-    b"PK\x03\x04": ("a zip archive or a spreadsheet", "unpack it, or export it as CSV"),
     b"%PDF": ("a PDF document", "give the recorder's export as CSV or Parquet"),
     b"\xd0\xcf\x11\xe0": ("an old spreadsheet or office document", "export it as CSV"),
     b"\x89PNG": ("a picture", "give the recorder's export as CSV or Parquet"),
@@ -46,7 +50,8 @@ T = TypeVar("T")
 class LogFile:
     """A file that may be a log: ``format`` is "csv" or "parquet", ``head`` its first bytes.
 
-    ``compression`` is "gzip", "zstd" or empty; ``head`` is unpacked.
+    ``compression`` is "gzip", "zstd", "zip" or empty; ``head`` is unpacked; ``data`` : the file
+    that holds the bytes, which for a pipe is a copy of them.
     """
 
     path: Path
@@ -55,10 +60,11 @@ class LogFile:
     format: str
     compression: str
     head: bytes
+    data: Path
 
     def stream(self) -> BinaryIO:
         """Open the unpacked bytes for reading from the start."""
-        return _stream(self.path, self.compression)
+        return _stream(self.data, self.compression)
 
     def pieces(self, start: int, stream: BinaryIO | None = None,
                newline: bytes = b"\n") -> Iterator[Callable[[], bytes]]:
@@ -83,12 +89,12 @@ class LogFile:
                 yield partial(bytes, rest)
 
     def _cut_in_place(self, start: int, newline: bytes) -> Iterator[Callable[[], bytes]]:
-        with self.path.open("rb") as stream:
+        with self.data.open("rb") as stream:
             while start < self.size:
                 end = min(start + PIECE, self.size)
                 if end < self.size:
                     end = _line_end_before(stream, start, end, self.path, newline)
-                yield partial(_range, self.path, start, end)
+                yield partial(_range, self.data, start, end)
                 start = end
 
 
@@ -101,7 +107,8 @@ def open_log(path: Path) -> LogFile:
     try:
         if path.is_dir():
             raise Problem("this is a folder, not a log", where, "name the log files in it")
-        with path.open("rb") as stream:
+        data = regular(path)
+        with data.open("rb") as stream:
             state = os.fstat(stream.fileno())
             head = stream.read(HEAD)
     except FileNotFoundError:
@@ -117,10 +124,14 @@ def open_log(path: Path) -> LogFile:
     compression = next((name for magic, name in _COMPRESSIONS.items()
                         if head.startswith(magic)), "")
     if compression:
-        with _stream(path, compression) as stream:
+        if compression == "zip":
+            check_zip(data, where)
+        with _stream(data, compression) as stream:
             head = _read(stream, HEAD, path)
         if not head:
             raise Problem("the file is empty once unpacked", where, "export the log again")
+    if compression and head.startswith(tuple(_COMPRESSIONS)):
+        raise Problem("the file is packed twice", where, "unpack it once, and give what is in it")
     for magic, (kind, mend) in _OTHERS.items():
         if head.startswith(magic):
             raise Problem(f"this isn't a log but {kind}", where, mend)
@@ -131,7 +142,7 @@ def open_log(path: Path) -> LogFile:
     if kind == "parquet" and compression:
         raise Problem("a Parquet file packed once more can't be read in place", where,
                       "unpack it first (Parquet is compressed inside)")
-    return LogFile(path, state.st_size, state.st_mtime_ns, kind, compression, head)
+    return LogFile(path, state.st_size, state.st_mtime_ns, kind, compression, head, data)
 
 
 def in_order(tasks: Iterable[Callable[[], T]], ahead: int = WORKERS) -> Iterator[T]:
@@ -165,6 +176,8 @@ def one_ahead(items: Iterator[T]) -> Iterator[T]:
 def _stream(path: Path, compression: str) -> BinaryIO:
     if not compression:
         return path.open("rb")
+    if compression == "zip":
+        return open_zip(path)
     stream: BinaryIO = pa.input_stream(str(path), compression=compression)
     return stream
 
@@ -172,7 +185,7 @@ def _stream(path: Path, compression: str) -> BinaryIO:
 def _read(stream: BinaryIO, size: int, path: Path) -> bytes:
     try:
         return stream.read(size)
-    except (OSError, pa.ArrowException):
+    except _DAMAGE:
         raise Problem("the compressed file is damaged or cut short", str(path),
                       "export or copy it again") from None
     except UnicodeDecodeError:

@@ -18,6 +18,11 @@ RAGGED_SHARE = 0.1
 lost a cell anywhere else would be read with its values in the wrong columns."""
 WITH_UNITS = 0.8
 """Such a share of a column's cells with a unit behind the number makes it a habit."""
+_SUMMARY = frozenset((
+    "total", "totals", "subtotal", "sum", "max", "maximum", "min", "minimum", "mean", "average",
+    "avg", "count", "median", "std", "stdev"))
+"""How lines begin that sum up a column."""
+_WORD = re.compile(r"\s*([A-Za-z]+)")
 _RULE = re.compile(r"[\W_]*")
 
 
@@ -38,6 +43,9 @@ class Grid:
         self.width = 0
         shares = {i: share for i in range(header_line or 0, len(texts))
                   if (share := self._share_of_values(i))}
+        begin = sum(_begins(self.rows[i][0].strip()) for i in shares)
+        if 2 * begin > len(shares):  # Else words begin the rows as well.
+            shares = {i: share for i, share in shares.items() if not sums_up(self.rows[i][0])}
         self.valued = frozenset(shares)
         if not shares:
             return
@@ -62,7 +70,7 @@ class Grid:
     def may_name(self, i: int) -> bool:
         """Whether a line may name the columns: as many cells as the rows, but for one."""
         return (abs(len(self.rows[i]) - self.width) <= 1 and i not in self.valued
-                and not all(_RULE.fullmatch(cell) for cell in self.rows[i]))
+                and not all(map(is_rule, self.rows[i])))
 
     def leaves_out_blanks(self, first: int) -> bool:
         """Whether rows from line `first` on lack their blank last cells (the last line may)."""
@@ -75,7 +83,7 @@ class Grid:
     def cell_units(self) -> tuple[str, ...]:
         """Return the unit that stands behind the numbers of each column ("" : none), taken off.
 
-        Raises ValueError with the first cell of a column in which units differ.
+        Raises ValueError with the first cell of a column in which units differ, and its line.
         """
         rows = [i for i in range(len(self.rows)) if self.looks_like_row(i)]
         units = []
@@ -88,7 +96,7 @@ class Grid:
                 continue
             other = next((i for i, split in found if split[1] != found[0][1][1]), None)
             if other is not None:
-                raise ValueError(self.rows[other][column].strip())
+                raise ValueError(self.rows[other][column].strip(), other)
             units.append(found[0][1][1])
             for i, split in found:
                 self.rows[i][column] = split[0]
@@ -109,6 +117,17 @@ class Grid:
         if not filled or not enough or not any(map(has_digit, filled)):
             return 0.0
         return values / len(filled)
+
+
+def sums_up(cell: str) -> bool:
+    """Whether a line that begins with `cell` is one of totals, averages and the like."""
+    word = _WORD.match(cell)
+    return word is not None and word[1].casefold() in _SUMMARY
+
+
+def is_rule(text: str) -> bool:
+    """Whether a line only parts others, such as one of dashes."""
+    return bool(_RULE.fullmatch(text))
 
 
 def is_missing(cell: str) -> bool:

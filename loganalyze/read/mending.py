@@ -9,7 +9,7 @@ from functools import cached_property
 
 from loganalyze.read.cells import has_digit, is_value, number_and_unit
 from loganalyze.read.dialect import DELIMITERS, MOST_BROKEN, Dialect
-from loganalyze.read.grid import split_line
+from loganalyze.read.grid import is_rule, split_line, sums_up
 from loganalyze.read.heading import is_types, is_units, recognised, strip_brackets
 from loganalyze.record.units import find_unit
 
@@ -19,11 +19,6 @@ LOOK_AHEAD = 5
 """Lines below a header within which its first row stands."""
 MINUS = "\u2212".encode()
 """The minus sign of typography, which no parser of numbers knows."""
-_SUMMARY = frozenset((
-    "total", "totals", "subtotal", "sum", "max", "maximum", "min", "minimum", "mean", "average",
-    "avg", "count", "median", "std", "stdev"))
-"""How lines begin that sum up a column."""
-_WORD = re.compile(r"[A-Za-z]+")
 
 
 class LaterHeaderError(Exception):
@@ -94,7 +89,7 @@ class Mender:
         if cells in dialect.heading:
             return True
         filled = [cell for cell in cells if cell]
-        if not filled or self._sums_up(filled[0]):
+        if not filled or is_rule(text) or (sums_up(filled[0]) and self._begin_with_values):
             return True
         values = sum(map(_is_value, filled))
         if len(cells) == len(dialect.names):
@@ -105,13 +100,9 @@ class Mender:
             return False
         return 2 * values <= len(filled)
 
-    def _sums_up(self, cell: str) -> bool:
-        """Whether a line that begins so sums up a column, as no row begins."""
-        word = _WORD.match(cell)
-        return word is not None and word[0].casefold() in _SUMMARY and self._begin_with_values
-
     @cached_property
     def _begin_with_values(self) -> bool:
+        """Whether no row begins with a word, so that one that sums up a column is none."""
         return all(is_value(row[0]) for row in self.dialect.sample)
 
     def _refuse_headers(self, lines: Sequence[bytes], left_out: Sequence[int],

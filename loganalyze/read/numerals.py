@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from loganalyze.problems import Problem
 from loganalyze.read.cells import (
     MARKS,
@@ -45,6 +47,17 @@ def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> 
         raise Problem(f'"{commas[0]}" may hold a thousands separator or a decimal comma', where,
                       "export the log without thousands separators, or state decimal and "
                       "thousands under [file] in a columns file")
+    return Numerals(",")
+
+
+def numerals_of(cells: Sequence[str], name: str, where: str) -> Numerals:
+    """Tell how the numbers of one column of text are written; raises Problem in doubt."""
+    commas = [cell for cell in cells if has_comma(cell)]
+    if not commas:
+        return Numerals(".")
+    if all(map(is_grouped, commas)) or any(map(has_point, cells)):
+        raise Problem(f'"{commas[0]}" in column "{name}" may hold a thousands separator or a '
+                      "decimal comma", where, "export it as numbers")
     return Numerals(",")
 
 

@@ -16,15 +16,17 @@ import pyarrow.parquet as pq
 
 from loganalyze.problems import Problem
 from loganalyze.read.arrow import DTYPES, numbers
-from loganalyze.read.cells import Numerals
+from loganalyze.read.cells import MISSING, Numerals, may_be_number
 from loganalyze.read.clocks.stamps import BadStampError, form_of_cells, parse_stamps
 from loganalyze.read.clocks.ticks import Form, Ticks, form_of_numbers, ticks_of
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.files import WORKERS, LogFile, in_order, one_ahead
 from loganalyze.read.fills import Filler
+from loganalyze.read.numerals import numerals_of
 from loganalyze.read.pieces import Piece, Room
 from loganalyze.read.states import UnknownStateError, mapped, meaning, recoded
 from loganalyze.record.channels import kind as channel_kind
+from loganalyze.sheets.columns import CLOCK_PARTS
 
 LARGEST_GROUP = 1 << 22
 """Rows above which a row group is read batch by batch, to bound memory."""
@@ -61,7 +63,7 @@ class ParquetLog:
         """Read the file's own description; raises Problem where it is damaged or empty."""
         where = str(file.path)
         try:
-            source = pq.ParquetFile(file.path, pre_buffer=False)
+            source = pq.ParquetFile(file.data, pre_buffer=False)
             schema = source.schema_arrow
         except _DAMAGE:
             raise Problem("the Parquet file is damaged or cut short", where,
@@ -126,7 +128,7 @@ class ParquetLog:
             return Form(1e9, "time of day", daily=True)
         if pa.types.is_duration(kind):
             return Form(1e9, "elapsed time")
-        if textual(kind):
+        if textual(kind) and not self._holds_numbers(column):
             cells = [cell for cell in self._first(column).to_pylist() if cell]
             return form_of_cells(cells, column.name, str(self.file.path))
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
@@ -248,7 +250,7 @@ class ParquetLog:
     def ticks(self, arrays: list[pa.Array], clock: Sequence[Column], form: Form) -> Ticks:
         """Return the ticks of the clock that the columns `clock` make."""
         if form.join is None:
-            return self._ticks(arrays[0], clock[0])
+            return self._ticks(arrays[0], clock[0], form)
         return self._joined(form, arrays, clock)
 
     def _joined(self, form: Form, arrays: list[pa.Array], parts: Sequence[Column]) -> Ticks:
@@ -265,8 +267,8 @@ class ParquetLog:
         return Problem(f'"{bad.cell}" in the time column "{column.name}" isn\'t a time like '
                        "the others", str(self.file.path), "export the log again")
 
-    def _ticks(self, array: pa.Array, column: Column) -> Ticks:
-        if textual(array.type):
+    def _ticks(self, array: pa.Array, column: Column, form: Form) -> Ticks:
+        if textual(array.type) and form.textual:
             try:
                 return parse_stamps(array.cast(pa.string()))
             except BadStampError as bad:
@@ -282,6 +284,8 @@ class ParquetLog:
         if (discrete or column.values) and textual(array.type):
             return self.states(column, lambda: mapped(array, meaning(
                 column.values, column.missing, discrete, Numerals()).of))
+        if textual(array.type) and self._holds_numbers(column):
+            return self._numbers_in_text(array, column)
         if pa.types.is_dictionary(array.type):
             array = array.cast(array.type.value_type)
         if pa.types.is_decimal(array.type):
@@ -297,6 +301,31 @@ class ParquetLog:
         if any(Numerals().is_number(word) for word in column.values):
             return self.states(column, lambda: recoded(array, column.values))
         return array
+
+    def _holds_numbers(self, column: Column) -> bool:
+        """Whether most of the first cells of a text column are numbers."""
+        kept = [cell for cell in self._texts(column) if cell not in MISSING]
+        return 2 * sum(may_be_number(cell) or cell.lstrip("+-").isdigit() for cell in kept) > (
+            len(kept))
+
+    def _texts(self, column: Column) -> list[str]:
+        return [cell.strip().replace("\u2212", "-") for cell in self.cells(column)]
+
+    def _numbers_in_text(self, array: pa.Array, column: Column) -> pa.Array:
+        """Return text as the numbers that it holds; raises Problem where it holds others."""
+        if column.channel in CLOCK_PARTS:
+            try:
+                return array.cast(pa.int64())  # Nanoseconds since 1970 are exact in no other way.
+            except pa.ArrowInvalid:
+                pass
+        numerals = numerals_of(self._texts(column), column.name, str(self.file.path))
+        means = meaning({}, column.missing, False, numerals)
+        try:
+            return mapped(array, lambda cell: means.of(cell.replace("\u2212", "-")))
+        except UnknownStateError as bad:
+            raise Problem(f'"{bad.word}" in column "{column.name}" isn\'t a number',
+                          str(self.file.path), "export it as a number, or blank where nothing "
+                          "was recorded") from None
 
     def states(self, column: Column, coded: Callable[[], pa.Array]) -> pa.Array:
         """Return what `coded` makes of a column's states; raises Problem for an unknown one."""
@@ -321,7 +350,7 @@ class ParquetLog:
         return self._heads[column.index]
 
     def _source(self) -> pq.ParquetFile:
-        return pq.ParquetFile(self.file.path, metadata=self.about, pre_buffer=False)
+        return pq.ParquetFile(self.file.data, metadata=self.about, pre_buffer=False)
 
     def _guarded(self, read: Callable[[], Any]) -> Any:
         try:

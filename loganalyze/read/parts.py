@@ -22,7 +22,7 @@ from loganalyze.record.units import find_unit
 
 TEXTS = (".csv", ".txt", ".tsv", ".tab", ".dat", ".asc", ".log")
 TABLES = (".parquet", ".parq", ".pq")
-PACKED = (".gz", ".zst", ".zstd")
+PACKED = (".gz", ".zst", ".zstd", ".zip")
 HALF_A_DAY = 43200.0
 
 

@@ -49,8 +49,10 @@ def understand(named: Named, chosen: str | Path | ColumnsFile | None) -> Job:
     notes[:0] = [*opened.notes, *said]
     by_channel, kelvin = settle_units(by_channel, log, log.headers, notes, where)
     described = log.described() | {"clock": form.words, "time_column": time.name}
-    files = tuple(Source(file.path, file.size, file.modified_ns) for file in opened.files)
+    files = tuple(Source(file.path, file.size, file.modified_ns, data=file.data)
+                  for file in opened.files)
     source = Source(opened.path, sum(file.size for file in files),
                     max(file.modified_ns for file in files), described, tuple(notes),
-                    files if len(files) > 1 else (), opened.columns, log.likely_rows)
+                    files if len(files) > 1 else (), opened.columns, log.likely_rows,
+                    data=opened.files[0].data)
     return Job(log, time, form, list(by_channel.values()), kelvin, source, clock, sheet)

@@ -36,7 +36,7 @@ class Source:
     recording in several, in their order, where ``path`` is their folder or the first of them;
     ``columns`` : the columns file that it was read with; ``likely_rows`` : the rows that it may
     hold, 0 where that can't be told; ``flight_files`` : which of several files hold the rows of
-    this log.
+    this log; ``data`` : the file that holds the bytes, where it isn't `path` (of a pipe, a copy).
     """
 
     path: Path
@@ -48,6 +48,7 @@ class Source:
     columns: Path | None = None
     likely_rows: int = 0
     flight_files: tuple[Path, ...] = ()
+    data: Path | None = None
 
     @cached_property
     def sha256(self) -> str:
@@ -58,15 +59,16 @@ class Source:
         """
         if self.files:
             return hashlib.sha256("".join(one.sha256 for one in self.files).encode()).hexdigest()
+        data = self.data or self.path
         try:
-            state = self.path.stat()
+            state = data.stat()
         except OSError as error:
             raise Problem("the file is gone since it was read", str(self.path),
                           "put it back and run the command again") from error
         if (state.st_size, state.st_mtime_ns) != (self.size, self.modified_ns):
             raise Problem("the file changed while it was being analysed", str(self.path),
                           "run the command again once nothing writes to it")
-        with self.path.open("rb") as stream:
+        with data.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
 
 

@@ -13,7 +13,7 @@ ClockForm = Literal[
     "elapsed", "epoch", "time of day", "iso", "day first", "month first", "day of year",
     "hhmmss", "spreadsheet serial", "spreadsheet serial 1904", "satellite week", "frame counter",
 ]
-Delimiter = Literal["comma", "semicolon", "tab", "pipe"]
+Delimiter = Literal["comma", "semicolon", "tab", "pipe", "blank"]
 Decimal = Literal["point", "comma"]
 Thousands = Literal["comma", "point", "blank", "apostrophe"]
 Encoding = Literal["utf-8", "utf-16", "latin-1"]
@@ -36,7 +36,8 @@ class FileHabits(Sheet):
     """How a text export is written, where its first lines don't tell or tell it wrongly."""
 
     delimiter: Delimiter | None = Field(
-        None, description="What stands between the cells.", examples=["semicolon"])
+        None, description="What stands between the cells; blank: white space, or the places of a "
+        "fixed width.", examples=["semicolon"])
     decimal: Decimal | None = Field(
         None, description="The decimal mark of the numbers.", examples=["comma"])
     thousands: Thousands | None = Field(

@@ -45,8 +45,7 @@ BAD: dict[str, tuple[bytes, str]] = {
         "{}: this isn't a log but a web page; download the export itself, as CSV or Parquet."),
     "spreadsheet": (
         b"PK\x03\x04" + bytes(50),
-        "{}: this isn't a log but a zip archive or a spreadsheet; unpack it, or export it as "
-        "CSV."),
+        "{}: the zip archive is damaged or cut short; export or copy it again."),
     "document": (
         b"%PDF-1.7\n", "{}: this isn't a log but a PDF document; give the recorder's export as "
         "CSV or Parquet."),

@@ -120,7 +120,7 @@ def test_everything_that_can_be_said(columns):
 
 @pytest.mark.parametrize(("text", "sentence"), [
     ('[file]\ndelimiter = "colon"', 'c.toml, [file], key delimiter: "colon" isn\'t one of its '
-     'values; write delimiter = "comma", "semicolon", "tab" or "pipe".'),
+     'values; write delimiter = "comma", "semicolon", "tab", "pipe" or "blank".'),
     ('[file]\nthousands = "point"', 'c.toml, [file], key thousands: "point" can\'t be both the '
      'decimal mark and the thousands separator; write such as decimal = "comma", thousands = '
      '"point".'),

@@ -83,6 +83,19 @@ CASES: tuple[Case, ...] = (
         "packed_utf16.csv.gz", "thousands.csv", "thousands_blank.csv", "other_columns.csv",
         "names_of_the_trade.csv", "numbered_lines.csv", "exponents_and_signs.csv",
     )),
+    # Forms that take a closer look
+    *(Case(file) for file in (
+        "white_space.txt", "white_space_names.txt", "white_space_rule.txt", "units_in_cells.csv",
+        "units_in_some_cells.csv", "minus_sign.csv", "totals.csv", "types_row.csv",
+        "types_row_first.csv", "types_row_alone.csv", "broken_names.csv", "broken_cells.csv",
+        "later_order.csv", "later_unit.csv", "later_units_row.csv", "later_column.csv",
+        "two_logs.csv", "packed.csv.zip", "text_columns.parquet", "text_columns_comma.parquet",
+    )),
+    Case("fixed_width.txt", every={"static_air_temperature": range(0, 40, 4),
+                                   "heading": range(0, 40, 2)}),
+    Case("without_trailing_blanks.csv", every={"static_air_temperature": range(0, 40, 4),
+                                               "heading": range(0, 40, 8)}),
+    clock("decimal_comma_stamps.csv"),
     # What stands in the cells
     Case("words_for_missing.csv", missing={
         "indicated_airspeed": (3, 4, 5, 20), "static_air_temperature": (7, 8, 9, 10, 11),

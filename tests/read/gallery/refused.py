@@ -59,8 +59,8 @@ REFUSED: tuple[Refusal, ...] = (
     Refusal("refused/cut.zip",
             "{}: the zip archive is damaged or cut short; export or copy it again."),
     Refusal("refused/later_channel.csv",
-            '{}, line 22: a second header adds the gear down ("Gear Down"); cut the file above '
-            "this line and read its parts one by one."),
+            '{}, line 22: a second header adds the landing gear down ("Gear Down"); cut the file '
+            "above this line and read its parts one by one."),
     Refusal("refused/later_names.csv",
             "{}, line 22: a second header names no column for the indicated airspeed, as the first "
             "one does; cut the file above this line and read its parts one by one."),
@@ -69,8 +69,8 @@ REFUSED: tuple[Refusal, ...] = (
             "a header of their own, or state the header's line as header_line under [file] in a "
             "columns file."),
     Refusal("refused/two_units_in_cells.csv",
-            '{}: "1294 m" has another unit than the cells above it; export the log with one unit '
-            "for each column."),
+            '{}, line 32: "1298 m" has another unit than the cells above it; export the log with '
+            "one unit for each column."),
     Refusal("refused/two_aircraft",
             "{}/flight_2.csv: it is a log of ZZ-002 by its preamble, and flight_1.csv one of "
             "ZZ-001; give the logs of each aircraft on their own."),
