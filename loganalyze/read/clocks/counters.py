@@ -12,12 +12,75 @@ Floats = NDArray[np.float64]
 BACK_SHARE = 0.02
 """A counter that seems to run almost a whole turn ahead fell back across its start instead,
 unless the upper counter says that it is the same turn."""
-_NO_GLITCH = 3600.0
-"""A counter of so long a turn isn't lapped within ..."""
-_GLITCH_ROWS = 3
-"""... so many rows: where it is soon as if it had never fallen, those rows are corrupt, and ..."""
-_GLITCH_S = 60.0
-"""... this is the greatest step [s] a row that is taken for their end."""
+LONG_PERIOD = 3600.0
+"""A counter of so long a period [s] isn't lapped within a few rows: a damaged value shows."""
+REACH_S = 60.0
+"""The greatest usual step [s] of such a counter from one row to the next."""
+FAULT_ROWS = 3
+"""At most so many rows in sequence are taken as damaged: more are a counter that was set."""
+
+FEWEST_VALUES = 6
+"""Of fewer values none shows how the counter runs."""
+
+
+def faults(values: Floats, last: float, period: float | None, reach: float) -> NDArray[np.bool_]:
+    """Tell which values of a counter don't lie between those before and after them.
+
+    Parameters
+    ----------
+    values : float64[n]
+        The counter, none NaN.
+    last : float
+        The last good value before them, NaN for none.
+    period : float or None
+        After what it starts again, None for never.
+    reach : float
+        The greatest usual step from one value to the next.
+
+    Returns
+    -------
+    bool[n]
+        Up to FAULT_ROWS in sequence, where the values around them run on. A last value beyond
+        `reach` is taken as one: what follows isn't known yet, and a row lost there costs little.
+    """
+    bad = np.zeros(len(values), dtype=bool)
+
+    def ahead(steps: Floats) -> Floats:
+        return steps if period is None else (steps + period / 2) % period - period / 2
+
+    steps = ahead(np.diff(values, prepend=last))
+    odd = np.flatnonzero(~((steps >= 0) & (steps <= reach)))
+    if len(values) < FEWEST_VALUES or len(odd) > FAULT_ROWS + 0.1 * len(values):
+        return bad  # It doesn't run on: what is damaged can't be told.
+    for row in np.unique(np.concatenate([odd, odd - 1])).tolist():
+        if row < 0 or bad[row]:
+            continue
+        start = max(0, row - 4 * FAULT_ROWS)
+        good = start + np.flatnonzero(~bad[start:row])
+        before = float(values[good[-1]]) if len(good) else last
+        if before != before:
+            bad[row] = 1 in odd and 2 not in odd
+            continue
+        own = ahead(values[row : row + 1 + FAULT_ROWS] - before)
+        if row + 1 == len(values):
+            bad[row] = not 0 <= own[0] <= reach
+            continue
+        fits = (own[1:] >= 0) & (own[1:] <= reach * np.arange(2, len(own) + 1))
+        if fits.any():
+            after = 1 + int(fits.argmax())
+            bad[row : row + after] = ~((own[:after] >= 0) & (own[:after] <= own[after]))
+    return bad
+
+
+def without_faults(values: Floats, last: float, period: float | None, reach: float) -> Floats:
+    """Return a counter with its `faults` made NaN; NaN where it is blank."""
+    known = np.flatnonzero(~np.isnan(values))
+    bad = known[faults(values[known], last, period, reach)]
+    if not len(bad):
+        return values
+    values = values.copy()
+    values[bad] = np.nan
+    return values
 
 
 @dataclass
@@ -49,24 +112,39 @@ class Wheel:
         if not len(known):
             return joined
         lower = low[known]
-        steps = np.diff(lower, prepend=self._low if self._low == self._low else lower[0])
-        turned = steps < -self.period / 2
-        back = steps > (1 - BACK_SHARE) * self.period
-        if high is not None:
-            risen = self._wrapped(np.diff(high[known], prepend=self._high))
-            # Both at once is a turn, however far the lower one fell: across a gap it may be little.
-            turned |= (steps < 0) & (risen == 1)
-            back &= risen != 0
-            self._high = float(high[known][-1])
-        elif self.period >= _NO_GLITCH:
-            turned &= ~_returns(lower, np.flatnonzero(turned), self.period)
-        count = self._count + np.cumsum(turned.astype(float) - back)
-        total = count if high is None else count + self._carried(lower, count, high[known])
-        self._low, self._count = float(lower[-1]), float(count[-1])
+        upper = None if high is None else without_faults(high[known], self._high, self.turns, 1)
+        good = np.ones(len(lower), dtype=bool)
+        if self.period >= LONG_PERIOD:
+            good = ~faults(lower, self._low, self.period, REACH_S)
+        count = self._counted(lower, upper, good)
+        total = count if upper is None else count + self._carried(lower, count, upper)
         if self.turns is not None:
             total = total % self.turns
         joined[known] = total * self.period + lower
         return joined
+
+    def _counted(self, low: Floats, high: Floats | None, good: NDArray[np.bool_]) -> Floats:
+        """Return the turns counted at every row; those not `good` have that of the row before."""
+        rows = np.flatnonzero(good)
+        count = np.zeros(len(low))
+        if len(rows):
+            lower = low[rows]
+            steps = np.diff(lower, prepend=self._low if self._low == self._low else lower[0])
+            turned = steps < -self.period / 2
+            back = steps > (1 - BACK_SHARE) * self.period
+            if high is not None:
+                upper = filled(high[rows], self._high)
+                risen = self._wrapped(np.diff(upper, prepend=self._high))
+                # Both at once is a turn, however far the lower one fell: across a gap it may be
+                # little.
+                turned |= (steps < 0) & (risen == 1)
+                back &= risen != 0
+                self._high = float(upper[-1])
+            count[rows] = turned.astype(float) - back
+            self._low = float(lower[-1])
+        count = self._count + np.cumsum(count)
+        self._count = float(count[-1])
+        return count
 
     def _carried(self, low: Floats, count: Floats, high: Floats) -> Floats:
         """Return how far the upper counter is ahead of the turns counted, at every row."""
@@ -85,16 +163,6 @@ class Wheel:
 
     def _wrapped(self, values: Floats) -> Floats:
         return values if self.turns is None else values % self.turns
-
-
-def _returns(low: Floats, falls: NDArray[np.intp], period: float) -> NDArray[np.bool_]:
-    """Whether each row begins a fall that is no turn's, and a few rows later hasn't been."""
-    glitch = np.zeros(len(low), dtype=bool)
-    for fall in falls[falls > 0]:
-        after = low[fall + 1 : fall + 1 + _GLITCH_ROWS] - low[fall - 1]
-        back = (after >= 0) & (after <= _GLITCH_S * np.arange(2, len(after) + 2))
-        glitch[fall] = back.any() and low[fall] + period - low[fall - 1] > _GLITCH_S
-    return glitch
 
 
 def filled(values: Floats, before: float) -> Floats:

@@ -14,13 +14,15 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.read.clocks.counters import Wheel, Years, filled
+from loganalyze.read.clocks.counters import REACH_S, Wheel, Years, faults, filled, without_faults
 from loganalyze.read.clocks.dates import DAY, WEEK, days_of, days_of_ordinal
 
 Floats = NDArray[np.float64]
 
 LATE_S = 65.0
 """The upper parts of a clock (hour, date) are refreshed at most so late, once a frame of 64 s."""
+REACH_FRAMES = 8.0
+"""The greatest usual step of a frame counter from row to row; REACH_S where that's more."""
 LATE_MINUTE_S = 5.0
 """Minutes are refreshed at most so late, once a frame of 4 s."""
 
@@ -80,11 +82,15 @@ class DayGear:
         return seconds
 
     def _days(self, column: Floats) -> Floats:
+        # Of a code of months and days a day is 73 at most, from February to March.
+        column = without_faults(column, self._code, None, 73 if self.calendar == "months" else 1)
+        known = np.flatnonzero(~np.isnan(column))
         if self.calendar == "days":
+            self._code = float(column[known[-1]]) if len(known) else self._code
             return column
         if self.calendar == "ordinal" and self.year is None:
+            self._code = float(column[known[-1]]) if len(known) else self._code
             return self._years.run_on(column)
-        known = np.flatnonzero(~np.isnan(column))
         codes = column[known]
         least = 300.0 if self.calendar == "ordinal" else 1000.0
         steps = np.diff(codes, prepend=self._code if self._code == self._code else codes[:1])
@@ -104,11 +110,14 @@ class WeekGear:
 
     base_s: float = field(default=0.0, init=False)
     _based: bool = field(default=False, init=False)
+    _week: float = field(default=np.nan, init=False)
     _wheel: Wheel = field(default_factory=lambda: Wheel(WEEK, None, LATE_S), init=False)
 
     def run(self, counters: Floats) -> Floats:
         """Return seconds from the start of the first known week."""
-        weeks = counters[:, 1]
+        weeks = without_faults(counters[:, 1], self._week, None, 1)
+        stated = weeks[~np.isnan(weeks)]
+        self._week = float(stated[-1]) if len(stated) else self._week
         if not self._based and not np.isnan(weeks).all():
             self.base_s, self._based = float(weeks[~np.isnan(weeks)][0]) * WEEK, True
         return self._wheel.join(counters[:, 0], weeks - self.base_s / WEEK)
@@ -146,15 +155,18 @@ class FrameGear:
         if not len(known):
             return frames
         counts = frames[known]
-        steps = np.diff(counts, prepend=self._frame if self._frame == self._frame else counts[0])
+        good = np.flatnonzero(~faults(counts, self._frame, self.frames, max(
+            REACH_FRAMES, REACH_S / self.frame_s)))
+        running = counts[good]
+        steps = np.diff(running, prepend=self._frame if self._frame == self._frame else running[:1])
         before = np.full(len(counts), self._before)
-        for fall in np.flatnonzero(steps < 0):
-            last = float(counts[fall - 1] if fall else self._frame)
-            turn = self._turn(last, float(counts[fall]))
+        for fall in np.flatnonzero(steps < 0).tolist():
+            last = float(running[fall - 1] if fall else self._frame)
+            turn = self._turn(last, float(running[fall]))
             if turn:
                 self._before += turn
-                before[fall:] = self._before
-        self._frame = float(counts[-1])
+                before[good[fall]:] = self._before
+        self._frame = float(running[-1]) if len(running) else self._frame
         result = np.full(len(frames), np.nan)
         result[known] = counts + before
         return result
