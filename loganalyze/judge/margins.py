@@ -19,15 +19,11 @@ from numpy.typing import NDArray
 from loganalyze.judge import aside, conditions, loops, screening, speeds, states
 from loganalyze.judge.case import UNDER, Case, Judged
 from loganalyze.judge.screening import Bits
-from loganalyze.record.rooms import Reused, pooled
+from loganalyze.record.buffers import pooled
 from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
 
-KEPT = 1 << 24
-"""Numbers of float64 (128 MB) that are kept for the next flight's columns at most. Room for more
-comes from a pool that keeps it only for a moment."""
-_ROOM = Reused(KEPT)
 BLOCK = 32768
 COMPILED_BLOCK = 65536
 """The compiled loops cut a block into pieces of their own; fewer calls then count for more."""
@@ -59,8 +55,7 @@ def _judged(case: Case) -> Judged:
                       "density_altitude_ft"]
     else:
         names = ["margin_kt"]
-    result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted,
-                             case.compiled is not None))
+    result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted))
     size = BLOCK
     if case.compiled is not None:
         size = COMPILED_BLOCK
@@ -86,20 +81,16 @@ def _judged(case: Case) -> Judged:
     return result
 
 
-def _columns(names: list[str], limits: int, n: int, governing: bool,
-             kept: bool) -> dict[str, NDArray[Any]]:
-    """Return room for the named columns of n rows, and for the states; all is to be written to.
-
-    `kept` : the memory may be kept for the next flight's.
-    """
+def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str, NDArray[Any]]:
+    """Return unwritten memory for the named columns of n rows, and for the states."""
     codes = ["state", *(f"state_{i}" for i in range(limits))]
     if governing:
         codes.append("governing_limit")
     first = 4 * n * len(names)
     count = -(-(first + n * len(codes)) // 8)
-    room = (_ROOM(count) if kept and count <= KEPT else pooled(count)).view(np.uint8)
-    singles = room[:first].view(np.float32).reshape(len(names), n)
-    states = room[first : first + n * len(codes)].reshape(len(codes), n)
+    buffer = pooled(count).view(np.uint8)
+    singles = buffer[:first].view(np.float32).reshape(len(names), n)
+    states = buffer[first : first + n * len(codes)].reshape(len(codes), n)
     return {**dict(zip(names, singles, strict=True)), **dict(zip(codes, states, strict=True))}
 
 
@@ -109,8 +100,8 @@ def _run(case: Case, result: Judged, size: int, blocks: Iterator[int]) -> Judged
         _Plain(case) if case.compiled is None else loops.Loops(case, case.compiled, size, GUARD))
     n = len(case.log)
     pending = _Pending()
-    # NaN stands for missing throughout; comparing it is no fault.
-    with np.errstate(invalid="ignore"):
+    # NaN stands for missing throughout, and comparing it is no fault; nor is an absurd number.
+    with np.errstate(invalid="ignore", over="ignore"):
         for start in blocks:
             _block(case, part, fill, pending, start, min(start + size, n))
             if pending.size >= size:

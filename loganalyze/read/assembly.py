@@ -120,7 +120,8 @@ class _Maker:
         if column.wraps_at:
             values = self._unwrapped(column, values, rows, interval)
         rounding = self._job.log.rounding(column)
-        step = resolution(values, rounding)
+        known = kind(name)
+        step = resolution(values, rounding, *(known.bounds if known else ()))
         shift = column.skew_s - column.lag_s
         if shift:
             values, rows = self._shifted(column, values, rows, interval, shift), None

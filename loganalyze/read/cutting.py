@@ -15,9 +15,9 @@ from loganalyze.read.clocks.ticks import Clock
 from loganalyze.read.flight_cuts import CutSettings, Run, Tracker
 from loganalyze.read.pieces import Piece, Rows
 from loganalyze.read.understanding import Job
+from loganalyze.record.buffers import pooled
 from loganalyze.record.derivations import AIRSPEED, ALTITUDE, of_kind
 from loganalyze.record.log import FlightLog
-from loganalyze.record.rooms import Reused
 
 Floats = NDArray[np.float64]
 
@@ -41,8 +41,7 @@ class Cutter:
         self._settings = settings
         self._clock = Clock(job.form)
         self._names = [column.channel for column in job.columns]
-        # Room for one flight is kept for the next.
-        self._rows = room_for(job, FLIGHT_ROOM, Reused(FLIGHT_ROOM * (len(job.columns) + 1)))
+        self._rows = room_for(job, FLIGHT_ROOM, pooled)
         self._most = 0  # Rows that were in one room together.
         self._dropped = 0  # Rows of the file before the first that is held.
         self._latest = -np.inf

@@ -19,8 +19,8 @@ from loganalyze.read.flight_cuts import CutSettings
 from loganalyze.read.opening import Named
 from loganalyze.read.pieces import Piece, Rows
 from loganalyze.read.understanding import Job, understand
+from loganalyze.record.buffers import pooled
 from loganalyze.record.log import FlightLog
-from loganalyze.record.rooms import pooled
 from loganalyze.sheets.columns import ColumnsFile
 
 DEFAULTS = CutSettings()

@@ -131,11 +131,16 @@ def _beat(lasting: NDArray[np.intp]) -> int:
     return beat
 
 
-def resolution(values: Floats, rounding: float) -> float:
-    """Return the smallest step between the values of a bounded sample, or NaN."""
+def resolution(values: Floats, rounding: float, lowest: float = -np.inf, highest: float = np.inf
+               ) -> float:
+    """Return the smallest step between the plausible values of a bounded sample, or NaN.
+
+    `lowest` and `highest` : the plausible range, in the unit of the values; what a recorder or a
+    damaged cell holds beyond it is no step of the channel.
+    """
     stride = max(1, len(values) // SAMPLED_VALUES)
     distinct = np.unique(values[::stride][:SAMPLED_VALUES])
-    distinct = distinct[np.isfinite(distinct)]
+    distinct = distinct[np.isfinite(distinct) & (distinct >= lowest) & (distinct <= highest)]
     if len(distinct) < 2:
         return float("nan")
     steps = np.diff(distinct)

@@ -36,6 +36,12 @@ class ChannelKind:
         return self.unit.dimension
 
     @property
+    def bounds(self) -> tuple[float, float]:
+        """The ends of the plausible range, in SI."""
+        factor, offset = self.unit.factor, self.unit.offset
+        return self.lowest * factor + offset, self.highest * factor + offset
+
+    @property
     def discrete(self) -> bool:
         """Whether the channel holds states rather than a quantity."""
         return self.unit.dimension == "discrete"

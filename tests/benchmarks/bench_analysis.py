@@ -273,7 +273,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         compare(Path(name), chosen.rows, chosen.rounds, wide=True)
     # Long flights take the memory, many of them the time.
-    for flight, limit in ((2_000_000, " (limits: 400 MB, 3.5)"), (288_000, "")):
+    for flight, limit in ((2_000_000, " (limits: 600 MB, 3.5)"), (288_000, "")):
         if chosen.stream:
             with tempfile.TemporaryDirectory() as name:
                 stream(Path(name), chosen.stream, flight, limit)

@@ -122,24 +122,6 @@ def test_loaded_at_once_where_enough_is_likely(monkeypatch):
     assert kernels.for_samples(10, likely=1000) is kernels.load()
 
 
-def test_only_unchanged_mappings_of_files_are_let_go():
-    def mapping(where: str, rights: str, name: str, changed: int) -> str:
-        return (f"{where} {rights} 00001000 fe:00 4711    {name}\nSize:  64 kB\nRss:  60 kB\n"
-                f"Private_Dirty:  {changed} kB\nAnonymous:      {changed} kB\nLazyFree:  0 kB\n"
-                "VmFlags: rd mr mw me \n")
-
-    told = "".join([
-        mapping("55d0-55d1", "r-xp", "/lib/of code.so", 0),
-        mapping("55d1-55d2", "r--p", "/lib/relocated.so", 8),
-        mapping("55d2-55d3", "rw-p", "/lib/data.so", 0),
-        mapping("55d3-55d4", "r--s", "/shared", 0),
-        mapping("7f00-7f01", "r--p", "[vvar]", 0),
-        mapping("7f01-7f02", "r-xp", "", 0),
-        mapping("7f02-7f03", "r--p", "/lib/constants.so", 0)])
-    assert [(found["start"], found["stop"]) for found in kernels._MAPPING.finditer(told)
-            if found["changed"] == "0"] == [("55d0", "55d1"), ("7f02", "7f03")]
-
-
 def test_without_the_compiler_the_plain_way_serves(monkeypatch):
     def missing(name):
         raise ImportError(name)
@@ -157,8 +139,8 @@ def test_every_row_of_every_column_is_written(enough, position, hot, log, sheet,
     # The columns' memory was used before: what isn't written would be left from another flight.
     marker, columns = np.float32(7e29), margins._columns
 
-    def marked(names, limits, n, governing, kept):
-        made = columns(names, limits, n, governing, kept)
+    def marked(names, limits, n, governing):
+        made = columns(names, limits, n, governing)
         for name, column in made.items():
             column[:] = marker if name in names else 77
         return made

@@ -10,7 +10,7 @@ import pytest
 
 from loganalyze.read import files, fills, pieces
 from loganalyze.read.pieces import Piece, Rows
-from loganalyze.record.rooms import Reused, pooled
+from loganalyze.record.buffers import pooled
 from loganalyze.record.units import KNOT, find_unit
 
 RATE = 20 * KNOT
@@ -109,9 +109,9 @@ def test_tasks_give_their_results_in_order_however_many_are_ahead(ahead):
     assert list(files.in_order(map(task, range(50)), ahead)) == list(range(50))
 
 
-def test_room_from_anywhere_holds_the_same():
+def test_rows_gathered_in_any_memory_are_the_same():
     time = np.arange(100.0)
-    for supply in (np.empty, pooled, Reused(1 << 20)):
+    for supply in (np.empty, pooled):
         rows = Rows([find_unit("kt")], 50, supply=supply)  # It grows.
         rows.add(time, Piece(time, [pa.array(time)]))
         assert np.array_equal(rows.values[0], time * KNOT)
