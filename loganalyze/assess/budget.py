@@ -30,7 +30,7 @@ from loganalyze.record.log import FlightLog
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets import tolerances
 from loganalyze.sheets.limits import LimitsSheet
-from loganalyze.sheets.tolerances import GENERIC, Tolerance, UncertaintySheet
+from loganalyze.sheets.tolerances import GENERIC, AirspeedNoise, Tolerance, UncertaintySheet
 
 Floats = NDArray[np.float64]
 
@@ -64,7 +64,8 @@ class Budget:
 
     ``skew_s``, ``temperature_skew_s``, ``lag_s`` : how far apart in time at most [s];
     ``quantum_kt``, ``quantum_mach`` : the display's steps; ``recorded_mach`` : the tolerance of
-    a recorded Mach number where the sheet states one.
+    a recorded Mach number and ``airspeed_noise`` : what of the airspeed's scatter is noise, where
+    the sheet states them.
     """
 
     entries: tuple[Entry, ...]
@@ -74,6 +75,7 @@ class Budget:
     quantum_kt: float
     quantum_mach: float
     recorded_mach: Tolerance | None
+    airspeed_noise: AirspeedNoise | None
     sources: tuple[tuple[str, str], ...]
     """(code, source) of the numbers that aren't entries."""
 
@@ -168,6 +170,7 @@ def budget_of(log: FlightLog, sheet: LimitsSheet, air: AirData) -> Budget:
         quantum_kt=tolerances.DISPLAY_QUANTUM_KT if quantum is None else quantum,
         quantum_mach=tolerances.DISPLAY_QUANTUM_MACH if fine is None else fine,
         recorded_mach=stated.mach,
+        airspeed_noise=stated.airspeed_noise,
         sources=(
             ("skew", "one sampling interval" if stated.skew_s is None else _STATED),
             ("display_lag", common if lag is None else _STATED),

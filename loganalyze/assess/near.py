@@ -143,5 +143,5 @@ def _told(
             pressure_altitude_ft=float(at.pressure_altitude[k]) / FOOT, phase="",
             displayed=sure.displayed, flown=sure.flown, contributions=None)
         for k, ((first, last), sure) in enumerate(zip(
-            stretches, at_rows(uncertainty, i, worst, settings, priors), strict=True))
+            stretches, at_rows(uncertainty, i, worst, settings, priors, stretches), strict=True))
     ]

@@ -1,8 +1,10 @@
 """How sure each exceedance is.
 
-P(truly over) = Phi(e / sqrt(u_s^2 + u_r^2)) under the flat prior: e the peak of a local
-quadratic fit, u_r its standard error, u_s what is common to the flight and its sensors. A
-common error is one error: it is neither shrunk by averaging nor counted once a sample.
+P(truly over) = Phi(e / sqrt(u_s^2 + u_r^2)) under the flat prior: e the estimate of the greatest
+true excess, u_r its standard error, u_s what is common to the flight and its sensors. A
+common error is one error: it is neither shrunk by averaging nor counted once a sample. The
+estimate is the top of a local quadratic fit (`peaks`), and where many samples are about as high
+as the greatest, the mean posterior maximum (`plateau`).
 
 References
 ----------
@@ -13,13 +15,13 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.assess import peaks
+from loganalyze.assess import airspeed_noise, peaks, plateau
 from loganalyze.assess.priors import Flat, Prior
 from loganalyze.assess.results import (
     BEYOND,
@@ -32,11 +34,13 @@ from loganalyze.assess.uncertainty import ErrorModel, Uncertainty
 from loganalyze.judge import exceedances
 from loganalyze.judge.case import OVER, UNDER, UNKNOWN
 from loganalyze.judge.flight import Analysis
+from loganalyze.judge.noise import FEWEST, noise_near
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
+_NAN = float("nan")
 
 DISPLAYED, FLOWN = "as displayed", "as flown"
 NO_UNCERTAINTY, PEAK_AT_GAP, OUTSIDE_PRIOR = "no uncertainty", "peak at gap", "outside prior"
@@ -98,9 +102,11 @@ def assured(
     for i, limit in enumerate(analysis.sheet.limit):
         chosen = [k for k, one in enumerate(analysis.exceedances) if one.limit == limit.name]
         if chosen:
-            worst = np.searchsorted(
-                analysis.time, [analysis.exceedances[k].worst_time_s for k in chosen])
-            found.update(zip(chosen, at_rows(uncertainty, i, worst, settings, priors),
+            worst, first, last = (np.searchsorted(
+                analysis.time, [getattr(analysis.exceedances[k], edge) for k in chosen])
+                for edge in ("worst_time_s", "start_s", "end_s"))
+            spans = list(zip(first.tolist(), last.tolist(), strict=True))
+            found.update(zip(chosen, at_rows(uncertainty, i, worst, settings, priors, spans),
                              strict=True))
     return tuple(found[k] for k in range(len(found)))
 
@@ -108,13 +114,19 @@ def assured(
 def at_rows(
     uncertainty: Uncertainty, limit: int, worst: Rows,
     settings: AssuranceSettings | None = None, priors: Mapping[str, Prior] | None = None,
+    spans: Sequence[tuple[int, int]] | None = None,
 ) -> list[Assured]:
-    """Say how sure the excess over one limit (its index) is at the given worst rows."""
+    """Say how sure the excess over one limit (its index) is at the given worst rows.
+
+    `spans` : first and last row of the stretch that each is the worst of; absent: half a minute
+    to either side.
+    """
     analysis = uncertainty.analysis
     settings = settings or AssuranceSettings()
     stated = analysis.sheet.limit[limit]
     prior = (priors or {}).get(stated.name, Flat())
-    around = [_around(analysis, limit, int(row)) for row in worst]
+    around = [_around(analysis, limit, int(row), None if spans is None else spans[k])
+              for k, row in enumerate(worst)]
     rows = [np.arange(one.first, one.last + 1) for one in around]
     if not rows:
         return []
@@ -126,25 +138,92 @@ def at_rows(
     answers = []
     for k, (one, piece, at) in enumerate(zip(around, pieces, worst.tolist(), strict=True)):
         time = analysis.time[one.first : one.last + 1]
-        greatest = at - one.first
-        # NaN stays: a noise that isn't known leaves the probability unknown.
-        noise = float(np.maximum(model.flown_random[k], peaks.noise_of(piece)))
-        start, stop = peaks.window(one.first, one.last, at, analysis.log.interval_s)
-        cut = slice(start - one.first, stop - one.first)
-        peak = peaks.fit(time[cut], piece[cut], at - start, noise)
+        worst_of = _greatest(uncertainty, one, piece, at, model, k)
         # A first-order lag takes half of the curvature times its square off the peak.
-        late = 0.0 if math.isnan(peak.curvature) else abs(peak.curvature) * lag**2 / math.sqrt(3)
+        bend = worst_of.curvature
+        late = 0.0 if math.isnan(bend) else abs(bend) * lag**2 / math.sqrt(3)
         open_end = ((one.open_before and at == one.first)
                     or (one.open_after and at == one.last))
+        near = slice(*np.searchsorted(
+            time, (analysis.time[at] - _LOOK_S, analysis.time[at] + _LOOK_S + 1e-9)))
         answers.append(Assured(
-            _assurance(DISPLAYED, peak.excess - float(shown[k]),
-                       math.hypot(float(model.displayed_common[k]), late),
-                       peak.error, prior, settings, open_end),
-            _assurance(FLOWN, peak.excess, float(model.flown_common[k]), peak.error, prior,
-                       settings, open_end),
-            MissedPeak(*peaks.missed(time, piece, greatest)),
+            _assurance(DISPLAYED, worst_of.less(float(shown[k])),
+                       math.hypot(float(model.displayed_common[k]), late), prior, settings,
+                       open_end),
+            _assurance(FLOWN, worst_of, float(model.flown_common[k]), prior, settings, open_end),
+            MissedPeak(*peaks.missed(time[near], piece[near], at - one.first - near.start)),
         ))
     return answers
+
+
+@dataclass(frozen=True, slots=True)
+class _Worst:
+    """The greatest true excess and its standard error; if what may be noise is, `if_noise`."""
+
+    reading: float
+    excess: float
+    error: float
+    curvature: float
+    told_by: str = airspeed_noise.NONE
+    if_noise: float | None = None
+    error_if_noise: float = _NAN
+    at_open_end: bool = False
+
+    def less(self, shift: float) -> _Worst:
+        """The same by so much lower."""
+        return replace(self, reading=self.reading - shift, excess=self.excess - shift,
+                       if_noise=None if self.if_noise is None else self.if_noise - shift)
+
+
+def _greatest(
+    uncertainty: Uncertainty, one: _Around, piece: Floats, at: int, model: ErrorModel, k: int
+) -> _Worst:
+    """Estimate the greatest true excess about the worst row `at`."""
+    analysis = uncertainty.analysis
+    interval, greatest = analysis.log.interval_s, at - one.first
+    reading, step = float(piece[greatest]), math.sqrt(12.0) * float(model.rounding[k])
+    # NaN stays: a noise that isn't known leaves the probability unknown.
+    noise = float(np.maximum(model.flown_random[k], peaks.noise_of(piece)))
+    start, stop = peaks.window(one.first, one.last, at, interval)
+    cut = slice(start - one.first, stop - one.first)
+    peak = peaks.fit(analysis.time[start:stop], piece[cut], at - start, noise)
+    open_end = (one.open_before and at == one.first) or (one.open_after and at == one.last)
+    found = _Worst(reading, peak.excess, peak.error, peak.curvature, at_open_end=open_end)
+    if math.isnan(noise) or not interval > 0:
+        return found
+    known, told_by = uncertainty.airspeed_noise.near(at)
+    per_kt = float(model.per_kt[k])
+    if known is not None:
+        known = replace(known, standard=known.standard * per_kt)
+        common = np.fmin(model.flown_common[k], model.displayed_common[k])
+        if known.standard < _NEGLIGIBLE * common:
+            known = None
+    if known is not None or told_by != airspeed_noise.NOT_TOLD:
+        found = replace(found, told_by=told_by)
+    if known is None and (piece > reading - _PLATEAU * noise).sum() <= _FEW:
+        return found
+    scatter = noise_near(analysis.time[one.first : one.last + 1], piece, step)
+    wander = max(scatter.wander, 0.0 if known is None else known.standard)
+    first, last = plateau.stretch(piece, greatest, interval, scatter.white, wander, step)
+    if last - first < FEWEST:
+        return found if known is None else replace(
+            found, error=math.hypot(found.error, known.standard))
+    beside = max(1, round(_BESIDE_S / interval))
+    reaches = open_end or (one.open_before and first < beside) or (
+        one.open_after and last > len(piece) - beside)
+    top = replace(found, at_open_end=reaches)
+    if (last - first) > _FEW:
+        best = plateau.greatest(piece[first:last], interval, step)
+        top = _Worst(reading, best.excess, best.error, best.curvature, found.told_by,
+                     at_open_end=reaches)
+    if known is None:
+        return top
+    if told_by != airspeed_noise.NOT_TOLD:
+        best = plateau.greatest(piece[first:last], interval, step, known)
+        return _Worst(reading, best.excess, best.error, best.curvature, told_by,
+                      at_open_end=reaches)
+    less = plateau.greatest(piece[first:last], interval, step, known)
+    return replace(top, if_noise=less.excess, error_if_noise=less.error)
 
 
 def shift_as_displayed(
@@ -174,14 +253,28 @@ class _Around:
 
 
 _LOOK_S = 30.0
-"""How far to look for the greatest acceleration [s]."""
+"""How far to look for the greatest acceleration [s], and beyond the ends of a stretch."""
+_LONGEST_S, _MOST = 1200.0, 16384
+"""How far to look along a stretch at most, to either side [s] and in samples."""
+_PLATEAU, _FEW = 3.0, 2 * peaks.MOST + 1
+"""A stretch is a plateau when more samples than this lie within so many standard deviations of
+the greatest one."""
+_BESIDE_S = 5.0
+"""A plateau that ends within this of a gap may have gone on in it [s]."""
+_NEGLIGIBLE = 0.1
+"""Noise of less than this share of the common error changes nothing."""
 
 
-def _around(analysis: Analysis, limit: int, worst: int) -> _Around:
+def _around(
+    analysis: Analysis, limit: int, worst: int, span: tuple[int, int] | None
+) -> _Around:
     state, time = analysis.columns[f"state_{limit}"], analysis.time
     interval = analysis.log.interval_s
-    low = int(np.searchsorted(time, time[worst] - _LOOK_S))
-    high = int(np.searchsorted(time, time[worst] + _LOOK_S, side="right")) - 1
+    begin, end = (worst, worst) if span is None else span
+    begin = max(begin, worst - _MOST, int(np.searchsorted(time, time[worst] - _LONGEST_S)))
+    end = min(end, worst + _MOST, int(np.searchsorted(time, time[worst] + _LONGEST_S)))
+    low = int(np.searchsorted(time, time[min(begin, worst)] - _LOOK_S))
+    high = int(np.searchsorted(time, time[max(end, worst)] + _LOOK_S, side="right")) - 1
     judged = (state[low : high + 1] == UNDER) | (state[low : high + 1] == OVER)
     whole = np.ones(high - low, dtype=bool)
     if interval > 0:
@@ -203,25 +296,30 @@ def _around(analysis: Analysis, limit: int, worst: int) -> _Around:
 
 
 def _assurance(
-    basis: str, excess: float, common: float, random: float, prior: Flat | Prior,
-    settings: AssuranceSettings, open_end: bool,
+    basis: str, worst: _Worst, common: float, prior: Flat | Prior, settings: AssuranceSettings,
+    open_end: bool,
 ) -> Assurance:
+    excess, random = worst.excess, worst.error
     u = math.hypot(common, random)
-    nan = float("nan")
     if math.isnan(u) or math.isnan(excess):
-        return Assurance(basis, excess, common, random, nan, nan, nan, NOT_DETERMINABLE,
-                         prior.name, settings.coverage, NO_UNCERTAINTY)
+        return Assurance(basis, excess, common, random, _NAN, _NAN, _NAN, NOT_DETERMINABLE,
+                         prior.name, settings.coverage, NO_UNCERTAINTY, worst.reading)
     if u == 0.0:  # nothing is doubted, so nothing known beforehand changes it
         prior = Flat(prior.name)
     probability = prior.probability(excess, u)
     low, high = prior.interval(excess, u, settings.coverage)
+    if worst.if_noise is not None:
+        least, most = prior.interval(
+            worst.if_noise, math.hypot(common, worst.error_if_noise), settings.coverage)
+        low, high = min(low, least), max(high, most)
     word = BEYOND if low > 0 or high < 0 else WITHIN
     reason = ""
     if math.isnan(probability):
         word, reason = NOT_DETERMINABLE, OUTSIDE_PRIOR
     elif open_end:
         # What lies in the gap may have been more; what was recorded stands.
-        high, reason = nan, PEAK_AT_GAP
+        high, reason = _NAN, PEAK_AT_GAP
         word = BEYOND if low > 0 else NOT_DETERMINABLE
     return Assurance(basis, excess, common, random, probability, low, high, word,
-                     prior.name, settings.coverage, reason)
+                     prior.name, settings.coverage, reason, worst.reading,
+                     open_end or worst.at_open_end, worst.told_by, worst.if_noise)

@@ -27,6 +27,13 @@ class Assurance:
     ``probability`` : P(truly over) = Phi(e / sqrt(u_s**2 + u_r**2)) under ``prior``; ``low``,
     ``high`` : the expanded interval of the excess at ``coverage``; ``word`` : BEYOND, WITHIN or
     NOT_DETERMINABLE; ``reason`` : a code, why not determinable (else empty).
+
+    ``excess`` is the estimate of the greatest true excess; ``reading`` is the greatest recorded
+    sample's, which holds its noise too. ``at_least`` : what was recorded runs into a gap or an end
+    of the log, beyond which it may have been more. ``noise_told_by`` : a code of
+    `airspeed_noise`, who told noise from gusts; where nobody did, ``if_noise`` is the estimate
+    if what may be either is noise, ``excess`` the one if it is real, and the interval
+    covers both; else ``if_noise`` is None.
     """
 
     basis: str
@@ -40,6 +47,10 @@ class Assurance:
     prior: str = "flat"
     coverage: float = 0.95
     reason: str = ""
+    reading: float = float("nan")
+    at_least: bool = False
+    noise_told_by: str = ""
+    if_noise: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from loganalyze.air import sensitivity
 from loganalyze.assess import propagation
+from loganalyze.assess.airspeed_noise import AirspeedNoise
 from loganalyze.assess.budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget, budget_of
 from loganalyze.assess.slopes import limit_slopes, margin_slopes, static_source, tas_slopes
 from loganalyze.judge import equivalents
@@ -41,7 +42,8 @@ class ErrorModel:
     """Standard uncertainties of the margin to one limit, in its published quantity [kt or Mach].
 
     All float64[m]. ``common`` is common to the flight and the source, ``random`` drawn anew at
-    every sample; ``per_kt`` is how much the published quantity changes with 1 kt CAS.
+    every sample; ``per_kt`` is how much the published quantity changes with 1 kt CAS;
+    ``rounding`` is the part of ``flown_random`` that the recorder's steps make.
     """
 
     flown_common: Floats
@@ -49,6 +51,7 @@ class ErrorModel:
     displayed_common: Floats
     displayed_random: Floats
     per_kt: Floats
+    rounding: Floats
 
     @property
     def flown(self) -> Floats:
@@ -94,6 +97,11 @@ class Uncertainty:
         return self.budget.listed(float(at.calibrated_airspeed[0]) / KNOT,
                                   float(at.pressure_altitude[0]) / FOOT,
                                   float(at.temperature[0]) - FREEZING)
+
+    @cached_property
+    def airspeed_noise(self) -> AirspeedNoise:
+        """Tells noise of the airspeed from gusts."""
+        return AirspeedNoise(self.analysis, self.budget)
 
     @property
     def step(self) -> Step:
@@ -147,6 +155,11 @@ class Uncertainty:
             np.sqrt(total[True, True] + skew), np.sqrt(total[True, False]),
             np.sqrt(total[False, True] + skew + step**2 / 12), np.sqrt(total[False, False]),
             per_kt,
+            np.sqrt(sum((_term(slopes[entry.moves],
+                               entry.tolerance.standard_at(readings[entry.moves]) ** 2)
+                         for entry in self.budget.entries
+                         if entry.sensor.endswith("_resolution") and entry.tolerance is not None),
+                        np.zeros(len(rows)))),
         )
 
     def _moved(self, column: str, rows: Rows, seconds: float) -> Floats:

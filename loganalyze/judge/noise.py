@@ -1,16 +1,18 @@
 """The noise of a recorded speed or margin, estimated from the samples themselves.
 
-A recorded series is taken as the sum of three parts, told apart by their spectra:
+A recorded series is taken as the sum of up to four parts, told apart by their spectra:
 
-- a *trend*: level and slope that wander, an integrated random walk (spectrum ~ frequency^-4);
-- a *wander*: a first-order autoregressive process of standard deviation ``wander`` that forgets
-  itself over ``wander_s`` seconds. Real gusts look like this, and so does sensor noise that a
-  filter has smoothed: one channel alone can't tell them apart;
+- a *trend*, the aircraft's own smooth motion: level and slope that wander, an integrated random
+  walk (spectrum ~ frequency^-4), or the same held about a level; perhaps none;
+- a *wander*: a first-order autoregressive process that forgets itself over some seconds. Gusts
+  along the flight path have this spectrum [3]_, and so has sensor noise that a filter has
+  smoothed: one channel alone can't tell them apart;
 - *white* noise, drawn anew at every sample: sensor and recorder noise, rounding included, and
-  gusts faster than the sampling.
+  gusts faster than the sampling;
+- *filtered* noise of a size and correlation time that are known from elsewhere.
 
 The samples' discrete cosine transform has nearly independent coefficients whose variances are
-the spectrum (Whittle's likelihood); the parts' sizes are weighed on a fixed grid, so that the
+the spectrum (Whittle's likelihood [2]_). The parts' sizes are weighed on a fixed grid, so that the
 same samples always give the same answer.
 
 References
@@ -18,6 +20,8 @@ References
 .. [1] Harvey, Forecasting, structural time series models and the Kalman filter, Cambridge
    University Press 1989, 2.3.2 and 4.3 (local linear trend, likelihood in the frequency domain).
 .. [2] Whittle, Arkiv for Matematik 2 (1953), 423 (the likelihood).
+.. [3] MIL-HDBK-1797, appendix A, 4.9.1 (Dryden's spectrum of longitudinal gusts is of first
+   order; at 250 kt and medium altitude its 1750 ft are 4 s).
 """
 
 from __future__ import annotations
@@ -28,6 +32,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.judge import spectra
 from loganalyze.record.intervals import HELD_INTERVALS
 
 Floats = NDArray[np.float64]
@@ -36,12 +41,22 @@ FEWEST = 8
 """Fewer samples than this tell no noise."""
 MOST = 4096
 """So many samples tell the noise as well as more."""
-WANDER_S = (1.0, 2.0, 4.0, 8.0, 14.0)
-"""Correlation times that are weighed [s]; slower wander counts as trend."""
-WANDER_VARIANCES = (0.0, 0.25, 1.0, 4.0, 16.0, 64.0, 256.0)
-"""Variances of the wander that are weighed, white noise being 1."""
-_PRIOR_SAMPLES = 3.0
-"""The rounding error counts as so many samples of white noise seen beforehand."""
+MEANDERS_S = (math.inf, 30.0, 12.0, 5.0)
+"""Times within which a trend returns to its level that are weighed [s]; infinite: never."""
+WANDERS_S = (1.5, 4.0, 10.0)
+"""Correlation times of a wander that are weighed [s]."""
+WANDERS = (0.25, 1.0, 4.0, 16.0, 64.0, 256.0)
+"""Variances of a wander that are weighed, white noise being 1."""
+GUST_S, GUSTS = 4.0, (0.5, 2.0, 8.0)
+"""The same beside filtered noise of known size: correlation time [s], variances by that size."""
+FILTERED = tuple(2.0**power for power in range(-2, 13))
+"""Variances of filtered noise that are weighed, white noise being 1."""
+KNOWN_WITHIN = 0.4
+"""Standard deviation of the logarithm of filtered noise's variance about the one known."""
+P_WANDER, P_LEVEL = 0.2, 0.3
+"""Probability beforehand of a wander, and without one of a level that doesn't move."""
+SLOPED = 2.5
+"""A slope is one from so many of its standard errors on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +78,14 @@ class Noise:
     def standard(self) -> float:
         """Standard deviation of a single sample about the trend."""
         return math.hypot(self.white, self.wander)
+
+
+@dataclass(frozen=True, slots=True)
+class Filtered:
+    """Noise whose size is known: standard deviation, and correlation time above 0 [s]."""
+
+    standard: float
+    correlation_s: float
 
 
 def noise_near(time: Floats, values: Floats, step: float = 0.0) -> Noise:
@@ -88,77 +111,129 @@ def noise_near(time: Floats, values: Floats, step: float = 0.0) -> Noise:
     -----
     Two samples of a steady speed differ by more than 2.8 * ``white`` once in twenty.
     """
-    known = np.flatnonzero(~np.isnan(values))
     least = step / math.sqrt(12.0)
-    if len(known) < FEWEST:
+    first, stop, usual = unbroken(time, values)
+    if stop - first < FEWEST:
         return Noise(least, 0.0, 0.0, 0)
-    gaps = np.diff(time[known])
-    usual = float(np.median(gaps))
-    edges = np.concatenate([[0], np.flatnonzero(gaps > HELD_INTERVALS * usual) + 1, [len(known)]])
-    longest = int(np.diff(edges).argmax())
-    run = values[known[edges[longest] : edges[longest + 1]]][:MOST]
-    if len(run) < FEWEST:
-        return Noise(least, 0.0, 0.0, 0)
+    run = values[first:stop][:MOST]
     found = Fit.of(despiked(run, step), usual, least).noise
     return replace(found, white=max(found.white, least))
 
 
-@dataclass(frozen=True, eq=False)
-class Fit:
-    """The weighed grid of a series: its parts' sizes and how likely each combination is.
+def unbroken(time: Floats, values: Floats) -> tuple[int, int, float]:
+    """Return the longest run of samples without a gap or NaN (half-open) and its interval [s].
 
-    ``trend`` [of omega^-4], ``wander``, ``keep`` (correlation from sample to sample) : float64[g],
-    variances, white noise being 1; ``weight`` : float64[g], sum 1; ``scale`` : float64[g], the
-    white noise's variance, sum of squares over ``freedom``.
+    A gap is more than 1.5 usual intervals. Without two known samples the run is empty.
+    """
+    known = np.flatnonzero(~np.isnan(values))
+    if len(known) < 2:
+        return 0, 0, 0.0
+    steps = np.diff(time[known])
+    usual = float(np.median(steps))
+    ends = np.flatnonzero((steps > HELD_INTERVALS * usual) | (np.diff(known) > 1)) + 1
+    edges = np.concatenate([[0], ends, [len(known)]])
+    longest = int(np.diff(edges).argmax())
+    return int(known[edges[longest]]), int(known[edges[longest + 1] - 1]) + 1, usual
+
+
+@dataclass(frozen=True, eq=False)
+class Parts:
+    """Combinations of a series' parts, one a row: variances, white noise being 1.
+
+    ``trend`` : of an integrated random walk's steps, ``bend`` : see `spectra.trend`; ``wander``
+    with ``keep``, its correlation from sample to sample; ``filtered`` noise with
+    ``filtered_keep``. float64[g] each.
     """
 
     trend: Floats
+    bend: Floats
     wander: Floats
     keep: Floats
+    filtered: Floats
+    filtered_keep: float
+
+    def motion(self, omega: Floats) -> Floats:
+        """Spectrum of the trend, float64[g, k]."""
+        return np.asarray(self.trend[:, None] * spectra.trend(omega, self.bend[:, None]))
+
+    def gusts(self, omega: Floats) -> Floats:
+        """Spectrum of the wander, float64[g, k]."""
+        return np.asarray(self.wander[:, None] * spectra.wander(omega, self.keep[:, None]))
+
+    def noise(self, omega: Floats) -> Floats:
+        """Spectrum of white and filtered noise, float64[g, k]."""
+        return np.asarray(
+            1.0 + self.filtered[:, None] * spectra.wander(omega, self.filtered_keep))
+
+    def chosen(self, rows: NDArray[np.intp]) -> Parts:
+        """Some of the combinations."""
+        return Parts(self.trend[rows], self.bend[rows], self.wander[rows], self.keep[rows],
+                     self.filtered[rows], self.filtered_keep)
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A series' parts: combinations and how likely each is.
+
+    ``weight`` : float64[g], sum 1; ``scale`` : float64[g], the white noise's variance, told with
+    ``freedom`` degrees; ``line`` : float64[n], the level or straight line that was taken off,
+    ``coefficients`` : float64[n], the cosine transform of what is left; ``interval`` [s].
+    """
+
+    parts: Parts
     weight: Floats
     scale: Floats
     freedom: float
+    line: Floats
+    coefficients: Floats
     interval: float
-    samples: int
 
     @classmethod
-    def of(cls, values: Floats, interval: float, least: float) -> Fit:
-        """Weigh the grid for samples an `interval` [s] apart, without NaN, at least 8 of them.
+    def of(cls, values: Floats, interval: float, least: float, known: Filtered | None = None
+           ) -> Fit:
+        """Weigh the parts of samples an `interval` [s] apart, without NaN, at least 8 of them.
 
-        `least` : standard deviation of the rounding error alone, in the unit of `values`.
+        `least` : standard deviation of the rounding error alone, in the unit of `values`; it
+        counts as one sample of white noise. `known` : filtered noise of known size.
         """
-        power = cosines(straightened(values)[0])[1:] ** 2
         n = len(values)
-        first = _bins(n)
+        line = _line(values, interval, least, known)
+        coefficients = spectra.cosines(values - line)
+        first = spectra.bands(n)
         members = np.diff(np.append(first, n))
-        mean = np.add.reduceat(power, first - 1) / members
+        power = np.add.reduceat(coefficients[1:] ** 2, first - 1)
         middle = np.pi / n * (first + 0.5 * (members - 1))
-        trend, wander, keep = _grid(n, interval)
-        spectrum = 1.0 + trend_spectrum(middle) * trend[:, None]
-        spectrum += wander[:, None] * wander_spectrum(middle, keep[:, None])
-        # Level and slope were taken off: one coefficient less.
-        half = 0.5 * (n - 2 + _PRIOR_SAMPLES)
+        parts = _alone(n, interval) if known is None else _beside(n, interval, known)
+        spectrum = parts.noise(middle) + parts.motion(middle) + parts.gusts(middle)
+        # Level and slope were taken off, and the rounding is one sample more.
+        freedom = n - 1.0
         floor = max(least**2, 1e-18 * float(np.abs(values).max()) ** 2, 1e-30)
-        squares = _PRIOR_SAMPLES * floor + (members * mean / spectrum).sum(axis=1)
-        log = -half * np.log(squares) - 0.5 * (members * np.log(spectrum)).sum(axis=1)
-        # No wander at all is as likely beforehand as any.
-        log -= np.where(wander > 0, math.log(max((wander > 0).sum() / (wander == 0).sum(), 1.0)), 0)
+        scale = (floor + (power / spectrum).sum(axis=1)) / freedom
+        log = -0.5 * freedom * np.log(scale) - 0.5 * (members * np.log(spectrum)).sum(axis=1)
+        gusty, still = parts.wander > 0, parts.trend == 0
+        for which, share in ((gusty, P_WANDER), (~gusty & still, (1 - P_WANDER) * P_LEVEL),
+                             (~gusty & ~still, (1 - P_WANDER) * (1 - P_LEVEL))):
+            log[which] += math.log(share / max(int(which.sum()), 1))
+        if known is not None:
+            sizes = np.log(scale * parts.filtered / known.standard**2)
+            log -= 0.5 * (sizes / KNOWN_WITHIN) ** 2
         weight = np.exp(log - log.max())
-        return cls(trend, wander, keep, weight / weight.sum(), squares / (2 * half), 2 * half,
-                   interval, n)
+        return cls(parts, weight / weight.sum(), scale, freedom, line, coefficients, interval)
 
     @property
     def noise(self) -> Noise:
         """The parts' sizes, averaged over the grid: with wander, or without if that is likelier."""
-        some = self.weight * (self.wander > 0)
+        gusty = self.parts.wander > 0
+        some = self.weight * gusty
+        samples = len(self.coefficients)
         if some.sum() < 0.5:
-            none = self.weight * (self.wander == 0)
-            white = float(none @ self.scale / none.sum())
-            return Noise(math.sqrt(white), 0.0, 0.0, self.samples)
+            none = self.weight * ~gusty
+            return Noise(math.sqrt(none @ self.scale / none.sum()), 0.0, 0.0, samples)
         some = some / some.sum()
-        seconds = -self.interval / np.log(np.where(self.wander > 0, self.keep, 0.5))
-        return Noise(math.sqrt(some @ self.scale), math.sqrt(some @ (self.scale * self.wander)),
-                     float(some @ seconds), self.samples)
+        seconds = -self.interval / np.log(np.where(gusty, self.parts.keep, 0.5))
+        return Noise(math.sqrt(some @ self.scale),
+                     math.sqrt(some @ (self.scale * self.parts.wander)), float(some @ seconds),
+                     samples)
 
 
 def despiked(values: Floats, step: float) -> Floats:
@@ -174,60 +249,49 @@ def despiked(values: Floats, step: float) -> Floats:
     return np.where(off > 6 * spread + 2 * step, middle, values)
 
 
-def straightened(values: Floats) -> tuple[Floats, Floats]:
-    """Return values less their straight line of least squares, and that line."""
-    at = np.arange(len(values)) - 0.5 * (len(values) - 1)
-    line = values.mean() + at * (at @ values / (at @ at))
-    return values - line, line
+def _line(values: Floats, interval: float, least: float, known: Filtered | None) -> Floats:
+    """The straight line of least squares where it has a slope beyond noise, else the level."""
+    n = len(values)
+    at = np.arange(n) - 0.5 * (n - 1)
+    slope = float(at @ values / (at @ at))
+    scatter = max(math.sqrt(float(np.mean(np.diff(values) ** 2)) / 2), least)
+    if known is not None:
+        keep = math.exp(-interval / known.correlation_s)
+        scatter = max(scatter, known.standard * math.sqrt((1 + keep) / (1 - keep)))
+    if abs(slope) * (n - 1) < SLOPED * scatter * math.sqrt(12 / n):
+        slope = 0.0
+    return np.asarray(values.mean() + slope * at)
 
 
-def cosines(values: Floats) -> Floats:
-    """Orthonormal discrete cosine transform (of type 2) along the last axis."""
-    n = values.shape[-1]
-    mirrored = np.concatenate([values, values[..., ::-1]], axis=-1)
-    turn = np.exp(-0.5j * np.pi * np.arange(n) / n)
-    found = (np.fft.rfft(mirrored)[..., :n] * turn).real
-    found *= np.sqrt(0.5 / n)
-    found[..., 0] *= np.sqrt(0.5)
-    return np.asarray(found)
+def _trends(n: int, interval: float) -> Floats:
+    """Sizes and bends of the trends that are weighed, float64[k, 2]; the first is none."""
+    count = math.ceil(math.log(n) / math.log(1.5))
+    corner = 2.0 - 2.0 * np.cos(np.minimum(np.pi / n * 1.5 ** np.arange(count), np.pi))
+    pairs = [(0.0, 0.0)]
+    for seconds in MEANDERS_S:
+        if math.isinf(seconds) or 2 * interval < seconds < n * interval / 3:
+            bend = (interval / seconds) ** 2
+            # Where trend and white noise are as strong as each other.
+            pairs += [(float((one + bend) ** 2), bend) for one in corner]
+    return np.array(pairs)
 
 
-def from_cosines(found: Floats) -> Floats:
-    """Inverse of `cosines`."""
-    n = found.shape[-1]
-    turned = np.zeros((*found.shape[:-1], n + 1), dtype=np.complex128)
-    turned[..., :n] = found * np.exp(0.5j * np.pi * np.arange(n) / n)
-    turned[..., 0] *= np.sqrt(2.0)
-    return np.asarray(np.fft.irfft(turned, 2 * n)[..., :n] * np.sqrt(2.0 * n))
+def _alone(n: int, interval: float) -> Parts:
+    """All combinations of trend and wander that are weighed."""
+    pairs = [(0.0, 0.0)] + [
+        (size, math.exp(-interval / seconds)) for size in WANDERS for seconds in WANDERS_S
+        if 2 * interval < seconds < n * interval / 4]
+    trends, winds = _trends(n, interval), np.array(pairs)
+    i, j = (one.ravel() for one in np.indices((len(trends), len(winds))))
+    return Parts(trends[i, 0], trends[i, 1], winds[j, 0], winds[j, 1], np.zeros(len(i)), 0.0)
 
 
-def trend_spectrum(omega: Floats) -> Floats:
-    """Spectrum of an integrated random walk of unit steps, omega in radians a sample."""
-    return np.asarray((2.0 - 2.0 * np.cos(omega)) ** -2)
-
-
-def wander_spectrum(omega: Floats, keep: Floats) -> Floats:
-    """Spectrum of a first-order autoregressive process of unit variance."""
-    return np.asarray((1.0 - keep**2) / (1.0 - 2.0 * keep * np.cos(omega) + keep**2))
-
-
-def _bins(n: int) -> NDArray[np.intp]:
-    """First coefficients of each bin: single ones, then ever wider ones by a seventh."""
-    edges, at = [], 1
-    while at < n:
-        edges.append(at)
-        at += max(1, at // 7)
-    return np.array(edges, dtype=np.intp)
-
-
-def _grid(n: int, interval: float) -> tuple[Floats, Floats, Floats]:
-    """Every combination of trend, wander and its correlation that is weighed."""
-    corner = np.pi / n * 1.4 ** np.arange(math.ceil(math.log(n) / math.log(1.4)))
-    trends = np.concatenate([[0.0], (2.0 - 2.0 * np.cos(np.minimum(corner, np.pi))) ** 2])
-    keeps = [math.exp(-interval / seconds) for seconds in WANDER_S
-             if seconds > interval and seconds < n * interval / 4]
-    pairs = [(0.0, 0.0)] + [(size, keep) for size in WANDER_VARIANCES[1:] for keep in keeps]
-    trend, pair = (one.ravel() for one in np.meshgrid(
-        trends, np.arange(len(pairs)), indexing="ij"))
-    chosen = np.array(pairs)[pair.astype(np.intp)]
-    return trend, chosen[:, 0], chosen[:, 1]
+def _beside(n: int, interval: float, known: Filtered) -> Parts:
+    """All combinations of trend, gusts and filtered noise that are weighed."""
+    keep = math.exp(-interval / known.correlation_s)
+    trends, sizes, filtered = _trends(n, interval), np.array([0.0, *GUSTS]), np.array(FILTERED)
+    i, j, k = (one.ravel() for one in np.indices((len(trends), len(sizes), len(filtered))))
+    # Trends are weighed by the strength of all slow noise.
+    slow = 1.0 + filtered[k] * (1 + keep) / (1 - keep)
+    return Parts(trends[i, 0] * slow, trends[i, 1], sizes[j] * filtered[k],
+                 np.full(len(i), math.exp(-interval / GUST_S)), filtered[k], keep)

@@ -176,6 +176,26 @@ def _number(what: str, example: float) -> Any:
     return Field(None, description=what, examples=[example], json_schema_extra={"minimum": 0})
 
 
+class AirspeedNoise(Sheet):
+    """Noise of the recorded airspeed that a filter has smoothed."""
+
+    standard: float = Field(
+        description="Its standard deviation [kt]; without rounding.", examples=[0.8],
+        json_schema_extra={"minimum": 0})
+    correlation_s: float = Field(
+        0.0, description="The time over which it is correlated [s]: it falls to 1/e within; 0: "
+        "drawn anew at every sample.", examples=[5], json_schema_extra={"minimum": 0})
+
+    @model_validator(mode="after")
+    def _plausible(self) -> AirspeedNoise:
+        for key in ("standard", "correlation_s"):
+            value = getattr(self, key)
+            if value < 0:
+                refuse(f"{key} = {written(value)} is less than 0", "write it without its sign",
+                       key)
+        return self
+
+
 class UncertaintySheet(Sheet):
     """The tolerances of the sensors, of the corrections, and of what the crew had before them."""
 
@@ -195,6 +215,10 @@ class UncertaintySheet(Sheet):
         "as indicated don't feel it", "kt")
     instrument_correction: Tolerance | None = _sensor("The instrument correction", "kt")
     altimeter_correction: Tolerance | None = _sensor("The altimeter correction", "ft")
+    airspeed_noise: AirspeedNoise | None = Field(
+        None, description="What of the recorded airspeed's scatter is noise and not gusts; "
+        "absent: what changes from sample to sample, as the log shows.",
+        examples=[{"standard": 0.8, "correlation_s": 5}])
     displayed_airspeed: Tolerance | None = _sensor(
         "The recorded airspeed against the displayed one, beyond the display's steps", "kt")
     displayed_altitude: Tolerance | None = _sensor(

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from loganalyze.judge import noise
+from loganalyze.judge import noise, spectra
 from loganalyze.judge.noise import noise_near
 
 
@@ -23,8 +23,8 @@ def test_the_cosine_transform_against_its_definition():
     by_sum = np.array([values @ np.cos(np.pi * k * (at + 0.5) / 37) for k in range(37)])
     by_sum *= math.sqrt(2 / 37)
     by_sum[0] /= math.sqrt(2)
-    assert noise.cosines(values) == pytest.approx(by_sum)
-    assert noise.from_cosines(noise.cosines(values)) == pytest.approx(values)
+    assert spectra.cosines(values) == pytest.approx(by_sum)
+    assert spectra.from_cosines(spectra.cosines(values)) == pytest.approx(values)
 
 
 @pytest.mark.parametrize(("interval", "count", "white", "step", "depth"), [

@@ -1,0 +1,144 @@
+"""What of the recorded airspeed's scatter is noise and what are gusts: who can tell.
+
+White noise the samples tell by themselves (`loganalyze.judge.noise`). Scatter that is correlated
+over some seconds may be real gusts or noise that a filter has smoothed. It is told apart
+
+1. by the limits sheet, where it states the noise (`airspeed_noise`);
+2. by another recorded channel that the airspeed follows from: what both share is taken for real,
+   and the airspeed's part in what they differ by is noise. (Two channels of one computer share
+   its sensors' noise as well, which then counts as real: on the safe side.)
+3. not at all else: at most it is what the flight's quietest stretches show too, since noise is
+   there all the time and gusts come and go. Both readings are then given.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.assess.budget import Budget
+from loganalyze.judge import spectra
+from loganalyze.judge.flight import Analysis
+from loganalyze.judge.noise import MOST, Filtered, Fit, despiked, noise_near, unbroken
+from loganalyze.judge.sources import ways_to_the_airspeed
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.record.units import KNOT
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+STATED, OTHER_CHANNEL, NOT_TOLD, NONE = "stated", "other channel", "not told apart", ""
+"""Who tells noise and gusts apart; NONE: there is nothing to tell apart."""
+
+AROUND_S = 120.0
+"""Another channel is compared over so long to either side [s]."""
+COMPARED = 60
+"""Fewer samples compared tell nothing."""
+FAST_S = 60.0
+"""What takes longer than this isn't noise [s]."""
+STRETCHES, STRETCH_S, EVERY_S = 6, 150.0, 0.5
+"""The quietest stretches are sought among so many, so long [s], sampled no faster than this."""
+QUIETEST = 0.25
+"""As quiet as this share of them."""
+
+
+@dataclass(frozen=True, eq=False)
+class AirspeedNoise:
+    """Tells noise of one flight's airspeed from gusts."""
+
+    analysis: Analysis
+    budget: Budget
+
+    def near(self, row: int) -> tuple[Filtered | None, str]:
+        """Return the correlated noise [kt CAS] near a row, and who tells it.
+
+        None: all that is correlated is real, or there is nothing that is.
+        """
+        stated = self.budget.airspeed_noise
+        if stated is not None:
+            return self._felt(stated.standard, stated.correlation_s), STATED
+        for at in self._others:
+            found = self._shared(at, row)
+            if found is not None:
+                return self._felt(*found), OTHER_CHANNEL
+        return (None, NONE) if self.quietest is None else (self.quietest, NOT_TOLD)
+
+    def _felt(self, standard: float, seconds: float) -> Filtered | None:
+        """Noise that the samples don't tell by themselves."""
+        if not standard > 0 or not seconds > 0.5 * self.analysis.log.interval_s:
+            return None
+        return Filtered(standard, seconds)
+
+    @cached_property
+    def quietest(self) -> Filtered | None:
+        """What the flight's quietest stretches show [kt CAS]; None where they show none."""
+        speed, interval = self.analysis.columns["calibrated_airspeed_kt"], (
+            self.analysis.log.interval_s)
+        known = np.flatnonzero(~np.isnan(self.analysis.columns["margin_kt"]))
+        if not interval > 0 or not len(known):
+            return None
+        # On the ground nothing blows.
+        known = known[speed[known] > 0.5 * float(speed[known].max())]
+        length = round(STRETCH_S / interval)
+        starts = np.unique(np.linspace(0, max(len(known) - length, 0), STRETCHES).astype(np.intp))
+        found = []
+        for start in starts:
+            rows = known[start : start + length]
+            first, stop, usual = unbroken(self.analysis.time[rows], speed[rows])
+            group = max(1, round(EVERY_S / usual)) if usual > 0 else 1
+            values = despiked(speed[rows[first:stop]].astype(np.float64), 0.0)
+            values = values[: len(values) // group * group].reshape(-1, group).mean(axis=1)
+            if len(values) >= COMPARED:
+                found.append(Fit.of(values, usual * group, self._rounding / group**0.5).noise)
+        if not found:
+            return None
+        found.sort(key=lambda one: one.wander)
+        quiet = found[int(QUIETEST * (len(found) - 1))]
+        return self._felt(quiet.wander, quiet.wander_s)
+
+    @property
+    def _rounding(self) -> float:
+        """Standard deviation of the recorded airspeed's rounding [kt]."""
+        names = self.analysis._case.air.airspeed_sources
+        step = self.analysis.log.channels[names[0]].resolution / KNOT if len(names) == 1 else 0.0
+        return step / math.sqrt(12.0) if step > 0 else 0.0
+
+    @cached_property
+    def _others(self) -> tuple[Callable[[Rows], Floats], ...]:
+        """Other ways to the airspeed [m/s] that were recorded as often as it."""
+        log, air = self.analysis.log, self.analysis._case.air
+        often = HELD_INTERVALS * log.interval_s
+        ways = [at for name, at in ways_to_the_airspeed(log, air).items()
+                if not log.channels[name].interval_s > often]
+        if "true_airspeed" in log and not log.channels["true_airspeed"].interval_s > often:
+            true = log.aligned("true_airspeed")
+            # Density moves slowly: as a share of itself it scatters as the airspeed does.
+            ways.append(lambda rows: air.calibrated_airspeed[rows].mean()
+                        * np.log(np.maximum(true[rows], 1.0)))
+        return tuple(ways)
+
+    def _shared(self, at: Callable[[Rows], Floats], row: int) -> tuple[float, float] | None:
+        """Standard deviation [kt] and correlation time [s] of what isn't shared with a channel."""
+        time, air = self.analysis.time, self.analysis._case.air
+        low, high = np.searchsorted(time, (time[row] - AROUND_S, time[row] + AROUND_S))
+        rows = np.arange(max(low, row - MOST // 2), min(high, row + MOST // 2))
+        own = air.calibrated_airspeed[rows]
+        differ = (own - at(rows)) / KNOT
+        first, stop, usual = unbroken(time[rows], differ)
+        if stop - first < COMPARED:
+            return None
+        found = noise_near(time[rows[first:stop]], differ[first:stop])
+        if found.wander == 0.0:
+            return 0.0, 0.0
+        fast = int(2 * (stop - first) * usual / FAST_S) + 1
+        own_fast, differ_fast = (
+            spectra.cosines(values - values.mean())[fast:]
+            for values in (own[first:stop] / KNOT, differ[first:stop]))
+        # What the airspeed has of the difference: the rest is the other channel's own noise.
+        share = float(own_fast @ differ_fast) / max(float(differ_fast @ differ_fast), 1e-12)
+        return found.wander * math.sqrt(min(max(share, 0.0), 1.0)), found.wander_s
