@@ -28,6 +28,8 @@ from loganalyze.record.log import Channel, FlightLog, Step, aligned
 
 Floats = NDArray[np.float64]
 FINE = ".fine"
+LONGEST_STANDING = 1 << 20
+"""Rows of one time: a stamp of whole minutes has 15,360 rows at 256 Hz."""
 SECONDS = ("elapsed s", "s of the day")
 """The clocks whose numbers are taken as seconds as they stand."""
 
@@ -36,6 +38,13 @@ def room_for(job: Job, rows: int, supply: Callable[[int], Floats]) -> Rows:
     """Return room to gather so many rows of a file, and more if need be."""
     return Rows([column.unit for column in job.columns], rows,
                 [i for i, column in enumerate(job.columns) if flown(column)], supply)
+
+
+def refuse_standing(rows: Rows, where: str) -> None:
+    """Raise Problem where the time has stood still for so long that no log can be meant."""
+    if rows.standing > LONGEST_STANDING:
+        raise Problem(f"the clock stands still over more than {LONGEST_STANDING:,} rows", where,
+                      "export the log again, or name another time column in a columns file")
 
 
 def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),

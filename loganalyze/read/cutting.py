@@ -9,7 +9,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.air.atmosphere import A0, P0, R_AIR, T0
-from loganalyze.read.assembly import assembled, room_for
+from loganalyze.read.assembly import assembled, refuse_standing, room_for
 from loganalyze.read.clocks.settling import EXCURSION_ROWS, Break, find_break
 from loganalyze.read.clocks.ticks import Clock
 from loganalyze.read.flight_cuts import CutSettings, Run, Tracker
@@ -63,6 +63,7 @@ class Cutter:
         time = self._clock.elapsed(piece.ticks)
         self.empty = self.empty and not len(time)
         self._rows.add(time, piece)
+        refuse_standing(self._rows, self._job.where)
         self._most = max(self._most, len(self._rows))
 
     def place(self, column: int, start: int, array: pa.Array) -> None:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
 import pyarrow as pa
 
 from loganalyze.problems import Problem
-from loganalyze.read.assembly import assembled, room_for
+from loganalyze.read.assembly import assembled, refuse_standing, room_for
 from loganalyze.read.clocks.ticks import Clock
 from loganalyze.read.cutting import Cutter
 from loganalyze.read.files import WORKERS
@@ -52,21 +53,22 @@ def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> Fl
     Problem
         For a file that isn't a log, or one that leaves in doubt what the verdict rests on.
     """
-    job = understand(path, columns)
-    clock = Clock(job.form)
-    rows = room_for(job, job.log.likely_rows, pooled)
-    copies: deque[Future[None]] = deque()
-    # One thread copies while the others parse; it may lag a few pieces behind them.
-    with ThreadPoolExecutor(1) as copier:
-        for piece in job.log.pieces(job.time, job.form, job.columns, into=rows):
-            copies.append(copier.submit(_copy, clock, rows, piece))
-            if len(copies) > WORKERS:
-                copies.popleft().result()
-    for copy in copies:
-        copy.result()
-    if not len(rows):
-        raise _no_rows(job)
-    return assembled(job, clock, rows)
+    with _memory(path):
+        job = understand(path, columns)
+        clock = Clock(job.form)
+        rows = room_for(job, job.log.likely_rows, pooled)
+        copies: deque[Future[None]] = deque()
+        # One thread copies while the others parse; it may lag a few pieces behind them.
+        with ThreadPoolExecutor(1) as copier:
+            for piece in job.log.pieces(job.time, job.form, job.columns, into=rows):
+                copies.append(copier.submit(_copy, job, clock, rows, piece))
+                if len(copies) > WORKERS:
+                    copies.popleft().result()
+        for copy in copies:
+            copy.result()
+        if not len(rows):
+            raise _no_rows(job)
+        return assembled(job, clock, rows)
 
 
 def read_flights(
@@ -101,14 +103,15 @@ def read_flights(
     Problem
         As for `read_log`.
     """
-    job = understand(path, columns)
-    cutter = Cutter(job, replace(cuts, gap_s=gap_s))
-    for piece in job.log.pieces(job.time, job.form, job.columns, lean=True, into=cutter):
-        cutter.add(piece)
-        yield from _spared(cutter.flights(final=False))
-    yield from _spared(cutter.flights(final=True))
-    if cutter.empty:
-        raise _no_rows(job)
+    with _memory(path):
+        job = understand(path, columns)
+        cutter = Cutter(job, replace(cuts, gap_s=gap_s))
+        for piece in job.log.pieces(job.time, job.form, job.columns, lean=True, into=cutter):
+            cutter.add(piece)
+            yield from _spared(cutter.flights(final=False))
+        yield from _spared(cutter.flights(final=True))
+        if cutter.empty:
+            raise _no_rows(job)
 
 
 def _spared(flights: Iterator[FlightLog]) -> Iterator[FlightLog]:
@@ -120,8 +123,22 @@ def _spared(flights: Iterator[FlightLog]) -> Iterator[FlightLog]:
         del flight  # or it would stay while the next one is read
 
 
-def _copy(clock: Clock, rows: Rows, piece: Piece) -> None:
+def _copy(job: Job, clock: Clock, rows: Rows, piece: Piece) -> None:
     rows.add(clock.elapsed(piece.ticks), piece)
+    refuse_standing(rows, job.where)
+
+
+@contextmanager
+def _memory(path: Named) -> Iterator[None]:
+    """Make a Problem of memory that doesn't suffice."""
+    try:
+        yield
+    except (MemoryError, RuntimeError) as error:
+        if isinstance(error, RuntimeError) and "new thread" not in str(error):
+            raise  # Else there is no room for a thread's stack.
+        where = str(path) if isinstance(path, str | Path) else str(next(iter(path), ""))
+        raise Problem("the log needs more memory than there is", where,
+                      "cut it into flights, or read it where more memory is free") from None
 
 
 def _no_rows(job: Job) -> Problem:

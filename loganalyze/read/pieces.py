@@ -82,6 +82,8 @@ class Rows:
         self._arrays = [supply(room) for _ in range(len(units) + 1)]
         self._count = 0
         self.rising = True
+        self.standing = 0
+        """Rows up to the last one over which the time stands still, counted by whole blocks."""
         self.left_out = 0
         self.counted: Counter[str] = Counter()
 
@@ -106,6 +108,8 @@ class Rows:
             # The step from the block before is one of this one's.
             steps = np.diff(stamps[max(first - 1, 0) : last])
             pace = float(steps.min()) if len(steps) else np.inf
+            stands = len(steps) > 0 and not steps.any()
+            self.standing = self.standing + last - first if stands else 0
             self._paces.append((first, last, pace))
             self._widest.append((first, last, float(steps.max()) if len(steps) else 0.0))
             self.rising = self.rising and pace > 0  # NaN is no rise.
@@ -154,6 +158,7 @@ class Rows:
         part = Rows(self._given, 0, self._watched)
         part._steep = [_cut(steep, start, stop) for steep in self._steep]
         part._paces = _cut(self._paces, start, stop)
+        part.standing = self.standing if stop == self._count else 0
         part._files = _cut(self._files, start, stop)
         part._widest = _cut(self._widest, start, stop)
         part._arrays = [array[start:stop] for array in self._arrays]
