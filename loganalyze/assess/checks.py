@@ -1,19 +1,21 @@
 """Cross-checks: two ways to the same quantity, compared by size and sign.
 
 Nothing here changes a verdict. A difference is the recorded value less the reconstructed one,
-or the first source less the second.
+or the first source less the second. The median is the flight's: what a channel says inside an
+exceedance is compared there (`assess.corroboration`), and a check that a channel passes by its
+median isn't called consistent where it contradicts an exceedance.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import asdict
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.assess.results import Check
+from loganalyze.assess.results import CONTRADICTS, Check, Evidence
 from loganalyze.assess.turns import scale_error
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.channels import kind
@@ -36,6 +38,7 @@ def checks_of(
     analysis: Analysis,
     uncertainty: Mapping[str, NDArray[Any]],
     sensors: Mapping[str, float] | None = None,
+    evidence: Sequence[Evidence] = (),
 ) -> tuple[Check, ...]:
     """Compare what was recorded with what was reconstructed, and sources with each other.
 
@@ -48,6 +51,9 @@ def checks_of(
     sensors : mapping of float, optional
         Standard uncertainty of one source of a channel, in its edge unit; a channel that is
         absent is compared, but no verdict of consistency is given.
+    evidence : sequence of Evidence, optional
+        What other channels say of each exceedance. A check of a channel that contradicts any
+        isn't consistent, and counts them as ``contradicted``.
 
     Returns
     -------
@@ -71,7 +77,18 @@ def checks_of(
                 found.append(_compared("two_sources", _edge(analysis, first),
                                        _edge(analysis, second), each,
                                        {"channel": channel, "second": second}))
-    return (*found, *_turn_check(analysis, uncertainty))
+    return (*(_with_contradictions(one, evidence) for one in found),
+            *_turn_check(analysis, uncertainty))
+
+
+def _with_contradictions(one: Check, evidence: Sequence[Evidence]) -> Check:
+    """A check with the exceedances that its channel contradicts."""
+    channel = one.values.get("second", one.values["channel"])
+    against = sum(any(part.channel == channel and part.verdict == CONTRADICTS
+                      for part in some.references) for some in evidence)
+    if not against:
+        return one
+    return replace(one, consistent=False, values={**one.values, "contradicted": against})
 
 
 def _edge(analysis: Analysis, channel: str) -> NDArray[np.float64]:

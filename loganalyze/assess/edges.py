@@ -45,6 +45,8 @@ LOCAL = 5.0
 SHORT_S = 30.0
 """A stuck bit is known to last up to this long [s] (common practice, no source): a longer stretch
 needs no entry to be believed."""
+_ENOUGH = 5
+"""So many samples and no other in the log make an exceedance that stands by itself."""
 LOOK_S = 60.0
 """How far to look for what is usual nearby, and for the next known sample [s]."""
 
@@ -305,7 +307,8 @@ def _unseen(known: Known, state: NDArray[np.uint8], one: Stretch) -> bool:
     if all(seen) or known.time[one.last] - known.time[one.first] > SHORT_S:
         return False
     if not any(seen):
-        return True
+        # A recording that is over from end to end shows no entry, but no step either.
+        return over < _ENOUGH or one.first > 0 or one.last + 1 < len(state)
     row, beside = (one.first, one.first - 1) if seen[0] else (one.last, one.last + 1)
     if state[beside] != UNDER:
         return over == 1  # The limit came into force or ceased: at one sample only.

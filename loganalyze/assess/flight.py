@@ -94,10 +94,11 @@ def assess_flight(
         _explained(one, analysis, why)
         for one in measures_of(analysis, phases, settings.measures))
     fastest, highest_mach = highest(analysis)
+    exceedances = _exceedances(uncertainty, settings, priors, phases, why)
     return Assessment(
         analysis=analysis,
         columns={"phase": phases, **uncertainty.columns},
-        exceedances=_exceedances(uncertainty, settings, priors, phases, why),
+        exceedances=exceedances,
         near=near,
         phases=stretches,
         measures=measures,
@@ -105,7 +106,8 @@ def assess_flight(
         highest_mach=highest_mach,
         shortest_time_to_limit=shortest_time_to_limit(analysis, phases, settings.approach),
         warnings=warnings_of(analysis, settings.warnings),
-        checks=checks_of(analysis, uncertainty.columns, _sensors(uncertainty)),
+        checks=checks_of(analysis, uncertainty.columns, _sensors(uncertainty),
+                         [one.evidence for one in exceedances]),
         tolerances=uncertainty.tolerances,
         steps=(*analysis.steps, uncertainty.step,
                *(Step(name, asdict(getattr(settings, name)))

@@ -226,9 +226,8 @@ class Ways:
                               off[some], float(np.median(told[some]))))
         when = float(np.median(time[around[here]]))
         level = float(np.median(told[here]))
-        rate = self._rate(way, core)
         steps = way.step(around[here]) + self.steps[way.quantity]
-        moving = rate * way.late_s
+        moving = self._moved(way, core)
         if not sides:
             if way.floor > _FLOOR[way.quantity] or way.channel == "vertical_speed":
                 return None
@@ -248,11 +247,14 @@ class Ways:
         allowed = way.floor + _SPREADS * spread + drift + steps + moving + scale
         return Difference(float(np.median(off[here])) - usual, allowed, int(here.sum()))
 
-    def _rate(self, way: Way, core: Rows) -> float:
-        """How fast the way itself moves about the core [SI/s]: what lag and skew make of it."""
-        low, high = max(int(core[0]) - 1, 0), min(int(core[-1]) + 2, len(self._log.time))
-        rows = np.arange(low, high)
-        told, time = way.at(rows), self._log.time[rows]
-        steps = np.abs(np.diff(told)) / np.diff(time)
-        steps = steps[~np.isnan(steps)]
-        return float(np.median(steps)) if len(steps) else 0.0
+    def _moved(self, way: Way, core: Rows) -> float:
+        """How far the way itself moves about the core within its lag [SI]."""
+        time = self._log.time
+        low, high = np.searchsorted(time, (time[core[0]] - way.late_s, time[core[-1]] + way.late_s))
+        rows = np.arange(int(low), min(int(high) + 1, len(time)))
+        later = np.searchsorted(time[rows], time[rows] + way.late_s - 1e-6)
+        pairs = later < len(rows)
+        told = way.at(rows)
+        moved = np.abs(told[later[pairs]] - told[pairs])
+        moved = moved[~np.isnan(moved)]
+        return float(np.median(moved)) if len(moved) else 0.0

@@ -163,8 +163,10 @@ def _exceedance_lines(
     if level == "verbose":
         for basis in (told.displayed, told.flown):
             yield Line(sure.assurance(basis, one.limit, one.quantity, how.speed), "faint", 5)
+        decided = corroboration.decisive(told.evidence, one.quantity, how)
         for evidence in corroboration.corroboration(told.evidence, one.quantity, how):
-            yield Line(evidence, "faint", 5)
+            if evidence not in decided:
+                yield Line(evidence, "faint", 5)
         yield Line(severity.ladder(told.ladder_kt, told.ladder_mach, how.step), "faint", 5)
         yield Line(sure.missed_peak(told.missed_peak, one.quantity, how.speed), "faint", 5)
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze import analyze
+from loganalyze import analyze, assess_flight
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.assess import turns
 from loganalyze.assess.checks import checks_of
@@ -14,6 +14,7 @@ from loganalyze.judge import equivalents
 from loganalyze.record.log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits import LimitsSheet
+from loganalyze.show.wording.checks import check
 
 SHEET = LimitsSheet.model_validate({
     "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},
@@ -142,6 +143,21 @@ def test_a_recorded_mach_number_is_compared_with_its_sign():
     assert tight.consistent is False
     (open_,) = checks_of(analysis, {})
     assert open_.consistent is None
+
+
+def test_a_channel_that_contradicts_an_exceedance_is_not_consistent():
+    # 64 kt for 8 s of an hour: by its median the recorded Mach number is consistent.
+    time = np.arange(0, 3600.0)
+    speed = np.full(len(time), 130.0)
+    mach = airspeed.mach_from_cas(speed, 3000.0)
+    speed[2000:2008] += 64 * KNOT
+    analysis = judged(time, pressure_altitude=3000.0, calibrated_airspeed=speed, mach=mach)
+    (one,) = assess_flight(analysis).checks
+    assert abs(one.values["median_difference"]) < 1e-6
+    assert (one.consistent, one.values["contradicted"]) == (False, 1)
+    assert check(one).endswith("it contradicts 1 exceedance, as is said there.")
+    with_none = checks_of(analysis, assess_flight(analysis).columns)
+    assert with_none[0].consistent
 
 
 def test_a_recorded_limit_pointer_is_compared_with_the_reconstructed_one():

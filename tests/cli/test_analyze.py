@@ -73,7 +73,10 @@ def test_units_are_metric_throughout_when_asked(run, fast, sheet):
     assert re.search(r"\d (kt|ft)\b", verdict) is None
 
 
-def test_a_fleets_margins_can_be_given_as_the_prior(run, fast, sheet, tmp_path):
+def test_a_fleets_margins_can_be_given_as_the_prior(run, sheet, tmp_path):
+    # In and out by 4 kt/s: a step of 20 kt within a second would be no measurement.
+    fast = write_log(tmp_path / "ramp.csv", [*[230] * 16, 234, 238, 242, 246, *[250] * 10,
+                                             246, 242, 238, 234, *[230] * 16])
     priors = tmp_path / "priors.toml"
     priors.write_text('[[prior]]\nlimit = "VMO"\nsource = "an invented fleet"\n'
                       "normals = [[1.0, 40.0, 15.0]]\n")

@@ -62,6 +62,10 @@ def check(one: Check, how: Presentation | None = None) -> str:
 
 
 def _verdict(one: Check, said: Callable[[float], str]) -> str:
+    against = one.values.get("contradicted", 0)
+    if against:
+        return (f"whatever this median, it contradicts {count(against, 'exceedance')}, as is said "
+                "there")
     if one.consistent is None:
         return "no tolerance is known to hold that against"
     if one.consistent:
