@@ -132,6 +132,9 @@ class PhaseSettings:
     """[deg] With roll recorded: banked by more than this ..."""
     holding_banked: float = 0.25
     """... for at least this share of the time (two of four minutes are turns)."""
+    holding_most_bank_deg: float = 35.0
+    """[deg] Turns banked by more than this are no holding's: those are flown at 25 deg or 3
+    deg/s, whichever needs the lesser bank (ICAO Doc 8168, from memory)."""
     holding_step_ft: float = 2200.0
     """[ft] A descent of at most this between two holds belongs to them: a stack is left level
     by level."""
@@ -150,6 +153,43 @@ class PhaseSettings:
     steep_deg: float = 50.0
     """[deg] With roll recorded: banked by more than this, at least twice within `steep_s`."""
     steep_s: float = 120.0
+    steep_turn_deg: float = 36.0
+    """[deg] A steep turn: banked by more than this (exercises are flown at 45 or 60; bank from
+    the heading and calibrated airspeed reads some degrees low) ..."""
+    steep_turn_through_deg: float = 150.0
+    """[deg] ... while the heading changes by this much or more ..."""
+    steep_turn_s: float = 8.0
+    """[s] ... and for at least this long."""
+
+    stall_entry_s: float = 180.0
+    """[s] A stall: within this the airspeed falls ..."""
+    stall_share: float = 0.72
+    """... to less than this share of what it was, which no level-off or approach does, ..."""
+    stall_wander_ft: float = 400.0
+    """[ft] ... with the altitude kept to within this, ..."""
+    stall_recovery_s: float = 50.0
+    """[s] ... and then, within this, ..."""
+    stall_lost_ft: float = 120.0
+    """[ft] ... height is lost, at least this much (more than noise and gusts) ..."""
+    stall_most_ft: float = 1500.0
+    """[ft] ... and at most this (more is a descent), ..."""
+    stall_regained: float = 0.35
+    """... while this share of the lost airspeed comes back: the aircraft flies again."""
+    stall_climb_s: float = 120.0
+    """[s] The climb back belongs to it, for at most this long."""
+    stall_least_ft: float = 1000.0
+    """[ft] All this at no less than this height above the ground: exercises are flown higher,
+    and a flare or a go-around looks alike."""
+
+    circuit_ft: float = 2000.0
+    """[ft] A traffic circuit leaves the ground and comes back to it without rising higher above
+    it than this (patterns are flown at 800 to 1,500 ft; common practice, no source) ..."""
+    circuit_s: float = 900.0
+    """[s] ... or taking longer than this; longer is a low flight."""
+    circuit_low_ft: float = 500.0
+    """[ft] Go-arounds below this part one circuit from the next."""
+    circuit_entry_ft: float = 75.0
+    """[ft] The climb-out ends this far below the height of the pattern."""
 
     emergency_fpm: float = 4000.0
     """[ft/min] An emergency descent comes down at this rate or more over `emergency_s`: ordinary

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,18 +19,11 @@ from loganalyze.assess.definitions import (
     PhaseSettings,
 )
 from loganalyze.assess.legs import Leg, runs
+from loganalyze.assess.manoeuvres import Piece, bank, manoeuvring, turn_rate
 from loganalyze.assess.profile import Profile
 
 Codes = NDArray[np.uint8]
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """Cells `first` to `stop` (half-open) that climb (+1), descend (-1) or stay level (0)."""
-
-    sign: int
-    first: int
-    stop: int
+Floats = NDArray[np.float64]
 
 
 def pieces(profile: Profile, first: int, stop: int, settings: PhaseSettings) -> list[Piece]:
@@ -86,7 +77,7 @@ def en_route(
 ) -> Codes:
     """Return the phase of each cell from `first` to `stop` of a flight, uint8[stop - first]."""
     found = pieces(profile, first, stop, settings)
-    swinging = [*_swinging(profile, found, settings), *_steep(profile, first, stop, settings)]
+    swinging = manoeuvring(profile, leg, first, stop, found, settings)
     steady = _without(found, swinging)
     held = _held(profile, first, steady, settings)
     cruise = _cruise_levels(profile, leg, steady, held, settings)
@@ -189,13 +180,19 @@ def _holds(
     if piece.sign or seconds < settings.holding_s:
         return False
     cells = slice(piece.first, piece.stop)
-    heading, roll = profile.more.get("heading"), profile.more.get("roll")
-    if heading is not None and not np.isnan(heading[cells]).any():
-        turned = float(np.abs(np.diff(heading[cells])).sum())
-        return turned >= 360.0 * settings.holding_turn * seconds / 240.0
+    banked, rate = bank(profile), turn_rate(profile)
+    steep = np.zeros(len(profile), dtype=bool)
+    if banked is not None:
+        steep = np.nan_to_num(banked) > settings.holding_most_bank_deg
+    if rate is not None and not np.isnan(rate[cells]).any():
+        # Turns flown steeper than a holding's are an exercise, not a pattern.
+        turned = np.where(steep, 0.0, rate)[cells] * profile.step_s
+        return _in_each(turned, profile.cells(240.0), 360.0 * settings.holding_turn)
+    roll = profile.more.get("roll")
     if roll is not None and not np.isnan(roll[cells]).any():
-        return float((np.abs(roll[cells]) > settings.holding_bank_deg).mean()) >= (
-            settings.holding_banked)
+        turning = (np.abs(roll) > settings.holding_bank_deg) & ~steep
+        return _in_each(turning[cells].astype(np.float64), profile.cells(240.0),
+                        settings.holding_banked * profile.cells(240.0))
     speed = profile.airspeed[cells]
     usual = float(np.median(speed))
     level = float(np.median(profile.height[cells]))
@@ -209,6 +206,16 @@ def _holds(
     return (len(earlier) > 1 and usual <= greatest
             and float(settled.std()) <= settings.holding_steady_kt
             and usual <= settings.holding_slower * float(np.median(earlier)))
+
+
+def _in_each(values: Floats, window: int, least: float) -> bool:
+    """Whether the values of each window, and of the whole in proportion, come to `least`."""
+    if values.sum() < least * len(values) / window:
+        return False
+    running = np.concatenate([[0.0], np.cumsum(values)])
+    # Half of what a pattern needs: its turns need not lie evenly in a window set anywhere.
+    return len(values) <= window or bool(
+        (running[window:] - running[:-window]).min() >= least / 2)
 
 
 def _stacked(profile: Profile, step: Piece, settings: PhaseSettings) -> bool:
@@ -230,42 +237,6 @@ def _holding(
         else:
             spans.append((piece.first, piece.stop))
     return spans
-
-
-def _swinging(
-    profile: Profile, found: Sequence[Piece], settings: PhaseSettings
-) -> list[tuple[int, int]]:
-    """First and stop of each run of quick reversals between climb and descent."""
-    longest, pause = profile.cells(settings.swing_s), profile.cells(settings.swing_pause_s)
-    rest = profile.cells(settings.swing_rest_s)
-    swings = [piece for piece in found if piece.sign]
-    spans: list[tuple[int, int, int]] = []
-    for one, other in pairwise(swings):
-        if (one.sign == other.sign or other.first - one.stop > pause
-                or max(one.stop - one.first, other.stop - other.first) > longest):
-            continue
-        if spans and one.first - spans[-1][1] <= rest:
-            spans[-1] = (spans[-1][0], other.stop, spans[-1][2] + 1)
-        else:
-            spans.append((one.first, other.stop, 1))
-    return [(first, stop) for first, stop, reversals in spans if reversals >= settings.reversals]
-
-
-def _steep(
-    profile: Profile, first: int, stop: int, settings: PhaseSettings
-) -> list[tuple[int, int]]:
-    """First and stop of the stretches with steep banks in quick succession."""
-    roll = profile.more.get("roll")
-    if roll is None:
-        return []
-    within = profile.cells(settings.steep_s)
-    spans: list[tuple[int, int, int]] = []
-    for start, end in runs(np.nan_to_num(np.abs(roll[first:stop])) > settings.steep_deg):
-        if spans and start - spans[-1][1] <= within:
-            spans[-1] = (spans[-1][0], end, spans[-1][2] + 1)
-        else:
-            spans.append((start, end, 1))
-    return [(first + start, first + end) for start, end, count in spans if count >= 2]
 
 
 def _emergencies(

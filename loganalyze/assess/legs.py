@@ -159,6 +159,20 @@ def _touches(profile: Profile, leg: Leg, settings: PhaseSettings) -> list[Leg]:
     return [*flights, rest]
 
 
+def is_circuit(profile: Profile, leg: Leg, settings: PhaseSettings) -> bool:
+    """Whether a flight is a traffic circuit, or several parted by low go-arounds.
+
+    It leaves the ground and comes back to the same, never rises above ``settings.circuit_ft``
+    over it, and is never above ``settings.circuit_low_ft`` for longer than ``circuit_s``.
+    """
+    if not abs(leg.arrival_ft - leg.departure_ft) <= settings.ground_range_ft:
+        return False
+    above = profile.height[leg.first : leg.stop] - min(leg.arrival_ft, leg.departure_ft)
+    return float(above.max(initial=0.0)) <= settings.circuit_ft and all(
+        (stop - first) * profile.step_s <= settings.circuit_s
+        for first, stop in runs(above > settings.circuit_low_ft))
+
+
 def _roll_cells(profile: Profile) -> int:
     """How many cells of a roll a straight line goes through: 10 s; none where that is too few."""
     cells = max(profile.cells(10.0), 3)

@@ -30,10 +30,14 @@ the take-off, or after the landing:
 - approach: below 3,000 ft above the ground of the landing, in the last 25 min; a go-around
   below 6,000 ft belongs to it. Where that ground wasn't recorded: from gear down (or, without
   gear, half flap) in the descent.
+- approach, too, is all of a traffic circuit from the pattern's height to the flare, as the
+  taxonomy has it: a flight that comes back to its ground within 15 min, or to below 500 ft for a
+  go-around, and never rises above 2,000 ft. Its initial climb ends at the pattern.
 - landing: from 50 ft above the ground to 20 kt, carried on from the deceleration above 40 kt.
 - manoeuvring: a climb and a descent of 400 ft or more, each within 90 s, turning about three
-  times or more with no more than 4 min between; or, with roll, banks steeper than 50 deg in
-  quick succession.
+  times or more; steep turns (with roll or heading, banked by more than 36 deg through half a
+  circle, or by more than 50 deg twice in quick succession); stalls (a level deceleration, height
+  lost while the speed comes back); and what lies between with no more than 4 min of rest.
 - emergency descent: 4,000 ft/min or more for 1 min, and what of that descent is faster than
   1,500 ft/min. Numbers can't tell an emergency from its practice.
 - unknown: gaps, stretches without altitude or airspeed, and a level too short for cruise in a
@@ -69,6 +73,7 @@ from loganalyze.assess.legs import (
     AIRBORNE,
     GROUND,
     Leg,
+    is_circuit,
     legs,
     roll_begins,
     roll_ends,
@@ -217,6 +222,7 @@ def _fly(profile: Profile, leg: Leg, codes: Codes, settings: PhaseSettings) -> N
     first, stop = leg.first, leg.stop
     # As recorded: a running mean would round the rotation and the flare off.
     height = profile.altitude
+    circuit = is_circuit(profile, leg, settings)
     if not np.isnan(leg.departure_ft):
         screen = _leaves(height, first, stop, leg.departure_ft + settings.screen_ft,
                          leg.departure_ft + settings.initial_climb_ft / 4)
@@ -224,8 +230,12 @@ def _fly(profile: Profile, leg: Leg, codes: Codes, settings: PhaseSettings) -> N
         if first and codes[first - 1] == LANDING:
             begin = first
         codes[max(round(begin), 0) : screen] = TAKE_OFF
-        first = _leaves(height, screen, stop, leg.departure_ft + settings.initial_climb_ft,
-                        leg.departure_ft + 1.25 * settings.initial_climb_ft)
+        climb = settings.initial_climb_ft
+        if circuit:
+            pattern = _pattern_ft(profile, leg, settings)
+            climb = min(climb, max(pattern - settings.circuit_entry_ft, 0.0))
+        first = _leaves(height, screen, stop, leg.departure_ft + climb,
+                        leg.departure_ft + (1.0 if circuit else 1.25) * climb)
         codes[screen:first] = INITIAL_CLIMB
     landing = stop
     if not np.isnan(leg.arrival_ft):
@@ -235,9 +245,19 @@ def _fly(profile: Profile, leg: Leg, codes: Codes, settings: PhaseSettings) -> N
         codes[landing : min(round(end), len(profile))] = LANDING
     if landing <= first:
         return
+    if circuit:
+        codes[first:landing] = APPROACH
+        return
     codes[first:landing] = en_route(profile, leg, first, landing, settings)
     for start, end in _approaches(profile, leg, first, landing, codes, settings):
         codes[start:end] = APPROACH
+
+
+def _pattern_ft(profile: Profile, leg: Leg, settings: PhaseSettings) -> float:
+    """Return the height above the ground at which the circuit is flown: of its upper half."""
+    height = profile.height[leg.first : leg.stop] - leg.departure_ft
+    highest = float(height.max())
+    return float(np.median(height[height >= highest - abs(highest) / 2]))
 
 
 def _leaves(height: Floats, first: int, stop: int, low: float, high: float) -> int:

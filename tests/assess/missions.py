@@ -14,6 +14,7 @@ true height. The recording adds noise, gusts, steps, lost rows; nothing of the e
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -63,12 +64,13 @@ KINDS = (
 @dataclass
 class Flight:
     """A flown script, a value a second: height [ft], airspeed [kt], rate of climb [ft/min],
-    heading [deg], wheels on the ground, phase."""
+    heading [deg], bank [deg], wheels on the ground, phase."""
 
     height: list[float] = field(default_factory=list)
     airspeed: list[float] = field(default_factory=list)
     climb: list[float] = field(default_factory=list)
     heading: list[float] = field(default_factory=list)
+    roll: list[float] = field(default_factory=list)
     wheels: list[float] = field(default_factory=list)
     phase: list[str] = field(default_factory=list)
 
@@ -90,6 +92,9 @@ class Pilot:
         flight.airspeed.append(self.kt)
         flight.climb.append(self.v)
         flight.heading.append(self.heading)
+        # A level turn: tan(bank) = rate times true airspeed over g.
+        true = self.kt * (1 + 0.02 * self.h / 1000) * 1852 / 3600
+        flight.roll.append(float(np.degrees(np.arctan(np.radians(self.turn) * true / 9.80665))))
         flight.wheels.append(self.wheels)
         flight.phase.append(phase)
         self.heading = (self.heading + self.turn) % 360
@@ -189,8 +194,11 @@ class Pilot:
                 self.to("holding", height, rng.uniform(500, 1000), kt)
             self.level("holding", rng.uniform(15, 60), height, kt)
             for _ in range(2 * int(rng.integers(1, 4))):
-                self.turn = 3.0
-                self.level("holding", 60, height, kt)
+                # 3 deg/s or a bank of 25 deg, whichever is less (ICAO Doc 8168, from memory).
+                true = kt * (1 + 0.02 * height / 1000) * 1852 / 3600
+                steepest = np.degrees(9.80665 * np.tan(np.radians(25.0)) / true)
+                self.turn = float(min(3.0, steepest))
+                self.level("holding", 180 / self.turn, height, kt)
                 self.turn = 0.0
                 self.level("holding", 60, height, kt)
 
@@ -270,10 +278,10 @@ def _wander(rng: np.random.Generator, n: int, size: float, seconds: float) -> np
 
 
 def recorded(flight: Flight, seed: int, channels: tuple[str, ...] = CHANNELS,
-             rate_hz: float = 1.0) -> tuple[FlightLog, np.ndarray]:
+             rate_hz: float = 1.0, snippets: bool = True) -> tuple[FlightLog, np.ndarray]:
     """Record a flight with noise, gusts, steps and lost rows; return the log and the truth.
 
-    A sixth of the flights are snippets between the climb and the descent.
+    With `snippets` a sixth of the flights are cut to a part between the climb and the descent.
     """
     rng = np.random.default_rng([77, seed])
     height, airspeed, climb = (np.array(values) for values in (
@@ -290,7 +298,7 @@ def recorded(flight: Flight, seed: int, channels: tuple[str, ...] = CHANNELS,
     climb = climb + air * _wander(rng, n, 60, 8) + rng.normal(0, rng.uniform(30, 150), n)
     airspeed = np.maximum(airspeed, rng.choice([0.0, 0.0, 30.0]))
     first, stop = 0, n
-    if seed % 6 == 5:
+    if snippets and seed % 6 == 5:
         en_route = np.flatnonzero(np.isin(truth, [PHASES.index(name) for name in (
             "climb", "cruise", "change of cruise level", "descent", "holding")]))
         first, stop = sorted(rng.choice(en_route, 2, replace=False).tolist())
@@ -307,8 +315,9 @@ def recorded(flight: Flight, seed: int, channels: tuple[str, ...] = CHANNELS,
               "ground_speed": np.maximum(
                   np.array(flight.airspeed) * (1 + 0.02 * np.array(flight.height) / 1000)
                   + air * rng.uniform(-30, 30), 0.0),
-              "heading": np.unwrap(flight.heading, period=360.0) + rng.normal(0, 0.5, n)}
-    steps |= {"weight_on_wheels": 1.0, "ground_speed": 1.0, "heading": 0.5}
+              "heading": np.unwrap(flight.heading, period=360.0) + rng.normal(0, 0.5, n),
+              "roll": np.array(flight.roll) + air * _wander(rng, n, 2, 3)}
+    steps |= {"weight_on_wheels": 1.0, "ground_speed": 1.0, "heading": 0.5, "roll": 0.5}
     kept = {}
     for name in channels:
         unit = CHANNEL_KINDS[name].unit
@@ -319,14 +328,15 @@ def recorded(flight: Flight, seed: int, channels: tuple[str, ...] = CHANNELS,
 
 
 def confusion(flights: int, channels: tuple[str, ...] = CHANNELS, rate_hz: float = 1.0,
-              settings: PhaseSettings | None = None, start: int = 0) -> np.ndarray:
+              settings: PhaseSettings | None = None, start: int = 0,
+              script: Callable[[int], Flight] = fly, snippets: bool = True) -> np.ndarray:
     """Return rows by true phase (row) and found phase (column), int64[phases, phases].
 
     Standing and taxi, told apart by ground speed alone, count together.
     """
     table = np.zeros((len(PHASES), len(PHASES)), dtype=np.int64)
     for seed in range(start, start + flights):
-        log, truth = recorded(fly(seed), seed, channels, rate_hz)
+        log, truth = recorded(script(seed), seed, channels, rate_hz, snippets)
         found, _ = phases_of(analyze(log, SHEET), settings)
         found[np.isin(found, GROUND)] = GROUND[-1]
         np.add.at(table, (truth, found), 1)
