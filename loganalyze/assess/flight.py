@@ -15,6 +15,7 @@ from loganalyze.assess.budget import AIRSPEED, ALTITUDE, TEMPERATURE
 from loganalyze.assess.checks import checks_of
 from loganalyze.assess.contributions import contributions, worsening
 from loganalyze.assess.corroboration import capped, evidence_of
+from loganalyze.assess.decision import RULE
 from loganalyze.assess.definitions import PhaseSettings
 from loganalyze.assess.measures import MeasureSettings, highest, measures_of
 from loganalyze.assess.near import near_misses
@@ -110,6 +111,7 @@ def assess_flight(
                          [one.evidence for one in exceedances]),
         tolerances=uncertainty.tolerances,
         steps=(*analysis.steps, uncertainty.step,
+               Step("decision", {"rule": RULE, "coverage": settings.assurance.coverage}),
                *(Step(name, asdict(getattr(settings, name)))
                  for name in ("assurance", "phases", "approach", "measures", "warnings"))),
     )

@@ -22,11 +22,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.assess import airspeed_noise, peaks, plateau
+from loganalyze.assess.decision import decided
 from loganalyze.assess.priors import Flat, Prior
 from loganalyze.assess.results import (
-    BEYOND,
     NOT_DETERMINABLE,
-    WITHIN,
+    PROVEN_OVER,
     Assurance,
     MissedPeak,
 )
@@ -52,8 +52,8 @@ class AssuranceSettings:
     """Thresholds of the assurance. All are printed with the results."""
 
     coverage: float = 0.95
-    """Probability with which the expanded interval holds the true excess; an excess is beyond
-    measurement uncertainty when the whole interval is."""
+    """Probability with which the expanded interval holds the true excess: an excess is proven
+    when the whole interval lies on one side of the limit (`decision`)."""
     near_probability: float = 0.2
     """A stretch that read under the limit is near when it was over with at least this
     probability, under the flat prior and on either basis; it lasts while that is half as much."""
@@ -312,14 +312,14 @@ def _assurance(
         least, most = prior.interval(
             worst.if_noise, math.hypot(common, worst.error_if_noise), settings.coverage)
         low, high = min(low, least), max(high, most)
-    word = BEYOND if low > 0 or high < 0 else WITHIN
+    word = decided(excess, low, high)
     reason = ""
     if math.isnan(probability):
         word, reason = NOT_DETERMINABLE, OUTSIDE_PRIOR
     elif open_end:
         # What lies in the gap may have been more; what was recorded stands.
         high, reason = _NAN, PEAK_AT_GAP
-        word = BEYOND if low > 0 else NOT_DETERMINABLE
+        word = PROVEN_OVER if low > 0 else NOT_DETERMINABLE
     return Assurance(basis, excess, common, random, probability, low, high, word,
                      prior.name, settings.coverage, reason, worst.reading,
                      open_end or worst.at_open_end, worst.told_by, worst.if_noise)

@@ -14,8 +14,11 @@ from numpy.typing import NDArray
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.log import Step
 
-BEYOND, WITHIN, NOT_DETERMINABLE = (
-    "beyond measurement uncertainty", "within measurement uncertainty", "not determinable")
+PROVEN_OVER, OVER_NOT_PROVEN, UNDER_NOT_PROVEN, PROVEN_UNDER, NOT_DETERMINABLE = (
+    "proven over", "over but not proven", "under but not proven", "proven under",
+    "not determinable")
+OUTCOMES = (PROVEN_OVER, OVER_NOT_PROVEN, UNDER_NOT_PROVEN, PROVEN_UNDER, NOT_DETERMINABLE)
+"""The outcomes of the decision rule, see `assess.decision`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +28,8 @@ class Assurance:
     ``basis`` : "as displayed" or "as flown"; ``excess`` : the peak e of the local fit, positive
     is over; ``common_u`` : u_s, common to flight and source; ``random_u`` : u_r, the fit's own;
     ``probability`` : P(truly over) = Phi(e / sqrt(u_s**2 + u_r**2)) under ``prior``; ``low``,
-    ``high`` : the expanded interval of the excess at ``coverage``; ``word`` : BEYOND, WITHIN or
-    NOT_DETERMINABLE; ``reason`` : a code, why not determinable (else empty).
+    ``high`` : the expanded interval of the excess at ``coverage``; ``word`` : one of OUTCOMES;
+    ``reason`` : a code, why not determinable (else empty).
 
     ``excess`` is the estimate of the greatest true excess; ``reading`` is the greatest recorded
     sample's, which holds its noise too. ``at_least`` : what was recorded runs into a gap or an end

@@ -85,7 +85,8 @@ class _Job:
 @click.option("--report", type=click.Choice(["html", "pdf", "both"]),
               help="Also write a report of each flight, as a page, a PDF, or both.")
 @click.option("--for", "reader", type=click.Choice(["crew", "safety", "maintenance"]),
-              default="safety", show_default=True, help="Whom the report is for.")
+              default="safety", show_default=True,
+              help="Whom the verdict and the report are for.")
 @click.option("--units", type=click.Choice(["kt-ft", "kmh-m"]), default="kt-ft",
               show_default=True, help="Units of what is printed and reported: knots and feet, or "
               "km/h and metres.")

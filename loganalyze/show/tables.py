@@ -21,9 +21,7 @@ from numpy.typing import NDArray
 from loganalyze.assess.corroboration import CONTRADICTED, NO_ENTRY, NOT_FLOWN, SHOWS_LESS
 from loganalyze.assess.phases import PHASES
 from loganalyze.assess.results import (
-    BEYOND,
-    NOT_DETERMINABLE,
-    WITHIN,
+    OUTCOMES,
     Assessment,
 )
 from loganalyze.show.account import Judged, analysis_of
@@ -46,7 +44,6 @@ class Column:
     choices: tuple[str, ...] = ()
 
 
-ASSESSMENTS = (BEYOND, WITHIN, NOT_DETERMINABLE)
 UNPROVEN = (CONTRADICTED, NOT_FLOWN, NO_ENTRY, SHOWS_LESS)
 
 NO_LIMIT = 255
@@ -121,15 +118,15 @@ EXCEEDANCE_COLUMNS = (
     Column("phase", "string", "", "phase of flight at that instant", choices=PHASES),
     Column("severity", "string", "", "by the rules of the limits sheet, where one is met",
            choices=("low", "medium", "high")),
-    Column("assessment", "string", "", "whether the excess is beyond what could be a measurement "
-           "error, as flown", choices=ASSESSMENTS),
+    Column("assessment", "string", "", "what the decision rule makes of the excess, as flown",
+           choices=OUTCOMES),
     Column("probability", "number", "1", "probability that the limit was truly exceeded, as "
            "flown"),
     Column("excess_low", "number", "kt or 1",
            "lower end of the expanded interval of the excess, in the quantity of the limit"),
     Column("excess_high", "number", "kt or 1", "its upper end"),
     Column("assessment_displayed", "string", "", "the same of what the crew saw",
-           choices=ASSESSMENTS),
+           choices=OUTCOMES),
     Column("probability_displayed", "number", "1", "the same of what the crew saw"),
     Column("confirmed_by", "string", "",
            "other channels that show the limit exceeded as well, parted by semicolons"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -16,6 +16,7 @@ from loganalyze.show.facts import AssessmentFacts, ExceedanceFacts, FlightFacts,
 from loganalyze.show.wording import assurance as sure
 from loganalyze.show.wording import contributions as causes
 from loganalyze.show.wording import corroboration, measures, phases, quality, severity, warnings
+from loganalyze.show.wording import decision as decisions
 from loganalyze.show.wording import report as said
 from loganalyze.show.wording import terminal as label
 from loganalyze.show.wording.checks import check
@@ -66,12 +67,13 @@ def log_lines(
         return [Line(f"{name}: " + (label.flight(one.flight, one.files) + ", " if several else "")
                      + " ".join(filter(None, (_headline(one, how), *_unjudged(one)))),
                      _tone(one)) for one in summary.flights]
+    quantities = {limit.name: limit.quantity for limit in summary.limits}
     lines = [Line(label.judged(name, limits, summary.aircraft), "strong")]
     for one in summary.flights:
         lines.append(Line(""))
         if several:
             lines.append(Line(wording.sentence_case(label.flight(one.flight, one.files)), "strong"))
-        lines += _flight_lines(one, how, level)
+        lines += _flight_lines(one, how, level, quantities)
     lines += [Line(""), Line(label.TAKEN_AS, "faint")]
     lines += [Line(one, "faint", 2) for one in wording.recognised(summary)]
     lines.append(Line(label.thresholds(wording.thresholds(summary.settings)), "faint"))
@@ -96,11 +98,14 @@ def _headline(one: FlightFacts, how: Presentation) -> str:
     worst = None
     if one.exceedances and one.assessment:
         greatest = one.exceedances.index(said.worst_of(one.exceedances))
-        worst = one.assessment.exceedances[greatest].flown
+        told = one.assessment.exceedances[greatest]
+        worst = told.flown if how.reader == "maintenance" else told.displayed
     return said.verdict(one, worst, len(near), how)
 
 
-def _flight_lines(one: FlightFacts, how: Presentation, level: Level) -> Iterator[Line]:
+def _flight_lines(
+    one: FlightFacts, how: Presentation, level: Level, quantities: Mapping[str, str]
+) -> Iterator[Line]:
     yield Line(_headline(one, how), _tone(one))
     assessed = one.assessment.exceedances if one.assessment else (None,) * len(one.exceedances)
     worst = sorted(range(len(one.exceedances)),
@@ -110,7 +115,7 @@ def _flight_lines(one: FlightFacts, how: Presentation, level: Level) -> Iterator
     if len(worst) > wording.LISTED:
         yield Line(label.smaller(len(worst) - wording.LISTED), "", 2)
     for near in _worst_near(one.assessment):
-        yield from _near_lines(near, how)
+        yield from _near_lines(near, quantities[near.limit], how)
     more = len(one.assessment.near) - wording.LISTED if one.assessment else 0
     if more > 0:
         yield Line(label.fewer_near(more), "", 2)
@@ -153,7 +158,7 @@ def _exceedance_lines(
                   if pointer is not None else ""), "", 5)
     if told is None:
         return
-    yield Line(_sure(told.displayed, told.flown), "", 5)
+    yield from _sure(told.displayed, told.flown, one.quantity, how)
     for reason in corroboration.decisive(told.evidence, one.quantity, how):
         yield Line(reason, "", 5)
     for sentence in causes.explained(one, told, how):
@@ -162,7 +167,7 @@ def _exceedance_lines(
         yield Line(severity.severity(told.severity), "", 5)
     if level == "verbose":
         for basis in (told.displayed, told.flown):
-            yield Line(sure.assurance(basis, one.limit, one.quantity, how.speed), "faint", 5)
+            yield Line(sure.assurance(basis, one.limit, one.quantity, how), "faint", 5)
         decided = corroboration.decisive(told.evidence, one.quantity, how)
         for evidence in corroboration.corroboration(told.evidence, one.quantity, how):
             if evidence not in decided:
@@ -171,8 +176,13 @@ def _exceedance_lines(
         yield Line(sure.missed_peak(told.missed_peak, one.quantity, how.speed), "faint", 5)
 
 
-def _sure(displayed: Assurance, flown: Assurance) -> str:
-    return label.sure(said.prior(flown), said.likely(displayed), said.likely(flown))
+def _sure(
+    displayed: Assurance, flown: Assurance, quantity: str, how: Presentation
+) -> Iterator[Line]:
+    for basis in (displayed, flown):
+        yield Line(decisions.likely(basis, quantity, how), "", 5)
+    if math.isfinite(displayed.probability) or math.isfinite(flown.probability):
+        yield Line(label.prior(decisions.prior(flown)), "faint", 5)
 
 
 def _worst_near(one: AssessmentFacts | None) -> Sequence[NearMiss]:
@@ -187,11 +197,11 @@ def _known(value: float) -> float:
     return value if math.isfinite(value) else 0.0
 
 
-def _near_lines(one: NearMiss, how: Presentation) -> Iterator[Line]:
+def _near_lines(one: NearMiss, quantity: str, how: Presentation) -> Iterator[Line]:
     yield Line(label.near(one.limit, how.instant(one.time_s),
                           how.altitude(one.pressure_altitude_ft), how.speed(one.margin_kt),
                           phases.while_in(one.phase)), "", 2, "-  ")
-    yield Line(_sure(one.displayed, one.flown), "", 5)
+    yield from _sure(one.displayed, one.flown, quantity, how)
 
 
 def _measured(one: AssessmentFacts, how: Presentation) -> Iterator[Line]:

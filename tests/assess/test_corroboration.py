@@ -17,11 +17,11 @@ from loganalyze.assess.corroboration import (
     capped,
 )
 from loganalyze.assess.results import (
-    BEYOND,
     CONFIRMS,
     CONFIRMS_LESS,
     CONTRADICTS,
     NOT_DETERMINABLE,
+    PROVEN_OVER,
     Assurance,
     Evidence,
     Reference,
@@ -161,10 +161,10 @@ def test_a_true_dive_is_confirmed_and_stays_as_sure_as_it_was():
     found = Drawn(kt=dive).one()
     assert verdicts(found) == dict.fromkeys(OTHERS, CONFIRMS)
     assert found.evidence.edges == ()
-    assert found.flown.word == BEYOND
+    assert found.flown.word == PROVEN_OVER
     alone = Drawn(kt=dive).without(*OTHERS).one()
     assert alone.evidence == Evidence()
-    assert alone.flown.word == BEYOND
+    assert alone.flown.word == PROVEN_OVER
     assert alone.flown.probability == pytest.approx(found.flown.probability)
 
 
@@ -173,7 +173,7 @@ def test_a_true_dive_is_confirmed_and_stays_as_sure_as_it_was():
 def test_what_starts_or_ends_unrecorded_stands_where_its_other_edge_was_flown(cut):
     for found in Drawn(kt=dive).without(*OTHERS).cut(*cut).assessed().exceedances:
         assert found.evidence.reason == ""
-        assert found.flown.word == BEYOND
+        assert found.flown.word == PROVEN_OVER
 
 
 def test_a_step_that_another_channel_confirms_is_no_doubt():
@@ -184,14 +184,14 @@ def test_a_step_that_another_channel_confirms_is_no_doubt():
     found = Drawn(kt=shear).one()
     assert found.evidence.edges
     assert set(verdicts(found).values()) == {CONFIRMS}
-    assert found.flown.word == BEYOND
+    assert found.flown.word == PROVEN_OVER
 
 
 def test_damage_within_a_true_exceedance_lowers_what_is_proven_of_its_size():
     found = Drawn(kt=dive).add("calibrated_airspeed", 64.0, 105, 6).one()
     assert found.evidence.reason == SHOWS_LESS
     assert CONFIRMS_LESS in verdicts(found).values()
-    assert found.flown.word == BEYOND
+    assert found.flown.word == PROVEN_OVER
     # Truly over by 25 kt; the damage says 89.
     assert found.flown.low == pytest.approx(25, abs=4)
     assert found.flown.high > 80
@@ -204,7 +204,7 @@ def test_a_stuck_bit_of_the_altitude_against_a_mach_limit():
     assert by_limit["MMO"].flown.reason == CONTRADICTED
     assert verdicts(by_limit["MMO"])["mach"] == CONTRADICTS
     # VMO is truly exceeded all along, and feels nothing of the altitude.
-    assert by_limit["VMO"].flown.word == BEYOND
+    assert by_limit["VMO"].flown.word == PROVEN_OVER
     alone = Drawn(kt=245.0, ft=18000.0).without(*OTHERS).add(
         "pressure_altitude", 8192.0, 100, 8).one()
     assert alone.flown.reason == NOT_FLOWN
@@ -238,7 +238,7 @@ def test_a_gust_that_the_ground_speed_does_not_see_is_no_contradiction():
     flight.made |= {"ground_speed": np.full(240, 300.0), "track": np.full(240, 90.0)}
     found = flight.one()
     assert found.evidence.reason == ""
-    assert found.flown.word == BEYOND
+    assert found.flown.word == PROVEN_OVER
 
 
 def test_a_dip_within_a_true_exceedance_leaves_both_its_parts_standing():
@@ -259,12 +259,12 @@ def test_a_flap_that_jumps_further_than_flaps_move():
     (edge,) = found.evidence.edges
     assert (edge.quantity, edge.step) == ("flap", pytest.approx(30.0))
     slow = np.interp(np.arange(240.0), [100, 110, 150, 160], [0, 30, 30, 0])
-    assert Drawn(kt=200.0, flap=slow).one().flown.word == BEYOND
+    assert Drawn(kt=200.0, flap=slow).one().flown.word == PROVEN_OVER
 
 
 def test_capped_leaves_alone_what_nothing_speaks_against():
-    sure = Assurance("as flown", 20.0, 1.0, 0.1, 0.999, 18.0, 22.0, BEYOND)
+    sure = Assurance("as flown", 20.0, 1.0, 0.1, 0.999, 18.0, 22.0, PROVEN_OVER)
     assert capped(sure, Evidence()) is sure
     less = Reference("mach", "airspeed", CONFIRMS_LESS, 12.0, 2.0, 8.0, 5)
     lower = capped(sure, Evidence((less,), reason=SHOWS_LESS))
-    assert (lower.low, lower.high, lower.word) == (8.0, 22.0, BEYOND)
+    assert (lower.low, lower.high, lower.word) == (8.0, 22.0, PROVEN_OVER)

@@ -18,7 +18,12 @@ from loganalyze.assess.probability import (
     assured,
     at_rows,
 )
-from loganalyze.assess.results import BEYOND, NOT_DETERMINABLE, WITHIN
+from loganalyze.assess.results import (
+    NOT_DETERMINABLE,
+    OVER_NOT_PROVEN,
+    PROVEN_OVER,
+    UNDER_NOT_PROVEN,
+)
 from loganalyze.assess.uncertainty import uncertainty_of
 from loganalyze.judge.flight import analyze
 from loganalyze.record.channels import CHANNELS
@@ -162,8 +167,9 @@ def test_the_noise_of_samples():
 # One exceedance
 
 @pytest.mark.parametrize(("excess", "u", "probability", "word"), [
-    (2, 1, 0.977250, BEYOND), (1, 1, 0.841345, WITHIN), (1, 4, 0.598706, WITHIN),
-    (4, 2, 0.977250, BEYOND), (1.9, 1, 0.971283, WITHIN)])
+    (2, 1, 0.977250, PROVEN_OVER), (1, 1, 0.841345, OVER_NOT_PROVEN),
+    (1, 4, 0.598706, OVER_NOT_PROVEN), (4, 2, 0.977250, PROVEN_OVER),
+    (1.9, 1, 0.971283, OVER_NOT_PROVEN)])
 def test_the_probability_by_hand(excess, u, probability, word):
     # Phi(2) = .977250, Phi(1) = .841345, Phi(1/4) = .598706, Phi(1.9) = .971283.
     only, = assured(uncertain(*bump(excess), airspeed={"standard": u}))
@@ -174,14 +180,14 @@ def test_the_probability_by_hand(excess, u, probability, word):
     assert (only.flown.low, only.flown.high) == pytest.approx(
         (excess - 1.959964 * u, excess + 1.959964 * u))
     assert (only.flown.word, only.flown.prior, only.flown.reason) == (word, "flat", "")
-    assert only.displayed.word == BEYOND
+    assert only.displayed.word == PROVEN_OVER
 
 
 def test_the_coverage_can_be_set():
     found = uncertain(*bump(1.9), airspeed={"standard": 1})
     only, = assured(found, AssuranceSettings(coverage=0.6826895))
     assert (only.flown.low, only.flown.high) == pytest.approx((0.9, 2.9), abs=1e-6)
-    assert (only.flown.word, only.flown.coverage) == (BEYOND, 0.6826895)
+    assert (only.flown.word, only.flown.coverage) == (PROVEN_OVER, 0.6826895)
 
 
 @pytest.mark.parametrize("wrong", [{"coverage": 1.0}, {"near_probability": 0.5},
@@ -237,7 +243,7 @@ def test_a_peak_beside_a_gap_may_have_been_more():
     # The recorded edge is 2.96 kt over and still rising.
     found = uncertain(time[~lost], cas[~lost], airspeed={"standard": 1})
     first = assured(found)[0].flown
-    assert (first.word, first.reason) == (BEYOND, PEAK_AT_GAP)
+    assert (first.word, first.reason) == (PROVEN_OVER, PEAK_AT_GAP)
     assert math.isnan(first.high)
     unsure = assured(uncertain(time[~lost], cas[~lost], airspeed={"standard": 2}))[0].flown
     assert (unsure.word, unsure.reason) == (NOT_DETERMINABLE, PEAK_AT_GAP)
@@ -258,7 +264,7 @@ def test_no_exceedances_nothing_to_say():
 def test_nothing_errs_then_the_reading_is_the_truth():
     only, = assured(uncertain(*bump(0.5)))
     assert only.flown.probability > 0.999
-    assert only.flown.word == BEYOND
+    assert only.flown.word == PROVEN_OVER
 
 
 @pytest.mark.parametrize(("cas", "height", "excess"), [
@@ -359,7 +365,7 @@ def test_a_near_stretch():
     assert (only.limit, only.time_s) == ("VMO", 20.0)
     assert (only.margin, only.margin_kt) == pytest.approx((1, 1))
     assert only.flown.probability == pytest.approx(0.158655, abs=1e-5)
-    assert only.flown.word == WITHIN
+    assert only.flown.word == UNDER_NOT_PROVEN
     # It lasts while the probability is at least .075: 1.4395 u under, at 20 -+ 2.09 s.
     assert (only.start_s, only.end_s) == (18.0, 22.0)
     assert only.pressure_altitude_ft == pytest.approx(5000)

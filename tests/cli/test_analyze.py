@@ -19,7 +19,7 @@ def test_a_plain_verdict_is_printed(run, fast, sheet):
     assert done.err == ""
     said = " ".join(done.out.split())
     assert "From 0:00:19.8 to 0:00:29.2 (9.5 s) VMO was exceeded" in said
-    assert "Probability of truly over (flat prior): as displayed " in said
+    assert "As displayed: not determinable" in said
     assert 'pressure_altitude: column "Pressure Altitude [ft]", in ft' in said
     assert "join gap 5 s, join margin 2 kt, join margin Mach 0.004" in said
     assert done.out.rstrip().endswith("\n".join(CAUTIONS))

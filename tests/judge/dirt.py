@@ -12,7 +12,7 @@ Pass rule, stated before it was run:
 - with a reference channel that gives the damaged quantity (recorded Mach number, true airspeed or
   a second source for the airspeed; a recorded Mach number, a second source or the vertical speed
   for the altitude) no excess of more than twice the flight's true noise, and of more than 2 kt or
-  100 ft of damage, is called beyond measurement uncertainty;
+  100 ft of damage, is called proven over;
 - without one, and with the ground speed alone, none where the damage's edge is faster than an
   aircraft: than 40 kt/s (2 g along the path) and 2 kt, or than 600 ft/s and 100 ft;
 - no glitch of flap or gear that is out and back between two equal states within 2 s makes an
@@ -33,7 +33,7 @@ import numpy as np
 
 from loganalyze import analyze, assess_flight
 from loganalyze.assess.corroboration import SHOWS_LESS
-from loganalyze.assess.results import BEYOND, Assessment
+from loganalyze.assess.results import PROVEN_OVER, Assessment
 from loganalyze.record.channels import kind
 from loganalyze.record.log import Channel, FlightLog, Source
 from loganalyze.sheets.limits import LimitsSheet
@@ -363,7 +363,7 @@ def run(cases: Iterator[Case], each: Callable[[Case, Assessment], None] | None =
         for judged, one in found:
             reason = one.evidence.reason
             tally.reasons[f"{key}: {reason or 'nothing'}"] += 1
-            proven = BEYOND in (one.displayed.word, one.flown.word) and reason != SHOWS_LESS
+            proven = PROVEN_OVER in (one.displayed.word, one.flown.word) and reason != SHOWS_LESS
             said = (f"{case.kind}: {case.words}: {judged.limit} by {judged.worst_excess_kt:.1f} kt "
                     f"from {judged.start_s:.1f} to {judged.end_s:.1f} s "
                     f"({judged.began_by}, {judged.ended_by}): {reason}")

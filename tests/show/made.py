@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from loganalyze.assess.results import (
-    BEYOND,
-    WITHIN,
+    PROVEN_OVER,
+    UNDER_NOT_PROVEN,
     AssessedExceedance,
     Assessment,
     Assurance,
@@ -27,7 +27,7 @@ from loganalyze.assess.results import (
 from loganalyze.judge.flight import Analysis
 
 
-def assurance(basis: str, excess: float, word: str = BEYOND, probability: float = 0.9996
+def assurance(basis: str, excess: float, word: str = PROVEN_OVER, probability: float = 0.9996
               ) -> Assurance:
     """An excess with an interval of 2 about it."""
     return Assurance(basis, excess, 1.0, 0.2, probability, excess - 2, excess + 2, word)
@@ -53,8 +53,8 @@ def assessment_of(analysis: Analysis) -> Assessment:
             50.0, FURTHER, CONTEXT)
         for i, one in enumerate(analysis.exceedances))
     near = NearMiss("MMO", 20.0, 24.0, 22.0, 0.003, 1.5, 5000.0, "climb",
-                    assurance("as displayed", -0.003, WITHIN, 0.2),
-                    assurance("as flown", -0.003, WITHIN, 0.2), None)
+                    assurance("as displayed", -0.003, UNDER_NOT_PROVEN, 0.2),
+                    assurance("as flown", -0.003, UNDER_NOT_PROVEN, 0.2), None)
     bins = tuple((float(edge), 10.0) for edge in range(-6, 20, 2))
     measures = tuple(
         LimitMeasure(one.limit, one.margin_kt, one.margin_mach, one.time_s,

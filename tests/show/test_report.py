@@ -13,7 +13,7 @@ from matplotlib.text import Text
 
 import loganalyze.show
 from loganalyze.assess.budget import budget_of
-from loganalyze.assess.results import WITHIN
+from loganalyze.assess.results import NOT_DETERMINABLE
 from loganalyze.judge.flight import analyze
 from loganalyze.record.log import Channel
 from loganalyze.sheets.limits import read_limits
@@ -31,7 +31,7 @@ from loganalyze.show.sections import (
 )
 from loganalyze.show.summary import summarise
 from loganalyze.show.tables import EXCEEDANCE_COLUMNS
-from loganalyze.show.wording import labels
+from loganalyze.show.wording import decision, labels
 from loganalyze.show.wording import report as said
 from loganalyze.show.wording.presentation import KMH_METRES, READERS, Presentation
 
@@ -118,14 +118,18 @@ def test_the_verdict_is_one_or_two_sentences(analysis, judged, reported):
     lead = section(reported(analysis, assessment_of(analysis)), "verdict").blocks[0]
     assert lead == Paragraph(
         "VMO was exceeded in the 2 min 50 s that could be judged. At worst it was 5.0 kt over "
-        "VMO, at 0:00:50.0 and 5,000 ft: as flown, beyond measurement uncertainty.", "lead")
+        "VMO, at 0:00:50.0 and 5,000 ft. As displayed 3.0 to 7.0 kt over (95 %), proven over.",
+        "lead")
+    lead = section(reported(analysis, assessment_of(analysis), reader="maintenance"),
+                   "verdict").blocks[0].text
+    assert lead.endswith(" As flown 3.0 to 7.0 kt over (95 %), proven over.")
 
     clean = judged(np.full(60, 200.0))
     lead = section(reported(clean), "verdict").blocks[0].text
     assert lead.startswith("No limit was exceeded in the 1 min 00 s that could be judged. The "
                            "smallest margin was 45.0 kt, at 0:00:00.0 and 5,000 ft.")
     lead = section(reported(clean, assessment_of(clean)), "verdict").blocks[0].text
-    assert "One stretch came so near that, within measurement uncertainty, a limit may" in lead
+    assert "One stretch came so near that the reading doesn't prove that the aircraft" in lead
 
     lead = section(reported(judged([np.nan] * 30)), "verdict").blocks[0].text
     assert lead == "Nothing of the 30.0 s recorded could be judged."
@@ -156,13 +160,13 @@ def test_the_table_says_limit_when_worst_how_long_how_sure_phase_altitude_and_wh
     assert row == {
         "No.": Link("1", "exceedance-1"), "Limit": "VMO", "When": "0:00:49.8",
         "Worst": "5.0 kt over", "How long": "9.5 s",
-        "How sure (as flown)": "beyond measurement uncertainty (> 99.9 %)", "Phase": "descent",
+        "How sure (as displayed)": "proven over (more than 99 %)", "Phase": "descent",
         "Pressure altitude": "5,000 ft", "Severity": "medium (example rules)",
         "Why": "height turned into speed"}
     near = dict(zip(names, table.rows[1], strict=True))
     assert near["No."] == "near"
     assert near["Worst"] == "1.5 kt and Mach .003 under"
-    assert near["How sure (as flown)"] == "within measurement uncertainty (20 %)"
+    assert near["How sure (as displayed)"] == "under but not proven (about 2 in 10)"
 
 
 def test_without_an_assessment_the_report_says_so_and_invents_nothing(analysis, reported):
@@ -206,7 +210,7 @@ def test_maintenance_gets_the_ladder_and_both_sources_and_nothing_about_people(
     there = [*texts_of(section(report, "worst")), *texts_of(section(report, "exceedance-1"))]
     pairs = dict(pairwise(there))
     assert pairs["Worst excess"] == "VMO, 5.0 kt over"
-    assert pairs["Its interval"] == "+3.0 kt to +7.0 kt (95 %)"
+    assert pairs["Its interval"] == "3.0 to 7.0 kt over (95 %)"
     assert pairs["5.0 kt"] == "3.0 s"
     assert pairs["Indicated airspeed, source 2"] == "251.0 kt"
     assert pairs["Gross weight"] == "8,123 kg"
@@ -334,8 +338,10 @@ def test_everything_the_uncertainty_rests_on_has_words(analysis):
 
 
 def test_a_probability_never_claims_certainty():
-    assert [said.probability(p) for p in (1.0, 0.9985, 0.5, 0.05, 0.0, math.nan)] == [
-        "> 99.9 %", "99.9 %", "50 %", "5.0 %", "< 0.1 %", "not known"]
+    some = (1.0, 0.991, 0.97, 0.93, 0.88, 0.5, 0.06, 0.05, 0.0, math.nan)
+    assert [decision.probability(p) for p in some] == [
+        "more than 99 %", "more than 99 %", "more than 95 %", "about 9 in 10", "about 9 in 10",
+        "about 5 in 10", "about 1 in 10", "less than 5 %", "less than 1 %", "not known"]
 
 
 def test_a_limit_that_began_to_apply_is_why(judged, reported, tmp_path, sheet_path):
@@ -356,8 +362,8 @@ def test_a_limit_that_began_to_apply_is_why(judged, reported, tmp_path, sheet_pa
 
 def test_the_sentence_of_an_assurance_gives_its_reason():
     for reason in labels.REASONS:
-        one = replace(assurance("as flown", -1.0, WITHIN), word="not determinable", reason=reason)
-        assert said.with_reason(one).startswith("not determinable: ")
+        one = replace(assurance("as flown", -1.0, NOT_DETERMINABLE), reason=reason)
+        assert decision.with_reason(one).startswith("not determinable: ")
 
 
 def test_dates_and_speeds_of_a_presentation():

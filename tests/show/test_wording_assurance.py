@@ -9,52 +9,57 @@ import pytest
 import loganalyze.assess.probability
 from loganalyze.assess import probability, results
 from loganalyze.assess.results import Assurance, MissedPeak, NearMiss
-from loganalyze.show.wording import labels, report
+from loganalyze.show.wording import decision, labels
 from loganalyze.show.wording.assurance import BASES, assurance, missed_peak, near
+from loganalyze.show.wording.presentation import Presentation
 
 NAN = float("nan")
-OVER = Assurance("as flown", 4.0, 2.0, 0.3, 0.9761, 0.04, 7.96, results.BEYOND)
+OVER = Assurance("as flown", 4.0, 2.0, 0.3, 0.9761, 0.04, 7.96, results.PROVEN_OVER)
 
 
 def test_an_excess():
     assert assurance(OVER, "VMO", "calibrated_airspeed") == (
-        "As flown, VMO was truly exceeded with a probability of 97.6 % (flat prior); the excess "
-        "lies between 0.04 kt and 8.0 kt (95 %): beyond measurement uncertainty.")
+        "As flown: 0.04 to 8.0 kt over (95 %), proven over. The probability that VMO was truly "
+        "exceeded is more than 95 % (all excesses equally likely beforehand).")
 
 
 def test_an_excess_in_mach_under_the_fleets_prior():
-    one = replace(OVER, basis="as displayed", low=-0.0021, high=0.0123, word=results.WITHIN,
-                  prior="the fleet's margins", coverage=0.9)
+    one = replace(OVER, basis="as displayed", low=-0.0021, high=0.0123, probability=0.88,
+                  word=results.OVER_NOT_PROVEN, prior="the fleet's margins", coverage=0.9)
     assert assurance(one, "MMO", "mach") == (
-        "As displayed, MMO was truly exceeded with a probability of 97.6 % (prior: the fleet's "
-        "margins); the excess lies between Mach -.002 and Mach .012 (90 %): within measurement "
-        "uncertainty.")
+        "As displayed: Mach .002 under to Mach .012 over (90 %), over but not proven. The "
+        "probability that MMO was truly exceeded is about 9 in 10 (prior: the fleet's margins).")
+    assert decision.span(replace(one, low=0.0021), "mach", Presentation()) == (
+        "Mach .002 to .012 over (90 %)")
 
 
-def test_a_peak_beside_a_gap():
-    one = replace(OVER, high=NAN, word=results.NOT_DETERMINABLE, reason=probability.PEAK_AT_GAP)
-    assert assurance(one, "VMO", "calibrated_airspeed") == (
-        "As flown, VMO was truly exceeded with a probability of 97.6 % (flat prior); the excess "
-        "was at least 0.04 kt (95 %), as the worst instant lies beside a gap or at an end of the "
-        "recording: not determinable.")
+def test_a_peak_beside_a_gap_is_bounded_from_below():
+    one = replace(OVER, high=NAN, probability=0.71, word=results.NOT_DETERMINABLE,
+                  reason=probability.PEAK_AT_GAP, at_least=True)
+    assert decision.likely(one, "calibrated_airspeed", Presentation()) == (
+        "As flown: at least 0.04 kt over (95 %), not determinable, as the worst instant lies "
+        "beside a gap or at an end of the recording; probability at least 7 in 10.")
+    assert decision.sure(one) == "not determinable (at least 7 in 10)"
+
+
+def test_what_may_be_noise_or_gusts_is_given_both_ways():
+    assert decision.noise_or_gusts(OVER, "calibrated_airspeed", Presentation()) == ""
+    said = decision.noise_or_gusts(replace(OVER, if_noise=-0.5), "calibrated_airspeed",
+                                   Presentation())
+    assert "if real, the worst was 4.0 kt over, if noise, 0.5 kt under; the interval" in said
 
 
 def test_what_surely_was_no_exceedance_is_not_told_as_one():
     # As the fleet's own margins may have it, or of a near stretch as displayed.
-    one = replace(OVER, probability=0.002, low=-6.0, high=-0.9)
-    assert assurance(one, "VMO", "calibrated_airspeed").endswith(
-        "(95 %): under the limit beyond measurement uncertainty.")
-    assert report.sure(one) == "under the limit beyond measurement uncertainty (0.2 %)"
-    assert report.likely(one) == "0.2 %, under the limit beyond measurement uncertainty"
-    assert report.with_reason(one) == "under the limit beyond measurement uncertainty"
+    one = replace(OVER, probability=0.002, low=-6.0, high=-0.9, word=results.PROVEN_UNDER)
+    assert "0.9 to 6.0 kt under (95 %), proven under." in assurance(
+        one, "VMO", "calibrated_airspeed")
+    assert decision.sure(one) == "proven under (less than 1 %)"
 
 
-def test_what_is_not_determinable_says_why_and_the_prior_is_named():
-    one = replace(OVER, high=NAN, word=results.NOT_DETERMINABLE, reason=probability.PEAK_AT_GAP)
-    assert report.likely(one) == ("97.6 %, not determinable (the worst instant lies beside a gap "
-                                  "or at an end of the recording)")
-    assert report.prior(one) == "flat prior"
-    assert report.prior(replace(one, prior="our fleet")) == "prior: our fleet"
+def test_the_prior_is_named():
+    assert decision.prior(OVER) == "all excesses equally likely beforehand"
+    assert decision.prior(replace(OVER, prior="our fleet")) == "prior: our fleet"
 
 
 def test_nothing_known():
@@ -65,14 +70,14 @@ def test_nothing_known():
 
 
 def test_a_near_stretch():
-    flown = replace(OVER, probability=0.21, low=-4.2, high=1.7, word=results.WITHIN)
+    flown = replace(OVER, probability=0.21, low=-4.2, high=1.7, word=results.UNDER_NOT_PROVEN)
     one = NearMiss("VMO", 60.0, 70.0, 65.5, 1.25, 1.25, 8000.0, "climb",
                    replace(flown, basis="as displayed"), flown, None)
     said = near(one, "calibrated_airspeed")
     assert said.startswith(
         "VMO may have been exceeded at 0:01:05.5, 8,000 ft, though the recording stays 1.2 kt "
-        "under it. As displayed, VMO was truly exceeded with a probability of 21 % (flat prior); "
-        "the excess lies between -4.2 kt and 1.7 kt (95 %): within measurement uncertainty. As ")
+        "under it. As displayed: 4.2 kt under to 1.7 kt over (95 %), under but not proven. The "
+        "probability that VMO was truly exceeded is about 2 in 10 (all excesses equally likely ")
     in_mach = near(replace(one, margin=0.004), "mach")
     assert "stays Mach .004 under it" in in_mach
 

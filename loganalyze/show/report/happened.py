@@ -25,6 +25,7 @@ from loganalyze.show.sections import (
 )
 from loganalyze.show.wording import UNJUDGED, quality
 from loganalyze.show.wording import contributions as causes
+from loganalyze.show.wording import decision as decisions
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
 from loganalyze.show.wording.corroboration import corroboration
@@ -68,7 +69,8 @@ def verdict(subject: Subject) -> tuple[Section, ...]:
 
 
 def _first_basis(assessed: AssessedExceedance, subject: Subject) -> Assurance:
-    return assessed.displayed if subject.how.reader == "crew" else assessed.flown
+    """What the crew saw; for maintenance, what the airframe met."""
+    return assessed.flown if subject.how.reader == "maintenance" else assessed.displayed
 
 
 def found(subject: Subject) -> tuple[Section, ...]:
@@ -81,7 +83,7 @@ def found(subject: Subject) -> tuple[Section, ...]:
     if rows:
         names = ("number", "limit", "when", "worst", "long", "sure", "phase", "altitude",
                  "severity", "why")
-        basis = label.BASES["displayed" if subject.how.reader == "crew" else "flown"]
+        basis = label.BASES["flown" if subject.how.reader == "maintenance" else "displayed"]
         columns = tuple(
             Column(label.COLUMNS[name].format(basis=basis), name in ("worst", "altitude", "long"),
                    name == "number") for name in names)
@@ -116,7 +118,7 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
         how.instant(one.start_s),
         said.over_by(how.excess(one.worst_excess_kt, one.worst_excess_mach)),
         said.length(one.duration_s),
-        said.sure(_first_basis(assessed, subject)) if assessed else label.CELL_NOT_ASSESSED,
+        decisions.sure(_first_basis(assessed, subject)) if assessed else label.CELL_NOT_ASSESSED,
         said.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
         how.altitude(one.worst_pressure_altitude_ft),
         said.severity(assessed.severity) if assessed else label.CELL_NOT_ASSESSED,
@@ -126,13 +128,13 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
 
 def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
     how = subject.how
-    basis = one.displayed if how.reader == "crew" else one.flown
+    basis = one.flown if how.reader == "maintenance" else one.displayed
     is_mach = any(limit.is_mach and limit.name == one.limit
                   for limit in subject.analysis.sheet.limit)
     return (
         label.CELL_NEAR, one.limit, how.instant(one.time_s),
         said.under_by(how.excess(one.margin_kt, one.margin if is_mach else None)),
-        said.length(one.end_s - one.start_s), said.sure(basis), said.phase(one.phase),
+        said.length(one.end_s - one.start_s), decisions.sure(basis), said.phase(one.phase),
         how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
         said.why(one.contributions, "crossed"),
     )
@@ -239,17 +241,17 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
 def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance) -> Table:
     how = subject.how
     bases = (("displayed", assessed.displayed), ("flown", assessed.flown))
-    if how.reader != "crew":
+    if how.reader == "maintenance":
         bases = bases[::-1]
     rows = tuple((
         label.BASES[name], how.published_difference(sure.excess, one.quantity),
-        said.interval(sure, one.quantity, how),
-        said.probability(sure.probability), said.with_reason(sure),
+        decisions.span(sure, one.quantity, how),
+        decisions.chance(sure), decisions.with_reason(sure),
     ) for name, sure in bases)
     columns = tuple(Column(label.COLUMNS[name], name in ("excess", "odds"), name == "basis")
                     for name in ("basis", "excess", "interval", "odds", "word"))
     return Table(label.ASSURANCE_CAPTION.format(
-        limit=one.limit, prior=assessed.flown.prior), columns, rows)
+        limit=one.limit, prior=decisions.prior(assessed.flown)), columns, rows)
 
 
 def _steps(subject: Subject, assessed: AssessedExceedance) -> list[Block]:
@@ -278,7 +280,7 @@ def ladder(subject: Subject) -> tuple[Section, ...]:
               + said.over_by(how.excess(worst.worst_excess_kt, worst.worst_excess_mach)))]
     if assessed is not None:
         pairs.append((label.INSTANT["interval"],
-                      said.interval(assessed.flown, worst.quantity, how)))
+                      decisions.span(assessed.flown, worst.quantity, how)))
     pairs.append((label.INSTANT["over_all"],
                   said.length(sum(one.time_over_s for one in subject.facts.exceedances))))
     return (Section("worst", label.SECTIONS["worst"], (KeyValues(tuple(pairs)),)),)

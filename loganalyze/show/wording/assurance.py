@@ -7,8 +7,9 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from loganalyze.show.wording import labels as label
+from loganalyze.show.wording.decision import chance, decision, noise_or_gusts, prior
 from loganalyze.show.wording.numbers import clock, feet, knots, mach, sentence_case
-from loganalyze.show.wording.report import found_to_be, prior, probability
+from loganalyze.show.wording.presentation import Presentation
 
 if TYPE_CHECKING:
     from loganalyze.assess.results import Assurance, MissedPeak, NearMiss
@@ -23,12 +24,14 @@ BASES: dict[str, str] = {
 """What each basis means."""
 
 MEANING: tuple[str, ...] = (
-    "Beyond measurement uncertainty: the whole interval lies on one side of the limit. Within: it "
-    "holds the limit, so that the recording can't tell.",
+    "The decision rule is guarded rejection and guarded acceptance (JCGM 106:2012, 8.3): proven "
+    "over means that the whole interval, 95 % unless set otherwise, lies over the limit; proven "
+    "under, that the whole of it lies under. Else it is said to which side the reading lies, and "
+    "that it isn't proven.",
     "An error that is common to the flight is one error: more samples don't make it smaller.",
-    "The flat prior takes every excess for equally likely beforehand. Where most flights stay well "
-    "under the limit a probability under it reads high; the fleet's own margins can be given as a "
-    "prior.",
+    "Unless a prior is named, a probability takes every excess for equally likely beforehand. "
+    "Where most flights stay well under the limit it reads high; the fleet's own margins can be "
+    "given as a prior.",
     "The interval is of what was recorded: a gap may hide more, and gusts faster than the sampling "
     "can't be bounded.",
 )
@@ -36,24 +39,17 @@ MEANING: tuple[str, ...] = (
 
 
 def assurance(
-    one: Assurance, limit: str, quantity: str, speed: Callable[[float], str] = knots
+    one: Assurance, limit: str, quantity: str, how: Presentation | None = None
 ) -> str:
-    """Return how sure it is that a limit was truly exceeded; `speed` puts knots in words."""
+    """Return how sure it is that a limit was truly exceeded: interval, outcome, probability."""
     basis = sentence_case(one.basis)
     if not math.isfinite(one.probability):
         return f"{basis}: {one.word}, for {label.REASONS[one.reason]}."
-    reason = f", as {label.REASONS[one.reason]}" if one.reason else ""
-    return (f"{basis}, {limit} was truly exceeded with a probability of "
-            f"{probability(one.probability)} ({prior(one)}); "
-            f"{_interval(one, quantity, speed)}{reason}: {found_to_be(one)}.")
-
-
-def _interval(one: Assurance, quantity: str, speed: Callable[[float], str]) -> str:
-    at = f"{100 * one.coverage:g} %"
-    if not math.isfinite(one.high):
-        return f"the excess was at least {_amount(one.low, quantity, speed)} ({at})"
-    return (f"the excess lies between {_amount(one.low, quantity, speed)} and "
-            f"{_amount(one.high, quantity, speed)} ({at})")
+    how = how or Presentation()
+    said = (f"{basis}: {decision(one, quantity, how)}. The probability that {limit} was truly "
+            f"exceeded is {chance(one)} ({prior(one)}).")
+    noise = noise_or_gusts(one, quantity, how)
+    return f"{said} {noise}" if noise else said
 
 
 def _amount(excess: float, quantity: str, speed: Callable[[float], str] = knots) -> str:

@@ -48,7 +48,7 @@ CONTRIBUTIONS_CAPTION = ("To the limit: what took margin away (to the right) and
                          "back (to the left) in the run-in.")
 WORSENING_CAPTION = ("From the crossing to the worst: what made the excess grow (to the right) and "
                      "what held it back (to the left).")
-ASSURANCE_CAPTION = "How sure it is that {limit} was exceeded ({prior} prior)"
+ASSURANCE_CAPTION = "How sure it is that {limit} was exceeded (probabilities: {prior})"
 LADDER_CAPTION = "Time spent beyond each step over the limit"
 TRACK = {"track": "track (calibrated airspeed)", "over": "over a limit", "limit":
          "limit airspeed", "recorded": "limit airspeed, as in flight"}

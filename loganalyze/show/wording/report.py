@@ -9,18 +9,12 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from loganalyze.assess.results import (
-    BEYOND,
-    NOT_DETERMINABLE,
-    Assurance,
-    Contributions,
-    Severity,
-    TimeToLimit,
-)
+from loganalyze.assess.results import Assurance, Contributions, Severity, TimeToLimit
 from loganalyze.record.channels import CHANNELS, kind
 from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import quality
+from loganalyze.show.wording.decision import decision
 from loganalyze.show.wording.numbers import (
     count,
     duration,
@@ -55,8 +49,8 @@ def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presenta
             said = f"{quality.not_determined(doubted, how)} {quality.nothing_else(judged)}"
         if near:
             said += (f" {sentence_case(number_words(near))} "
-                     f"{'stretch' if near == 1 else 'stretches'} came so near that, within "
-                     "measurement uncertainty, a limit may have been exceeded.")
+                     f"{'stretch' if near == 1 else 'stretches'} came so near that the reading "
+                     "doesn't prove that the aircraft stayed under.")
         elif closest is not None:
             said += (f" The smallest margin was {how.speed(closest.margin_kt)}, at "
                      f"{how.instant(closest.time_s)} and "
@@ -72,7 +66,8 @@ def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presenta
              f"{how.excess(worst.worst_excess_kt, worst.worst_excess_mach)} over {worst.limit}, "
              f"at {how.instant(worst.worst_time_s)} and "
              f"{_height(worst.worst_pressure_altitude_ft, how)}")
-    said += f": {sure.basis}, {found_to_be(sure)}." if sure is not None else "."
+    said += (f". {sentence_case(sure.basis)} {decision(sure, worst.quantity, how)}."
+             if sure is not None else ".")
     also = quality.also_in_doubt(doubted, names, how)
     return f"{said} {also}" if also else said
 
@@ -134,44 +129,6 @@ def closest(one: SmallestFacts, how: Presentation) -> str:
         return UNKNOWN
     side = "under" if one.margin_kt >= 0 else "over"
     return f"{how.speed(abs(one.margin_kt))} {side}"
-
-
-def probability(value: float) -> str:
-    """Return a probability in per cent, without claiming certainty."""
-    if not math.isfinite(value):
-        return UNKNOWN
-    if value > 0.999:
-        return "> 99.9 %"
-    if value < 0.001:
-        return "< 0.1 %"
-    return f"{100 * value:.1f} %" if not 0.1 <= value <= 0.9 else f"{100 * value:.0f} %"
-
-
-def found_to_be(one: Assurance) -> str:
-    """Return the word for how sure an excess is; of one that surely wasn't any it says so."""
-    return f"under the limit {one.word}" if one.word == BEYOND and one.high < 0 else one.word
-
-
-def sure(one: Assurance) -> str:
-    """Return how sure an excess is, in a cell of a table."""
-    if not math.isfinite(one.probability):
-        return one.word
-    return f"{found_to_be(one)} ({probability(one.probability)})"
-
-
-def likely(one: Assurance) -> str:
-    """Return the probability and what it comes to, as it follows on the basis."""
-    said = found_to_be(one)
-    if one.word == NOT_DETERMINABLE and one.reason:
-        said += f" ({label.REASONS[one.reason]})"
-    if not math.isfinite(one.probability):
-        return said
-    return f"{probability(one.probability)}, {said}"
-
-
-def prior(one: Assurance) -> str:
-    """Return the prior that a probability assumes."""
-    return "flat prior" if one.prior == "flat" else f"prior: {one.prior}"
 
 
 def severity(one: Severity | None) -> str:
@@ -282,20 +239,6 @@ def over_by(excess: str) -> str:
 def under_by(margin: str) -> str:
     """Return a margin in a cell of a table."""
     return f"{margin} under"
-
-
-def interval(one: Assurance, quantity: str, how: Presentation) -> str:
-    """Return an expanded interval: "+3.1 kt to +6.9 kt (95 %)"."""
-    if not (math.isfinite(one.low) and math.isfinite(one.high)):
-        return UNKNOWN
-    low, high = (how.published_difference(edge, quantity) for edge in (one.low, one.high))
-    return f"{low} to {high} ({100 * one.coverage:.0f} %)"
-
-
-def with_reason(one: Assurance) -> str:
-    """Return the verdict on one basis, with the reason where there is one."""
-    said = found_to_be(one)
-    return f"{said}: {label.REASONS[one.reason]}" if one.reason else said
 
 
 def why(one: Contributions | None, began_by: str) -> str:

@@ -30,9 +30,9 @@ def pointer(speed: str) -> str:
     return f"The limit pointer stood at {speed}."
 
 
-def sure(prior: str, displayed: str, flown: str) -> str:
-    """Return how sure it is, on both bases, and the prior that the probabilities assume."""
-    return (f"Probability of truly over ({prior}): as displayed {displayed}; as flown {flown}.")
+def prior(said: str) -> str:
+    """Return what the probabilities of truly over assume beforehand."""
+    return f"Probability of truly over, {said}."
 
 
 def near(limit: str, instant: str, altitude: str, margin: str, when: str) -> str:

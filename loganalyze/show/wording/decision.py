@@ -1,0 +1,104 @@
+"""What was decided of an excess: its interval, the outcome, and how likely it is."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from loganalyze.show.wording import labels as label
+from loganalyze.show.wording.presentation import MACH_WORDS, UNKNOWN, Presentation
+
+if TYPE_CHECKING:
+    from loganalyze.assess.results import Assurance
+
+EQUALLY = "all excesses equally likely beforehand"
+
+
+def probability(value: float) -> str:
+    """Return a probability as roughly as it is known: "about 9 in 10", "more than 99 %"."""
+    if not math.isfinite(value):
+        return UNKNOWN
+    for edge in (0.99, 0.95):
+        if value >= edge:
+            return f"more than {100 * edge:.0f} %"
+        if value <= 1 - edge:
+            return f"less than {100 * (1 - edge):.0f} %"
+    return f"about {min(max(round(10 * value), 1), 9)} in 10"
+
+
+def chance(one: Assurance) -> str:
+    """Return the probability of an assurance, as a lower bound where it is only one."""
+    said = probability(one.probability)
+    if not one.at_least or said == UNKNOWN:
+        return said
+    return f"at least {said.removeprefix('about ')}" if said.startswith("about") else said
+
+
+def prior(one: Assurance) -> str:
+    """Return what a probability assumes beforehand."""
+    return EQUALLY if one.prior == "flat" else f"prior: {one.prior}"
+
+
+def span(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return the interval of an excess in words: "2.1 kt under to 8.0 kt over (95 %)"."""
+    said = between(one.low, one.high, quantity, how)
+    return f"{said} ({100 * one.coverage:g} %)" if said != UNKNOWN else said
+
+
+def between(low: float, high: float, quantity: str, how: Presentation) -> str:
+    """Return a span of excesses in words, of which the upper end may be unknown."""
+    if not math.isfinite(low):
+        return UNKNOWN
+    if not math.isfinite(high):
+        return f"at least {_side(low, quantity, how)}"
+    if low * high < 0:
+        return f"{_side(low, quantity, how)} to {_side(high, quantity, how)}"
+    near, far = sorted((abs(low), abs(high)))
+    unit = "" if quantity in MACH_WORDS else f" {how.units.speed}"
+    least = how.published_band(near, quantity).removesuffix(unit)
+    most = how.published_band(far, quantity)
+    if quantity in MACH_WORDS:
+        most = most.rsplit(" ", 1)[1]
+    return f"{least} to {most} {'over' if high > 0 else 'under'}"
+
+
+def _side(excess: float, quantity: str, how: Presentation) -> str:
+    side = "over" if excess >= 0 else "under"
+    return f"{how.published_band(abs(excess), quantity)} {side}"
+
+
+def sure(one: Assurance) -> str:
+    """Return the outcome in a cell of a table."""
+    if not math.isfinite(one.probability):
+        return one.word
+    return f"{one.word} ({chance(one)})"
+
+
+def with_reason(one: Assurance) -> str:
+    """Return the outcome with the reason why it is no other, where there is one."""
+    return f"{one.word}: {label.REASONS[one.reason]}" if one.reason else one.word
+
+
+def decision(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return the interval and the outcome, as they follow on a basis or a sentence."""
+    said = span(one, quantity, how)
+    if said == UNKNOWN:
+        return with_reason(one)
+    return f"{said}, {one.word}" + (f", as {label.REASONS[one.reason]}" if one.reason else "")
+
+
+def likely(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return interval, outcome and probability as a sentence that begins with the basis."""
+    begun = f"{one.basis[:1].upper()}{one.basis[1:]}: {decision(one, quantity, how)}"
+    if not math.isfinite(one.probability):
+        return f"{begun}."
+    return f"{begun}; probability {chance(one)}."
+
+
+def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return what the excess is if what may be noise is noise; empty where that was told."""
+    if one.if_noise is None or not math.isfinite(one.if_noise):
+        return ""
+    return (f"No other channel and no figure of the limits sheet tells noise from gusts: if real, "
+            f"the worst was {_side(one.excess, quantity, how)}, if noise, "
+            f"{_side(one.if_noise, quantity, how)}; the interval covers both.")
