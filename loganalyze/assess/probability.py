@@ -272,7 +272,8 @@ def _around(
     interval = analysis.log.interval_s
     begin, end = (worst, worst) if span is None else span
     begin = max(begin, worst - _MOST, int(np.searchsorted(time, time[worst] - _LONGEST_S)))
-    end = min(end, worst + _MOST, int(np.searchsorted(time, time[worst] + _LONGEST_S)))
+    end = min(end, len(time) - 1, worst + _MOST,
+              int(np.searchsorted(time, time[worst] + _LONGEST_S)))
     low = int(np.searchsorted(time, time[min(begin, worst)] - _LOOK_S))
     high = int(np.searchsorted(time, time[max(end, worst)] + _LOOK_S, side="right")) - 1
     judged = (state[low : high + 1] == UNDER) | (state[low : high + 1] == OVER)
