@@ -63,3 +63,11 @@ def words(array: pa.Array) -> list[str | None]:
     """
     return [None if cell is None else cell.decode("utf-8", "replace")
             for cell in array.cast(pa.binary()).to_pylist()]
+
+
+def listed(array: pa.Array) -> list[Any]:
+    """Return the cells of an array, as numbers where they are stamps of no calendar."""
+    try:
+        return list(array.to_pylist())
+    except (OverflowError, ValueError):
+        return list(array.cast(pa.int64()).to_pylist())

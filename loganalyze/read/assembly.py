@@ -32,6 +32,10 @@ LONGEST_STANDING = 1 << 20
 """Rows of one time: a stamp of whole minutes has 15,360 rows at 256 Hz."""
 SECONDS = ("elapsed s", "s of the day")
 """The clocks whose numbers are taken as seconds as they stand."""
+COARSE_STEPS = 0.1
+"""Times that are exact to less than this part of the rows' interval need no word."""
+EARLIEST, LATEST = np.datetime64("1900-01-01", "ns"), np.datetime64("2200-01-01", "ns")
+"""Clocks that were never set show a year before the first recorders; none shows one after this."""
 
 
 def room_for(job: Job, rows: int, supply: Callable[[int], Floats]) -> Rows:
@@ -60,7 +64,8 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
                 if not column.channel.endswith(FINE)}
     _check_clock(job, clock, rising.time, channels)
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
-    inferred = (*job.source.inferred, *clock.sentences, *said, *rising.sentences,
+    start, bound = _start(job, clock, rising, maker.interval)
+    inferred = (*job.source.inferred, *clock.sentences, *said, *rising.sentences, *bound,
                 *fill_sentences(rows.counted), *header_sentences(rows.counted), *maker.sentences)
     files = tuple(rows.files)
     source = job.source if inferred == job.source.inferred and not files else replace(
@@ -72,13 +77,36 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     if rows.left_out:
         found["lines without a sample"] = rows.left_out
     found |= {**rows.counted, **(counts or {})}
-    return FlightLog(rising.time, channels, source, clock.utc_start, fastest,
+    return FlightLog(rising.time, channels, source, start, fastest,
                      (Step("read", {"clock": job.form.words}, found),))
+
+
+def _start(job: Job, clock: Clock, rising: Settled, interval: float
+           ) -> tuple[np.datetime64 | None, list[str]]:
+    """Return the instant of the first stamp, and how far off times in coarse numbers may be.
+
+    Numbers are rounded to the nearest of their format (float32): each stands for the times from
+    half a step before it, over which the rows that share it were spread from the step itself on.
+    """
+    start, rounding, form = clock.utc_start, job.log.rounding(job.time), job.form
+    if form.join is not None or not rounding or not clock.first:
+        return start, []
+    step_s = 2 * rounding * 2.0 ** np.floor(np.log2(abs(clock.first))) / form.per_second
+    if step_s < COARSE_STEPS * interval:
+        return start, []
+    if rising.spread and start is not None:
+        start = start - np.timedelta64(round(step_s / 2 * 1e9), "ns")
+    return start, [f'The numbers of "{job.time.name}" are exact to {step_s / 2:.3g} s alone, by '
+                   f"their format: {'UTC' if form.dated else 'times'} may be wrong by so much."]
 
 
 def _check_clock(job: Job, clock: Clock, time: Floats, channels: Mapping[str, Channel]) -> None:
     """Raise Problem where no aircraft flies, or no recorder samples, as the times would have it."""
-    form, name = job.form, job.time.name
+    form, name, start = job.form, job.time.name, clock.utc_start
+    if form.dated and (start is None or not EARLIEST <= start <= LATEST):
+        such = "" if start is None else f", such as {str(start)[:10]}"
+        raise Problem(f'the time column "{name}" holds times of no flight{such}', job.where,
+                      "export its stamps again, or name another time column in a columns file")
     found = doubt(time, channels, None if clock.first is None or form.words not in SECONDS
                   else float(clock.first))
     if not found:

@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from loganalyze.problems import Problem
-from loganalyze.read.arrow import DTYPES, numbers
+from loganalyze.read.arrow import DTYPES, listed, numbers
 from loganalyze.read.cells import MISSING, Numerals, may_be_number
 from loganalyze.read.clocks.stamps import BadStampError, form_of_cells, parse_stamps
 from loganalyze.read.clocks.ticks import Form, Ticks, form_of_numbers, ticks_of
@@ -99,11 +99,11 @@ class ParquetLog:
 
     def cells(self, column: Column) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
-        return ["" if cell is None else str(cell) for cell in self._first(column).to_pylist()]
+        return ["" if cell is None else str(cell) for cell in listed(self._first(column))]
 
     def first_cell(self, column: Column) -> str:
         """Return the text of a column's first cell."""
-        return next((str(cell) for cell in self._first(column).to_pylist() if cell is not None), "")
+        return next((str(cell) for cell in listed(self._first(column)) if cell is not None), "")
 
     def sampled(self, column: Column) -> np.ndarray[Any, np.dtype[np.float64]]:
         """Return the numbers of a column's first rows, NaN where there is none."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pyarrow as pa
 import pytest
-from small_exports import export, lines
+from small_exports import export, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
@@ -178,3 +179,91 @@ def test_a_recording_where_only_one_date_is_damaged(tmp_path: Path) -> None:
     stamps = [f"20260301;{cell}" for cell in of_day(36000 + T)]
     stamps[5] = f"20269301;{stamps[5][9:]}"
     assert '"20269301"' in refusal(tmp_path, "Date;UTC", stamps)
+
+
+@pytest.mark.parametrize(("header", "date", "form", "day"), [
+    ("Date DDMMYY", "040326", None, "2026-03-04"), ("Date [mmddyy]", "040326", None, "2026-04-03"),
+    ("Date [YYMMDD]", "260304", None, "2026-03-04"), ("Date", "040326", "day first", "2026-03-04"),
+    ("Date", "040326", "month first", "2026-04-03"), ("Date", "310176", None, "1976-01-31"),
+], ids=["day first by name", "month first by name", "year first by name", "day first as said",
+        "month first as said", "nothing else"])
+def test_dates_of_six_digits(header: str, date: str, form: str | None, day: str,
+                             tmp_path: Path) -> None:
+    said: dict = {"clock": {"form": form}} if form else {}
+    if "DD" in header:
+        said["columns"] = {"date": {"column": header}, "time": {"column": "UTC"}}
+    log = read(tmp_path, f"{header};UTC", [f"{date};{cell}" for cell in of_day(36000 + T)], said)
+    assert log.utc_start == np.datetime64(f"{day}T10:00:00", "ns")
+    assert log.time.tolist() == T.tolist()
+
+
+def test_dates_of_six_digits_over_midnight(tmp_path: Path) -> None:
+    stamps = [f"280226;{cell}" for cell in of_day(86340 + T[:60])]
+    stamps += [f"010326;{cell}" for cell in of_day(T[60:] - 60)]
+    log = read(tmp_path, "Date;UTC", stamps)
+    assert log.utc_start == np.datetime64("2026-02-28T23:59:00", "ns")
+    assert log.time.tolist() == T.tolist()
+    assert log.source.inferred[0] == (
+        'The dates of "Date" were taken as day first: only so do they run on from one day to the '
+        "next.")
+
+
+MIDNIGHT = np.datetime64("2026-03-02T00:00:00", "ns")
+
+
+def stamped(folder: Path, stamps: pa.Array, rate: float = 1.0) -> Path:
+    t = np.arange(len(stamps)) / rate
+    return parquet(folder, {"timestamp": stamps, "press_alt_ft": pa.array(3000 + 25 * t),
+                            "ias_kt": pa.array(200 + 40 * np.sin(t / 90))})
+
+
+@pytest.mark.parametrize("unit", ["ms", "us", "ns"])
+@pytest.mark.parametrize("first", [2**62, 2**63 - 700 * 10**9, -(2**62)])
+def test_stamps_beyond_the_calendar_are_refused(first: int, unit: str, tmp_path: Path) -> None:
+    step = 10**9 if unit == "ns" else 1
+    path = stamped(tmp_path, pa.array((first + T * step).tolist(), pa.timestamp(unit)))
+    if unit == "ns" and first == 2**62:  # 2116, which is a date.
+        assert str(read_log(path).utc_start)[:4] == "2116"
+        return
+    for way in (lambda: read_log(path), lambda: list(read_flights(path))):
+        with pytest.raises(Problem) as caught:
+            way()
+        assert caught.value.sentence.startswith(f"{path}: the ")
+
+
+@pytest.mark.parametrize("unit", ["ms", "us", "ns"])
+@pytest.mark.parametrize("stamp", [2**62, 2**63 - 1, -(2**63), 0])
+@pytest.mark.parametrize("row", [0, 300, 599])
+def test_one_stamp_beyond_the_calendar_is_set_aside(row: int, stamp: int, unit: str,
+                                                    tmp_path: Path) -> None:
+    stamps = ((1772409600 + T) * {"ms": 10**3, "us": 10**6, "ns": 10**9}[unit]).tolist()
+    stamps[row] = stamp
+    path = stamped(tmp_path, pa.array(stamps, pa.timestamp(unit)))
+    for log in (read_log(path), *read_flights(path)):
+        assert log.steps[0].counts["kept"] == 599
+        assert log.utc_start is not None
+        began = (log.utc_start - MIDNIGHT) / np.timedelta64(1, "s")
+        np.testing.assert_allclose(began + log.time, np.delete(T, row), atol=1e-6)
+
+
+@pytest.mark.parametrize("per_second", [1, 10**3, 10**6, 10**9])
+@pytest.mark.parametrize("rate", [1.0, 4.0])
+def test_epochs_in_short_floats_are_spread_and_their_error_is_said(
+        rate: float, per_second: int, tmp_path: Path) -> None:
+    t = np.arange(3600 * rate) / rate
+    epochs = ((1772409600 + t) * per_second).astype(np.float32)
+    path = stamped(tmp_path, pa.array(epochs), rate)
+    for log in (read_log(path), *read_flights(path)):
+        assert log.utc_start is not None
+        began = (log.utc_start - MIDNIGHT) / np.timedelta64(1, "s")
+        assert len(log) == len(t)
+        assert np.abs(began + log.time - t).max() < 64
+        assert abs(np.diff(log.time).mean() * rate - 1) < 0.02
+        said, = (one for one in log.source.inferred if "by their format" in one)
+        assert said.startswith('The numbers of "timestamp" are exact to 6')
+        assert said.endswith("s alone, by their format: UTC may be wrong by so much.")
+
+
+def test_elapsed_times_in_short_floats_need_no_word(tmp_path: Path) -> None:
+    path = stamped(tmp_path, pa.array(np.float32(50_000) + (T / 16).astype(np.float32)), 16)
+    assert not any("by their format" in one for one in read_log(path).source.inferred)

@@ -68,7 +68,9 @@ def test_a_date_of_six_digits_is_no_date(date: str, tmp_path: Path) -> None:
     log = log_of(tmp_path, "Date,Time", [f"{date},{stamp[11:]}" for stamp in STAMPS])
     assert log.utc_start is None
     assert log.source.inferred == (
-        f'The dates in column "Date" (such as "{date}") were not used.',)
+        f'The dates in column "Date" (such as "{date}") were not used: nothing tells the order of '
+        'day, month and year. Say form = "day first" or form = "month first" under [clock] in a '
+        "columns file, or export YYYYMMDD.",)
 
 
 def test_a_year_of_two_digits_between_hyphens(tmp_path: Path) -> None:

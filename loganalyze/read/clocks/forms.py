@@ -32,6 +32,7 @@ from loganalyze.read.clocks.parts import (
     stamped,
     typical,
 )
+from loganalyze.read.clocks.short_dates import six_digits
 from loganalyze.read.clocks.stamps import YEAR_FIRST, written
 from loganalyze.read.clocks.ticks import Form
 from loganalyze.read.clocks.zones import as_named, no_zone
@@ -199,8 +200,12 @@ class _Finder:
         return dates.SERIAL_1904 if str(self.habits.form).endswith("1904") else dates.SERIAL_1900
 
     def _unused(self, part: str) -> None:
-        self.notes.append(f'The dates in column "{self.parts[part].name}" (such as '
-                          f'"{self._first(part)}") were not used.')
+        first = self._first(part)
+        order = (": nothing tells the order of day, month and year. Say form = \"day first\" or "
+                 'form = "month first" under [clock] in a columns file, or export YYYYMMDD'
+                 if re.fullmatch(r"\d{5,6}", first) else "")
+        self.notes.append(f'The dates in column "{self.parts[part].name}" (such as "{first}") were '
+                          f"not used{order}.")
 
     # Several columns
 
@@ -265,6 +270,10 @@ class _Finder:
         if values is not None:
             if not np.isnan(dates.day_of_digits(values)).mean() > 1 - MASS:
                 return decoded("date", dates.day_of_digits), "days", (column,)
+            short = six_digits(self.log.cells(column), column, self.habits.form)
+            if short is not None:
+                self.notes += [short[1]] if short[1] else []
+                return decoded("date", short[0]), "days", (column,)
             if self._serials(self.habits.form) or (
                     looks_serial(values, column, whole=True)
                     and not re.fullmatch(r"0\d+|\d{6}", self._first("date"))):

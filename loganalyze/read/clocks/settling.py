@@ -337,7 +337,7 @@ def _spread(stamps: Floats) -> tuple[Floats, int, list[str]]:
     place = np.arange(len(stamps)) - np.repeat(starts - lead, counts)
     spread = stamps + width * place / np.repeat(share, counts)
     rows = f"{typical}" if (inner == typical).mean() >= 0.8 else (
-        f"{len(stamps) / len(starts):.2g}")
+        f"{len(stamps) / len(starts):.{2 if len(stamps) < 100 * len(starts) else 3}g}")
     return spread, int(len(stamps) - len(starts)), [
         f"Some {rows} rows share each time stamp ({width:g} s): spread evenly over it."]
 

@@ -23,6 +23,7 @@ from loganalyze.record.units import Unit
 
 MISSING = np.iinfo(np.int64).min
 """The int64 tick of a row without a stamp."""
+_LARGEST = np.iinfo(np.int64).max
 ALONE_S, ALONE_STEPS = 10.0, 10.0
 """A first or last row so far [s], and so many steps, from all others has nothing that shows
 whether its stamp or a gap is meant."""
@@ -139,7 +140,11 @@ def ticks_of(array: pa.Array) -> Ticks:
     if pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind):
         width = np.dtype(np.int32 if pa.types.is_time32(kind) else np.int64)
         raw, valid = numbers(array, width)
-        stamps = raw.astype(np.int64) * {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
+        factor = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
+        ticks = raw.astype(np.int64)
+        most = _LARGEST // factor  # What is beyond is no date at all.
+        held = (ticks >= -most) & (ticks <= most)
+        stamps = np.where(held, ticks * factor, MISSING) if factor > 1 else ticks
         return stamps if valid is None else np.where(valid, stamps, MISSING)
     if pa.types.is_date32(kind):
         days, valid = numbers(array, np.dtype(np.int32))
@@ -215,16 +220,16 @@ class Clock:
 
     @property
     def utc_start(self) -> np.datetime64 | None:
-        """The instant of the first stamp, where the clock has a date."""
+        """The instant of the first stamp, where the clock has a date that is on the calendar."""
         if self.first is None or not self.form.dated:
             return None
         # Whole seconds and the rest apart: float64 doesn't hold a date to the nanosecond.
         base = self.form.epoch_s + (self._gear.base_s if self._gear is not None else 0.0)
-        start = np.datetime64(round(base * 1e6) * 1000, "ns")
-        if isinstance(self.first, int):
-            return start + np.timedelta64(
-                round(self.first * (10**9 // round(self.form.per_second))), "ns")
-        return start + np.timedelta64(round(self.first / self.form.per_second * 1e9), "ns")
+        first = (round(self.first * (10**9 // round(self.form.per_second)))
+                 if isinstance(self.first, int) else round(
+                     self.first / self.form.per_second * 1e9))
+        start = round(base * 1e6) * 1000 + first
+        return np.datetime64(start, "ns") if abs(start) < _LARGEST else None
 
 
 def _first_of(ticks: Ticks, per_second: float) -> int:
