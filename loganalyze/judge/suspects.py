@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.judge import conditions, equivalents, screening, sources
+from loganalyze.judge import conditions, equivalents, outliers, screening, sources
 from loganalyze.judge.case import UNKNOWN, Case
 from loganalyze.record.intervals import HELD_INTERVALS
 
@@ -25,7 +25,10 @@ DOUBTS: dict[str, str] = {
     "stale": "airspeed stale",
     "altitude stale": "pressure altitude stale",
 }
-"""The codes of doubt, the first that applies first, and the screening's reason for each."""
+"""The codes of doubt about a sample's air data, the first that applies first, and the screening's
+reason for each."""
+CONFIGURATION = "configuration outlier"
+"""The code of doubt about what would bring the limit into force."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +37,8 @@ class Suspect:
 
     ``start_s`` and ``end_s`` [s] : its first and last sample; ``time_s`` : its worst one, when
     the limit was exceeded by ``excess`` (in the limit's published quantity, kt or Mach);
-    ``reason`` : a code of `DOUBTS`; ``not_borne_out_by`` : the channels that could have borne it
-    out and didn't.
+    ``reason`` : a code of `DOUBTS`, or CONFIGURATION; ``not_borne_out_by`` : the channels that
+    could have borne it out and didn't.
     """
 
     limit: str
@@ -53,8 +56,42 @@ def find(case: Case, columns: Mapping[str, NDArray[Any]]) -> tuple[Suspect, ...]
 
     A stretch is one for as long as its samples follow each other and the doubt is the same.
     """
+    return (*_of_air_data(case, columns), *_of_configuration(case, columns))
+
+
+def _of_configuration(case: Case, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
+    """Stretches that are over a limit if an outlier of flaps or gear was none."""
+    found: list[Suspect] = []
+    for i, limit in enumerate(case.sheet.limit):
+        doubted = [alone for one in conditions.recorded(
+            limit.conditions, case.log, case.declared, case.sheet.configuration)
+            for alone in one.doubted]
+        if not doubted:
+            continue
+        rows = np.flatnonzero(~np.isnan(np.stack(doubted)).all(axis=0))
+        rows = rows[(columns[f"state_{i}"][rows] == UNKNOWN)
+                    & (case.state_at(i, rows) == conditions.UNKNOWN)]
+        at = equivalents.point(case.air, rows)
+        value = equivalents.published_value(limit, at)
+        excess = value - equivalents.published_maximum(limit, at)
+        rows, excess = rows[excess > 0], excess[excess > 0]
+        if not len(rows):
+            continue
+        flaps = any(one.channel == "flap" for one in limit.conditions)
+        others = tuple(name for name in ("flap", "flap_lever") if flaps and name in case.log
+                       and outliers.cleaned(case.log, name)[1] is None)
+        for stretch in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows) > 1) + 1):
+            worst = stretch[int(excess[stretch].argmax())]
+            first, last, peak = case.log.time[rows[[stretch[0], stretch[-1], worst]]].tolist()
+            found.append(Suspect(limit.name, limit.quantity, first, last, peak,
+                                 float(excess[worst]), CONFIGURATION, others))
+    return found
+
+
+def _of_air_data(case: Case, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
+    """Stretches that are over a limit but for what screening has against their samples."""
     if case.air.rejected is None:
-        return ()
+        return []
     rows, reasons = case.air.rejected
     doubted = (reasons & ~screening.NOTHING) > 0
     rows, reasons = rows[doubted], reasons[doubted]
@@ -79,7 +116,7 @@ def find(case: Case, columns: Mapping[str, NDArray[Any]]) -> tuple[Suspect, ...]
             reason = tuple(DOUBTS)[codes[worst]]
             found.append(Suspect(limit.name, limit.quantity, first, last, peak,
                                  float(excess[worst]), reason, _not_borne_out_by(case, reason)))
-    return tuple(found)
+    return found
 
 
 def _codes(reasons: screening.Bits) -> NDArray[np.intp]:

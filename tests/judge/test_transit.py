@@ -143,6 +143,12 @@ def test_one_sample_of_the_flaps_decides_no_limit(judged, channel):
     assert out.exceedances == ()
     assert [one.values for one in out.findings if one.code == "configuration_outliers"] == [
         {"channel": channel, "samples": 1, "first_s": 2.0}]
+    (suspect,) = out.suspects
+    assert (suspect.limit, suspect.start_s, suspect.reason) == (
+        "VFE 30", 2.0, "configuration outlier")
+    assert suspect.excess == pytest.approx(20.0)
+    slow = judged(VFES, kt=140.0, **{channel: [0, 0, 30, 0, 0, 0]})
+    assert slow.suspects == ()
     back = judged(VFES, **{channel: [30, 30, 0, 30, 30, 30]},
                   configuration={"flap_transit_s": 3.0})
     assert states(back, 1) == [OVER] * 6

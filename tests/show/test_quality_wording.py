@@ -18,7 +18,7 @@ from loganalyze.show.wording.presentation import Presentation
 
 
 def test_every_doubt_has_its_words():
-    assert set(quality.DOUBTS) == set(suspects.DOUBTS)
+    assert set(quality.DOUBTS) == {*suspects.DOUBTS, suspects.CONFIGURATION}
 
 
 def suspect(**changes):

@@ -20,6 +20,8 @@ DOUBTS: dict[str, str] = {
     "temperature sources disagree": "two sources of the temperature disagree",
     "stale": "the airspeed was held, then off at one step",
     "altitude stale": "the pressure altitude was held, then off at one step",
+    "configuration outlier": "flaps or gear read so for an instant, faster out and back than they "
+    "move",
 }
 """What each code of doubt about a stretch over a limit means, in plain words."""
 
