@@ -18,6 +18,9 @@ THRESHOLDS: dict[str, str] = {
     "minimum_duration_s": "Mark exceedances with less time over than this [s] as brief.",
     "judged_least_pct": "A limit counts as not judged where less than this share [%] of the "
                         "airborne time could be.",
+    "at_rest_s": "A limit of flaps or gear is asked about, not judged, where it was exceeded for "
+                 "this long [s] at the value at which its channel rests, by",
+    "at_rest_pct": "this share of the limit [%], or throughout the flight.",
     "plausible_rate_kt_s": "Greatest plausible rate of the airspeed [kt/s].",
     "plausible_rate_ft_s": "Greatest plausible rate of the pressure altitude [ft/s].",
     "gust_load_g": "A change of load factor that bears out a faster airspeed [g], or",

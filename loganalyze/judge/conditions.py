@@ -66,6 +66,11 @@ def applies(
     return answer
 
 
+def holds(value: float, condition: Condition) -> bool:
+    """Whether a value [SI] of its channel lies in a condition's range; False for NaN."""
+    return bool(_inside(np.array([value]), condition, 0.0)[0])
+
+
 def hold(
     wanted: Sequence[Recorded], time: NDArray[np.float64], rows: slice, answer: NDArray[np.uint8]
 ) -> None:

@@ -17,6 +17,7 @@ from loganalyze.judge import (
     equivalents,
     exceedances,
     frames,
+    in_force,
     margins,
     quality,
     screening,
@@ -81,6 +82,7 @@ class Analysis:
     screened: Mapping[str, int]
     judged_s: float
     _case: Case
+    _questioned: frozenset[int] = frozenset()
 
     @property
     def outcome(self) -> Outcome:
@@ -106,7 +108,8 @@ class Analysis:
 
         Unknown time that is `bounded` counts as judged here: it can hide no exceedance. Without
         a channel that tells flight from ground all recorded time is airborne. Limits for which
-        the log lacks a channel altogether are findings and aren't among them. Empty without
+        the log lacks a channel altogether are findings and aren't among them; one that is asked
+        about, since it is in force where no aircraft flies so, has 0. Empty without
         airborne time.
         """
         airborne, interval = self.airborne, max(self.log.interval_s, 0.0)
@@ -114,7 +117,9 @@ class Analysis:
             return {}
         found = {}
         for i, limit in enumerate(self.sheet.limit):
-            if i not in self._case.hopeless:
+            if i in self._questioned:
+                found[limit.name] = 0.0
+            elif i not in self._case.hopeless:
                 unknown = self.gaps | Intervals.from_mask(
                     self.columns[f"state_{i}"] == UNKNOWN, self.log.time, interval)
                 unjudged = ((unknown - self.bounded) & airborne).duration
@@ -316,17 +321,24 @@ def analyze(
     case = prepare(log, air, sheet, settings, declared, not verdict_only)
     judged = margins.judge(case)
     case = replace(case, air=replace(air, rejected=judged.rejected_rows))
+    questioned = in_force.questioned(case, judged.rows_over)
+    if questioned:
+        without = in_force.without(case, tuple(i for i, _ in questioned))
+        judged = margins.judge(replace(without, air=air))
+        case = replace(without, air=replace(air, rejected=judged.rejected_rows))
     by_limit = [judged.columns[f"state_{i}"] for i in range(len(sheet.limit))]
     found = exceedances.find(case, by_limit, judged.rows_over, flight)
     findings = [*air.findings, *transit.findings(log, sheet, declared),
-                *_lost_temperature(case, judged), *_unjudged(case)]
+                *_lost_temperature(case, judged), *_unjudged(case),
+                *(finding for _, finding in questioned)]
     steps = (
         *log.steps,
         Step("screening", {"reasons": screening.REASONS}, dict(sorted(judged.screened.items()))),
         Step("judgement", asdict(settings), {"exceedances": len(found)}),
     )
     return Analysis(log, sheet, settings, flight, judged.columns, found, tuple(findings), steps,
-                    judged.screened, math.fsum(judged.known_s), case)
+                    judged.screened, math.fsum(judged.known_s), case,
+                    frozenset(i for i, _ in questioned))
 
 
 def _lost_temperature(case: Case, judged: Judged) -> list[Finding]:

@@ -34,6 +34,15 @@ class Settings:
     can hide no exceedance included, counts as not judged: what is known of the lesser part says
     little of the whole."""
 
+    at_rest_s: float = 300.0
+    """A limit of flaps, slats or gear is asked about rather than judged where it was exceeded for
+    so long [s] in total, at the reading that its channel has for most of the airborne time:
+    extended for so long at such a speed they would have been noticed (common practice, no source),
+    but a channel seldom reads exactly 0 at rest. It must have been exceeded by ..."""
+    at_rest_pct: float = 10.0
+    """... this share of the limit [%], or have been in force for nine tenths of the airborne
+    time."""
+
     plausible_rate_kt_s: float = CHANNELS["calibrated_airspeed"].greatest_rate
     """The greatest plausible rate of the airspeed [kt/s], about 2 g along the path: a sample out
     and at once back by more is doubted, and a gap is bounded with it."""

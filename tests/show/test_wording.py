@@ -70,7 +70,8 @@ def test_every_sentence_is_one(code):
     values = {"column": "IAS", "outside_samples": 3, "recovery_factor": 0.8, "limit": "VFE 20",
               "channels": ["flap"], "lost_s": 12.0, "first_s": 3.0, "last_s": 15.0,
               "columns": ["PT", "PS"], "transit_s": 10.0, "recorded": "lever",
-              "channel": "gear_down", "samples": 2}
+              "channel": "gear_down", "samples": 2, "over_s": 900.0, "reading": 1.2, "unit": "deg",
+              "low": 1.0}
     said = wording.finding(code, values)
     assert said[0].isupper()
     assert said.endswith(".")

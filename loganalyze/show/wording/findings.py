@@ -23,6 +23,21 @@ def _reduced(values: Mapping[str, Any]) -> str:
             f"factor {values['recovery_factor']:g}.")
 
 
+def _at_rest(values: Mapping[str, Any]) -> str:
+    """Return what to correct where a limit is in force at the value that its channel rests at."""
+    channel = values["channel"].replace("_", " ")
+    reads = f"{values['reading']:.3g} {values['unit']}".strip()
+    said = (f"{values['limit']} was not judged: it would have been exceeded for "
+            f"{duration(values['over_s'])} with the {channel} at {reads}, where it stands for most "
+            "of the flight, through climb and cruise.")
+    if not values["unit"]:
+        return (f"{said} Say in a columns file which value of the {channel} means which state "
+                "(values = ...), or correct the limit's condition in the limits sheet.")
+    edge = "" if values["low"] is None else f" (its lower edge is {values['low']:.3g} now)"
+    return (f"{said} If the {channel} reads {reads} at rest, begin the limit's range in the limits "
+            f"sheet beyond that{edge}; if it was out, set --at-rest-s to a longer time.")
+
+
 FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
     "no_pressure_altitude":
         "No pressure altitude recorded: no Mach number, and no Mach limit judged.",
@@ -101,6 +116,7 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
     "condition_not_recorded": lambda values:
         f"{values['limit']} could not be judged: {', '.join(values['channels'])} not recorded "
         "and not declared.",
+    "limit_in_force_at_rest": _at_rest,
     "limit_needs_temperature":
         "{limit} could not be judged: a true airspeed limit needs the air temperature.",
 }
