@@ -25,6 +25,9 @@ from loganalyze.record.units import DEGREE, FOOT, KNOT
 Floats = NDArray[np.float64]
 
 _SUBJECTS = {SPEED: "airspeed", HEIGHT: "pressure altitude"}
+_GUST_S = 10.0
+"""A gust of 12 kt, in the shape of one minus a cosine, that is faster than 4 kt/s is over within
+12 pi / 4 = 9.4 s."""
 _ABOUT = 4.0
 """So many times the longest excursion on either side tell the level about it."""
 _LEAST_ROWS = 5
@@ -84,7 +87,7 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
         runs = frozen_runs(log, air, settings, subject, standing(log, values, settings.frozen_s))
         found[f"{subject} frozen while others moved"] = [frozen.rows_of(runs)]
         if _often(log, values, settings):
-            runs = stale_runs(log, values, step, settings)
+            runs = stale_runs(log, subject, values, step, settings)
             # The first sample of each was fresh.
             rows = frozen.rows_of(runs, skip=1)
             if (len(runs) >= settings.stale_least
@@ -320,11 +323,13 @@ def _settings_of(log: FlightLog) -> tuple[Callable[[Rows], Floats], ...]:
 
 
 def stale_runs(
-    log: FlightLog, values: Floats, step: float, settings: Settings
+    log: FlightLog, subject: str, values: Floats, step: float, settings: Settings
 ) -> frozen.Runs:
     """Return the runs of a repeated value that ended in too great a step [SI]."""
     runs = standing(log, values, settings.stale_s)
-    return runs[frozen.stale(log.time, values, runs, step, log.interval_s)]
+    # No gust moves a pressure altitude so fast.
+    gust_s = _GUST_S if subject == "airspeed" else 0.0
+    return runs[frozen.stale(log.time, values, runs, step, log.interval_s, gust_s)]
 
 
 def _disagreements(log: FlightLog, air: AirData, settings: Settings) -> dict[str, list[Rows]]:

@@ -9,6 +9,7 @@ and then off at one step, to be held again, and that is a habit of the recording
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -237,13 +238,14 @@ def _noisy(changes: Floats) -> bool:
 
 
 def stale(
-    time: Floats, values: Floats, runs: Runs, step: float, interval: float
+    time: Floats, values: Floats, runs: Runs, step: float, interval: float, gust_s: float
 ) -> NDArray[np.bool_]:
     """Whether each run ends in a step of more than `step`, and more than `step` a second.
 
-    `values` and `step` in SI; `interval` [s] : the normal one, for a gap is no step. A step back
-    to the value from before the run, or to one from which the next step comes back, is none: a
-    reply that was held meets no old value.
+    `values` and `step` in SI; `interval` [s] : the normal one, for a gap is no step. A value that
+    comes back to within half a step within `gust_s` [s] was met by a gust. A step back to the value
+    from before the run, or to one from which the next step comes back, is none either: a reply
+    that was held meets no old value.
     """
     if not len(runs):
         return np.zeros(0, dtype=bool)
@@ -255,6 +257,8 @@ def stale(
     back = values[after] == values[np.maximum(runs[:, 0] - 1, 0)]
     followed = np.append(after[:-1] == runs[1:, 0], False)
     back |= followed & (np.append(values[after[1:]], np.nan) == level)
+    rows = np.minimum(after[:, None] + np.arange(math.ceil(gust_s / interval)), len(values) - 1)
+    back |= (np.abs(values[rows] - level[:, None]) <= step / 2).any(axis=1)
     return np.asarray(inside & ~back & (off > step * np.maximum(wait, 1.0))
                       & (wait <= 1.5 * interval))
 

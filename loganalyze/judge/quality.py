@@ -107,7 +107,7 @@ def _judged(case: Case) -> Iterator[QualityFlag]:
                 if not others and not raised.any():
                     covered = Intervals.of(())
             elif name == "stale":
-                runs = aside.stale_runs(log, values, step, settings)
+                runs = aside.stale_runs(log, subject, values, step, settings)
                 aside_too = bool(raised.any())
                 # Rows that were set aside before went for the habit; the runs are told either way.
                 raised[frozen.rows_of(runs, skip=1)] = True

@@ -288,6 +288,24 @@ def test_steps_up_and_back_to_the_same_value_are_flown(judged):
     assert judged(np.tile([230.0] * 10 + [240.0] * 10, 60)).screened == {}
 
 
+@pytest.mark.parametrize("rate_hz", [0.5, 1.0, 2.0, 4.0])
+def test_gusts_that_end_a_rest_are_not_stale(judged, rate_hz):
+    """In steps of 2 kt the airspeed rests between sharp gusts of 12 kt, a hundred times."""
+    rng = np.random.default_rng(8)
+    time = np.arange(0, 1800, 1 / rate_hz)
+    kt = np.full(len(time), 251.0)
+    at = 5.0
+    while at < 1790:
+        half = rng.uniform(0.5, 2.0)
+        near = (time >= at) & (time < at + 2 * half)
+        kt[near] += 6 * (1 - np.cos(np.pi * (time[near] - at) / half))
+        at += 2 * half + rng.uniform(6, 15)
+    kt = 2 * np.round(kt / 2)
+    analysis = judged(kt, interval_s=1 / rate_hz)
+    assert analysis.screened == {}
+    assert (analysis.columns["state"] == OVER).tolist() == (kt > 250).tolist()
+
+
 def test_small_steps_are_not_stale(judged):
     assert judged(np.round(220 + (held_replies() - 220) / 3)).screened == {}
 

@@ -235,14 +235,18 @@ def further(
 
 
 def gusty(seed: int, gust_kt: float, kind: str) -> Flown:
-    """Four minutes close under a limit, or a little over, in gusts."""
+    """Some minutes close under a limit, or a little over, in gusts.
+
+    Discrete ones go on for twenty minutes, so that their number could look like a habit.
+    """
     rng = np.random.default_rng([seed, 2, int(gust_kt), KINDS.index(kind)])
     limit = LIMITS[int(rng.integers(2))]
     rate = float(rng.choice(RATES_HZ))
     step_kt, step_ft = float(rng.choice(STEPS_KT)), float(rng.choice(STEPS_FT))
     share = float(np.exp(rng.uniform(np.log(0.1), np.log(1.0))))
     interval = 1 / rate
-    fine = np.arange(0, 240.0 if rate >= 1 else 960.0, 1 / FINE_HZ)
+    fine = np.arange(0, 1200.0 if kind == "discrete" else 240.0 if rate >= 1 else 960.0,
+                     1 / FINE_HZ)
     base_ft = rng.uniform(6000, 20000) if limit == "VMO" else rng.uniform(31000, 40000)
     true_ft = np.full(len(fine), base_ft)
     limit_kt = VMO_KT if limit == "VMO" else float(kt_of(MMO, true_ft[:1])[0])
