@@ -165,6 +165,14 @@ def passing(seed: int) -> Flown:
     base_ft = rng.uniform(6000, 20000) if limit == "VMO" else rng.uniform(31000, 40000)
     true_ft = base_ft + climb_fpm / 60 * (time - time[-1] / 2)
     true_ft = np.clip(true_ft, *((3000, 25000) if limit == "VMO" else (30000, 43000)))
+    placed = rng.random() < 0.3
+    if placed and limit == "VMO":
+        # Flickering at the edge of a step under the limit, and in the middle of one over it.
+        below = step_kt * (np.floor(below / step_kt) + 0.5)
+        height = step_kt * np.ceil(height / step_kt)
+    elif placed and climb_fpm == 0:
+        edge = step_ft * (np.floor(base_ft / step_ft) + 0.5)
+        true_ft = np.where(time < before, edge, edge - step_ft / 2)
     limit_kt = np.full(size, VMO_KT) if limit == "VMO" else kt_of(MMO, true_ft)
     true_kt = limit_kt + np.interp(time, knots, [-below, -below, height, height, -below, -below])
 
