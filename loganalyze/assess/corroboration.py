@@ -9,13 +9,14 @@ exceedance outweighs a doubt about its edges.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.assess.edges import LOOK_S, Known, Stretch, edges_of
-from loganalyze.assess.references import AIRSPEED, ALTITUDE, BASELINE_S, Way, Ways
+from loganalyze.assess.references import AIRSPEED, ALTITUDE, BASELINE_S, Difference, Way, Ways
 from loganalyze.assess.results import (
     CANT_TELL,
     CONFIRMS,
@@ -49,8 +50,37 @@ def evidence_of(analysis: Analysis) -> tuple[Evidence, ...]:
     """Return what speaks for and against each exceedance of an analysis, parallel to them."""
     if not analysis.exceedances:
         return ()
-    ways, known = Ways(analysis), Known.of(analysis)
-    return tuple(_evidence(analysis, ways, known, one) for one in analysis.exceedances)
+    known = Known.of(analysis)
+    stretches = [_stretch(analysis, one) for one in analysis.exceedances]
+    ways = Ways(analysis, _rows_about(analysis, stretches))
+    compared: list[list[tuple[Way, Difference]]] = []
+    for one in stretches:
+        limit = analysis.sheet.limit[one.limit]
+        core, (before, after) = _core(analysis, one, limit), _beside(analysis, one)
+        pairs = [(way, ways.difference(way, core, before, after)) for way in ways.all
+                 if way.quantity == AIRSPEED or _by_altitude(limit)]
+        compared.append([(way, found) for way, found in pairs if found is not None])
+    excesses = _excesses(analysis, stretches, compared)
+    return tuple(_evidence(analysis, known, *each)
+                 for each in zip(stretches, compared, excesses, strict=True))
+
+
+def _rows_about(analysis: Analysis, stretches: Sequence[Stretch]) -> Rows:
+    """All rows at which anything is compared."""
+    time = analysis.time
+    wanted = np.zeros(len(time) + 1, dtype=np.intp)
+    for one in stretches:
+        low, high = np.searchsorted(time, (time[one.first] - BASELINE_S - LOOK_S,
+                                           time[one.last] + BASELINE_S + LOOK_S))
+        wanted[low] += 1
+        wanted[high] -= 1
+    return np.flatnonzero(np.cumsum(wanted[:-1]) > 0)
+
+
+def _by_altitude(limit: Limit) -> bool:
+    """Whether the excess over a limit depends on the pressure altitude."""
+    return (limit.is_mach or limit.by_pressure_altitude is not None
+            or limit.quantity in ("equivalent_airspeed", "true_airspeed"))
 
 
 def capped(one: Assurance, evidence: Evidence) -> Assurance:
@@ -71,15 +101,16 @@ def capped(one: Assurance, evidence: Evidence) -> Assurance:
                    reason=evidence.reason)
 
 
-def _evidence(analysis: Analysis, ways: Ways, known: Known, one: Exceedance) -> Evidence:
-    stretch = _stretch(analysis, one)
-    limit = analysis.sheet.limit[stretch.limit]
-    with_altitude = (limit.is_mach or limit.by_pressure_altitude is not None
-                     or limit.quantity in ("equivalent_airspeed", "true_airspeed"))
-    edges, unseen = edges_of(analysis, known, stretch, with_altitude)
-    references = _references(analysis, ways, stretch, limit, with_altitude, edges)
+def _evidence(analysis: Analysis, known: Known, one: Stretch,
+              compared: Sequence[tuple[Way, Difference]], excesses: Floats) -> Evidence:
+    """Excesses float64[ways, 4]: as judged, by the way, and at either end of what it allows."""
+    with_altitude = _by_altitude(analysis.sheet.limit[one.limit])
+    edges, unseen = edges_of(analysis, known, one, with_altitude)
+    references = tuple(
+        _reference(way, difference, edges, *excess.tolist())
+        for (way, difference), excess in zip(compared, excesses, strict=True))
     needed = (AIRSPEED, ALTITUDE) if with_altitude else (AIRSPEED,)
-    tells = {way.channel: way.tells for way in ways.all}
+    tells = {way.channel: way.tells for way, _ in compared}
     reasons = [_reason(references, tells, quantity, edges, unseen) for quantity in needed]
     if any(edge.quantity not in needed for edge in edges):
         reasons.append(NOT_FLOWN)  # Flaps or slats: nothing said of the speed confirms them.
@@ -115,44 +146,21 @@ def _reason(references: tuple[Reference, ...], tells: dict[str, frozenset[str]],
     return NO_ENTRY if unseen else ""
 
 
-def _references(
-    analysis: Analysis, ways: Ways, one: Stretch, limit: Limit, with_altitude: bool,
-    edges: tuple[Edge, ...],
-) -> tuple[Reference, ...]:
-    core = _core(analysis, one, limit)
-    before, after = _beside(analysis, one)
-    found = []
-    for way in ways.all:
-        if way.quantity == ALTITUDE and not with_altitude:
-            continue
-        difference = ways.difference(way, core, before, after)
-        if difference is None:
-            continue
-        shift, allowed = difference.shift, difference.allowed
-        excess, *bounds = (_excess(analysis, limit, one.worst, way, by)
-                           for by in (shift, shift + allowed, shift - allowed))
-        if min(bounds) > 0:
-            verdict = CONFIRMS if abs(shift) <= allowed else CONFIRMS_LESS
-        elif abs(shift) > allowed and _against(way, edges, excess, analysis, limit, one.worst):
-            verdict = CONTRADICTS
-        else:
-            verdict = CANT_TELL
-        unit = KNOT if way.quantity == AIRSPEED else FOOT
-        found.append(Reference(way.channel, way.quantity, verdict, shift / unit, allowed / unit,
-                               excess, difference.samples))
-    return tuple(found)
-
-
-def _against(way: Way, edges: tuple[Edge, ...], excess: float, analysis: Analysis, limit: Limit,
-             worst: int) -> bool:
-    """Whether so great a difference speaks against the exceedance.
-
-    It does where the other channel shows less excess. A ground speed doesn't see a gust, which
-    only a step that is none excludes.
-    """
-    if way.channel == "ground_speed" and not any(edge.quantity == AIRSPEED for edge in edges):
-        return False
-    return excess < _excess(analysis, limit, worst, way, 0.0)
+def _reference(way: Way, difference: Difference, edges: tuple[Edge, ...], judged: float,
+               excess: float, low: float, high: float) -> Reference:
+    off = abs(difference.shift) > difference.allowed
+    # A ground speed doesn't see a gust, which only a step that is none excludes.
+    blind = way.channel == "ground_speed" and not any(
+        edge.quantity == AIRSPEED for edge in edges)
+    if min(low, high) > 0:
+        verdict = CONFIRMS_LESS if off and excess < judged else CONFIRMS
+    elif off and excess < judged and not blind:
+        verdict = CONTRADICTS
+    else:
+        verdict = CANT_TELL
+    unit = KNOT if way.quantity == AIRSPEED else FOOT
+    return Reference(way.channel, way.quantity, verdict, difference.shift / unit,
+                     difference.allowed / unit, excess, difference.samples)
 
 
 def _core(analysis: Analysis, one: Stretch, limit: Limit) -> Rows:
@@ -180,15 +188,38 @@ def _beside(analysis: Analysis, one: Stretch) -> tuple[Rows, Rows]:
     return before[state[before] != OVER], after[state[after] != OVER]
 
 
-def _excess(analysis: Analysis, limit: Limit, row: int, way: Way, shift: float) -> float:
-    """The excess at a row, in the limit's quantity, with airspeed or altitude less by a shift."""
-    at = equivalents.point(analysis._case.air, np.array([row]))
-    if way.quantity == AIRSPEED:
-        at = replace(at, calibrated_airspeed=np.fmax(at.calibrated_airspeed - shift, 0.0),
-                     indicated_airspeed=np.fmax(at.indicated_airspeed - shift, 0.0))
-    else:
-        at = replace(at, pressure_altitude=at.pressure_altitude - shift,
-                     indicated_altitude=at.indicated_altitude - shift)
+def _excesses(
+    analysis: Analysis, stretches: Sequence[Stretch],
+    compared: Sequence[Sequence[tuple[Way, Difference]]],
+) -> list[Floats]:
+    """The excess at each worst row as judged, by each way, and at the ends of what it allows.
+
+    float64[ways, 4] for each exceedance, in its limit's quantity.
+    """
+    found = [np.empty((len(some), 4)) for some in compared]
+    for i, limit in enumerate(analysis.sheet.limit):
+        # All in one call: a limit ridden in gusts has thousands.
+        which = [(k, j) for k, one in enumerate(stretches) if one.limit == i
+                 for j in range(len(compared[k]))]
+        if not which:
+            continue
+        rows = np.repeat([stretches[k].worst for k, _ in which], 4)
+        shifts = np.array([[0.0, one.shift, one.shift + one.allowed, one.shift - one.allowed]
+                           for one in (compared[k][j][1] for k, j in which)]).ravel()
+        of_speed = np.repeat([compared[k][j][0].quantity == AIRSPEED for k, j in which], 4)
+        values = _excess(analysis, limit, rows, np.where(of_speed, shifts, 0.0),
+                         np.where(of_speed, 0.0, shifts)).reshape(-1, 4)
+        for (k, j), four in zip(which, values, strict=True):
+            found[k][j] = four
+    return found
+
+
+def _excess(analysis: Analysis, limit: Limit, rows: Rows, slower: Floats, lower: Floats) -> Floats:
+    """The excess at rows, in the limit's quantity, at so much [m/s, m] less speed and altitude."""
+    at = equivalents.point(analysis._case.air, rows)
+    at = replace(at, calibrated_airspeed=np.fmax(at.calibrated_airspeed - slower, 0.0),
+                 indicated_airspeed=np.fmax(at.indicated_airspeed - slower, 0.0),
+                 pressure_altitude=at.pressure_altitude - lower,
+                 indicated_altitude=at.indicated_altitude - lower)
     at = replace(at, mach=equivalents.mach_at_cas(at.calibrated_airspeed, at.pressure_altitude))
-    value = equivalents.published_value(limit, at) - equivalents.published_maximum(limit, at)
-    return float(value[0])
+    return equivalents.published_value(limit, at) - equivalents.published_maximum(limit, at)

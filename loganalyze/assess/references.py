@@ -7,8 +7,8 @@ own errors) isn't tested by it; a corrupt value in either is.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -41,6 +41,10 @@ _FLOOR = {AIRSPEED: 0.5 * KNOT, ALTITUDE: 20 * FOOT}
 """Differences up to this [m/s, m] are what rounding and conversion leave."""
 _WIND = 15.0 * KNOT
 """The wind may change by this where nothing but the ground speed is to be compared with."""
+_ALIKE = 0.2
+"""An airspeed that differs by more than this share is none (a dead channel, another unit)."""
+_MOVED = 3.0
+"""A channel is dead that stands still while the judged one moves by so many steps beside it."""
 _SCALE = 0.02
 """Two channels may differ in scale by this share (position error, temperature)."""
 _LATE_S = 1.0
@@ -51,20 +55,44 @@ _CLIMB_LATE_S = 3.0
 
 @dataclass(frozen=True, eq=False)
 class Way:
-    """One way to a judged quantity: `at` gives it [SI] at rows, NaN where it isn't known.
+    """One way to a judged quantity: `values` [SI] at every row, NaN where it isn't known.
 
     ``tells`` : which of the judged quantities it bears out; a Mach number or a true airspeed
-    bears out airspeed and altitude. ``step`` gives what one of its quantization steps makes [SI].
+    bears out airspeed and altitude. ``recorded`` : the channel itself; ``step`` : what one of its
+    quantization steps makes of a value, as a share of `scale`. Values compare only where
+    ``alike`` is None or near that of the exceedance (a track), and ``part`` the same (no gap).
     """
 
     channel: str
     quantity: str
     tells: frozenset[str]
-    at: Callable[[Rows], Floats]
-    step: Callable[[Rows], float]
-    interval_s: float
+    values: Floats
+    recorded: Floats
+    step: float
     floor: float
     late_s: float
+    absolute: bool = True
+    alike: Floats | None = None
+    part: NDArray[np.intp] | None = None
+
+    def at(self, rows: Rows, middle: int) -> Floats:
+        """The values at rows that compare with the one in the middle of the exceedance."""
+        values = self.values[rows]
+        if self.alike is not None:
+            off = np.angle(np.exp(1j * (self.alike[rows] - self.alike[middle])))
+            values = np.where(np.abs(off) <= _STEADY, values, np.nan)
+        if self.part is not None:
+            values = np.where(self.part[rows] == self.part[middle], values, np.nan)
+        return values
+
+    def stepped(self, level: float, recorded: float) -> float:
+        """What one quantization step makes [SI] of a value at a level, by what was recorded."""
+        if not self.step > 0:
+            return 0.0
+        if self.quantity == ALTITUDE:
+            return self.step * (_SCALE_HEIGHT / recorded if self.channel == "static_pressure"
+                                else 1.0)
+        return self.step * level / max(recorded, self.step)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,88 +105,62 @@ class Difference:
 
 
 class Ways:
-    """All ways of one flight, each channel looked up once."""
+    """All ways of one flight, each reckoned once, at the rows that are asked for."""
 
-    def __init__(self, analysis: Analysis) -> None:
+    def __init__(self, analysis: Analysis, rows: Rows) -> None:
         self._log, self._air = analysis.log, analysis._case.air
         self._interval = self._log.interval_s
         self._settings = analysis.settings
+        self._rows = rows
+        self.all = tuple(self._found())
 
-    @cached_property
-    def all(self) -> tuple[Way, ...]:
-        """The ways that the log allows."""
+    def _found(self) -> Iterator[Way]:
         both = frozenset((AIRSPEED, ALTITUDE))
-        found = [
-            self._way(name, AIRSPEED, both if name == "mach" else frozenset((AIRSPEED,)), at)
-            for name, at in sources.ways_to_the_airspeed(self._log, self._air).items()
-        ]
-        if "true_airspeed" in self._log:
-            true = self._log.aligned("true_airspeed")
-            found.append(self._way("true_airspeed", AIRSPEED, both,
-                                   lambda rows: self._cas_of_true(true[rows], rows)))
-        over_ground = self._ground_speed()
-        if over_ground is not None:
-            found.append(self._way("ground_speed", AIRSPEED, both, over_ground, _WIND))
-        found += [self._way(name, ALTITUDE, frozenset((ALTITUDE,)), at)
-                  for name, at in sources.ways_to_the_altitude(self._log, self._air).items()]
-        if "vertical_speed" in self._log and self._air.altitude_sources:
-            found.append(self._way("vertical_speed", ALTITUDE, frozenset((ALTITUDE,)),
-                                   self._climbed(), late_s=_CLIMB_LATE_S))
-        return tuple(found)
+        log, air = self._log, self._air
+        for name, at in sources.ways_to_the_airspeed(log, air).items():
+            yield self._way(name, AIRSPEED, both if name == "mach" else frozenset((AIRSPEED,)), at)
+        if "true_airspeed" in log:
+            yield self._way("true_airspeed", AIRSPEED, both, self._cas_of("true_airspeed"))
+        track = next((name for name in ("track", "heading") if name in log), None)
+        if "ground_speed" in log and track is not None:
+            yield replace(self._way("ground_speed", AIRSPEED, both, self._cas_of("ground_speed")),
+                          floor=_WIND, absolute=False, alike=log.aligned(track))
+        for name, at in sources.ways_to_the_altitude(log, air).items():
+            yield self._way(name, ALTITUDE, frozenset((ALTITUDE,)), at)
+        if "vertical_speed" in log and air.altitude_sources:
+            yield self._climbed()
 
-    def _way(self, name: str, quantity: str, tells: frozenset[str],
-             at: Callable[[Rows], Floats], floor: float = 0.0, late_s: float = _LATE_S) -> Way:
+    def _way(self, name: str, quantity: str, tells: frozenset[str], at: Callable[[Rows], Floats]
+             ) -> Way:
         channel = self._log.channels[name]
         interval = channel.interval_s if channel.rows is not None else self._interval
-        values = self._log.aligned(name)
-        step = step_of(channel.values, channel.resolution)
+        values = np.full(len(self._log), np.nan)
+        values[self._rows] = at(self._rows)
+        return Way(name, quantity, tells, values, self._log.aligned(name),
+                   step_of(channel.values, channel.resolution), _FLOOR[quantity],
+                   max(_LATE_S, interval if interval > 0 else 0.0))
 
-        def effect(rows: Rows) -> float:
-            here, value = at(rows), np.abs(values[rows])
-            if name == "vertical_speed" or not step > 0:
-                return 0.0
-            if quantity == ALTITUDE:
-                share = _SCALE_HEIGHT / value if name == "static_pressure" else np.ones(len(rows))
-            else:
-                share = np.abs(here) / np.fmax(value, step)
-            return float(np.nanmedian(share * step)) if len(rows) else 0.0
-
-        return Way(name, quantity, tells, at, effect, interval,
-                   max(floor, _FLOOR[quantity]), max(late_s, interval if interval > 0 else 0.0))
-
-    def _cas_of_true(self, true: Floats, rows: Rows) -> Floats:
-        """Calibrated airspeed [m/s] of a true airspeed [m/s] at rows, by the recorded air."""
-        height = self._air.screened_altitude[rows]
-        inside = (height > atmosphere.LOWEST) & (height < atmosphere.HIGHEST)
-        static = np.full(len(rows), np.nan)
-        if self._air.temperature is None:
-            static[inside] = atmosphere.temperature(height[inside])
-        else:
-            felt = screening.HEAT.plausible(self._air.temperature[rows])
-            # By the true airspeed itself: the judged one is what is in question.
-            static = felt - self._air.recovery_factor * true**2 / (2.0 * _HEAT_CAPACITY)
-            static[~(static > 100.0)] = np.nan
-        sound = np.sqrt(atmosphere.GAMMA * atmosphere.R_AIR * static)
-        return inputs.cas_of_mach(true / sound, height)
-
-    def _ground_speed(self) -> Callable[[Rows], Floats] | None:
-        """The airspeed [m/s] but for the wind, where the track is steady."""
-        track = next((name for name in ("track", "heading") if name in self._log), None)
-        if "ground_speed" not in self._log or track is None:
-            return None
-        speed, angle = self._log.aligned("ground_speed"), self._log.aligned(track)
+    def _cas_of(self, name: str) -> Callable[[Rows], Floats]:
+        """Calibrated airspeed [m/s] of a true airspeed (or a ground speed), by the recorded air."""
+        true, height = self._log.aligned(name), self._air.screened_altitude
 
         def at(rows: Rows) -> Floats:
-            here = angle[rows]
-            known = here[~np.isnan(here)]
-            if not len(known):
-                return np.full(len(rows), np.nan)
-            off = np.angle(np.exp(1j * (here - known[len(known) // 2])))
-            return np.where(np.abs(off) <= _STEADY, self._cas_of_true(speed[rows], rows), np.nan)
+            here, high = true[rows], height[rows]
+            static = np.full(len(rows), np.nan)
+            inside = (high > atmosphere.LOWEST) & (high < atmosphere.HIGHEST)
+            if self._air.temperature is None:
+                static[inside] = atmosphere.temperature(high[inside])
+            else:
+                felt = screening.HEAT.plausible(self._air.temperature[rows])
+                # By the true airspeed itself: the judged one is what is in question.
+                static = felt - self._air.recovery_factor * here**2 / (2.0 * _HEAT_CAPACITY)
+                static[~(static > 100.0)] = np.nan
+            sound = np.sqrt(atmosphere.GAMMA * atmosphere.R_AIR * static)
+            return inputs.cas_of_mach(here / sound, high)
 
         return at
 
-    def _climbed(self) -> Callable[[Rows], Floats]:
+    def _climbed(self) -> Way:
         """The height [m] that the vertical speed adds up to, as far as no gap parts the rows."""
         rate = self._log.aligned("vertical_speed")
         seconds = np.diff(self._log.time)
@@ -166,29 +168,27 @@ class Ways:
         parted = np.isnan(gained) | (seconds > HELD_INTERVALS * self._interval)
         part = np.concatenate([[0], np.cumsum(parted)])
         height = np.concatenate([[0.0], np.cumsum(np.where(parted, 0.0, gained))])
-
-        def at(rows: Rows) -> Floats:
-            here = part[rows]
-            if not len(here):
-                return np.empty(0)
-            most = here.min() + int(np.bincount(here - here.min()).argmax())
-            return np.where(here == most, height[rows], np.nan)
-
-        return at
-
-    def judged(self, quantity: str) -> Floats:
-        """The quantity that is judged, as recorded [SI]."""
-        return (self._air.screened_airspeed if quantity == AIRSPEED
-                else self._air.screened_altitude)
+        way = self._way("vertical_speed", ALTITUDE, frozenset((ALTITUDE,)), height.__getitem__)
+        return replace(way, step=0.0, late_s=max(way.late_s, _CLIMB_LATE_S), absolute=False,
+                       part=part)
 
     @cached_property
-    def steps(self) -> dict[str, float]:
-        """The quantization steps of the judged quantities [SI], 0 where there is none."""
+    def judged(self) -> dict[str, Floats]:
+        """The quantities that are judged, as recorded [SI]; NaN where screening rejects them."""
         found = {}
-        for quantity in (AIRSPEED, ALTITUDE):
-            step = step_of(self.judged(quantity))
-            found[quantity] = step if step > 0 else 0.0
+        for quantity, values in ((AIRSPEED, self._air.screened_airspeed),
+                                 (ALTITUDE, self._air.screened_altitude)):
+            kept = np.array(values, dtype=np.float64)
+            if self._air.rejected is not None:
+                kept[self._air.rejected[0]] = np.nan
+            found[quantity] = kept
         return found
+
+    @cached_property
+    def _steps(self) -> dict[str, float]:
+        """The quantization steps of the judged quantities [SI], 0 where there is none."""
+        steps = {quantity: step_of(values) for quantity, values in self.judged.items()}
+        return {quantity: step if step > 0 else 0.0 for quantity, step in steps.items()}
 
     def difference(self, way: Way, core: Rows, before: Rows, after: Rows) -> Difference | None:
         """Compare a way with the judged quantity inside an exceedance.
@@ -204,57 +204,79 @@ class Ways:
         Returns
         -------
         Difference or None
-            None where the way isn't known inside, or nothing beside it and no absolute
-            comparison is possible (ground speed).
+            None where nothing can be compared: the way isn't known inside; it stands still while
+            the judged quantity moves beside the exceedance; it doesn't measure the same (an
+            airspeed off by a fifth); or nothing is known beside it and it tells no absolute
+            value (ground speed, vertical speed).
         """
-        judged, time = self.judged(way.quantity), self._log.time
-        around = np.concatenate([before, core, after])
-        told = way.at(around)
-        known = ~np.isnan(told) & ~np.isnan(judged[around])
-        size = len(before)
-        inside = np.zeros(len(around), dtype=bool)
-        inside[size : size + len(core)] = True
-        off = judged[around] - told
-        here = known & inside
-        if not here.any():
+        judged, time = self.judged[way.quantity], self._log.time
+        middle = int(core[len(core) // 2])
+        (inside, told, off), *beside = (
+            self._off(way, judged, rows, middle) for rows in (core, before, after))
+        if not len(inside):
             return None
-        sides = []
-        for side in (np.arange(len(around)) < size, np.arange(len(around)) >= size + len(core)):
-            some = known & side
-            if some.sum() >= _FEWEST:
-                sides.append((float(np.median(time[around[some]])), float(np.median(off[some])),
-                              off[some], float(np.median(told[some]))))
-        when = float(np.median(time[around[here]]))
-        level = float(np.median(told[here]))
-        steps = way.step(around[here]) + self.steps[way.quantity]
-        moving = self._moved(way, core)
+        sides = [one for one in beside if len(one[0]) >= _FEWEST]
+        level, when = median(told), median(time[inside])
+        steps = (way.stepped(level, median(np.abs(way.recorded[inside])))
+                 + self._steps[way.quantity])
+        moving = self._moved(way, core, middle)
+        if self._dead(way, np.concatenate([inside, *(one[0] for one in sides)]),
+                      [judged[one[0]] for one in sides], steps):
+            return None
         if not sides:
-            if way.floor > _FLOOR[way.quantity] or way.channel == "vertical_speed":
+            if not way.absolute:
                 return None
             apart = (float(sources.speeds_apart(np.array([level]), self._settings)[0])
                      if way.quantity == AIRSPEED else self._settings.sources_apart_ft * FOOT)
-            return Difference(float(np.median(off[here])), apart + steps + moving,
-                              int(here.sum()))
+            return Difference(median(off), apart + steps + moving, len(inside))
+        usual = [median(one[2]) for one in sides]
+        drift = 0.0
+        expected = usual[0]
         if len(sides) == 2:
-            (t0, first, _, _), (t1, second, _, _) = sides
-            share = min(max((when - t0) / (t1 - t0), 0.0), 1.0) if t1 > t0 else 0.5
-            usual, drift = first + share * (second - first), abs(second - first) / 2
-        else:
-            usual, drift = sides[0][1], 0.0
-        left = np.concatenate([one[2] - one[1] for one in sides])
-        spread = 1.4826 * float(np.median(np.abs(left)))
-        scale = _SCALE * max(abs(level - one[3]) for one in sides)
+            # From before to after, in a straight line.
+            start, end = (median(time[one[0]]) for one in sides)
+            share = min(max((when - start) / (end - start), 0.0), 1.0) if end > start else 0.5
+            expected, drift = usual[0] + share * (usual[1] - usual[0]), abs(usual[1] - usual[0]) / 2
+        if (way.quantity == AIRSPEED and way.absolute
+                and abs(expected) > _ALIKE * (level + expected)):
+            return None
+        left = np.concatenate([one[2] - at for one, at in zip(sides, usual, strict=True)])
+        spread = 1.4826 * median(np.abs(left))
+        scale = _SCALE * max(abs(level - median(one[1])) for one in sides)
         allowed = way.floor + _SPREADS * spread + drift + steps + moving + scale
-        return Difference(float(np.median(off[here])) - usual, allowed, int(here.sum()))
+        return Difference(median(off) - expected, allowed, len(inside))
 
-    def _moved(self, way: Way, core: Rows) -> float:
+    @staticmethod
+    def _off(way: Way, judged: Floats, rows: Rows, middle: int) -> tuple[Rows, Floats, Floats]:
+        """The rows at which both are known, the way's values there, and how far off it is."""
+        told = way.at(rows, middle)
+        off = judged[rows] - told
+        known = ~np.isnan(off)
+        return rows[known], told[known], off[known]
+
+    @staticmethod
+    def _dead(way: Way, rows: Rows, beside: Sequence[Floats], steps: float) -> bool:
+        """Whether a channel stands still although the judged quantity moves beside it."""
+        if np.ptp(way.recorded[rows]) > 0 or not beside:
+            return False
+        return bool(np.ptp(np.concatenate(beside)) > _MOVED * (steps + _FLOOR[way.quantity]))
+
+    def _moved(self, way: Way, core: Rows, middle: int) -> float:
         """How far the way itself moves about the core within its lag [SI]."""
         time = self._log.time
         low, high = np.searchsorted(time, (time[core[0]] - way.late_s, time[core[-1]] + way.late_s))
         rows = np.arange(int(low), min(int(high) + 1, len(time)))
         later = np.searchsorted(time[rows], time[rows] + way.late_s - 1e-6)
         pairs = later < len(rows)
-        told = way.at(rows)
+        told = way.at(rows, middle)
         moved = np.abs(told[later[pairs]] - told[pairs])
         moved = moved[~np.isnan(moved)]
-        return float(np.median(moved)) if len(moved) else 0.0
+        return median(moved) if len(moved) else 0.0
+
+
+def median(values: Floats) -> float:
+    """Return the median of some numbers, the upper of two in the middle.
+
+    A limit ridden in gusts asks for tens of thousands, each of a few numbers.
+    """
+    return float(np.sort(values)[len(values) // 2])

@@ -251,6 +251,15 @@ def test_a_dip_within_a_true_exceedance_leaves_both_its_parts_standing():
     assert [one.evidence.reason for one in found] == ["", ""]
 
 
+@pytest.mark.parametrize("mach", [0.0, 0.36])
+def test_a_dead_channel_contradicts_nothing(mach):
+    flight = Drawn(kt=lambda time: dive(time) + 3 * np.sin(time / 9)).without(*OTHERS)
+    flight.made["mach"] = np.full(240, mach)
+    found = flight.one()
+    assert found.evidence.references == ()
+    assert found.flown.word == PROVEN_OVER
+
+
 def test_a_flap_that_jumps_further_than_flaps_move():
     angle = np.zeros(240)
     angle[100:110] = 30.0

@@ -84,8 +84,11 @@ class Flight:
     noise_kt: float = 0.2
     step_kt: float = 0.25
     step_ft: float = 4.0
+    step_mach: float = 0.001
     wind_kt: np.ndarray | float = 30.0
     """Headwind: a gust moves the airspeed, and leaves the ground speed."""
+    lag_s: float = 0.0
+    """How far recorded Mach number, true airspeed and vertical speed lag behind."""
     configuration: dict[str, np.ndarray] = field(default_factory=dict)
 
     @property
@@ -106,6 +109,15 @@ class Flight:
         def stepped(values: np.ndarray, noise: float, step: float) -> np.ndarray:
             return np.round((values + rng.normal(0, noise, len(values))) / step) * step
 
+        def late(values: np.ndarray) -> np.ndarray:
+            """Lag as a filter of first order does."""
+            if not self.lag_s or not len(values):
+                return values
+            keep, found = np.exp(-1 / self.hz / self.lag_s), values.copy()
+            for k in range(1, len(values)):
+                found[k] = keep * found[k - 1] + (1 - keep) * values[k]
+            return found
+
         size = len(self.time)
         found = {
             "calibrated_airspeed": stepped(self.kt, self.noise_kt, self.step_kt),
@@ -114,13 +126,13 @@ class Flight:
             **self.configuration,
         }
         others = {
-            "mach": lambda: stepped(mach, 0.0003, 0.001),
-            "true_airspeed": lambda: stepped(tas * 1.004, 0.3, 1.0),
+            "mach": lambda: stepped(late(mach), 0.0003, self.step_mach),
+            "true_airspeed": lambda: stepped(late(tas) * 1.004, 0.3, 1.0),
             "calibrated_airspeed_2": lambda: stepped(self.kt + 1.5, self.noise_kt, self.step_kt),
             "pressure_altitude_2": lambda: stepped(self.ft + 40.0, 3.0, self.step_ft),
             "ground_speed": lambda: stepped(tas - self.wind_kt, 0.3, 1.0),
             "vertical_speed": lambda: stepped(
-                np.gradient(self.ft, 1 / self.hz) * 60 if size > 1 else np.zeros(size), 20.0, 16.0),
+                late(np.gradient(self.ft, 1 / self.hz)) * 60, 20.0, 16.0),
         }
         found |= {name: others[name]() for name in references}
         if "ground_speed" in references:
@@ -283,6 +295,7 @@ def exceeded(rng: np.random.Generator, which: int) -> Case:
     references = ALL[rng.integers(len(ALL))]
     high = which in (0, 1) and bool(rng.random() < 0.4)
     flight = cruise(rng, hz, high=high, below_kt=float(rng.uniform(2, 20)))
+    flight.lag_s, flight.step_mach = float(rng.uniform(0, 2)), float(rng.choice([0.001, 0.004]))
     time, gap = flight.time, None
     start = float(rng.uniform(40, 70))
     name = ("dive", "upset", "gusts", "flap overspeed", "log begins or ends over",
