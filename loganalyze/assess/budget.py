@@ -14,7 +14,7 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -30,7 +30,13 @@ from loganalyze.record.log import FlightLog
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets import tolerances
 from loganalyze.sheets.limits import LimitsSheet
-from loganalyze.sheets.tolerances import GENERIC, AirspeedNoise, Tolerance, UncertaintySheet
+from loganalyze.sheets.tolerances import (
+    TYPICAL,
+    WIDEST,
+    AirspeedNoise,
+    Tolerance,
+    UncertaintySheet,
+)
 
 Floats = NDArray[np.float64]
 
@@ -78,6 +84,12 @@ class Budget:
     airspeed_noise: AirspeedNoise | None
     sources: tuple[tuple[str, str], ...]
     """(code, source) of the numbers that aren't entries."""
+    stated: frozenset[str] = frozenset()
+    """Codes of the tolerances that the limits sheet states."""
+
+    def states(self, code: str) -> bool:
+        """Whether the limits sheet states a tolerance."""
+        return code in self.stated
 
     def variance(
         self, moves: str, reading: Floats, *, flown: bool, common: bool | None = None,
@@ -117,8 +129,14 @@ class Budget:
 _BIN_KT = 10.0
 
 
-def budget_of(log: FlightLog, sheet: LimitsSheet, air: AirData) -> Budget:
-    """Gather a flight's errors from the limits sheet, the log and, where neither says, defaults."""
+def budget_of(
+    log: FlightLog, sheet: LimitsSheet, air: AirData, generic: Mapping[str, Tolerance] = TYPICAL
+) -> Budget:
+    """Gather a flight's errors from the limits sheet, the log and, where neither says, `generic`.
+
+    At the widest tolerances the recorder's reaches from the sensor to the read-out, so that what
+    recorder and display differ by is a part of it and counts as displayed only.
+    """
     stated = sheet.uncertainty or UncertaintySheet()
 
     speed_way, altitude_way = (_way(ways, sources) for ways, sources in (
@@ -126,7 +144,7 @@ def budget_of(log: FlightLog, sheet: LimitsSheet, air: AirData) -> Budget:
 
     def of(sensor: str, known: bool = True) -> Tolerance | None:
         own: Tolerance | None = getattr(stated, sensor)
-        return own or (GENERIC[sensor] if known else None)
+        return own or (generic[sensor] if known else None)
 
     speed = of("airspeed", speed_way in ("", "recorded"))
     if speed is None and speed_way == "mach" and stated.mach is not None:
@@ -138,13 +156,14 @@ def budget_of(log: FlightLog, sheet: LimitsSheet, air: AirData) -> Budget:
               True),
         Entry("altitude_resolution", ALTITUDE,
               _altitude_steps(stated, log, air, altitude_way), True, True),
-        Entry("displayed_airspeed", AIRSPEED, of("displayed_airspeed"), True, True),
+        Entry("displayed_airspeed", AIRSPEED, of("displayed_airspeed"), True,
+              stated.displayed_airspeed is not None or generic is not WIDEST),
         Entry("displayed_altitude", ALTITUDE, of("displayed_altitude"), True, True),
         Entry("airspeed", AIRSPEED, speed, False, True),
         Entry("pressure_altitude", ALTITUDE,
               of("pressure_altitude", altitude_way != "pressures"), False, True),
         Entry("static_source", STATIC, of("static_source"), False, True),
-        Entry("position_correction", *_position(stated, sheet, air), False, True,
+        Entry("position_correction", *_position(stated, sheet, air, generic), False, True,
               on_indicated=False),
     ]
     if stated.instrument_correction is not None:
@@ -177,6 +196,8 @@ def budget_of(log: FlightLog, sheet: LimitsSheet, air: AirData) -> Budget:
             ("display_quantum", common if quantum is None else _STATED),
             ("display_quantum_mach", common if fine is None else _STATED),
         ),
+        stated=frozenset(key for key in type(stated).model_fields
+                         if getattr(stated, key) is not None),
     )
 
 
@@ -269,12 +290,12 @@ def _skew(stated: UncertaintySheet, log: FlightLog, channel: str) -> float:
 
 
 def _position(
-    stated: UncertaintySheet, sheet: LimitsSheet, air: AirData
+    stated: UncertaintySheet, sheet: LimitsSheet, air: AirData, generic: Mapping[str, Tolerance]
 ) -> tuple[str, Tolerance]:
     """What the position correction's error moves, and its size."""
     corrected = air.indicated_airspeed is None or bool(air.position_tables)
-    size = stated.position_correction or (
-        tolerances.CORRECTED_POSITION if corrected else tolerances.UNCORRECTED_POSITION)
+    size = stated.position_correction or generic[
+        "corrected_position" if corrected else "uncorrected_position"]
     # Where the altitude was corrected by its own means, this error is the airspeed's alone.
     apart = sheet.airspeed.static_source_corrected or sheet.airspeed.altimeter_table is not None
     return (AIRSPEED if apart else STATIC), size

@@ -6,11 +6,13 @@ from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.assess.approach import ApproachSettings, shortest_time_to_limit
+from loganalyze.assess.bounds import bounded
 from loganalyze.assess.budget import AIRSPEED, ALTITUDE, TEMPERATURE
 from loganalyze.assess.checks import checks_of
 from loganalyze.assess.contributions import contributions, worsening
@@ -36,6 +38,7 @@ from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.channels import kind
 from loganalyze.record.log import Step
+from loganalyze.sheets.tolerances import WIDEST
 
 Codes = NDArray[np.uint8]
 
@@ -86,16 +89,17 @@ def assess_flight(
         Its ``exceedances`` run parallel to those of the analysis.
     """
     settings = settings or AssessSettings()
-    uncertainty = uncertainty_of(analysis)
+    uncertainty, widest = uncertainty_of(analysis), uncertainty_of(analysis, WIDEST)
     phases, stretches = phases_of(analysis, settings.phases)
     why = _Why(analysis)
-    near = tuple(_told(one, analysis, phases, why)
-                 for one in near_misses(uncertainty, settings.assurance, priors))
+    near = tuple(_told(one, analysis, phases, why) for one in _with_bounds(
+        uncertainty, widest, near_misses(uncertainty, settings.assurance, priors)))
     measures = tuple(
         _explained(one, analysis, why)
         for one in measures_of(analysis, phases, settings.measures))
     fastest, highest_mach = highest(analysis)
-    exceedances = _exceedances(uncertainty, settings, priors, phases, why)
+    exceedances = _with_bounds(
+        uncertainty, widest, _exceedances(uncertainty, settings, priors, phases, why))
     return Assessment(
         analysis=analysis,
         columns={"phase": phases, **uncertainty.columns},
@@ -110,6 +114,7 @@ def assess_flight(
         checks=checks_of(analysis, uncertainty.columns, _sensors(uncertainty),
                          [one.evidence for one in exceedances]),
         tolerances=uncertainty.tolerances,
+        widest=tuple(one for one in widest.tolerances if one not in uncertainty.tolerances),
         steps=(*analysis.steps, uncertainty.step,
                Step("decision", {"rule": RULE, "coverage": settings.assurance.coverage}),
                *(Step(name, asdict(getattr(settings, name)))
@@ -202,6 +207,24 @@ def _exceedances(
             evidence=evidence,
         ))
     return tuple(found)
+
+
+Assured = TypeVar("Assured", AssessedExceedance, NearMiss)
+
+
+def _with_bounds(
+    uncertainty: Uncertainty, widest: Uncertainty, found: tuple[Assured, ...]
+) -> tuple[Assured, ...]:
+    """Add to each what dominates its intervals, and their widest bounds."""
+    analysis = uncertainty.analysis
+    at = []
+    for one in found:
+        told = analysis.exceedances[one.index] if isinstance(one, AssessedExceedance) else one
+        time_s = told.time_s if isinstance(told, NearMiss) else told.worst_time_s
+        at.append((analysis.limit_names.index(told.limit), row_at(analysis, time_s)))
+    pairs = bounded(uncertainty, widest, at, [(one.displayed, one.flown) for one in found])
+    return tuple(replace(one, displayed=displayed, flown=flown)
+                 for one, (displayed, flown) in zip(found, pairs, strict=True))
 
 
 def _told(one: NearMiss, analysis: Analysis, phases: Codes, why: _Why) -> NearMiss:

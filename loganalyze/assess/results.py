@@ -22,6 +22,34 @@ OUTCOMES = (PROVEN_OVER, OVER_NOT_PROVEN, UNDER_NOT_PROVEN, PROVEN_UNDER, NOT_DE
 
 
 @dataclass(frozen=True, slots=True)
+class Bound:
+    """The interval of an excess with the widest tolerances that the rules allow, and its outcome.
+
+    ``low``, ``high`` : in the limit's published quantity, at the coverage of the interval itself.
+    """
+
+    low: float
+    high: float
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
+class Greatest:
+    """The single error that an interval owes most to.
+
+    ``code`` : as in `Assessment.tolerances`, or "scatter"; ``share`` : its part of the variance;
+    ``supposed`` : a tolerance [its edge unit, as limits] that a sheet might state for it, and
+    ``half_width`` : of the interval that this would leave [kt or Mach]; both None where that gains
+    little, or where the sheet states it.
+    """
+
+    code: str
+    share: float
+    supposed: float | None = None
+    half_width: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Assurance:
     """How sure an excess is, on one basis, in the limit's published quantity (kt or Mach).
 
@@ -36,7 +64,8 @@ class Assurance:
     of the log, beyond which it may have been more. ``noise_told_by`` : a code of
     `airspeed_noise`, who told noise from gusts; where nobody did, ``if_noise`` is the estimate
     if what may be either is noise, ``excess`` the one if it is real, and the interval
-    covers both; else ``if_noise`` is None.
+    covers both; else ``if_noise`` is None. ``greatest`` : what it owes most to; ``widest`` : the
+    interval's bound, None where the limits sheet states every tolerance.
     """
 
     basis: str
@@ -54,6 +83,8 @@ class Assurance:
     at_least: bool = False
     noise_told_by: str = ""
     if_noise: float | None = None
+    greatest: Greatest | None = None
+    widest: Bound | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,4 +337,6 @@ class Assessment:
     checks: tuple[Check, ...]
     tolerances: tuple[tuple[str, str, float], ...]
     """What the uncertainty rests on: (sensor, source, standard uncertainty in its edge unit)."""
+    widest: tuple[tuple[str, str, float], ...] = ()
+    """The same at the widest tolerances that the rules allow, of those that differ."""
     steps: tuple[Step, ...] = ()

@@ -25,11 +25,12 @@ from loganalyze.assess.airspeed_noise import AirspeedNoise
 from loganalyze.assess.budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget, budget_of
 from loganalyze.assess.slopes import limit_slopes, margin_slopes, static_source, tas_slopes
 from loganalyze.judge import equivalents
-from loganalyze.judge.equivalents import within
+from loganalyze.judge.equivalents import Point, within
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.log import Step
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits import Limit
+from loganalyze.sheets.tolerances import TYPICAL, Tolerance
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -125,19 +126,66 @@ class Uncertainty:
         """
         return self._model(self.analysis.sheet.limit[limit], rows)
 
-    def _model(self, limit: Limit, rows: Rows) -> ErrorModel:
+    def parts(self, limit: int, rows: Rows, *, flown: bool) -> dict[str, Floats]:
+        """Return the variance that each error common to the flight brings to the margin.
+
+        In the limit's published quantity, squared, float64[m] each, by the error's code; on one
+        basis. The display's lag is left out: it depends on how the excess peaks.
+        """
+        stated = self.analysis.sheet.limit[limit]
+        slopes, readings, by_speed = self._inputs(stated, rows)
+        indicated = stated.quantity.startswith("indicated")
+        found: dict[str, Floats] = {}
+        for one in self.budget.entries:
+            counted = one.flown if flown else one.displayed
+            if not counted or (indicated and not one.on_indicated):
+                continue
+            if one.tolerance is None:
+                found[one.sensor] = _term(slopes[one.moves], np.nan)
+            elif one.tolerance.common:
+                found[one.sensor] = _term(slopes[one.moves],
+                                          one.tolerance.standard_at(readings[one.moves]) ** 2)
+        found["skew"] = self._skew(slopes, rows)
+        if not flown:
+            code = "display_quantum_mach" if stated.is_mach else "display_quantum"
+            found[code] = self._step(stated, np.abs(by_speed) * KNOT) ** 2 / 12 * np.ones(len(rows))
+        return found
+
+    def sizes(self, rows: Rows) -> dict[str, Floats]:
+        """Return the standard uncertainty of each error in its edge unit at some rows."""
+        readings = _readings(equivalents.point(self.analysis._case.air, rows))
+        return {one.sensor: one.tolerance.standard_at(readings[one.moves])
+                for one in self.budget.entries if one.tolerance is not None}
+
+    def _inputs(self, limit: Limit, rows: Rows
+                ) -> tuple[dict[str, Floats], dict[str, Floats], Floats]:
+        """By what an error moves: the margin's slope per edge unit, and the reading there."""
         at = equivalents.point(self.analysis._case.air, rows)
         by_speed, by_height, by_heat = margin_slopes(
             limit, at, self.analysis._case.air.recovery_factor)
-        indicated = limit.quantity.startswith("indicated")
         # A margin that doesn't feel the altitude doesn't miss it either.
         flat = by_height == 0.0
         along = by_speed.copy()
         along[~flat] += (by_height * static_source(at))[~flat]
         slopes = {AIRSPEED: by_speed * KNOT, STATIC: along * KNOT, ALTITUDE: by_height * FOOT,
                   TEMPERATURE: by_heat}
-        readings = {AIRSPEED: at.calibrated_airspeed / KNOT, STATIC: at.calibrated_airspeed / KNOT,
-                    ALTITUDE: at.pressure_altitude / FOOT, TEMPERATURE: at.temperature - FREEZING}
+        return slopes, _readings(at), by_speed
+
+    def _skew(self, slopes: Mapping[str, Floats], rows: Rows) -> Floats:
+        """Variance of the margin by the time between channels."""
+        return (_term(slopes[ALTITUDE], self._moved("pressure_altitude_ft", rows,
+                                                    self.budget.skew_s))
+                + _term(slopes[TEMPERATURE], self._moved("static_air_temperature_degc", rows,
+                                                         self.budget.temperature_skew_s)))
+
+    def _step(self, limit: Limit, per_kt: Floats) -> Floats:
+        """The display's step in the limit's published quantity."""
+        return np.asarray(self.budget.quantum_mach if limit.is_mach
+                          else self.budget.quantum_kt * per_kt)
+
+    def _model(self, limit: Limit, rows: Rows) -> ErrorModel:
+        slopes, readings, by_speed = self._inputs(limit, rows)
+        indicated = limit.quantity.startswith("indicated")
         total: dict[tuple[bool, bool], Floats] = {}
         for flown in (True, False):
             for common in (True, False):
@@ -145,12 +193,9 @@ class Uncertainty:
                     (_term(slopes[moves], self.budget.variance(
                         moves, readings[moves], flown=flown, common=common, indicated=indicated))
                      for moves in slopes), np.zeros(len(rows)))
-        skew = (_term(slopes[ALTITUDE], self._moved("pressure_altitude_ft", rows,
-                                                    self.budget.skew_s))
-                + _term(slopes[TEMPERATURE], self._moved("static_air_temperature_degc", rows,
-                                                         self.budget.temperature_skew_s)))
+        skew = self._skew(slopes, rows)
         per_kt = np.abs(by_speed) * KNOT
-        step = self.budget.quantum_mach if limit.is_mach else self.budget.quantum_kt * per_kt
+        step = self._step(limit, per_kt)
         return ErrorModel(
             np.sqrt(total[True, True] + skew), np.sqrt(total[True, False]),
             np.sqrt(total[False, True] + skew + step**2 / 12), np.sqrt(total[False, False]),
@@ -242,9 +287,23 @@ class Uncertainty:
         )
 
 
-def uncertainty_of(analysis: Analysis) -> Uncertainty:
-    """Gather what a flight's uncertainty rests on; the columns are reckoned when asked for."""
-    return Uncertainty(analysis, budget_of(analysis.log, analysis.sheet, analysis._case.air))
+def uncertainty_of(
+    analysis: Analysis, generic: Mapping[str, Tolerance] = TYPICAL
+) -> Uncertainty:
+    """Gather what a flight's uncertainty rests on; the columns are reckoned when asked for.
+
+    `generic` is what counts where the limits sheet says nothing: `tolerances.TYPICAL` or
+    `tolerances.WIDEST`.
+    """
+    return Uncertainty(
+        analysis, budget_of(analysis.log, analysis.sheet, analysis._case.air, generic))
+
+
+def _readings(at: Point) -> dict[str, Floats]:
+    """The reading of each input in its edge unit."""
+    speed = at.calibrated_airspeed / KNOT
+    return {AIRSPEED: speed, STATIC: speed, ALTITUDE: at.pressure_altitude / FOOT,
+            TEMPERATURE: at.temperature - FREEZING}
 
 
 def _term(slope: Floats, variance: Any) -> Floats:

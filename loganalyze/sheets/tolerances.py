@@ -128,39 +128,66 @@ def _default(source: str, **stated: Any) -> Tolerance:
 
 
 _RECORDER = "AMC to CAT.IDE.A.190, 14 CFR 121 App. B: recorder read-out against sensor input"
-_AIR_DATA = ("SAE AS8002A to 200 kt as quoted in an equipment manual, 1 % above it by "
-             "engineering judgement")
-
-GENERIC: Mapping[str, Tolerance] = MappingProxyType({
-    # Displayed. The display and the recorder get their air data from computers made to one
-    # standard, often one and the same; that standard's tolerance bounds what they differ by.
-    "displayed_airspeed": _default(
-        _AIR_DATA, limits_table=((50.0, 5.0), (80.0, 3.0), (100.0, 2.0), (200.0, 2.0),
-                                 (1000.0, 10.0))),
+_COMPUTER = ("SAE AS8002A to 200 kt as quoted in an equipment manual, 1 % above by engineering "
+             "judgement")
+_RECORDED_3_PER_CENT = _default(
+    f"{_RECORDER}; 5 % to VS0, 3 % above (VS0 taken as at most 100 kt)",
+    limits_table=((99.0, 5.0), (100.0, 3.0)), per_cent=True)
+_BOTH: Mapping[str, Tolerance] = MappingProxyType({
     "displayed_altitude": _default(
         "engineering judgement: 25 ft, above 10,000 ft 0.25 %",
         limits_table=((0.0, 25.0), (10000.0, 25.0), (50000.0, 125.0))),
-    # Flown. The operating rules' tolerance is the widest that an approved recorder may have,
-    # and it reaches from the sensor to the read-out.
-    "airspeed": _default(
-        f"{_RECORDER}; 5 % to VS0, 3 % above (VS0 taken as at most 100 kt)",
-        limits_table=((99.0, 5.0), (100.0, 3.0)), per_cent=True),
-    "pressure_altitude": _default(
-        f"{_RECORDER}; 100 ft at sea level to 700 ft at 50,000 ft, linear by engineering judgement",
-        limits_table=((0.0, 100.0), (50000.0, 700.0))),
     "temperature": _default("14 CFR 135 App. F: recorder, outside air temperature", limits=2.0),
     "static_source": _default(
         "engineering judgement: the aircraft's own static source against its type's", limits=2.0),
+    "corrected_position": _default(
+        "engineering judgement: what a position correction leaves", limits=1.0),
 })
-"""What is taken where a sheet says nothing, by sensor; each with its source."""
 
-UNCORRECTED_POSITION = _default(
-    "14 CFR 25.1323(c): the greater of 3 % and 5 kt, as no position correction is given",
-    limits_table=((0.0, 5.0), (500.0 / 3.0, 5.0), (1000.0, 30.0)))
-"""The position error itself, where indicated airspeed is taken as calibrated."""
-CORRECTED_POSITION = _default(
-    "engineering judgement: what a position correction leaves", limits=1.0)
-"""What is left of it, where a table of the sheet or the aircraft's computer corrected it."""
+TYPICAL: Mapping[str, Tolerance] = MappingProxyType({
+    **_BOTH,
+    "displayed_airspeed": _default(
+        "SAE AS417A as described in a catalogue: an output for the recorder may be off by half of "
+        f"the computer's tolerance more than the display's; {_COMPUTER}; one computer taken to "
+        "feed both",
+        limits_table=((50.0, 2.5), (80.0, 1.5), (100.0, 1.0), (200.0, 1.0), (1000.0, 5.0))),
+    "airspeed": _default(
+        f"{_COMPUTER}; a digital recorder taken to add its steps alone",
+        limits_table=((50.0, 5.0), (80.0, 3.0), (100.0, 2.0), (200.0, 2.0), (1000.0, 10.0))),
+    "pressure_altitude": _default(
+        "RVSM altimetry: mean 80 ft, mean and three standard deviations 200 ft (basic envelope); "
+        "at all altitudes by engineering judgement",
+        standard=math.hypot(80.0 / math.sqrt(3.0), (200.0 - 80.0) / 3.0)),
+    # 30 ft per 100 kt is 3.0 to 3.4 kt at sea level from 100 to 300 kt, by dHp/dV of a static
+    # source (air.sensitivity).
+    "uncorrected_position": _default(
+        "14 CFR 25.1325(e), from memory: the static system's 30 ft per 100 kt at sea level, as "
+        "airspeed; up to VMO by engineering judgement, as no position correction is given",
+        limits=3.4),
+})
+"""The least that general knowledge supports where a sheet says nothing; each with its source.
+
+Engineering judgement is named as such. The interval and the columns use these.
+"""
+
+WIDEST: Mapping[str, Tolerance] = MappingProxyType({
+    **_BOTH,
+    "displayed_airspeed": _RECORDED_3_PER_CENT,
+    "airspeed": _RECORDED_3_PER_CENT,
+    "pressure_altitude": _default(
+        f"{_RECORDER}; 100 ft at sea level to 700 ft at 50,000 ft, linear by engineering judgement",
+        limits_table=((0.0, 100.0), (50000.0, 700.0))),
+    "uncorrected_position": _default(
+        "14 CFR 25.1323(c): the greater of 3 % and 5 kt, as no position correction is given",
+        limits_table=((0.0, 5.0), (500.0 / 3.0, 5.0), (1000.0, 30.0))),
+})
+"""The widest that the rules allow an approved recorder and aircraft; bounds the interval."""
+
+SUPPOSED: Mapping[str, float] = MappingProxyType({
+    "airspeed": 2.0, "displayed_airspeed": 0.5, "position_correction": 1.0, "static_source": 1.0,
+    "pressure_altitude": 50.0, "displayed_altitude": 10.0, "temperature": 1.0,
+})
+"""Limits [edge unit] that an operator may well be able to state; shows what stating one gains."""
 
 DISPLAY_QUANTUM_KT = 1.0
 DISPLAY_QUANTUM_MACH = 0.001

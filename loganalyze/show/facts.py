@@ -96,6 +96,11 @@ class ExceedanceFacts:
     excess_high: float | None = None
     assessment_displayed: str | None = None
     probability_displayed: float | None = None
+    excess_low_displayed: float | None = None
+    excess_high_displayed: float | None = None
+    assessment_widest: str | None = None
+    excess_low_widest: float | None = None
+    excess_high_widest: float | None = None
     confirmed_by: str | None = None
     contradicted_by: str | None = None
     unproven_because: str | None = None
@@ -115,6 +120,7 @@ class AssessmentFacts:
     warnings: tuple[WarningFinding, ...]
     checks: tuple[Check, ...]
     tolerances: tuple[tuple[str, str, float], ...]
+    widest: tuple[tuple[str, str, float], ...]
 
 
 @dataclass(frozen=True)

@@ -128,6 +128,14 @@ EXCEEDANCE_COLUMNS = (
     Column("assessment_displayed", "string", "", "the same of what the crew saw",
            choices=OUTCOMES),
     Column("probability_displayed", "number", "1", "the same of what the crew saw"),
+    Column("excess_low_displayed", "number", "kt or 1",
+           "lower end of the expanded interval of the excess that the crew saw"),
+    Column("excess_high_displayed", "number", "kt or 1", "its upper end"),
+    Column("assessment_widest", "string", "", "what the decision rule makes of the excess, as "
+           "flown, at the widest tolerances that the rules allow; blank where the limits sheet "
+           "states every tolerance", choices=OUTCOMES),
+    Column("excess_low_widest", "number", "kt or 1", "lower end of that interval"),
+    Column("excess_high_widest", "number", "kt or 1", "its upper end"),
     Column("confirmed_by", "string", "",
            "other channels that show the limit exceeded as well, parted by semicolons"),
     Column("contradicted_by", "string", "",

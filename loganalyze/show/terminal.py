@@ -167,7 +167,10 @@ def _exceedance_lines(
         yield Line(severity.severity(told.severity), "", 5)
     if level == "verbose":
         for basis in (told.displayed, told.flown):
-            yield Line(sure.assurance(basis, one.limit, one.quantity, how), "faint", 5)
+            for owed in (decisions.greatest(basis, one.quantity, how),
+                         decisions.noise_or_gusts(basis, one.quantity, how)):
+                if owed:
+                    yield Line(owed, "faint", 5)
         decided = corroboration.decisive(told.evidence, one.quantity, how)
         for evidence in corroboration.corroboration(told.evidence, one.quantity, how):
             if evidence not in decided:
@@ -180,7 +183,8 @@ def _sure(
     displayed: Assurance, flown: Assurance, quantity: str, how: Presentation
 ) -> Iterator[Line]:
     for basis in (displayed, flown):
-        yield Line(decisions.likely(basis, quantity, how), "", 5)
+        yield Line(" ".join(filter(None, (decisions.likely(basis, quantity, how),
+                                          decisions.widest(basis, quantity, how)))), "", 5)
     if math.isfinite(displayed.probability) or math.isfinite(flown.probability):
         yield Line(label.prior(decisions.prior(flown)), "faint", 5)
 
@@ -214,6 +218,7 @@ def _measured(one: AssessmentFacts, how: Presentation) -> Iterator[Line]:
     yield Line(measures.time_to_limit(one.shortest_time_to_limit, how), "", 4)
     for compared in one.checks:
         yield Line(check(compared, how), "", 4)
-    for sensor, source, u in one.tolerances:
-        words, size = said.tolerance(sensor, u, how)
-        yield Line(label.tolerance(words, size, source), "faint", 4)
+    for some, at_most in ((one.tolerances, ""), (one.widest, decisions.WIDEST)):
+        for sensor, source, u in some:
+            words, size = said.tolerance(sensor, u, how)
+            yield Line(label.tolerance(words, size, source, at_most), "faint", 4)

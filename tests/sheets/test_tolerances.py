@@ -8,9 +8,8 @@ import pytest
 from loganalyze.problems import Problem
 from loganalyze.sheets.limits import read_limits
 from loganalyze.sheets.tolerances import (
-    CORRECTED_POSITION,
-    GENERIC,
-    UNCORRECTED_POSITION,
+    TYPICAL,
+    WIDEST,
     Tolerance,
     UncertaintySheet,
 )
@@ -118,21 +117,54 @@ def test_mistakes(read, text, said):
     assert raised.value.sentence == said
 
 
-def test_the_generic_values_are_those_of_their_sources():
+ROOT = math.sqrt(3)
+
+
+def test_the_widest_values_are_those_of_the_rules():
     # AMC to CAT.IDE.A.190: 5 % to VS0, 3 % above; 14 CFR 135 App. F: 2 degC; 14 CFR 25.1323(c):
-    # the greater of 3 % and 5 kt; SAE AS8002A: 5 kt at 50 kt, 3 at 80, 2 from 100 to 200.
-    root = math.sqrt(3)
-    airspeed = GENERIC["airspeed"].standard_at([60, 250, 340]) * root
-    assert airspeed == pytest.approx([3.0, 7.5, 10.2])
-    assert GENERIC["pressure_altitude"].standard_at([0, 50000]) * root == pytest.approx([100, 700])
-    assert GENERIC["temperature"].standard_at(-30) * root == pytest.approx(2)
-    shown = GENERIC["displayed_airspeed"].standard_at([50, 80, 100, 200, 300]) * root
-    assert shown == pytest.approx([5, 3, 2, 2, 3])
-    position = UNCORRECTED_POSITION.standard_at([100, 160, 200, 340]) * root
+    # the greater of 3 % and 5 kt.
+    for sensor in ("airspeed", "displayed_airspeed"):
+        size = WIDEST[sensor].standard_at([60, 250, 340]) * ROOT
+        assert size == pytest.approx([3.0, 7.5, 10.2])
+    assert WIDEST["pressure_altitude"].standard_at([0, 50000]) * ROOT == pytest.approx([100, 700])
+    assert WIDEST["temperature"].standard_at(-30) * ROOT == pytest.approx(2)
+    position = WIDEST["uncorrected_position"].standard_at([100, 160, 200, 340]) * ROOT
     assert position == pytest.approx([5, 5, 6, 10.2], rel=1e-3)
 
 
+def test_the_typical_values_are_those_of_their_sources():
+    # SAE AS8002A: 5 kt at 50 kt, 3 at 80, 2 from 100 to 200; AS417A: half of it between outputs.
+    computer = TYPICAL["airspeed"].standard_at([50, 80, 100, 200, 300]) * ROOT
+    assert computer == pytest.approx([5, 3, 2, 2, 3])
+    shown = TYPICAL["displayed_airspeed"].standard_at([50, 80, 100, 200, 300]) * ROOT
+    assert shown == pytest.approx([2.5, 1.5, 1, 1, 1.5])
+    # RVSM: a mean of up to 80 ft, rectangular, and a standard deviation of 40 ft.
+    assert TYPICAL["pressure_altitude"].standard_at(35000) == pytest.approx(
+        math.sqrt(80**2 / 3 + 40**2))
+
+
+@pytest.mark.parametrize("speed_kt", [100, 150, 200, 250, 300])
+def test_the_static_systems_tolerance_is_30_ft_per_100_kt_as_airspeed(speed_kt):
+    # dHp/dV of a static source at sea level, (58.5676 / sigma)(V/a0)(1 + 0.2 (V/a0)^2)^2.5 ft/kt.
+    ratio = speed_kt / 661.478594435
+    per_kt = 58.5676 * ratio * (1 + 0.2 * ratio**2) ** 2.5
+    allowed = 0.3 * speed_kt / per_kt
+    size = float(TYPICAL["uncorrected_position"].standard_at(speed_kt)) * ROOT
+    assert allowed <= size < 1.15 * allowed
+
+
+def test_no_typical_value_is_wider_than_the_rules_allow():
+    assert set(TYPICAL) == set(WIDEST)
+    for sensor, typical in TYPICAL.items():
+        for reading in (60.0, 100.0, 250.0, 400.0) if sensor.endswith("airspeed") else (
+                20000.0, 45000.0):
+            assert typical.standard_at(reading) <= WIDEST[sensor].standard_at(reading) * 1.7, sensor
+    for speed in (100.0, 250.0, 340.0):
+        assert (TYPICAL["uncorrected_position"].standard_at(speed)
+                < WIDEST["uncorrected_position"].standard_at(speed))
+
+
 def test_every_generic_value_names_its_source():
-    for tolerance in (*GENERIC.values(), UNCORRECTED_POSITION, CORRECTED_POSITION):
+    for tolerance in (*TYPICAL.values(), *WIDEST.values()):
         assert len(tolerance.source) > 15
         assert tolerance.source != Tolerance.model_fields["source"].default

@@ -258,14 +258,16 @@ def _limits(analysis: Analysis, subject: Subject) -> Table:
 
 def _tolerances(subject: Subject) -> list[Block]:
     assert subject.assessment is not None
-    rows = []
-    for sensor, source, u in subject.assessment.tolerances:
-        words, size = said.tolerance(sensor, u, subject.how)
-        rows.append((words, size, source))
-    if not rows:
-        return []
-    return [Table(label.TOLERANCES_CAPTION, _columns("sensor", "u", text=("source",)),
-                  tuple(rows))]
+    tables: list[Block] = []
+    for some, caption in ((subject.assessment.tolerances, label.TOLERANCES_CAPTION),
+                          (subject.assessment.widest, label.WIDEST_CAPTION)):
+        rows = []
+        for sensor, source, u in some:
+            words, size = said.tolerance(sensor, u, subject.how)
+            rows.append((words, size, source))
+        if rows:
+            tables.append(Table(caption, _columns("sensor", "u", text=("source",)), tuple(rows)))
+    return tables
 
 
 def cautions(subject: Subject) -> tuple[Section, ...]:

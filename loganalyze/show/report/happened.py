@@ -169,6 +169,10 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
     blocks.append(KeyValues(tuple(_instant_facts(subject, one, assessed))))
     if assessed is not None:
         blocks.append(_assurance(subject, one, assessed))
+        first = _first_basis(assessed, subject)
+        blocks += [Paragraph(owed, "note") for owed in (
+            decisions.greatest(first, one.quantity, how),
+            decisions.noise_or_gusts(first, one.quantity, how)) if owed]
         blocks += [Subheading(label.EVIDENCE_TITLE),
                    Bullets(tuple(corroboration(assessed.evidence, one.quantity, how)))]
         if how.reader != "crew":
@@ -247,9 +251,11 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
         label.BASES[name], how.published_difference(sure.excess, one.quantity),
         decisions.span(sure, one.quantity, how),
         decisions.chance(sure), decisions.with_reason(sure),
+        decisions.between(sure.widest.low, sure.widest.high, one.quantity, how) + ", "
+        + sure.widest.word if sure.widest else label.NO_BOUND,
     ) for name, sure in bases)
     columns = tuple(Column(label.COLUMNS[name], name in ("excess", "odds"), name == "basis")
-                    for name in ("basis", "excess", "interval", "odds", "word"))
+                    for name in ("basis", "excess", "interval", "odds", "word", "bound"))
     return Table(label.ASSURANCE_CAPTION.format(
         limit=one.limit, prior=decisions.prior(assessed.flown)), columns, rows)
 

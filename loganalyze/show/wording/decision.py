@@ -102,3 +102,31 @@ def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:
     return (f"No other channel and no figure of the limits sheet tells noise from gusts: if real, "
             f"the worst was {_side(one.excess, quantity, how)}, if noise, "
             f"{_side(one.if_noise, quantity, how)}; the interval covers both.")
+
+
+WIDEST = "at the widest tolerances that the rules allow"
+
+
+def widest(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return the interval's widest bound, as a sentence; empty where it has none."""
+    if one.widest is None:
+        return ""
+    said = between(one.widest.low, one.widest.high, quantity, how)
+    return f"{WIDEST[:1].upper()}{WIDEST[1:]}: {said}, {one.widest.word}."
+
+
+def greatest(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return which error an interval owes most to and what stating it would gain."""
+    if one.greatest is None:
+        return ""
+    words, suffix = label.TOLERANCES[one.greatest.code]
+    part = "Most" if one.greatest.share > 0.5 else "The largest part"
+    said = (f"{part} of the uncertainty {one.basis} comes from one error "
+            f"({100 * one.greatest.share:.0f} % of the variance): {words[:1].lower()}{words[1:]}")
+    if one.greatest.supposed is None or one.greatest.half_width is None:
+        return f"{said}."
+    supposed = one.greatest.supposed
+    size = {"_kt": how.step(supposed), "_ft": how.altitude(supposed)}.get(
+        suffix, f"{supposed:g} degC")
+    return (f"{said}. With a tolerance of {size} stated for it, the interval would be "
+            f"{chr(177)}{how.published_band(one.greatest.half_width, quantity)}.")

@@ -30,7 +30,9 @@ COLUMNS: dict[str, str] = {
     "Limit then", "within": "Time within", "judged": "Judged", "unknown": "Unknown",
     "over": "Time over", "step": "Beyond the limit by more than", "time": "Time",
     "basis": "Basis", "excess": "Excess", "interval": "Interval", "odds": "Probability",
-    "word": "Verdict", "from": "From", "to": "To", "length": "Length", "channel": "Channel",
+    "word": "Outcome",
+    "bound": "At the widest tolerances that the rules allow",
+    "from": "From", "to": "To", "length": "Length", "channel": "Channel",
     "column": "Column", "every": "Every", "resolution": "Resolution", "missing": "Missing",
     "known_by": "Known by", "quantity": "Published as", "maximum": "Maximum",
     "applies": "Applies when", "file": "File", "role": "What for", "bytes": "Bytes",
@@ -84,6 +86,7 @@ ROLES = {"log": "flight log", "limits": "limits sheet", "columns": "columns file
 
 BASES = {"displayed": "as displayed", "flown": "as flown"}
 
+NO_BOUND = "the same"
 NOT_ASSESSED = "Not assessed: this log was judged without an assessment of uncertainty and cause."
 NO_FINDING = "No exceedance was found, and nothing came near enough to be listed."
 ONLY_IN_DOUBT = ("Only samples in doubt were over a limit; they are listed with the verdict, not "
@@ -126,6 +129,7 @@ CHECKS_TITLE = "Two ways to the same quantity, compared"
 FILES_CAPTION = "Files that went in"
 LIMITS_CAPTION = "Limits of the limits sheet"
 TOLERANCES_CAPTION = "What the uncertainty rests on"
+WIDEST_CAPTION = "What differs from it at the widest tolerances that the rules allow"
 DOUBTS_TITLE = "Doubts"
 UNJUDGED_TITLE = "What could not be judged"
 TAKEN_TITLE = "What was taken for what"
@@ -180,17 +184,18 @@ REASONS = {
 TOLERANCES: dict[str, tuple[str, str]] = {
     "airspeed_resolution": ("Steps of the recorded airspeed", "_kt"),
     "altitude_resolution": ("Steps of the recorded altitude", "_ft"),
-    "displayed_airspeed": ("Airspeed indicator", "_kt"),
-    "displayed_altitude": ("Altimeter", "_ft"),
+    "displayed_airspeed": ("Airspeed indicator against recorder", "_kt"),
+    "displayed_altitude": ("Altimeter against recorder", "_ft"),
     "airspeed": ("Recorded airspeed", "_kt"),
     "pressure_altitude": ("Recorded pressure altitude", "_ft"),
     "static_source": ("Static source of this aircraft", "_kt"),
-    "position_correction": ("Position correction", "_kt"),
+    "position_correction": ("Position error or its correction", "_kt"),
     "instrument_correction": ("Instrument correction", "_kt"),
     "altimeter_correction": ("Altimeter correction", "_ft"),
     "temperature_resolution": ("Steps of the recorded temperature", "_degc"),
     "temperature": ("Recorded temperature", "_degc"),
     "mach": ("Recorded Mach number", "_mach"),
+    "scatter": ("Scatter of the samples about the worst", "_kt"),
     "skew": ("Time between channels", "_s"),
     "display_lag": ("Lag of the display", "_s"),
     "display_quantum": ("Steps of the display", "_kt"),

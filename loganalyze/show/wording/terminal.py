@@ -32,7 +32,7 @@ def pointer(speed: str) -> str:
 
 def prior(said: str) -> str:
     """Return what the probabilities of truly over assume beforehand."""
-    return f"Probability of truly over, {said}."
+    return f"Probabilities are of having truly been over, {said}."
 
 
 def near(limit: str, instant: str, altitude: str, margin: str, when: str) -> str:
@@ -62,6 +62,7 @@ def phase(start: str, end: str, name: str) -> str:
     return f"{start} to {end}  {name}"
 
 
-def tolerance(sensor: str, size: str, source: str) -> str:
-    """Return what the uncertainty of one sensor rests on."""
-    return f"{sensor}: standard uncertainty {size} ({source})"
+def tolerance(sensor: str, size: str, source: str, at_most: str = "") -> str:
+    """Return what the uncertainty of one sensor rests on; `at_most` names a bound of it."""
+    which = f", {at_most}" if at_most else ""
+    return f"{sensor}{which}: standard uncertainty {size} ({source})"
