@@ -7,7 +7,7 @@ over some seconds may be real gusts or noise that a filter has smoothed. It is t
 2. by another recorded channel that the airspeed follows from: what both share is taken for real,
    and the airspeed's part in what they differ by is noise. (Two channels of one computer share
    its sensors' noise as well, which then counts as real: on the safe side.)
-3. not at all else: at most it is what the flight's quietest stretches show too, since noise is
+3. not at all else: at most it is what the flight's quieter stretches show too, since noise is
    there all the time and gusts come and go. Both readings are then given.
 """
 
@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from loganalyze.assess.budget import Budget
 from loganalyze.judge import spectra
 from loganalyze.judge.flight import Analysis
-from loganalyze.judge.noise import MOST, Filtered, Fit, despiked, noise_near, unbroken
+from loganalyze.judge.noise import MOST, Filtered, Fit, despiked, shared_wander, unbroken
 from loganalyze.judge.sources import ways_to_the_airspeed
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
@@ -39,12 +39,19 @@ AROUND_S = 120.0
 """Another channel is compared over so long to either side [s]."""
 COMPARED = 60
 """Fewer samples compared tell nothing."""
+LAGS_S, LONGEST_S = (0.5, 3.0), 20.0
+"""The lags at which a difference is compared with itself, its longest correlation time [s]."""
+CORRELATED = 0.25
+"""A difference whose correlation at the first lag is less than this counts as white."""
 FAST_S = 60.0
 """What takes longer than this isn't noise [s]."""
 STRETCHES, STRETCH_S, EVERY_S = 6, 150.0, 0.5
-"""The quietest stretches are sought among so many, so long [s], sampled no faster than this."""
-QUIETEST = 0.25
-"""As quiet as this share of them."""
+"""The quieter half is sought among so many stretches, so long [s], averaged over this [s]."""
+MOTION_S, MOTION_KT = 8.0, 0.1
+"""In less time than this an aircraft doesn't change its speed to and fro by more [s], [kt]
+(engineering judgement: its inertia)."""
+SHORTEST_S = 45.0
+"""Shorter runs without a gap aren't looked at [s]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +73,7 @@ class AirspeedNoise:
             found = self._shared(at, row)
             if found is not None:
                 return self._felt(*found), OTHER_CHANNEL
-        return (None, NONE) if self.quietest is None else (self.quietest, NOT_TOLD)
+        return (None, NONE) if self.quieter is None else (self.quieter, NOT_TOLD)
 
     def _felt(self, standard: float, seconds: float) -> Filtered | None:
         """Noise that the samples don't tell by themselves."""
@@ -75,10 +82,10 @@ class AirspeedNoise:
         return Filtered(standard, seconds)
 
     @cached_property
-    def quietest(self) -> Filtered | None:
-        """What the flight's quietest stretches show [kt CAS]; None where they show none."""
-        speed, interval = self.analysis.columns["calibrated_airspeed_kt"], (
-            self.analysis.log.interval_s)
+    def quieter(self) -> Filtered | None:
+        """What the quieter stretches have in common [kt CAS]; None where they show none."""
+        speed = self.analysis.columns["calibrated_airspeed_kt"]
+        interval = self.analysis.log.interval_s
         known = np.flatnonzero(~np.isnan(self.analysis.columns["margin_kt"]))
         if not interval > 0 or not len(known):
             return None
@@ -86,20 +93,23 @@ class AirspeedNoise:
         known = known[speed[known] > 0.5 * float(speed[known].max())]
         length = round(STRETCH_S / interval)
         starts = np.unique(np.linspace(0, max(len(known) - length, 0), STRETCHES).astype(np.intp))
-        found = []
+        runs = []
         for start in starts:
             rows = known[start : start + length]
-            first, stop, usual = unbroken(self.analysis.time[rows], speed[rows])
-            group = max(1, round(EVERY_S / usual)) if usual > 0 else 1
-            values = despiked(speed[rows[first:stop]].astype(np.float64), 0.0)
-            values = values[: len(values) // group * group].reshape(-1, group).mean(axis=1)
-            if len(values) >= COMPARED:
-                found.append(Fit.of(values, usual * group, self._rounding / group**0.5).noise)
-        if not found:
+            first, stop, _ = unbroken(self.analysis.time[rows], speed[rows])
+            if (stop - first) * interval >= SHORTEST_S:
+                runs.append(despiked(speed[rows[first:stop]].astype(np.float64), 0.0))
+        if not runs:
             return None
-        found.sort(key=lambda one: one.wander)
-        quiet = found[int(QUIETEST * (len(found) - 1))]
-        return self._felt(quiet.wander, quiet.wander_s)
+        group = max(1, round(EVERY_S / interval))
+        count = min(len(run) for run in runs) // group
+        fits = [Fit.of(run[: count * group].reshape(-1, group).mean(axis=1), interval * group,
+                       self._rounding / group**0.5, group=group)
+                for run in runs] if count >= COMPARED else []
+        # Noise is there all the time, gusts come and go.
+        fits.sort(key=lambda one: float(one.weight @ (one.scale * (1.0 + one.parts.wander))))
+        quiet = fits[: -(-len(fits) // 2)]
+        return self._felt(*shared_wander(quiet, MOTION_S, MOTION_KT)) if quiet else None
 
     @property
     def _rounding(self) -> float:
@@ -132,13 +142,23 @@ class AirspeedNoise:
         first, stop, usual = unbroken(time[rows], differ)
         if stop - first < COMPARED:
             return None
-        found = noise_near(time[rows[first:stop]], differ[first:stop])
-        if found.wander == 0.0:
+        values = despiked(differ[first:stop], 0.0)
+        values -= values.mean()
+        lags = [max(k, round(seconds / usual)) for k, seconds in zip((1, 2), LAGS_S, strict=True)]
+        near, far = (float(values[:-lag] @ values[lag:]) / (len(values) - lag) for lag in lags)
+        # The difference holds no motion of the aircraft: all that is correlated is noise.
+        if near < CORRELATED * float(values @ values) / len(values):
             return 0.0, 0.0
+        decay = math.log(near / far) if 0 < far < near else 0.0
+        seconds = (lags[1] - lags[0]) * usual / decay if decay > 0 else LONGEST_S
+        seconds = min(max(seconds, usual), LONGEST_S)
+        size = min(near * math.exp(lags[0] * usual / seconds), float(values @ values) / len(values))
+        # The mean took its share of the slowest.
+        size /= max(1 - 2 * seconds / (usual * len(values)), 0.5)
         fast = int(2 * (stop - first) * usual / FAST_S) + 1
         own_fast, differ_fast = (
             spectra.cosines(values - values.mean())[fast:]
             for values in (own[first:stop] / KNOT, differ[first:stop]))
         # What the airspeed has of the difference: the rest is the other channel's own noise.
         share = float(own_fast @ differ_fast) / max(float(differ_fast @ differ_fast), 1e-12)
-        return found.wander * math.sqrt(min(max(share, 0.0), 1.0)), found.wander_s
+        return math.sqrt(size * min(max(share, 0.0), 1.0)), seconds

@@ -97,7 +97,8 @@ def greatest(excess: Floats, interval: float, step: float, known: Filtered | Non
     values = despiked(excess, step)
     if group > 1:
         values = values[: len(values) // group * group].reshape(-1, group).mean(axis=1)
-    fit = Fit.of(values, interval * group, step / math.sqrt(12 * group), known)
+    fit = Fit.of(values, interval * group, step / math.sqrt(12 * group), known,
+                 group)
     courses, mean = _courses(fit)
     tops = courses.max(axis=1)
     white = math.sqrt(float(fit.weight @ fit.scale) * group)
@@ -139,7 +140,7 @@ def _courses(fit: Fit) -> tuple[Floats, Floats]:
     centre = share * fit.coefficients[1:]
     spread = np.sqrt(scale[:, None] * share * noise)
     found[:, 1:] = centre + spread * rng.normal(size=(DRAWS, n - 1))
-    level = 1.0 + parts.filtered * n * _of_mean(parts.filtered_keep, n)
+    level = 1.0 + parts.filtered * n * _of_mean(parts.filtered_keep, n * parts.group)
     found[:, 0] = np.sqrt(scale * level) * rng.normal(size=DRAWS)
     mean = spectra.from_cosines(np.concatenate([[0.0], centre.mean(axis=0)]))
     return spectra.from_cosines(found) + fit.line, mean + fit.line

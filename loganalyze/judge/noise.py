@@ -27,6 +27,7 @@ References
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -151,6 +152,8 @@ class Parts:
     keep: Floats
     filtered: Floats
     filtered_keep: float
+    group: int = 1
+    """Values are averages of so many samples; ``keep`` is from sample to sample."""
 
     def motion(self, omega: Floats) -> Floats:
         """Spectrum of the trend, float64[g, k]."""
@@ -158,17 +161,19 @@ class Parts:
 
     def gusts(self, omega: Floats) -> Floats:
         """Spectrum of the wander, float64[g, k]."""
-        return np.asarray(self.wander[:, None] * spectra.wander(omega, self.keep[:, None]))
+        keeps, which = np.unique(self.keep, return_inverse=True)
+        shapes = np.array([spectra.wander(omega, float(keep), self.group) for keep in keeps])
+        return np.asarray(self.wander[:, None] * shapes[which])
 
     def noise(self, omega: Floats) -> Floats:
         """Spectrum of white and filtered noise, float64[g, k]."""
-        return np.asarray(
-            1.0 + self.filtered[:, None] * spectra.wander(omega, self.filtered_keep))
+        shape = spectra.wander(omega, self.filtered_keep, self.group)
+        return np.asarray(1.0 + self.filtered[:, None] * shape)
 
     def chosen(self, rows: NDArray[np.intp]) -> Parts:
         """Some of the combinations."""
         return Parts(self.trend[rows], self.bend[rows], self.wander[rows], self.keep[rows],
-                     self.filtered[rows], self.filtered_keep)
+                     self.filtered[rows], self.filtered_keep, self.group)
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,12 +194,13 @@ class Fit:
     interval: float
 
     @classmethod
-    def of(cls, values: Floats, interval: float, least: float, known: Filtered | None = None
-           ) -> Fit:
-        """Weigh the parts of samples an `interval` [s] apart, without NaN, at least 8 of them.
+    def of(cls, values: Floats, interval: float, least: float, known: Filtered | None = None,
+           group: int = 1) -> Fit:
+        """Weigh the parts of values an `interval` [s] apart, without NaN, at least 8 of them.
 
         `least` : standard deviation of the rounding error alone, in the unit of `values`; it
-        counts as one sample of white noise. `known` : filtered noise of known size.
+        counts as one sample of white noise. `known` : filtered noise of known size. `group` :
+        the values are averages of so many samples each.
         """
         n = len(values)
         line = _line(values, interval, least, known)
@@ -203,7 +209,8 @@ class Fit:
         members = np.diff(np.append(first, n))
         power = np.add.reduceat(coefficients[1:] ** 2, first - 1)
         middle = np.pi / n * (first + 0.5 * (members - 1))
-        parts = _alone(n, interval) if known is None else _beside(n, interval, known)
+        parts = (_alone(n, interval, group) if known is None
+                 else _beside(n, interval, known, group))
         spectrum = parts.noise(middle) + parts.motion(middle) + parts.gusts(middle)
         # Level and slope were taken off, and the rounding is one sample more.
         freedom = n - 1.0
@@ -230,10 +237,56 @@ class Fit:
             none = self.weight * ~gusty
             return Noise(math.sqrt(none @ self.scale / none.sum()), 0.0, 0.0, samples)
         some = some / some.sum()
-        seconds = -self.interval / np.log(np.where(gusty, self.parts.keep, 0.5))
+        seconds = -self.interval / self.parts.group / np.log(
+            np.where(gusty, self.parts.keep, 0.5))
         return Noise(math.sqrt(some @ self.scale),
                      math.sqrt(some @ (self.scale * self.parts.wander)), float(some @ seconds),
                      samples)
+
+
+def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[float, float]:
+    """Return the wander that stretches of one length have in common, each with a trend of its own.
+
+    Parameters
+    ----------
+    fits : sequence of Fit
+        Of stretches of the same length and interval.
+    slower_s, most : float
+        A trend moves by at most this standard deviation [the series' unit] within less than so
+        many seconds: what does isn't the aircraft's own motion.
+
+    Returns
+    -------
+    tuple of float
+        Its standard deviation and correlation time [s]; 0, 0 where none is likelier.
+    """
+    parts = fits[0].parts
+    _, first, pair = np.unique(np.stack([parts.wander, parts.keep]), axis=1, return_index=True,
+                               return_inverse=True)
+    wander, keep = parts.wander[first], parts.keep[first]
+    some = wander > 0
+    if not some.any():
+        return 0.0, 0.0
+    prior = np.where(some, P_WANDER / some.sum(), 1 - P_WANDER)
+    # What a trend moves at frequencies that are too fast for it, white noise's variance being 1.
+    n = len(fits[0].coefficients)
+    omega: Floats = np.pi / n * np.arange(1, n, dtype=np.float64)
+    omega = omega[omega > 2 * math.pi * fits[0].interval / slower_s]
+    bends, bend = np.unique(parts.bend, return_inverse=True)
+    moved = np.array([spectra.trend(omega, float(one)).sum() / n for one in bends])
+    fast = parts.trend * moved[bend.ravel()]
+    likely = [one.weight * (one.scale * fast <= most**2) for one in fits]
+    found = [np.bincount(pair.ravel(), one) for one in likely]
+    log = sum((np.log(np.maximum(one, 1e-300)) for one in found), np.zeros(len(wander)))
+    log -= (len(fits) - 1) * np.log(prior)
+    share = np.exp(log - log.max())
+    if share[some].sum() < 0.5 * share.sum():
+        return 0.0, 0.0
+    share = share * some / share[some].sum()
+    scale = np.mean([np.bincount(pair.ravel(), one * fit.scale) / np.maximum(each, 1e-300)
+                     for one, each, fit in zip(likely, found, fits, strict=True)], axis=0)
+    seconds = -fits[0].interval / parts.group / np.log(np.where(some, keep, 0.5))
+    return math.sqrt(float(share @ (scale * wander))), float(share @ seconds)
 
 
 def despiked(values: Floats, step: float) -> Floats:
@@ -276,22 +329,24 @@ def _trends(n: int, interval: float) -> Floats:
     return np.array(pairs)
 
 
-def _alone(n: int, interval: float) -> Parts:
+def _alone(n: int, interval: float, group: int) -> Parts:
     """All combinations of trend and wander that are weighed."""
     pairs = [(0.0, 0.0)] + [
-        (size, math.exp(-interval / seconds)) for size in WANDERS for seconds in WANDERS_S
+        (size, math.exp(-interval / group / seconds)) for size in WANDERS for seconds in WANDERS_S
         if 2 * interval < seconds < n * interval / 4]
     trends, winds = _trends(n, interval), np.array(pairs)
     i, j = (one.ravel() for one in np.indices((len(trends), len(winds))))
-    return Parts(trends[i, 0], trends[i, 1], winds[j, 0], winds[j, 1], np.zeros(len(i)), 0.0)
+    return Parts(trends[i, 0], trends[i, 1], winds[j, 0], winds[j, 1], np.zeros(len(i)), 0.0,
+                 group)
 
 
-def _beside(n: int, interval: float, known: Filtered) -> Parts:
+def _beside(n: int, interval: float, known: Filtered, group: int) -> Parts:
     """All combinations of trend, gusts and filtered noise that are weighed."""
-    keep = math.exp(-interval / known.correlation_s)
+    keep = math.exp(-interval / group / known.correlation_s)
     trends, sizes, filtered = _trends(n, interval), np.array([0.0, *GUSTS]), np.array(FILTERED)
     i, j, k = (one.ravel() for one in np.indices((len(trends), len(sizes), len(filtered))))
     # Trends are weighed by the strength of all slow noise.
-    slow = 1.0 + filtered[k] * (1 + keep) / (1 - keep)
+    slow = 1.0 + filtered[k] * (1 + keep) / (1 - keep) / group
     return Parts(trends[i, 0] * slow, trends[i, 1], sizes[j] * filtered[k],
-                 np.full(len(i), math.exp(-interval / GUST_S)), filtered[k], keep)
+                 np.full(len(i), math.exp(-interval / group / GUST_S)), filtered[k], keep,
+                 group)

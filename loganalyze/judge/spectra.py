@@ -43,12 +43,23 @@ def trend(omega: Floats, bend: Floats | float = 0.0) -> Floats:
     return np.asarray((2.0 - 2.0 * np.cos(omega) + bend) ** -2)
 
 
-def wander(omega: Floats, keep: Floats | float) -> Floats:
+def wander(omega: Floats, keep: float, group: int = 1) -> Floats:
     """Spectrum of a first-order autoregressive process of unit variance.
 
-    `keep` : its correlation from one sample to the next, 0 (white noise) to less than 1.
+    Parameters
+    ----------
+    omega : float64[k]  [radians a value]
+    keep : float
+        Its correlation from one sample to the next, 0 (white noise) to less than 1.
+    group : int
+        Values are the averages of so many samples each: what lies between is folded in.
     """
-    return np.asarray((1.0 - keep**2) / (1.0 - 2.0 * keep * np.cos(omega) + keep**2))
+    found = np.zeros(len(omega))
+    for turn in range(group):
+        fine = (omega + 2.0 * np.pi * turn) / group
+        passed = (np.sin(0.5 * group * fine) / (group * np.sin(0.5 * fine))) ** 2
+        found += passed * (1.0 - keep**2) / (1.0 - 2.0 * keep * np.cos(fine) + keep**2)
+    return found / group
 
 
 def bands(n: int) -> NDArray[np.intp]:
