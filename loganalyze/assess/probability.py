@@ -223,6 +223,8 @@ def _greatest(
         return _Worst(reading, best.excess, best.error, best.curvature, told_by,
                       at_open_end=reaches)
     less = plateau.greatest(piece[first:last], interval, step, known)
+    if top.excess - less.excess < _SAME_KT * per_kt:
+        return replace(top, told_by=airspeed_noise.NONE)
     return replace(top, if_noise=less.excess, error_if_noise=less.error)
 
 
@@ -261,6 +263,8 @@ _PLATEAU, _FEW = 3.0, 2 * peaks.MOST + 1
 the greatest one."""
 _BESIDE_S = 5.0
 """A plateau that ends within this of a gap may have gone on in it [s]."""
+_SAME_KT = 0.2
+"""Two readings that differ by less are one [kt]."""
 _NEGLIGIBLE = 0.1
 """Noise of less than this share of the common error changes nothing."""
 
