@@ -33,10 +33,9 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
         some back, and their sum.
     """
     how = how or Presentation()
+    # NaN is not known, and what rounds to nothing has no bar.
     fields = [name for name in (_WHOLE if causes.split else _UNSPLIT)
-              if np.isfinite(getattr(causes, name))]
-    if abs(causes.remainder_kt) < 0.05:
-        fields.remove("remainder_kt")
+              if abs(getattr(causes, name)) >= 0.05]
     values = np.array([getattr(causes, name) for name in fields] + [causes.lost_kt])
     values = values * how.units.per_knot
     names = [CAUSES[name][0] for name in fields] + [LOST]

@@ -196,12 +196,13 @@ def _states(axes: Axes, analysis: Analysis, states: list[str], rows: slice) -> N
 
 
 def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
-    """Write run-in, exceedance and recovery above the stretches, where there is room."""
-    over = plain_text(LEGEND_WORDS["over"].format(limit=one.limit))
+    """Write run-in, exceedance and what followed above the stretches, where there is room."""
+    over, under = (plain_text(LEGEND_WORDS[key].format(limit=one.limit))
+                   for key in ("over", "recovery" if one.ended_by == "recovered" else "after"))
     for text, low, high, color in (
         (LEGEND_WORDS["run_in"], start, one.start_s, GREY),
         (over, one.start_s, one.end_s, VERMILION),
-        (LEGEND_WORDS["recovery"], one.end_s, end, GREY),
+        (under, one.end_s, end, GREY),
     ):
         if high - low > 0.06 * (end - start):
             axes.annotate(text, ((low + high) / 2, 1), (0, -3), ha="center", va="top",

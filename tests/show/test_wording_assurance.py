@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 
 import loganalyze.assess.probability
-from loganalyze.assess import probability, results
+from loganalyze.assess import bounds, probability, results
 from loganalyze.assess.results import Assurance, MissedPeak, NearMiss
+from loganalyze.sheets.tolerances import SUPPOSED
 from loganalyze.show.wording import decision, labels
 from loganalyze.show.wording.assurance import BASES, assurance, missed_peak, near
 from loganalyze.show.wording.presentation import Presentation
@@ -19,7 +20,7 @@ OVER = Assurance("as flown", 4.0, 2.0, 0.3, 0.9761, 0.04, 7.96, results.PROVEN_O
 
 def test_an_excess():
     assert assurance(OVER, "VMO", "calibrated_airspeed") == (
-        "As flown: 0.04 to 8.0 kt over (95 %), proven over. The probability that VMO was truly "
+        "As flown: 0.0 to 8.0 kt over (95 %), proven over. The probability that VMO was truly "
         "exceeded is more than 95 % (all excesses equally likely beforehand).")
 
 
@@ -37,7 +38,7 @@ def test_a_peak_beside_a_gap_is_bounded_from_below():
     one = replace(OVER, high=NAN, probability=0.71, word=results.NOT_DETERMINABLE,
                   reason=probability.PEAK_AT_GAP, at_least=True)
     assert decision.likely(one, "calibrated_airspeed", Presentation()) == (
-        "As flown: at least 0.04 kt over (95 %), not determinable, as the worst instant lies "
+        "As flown: at least 0.0 kt over (95 %), not determinable, as the worst instant lies "
         "beside a gap or at an end of the recording; probability at least 7 in 10.")
     assert decision.sure(one) == "not determinable (at least 7 in 10)"
 
@@ -104,3 +105,25 @@ def test_every_reason_and_basis_and_sensor_has_its_words():
     assert len(codes) >= 10
     sized = {"skew", "display_lag", "display_quantum", "display_quantum_mach"}
     assert codes | sized <= set(labels.TOLERANCES)
+
+
+def test_the_dominating_error_its_gain_and_the_widest_bound():
+    how = Presentation()
+    assert decision.greatest(OVER, "calibrated_airspeed", how) == ""
+    assert decision.widest(OVER, "calibrated_airspeed", how) == ""
+    one = replace(OVER, greatest=results.Greatest("airspeed", 0.617, 2.0, 3.04),
+                  widest=results.Bound(-1.2, 9.2, results.OVER_NOT_PROVEN))
+    assert decision.greatest(one, "calibrated_airspeed", how) == (
+        "Most of the uncertainty as flown comes from one error (62 % of the variance): recorded "
+        "airspeed. With a tolerance of 2 kt stated for it, the interval would be ±3.0 kt.")
+    assert decision.widest(one, "calibrated_airspeed", how) == (
+        "At the widest tolerances that the rules allow: 1.2 kt under to 9.2 kt over, over but not "
+        "proven.")
+    least = replace(one, greatest=results.Greatest("scatter", 0.4))
+    assert decision.greatest(least, "mach", how) == (
+        "The largest part of the uncertainty as flown comes from one error (40 % of the "
+        "variance): scatter of the samples about the worst.")
+
+
+def test_every_error_that_may_dominate_has_its_words():
+    assert set(SUPPOSED) | {bounds.SCATTER} <= set(labels.TOLERANCES)

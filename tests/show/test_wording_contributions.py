@@ -78,6 +78,13 @@ def test_without_temperature_the_parts_are_three():
         "3.6 kt. Without air temperature the speed's change can't be split further.")
 
 
+def test_that_the_speed_is_not_split_is_said_once():
+    one, other = (dataclasses.replace(some, split=False, speed_change_kt=3.6, height_trade_kt=NAN,
+                                      energy_kt=NAN, air_temperature_kt=NAN)
+                  for some in (CLIMB, DIVE))
+    assert " ".join(explained(one, other, crossing_s=52.0)).count(causes.UNSPLIT) == 1
+
+
 def test_no_run_in_is_said():
     assert explained(None) == [causes.NO_RUN_IN]
     assert explained(dataclasses.replace(CLIMB, lost_kt=NAN)) == [causes.NO_RUN_IN]

@@ -249,7 +249,7 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
         bases = bases[::-1]
     rows = tuple((
         label.BASES[name], how.published_difference(sure.excess, one.quantity),
-        decisions.span(sure, one.quantity, how),
+        decisions.between(sure.low, sure.high, one.quantity, how),
         decisions.chance(sure), decisions.with_reason(sure),
         decisions.between(sure.widest.low, sure.widest.high, one.quantity, how) + ", "
         + sure.widest.word if sure.widest else label.NO_BOUND,
@@ -257,7 +257,8 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
     columns = tuple(Column(label.COLUMNS[name], name in ("excess", "odds"), name == "basis")
                     for name in ("basis", "excess", "interval", "odds", "word", "bound"))
     return Table(label.ASSURANCE_CAPTION.format(
-        limit=one.limit, prior=decisions.prior(assessed.flown)), columns, rows)
+        limit=one.limit, coverage=decisions.coverage(assessed.flown),
+        prior=decisions.prior(assessed.flown)), columns, rows)
 
 
 def _steps(subject: Subject, assessed: AssessedExceedance) -> list[Block]:

@@ -59,6 +59,8 @@ def explained(
     further = worse(found, told, how)
     if further:
         said.append(further)
+    if sum(UNSPLIT in one for one in said) > 1:
+        said[0] = said[0].removesuffix(f" {UNSPLIT}")
     return said
 
 

@@ -42,7 +42,12 @@ def prior(one: Assurance) -> str:
 def span(one: Assurance, quantity: str, how: Presentation) -> str:
     """Return the interval of an excess in words: "2.1 kt under to 8.0 kt over (95 %)"."""
     said = between(one.low, one.high, quantity, how)
-    return f"{said} ({100 * one.coverage:g} %)" if said != UNKNOWN else said
+    return f"{said} ({coverage(one)})" if said != UNKNOWN else said
+
+
+def coverage(one: Assurance) -> str:
+    """Return the probability with which an interval holds the true excess."""
+    return f"{100 * one.coverage:g} %" if math.isfinite(one.coverage) else UNKNOWN
 
 
 def between(low: float, high: float, quantity: str, how: Presentation) -> str:
@@ -54,17 +59,20 @@ def between(low: float, high: float, quantity: str, how: Presentation) -> str:
     if low * high < 0:
         return f"{_side(low, quantity, how)} to {_side(high, quantity, how)}"
     near, far = sorted((abs(low), abs(high)))
-    unit = "" if quantity in MACH_WORDS else f" {how.units.speed}"
-    least = how.published_band(near, quantity).removesuffix(unit)
-    most = how.published_band(far, quantity)
-    if quantity in MACH_WORDS:
-        most = most.rsplit(" ", 1)[1]
+    least = _size(near, quantity, how).removesuffix(f" {how.units.speed}")
+    most = _size(far, quantity, how).removeprefix(f"{MACH_WORDS.get(quantity, '')} ")
     return f"{least} to {most} {'over' if high > 0 else 'under'}"
 
 
 def _side(excess: float, quantity: str, how: Presentation) -> str:
-    side = "over" if excess >= 0 else "under"
-    return f"{how.published_band(abs(excess), quantity)} {side}"
+    return f"{_size(abs(excess), quantity, how)} {'over' if excess >= 0 else 'under'}"
+
+
+def _size(value: float, quantity: str, how: Presentation) -> str:
+    """Return a width to a tenth or to .001, however small: more digits would claim too much."""
+    if quantity in MACH_WORDS:
+        return f"{MACH_WORDS[quantity]} {f'{value:.3f}'.removeprefix('0')}"
+    return f"{value * how.units.per_knot:.1f} {how.units.speed}"
 
 
 def sure(one: Assurance) -> str:
@@ -129,4 +137,4 @@ def greatest(one: Assurance, quantity: str, how: Presentation) -> str:
     size = {"_kt": how.step(supposed), "_ft": how.altitude(supposed)}.get(
         suffix, f"{supposed:g} degC")
     return (f"{said}. With a tolerance of {size} stated for it, the interval would be "
-            f"{chr(177)}{how.published_band(one.greatest.half_width, quantity)}.")
+            f"{chr(177)}{_size(one.greatest.half_width, quantity, how)}.")

@@ -31,7 +31,7 @@ COLUMNS: dict[str, str] = {
     "over": "Time over", "step": "Beyond the limit by more than", "time": "Time",
     "basis": "Basis", "excess": "Excess", "interval": "Interval", "odds": "Probability",
     "word": "Outcome",
-    "bound": "At the widest tolerances that the rules allow",
+    "bound": "At the widest that the rules allow",
     "from": "From", "to": "To", "length": "Length", "channel": "Channel",
     "column": "Column", "every": "Every", "resolution": "Resolution", "missing": "Missing",
     "known_by": "Known by", "quantity": "Published as", "maximum": "Maximum",
@@ -43,14 +43,15 @@ COLUMNS: dict[str, str] = {
 }
 
 FOUND_CAPTION = "Each exceedance in order of time, then what came near"
-PANEL_CAPTION = ("Run-in, exceedance and recovery. Shaded: over the limit; hatched: unknown; the "
-                 "band about the margin: its expanded uncertainty.")
+PANEL_CAPTION = ("Run-in, exceedance and what followed. Shaded: over the limit; hatched: unknown; "
+                 "the band about the margin: its expanded uncertainty.")
 WHY_TITLE = "Why margin was lost"
 CONTRIBUTIONS_CAPTION = ("To the limit: what took margin away (to the right) and what gave it "
                          "back (to the left) in the run-in.")
 WORSENING_CAPTION = ("From the crossing to the worst: what made the excess grow (to the right) and "
                      "what held it back (to the left).")
-ASSURANCE_CAPTION = "How sure it is that {limit} was exceeded (probabilities: {prior})"
+ASSURANCE_CAPTION = ("How sure it is that {limit} was exceeded (intervals: {coverage}; "
+                     "probabilities: {prior})")
 LADDER_CAPTION = "Time spent beyond each step over the limit"
 TRACK = {"track": "track (calibrated airspeed)", "over": "over a limit", "limit":
          "limit airspeed", "recorded": "limit airspeed, as in flight"}
@@ -157,7 +158,8 @@ ASSUMPTIONS: tuple[str, ...] = (
 )
 
 LEGEND_WORDS = {
-    "run_in": "run-in", "over": "over {limit}", "recovery": "recovery", "unknown": "unknown",
+    "run_in": "run-in", "over": "over {limit}", "recovery": "back under {limit}",
+    "after": "after it", "unknown": "unknown",
     "limit_airspeed": "limit airspeed", "calibrated": "calibrated airspeed",
     "indicated": "indicated airspeed", "pointer": "limit pointer", "band": "95 % interval",
 }
