@@ -83,7 +83,9 @@ def _bounded(
     named = {**parts, "display_lag": rest, SCATTER: one.random_u**2}
     code = max(named, key=lambda name: named[name])
     supposed, half_width = None, None
-    if code in SUPPOSED and not uncertainty.budget.states(code) and sizes[code] > 0:
+    # Elsewhere the interval isn't the estimate with k u to either side.
+    plain = one.prior == "flat" and one.if_noise is None and math.isfinite(one.high)
+    if plain and code in SUPPOSED and not uncertainty.budget.states(code) and sizes[code] > 0:
         stated = named[code] * (SUPPOSED[code] / math.sqrt(3.0) / sizes[code]) ** 2
         less = math.sqrt(whole - named[code] + stated)
         if less < WORTH * math.sqrt(whole):

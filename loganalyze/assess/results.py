@@ -40,7 +40,8 @@ class Greatest:
     ``code`` : as in `Assessment.tolerances`, or "scatter"; ``share`` : its part of the variance;
     ``supposed`` : a tolerance [its edge unit, as limits] that a sheet might state for it, and
     ``half_width`` : of the interval that this would leave [kt or Mach]; both None where that gains
-    little, or where the sheet states it.
+    little, where the sheet states it, or where the interval has other reasons than errors: a
+    prior, a gap, or noise that can't be told from gusts.
     """
 
     code: str

@@ -42,6 +42,8 @@ def _allow_null(schema: Any) -> None:
     if isinstance(schema, dict):
         if schema.get("type") == "number":
             schema["type"] = ["number", "null"]
+            if schema.get("default") != schema.get("default"):
+                schema["default"] = None  # NaN isn't JSON
         for part in schema.values():
             _allow_null(part)
     elif isinstance(schema, list):

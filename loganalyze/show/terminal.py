@@ -182,7 +182,8 @@ def _exceedance_lines(
 def _sure(
     displayed: Assurance, flown: Assurance, quantity: str, how: Presentation
 ) -> Iterator[Line]:
-    for basis in (displayed, flown):
+    bases = (flown, displayed) if how.reader == "maintenance" else (displayed, flown)
+    for basis in bases:
         yield Line(" ".join(filter(None, (decisions.likely(basis, quantity, how),
                                           decisions.widest(basis, quantity, how)))), "", 5)
     if math.isfinite(displayed.probability) or math.isfinite(flown.probability):

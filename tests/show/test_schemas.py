@@ -33,3 +33,14 @@ def test_a_summary_fits_its_schema(analysis, sheet_path, tmp_path):
 def test_columns_and_facts_of_an_exceedance_are_one_list():
     assert [field.name for field in fields(ExceedanceFacts)] == [
         column.name for column in EXCEEDANCE_COLUMNS]
+
+
+def test_every_schema_is_json_to_the_letter():
+    # RFC 8259, section 6: NaN and Infinity are no numbers.
+    def refused(name):
+        raise AssertionError(f"{name} is no JSON")
+
+    files = sorted(STORED.glob("*.json"))
+    assert len(files) >= 7
+    for path in files:
+        json.loads(path.read_text("utf-8"), parse_constant=refused)
