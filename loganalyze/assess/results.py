@@ -257,7 +257,8 @@ class LimitMeasure:
     """The all-flights measurement of one limit (``limit`` empty: all together).
 
     ``within_s`` : (band, time with less margin than the band [s]) pairs, bands in kt (Mach for
-    Mach limits); ``histogram`` : (lower edge of margin [kt], time [s]) pairs.
+    Mach limits); ``histogram`` : (lower edge of margin [kt], time [s]) pairs; ``contributions`` :
+    what took the margin to its smallest in the two minutes before it.
     """
 
     limit: str

@@ -41,6 +41,10 @@ def test_a_peak_beside_a_gap_is_bounded_from_below():
         "As flown: at least 0.0 kt over (95 %), not determinable, as the worst instant lies "
         "beside a gap or at an end of the recording; probability at least 7 in 10.")
     assert decision.sure(one) == "not determinable (at least 7 in 10)"
+    for known, said in ((0.999, "more than 99 %"), (0.03, "at least 3 %"), (0.001, "not known")):
+        assert decision.chance(replace(one, probability=known)) == said
+    assert decision.span(replace(one, low=-1.2), "calibrated_airspeed", Presentation()) == (
+        "from 1.2 kt under upwards (95 %)")
 
 
 def test_what_may_be_noise_or_gusts_is_given_both_ways():

@@ -29,9 +29,12 @@ def probability(value: float) -> str:
 def chance(one: Assurance) -> str:
     """Return the probability of an assurance, as a lower bound where it is only one."""
     said = probability(one.probability)
-    if not one.at_least or said == UNKNOWN:
+    if not one.at_least or said == UNKNOWN or said.startswith("more"):
         return said
-    return f"at least {said.removeprefix('about ')}" if said.startswith("about") else said
+    if said.startswith("about"):
+        return f"at least {said.removeprefix('about ')}"
+    per_cent = round(100 * one.probability)
+    return f"at least {per_cent} %" if per_cent else UNKNOWN
 
 
 def prior(one: Assurance) -> str:
@@ -55,7 +58,8 @@ def between(low: float, high: float, quantity: str, how: Presentation) -> str:
     if not math.isfinite(low):
         return UNKNOWN
     if not math.isfinite(high):
-        return f"at least {_side(low, quantity, how)}"
+        least = _side(low, quantity, how)
+        return f"at least {least}" if low >= 0 else f"from {least} upwards"
     if low * high < 0:
         return f"{_side(low, quantity, how)} to {_side(high, quantity, how)}"
     near, far = sorted((abs(low), abs(high)))
