@@ -116,6 +116,8 @@ def _flight_lines(
         yield Line(label.smaller(len(worst) - wording.LISTED), "", 2)
     for near in _worst_near(one.assessment):
         yield from _near_lines(near, quantities[near.limit], how)
+    if _flat(one.assessment):
+        yield Line(label.PRIOR.format(prior=decisions.EQUALLY), "", 2)
     more = len(one.assessment.near) - wording.LISTED if one.assessment else 0
     if more > 0:
         yield Line(label.fewer_near(more), "", 2)
@@ -186,8 +188,14 @@ def _sure(
     for basis in bases:
         yield Line(" ".join(filter(None, (decisions.likely(basis, quantity, how),
                                           decisions.widest(basis, quantity, how)))), "", 5)
-    if math.isfinite(displayed.probability) or math.isfinite(flown.probability):
-        yield Line(label.prior(decisions.prior(flown)), "faint", 5)
+
+
+def _flat(one: AssessmentFacts | None) -> bool:
+    """Whether any probability assumes no more than the flat prior."""
+    told: tuple[AssessedExceedance | NearMiss, ...] = (
+        (*one.exceedances, *one.near) if one else ())
+    return any(basis.prior == "flat" and math.isfinite(basis.probability)
+               for each in told for basis in (each.displayed, each.flown))
 
 
 def _worst_near(one: AssessmentFacts | None) -> Sequence[NearMiss]:

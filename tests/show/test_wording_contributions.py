@@ -52,6 +52,9 @@ def test_what_made_it_worse_is_told_apart_with_its_instants():
 def test_a_limit_that_was_crossed_before_says_when_first():
     assert "from 0:00:10.0 to 0:00:52.0, when it was first crossed: " in explained(
         CLIMB, start_s=75.0)[0]
+    again = dataclasses.replace(DIVE, start_s=76.0)
+    assert "made it worse, from this crossing at 0:01:15.0 to " in explained(
+        CLIMB, again, crossing_s=76.0, start_s=75.0)[1]
 
 
 def test_a_limit_that_began_to_apply_is_not_said_to_be_crossed():

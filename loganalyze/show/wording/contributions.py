@@ -89,6 +89,9 @@ def worse(found: ExceedanceFacts, told: AssessedExceedance, how: Presentation) -
     if one is None:
         return NO_WORSENING if told.crossing_s < found.worst_time_s else ""
     since = "the crossing" if one.start_s <= told.crossing_s else how.instant(one.start_s)
+    before = known(told.contributions)
+    if before is not None and before.end_s < found.start_s and since == "the crossing":
+        since = f"this crossing at {how.instant(found.start_s)}"
     grew = (f"the excess grew by {how.speed(one.lost_kt)}" if one.lost_kt > 0 else
             "the excess hardly changed as airspeed")
     return (f"What made it worse, from {since} to {how.instant(one.end_s)}: "

@@ -100,11 +100,15 @@ def decision(one: Assurance, quantity: str, how: Presentation) -> str:
 
 
 def likely(one: Assurance, quantity: str, how: Presentation) -> str:
-    """Return interval, outcome and probability as a sentence that begins with the basis."""
+    """Return interval, outcome and probability as a sentence that begins with the basis.
+
+    A prior is named unless it is the flat one, which is said once for all.
+    """
     begun = f"{one.basis[:1].upper()}{one.basis[1:]}: {decision(one, quantity, how)}"
     if not math.isfinite(one.probability):
         return f"{begun}."
-    return f"{begun}; probability {chance(one)}."
+    assumed = "" if one.prior == "flat" else f" ({prior(one)})"
+    return f"{begun}; probability {chance(one)}{assumed}."
 
 
 def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:

@@ -8,6 +8,7 @@ from loganalyze.show.wording.numbers import count
 
 TAKEN_AS = "Taken as:"
 MEASURED = "Measured"
+PRIOR = "Probabilities are of having truly been over the limit, with {prior}."
 
 
 def judged(log: str, limits: str, aircraft: str) -> str:
@@ -28,11 +29,6 @@ def title(limit: str, when: str) -> str:
 def pointer(speed: str) -> str:
     """Return where the limit pointer stood at the worst instant."""
     return f"The limit pointer stood at {speed}."
-
-
-def prior(said: str) -> str:
-    """Return what the probabilities of truly over assume beforehand."""
-    return f"Probabilities are of having truly been over, {said}."
 
 
 def near(limit: str, instant: str, altitude: str, margin: str, when: str) -> str:
