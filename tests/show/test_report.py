@@ -160,13 +160,16 @@ def test_the_table_says_limit_when_worst_how_long_how_sure_phase_altitude_and_wh
     assert row == {
         "No.": Link("1", "exceedance-1"), "Limit": "VMO", "When": "0:00:49.8",
         "Worst": "5.0 kt over", "How long": "9.5 s",
-        "How sure (as displayed)": "proven over (more than 99 %)", "Phase": "descent",
+        "How sure (as displayed)": "3.0 to 7.0 kt over: proven over (more than 99 %)",
+        "Phase": "descent",
         "Pressure altitude": "5,000 ft", "Severity": "medium (example rules)",
         "Why": "height turned into speed"}
     near = dict(zip(names, table.rows[1], strict=True))
     assert near["No."] == "near"
     assert near["Worst"] == "1.5 kt and Mach .003 under"
-    assert near["How sure (as displayed)"] == "under but not proven (about 2 in 10)"
+    assert near["How sure (as displayed)"].endswith(": under but not proven (about 2 in 10)")
+    assert labels.PRIORS.format(priors="all excesses equally likely beforehand") in texts_of(
+        section(reported(analysis, assessment_of(analysis)), "found"))
 
 
 def test_without_an_assessment_the_report_says_so_and_invents_nothing(analysis, reported):

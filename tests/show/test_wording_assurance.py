@@ -40,7 +40,8 @@ def test_a_peak_beside_a_gap_is_bounded_from_below():
     assert decision.likely(one, "calibrated_airspeed", Presentation()) == (
         "As flown: at least 0.0 kt over (95 %), not determinable, as the worst instant lies "
         "beside a gap or at an end of the recording; probability at least 7 in 10.")
-    assert decision.sure(one) == "not determinable (at least 7 in 10)"
+    assert decision.sure(one, "calibrated_airspeed", Presentation()) == (
+        "at least 0.0 kt over: not determinable (at least 7 in 10)")
     for known, said in ((0.999, "more than 99 %"), (0.03, "at least 3 %"), (0.001, "not known")):
         assert decision.chance(replace(one, probability=known)) == said
     assert decision.span(replace(one, low=-1.2), "calibrated_airspeed", Presentation()) == (
@@ -59,7 +60,8 @@ def test_what_surely_was_no_exceedance_is_not_told_as_one():
     one = replace(OVER, probability=0.002, low=-6.0, high=-0.9, word=results.PROVEN_UNDER)
     assert "0.9 to 6.0 kt under (95 %), proven under." in assurance(
         one, "VMO", "calibrated_airspeed")
-    assert decision.sure(one) == "proven under (less than 1 %)"
+    assert decision.sure(one, "calibrated_airspeed", Presentation()) == (
+        "0.9 to 6.0 kt under: proven under (less than 1 %)")
 
 
 def test_the_prior_is_named():

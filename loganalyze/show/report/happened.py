@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from functools import partial
 
@@ -29,6 +30,7 @@ from loganalyze.show.wording import decision as decisions
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import report as said
 from loganalyze.show.wording.corroboration import corroboration
+from loganalyze.show.wording.presentation import MACH_WORDS
 from loganalyze.show.wording.severity import ladder as ladder_words
 from loganalyze.show.wording.warnings import warning as warning_words
 
@@ -91,10 +93,21 @@ def found(subject: Subject) -> tuple[Section, ...]:
     else:
         blocks.append(Paragraph(
             label.ONLY_IN_DOUBT if facts.quality.suspects else label.NO_FINDING))
+    if priors := _priors(subject):
+        blocks.append(Paragraph(label.PRIORS.format(priors=said.listed(priors)), "note"))
     blocks.append(Paragraph(_clock_note(subject), "note"))
     if _examples(subject):
         blocks.append(Paragraph(label.EXAMPLE_SEVERITY, "note"))
     return (Section("found", label.SECTIONS["found"], tuple(blocks)),)
+
+
+def _priors(subject: Subject) -> list[str]:
+    """What the probabilities of the table assume beforehand, each once."""
+    assessment = subject.assessment
+    told: tuple[AssessedExceedance | NearMiss, ...] = (
+        (*assessment.exceedances, *assessment.near) if assessment else ())
+    return list(dict.fromkeys(decisions.prior(one.flown) for one in told
+                              if math.isfinite(one.flown.probability)))
 
 
 def _clock_note(subject: Subject) -> str:
@@ -118,7 +131,8 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
         how.instant(one.start_s),
         said.over_by(how.excess(one.worst_excess_kt, one.worst_excess_mach)),
         said.length(one.duration_s),
-        decisions.sure(_first_basis(assessed, subject)) if assessed else label.CELL_NOT_ASSESSED,
+        (decisions.sure(_first_basis(assessed, subject), one.quantity, how) if assessed
+         else label.CELL_NOT_ASSESSED),
         said.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
         how.altitude(one.worst_pressure_altitude_ft),
         said.severity(assessed.severity) if assessed else label.CELL_NOT_ASSESSED,
@@ -129,12 +143,13 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
 def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
     how = subject.how
     basis = one.flown if how.reader == "maintenance" else one.displayed
-    is_mach = any(limit.is_mach and limit.name == one.limit
-                  for limit in subject.analysis.sheet.limit)
+    quantity = next(limit.quantity for limit in subject.analysis.sheet.limit
+                    if limit.name == one.limit)
     return (
         label.CELL_NEAR, one.limit, how.instant(one.time_s),
-        said.under_by(how.excess(one.margin_kt, one.margin if is_mach else None)),
-        said.length(one.end_s - one.start_s), decisions.sure(basis), said.phase(one.phase),
+        said.under_by(how.excess(one.margin_kt, one.margin if quantity in MACH_WORDS else None)),
+        said.length(one.end_s - one.start_s), decisions.sure(basis, quantity, how),
+        said.phase(one.phase),
         how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
         said.why(one.contributions, "crossed"),
     )
@@ -185,10 +200,11 @@ def _causes(subject: Subject, i: int, assessed: AssessedExceedance | None) -> li
         return []
     found, how = subject.facts.exceedances[i], subject.how
     blocks: list[Block] = [Subheading(label.WHY_TITLE)]
+    sentences = [*causes.explained(found, assessed, how), ""]
     for name, sentence, one, caption in (
-            ("contributions", causes.run_in(found, causes.known(assessed.contributions), how),
-             causes.known(assessed.contributions), label.CONTRIBUTIONS_CAPTION),
-            ("worsening", causes.worse(found, assessed, how), causes.known(assessed.worsening),
+            ("contributions", sentences[0], causes.known(assessed.contributions),
+             label.CONTRIBUTIONS_CAPTION),
+            ("worsening", sentences[1], causes.known(assessed.worsening),
              label.WORSENING_CAPTION)):
         if sentence:
             blocks.append(Paragraph(sentence))

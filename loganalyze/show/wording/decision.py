@@ -79,11 +79,13 @@ def _size(value: float, quantity: str, how: Presentation) -> str:
     return f"{value * how.units.per_knot:.1f} {how.units.speed}"
 
 
-def sure(one: Assurance) -> str:
-    """Return the outcome in a cell of a table."""
+def sure(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return interval, outcome and probability in a cell of a table."""
     if not math.isfinite(one.probability):
         return one.word
-    return f"{one.word} ({chance(one)})"
+    said = between(one.low, one.high, quantity, how)
+    begun = one.word if said == UNKNOWN else f"{said}: {one.word}"
+    return f"{begun} ({chance(one)})"
 
 
 def with_reason(one: Assurance) -> str:

@@ -43,6 +43,7 @@ COLUMNS: dict[str, str] = {
 }
 
 FOUND_CAPTION = "Each exceedance in order of time, then what came near"
+PRIORS = "Probabilities are of having truly been over the limit, with {priors}."
 PANEL_CAPTION = ("Run-in, exceedance and what followed. Shaded: over the limit; hatched: unknown; "
                  "the band about the margin: its expanded uncertainty.")
 WHY_TITLE = "Why margin was lost"
