@@ -43,8 +43,8 @@ LAGS_S, LONGEST_S = (0.5, 3.0), 20.0
 """The lags at which a difference is compared with itself, its longest correlation time [s]."""
 CORRELATED = 0.25
 """A difference whose correlation at the first lag is less than this counts as white."""
-FAST_S = 60.0
-"""What takes longer than this isn't noise [s]."""
+FAST_S = 25.0
+"""What the two differ by is shared out by what happens within this [s]."""
 STRETCHES, STRETCH_S, EVERY_S = 6, 150.0, 0.5
 """The quieter half is sought among so many stretches, so long [s], averaged over this [s]."""
 MOTION_S, MOTION_KT = 8.0, 0.1

@@ -32,7 +32,7 @@ MOST = 1024
 SPAN_S, HIGH, QUIET_S = 2.0, 3.0, 30.0
 """A stretch holds what lies, averaged over about 2 s, within 3 standard deviations of its top,
 down to no such sample for 30 s."""
-TRIMMED = 0.4
+TRIMMED = 0.2
 """Its ends are where the average first and last reaches this quantile: no flank is left."""
 BESIDE = 4
 """It reaches so many samples to either side of the greatest at least."""

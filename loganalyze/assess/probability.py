@@ -183,7 +183,8 @@ def _greatest(
     interval, greatest = analysis.log.interval_s, at - one.first
     reading, step = float(piece[greatest]), math.sqrt(12.0) * float(model.rounding[k])
     # NaN stays: a noise that isn't known leaves the probability unknown.
-    noise = float(np.maximum(model.flown_random[k], peaks.noise_of(piece)))
+    seen = peaks.noise_of(piece)
+    noise = float(np.maximum(model.flown_random[k], seen))
     start, stop = peaks.window(one.first, one.last, at, interval)
     cut = slice(start - one.first, stop - one.first)
     peak = peaks.fit(analysis.time[start:stop], piece[cut], at - start, noise)
@@ -200,7 +201,9 @@ def _greatest(
             known = None
     if known is not None or told_by != airspeed_noise.NOT_TOLD:
         found = replace(found, told_by=told_by)
-    if known is None and (piece > reading - _PLATEAU * noise).sum() <= _FEW:
+    seen = max(seen, float(model.rounding[k]))
+    many = int((piece > reading - _PLATEAU * seen).sum()) > _FEW
+    if known is None and not many:
         return found
     scatter = noise_near(analysis.time[one.first : one.last + 1], piece, step)
     wander = max(scatter.wander, 0.0 if known is None else known.standard)
@@ -208,24 +211,26 @@ def _greatest(
     if last - first < FEWEST:
         return found if known is None else replace(
             found, error=math.hypot(found.error, known.standard))
+    # What the sheet states of single samples, and they don't show, is common to them.
+    hidden = math.sqrt(max(float(model.flown_random[k]) ** 2 - scatter.white**2, 0.0))
     beside = max(1, round(_BESIDE_S / interval))
     reaches = open_end or (one.open_before and first < beside) or (
         one.open_after and last > len(piece) - beside)
     top = replace(found, at_open_end=reaches)
-    if (last - first) > _FEW:
+    if many:
         best = plateau.greatest(piece[first:last], interval, step)
-        top = _Worst(reading, best.excess, best.error, best.curvature, found.told_by,
-                     at_open_end=reaches)
+        top = _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
+                     found.told_by, at_open_end=reaches)
     if known is None:
         return top
     if told_by != airspeed_noise.NOT_TOLD:
         best = plateau.greatest(piece[first:last], interval, step, known)
-        return _Worst(reading, best.excess, best.error, best.curvature, told_by,
-                      at_open_end=reaches)
+        return _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
+                      told_by, at_open_end=reaches)
     less = plateau.greatest(piece[first:last], interval, step, known)
     if top.excess - less.excess < _SAME_KT * per_kt:
         return replace(top, told_by=airspeed_noise.NONE)
-    return replace(top, if_noise=less.excess, error_if_noise=less.error)
+    return replace(top, if_noise=less.excess, error_if_noise=math.hypot(less.error, hidden))
 
 
 def shift_as_displayed(
@@ -258,7 +263,7 @@ _LOOK_S = 30.0
 """How far to look for the greatest acceleration [s], and beyond the ends of a stretch."""
 _LONGEST_S, _MOST = 1200.0, 16384
 """How far to look along a stretch at most, to either side [s] and in samples."""
-_PLATEAU, _FEW = 3.0, 2 * peaks.MOST + 1
+_PLATEAU, _FEW = 4.0, 7
 """A stretch is a plateau when more samples than this lie within so many standard deviations of
 the greatest one."""
 _BESIDE_S = 5.0

@@ -54,8 +54,10 @@ FILTERED = tuple(2.0**power for power in range(-2, 13))
 """Variances of filtered noise that are weighed, white noise being 1."""
 KNOWN_WITHIN = 0.4
 """Standard deviation of the logarithm of filtered noise's variance about the one known."""
-P_WANDER, P_LEVEL = 0.2, 0.3
+P_WANDER, P_LEVEL = 0.15, 0.5
 """Probability beforehand of a wander, and without one of a level that doesn't move."""
+SMOOTHER = 0.7
+"""A trend half as fast again is by this less likely beforehand."""
 SLOPED = 2.5
 """A slope is one from so many of its standard errors on."""
 
@@ -152,6 +154,8 @@ class Parts:
     keep: Floats
     filtered: Floats
     filtered_keep: float
+    usual: Floats
+    """Logarithm of how likely a combination is beforehand among its like."""
     group: int = 1
     """Values are averages of so many samples; ``keep`` is from sample to sample."""
 
@@ -173,7 +177,7 @@ class Parts:
     def chosen(self, rows: NDArray[np.intp]) -> Parts:
         """Some of the combinations."""
         return Parts(self.trend[rows], self.bend[rows], self.wander[rows], self.keep[rows],
-                     self.filtered[rows], self.filtered_keep, self.group)
+                     self.filtered[rows], self.filtered_keep, self.usual[rows], self.group)
 
 
 @dataclass(frozen=True, eq=False)
@@ -220,7 +224,8 @@ class Fit:
         gusty, still = parts.wander > 0, parts.trend == 0
         for which, share in ((gusty, P_WANDER), (~gusty & still, (1 - P_WANDER) * P_LEVEL),
                              (~gusty & ~still, (1 - P_WANDER) * (1 - P_LEVEL))):
-            log[which] += math.log(share / max(int(which.sum()), 1))
+            usual = np.exp(parts.usual[which])
+            log[which] += parts.usual[which] + math.log(share / max(float(usual.sum()), 1e-300))
         if known is not None:
             sizes = np.log(scale * parts.filtered / known.standard**2)
             log -= 0.5 * (sizes / KNOWN_WITHIN) ** 2
@@ -317,16 +322,17 @@ def _line(values: Floats, interval: float, least: float, known: Filtered | None)
 
 
 def _trends(n: int, interval: float) -> Floats:
-    """Sizes and bends of the trends that are weighed, float64[k, 2]; the first is none."""
+    """Sizes, bends and prior of the trends that are weighed, float64[k, 3]; the first is none."""
     count = math.ceil(math.log(n) / math.log(1.5))
     corner = 2.0 - 2.0 * np.cos(np.minimum(np.pi / n * 1.5 ** np.arange(count), np.pi))
-    pairs = [(0.0, 0.0)]
+    found = [(0.0, 0.0, 0.0)]
     for seconds in MEANDERS_S:
         if math.isinf(seconds) or 2 * interval < seconds < n * interval / 3:
             bend = (interval / seconds) ** 2
             # Where trend and white noise are as strong as each other.
-            pairs += [(float((one + bend) ** 2), bend) for one in corner]
-    return np.array(pairs)
+            found += [(float((one + bend) ** 2), bend, k * math.log(SMOOTHER))
+                      for k, one in enumerate(corner)]
+    return np.array(found)
 
 
 def _alone(n: int, interval: float, group: int) -> Parts:
@@ -337,7 +343,7 @@ def _alone(n: int, interval: float, group: int) -> Parts:
     trends, winds = _trends(n, interval), np.array(pairs)
     i, j = (one.ravel() for one in np.indices((len(trends), len(winds))))
     return Parts(trends[i, 0], trends[i, 1], winds[j, 0], winds[j, 1], np.zeros(len(i)), 0.0,
-                 group)
+                 trends[i, 2], group)
 
 
 def _beside(n: int, interval: float, known: Filtered, group: int) -> Parts:
@@ -349,4 +355,4 @@ def _beside(n: int, interval: float, known: Filtered, group: int) -> Parts:
     slow = 1.0 + filtered[k] * (1 + keep) / (1 - keep) / group
     return Parts(trends[i, 0] * slow, trends[i, 1], sizes[j] * filtered[k],
                  np.full(len(i), math.exp(-interval / group / GUST_S)), filtered[k], keep,
-                 group)
+                 trends[i, 2], group)

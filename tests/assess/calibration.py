@@ -13,6 +13,8 @@ errors unlike the sheet's (uniform, autocorrelated, coarsely quantised) and for 
 margins are wide the tables are printed, and the Brier score beats both the base rate and plain
 excess over uncertainty.
 
+Plateaus have a table and rules of their own: see `plateaus`.
+
 Plain excess over uncertainty is what one would do without any of this: the greatest recorded
 excess over the root sum of squares of the uncertainties (no correlation, no fit), as the linear
 forecast (1 + e / 2u) / 2 between 0 and 1.
@@ -298,3 +300,7 @@ def main(flights: int = 10_000) -> None:
 
 if __name__ == "__main__":
     main(*map(int, sys.argv[1:]))
+    sys.path.insert(0, str(Path(__file__).parent))
+    import plateaus
+
+    plateaus.main(max(60, int(sys.argv[1]) // 16) if len(sys.argv) > 1 else 600)
