@@ -188,7 +188,9 @@ def _greatest(
     start, stop = peaks.window(one.first, one.last, at, interval)
     cut = slice(start - one.first, stop - one.first)
     peak = peaks.fit(analysis.time[start:stop], piece[cut], at - start, noise)
-    open_end = (one.open_before and at == one.first) or (one.open_after and at == one.last)
+    beside = max(1, round(_BESIDE_S / interval)) if interval > 0 else 1
+    open_end = (one.open_before and greatest < beside) or (
+        one.open_after and greatest >= len(piece) - beside)
     found = _Worst(reading, peak.excess, peak.error, peak.curvature, at_open_end=open_end)
     if math.isnan(noise) or not interval > 0:
         return found
@@ -213,7 +215,6 @@ def _greatest(
             found, error=math.hypot(found.error, known.standard))
     # What the sheet states of single samples, and they don't show, is common to them.
     hidden = math.sqrt(max(float(model.flown_random[k]) ** 2 - scatter.white**2, 0.0))
-    beside = max(1, round(_BESIDE_S / interval))
     reaches = open_end or (one.open_before and first < beside) or (
         one.open_after and last > len(piece) - beside)
     top = replace(found, at_open_end=reaches)
@@ -267,7 +268,7 @@ _PLATEAU, _FEW = 4.0, 7
 """A stretch is a plateau when more samples than this lie within so many standard deviations of
 the greatest one."""
 _BESIDE_S = 5.0
-"""A plateau that ends within this of a gap may have gone on in it [s]."""
+"""What ends or is at its greatest within this of a gap may have been more in it [s]."""
 _SAME_KT = 0.2
 """Two readings that differ by less are one [kt]."""
 _NEGLIGIBLE = 0.1

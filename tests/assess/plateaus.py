@@ -8,13 +8,13 @@ leaves it. Rates of 1 and 4 Hz, steps of 0.25 and 1 kt, sensors' errors as the s
 Pass rules, stated before they were run. In each cell (a kind of noise and a duration):
 
 - at most one decile of stated probability of ten outside its 99.9 % bounds;
-- the interval as flown holds the truth in 93 to 97 % of the flights (and a sampling error of
-  3.29 standard deviations where a cell is small);
+- the interval as flown holds the truth in 93 to 97 % of the flights; where a cell has so few that
+  chance alone spreads a true 95 % further (3.29 standard deviations), within that;
 - the bias of the stated worst excess is within 0.2 kt or a tenth of u, whichever is greater.
 
 Correlated noise that neither sheet nor another channel tells can't be told from gusts: there the
-interval covers both readings in at least 93 %. Where a gap hides the top, every probability is
-flagged as "at least", and no more are stated over than are.
+interval covers both readings in at least 93 %, and deciles and bias don't count. Beside a gap what
+is stated is "at least": it may be true more often than it says, and not less often.
 """
 
 from __future__ import annotations
