@@ -45,8 +45,9 @@ CORRELATED = 0.25
 """A difference whose correlation at the first lag is less than this counts as white."""
 FAST_S = 25.0
 """What the two differ by is shared out by what happens within this [s]."""
-STRETCHES, STRETCH_S, EVERY_S = 6, 150.0, 0.5
-"""The quieter half is sought among so many stretches, so long [s], averaged over this [s]."""
+STRETCHES, STRETCH_S, EVERY_S = 4, 120.0, 0.5
+"""The quieter three quarters are sought among so many stretches, so long [s], averaged over
+this [s]."""
 MOTION_S, MOTION_KT = 8.0, 0.1
 """In less time than this an aircraft doesn't change its speed to and fro by more [s], [kt]
 (engineering judgement: its inertia)."""
@@ -108,7 +109,7 @@ class AirspeedNoise:
                 for run in runs] if count >= COMPARED else []
         # Noise is there all the time, gusts come and go.
         fits.sort(key=lambda one: float(one.weight @ (one.scale * (1.0 + one.parts.wander))))
-        quiet = fits[: -(-len(fits) // 2)]
+        quiet = fits[: -(-3 * len(fits) // 4)]
         return self._felt(*shared_wander(quiet, MOTION_S, MOTION_KT)) if quiet else None
 
     @property

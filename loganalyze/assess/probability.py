@@ -207,7 +207,8 @@ def _greatest(
     many = int((piece > reading - _PLATEAU * seen).sum()) > _FEW
     if known is None and not many:
         return found
-    scatter = noise_near(analysis.time[one.first : one.last + 1], piece, step)
+    near = slice(max(0, greatest - _NEAR), greatest + _NEAR)
+    scatter = noise_near(analysis.time[one.first : one.last + 1][near], piece[near], step)
     wander = max(scatter.wander, 0.0 if known is None else known.standard)
     first, last = plateau.stretch(piece, greatest, interval, scatter.white, wander, step)
     if last - first < FEWEST:
@@ -267,6 +268,8 @@ _LONGEST_S, _MOST = 1200.0, 16384
 _PLATEAU, _FEW = 4.0, 7
 """A stretch is a plateau when more samples than this lie within so many standard deviations of
 the greatest one."""
+_NEAR = 256
+"""The noise is told by so many samples to either side."""
 _BESIDE_S = 5.0
 """What ends or is at its greatest within this of a gap may have been more in it [s]."""
 _SAME_KT = 0.2

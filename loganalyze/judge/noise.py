@@ -161,7 +161,9 @@ class Parts:
 
     def motion(self, omega: Floats) -> Floats:
         """Spectrum of the trend, float64[g, k]."""
-        return np.asarray(self.trend[:, None] * spectra.trend(omega, self.bend[:, None]))
+        bends, which = np.unique(self.bend, return_inverse=True)
+        shapes = np.array([spectra.trend(omega, float(bend)) for bend in bends])
+        return np.asarray(self.trend[:, None] * shapes[which])
 
     def gusts(self, omega: Floats) -> Floats:
         """Spectrum of the wander, float64[g, k]."""
