@@ -122,7 +122,8 @@ class Budget:
                 for entry in self.entries]
         sizes = {"skew": self.skew_s / math.sqrt(3), "display_lag": self.lag_s / math.sqrt(3),
                  "display_quantum": self.quantum_kt / math.sqrt(12),
-                 "display_quantum_mach": self.quantum_mach / math.sqrt(12)}
+                 "display_quantum_mach": self.quantum_mach / math.sqrt(12),
+                 "airspeed_noise": self.airspeed_noise.standard if self.airspeed_noise else 0.0}
         return (*rows, *((code, source, sizes[code]) for code, source in self.sources))
 
 
@@ -195,6 +196,7 @@ def budget_of(
             ("display_lag", common if lag is None else _STATED),
             ("display_quantum", common if quantum is None else _STATED),
             ("display_quantum_mach", common if fine is None else _STATED),
+            *((("airspeed_noise", _STATED),) if stated.airspeed_noise is not None else ()),
         ),
         stated=frozenset(key for key in type(stated).model_fields
                          if getattr(stated, key) is not None),

@@ -115,6 +115,8 @@ def test_correlated_noise_that_nobody_tells_from_gusts_widens_the_interval():
     assert one.low < 2 < one.high
     told = worst(assessed(time, cas, airspeed_noise={"standard": 1.0, "correlation_s": 4})).flown
     assert (told.noise_told_by, told.if_noise) == ("stated", None)
+    listed = assessed(time, cas, airspeed_noise={"standard": 1.0, "correlation_s": 4}).tolerances
+    assert ("airspeed_noise", "the limits sheet", 1.0) in listed
     assert told.excess == pytest.approx(2, abs=0.8)
     assert told.high < one.high
 

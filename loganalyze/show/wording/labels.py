@@ -187,6 +187,7 @@ REASONS = {
 TOLERANCES: dict[str, tuple[str, str]] = {
     "airspeed_resolution": ("Steps of the recorded airspeed", "_kt"),
     "altitude_resolution": ("Steps of the recorded altitude", "_ft"),
+    "airspeed_noise": ("Noise of the recorded airspeed", "_kt"),
     "displayed_airspeed": ("Airspeed indicator against recorder", "_kt"),
     "displayed_altitude": ("Altimeter against recorder", "_ft"),
     "airspeed": ("Recorded airspeed", "_kt"),
