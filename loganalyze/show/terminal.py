@@ -161,6 +161,9 @@ def _exceedance_lines(
     if told is None:
         return
     yield from _sure(told.displayed, told.flown, one.quantity, how)
+    noise = decisions.noise_or_gusts(told.displayed, one.quantity, how)
+    if noise:
+        yield Line(noise, "", 5)
     for reason in corroboration.decisive(told.evidence, one.quantity, how):
         yield Line(reason, "", 5)
     for sentence in causes.explained(one, told, how):
@@ -169,10 +172,9 @@ def _exceedance_lines(
         yield Line(severity.severity(told.severity), "", 5)
     if level == "verbose":
         for basis in (told.displayed, told.flown):
-            for owed in (decisions.greatest(basis, one.quantity, how),
-                         decisions.noise_or_gusts(basis, one.quantity, how)):
-                if owed:
-                    yield Line(owed, "faint", 5)
+            owed = decisions.greatest(basis, one.quantity, how)
+            if owed:
+                yield Line(owed, "faint", 5)
         decided = corroboration.decisive(told.evidence, one.quantity, how)
         for evidence in corroboration.corroboration(told.evidence, one.quantity, how):
             if evidence not in decided:

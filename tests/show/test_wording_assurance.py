@@ -133,3 +133,17 @@ def test_the_dominating_error_its_gain_and_the_widest_bound():
 
 def test_every_error_that_may_dominate_has_its_words():
     assert set(SUPPOSED) | {bounds.SCATTER} <= set(labels.TOLERANCES)
+
+
+def test_the_greatest_sample_and_the_worst_freed_of_noise_are_told_apart():
+    how = Presentation()
+    noisy = replace(OVER, excess=-1.0, reading=0.9)
+    assert decision.noise_or_gusts(noisy, "calibrated_airspeed", how) == (
+        "The greatest recorded sample is 0.9 kt over; freed of its noise the worst was 1.0 kt "
+        "under.")
+    assert decision.noise_or_gusts(
+        replace(OVER, excess=3.0, reading=3.2), "calibrated_airspeed", how) == ""
+    unsure = decision.noise_or_gusts(
+        replace(OVER, excess=2.0, reading=2.3, if_noise=0.5), "calibrated_airspeed", how)
+    assert "if real" in unsure
+    assert "0.5 kt over" in unsure

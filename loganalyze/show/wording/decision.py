@@ -11,6 +11,9 @@ from loganalyze.show.wording.presentation import MACH_WORDS, UNKNOWN, Presentati
 if TYPE_CHECKING:
     from loganalyze.assess.results import Assurance
 
+MUCH_KT, MUCH_MACH = 0.5, 0.001
+"""So far apart the greatest sample and the estimate of the worst are both worth a word."""
+
 EQUALLY = "all excesses equally likely beforehand"
 
 
@@ -114,9 +117,17 @@ def likely(one: Assurance, quantity: str, how: Presentation) -> str:
 
 
 def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:
-    """Return what the excess is if what may be noise is noise; empty where that was told."""
+    """Return what the excess is freed of noise, or if what may be noise is noise.
+
+    Empty where the greatest sample and the estimate of the worst are nearly one.
+    """
     if one.if_noise is None or not math.isfinite(one.if_noise):
-        return ""
+        much = MUCH_MACH if quantity in MACH_WORDS else MUCH_KT
+        apart = one.reading - one.excess
+        if not (apart > much or (apart > much / 4 and one.reading > 0 > one.excess)):
+            return ""
+        return (f"The greatest recorded sample is {_side(one.reading, quantity, how)}; freed of "
+                f"its noise the worst was {_side(one.excess, quantity, how)}.")
     return (f"No other channel and no figure of the limits sheet tells noise from gusts: if real, "
             f"the worst was {_side(one.excess, quantity, how)}, if noise, "
             f"{_side(one.if_noise, quantity, how)}; the interval covers both.")
