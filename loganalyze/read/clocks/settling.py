@@ -152,12 +152,15 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
                 return Break(row, False, latest, float(stamps[at])), row, latest
             i = at + int(back[0])
             continue
-        held = _before_excursion(time[:row], float(stamps[at]))
-        if held is not None:
-            i, latest = at, held
-            continue
         after = stamps[at:]
         caught = np.flatnonzero(after >= latest)
+        if not len(caught) or caught[0] > EXCURSION_ROWS:  # Else the fall itself is soon over.
+            if len(after) <= EXCURSION_ROWS and not final:
+                return None, row, latest
+            held = _before_excursion(time[:row], float(stamps[at]))
+            if held is not None:
+                i, latest = at, held
+                continue
         ran = float(np.max(after[: caught[0]] if len(caught) else after)) - float(after[0])
         if ran >= RESET_S and latest - float(after[0]) >= RESET_S:
             return Break(row, True, latest, float(after[0])), row, latest
