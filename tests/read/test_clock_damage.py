@@ -159,7 +159,10 @@ def check_all(clock: str, damaged: list[tuple[str, int, int]], rng: np.random.Ge
         off = times - truth[rows]
         if whole.utc_start is None or log.utc_start is None:
             off = off - np.median(off)  # Counted from another first row.
-        assert np.abs(off).max() <= 2, f"{about}: {np.abs(off).max()} s off"
+        # A row that is damaged itself may keep a time near its own.
+        own = np.isin(rows, [row for _, _, row in damaged])
+        assert np.abs(off[~own]).max() <= 2, f"{about}: {np.abs(off[~own]).max()} s off"
+        assert np.abs(off).max() <= 8, f"{about}: {np.abs(off).max()} s off"
         assert len(rows) >= ROWS - 12 * len(damaged), f"{about}: {ROWS - len(rows)} rows lost"
         if len(rows) < ROWS:
             assert any("set aside" in one for one in log.source.inferred), about
