@@ -131,8 +131,7 @@ class CsvLog:
                 later = found
             given.popleft()
             try:
-                above = b"".join(one + b"\n" for one in later.lines[: later.index])
-                piece, lines = parser.parse(lambda above=above: above)  # type: ignore[misc]
+                piece, lines, later = _parsed_above(parser, later)
             except BadPieceError as bad:
                 raise parser.problem(bad, line) from None
             line += lines
@@ -192,6 +191,18 @@ class CsvLog:
         return pa.string() if worded and not all(
             self.dialect.numerals.is_number(cell) or cell in MISSING
             for cell in cells) else pa.float64()
+
+
+def _parsed_above(parser: TableParser,
+                  later: LaterHeaderError) -> tuple[Piece, int, LaterHeaderError]:
+    """Return what is above a later header, its lines, and the first header that heads others."""
+    while True:
+        above = b"".join(line + b"\n" for line in later.lines[: later.index])
+        try:
+            return *parser.parse(partial(bytes, above)), later
+        except LaterHeaderError as first:
+            first.lines = later.lines
+            later = first
 
 
 def _tasks(parser: TableParser, texts: Iterator[Callable[[], bytes]],

@@ -89,8 +89,9 @@ def layouts(texts: Sequence[str], comment: str) -> Iterator[Layout]:
     yield Layout(max(set(widths), key=widths.count))
     yield Layout(0, wide=True)
     spans = _spans([text.replace("\t", " ").rstrip() for text in rows])
-    if len(spans) > 1:
-        yield Layout(len(spans), spans=spans)
+    placed = Layout(len(spans), spans=spans)
+    if len(spans) > 1 and all("\t" in placed.spread(text) for text in rows[:-1]):
+        yield placed
 
 
 def _reads_as_row(cells: Sequence[str]) -> bool:

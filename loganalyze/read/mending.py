@@ -98,6 +98,8 @@ class Mender:
             return False
         if len(cells) == 1 and any(_are_values(split_line(text, mark)) for mark in DELIMITERS):
             return False
+        if dialect.layout is not None and _are_values(text.split()):
+            return False  # A row that doesn't fit the columns.
         return 2 * values <= len(filled)
 
     @cached_property
@@ -113,6 +115,8 @@ class Mender:
         """
         for i in left_out:
             cells = self._heading_cells(lines[i])
+            if self._cut_short(lines[i]):
+                raise LaterHeaderError(places[i])
             if len(cells) < 2 or self._known(cells, lines[i]) or any(
                     is_value(cell) and has_digit(cell) for cell in cells):
                 continue
@@ -149,6 +153,19 @@ class Mender:
         return bool(mark) and line.lstrip().startswith(mark) and not (
             self.dialect.header.lstrip().startswith(mark))
 
+    def _cut_short(self, line: bytes) -> bool:
+        """Whether a line breaks off within names that the header holds: it may have been another.
+
+        Of a name that is broken, three letters at least are left.
+        """
+        cells = [cell.strip() for cell in self._split(line)]
+        names = [name for name in self.dialect.names if name]
+        return (bool(cells) and len(cells) < len(self.dialect.names)
+                and all(cell in names for cell in cells[:-1])
+                and (cells[-1] in names or not cells[-1] or any(
+                    name.startswith(cells[-1]) for name in names))
+                and (len(cells) > 1 or len(cells[0]) > 2))
+
     def _heads_rows(self, cells: Sequence[str], below: Sequence[bytes], remark: bool) -> bool:
         """Whether a line of words heads the lines below it.
 
@@ -159,6 +176,8 @@ class Mender:
                     and not self._heads(line)), 0)
         names = {name.casefold() for name in self.dialect.names if name}
         named = max(recognised(cells), sum(cell.casefold() in names for cell in cells))
+        if named > 1 and not remark:
+            return True  # However many cells it has: one of its delimiters may be lost.
         if not row:  # Nothing below it in this piece: what follows will tell.
             return not any(line.strip() for line in below) and (
                 named > 1 or len(cells) == len(self.dialect.names))
