@@ -1,13 +1,23 @@
 """One true airspeed error from turns: the wind stays, the heading doesn't.
 
-In a turn the ground velocity is the air velocity plus a wind that is taken as constant:
+In a turn the ground velocity is the air velocity plus the wind:
 
-    G_j = k TAS_j R(delta) u(psi_j) + W_turn + noise
+    G_j = k TAS_j R(delta) u(psi_j) + W_turn + w(t_j) + noise
 
 with u the unit vector of the heading psi and R(delta) a rotation for what heading and track
-differ by (magnetic variation, sideslip). It is linear in k cos(delta), k sin(delta) and W: least
-squares, with the winds taken out by subtracting each turn's mean. Noise that lasts from sample
-to sample is counted by its effective number of samples.
+differ by (magnetic variation, sideslip). It is linear in k cos(delta), k sin(delta) and W, the
+turn's own wind of any size. The wind's change w within the turn is a first-order autoregressive
+process (covariance s^2 exp(-|dt| / tau), each component by itself) beside white noise. How much
+of what is left is wind and how long it lasts the turns themselves tell: generalized least squares
+for each pair on a grid, averaged by its integrated likelihood (flat in the coefficients and in
+log s). A wind that wanders with the turn looks like a scale error, and no residual shows it: that
+is why the pairs are averaged, and none is chosen.
+
+References
+----------
+.. [1] Harville, D. A., Bayesian inference for variance components using only error contrasts,
+   Biometrika 61 (1974), 383-385: the integrated (restricted) likelihood.
+.. [2] JCGM 102:2011, 6.4 and JCGM 100:2008, 5.2 (correlated inputs).
 """
 
 from __future__ import annotations
@@ -17,6 +27,9 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+from scipy.optimize import brentq
+from scipy.special import stdtr
 
 from loganalyze.air import airspeed
 from loganalyze.judge import equivalents
@@ -40,6 +53,8 @@ class TurnSettings:
     """Over more height than this [ft] the wind isn't one."""
     step_s: float = 1.0
     """Samples closer than this [s] are thinned: they bring no news."""
+    most_samples: int = 45
+    """A turn of more samples than this is thinned evenly: a full circle has one every 8 deg."""
     greatest_condition: float = 10.0
     """Airspeed and temperature errors are told apart up to this condition number."""
 
@@ -99,26 +114,27 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     turns = _turns(analysis, rows, heading, at.pressure_altitude[known], settings)
     if not turns:
         return None
-    which = np.concatenate([np.full(stop - first, i) for i, (first, stop) in enumerate(turns)])
-    chosen = np.concatenate([np.arange(first, stop) for first, stop in turns])
+    rows_of = [_evenly(first, stop, settings.most_samples) for first, stop in turns]
+    which = np.concatenate([np.full(len(one), i) for i, one in enumerate(rows_of)])
+    chosen = np.concatenate(rows_of)
+    winds = _Winds(analysis.time[rows[chosen]], which)
     at = equivalents.point(analysis._case.air, rows[chosen])
     swift, psi = swift[chosen], heading[chosen]
     over_ground = _stacked(ground[chosen] * np.cos(track[chosen]),
                            ground[chosen] * np.sin(track[chosen]))
-    twice = np.concatenate([which, which + len(turns)])
     speed = np.concatenate([swift, swift])
     along, across = _directions(psi)
-    rough = _least_squares([speed * along, speed * across], over_ground, twice)
+    rough = winds.fit([speed * along, speed * across], over_ground)
     offset = float(np.arctan2(rough.found[1], rough.found[0]))
     # With the headings turned into track's frame, what is left across is small.
     along, across = _directions(psi + offset)
     left = over_ground - speed * along
-    fit = _least_squares([speed * along, speed * across], left, twice)
+    fit = winds.fit([speed * along, speed * across], left)
     scale, mean = float(fit.found[0]), float(swift.mean()) / KNOT
     by_speed, by_warmth = _sensitivities(at)
-    split = _least_squares(
+    split = winds.fit(
         [np.concatenate([by_speed, by_speed]) * along * KNOT,
-         np.concatenate([by_warmth, by_warmth]) * along, speed * across], left, twice)
+         np.concatenate([by_warmth, by_warmth]) * along, speed * across], left)
     one = ScaleError(
         len(turns), len(chosen), scale, float(fit.u[0]), -scale * mean, float(fit.u[0]) * mean,
         float(np.degrees(offset)), split.condition)
@@ -131,6 +147,11 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
 
 def _stacked(north: Floats, east: Floats) -> Floats:
     return np.concatenate([north, east])
+
+
+def _evenly(first: int, stop: int, most: int) -> Rows:
+    """Return at most `most` rows from `first` to before `stop`, evenly spaced."""
+    return np.unique(np.linspace(first, stop - 1, min(stop - first, most)).round().astype(np.intp))
 
 
 def _directions(heading: Floats) -> tuple[Floats, Floats]:
@@ -182,28 +203,100 @@ class _Fit:
     condition: float
 
 
-def _least_squares(columns: list[Floats], wanted: Floats, groups: Rows) -> _Fit:
-    """Fit with a free constant for each group; `condition` is that of the first two columns."""
-    counts = np.bincount(groups)
+class _Winds:
+    """The turns' winds: whitens data for each grid point of their change, once for all fits.
 
-    def centred(values: Floats) -> Floats:
-        return np.asarray(values - (np.bincount(groups, values) / counts)[groups])
+    ``time`` : float64[n] [s]; ``which`` : intp[n], the turn of each sample, rising.
+    """
 
-    matrix = np.column_stack([centred(column) for column in columns])
-    wanted = centred(wanted)
-    lengths = np.linalg.norm(matrix, axis=0)
-    lengths[lengths == 0] = 1.0
-    found, _, rank, _ = np.linalg.lstsq(matrix / lengths, wanted, rcond=None)
-    left = wanted - matrix / lengths @ found
-    free = max(len(wanted) - matrix.shape[1] - len(counts), 1)
-    # What is wrong at one sample is wrong at the next: fewer samples count than there are.
-    same = groups[1:] == groups[:-1]
-    power = float(left @ left)
-    lasting = float(np.sum((left[1:] * left[:-1])[same])) / power if power > 0 else 0.0
-    lasting = min(max(lasting, 0.0), 0.99)
-    spread = power / free * (1 + lasting) / (1 - lasting)
-    inverse = np.linalg.pinv(matrix.T @ matrix / np.outer(lengths, lengths))
-    u = np.sqrt(np.maximum(spread * np.diag(inverse), 0.0)) / lengths
-    two = (matrix / lengths)[:, :2]
-    condition = float(np.linalg.cond(two)) if rank == matrix.shape[1] else float("inf")
-    return _Fit(found / lengths, u, condition)
+    def __init__(self, time: Floats, which: Rows) -> None:
+        edges = np.flatnonzero(np.diff(which, prepend=-1, append=which[-1] + 1))
+        self.count = len(which)
+        self.turns = [slice(a, b) for a, b in pairwise(edges.tolist())]
+        apart = [np.abs(np.subtract.outer(time[one], time[one])) for one in self.turns]
+        self.factors = [
+            [np.linalg.cholesky((1 - share) * np.eye(len(gap)) + share * np.exp(-gap / lasting))
+             for gap in apart]
+            for share, lasting in _CHANGES]
+        # A wind that lasts gives a turn few independent values of either component.
+        durations = np.array([time[one][-1] - time[one][0] for one in self.turns])
+        self.free = np.array([
+            np.inf if share == 0.0 else 2.0 * float((1.0 + durations / lasting).sum())
+            for share, lasting in _CHANGES])
+
+    def fit(self, columns: list[Floats], wanted: Floats) -> _Fit:
+        """Fit with a free wind in each turn; `condition` is that of the first two columns."""
+        data = np.column_stack([*columns, wanted])
+        lengths = np.linalg.norm(data, axis=0)
+        lengths[lengths == 0] = 1.0
+        data = data / lengths
+        wanted_length, lengths = lengths[-1], lengths[:-1]
+        # North and east parts of each turn change alike, and apart from each other.
+        parts = [np.concatenate([data[one], data[self.count + one.start : self.count + one.stop]],
+                                axis=1) for one in self.turns]
+        wide, free = data.shape[1], max(2 * (self.count - len(self.turns)) - len(columns), 1)
+        logs, means, covariances = [], [], []
+        for factors in self.factors:
+            normal, log = np.zeros((wide, wide)), 0.0
+            for factor, part in zip(factors, parts, strict=True):
+                white = solve_triangular(
+                    factor, np.column_stack([np.ones(len(part)), part]), lower=True)
+                constant = white[:, 0]
+                white = white[:, 1:] - np.outer(constant, constant @ white[:, 1:]) / (
+                    constant @ constant)
+                both = np.concatenate([white[:, :wide], white[:, wide:]])
+                normal += both.T @ both
+                log -= 2 * np.log(np.diag(factor)).sum() + np.log(constant @ constant)
+            inverse = np.linalg.pinv(normal[:-1, :-1])
+            found = inverse @ normal[:-1, -1]
+            left = max(float(normal[-1, -1] - normal[:-1, -1] @ found), _LEAST_LEFT)
+            sign, size = np.linalg.slogdet(normal[:-1, :-1])
+            logs.append(log - (size / 2 if sign > 0 else 0.0) - free / 2 * np.log(left))
+            means.append(found)
+            covariances.append(np.diag(inverse) * left / max(free - 2, 1))
+        weights = _PRIOR * np.exp(np.array(logs) - max(logs))
+        weights /= weights.sum()
+        mean = weights @ np.array(means)
+        half = np.array([
+            _half_width(weights, np.array(means)[:, i] - mean[i], np.sqrt(np.maximum(
+                np.array(covariances)[:, i], 0.0)), self.free) for i in range(len(mean))])
+        return _Fit(mean * wanted_length / lengths,
+                    half / _COVERAGE_FACTOR * wanted_length / lengths, self._condition(columns))
+
+    def _condition(self, columns: list[Floats]) -> float:
+        """Condition number of the first two columns, each of length 1, the winds taken out."""
+        two = []
+        for column in columns[:2]:
+            halves = []
+            for one in self.turns:
+                for half in (column[one], column[self.count + one.start : self.count + one.stop]):
+                    halves.append(half - half.mean())
+            whole = np.concatenate(halves)
+            two.append(whole / (np.linalg.norm(whole) or 1.0))
+        matrix = np.column_stack(two)
+        if np.linalg.matrix_rank(matrix) < 2:
+            return float("inf")
+        return float(np.linalg.cond(matrix))
+
+
+def _half_width(weights: Floats, middle: Floats, u: Floats, free: Floats) -> float:
+    """Return the half width of the interval about 0 that holds 95 % of a mixture.
+
+    Of Student distributions with `free` degrees of freedom each, about `middle`, of scale `u`.
+    """
+    widest = float((np.abs(middle) + 4 * u).max())
+    if widest == 0.0:
+        return 0.0
+    return float(brentq(lambda half: weights @ (
+        stdtr(free, (half - middle) / np.maximum(u, 1e-300))
+        - stdtr(free, (-half - middle) / np.maximum(u, 1e-300))) - 0.95, 0.0, 9 * widest))
+
+
+_COVERAGE_FACTOR = 1.96
+_CHANGES = ((0.0, 1.0), *((share, lasting) for share in (0.4, 0.8, 0.95, 0.99)
+                          for lasting in (8.0, 25.0, 80.0, 250.0)))
+"""The grid: share of the variance left that is the wind's change, and how long it lasts [s]."""
+_PRIOR = np.array([0.5, *[0.5 / (len(_CHANGES) - 1)] * (len(_CHANGES) - 1)])
+"""As likely as not the wind doesn't change while the aircraft turns."""
+_LEAST_LEFT = 1e-24
+"""What is left of data without any noise, as a share of it."""
