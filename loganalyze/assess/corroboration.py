@@ -28,7 +28,7 @@ from loganalyze.assess.results import (
     Evidence,
     Reference,
 )
-from loganalyze.judge import equivalents, exceedances
+from loganalyze.judge import equivalents, joining
 from loganalyze.judge.case import OVER
 from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.flight import Analysis
@@ -170,7 +170,7 @@ def _core(analysis: Analysis, one: Stretch, limit: Limit) -> Rows:
     low, high = np.searchsorted(time, (time[one.worst] - LOOK_S, time[one.worst] + LOOK_S))
     within = np.arange(max(int(low), one.first), min(int(high), one.last + 1))
     rows: Rows = within[state[within] == OVER]
-    excess: Floats = -exceedances.margin(analysis._case, limit, rows)
+    excess: Floats = -joining.margin(analysis._case, limit, rows)
     here = int(np.searchsorted(rows, one.worst))
     enough = excess >= _HALF * excess[here]
     breaks = np.flatnonzero(~enough)

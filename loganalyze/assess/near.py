@@ -13,7 +13,7 @@ from loganalyze.assess.priors import Prior
 from loganalyze.assess.probability import AssuranceSettings, at_rows
 from loganalyze.assess.results import NearMiss
 from loganalyze.assess.uncertainty import Uncertainty
-from loganalyze.judge import curves, equivalents, exceedances
+from loganalyze.judge import curves, equivalents, joining
 from loganalyze.judge.case import OVER, UNDER
 from loganalyze.judge.flight import Analysis
 from loganalyze.record.units import FOOT, KNOT
@@ -98,7 +98,7 @@ def _shares(
     if not len(other):
         return close[own], share[own]
     model = uncertainty.at(i, other)
-    exact = exceedances.margin(analysis._case, analysis.sheet.limit[i], other)
+    exact = joining.margin(analysis._case, analysis.sheet.limit[i], other)
     with np.errstate(divide="ignore"):
         exact = exact / np.fmax(model.flown, model.displayed)
     rows = np.concatenate([close[own], other[exact < far]])
@@ -133,7 +133,7 @@ def _told(
     analysis = uncertainty.analysis
     limit, air = analysis.sheet.limit[i], analysis._case.air
     at = equivalents.point(air, worst)
-    margin = exceedances.margin(analysis._case, limit, worst)
+    margin = joining.margin(analysis._case, limit, worst)
     in_kt = (equivalents.calibrated_equivalent(limit, air, at) - at.calibrated_airspeed) / KNOT
     return [
         NearMiss(

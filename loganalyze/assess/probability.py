@@ -31,7 +31,7 @@ from loganalyze.assess.results import (
     MissedPeak,
 )
 from loganalyze.assess.uncertainty import ErrorModel, Uncertainty
-from loganalyze.judge import exceedances
+from loganalyze.judge import joining
 from loganalyze.judge.case import OVER, UNDER, UNKNOWN
 from loganalyze.judge.flight import Analysis
 from loganalyze.judge.noise import FEWEST, noise_near
@@ -130,7 +130,7 @@ def at_rows(
     rows = [np.arange(one.first, one.last + 1) for one in around]
     if not rows:
         return []
-    excess = -exceedances.margin(analysis._case, stated, np.concatenate(rows))
+    excess = -joining.margin(analysis._case, stated, np.concatenate(rows))
     pieces = np.split(excess, np.cumsum([len(one) for one in rows[:-1]]))
     model = uncertainty.at(limit, worst)
     shown = shift_as_displayed(uncertainty, limit, worst, model)

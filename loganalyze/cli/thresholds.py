@@ -15,6 +15,13 @@ THRESHOLDS: dict[str, str] = {
     "join_gap_s": "Stretches over one limit are one exceedance when less than this apart [s], if",
     "join_margin_kt": "the margin between them stayed below this [kt] (airspeed limits), or",
     "join_margin_mach": "below this (Mach limits).",
+    "ride_gap_s": "Stretches over one limit are one exceedance, too, when less than this apart "
+                  "[s], if",
+    "ride_noise": "the margin stayed below so many standard deviations of its own noise.",
+    "hole_longest_s": "A hole in the samples no longer than this [s] counts as over, if the "
+                      "limit can't have been regained in it",
+    "hole_least_rate_kt_s": "at three times the rate seen about it, at least this [kt/s], and",
+    "hole_greatest_rate_kt_s": "at most this [kt/s].",
     "minimum_duration_s": "Mark exceedances with less time over than this [s] as brief.",
     "judged_least_pct": "A limit counts as not judged where less than this share [%] of the "
                         "airborne time could be.",

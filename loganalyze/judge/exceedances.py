@@ -1,5 +1,7 @@
 """Exceedances of each limit: screened, crossed, joined, and timed.
 
+What joins stretches over a limit to one exceedance stands in `joining`.
+
 A crossing of the limit is interpolated between the sample under and the sample over it, on the
 recorded time stamps, in the limit's published quantity. A limit that begins or ceases to apply
 is a step, which isn't interpolated: the sample at which it is first recorded counts.
@@ -10,14 +12,13 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.judge import conditions, curves, equivalents
 from loganalyze.judge.case import NOT_APPLICABLE, OVER, UNDER, Case
-from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.judge.joining import Stretch, joined, margin, reach
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits import Limit
 
@@ -28,9 +29,12 @@ Floats = NDArray[np.float64]
 class Exceedance:
     """One exceedance of one limit. Times [s] count from the log's first sample.
 
-    ``worst_excess_kt`` is in kt CAS; ``worst_excess_mach`` is NaN but for Mach limits;
-    ``worst_value`` and ``limit_value`` are in the limit's published quantity, kt or Mach, at
-    the worst instant. ``start_uncertainty_s`` and ``end_uncertainty_s`` : how far at most the
+    ``duration_s`` is the span from start to end, ``time_over_s`` the time spent over the limit in
+    it, in ``touches`` stretches of which the longest took ``longest_over_s``; ``bounded_s`` is the
+    part of the time over for which no sample stands, in holes too short for the limit to have
+    been regained in. ``worst_excess_kt`` is in kt CAS; ``worst_excess_mach`` is NaN but for Mach
+    limits; ``worst_value`` and ``limit_value`` are in the limit's published quantity, kt or Mach,
+    at the worst instant. ``start_uncertainty_s`` and ``end_uncertainty_s`` : how far at most the
     true start and end may lie from those stated, since both lie between two samples; NaN where
     what came before or after isn't known. NaN stands for what isn't known.
     """
@@ -44,6 +48,9 @@ class Exceedance:
     start_utc: np.datetime64 | None
     duration_s: float
     time_over_s: float
+    touches: int
+    longest_over_s: float
+    bounded_s: float
     began_by: str
     ended_by: str
     brief: bool
@@ -61,19 +68,6 @@ class Exceedance:
     end_uncertainty_s: float
 
 
-@dataclass(frozen=True, slots=True)
-class _Stretch:
-    """Rows first to last over the limit without a break, and when that began and ended."""
-
-    first: int
-    last: int
-    start: float
-    end: float
-    began_by: str
-    ended_by: str
-    over_s: float
-
-
 def find(
     case: Case, states: Sequence[NDArray[np.uint8]], over: Mapping[int, NDArray[np.intp]],
     flight: int,
@@ -87,37 +81,26 @@ def find(
         if i in over:
             stretches = _stretches(case, limit, state, over[i])
             found += _exceedances(
-                case, limit, state, _joined(case, limit, state, stretches), flight
+                case, limit, state, joined(case, limit, state, stretches), flight
             )
     return _with_episodes(sorted(found, key=lambda one: (one.start_s, one.limit)))
 
 
-def margin(case: Case, limit: Limit, rows: NDArray[np.intp]) -> Floats:
-    """Margin to a limit in its published quantity [kt or Mach] at judged rows."""
-    at = equivalents.point(case.air, rows)
-    return equivalents.published_maximum(limit, at) - equivalents.published_value(limit, at)
-
-
 def _stretches(
     case: Case, limit: Limit, state: NDArray[np.uint8], over: NDArray[np.intp]
-) -> list[_Stretch]:
+) -> list[Stretch]:
     time = case.log.time
-    breaks = (np.diff(over) > 1) | (np.diff(time[over]) > _reach(case))
+    breaks = (np.diff(over) > 1) | (np.diff(time[over]) > reach(case))
     firsts = over[np.concatenate([[True], breaks])]
     lasts = over[np.concatenate([breaks, [True]])]
     starts, began = _beginnings(case, limit, state, firsts)
     ends, ended = _endings(case, limit, state, lasts)
     return [
-        _Stretch(first, last, start, end, began_by, ended_by, end - start)
+        Stretch(first, last, start, end, began_by, ended_by, end - start, end - start)
         for first, last, start, end, began_by, ended_by in zip(
             firsts.tolist(), lasts.tolist(), starts.tolist(), ends.tolist(), began, ended,
             strict=True)
     ]
-
-
-def _reach(case: Case) -> float:
-    """How long [s] a sample stands for at most."""
-    return HELD_INTERVALS * case.log.interval_s if case.log.interval_s > 0 else np.inf
 
 
 def _beginnings(
@@ -127,7 +110,7 @@ def _beginnings(
     time = case.log.time
     starts = time[firsts].copy()
     before = np.maximum(firsts - 1, 0)
-    whole = (firsts > 0) & (time[firsts] - time[before] <= _reach(case))
+    whole = (firsts > 0) & (time[firsts] - time[before] <= reach(case))
     crossed = whole & (state[before] == UNDER)
     applied = whole & (state[before] == NOT_APPLICABLE)
     starts[crossed] = _crossings(case, limit, before[crossed])
@@ -143,10 +126,10 @@ def _endings(
     time, interval = case.log.time, case.log.interval_s
     at_end = lasts == len(time) - 1
     after = np.where(at_end, lasts, lasts + 1)
-    gap = time[after] - time[lasts] > _reach(case)
+    gap = time[after] - time[lasts] > reach(case)
     recovered = ~at_end & ~gap & (state[after] == UNDER)
     lifted = ~at_end & ~gap & (state[after] == NOT_APPLICABLE)
-    ends = np.where(gap, time[lasts] + _reach(case), time[after])
+    ends = np.where(gap, time[lasts] + reach(case), time[after])
     ends[at_end] += interval if interval > 0 else 0.0
     ends[recovered] = _crossings(case, limit, lasts[recovered])
     return ends, np.select(
@@ -164,57 +147,8 @@ def _crossings(case: Case, limit: Limit, rows: NDArray[np.intp]) -> Floats:
     return start + (end - start) * np.where(before == after, 1.0, share)
 
 
-def _joined(
-    case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[_Stretch]
-) -> list[_Stretch]:
-    """Join stretches that are parts of one event."""
-    events: list[list[_Stretch]] = []
-    for stretch, with_last in zip(
-        stretches, (False, *_one_event(case, limit, state, stretches)), strict=True
-    ):
-        if with_last:
-            events[-1].append(stretch)
-        else:
-            events.append([stretch])
-    return [
-        replace(parts[0], last=parts[-1].last, end=parts[-1].end, ended_by=parts[-1].ended_by,
-                over_s=sum(part.over_s for part in parts))
-        for parts in events
-    ]
-
-
-def _one_event(
-    case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[_Stretch]
-) -> list[bool]:
-    """Whether each stretch but the first is one event with the stretch before it."""
-    settings, time = case.settings, case.log.time
-    greatest = settings.join_margin_mach if limit.is_mach else settings.join_margin_kt
-    answers = [
-        before.ended_by == "recovered" and after.began_by == "crossed"
-        and after.start - before.end < settings.join_gap_s
-        for before, after in pairwise(stretches)
-    ]
-    between = [(before.last + 1, after.first)
-               for (before, after), near in zip(pairwise(stretches), answers, strict=True) if near]
-    if not between:
-        return answers
-    # All rows in one call: a limit ridden in gusts has thousands of such pieces. With the row
-    # after it each piece has all its steps in time.
-    rows = np.concatenate([np.arange(first, stop + 1) for first, stop in between])
-    lengths = np.array([stop + 1 - first for first, stop in between])
-    starts = np.cumsum(lengths) - lengths
-    inside = np.ones(len(rows), dtype=bool)
-    inside[starts + lengths - 1] = False
-    broken = (inside & (state[rows] != UNDER)) | (time[rows] - time[rows - 1] > _reach(case))
-    whole = ~np.logical_or.reduceat(broken, starts)
-    margins = np.full(len(rows), -np.inf)
-    margins[inside] = margin(case, limit, rows[inside])
-    close = iter((whole & (np.maximum.reduceat(margins, starts) < greatest)).tolist())
-    return [near and next(close) for near in answers]
-
-
 def _exceedances(
-    case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[_Stretch], flight: int
+    case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[Stretch], flight: int
 ) -> list[Exceedance]:
     # All in one call: a limit ridden in gusts has thousands.
     over = [
@@ -254,6 +188,9 @@ def _exceedances(
                 round(stretch.start * 1e9), "ns"),
             duration_s=stretch.end - stretch.start,
             time_over_s=stretch.over_s,
+            touches=stretch.touches,
+            longest_over_s=stretch.longest_s,
+            bounded_s=stretch.bounded_s,
             began_by=stretch.began_by,
             ended_by=stretch.ended_by,
             brief=stretch.over_s < case.settings.minimum_duration_s,

@@ -18,6 +18,7 @@ from loganalyze.judge import (
     exceedances,
     frames,
     in_force,
+    joining,
     margins,
     quality,
     screening,
@@ -225,7 +226,7 @@ class Analysis:
         rows = np.flatnonzero((state == UNDER) | (state == OVER))
         best, least = rows[:0], np.inf
         for some in np.array_split(rows, max(1, len(rows) // margins.BLOCK)):
-            margin = exceedances.margin(self._case, self.sheet.limit[i], some)
+            margin = joining.margin(self._case, self.sheet.limit[i], some)
             if len(some) and np.nanmin(margin) < least:
                 least = float(np.nanmin(margin))
                 best = some[[int(np.nanargmin(margin))]]
@@ -244,7 +245,7 @@ class Analysis:
                 equivalents.calibrated_equivalent(limit, self._case.air, at)[0]
             )
             if limit.is_mach:
-                margin_mach = float(exceedances.margin(self._case, limit, row)[0])
+                margin_mach = float(joining.margin(self._case, limit, row)[0])
         else:
             there = equivalents.mach_at_cas(np.array([limit_airspeed]), at.pressure_altitude)
             margin_mach = float(there[0] - at.mach[0])

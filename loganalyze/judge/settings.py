@@ -26,6 +26,18 @@ class Settings:
     """... and the margin between them stayed below this [kt], for airspeed limits, or ..."""
     join_margin_mach: float = 0.004
     """... below this, for Mach limits: a limit ridden in gusts is one event, not twenty."""
+    ride_gap_s: float = 120.0
+    """Stretches over one limit are one exceedance, too, when less than this apart [s] ..."""
+    ride_noise: float = 7.0
+    """... and the margin between them stayed below this many standard deviations of its own
+    noise: a speed held two of them below the limit strays this far once in a million samples."""
+    hole_longest_s: float = 10.0
+    """A hole in an exceedance no longer than this [s] counts as over where ..."""
+    hole_least_rate_kt_s: float = 2.0
+    """... the limit can't have been regained in it at three times the rate seen about it, which
+    is taken as this [kt/s] at least ..."""
+    hole_greatest_rate_kt_s: float = 12.0
+    """... and this [kt/s] at most: 0.6 g along the path, idle, braked and pulling up."""
     minimum_duration_s: float = 0.0
     """Exceedances with less time over the limit than this [s] are marked brief, not dropped."""
 

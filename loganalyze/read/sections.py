@@ -130,6 +130,7 @@ def later_section(log: Text, first: Section, text: bytes, line: int) -> Section 
     found = {column.channel: column for column in known}
     before, _ = recognise(first.headers, log.sheet, path)
     _compare([column.channel for column in before], found, where)
+    _unsettled_units(log, first, headers, found, where)
     own = [_placed(column, found, where) for column in first.columns]
     parts = tuple(_placed(part, found, where) for part in first.form.parts)
     time = _placed(first.time, found, where)
@@ -150,6 +151,20 @@ def _with_units(headers: Sequence[Header], first: Sequence[Header]) -> list[Head
     known = {header.name: header for header in first}
     return [replace(known[header.name], place=header.place)
             if not header.unit and header.name in known else header for header in headers]
+
+
+def _unsettled_units(log: Text, first: Section, headers: Sequence[Header],
+                     found: dict[str, Column], where: str) -> None:
+    """Refuse another unit below a later header where the columns file states one for the file."""
+    units = {header.name: header.unit for header in headers}
+    before = {header.name: header.unit for header in first.headers}
+    for column in first.columns:
+        now, then = units.get(found[column.channel].name), before.get(column.name)
+        stated = log.sheet.columns.get(column.channel) if log.sheet else None
+        if now and then and now != then and stated is not None and stated.unit:
+            raise Problem(f'a second header gives "{column.name}" in {now}, the first one in '
+                          f"{then}, and the columns file states {stated.unit} for both", where,
+                          MEND)
 
 
 def _compare(before: Sequence[str], found: dict[str, Column], where: str) -> None:

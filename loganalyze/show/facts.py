@@ -73,6 +73,9 @@ class ExceedanceFacts:
     start_utc: str | None
     duration_s: float
     time_over_s: float
+    touches: int
+    longest_over_s: float
+    bounded_s: float
     began_by: str
     ended_by: str
     brief: bool

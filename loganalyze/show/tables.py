@@ -95,6 +95,10 @@ EXCEEDANCE_COLUMNS = (
     Column("start_utc", "datetime", "", "UTC of the start, where the log has a date"),
     Column("duration_s", "number", "s", "from start to end", True),
     Column("time_over_s", "number", "s", "time spent over the limit", True),
+    Column("touches", "integer", "", "how many stretches over the limit it is made of", True),
+    Column("longest_over_s", "number", "s", "the longest of them", True),
+    Column("bounded_s", "number", "s", "time over for which no sample stands: holes in which the "
+           "limit can't have been regained", True),
     Column("began_by", "string", "", "how it began", True,
            ("crossed", "limit applied", "gap", "start of log")),
     Column("ended_by", "string", "", "how it ended", True,

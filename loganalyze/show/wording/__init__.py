@@ -62,12 +62,19 @@ def exceedance(one: ExceedanceFacts) -> str:
         ends.append("brief")
     return (
         f"{one.limit} exceeded at {clock(one.start_s)} for {duration(one.duration_s)}"
+        f"{_touches(one)}"
         f"{' (' + ', '.join(ends) + ')' if ends else ''}, at worst by "
         f"{excess(one.worst_excess_kt, one.worst_excess_mach)}: "
         f"{in_quantity(one.worst_value, one.quantity)} against "
         f"{in_quantity(one.limit_value, one.quantity)} at "
         f"{feet(one.worst_pressure_altitude_ft)}, {clock(one.worst_time_s)}{pointer}."
     )
+
+
+def _touches(one: ExceedanceFacts) -> str:
+    if one.touches < 2:
+        return ""
+    return f" ({one.touches:,} touches, {duration(one.time_over_s)} over in all)"
 
 
 def closest(one: SmallestFacts) -> str:

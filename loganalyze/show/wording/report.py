@@ -106,6 +106,24 @@ def exceedance_title(number: int, one: ExceedanceFacts, how: Presentation) -> st
             f"{how.excess(one.worst_excess_kt, one.worst_excess_mach)}")
 
 
+def touches(one: ExceedanceFacts) -> str:
+    """Return how an exceedance is made up, as sentences that follow on; empty where it's whole."""
+    said = ""
+    if one.touches > 1:
+        ridden = one.touches >= RIDDEN_TOUCHES and one.time_over_s < one.duration_s / 2
+        lead = "The limit was ridden" if ridden else "It came and went"
+        said = (f" {lead}: {one.touches:,} touches, {duration(one.time_over_s)} over in all, the "
+                f"longest {duration(one.longest_over_s)}.")
+    if one.bounded_s > 0:
+        said += (f" For {duration(one.bounded_s)} of it no sample stands: too short for the limit "
+                 "to have been regained.")
+    return said
+
+
+RIDDEN_TOUCHES = 4
+"""From so many touches on, with less than half of the span over, a limit was ridden."""
+
+
 def exceedance(one: ExceedanceFacts, how: Presentation) -> str:
     """Return one exceedance as a sentence or two."""
     said = (f"From {how.instant(one.start_s)} to {how.instant(one.end_s)} "
@@ -114,6 +132,7 @@ def exceedance(one: ExceedanceFacts, how: Presentation) -> str:
             f"{how.published(one.worst_value, one.quantity)} against "
             f"{how.published(one.limit_value, one.quantity)}, at "
             f"{_height(one.worst_pressure_altitude_ft, how)}.")
+    said += touches(one)
     if one.began_by != "crossed":
         said += f" It began by {label.BEGAN[one.began_by]}."
     if one.ended_by != "recovered":
