@@ -61,10 +61,10 @@ def test_every_export_gets_the_verdict_of_the_one_flight(
     (flight,) = analyzed(case, tmp_path, capsys)["flights"]
     crossings = {one["limit"]: one["start_s"] for one in flight["exceedances"]}
     assert set(crossings) == {"VMO", "MMO"}
-    # Coarse or slow exports know the crossing less well.
+    # Coarse or slow exports know the crossing less well, as do those of coarse clocks.
     step = float(np.diff(case.t).max())
     crossed = max(CROSSED_S - case.t[0], 0.0)
-    assert crossings["VMO"] == pytest.approx(crossed, abs=max(0.5, 1.1 * step))
+    assert crossings["VMO"] == pytest.approx(crossed, abs=max(0.5, 1.1 * step, case.clock_s))
     assert crossings["MMO"] <= crossings["VMO"]
 
 

@@ -149,6 +149,12 @@ CASES: tuple[Case, ...] = (
     clock("jitter.csv", dated=False, t=JITTERED),
     clock("snippet.csv", t=SECONDS[12:22]),
     clock("gap.csv", dated=False, t=np.r_[SECONDS[:15], SECONDS[27:]]),
+    *(clock(f"{file}.csv", dated=False) for file in (
+        "minutes_seconds", "minutes_seconds_tenths", "hours_beyond_24", "out_of_order")),
+    clock("short_dates.csv"),
+    clock("comma_stamps.csv"),
+    # Numbers of 24 bits hold these seconds to within 64.
+    clock("epoch_float32.parquet", clock_s=64, t=16 * SECONDS),
     # Rates, lags, words, sources
     Case("mixed_rates.csv", RATES, every={"static_air_temperature": range(0, 40, 4),
                                           "heading": range(0, 40, 2)}),

@@ -171,6 +171,27 @@ REFUSED: tuple[Refusal, ...] = (
             "name it in a columns file."),
     Refusal("refused/frame_time_missing.csv",
             '{columns}, [clock]: the key "frame_s" is missing; write it such as frame_s = 4.'),
+    Refusal("refused/day_fraction.csv",
+            '{}, line 2: nothing states what the time column "Time" counts, and its step of '
+            '1.16e-05 is hardly one of seconds; state its unit in a columns file as min or h, such '
+            'as time = {{ column = "Time", unit = "min" }}, or say form = "time of day" under '
+            '[clock] if it is a part of the day.'),
+    Refusal("refused/decimal_hours.csv",
+            '{}, line 2: nothing states what the time column "Time" counts, and its step of '
+            '0.000278 is hardly one of seconds; state its unit in a columns file as min or h, such '
+            'as time = {{ column = "Time", unit = "min" }}, or say form = "time of day" under '
+            '[clock] if it is a part of the day.'),
+    Refusal("refused/decimal_minutes.csv",
+            '{}, line 2: nothing states what the time column "Time" counts, and its step of '
+            '0.0167 is hardly one of seconds; state its unit in a columns file as min or h, such '
+            'as time = {{ column = "Time", unit = "min" }}, or say form = "time of day" under '
+            '[clock] if it is a part of the day.'),
+    Refusal("refused/hhmmss_damaged.csv",
+            '{}, line 19: "23593" in the time column "UTC" isn\'t a time that is known; mend '
+            "the line, or leave the cell blank."),
+    Refusal("refused/far_stamps.parquet",
+            "{}: the clock can't be followed: 40 of 40 rows have no time; cut the log where its "
+            "clock was reset, or name another time column in a columns file."),
     # Long tables and several files
     Refusal("refused/long_unit_changes.csv",
             '{}, line 8: the unit of "IAS" changes from "kt" to "km/h"; export the log with one '

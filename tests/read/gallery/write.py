@@ -16,6 +16,7 @@ from gallery.write_channels import rates, units
 from gallery.write_clocks import clocks
 from gallery.write_dialects import dialects, values
 from gallery.write_forms import forms
+from gallery.write_more_clocks import more_clocks, refused_clocks
 from gallery.write_refused import refused
 from gallery.write_tables import tables
 from gallery.writing import HERE
@@ -24,7 +25,8 @@ from gallery.writing import HERE
 def main() -> None:
     for kind in ("sequence", "dataset", "dataset_keys", "families"):
         shutil.rmtree(HERE / kind, ignore_errors=True)
-    for group in (dialects, values, tables, clocks, rates, units, forms, refused):
+    for group in (dialects, values, tables, clocks, more_clocks, rates, units, forms, refused,
+                  refused_clocks):
         group()
 
 
