@@ -6,6 +6,7 @@ Written apart from the reader: what each clock means is spelled out here once mo
 from __future__ import annotations
 
 import gzip
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -19,6 +20,7 @@ from loganalyze.record.log import FlightLog
 Array = NDArray[np.float64]
 Instants = NDArray[np.datetime64]
 DAY_NS = 86400 * 10**9
+NUMBER = re.compile(r"[+-]?\d+\.?\d*(e[+-]\d+)?")
 
 UNITS: dict[str, dict[str, tuple[float, float]]] = {
     "pressure_altitude": {"ft": (0.3048, 0), "m": (1, 0), "FL": (30.48, 0)},
@@ -139,6 +141,29 @@ def _frames(at: Instants) -> dict[str, list[str]]:
             "SUBFRAME": [str(one % 4 + 1) for one in quarters]}
 
 
+def _day_fraction(at: Instants) -> dict[str, list[str]]:
+    since = (at - at.astype("datetime64[D]")).astype("timedelta64[ns]").astype(np.int64).tolist()
+    return {"Date": _stamps("%Y-%m-%d")(at), "Time": [f"{ns / DAY_NS:.9f}" for ns in since]}
+
+
+def _two_numbers(at: Instants) -> dict[str, list[str]]:
+    """Minutes and seconds since 7 min 30 s before the first row, beyond the hour."""
+    since = ((at - at[0]).astype(np.int64) // 10**6 + 450_000).tolist()
+    return {"Elapsed": [f"{ms // 60_000:02}:{ms % 60_000 / 1e3:06.3f}" for ms in since]}
+
+
+def _long_hours(at: Instants) -> dict[str, list[str]]:
+    """Hours, minutes and seconds since the day before, so that they pass 24:00:00."""
+    since = ((at - at[0]).astype(np.int64) // 10**6 + 86_390_000).tolist()
+    return {"Elapsed": [f"{ms // 3_600_000}:{ms // 60_000 % 60:02}:{ms % 60_000 / 1e3:06.3f}"
+                        for ms in since]}
+
+
+def _epoch_float(at: Instants) -> dict[str, list[str]]:
+    ticks = at.astype("datetime64[ns]").astype(np.int64).tolist()
+    return {"timestamp": [f"{ns / 1e9:.12e}" for ns in ticks]}
+
+
 def _offset_parts(at: Instants) -> dict[str, list[str]]:
     return {"Date": _stamps("%Y-%m-%d", -12600)(at), "Time": _stamps("%H:%M:%S.%L", -12600)(at),
             "UTC Offset": ["-03:30"] * len(at)}
@@ -174,6 +199,13 @@ CLOCKS: dict[str, Clock] = {
     "epoch ms": Clock(_epoch(10**6)),
     "epoch us": Clock(_epoch(10**3)),
     "epoch ns": Clock(_epoch(1)),
+    "epoch with an exponent": Clock(_epoch_float),
+    "HHMMSS": Clock(lambda at: {"UTC [hhmmss]": _stamps("%H%M%S.%L")(at)}, dated=False),
+    "HHMMSS, as stated": Clock(lambda at: {"Time": _stamps("%H%M%S.%L")(at)},
+                               '[clock]\nform = "hhmmss"', dated=False),
+    "minutes and seconds": Clock(_two_numbers, dated=False),
+    "part of the day and date": Clock(_day_fraction, resolution_s=2e-4),
+    "elapsed hours beyond 24": Clock(_long_hours, dated=False),
 }
 
 
@@ -238,8 +270,7 @@ def _put(folder: Path, names: list[str], units: list[str], columns: list[list[st
 
     def line(cells: list[str], numeric: bool = True) -> str:
         if decimal == "," and numeric:
-            cells = [cell.replace(".", ",") if cell.replace(".", "", 1).lstrip("+-").isdigit()
-                     else cell for cell in cells]
+            cells = [cell.replace(".", ",") if NUMBER.fullmatch(cell) else cell for cell in cells]
         if quoted:
             cells = [f'"{cell}"' for cell in cells]
         return delimiter.join(cells) + (delimiter if how.tail == "delimiter" else "")
