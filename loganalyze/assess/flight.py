@@ -187,9 +187,10 @@ def _exceedances(
     analysis = uncertainty.analysis
     context = _Context(analysis)
     found = []
+    certain = assured(uncertainty, settings.assurance, priors)
     for index, (one, sure, graded, evidence) in enumerate(zip(
-            analysis.exceedances, assured(uncertainty, settings.assurance, priors),
-            grade(analysis), evidence_of(analysis), strict=True)):
+            analysis.exceedances, certain, grade(analysis, [sure.flown for sure in certain]),
+            evidence_of(analysis), strict=True)):
         row = row_at(analysis, one.worst_time_s)
         found.append(AssessedExceedance(
             index=index,
@@ -205,6 +206,9 @@ def _exceedances(
             worsening=why.worsening(one),
             context=context.at(row),
             evidence=evidence,
+            severity_levels=graded.levels,
+            ladder_probability_kt=graded.reached_kt,
+            ladder_probability_mach=graded.reached_mach,
         ))
     return tuple(found)
 

@@ -187,17 +187,25 @@ class Contributions:
 
 @dataclass(frozen=True, slots=True)
 class Severity:
-    """A severity by the operator's rules: ``level`` low, medium or high; ``rule`` : its name."""
+    """A severity by the operator's rules: ``level`` low, medium or high; ``rule`` : its name.
+
+    ``probability`` : that a rule of this level or a higher one is truly met, as flown; NaN where
+    the uncertainty isn't known, and the level is then that of the readings.
+    """
 
     level: str
     rule: str
     example: bool
+    probability: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True)
 class AssessedExceedance:
     """What is known of one exceedance beyond its edges; `index` into Analysis.exceedances.
 
+    ``severity_levels`` : (level, probability that a rule of it or of a higher level is truly met,
+    as flown) pairs, for the levels that the sheet has rules of; ``ladder_probability_kt`` and
+    ``ladder_probability_mach`` : (step, probability that limit + step was truly reached).
     ``ladder_kt``, ``ladder_mach`` : (step, time spent beyond limit + step [s]) pairs; the second
     for Mach limits only. ``crossing_s`` : time of the first sample over the limit;
     ``contributions`` : what took the aircraft to the limit, a run-in that ends at that sample, or
@@ -221,6 +229,9 @@ class AssessedExceedance:
     worsening: Contributions | None
     context: Mapping[str, float] = field(default_factory=dict)
     evidence: Evidence = field(default_factory=Evidence)
+    severity_levels: tuple[tuple[str, float], ...] = ()
+    ladder_probability_kt: tuple[tuple[float, float], ...] = ()
+    ladder_probability_mach: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

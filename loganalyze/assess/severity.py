@@ -4,17 +4,25 @@ The excess is taken as a straight line between judged samples, on the recorded s
 the time beyond a step is found as the exceedance's own edges are: crossings interpolated; where
 the next sample is missing or the limit ceases to apply, a sample stands for the time to it, at
 most 1.5 intervals.
+
+A rule is met with a probability: the whole course of the excess is shifted by the difference of
+the estimate of the greatest excess from the greatest reading, which is uncertain by its standard
+uncertainty, as flown. All that a rule states holds from some shift on, so that its probability
+is that of the shift being at least that. The level stated is the highest that is as likely as
+not; so one step of the recorder moves the probability a little, and seldom the level.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.assess.results import Severity
+from loganalyze.assess.results import Assurance, Severity
 from loganalyze.judge import equivalents
 from loganalyze.judge.case import OVER, UNDER
 from loganalyze.judge.exceedances import Exceedance
@@ -35,13 +43,17 @@ class Graded:
 
     ``ladder_kt``, ``ladder_mach`` : (step, time beyond limit + step [s]) pairs, the second for
     Mach limits only; ``integral_kt_s`` : excess times time, summed [kt s]; ``severity`` : by the
-    highest rule that is met, None where none is.
+    highest level that is as likely as not, None where none is; ``levels``, ``reached_kt``,
+    ``reached_mach`` : as in `AssessedExceedance`.
     """
 
     ladder_kt: tuple[tuple[float, float], ...]
     ladder_mach: tuple[tuple[float, float], ...]
     integral_kt_s: float
     severity: Severity | None
+    levels: tuple[tuple[str, float], ...] = ()
+    reached_kt: tuple[tuple[float, float], ...] = ()
+    reached_mach: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,13 +61,30 @@ class Course:
     """The excess over one limit from sample to sample, in straight pieces.
 
     ``duration`` [s], ``first`` and ``last`` : float64[m], the excess at either end of a piece;
-    ``peak`` : the greatest excess of any judged sample.
+    ``peak`` : the greatest excess of any judged sample; ``follows`` : bool[m], whether a piece
+    begins where the one before it ends.
     """
 
     duration: Floats
     first: Floats
     last: Floats
     peak: float
+    follows: NDArray[np.bool_]
+
+    def shifted(self, by: float) -> Course:
+        """Return the course with the excess greater by so much throughout."""
+        return replace(self, first=self.first + by, last=self.last + by, peak=self.peak + by)
+
+    def longest_beyond(self, step: float) -> float:
+        """Return the longest time [s] on end in which the excess was more than `step`."""
+        first, last = self.first - step, self.last - step
+        if not len(first):
+            return 0.0
+        beyond = self.duration * _share(first, last)
+        # A stretch begins where the excess rises through the step, or nothing comes before.
+        starts = ~self.follows | (first <= 0)
+        starts[0] = True
+        return float(np.add.reduceat(beyond, np.flatnonzero(starts)).max())
 
     def time_beyond(self, step: float) -> float:
         """Return the time [s] in which the excess was more than `step`."""
@@ -77,13 +106,17 @@ def _share(first: Floats, last: Floats) -> Floats:
     return np.where(low >= 0, (high > 0) * 1.0, np.clip(high / rise, 0.0, 1.0))
 
 
-def grade(analysis: Analysis) -> tuple[Graded, ...]:
+def grade(
+    analysis: Analysis, flown: Sequence[Assurance] | None = None
+) -> tuple[Graded, ...]:
     """Return the time beyond each step of the ladder and the severity of each exceedance.
 
     Parameters
     ----------
     analysis : Analysis
         Its sheet's rules and ladder are used.
+    flown : sequence of Assurance, optional
+        How sure each excess is, as flown; absent: the readings are taken as they are.
 
     Returns
     -------
@@ -97,7 +130,7 @@ def grade(analysis: Analysis) -> tuple[Graded, ...]:
         limit = analysis.limit_names.index(name)
         for i, one, (kt, mach) in zip(chosen, found, _courses(analysis, limit, found),
                                       strict=True):
-            graded[i] = _graded(analysis, one, kt, mach)
+            graded[i] = _graded(analysis, one, kt, mach, None if flown is None else flown[i])
     return tuple(one for one in graded if one is not None)
 
 
@@ -131,60 +164,148 @@ def _courses(
         part = slice(start, start + len(span))
         start += len(span)
         end = one.end_s
+        # Holes in which the limit can't have been regained count as over.
+        bridged = analysis.settings.hole_longest_s if one.bounded_s > 0 else 0.0
 
-        def course(excess: Floats, part: slice = part, end: float = end) -> Course:
-            return _course(stamps[part], excess[part], judged[part], reach, end)
+        def course(excess: Floats, part: slice = part, end: float = end,
+                   bridged: float = bridged) -> Course:
+            return _course(stamps[part], excess[part], judged[part], reach, end, bridged)
 
         courses.append((course(knots), course(value) if limit.is_mach else None))
     return courses
 
 
 def _course(
-    time: Floats, excess: Floats, judged: NDArray[np.bool_], reach: float, end: float
+    time: Floats, excess: Floats, judged: NDArray[np.bool_], reach: float, end: float,
+    bridged: float,
 ) -> Course:
-    """Straight pieces between judged samples; else held to the next sample, or `reach` at most."""
+    """Straight pieces between judged samples; else held to the next sample, or `reach` at most.
+
+    Two samples over the limit with none judged between, `bridged` [s] or less apart, are joined.
+    """
+    peak = float(np.nanmax(excess[judged]))
+    if bridged:
+        known = np.flatnonzero(judged)
+        apart = np.append(np.diff(known), 1)
+        over = excess[known] > 0
+        hole = (apart > 1) & over & np.append(over[1:], False) & (
+            np.append(np.diff(time[known]), 0.0) <= bridged)
+        gone = np.zeros(len(time), dtype=bool)
+        for first, rows in zip(known[hole].tolist(), apart[hole].tolist(), strict=True):
+            gone[first + 1 : first + rows] = True
+        time, excess, judged = time[~gone], excess[~gone], judged[~gone]
+        reach = max(reach, bridged) if hole.any() else reach
     steps = np.append(np.diff(time), max(end - time[-1], 0.0))
     following = np.append(excess[1:], excess[-1])
     joined = np.append(judged[1:] & (steps[:-1] <= reach), False)
     keep = judged & (steps > 0)
     last = np.where(joined, following, excess)
     steps = np.where(joined, steps, np.minimum(steps, reach))
-    return Course(steps[keep], excess[keep], last[keep], float(np.nanmax(excess[judged])))
+    follows = np.append(False, joined[:-1] & judged[:-1])
+    return Course(steps[keep], excess[keep], last[keep], peak, follows[keep])
 
 
 def _graded(
-    analysis: Analysis, one: Exceedance, kt: Course, mach: Course | None
+    analysis: Analysis, one: Exceedance, kt: Course, mach: Course | None,
+    flown: Assurance | None,
 ) -> Graded:
     sheet = analysis.sheet
     tolerance = (analysis.settings.tolerance_kt, analysis.settings.tolerance_mach)
-    met = [rule for rule in sheet.severity if _met(rule, one, kt, mach, tolerance)]
-    worst = max(met, key=lambda rule: LEVELS.index(rule.level), default=None)
+    published = kt if mach is None else mach
+    u = math.nan if flown is None else math.hypot(flown.common_u, flown.random_u)
+    estimate = math.nan if flown is None else flown.excess
+    rules = [rule for rule in sheet.severity
+             if rule.limits is None or one.limit in rule.limits]
+
+    def met(rule: SeverityRule, shift: float) -> bool:
+        # The same error in kt as in Mach, in proportion to the excess itself.
+        in_kt = shift if mach is None else shift * _per_mach(kt, mach)
+        return _met(rule, kt.shifted(in_kt), None if mach is None else mach.shifted(shift),
+                    tolerance)
+
+    known = math.isfinite(u) and math.isfinite(estimate)
+    shares = {rule.name: _probability(rule, met, estimate - published.peak, u) if known
+              else float(met(rule, 0.0)) for rule in rules}
+    levels = [(level, max((shares[rule.name] for rule in rules
+                           if LEVELS.index(rule.level) >= LEVELS.index(level)), default=0.0))
+              for level in LEVELS if any(rule.level == level for rule in rules)]
+    likely = next(((level, share) for level, share in reversed(levels) if share >= _AS_NOT), None)
+    severity = None
+    if likely is not None:
+        rule = max((rule for rule in rules if rule.level == likely[0]),
+                   key=lambda rule: shares[rule.name])
+        severity = Severity(likely[0], rule.name, rule.example, likely[1] if known else math.nan)
+    per = 1.0 if mach is None else _per_mach(kt, mach)
     return Graded(
-        tuple((step, kt.time_beyond(step + tolerance[0])) for step in sheet.ladder.kt),
-        () if mach is None else tuple((step, mach.time_beyond(step + tolerance[1]))
+        tuple((step, kt.time_beyond(_from(step, tolerance[0]))) for step in sheet.ladder.kt),
+        () if mach is None else tuple((step, mach.time_beyond(_from(step, tolerance[1])))
                                       for step in sheet.ladder.mach),
         kt.integral,
-        None if worst is None else Severity(worst.level, worst.name, worst.example),
+        severity,
+        tuple(levels) if known else (),
+        tuple((step, _beyond(estimate * per - step, u * per)) for step in sheet.ladder.kt)
+        if known else (),
+        tuple((step, _beyond(estimate - step, u)) for step in sheet.ladder.mach)
+        if known and mach is not None else (),
     )
 
 
+_AS_NOT = 0.5
+"""A level is stated that is at least as likely as not."""
+
+
+def _from(step: float, tolerance: float) -> float:
+    """Where a step of the ladder begins: at the step itself, but beyond the limit for step 0."""
+    return step - tolerance if step > 0 else tolerance
+
+
+def _per_mach(kt: Course, mach: Course) -> float:
+    """How many knots CAS a unit of Mach number is, as at the peak of the excess."""
+    return kt.peak / mach.peak if mach.peak > 0 else 0.0
+
+
+def _beyond(excess: float, u: float) -> float:
+    """Probability that an excess of standard uncertainty `u` is truly above 0."""
+    return NormalDist().cdf(excess / u) if u > 0 else float(excess >= 0)
+
+
+def _probability(
+    rule: SeverityRule, met: Callable[[SeverityRule, float], bool], shift: float, u: float
+) -> float:
+    """Probability that a rule is met, where the course's shift is `shift` give or take `u`."""
+    if not u > 0:
+        return float(met(rule, shift))
+    low, high = shift - _WIDEST * u, shift + _WIDEST * u
+    if met(rule, low):
+        return 1.0
+    if not met(rule, high):
+        return 0.0
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        low, high = (low, middle) if met(rule, middle) else (middle, high)
+    return _beyond(shift - (low + high) / 2, u)
+
+
+_WIDEST, _HALVINGS = 6.0, 16
+"""Standard uncertainties within which the shift is looked for, and how often that is halved."""
+
+
 def _met(
-    rule: SeverityRule, one: Exceedance, kt: Course, mach: Course | None,
-    tolerance: tuple[float, float],
+    rule: SeverityRule, kt: Course, mach: Course | None, tolerance: tuple[float, float]
 ) -> bool:
-    """Whether all that a rule states is met."""
-    if rule.limits is not None and one.limit not in rule.limits:
-        return False
+    """Whether all that a rule states is met; at least so much, so long."""
     course, excess, slack = kt, rule.excess_kt, tolerance[0]
     if rule.excess_mach is not None:
         if mach is not None:
             course, excess, slack = mach, rule.excess_mach, tolerance[1]
         elif excess is None:
             return False
-    if excess is not None and course.peak < excess - slack:
+    if course.peak < (excess - slack if excess else 0.0):
         return False
     if rule.time_s is not None:
         step = excess - slack if excess else 0.0
-        if course.time_beyond(step) < rule.time_s - _SLACK_S:
+        time = (course.longest_beyond(step) if rule.time_counts == "at a stretch"
+                else course.time_beyond(step))
+        if time < rule.time_s - _SLACK_S:
             return False
     return rule.integral_kt_s is None or kt.integral >= rule.integral_kt_s - _SLACK_S

@@ -59,6 +59,10 @@ class SeverityRule(Sheet):
         None, description="At least this long [s] beyond the excess of the rule, or beyond the "
         "limit where the rule states no excess.", examples=[5],
         json_schema_extra={"minimum": 0, "maximum": LONGEST_S})
+    time_counts: Literal["at a stretch", "in all"] = Field(
+        "at a stretch", description="Whether time_s must be reached in one stretch beyond the "
+        "excess, or by all of them together. At a stretch is what a manual's time means where it "
+        "doesn't say: touches of a second each don't add up to it.", examples=["in all"])
     integral_kt_s: float | None = Field(
         None, description="Excess times time, summed over the exceedance, at least this [kt s].",
         examples=[60], json_schema_extra={"minimum": 0, "maximum": GREATEST_KT * LONGEST_S})

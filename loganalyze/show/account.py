@@ -73,6 +73,7 @@ def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
             one,
             phase=told.phase,
             severity=told.severity.level if told.severity else None,
+            severity_probability=rounded(told.severity.probability) if told.severity else None,
             assessment=told.flown.word,
             probability=rounded(told.flown.probability),
             excess_low=rounded(told.flown.low),

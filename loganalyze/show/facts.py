@@ -93,6 +93,7 @@ class ExceedanceFacts:
     end_uncertainty_s: float | None
     phase: str | None = None
     severity: str | None = None
+    severity_probability: float | None = None
     assessment: str | None = None
     probability: float | None = None
     excess_low: float | None = None

@@ -122,6 +122,8 @@ EXCEEDANCE_COLUMNS = (
     Column("phase", "string", "", "phase of flight at that instant", choices=PHASES),
     Column("severity", "string", "", "by the rules of the limits sheet, where one is met",
            choices=("low", "medium", "high")),
+    Column("severity_probability", "number", "1", "probability that a rule of this level or a "
+           "higher one is truly met, as flown"),
     Column("assessment", "string", "", "what the decision rule makes of the excess, as flown",
            choices=OUTCOMES),
     Column("probability", "number", "1", "probability that the limit was truly exceeded, as "

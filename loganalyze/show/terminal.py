@@ -180,6 +180,9 @@ def _exceedance_lines(
             if evidence not in decided:
                 yield Line(evidence, "faint", 5)
         yield Line(severity.ladder(told.ladder_kt, told.ladder_mach, how.step), "faint", 5)
+        if reached := severity.reached(
+                told.ladder_probability_kt, told.ladder_probability_mach, how.step):
+            yield Line(reached, "faint", 5)
         yield Line(sure.missed_peak(told.missed_peak, one.quantity, how.speed), "faint", 5)
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
+from statistics import NormalDist
 
 import numpy as np
 import pytest
 
 from loganalyze.air import airspeed
+from loganalyze.assess.results import Assurance
 from loganalyze.assess.severity import grade
 from loganalyze.judge.flight import analyze
 from loganalyze.record.log import Channel, FlightLog, Source
@@ -61,10 +63,78 @@ def test_a_ladder_of_one_s_own():
     assert one.ladder_kt == (pytest.approx((2.5, 3.5)), pytest.approx((19, 0.2), abs=1e-5))
 
 
-def test_a_flat_top_at_a_step_is_not_beyond_it():
-    (one,) = graded([250, 255, 255, 255, 250])
-    assert dict(one.ladder_kt)[5] == 0
+def test_a_flat_top_at_a_step_has_reached_it_for_ladder_and_rules_alike():
+    (one,) = graded([250, 255, 255, 255, 250], rule(excess_kt=5, time_s=2))
+    assert dict(one.ladder_kt)[5] == pytest.approx(2, abs=1e-4)
+    assert one.severity.level == "low"
+    # But being at the limit is not being over it.
+    assert graded([250, 250, 250]) == ()
     assert dict(one.ladder_kt)[0] == pytest.approx(4, abs=1e-4)
+
+
+TOUCHES = [240, *[252, 249, 249] * 6, 240]
+"""Six touches of less than two seconds each, some 7 s in all."""
+
+
+def test_time_counts_at_a_stretch_unless_the_rule_adds_it_up():
+    assert level(TOUCHES, rule(time_s=5)) is None
+    assert level(TOUCHES, rule(time_s=5, time_counts="in all")) == "low"
+    assert level(TOUCHES, rule(time_s=1)) == "low"
+    assert level([240, *[255] * 9, 240], rule(time_s=5)) == "low"
+
+
+def sure(excess, u):
+    return Assurance("as flown", excess, u, 0.0, 0.5, excess - 2 * u, excess + 2 * u, "proven over")
+
+
+def analysed(kt, *rules, limits=(VMO,)):
+    stamps = np.arange(len(kt)) * 1.0
+    log = FlightLog(stamps, {
+        "calibrated_airspeed": Channel(np.array(kt, dtype=float) * KNOT),
+        "pressure_altitude": Channel(np.full(len(kt), 5000.0) * FOOT),
+    }, Source(Path("made.csv")), interval_s=1.0)
+    return analyze(log, LimitsSheet.model_validate({
+        "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},
+        "limit": list(limits), "severity": list(rules)}))
+
+
+def test_the_level_is_stated_with_its_probability():
+    """One sample of many stands at exactly +10.0 kt; the estimate is +9.8."""
+    rules = (rule("high", excess_kt=10), rule("low", excess_kt=2))
+    analysis = analysed([240, *[258] * 20, 260, *[258] * 20, 240], *rules)
+    (one,) = grade(analysis, [sure(9.8, 1.0)])
+    assert one.severity.level == "low"
+    assert dict(one.levels)["high"] == pytest.approx(NormalDist().cdf(-0.2), abs=1e-3)
+    assert dict(one.levels)["low"] == pytest.approx(1.0, abs=1e-6)
+    assert dict(one.reached_kt)[10] == pytest.approx(NormalDist().cdf(-0.2), abs=1e-6)
+    # One step of the recorder moves it gradually.
+    shares = [dict(grade(analysis, [sure(excess, 1.0)])[0].levels)["high"]
+              for excess in (9.6, 9.8, 10.0, 10.2, 10.4)]
+    assert np.all(np.diff(shares) > 0.05)
+    assert np.all(np.diff(shares) < 0.1)
+    # Without uncertainty the reading decides, as it always did.
+    assert grade(analysis)[0].severity.level == "high"
+
+
+def test_a_rule_of_excess_and_time_has_the_probability_of_the_shift_that_meets_it():
+    # A ramp to +20 kt and back at 2 kt/s: beyond +10 kt for 10 s; 8 s take 2 kt less.
+    kt = [*range(240, 271, 2), *range(268, 239, -2)]
+    analysis = analysed(kt, rule("medium", excess_kt=10, time_s=12))
+    (one,) = grade(analysis, [sure(20.0, 1.0)])
+    # 12 s beyond +10 kt need the course 2 kt higher.
+    assert dict(one.levels)["medium"] == pytest.approx(NormalDist().cdf(-2.0), abs=1e-3)
+    assert one.severity is None
+
+
+def test_a_lost_sample_lowers_no_severity():
+    """198 s over with a rule of 120 s, one blank cell in the middle."""
+    kt = np.array([*np.linspace(230, 262, 33), *[262.0] * 180, *np.linspace(262, 230, 33)])
+    rules = (rule("high", time_s=120), rule("low", time_s=1))
+    for lost in (None, len(kt) // 2):
+        some = kt.copy()
+        if lost is not None:
+            some[lost] = np.nan
+        assert level(some, *rules) == "high"
 
 
 def test_irregular_stamps():

@@ -32,6 +32,7 @@ from loganalyze.show.wording import report as said
 from loganalyze.show.wording.corroboration import corroboration
 from loganalyze.show.wording.presentation import MACH_WORDS
 from loganalyze.show.wording.severity import ladder as ladder_words
+from loganalyze.show.wording.severity import reached as reached_words
 from loganalyze.show.wording.warnings import warning as warning_words
 
 PANELS = 8
@@ -289,7 +290,10 @@ def _steps(subject: Subject, assessed: AssessedExceedance) -> list[Block]:
         return [Paragraph(label.NO_LADDER, "note")]
     columns = (Column(label.COLUMNS["step"], heads_row=True),
                Column(label.COLUMNS["time"], numeric=True))
-    return [Table(label.LADDER_CAPTION, columns, tuple(rows))]
+    reached = reached_words(assessed.ladder_probability_kt, assessed.ladder_probability_mach,
+                            how.speed)
+    return [Table(label.LADDER_CAPTION, columns, tuple(rows)),
+            *([Paragraph(reached)] if reached else [])]
 
 
 def ladder(subject: Subject) -> tuple[Section, ...]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
+from loganalyze.show.wording.decision import probability as odds
 from loganalyze.show.wording.numbers import duration, mach
 
 if TYPE_CHECKING:
@@ -24,7 +26,21 @@ def severity(one: Severity | None, rules: bool = True) -> str:
         return "No severity: none of the limits sheet's rules is met."
     origin = "an example rule of the limits sheet, not an operator's" if one.example else (
         "the operator's rule")
-    return f'Severity {LEVELS[one.level]}, by {origin}: "{one.rule}".'
+    sure = f" ({odds(one.probability)})" if math.isfinite(one.probability) else ""
+    return f'Severity {LEVELS[one.level]}{sure}, by {origin}: "{one.rule}".'
+
+
+def reached(
+    kt: Sequence[tuple[float, float]], by_mach: Sequence[tuple[float, float]] = (),
+    step: Callable[[float], str] | None = None,
+) -> str:
+    """Return how likely each step of the ladder was truly reached, as a sentence."""
+    steps = [((step or _step)(value), share) for value, share in kt if value > 0]
+    steps += [(_mach_step(value), share) for value, share in by_mach]
+    if not steps:
+        return ""
+    listed = ", ".join(f"+{name} {odds(share)}" for name, share in steps)
+    return f"Truly reached, as flown: {listed}."
 
 
 def _step(value: float) -> str:
