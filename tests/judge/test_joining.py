@@ -11,6 +11,8 @@ from loganalyze import analyze
 from loganalyze.record.log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits import LimitsSheet
+from loganalyze.show.account import exceedance_facts
+from loganalyze.show.wording.report import touches
 
 SHEET = LimitsSheet.model_validate({
     "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},
@@ -94,3 +96,16 @@ def test_two_passes_in_a_quiet_log_stay_two():
     found = flown(base + rng.normal(0, 0.05, 300)).exceedances
     assert len(found) == 5
     assert {one.touches for one in found} == {1}
+
+
+def test_how_an_exceedance_is_made_up_is_told_in_one_line():
+    kt = np.full(200, 249.0)
+    kt[20:140:5] = 250.5
+    (one,) = exceedance_facts(flown(kt))
+    assert touches(one) == (
+        " The limit was ridden: 24 touches, 16.0 s over in all, the longest 0.7 s.")
+    whole = event()
+    whole[len(whole) // 2] = np.nan
+    (one,) = exceedance_facts(flown(whole))
+    assert touches(one) == (" For 1.0 s of it no sample stands: too short for the limit to have "
+                            "been regained.")

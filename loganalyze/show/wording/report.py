@@ -111,9 +111,10 @@ def touches(one: ExceedanceFacts) -> str:
     said = ""
     if one.touches > 1:
         ridden = one.touches >= RIDDEN_TOUCHES and one.time_over_s < one.duration_s / 2
-        lead = "The limit was ridden" if ridden else "It came and went"
-        said = (f" {lead}: {one.touches:,} touches, {duration(one.time_over_s)} over in all, the "
-                f"longest {duration(one.longest_over_s)}.")
+        how_long = (f"{duration(one.time_over_s)} over in all, the longest "
+                    f"{duration(one.longest_over_s)}.")
+        said = (f" The limit was ridden: {one.touches:,} touches, {how_long}" if ridden else
+                f" That was {one.touches:,} stretches, {how_long}")
     if one.bounded_s > 0:
         said += (f" For {duration(one.bounded_s)} of it no sample stands: too short for the limit "
                  "to have been regained.")
