@@ -135,7 +135,7 @@ def _by_step(step: float, name: str, where: str) -> Form:
 
 
 def ticks_of(array: pa.Array) -> Ticks:
-    """Return the ticks of a numeric or temporal Arrow array."""
+    """Return the ticks of a numeric or temporal Arrow array; an infinite number is no tick."""
     kind = array.type
     if pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind):
         width = np.dtype(np.int32 if pa.types.is_time32(kind) else np.int64)
@@ -154,7 +154,10 @@ def ticks_of(array: pa.Array) -> Ticks:
     if raw.dtype == np.int64:
         return raw if valid is None else np.where(valid, raw, MISSING)
     values = raw.astype(np.float64, copy=False)
-    return values if valid is None else np.where(valid, values, np.nan)
+    held = np.isfinite(values)
+    if valid is not None:
+        held &= valid
+    return values if held.all() else np.where(held, values, np.nan)
 
 
 @dataclass
