@@ -19,7 +19,7 @@ N = 240
 CHANNELS = ("calibrated_airspeed", "pressure_altitude", "mach", "flap_lever", "gear_down",
             "load_factor", "pitch", "calibrated_airspeed_2", "pressure_altitude_2",
             "static_air_temperature")
-APART = Settings(join_gap_s=0.0)
+APART = Settings(join_gap_s=0.0, ride_gap_s=0.0, hole_longest_s=0.0)
 
 
 def clean_flight(rng):

@@ -191,6 +191,7 @@ maximum_kt = 240
 when = { flap_deg = { above = 1 } }
 """
 ROWS = 150
+APART = Settings(join_gap_s=0.0, ride_gap_s=0.0, hole_longest_s=0.0)
 
 
 def swinging(rng: np.random.Generator) -> list[list[str]]:
@@ -210,7 +211,7 @@ def judged(folder: Path, rows: list[list[str]]) -> Analysis:
     path.write_text("\n".join([names, *map(",".join, rows), ""]))
     sheet.write_text(SHEET)
     # Joining makes one exceedance of two, however far from the sample that parts them.
-    return analyze(read_log(path), read_limits(sheet), settings=Settings(join_gap_s=0.0))
+    return analyze(read_log(path), read_limits(sheet), settings=APART)
 
 
 def over(analysis: Analysis, limit: str) -> Intervals:
