@@ -21,8 +21,8 @@ from loganalyze.record.log import FlightLog
 
 Floats = NDArray[np.float64]
 
-FLIGHT_ROOM = 1 << 22
-"""Rows that a flight gets room for at first (room that isn't filled costs no memory)."""
+FLIGHT_ROOM, LEAST_ROOM = 1 << 22, 1 << 12
+"""Rows that a flight gets room for at first, at most and at least; once full, for twice as many."""
 SHARE = 4
 """A flight that fills less than one in so many rows of its room gets memory of its own: whoever
 keeps it would keep the room, with all that was ever in it."""
@@ -41,7 +41,9 @@ class Cutter:
         self._settings = settings
         self._clock = Clock(job.form)
         self._names = [column.channel for column in job.columns]
-        self._rows = room_for(job, FLIGHT_ROOM, pooled)
+        # A short file gets no more than it may hold: with forty columns the rest is a gigabyte.
+        likely = job.log.likely_rows or FLIGHT_ROOM
+        self._rows = room_for(job, min(max(likely, LEAST_ROOM), FLIGHT_ROOM), pooled)
         self._most = 0  # Rows that were in one room together.
         self._dropped = 0  # Rows of the file before the first that is held.
         self._latest = -np.inf
