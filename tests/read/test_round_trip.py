@@ -67,6 +67,9 @@ BLANK_FIRST = {name: np.array([np.nan, 100.0, 101.0, 102.0])
                for name in ("pressure_altitude", "indicated_airspeed")}
 
 
+FEWEST_FRAMES = 20
+
+
 def read(path: Path, columns: Path | None = None) -> FlightLog:
     """Read a log; leave out what the reader is right to doubt in numbers drawn at random."""
     try:
@@ -87,6 +90,8 @@ def read(path: Path, columns: Path | None = None) -> FlightLog:
          Habits(states="up down", clock="month by name"))
 def test_text(flight: tuple[np.ndarray, dict[str, np.ndarray]], how: Habits) -> None:
     at, values = flight
+    # So few frames can't tell a gap from a damaged counter: they are refused, or lose a row.
+    assume(how.clock != "frames" or len(at) >= FEWEST_FRAMES)
     with tempfile.TemporaryDirectory() as folder:
         written = exporting.export(Path(folder), at, values, how)
         log = read(written.path, written.columns)
