@@ -115,14 +115,13 @@ def _relations(
                if before.ended_by == "recovered" and after.began_by == "crossed"
                and after.start - before.end < max(settings.join_gap_s, settings.ride_gap_s)]
     if crossed:
-        for i, most in zip(crossed, _greatest_margins(case, limit, state, stretches, crossed),
-                           strict=True):
+        greatest_margins = _greatest_margins(case, limit, state, stretches, crossed)
+        for i, most in zip(crossed, greatest_margins, strict=True):
             apart = stretches[i + 1].start - stretches[i].end
             greatest = settings.join_margin_mach if limit.is_mach else settings.join_margin_kt
             if apart < settings.join_gap_s and most < greatest:
                 found[i] = TOUCHES
-        _ridden(case, limit, stretches, crossed, found,
-                _greatest_margins(case, limit, state, stretches, crossed))
+        _ridden(case, limit, stretches, crossed, found, greatest_margins)
     for i, (before, after) in enumerate(pairwise(stretches)):
         if before.ended_by in ("gap", "channel lost") and after.began_by == "gap" and (
                 state[before.last + 1 : after.first] == UNKNOWN).all():

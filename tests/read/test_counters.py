@@ -169,3 +169,20 @@ def test_one_corrupt_time_of_day_is_no_midnight():
     day = Wheel(86400)
     joined = day.join(np.array([86382.0, 14383, 86384, 86385, 5, 6]))
     assert joined.tolist() == [86382, 14383, 86384, 86385, 86405, 86406]
+
+
+@pytest.mark.parametrize("frame_s", [1.0, 4.0])
+def test_a_frame_alone_beyond_a_gap_gets_no_time_rather_than_a_wrong_one(frame_s):
+    """Frames lost before the last sample, or after the first: it may as well be damaged."""
+    frames = [frame for frame in range(10, 20) for _ in range(4)]
+    subframes = [1.0, 2.0, 3.0, 4.0] * 10
+    seconds = [frame_s * (frame + (sub - 1) / 4) for frame, sub in zip(frames, subframes,
+                                                                       strict=True)]
+    for at, others in ((-1, slice(None, -1)), (0, slice(1, None))):
+        counts = [float(frame) for frame in frames]
+        counts[at] += 30 if at else -8
+        found = np.array(gear_seconds(FrameGear(frame_s, 4, 256), subframes, counts))
+        assert np.isnan(found[at])
+        good = found[others] - found[others][0]
+        assert good.tolist() == pytest.approx(
+            (np.array(seconds[others]) - seconds[others][0]).tolist())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -112,6 +113,7 @@ class Wheel:
         if not len(known):
             return joined
         lower = low[known]
+        first = math.isnan(self._high)
         upper = None if high is None else without_faults(high[known], self._high, self.turns, 1)
         good = np.ones(len(lower), dtype=bool)
         if self.period >= LONG_PERIOD:
@@ -121,6 +123,12 @@ class Wheel:
         if self.turns is not None:
             total = total % self.turns
         joined[known] = total * self.period + lower
+        if high is not None and upper is not None:
+            # A value at an end may be damaged or stand beyond a gap: no later one tells.
+            lost = np.isnan(upper) & ~np.isnan(high[known])
+            joined[known[-1:][lost[-1:]]] = np.nan
+            if first:
+                joined[known[:1][lost[:1]]] = np.nan
         return joined
 
     def _counted(self, low: Floats, high: Floats | None, good: NDArray[np.bool_]) -> Floats:
