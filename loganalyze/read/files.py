@@ -17,6 +17,7 @@ import pyarrow as pa
 
 from loganalyze.problems import Problem
 from loganalyze.read.containers import check_zip, open_zip, regular
+from loganalyze.read.memory import is_shortage
 
 HEAD = 1 << 18
 """Bytes looked at to understand a file."""
@@ -185,7 +186,9 @@ def _stream(path: Path, compression: str) -> BinaryIO:
 def _read(stream: BinaryIO, size: int, path: Path) -> bytes:
     try:
         return stream.read(size)
-    except _DAMAGE:
+    except _DAMAGE as error:
+        if is_shortage(error):
+            raise
         raise Problem("the compressed file is damaged or cut short", str(path),
                       "export or copy it again") from None
     except UnicodeDecodeError:

@@ -17,6 +17,7 @@ from loganalyze.read.clocks.ticks import Clock
 from loganalyze.read.cutting import Cutter
 from loganalyze.read.files import WORKERS
 from loganalyze.read.flight_cuts import CutSettings
+from loganalyze.read.memory import is_shortage
 from loganalyze.read.opening import Named
 from loganalyze.read.pieces import Piece, Rows
 from loganalyze.read.understanding import Job, understand
@@ -133,9 +134,9 @@ def _memory(path: Named) -> Iterator[None]:
     """Make a Problem of memory that doesn't suffice."""
     try:
         yield
-    except (MemoryError, RuntimeError) as error:
-        if isinstance(error, RuntimeError) and "new thread" not in str(error):
-            raise  # Else there is no room for a thread's stack.
+    except (MemoryError, OSError, RuntimeError, pa.ArrowException) as error:
+        if not is_shortage(error):
+            raise
         where = str(path) if isinstance(path, str | Path) else str(next(iter(path), ""))
         raise Problem("the log needs more memory than there is", where,
                       "cut it into flights, or read it where more memory is free") from None

@@ -22,6 +22,7 @@ from loganalyze.read.clocks.ticks import Form, Ticks, form_of_numbers, ticks_of
 from loganalyze.read.columns import Column, Header
 from loganalyze.read.files import WORKERS, LogFile, in_order, one_ahead
 from loganalyze.read.fills import Filler
+from loganalyze.read.memory import is_shortage
 from loganalyze.read.numerals import numerals_of
 from loganalyze.read.pieces import Piece, Room
 from loganalyze.read.states import UnknownStateError, mapped, meaning, recoded
@@ -65,9 +66,8 @@ class ParquetLog:
         try:
             source = pq.ParquetFile(file.data, pre_buffer=False)
             schema = source.schema_arrow
-        except _DAMAGE:
-            raise Problem("the Parquet file is damaged or cut short", where,
-                          "export or copy it again") from None
+        except _DAMAGE as error:
+            raise _damaged(error, where) from None
         with source:
             about = source.metadata
         if not about.num_rows:
@@ -355,9 +355,14 @@ class ParquetLog:
     def _guarded(self, read: Callable[[], Any]) -> Any:
         try:
             return read()
-        except _DAMAGE:
-            raise Problem("the Parquet file is damaged or cut short", str(self.file.path),
-                          "export or copy it again") from None
+        except _DAMAGE as error:
+            raise _damaged(error, str(self.file.path)) from None
+
+
+def _damaged(error: Exception, where: str) -> Exception:
+    """Return what to raise for a file that can't be decoded."""
+    return MemoryError() if is_shortage(error) else Problem(
+        "the Parquet file is damaged or cut short", where, "export or copy it again")
 
 
 def _header(field: pa.Field, listed: dict[str, str]) -> Header:

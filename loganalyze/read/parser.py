@@ -19,6 +19,7 @@ from loganalyze.read.columns import Column, Header
 from loganalyze.read.dialect import Dialect
 from loganalyze.read.fills import Filler
 from loganalyze.read.grid import split_line
+from loganalyze.read.memory import require_address_space
 from loganalyze.read.mending import MINUS, STARTS, LaterHeaderError, Mender
 from loganalyze.read.pieces import Piece
 from loganalyze.read.registrations import another_aircraft, marks_in, tail_column
@@ -171,6 +172,7 @@ class TableParser:
         if not text or text.isspace():  # strip() would copy all of it.
             return {index: pa.array([], kind) for index, kind in self.kinds.items()}
         names = [str(index) for index in range(len(self.dialect.names))]
+        require_address_space(len(text))
         table = pc.read_csv(
             pa.BufferReader(text),
             read_options=pc.ReadOptions(column_names=names, use_threads=False,

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from loganalyze.read.arrow import convert
 from loganalyze.read.clocks.ticks import Ticks, rises
+from loganalyze.read.memory import require
 from loganalyze.record.units import Unit
 
 BLOCK = 1 << 15
@@ -79,6 +80,7 @@ class Rows:
         self._files: list[tuple[int, int, Path]] = []
         self._widest: list[Noted] = []
         self._units = [(unit.factor, unit.offset) if unit else (1.0, 0.0) for unit in units]
+        require(8 * room * (len(units) + 1))
         self._arrays = [supply(room) for _ in range(len(units) + 1)]
         self._count = 0
         self.rising = True
@@ -136,6 +138,8 @@ class Rows:
     def _make_room(self, stop: int) -> None:
         if stop > len(self._arrays[0]):
             room = self._least if stop <= self._least else 2 * stop
+            # The larger arrays take the place of those there are, one by one.
+            require(8 * (len(self._arrays) * (room - len(self._arrays[0])) + room))
             for i, array in enumerate(self._arrays):  # One by one, so that only one is there twice.
                 larger = self._supply(room)
                 larger[: self._count] = array[: self._count]
