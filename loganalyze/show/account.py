@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from loganalyze.assess.decisive import BASES, decisive_first
 from loganalyze.assess.results import (
     CONFIRMS,
     CONFIRMS_LESS,
@@ -175,6 +176,12 @@ def flight_facts(judged: Judged) -> FlightFacts:
         assessment=assessment_facts(judged) if isinstance(judged, Assessment) else None,
         files=[path.name for path in log.source.flight_files],
     )
+    if facts.assessment and facts.exceedances:
+        excesses = [one.worst_excess_kt for one in facts.exceedances]
+        flown, displayed = (
+            decisive_first(excesses, facts.assessment.exceedances, basis)[0] + 1
+            for basis in BASES)
+        facts = replace(facts, decisive_exceedance=flown, decisive_exceedance_displayed=displayed)
     return replace(facts, verdict=wording.verdict(facts))
 
 

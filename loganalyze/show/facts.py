@@ -213,6 +213,11 @@ class FlightFacts:
     steps: list[StepFacts]
     quality: QualityFacts
     assessment: AssessmentFacts | None = None
+    decisive_exceedance: int | None = None
+    """The number, from 1, of the exceedance that decides the verdict as flown: of those that are
+    proven over the greatest, or else by the order of outcomes; null without an assessment."""
+    decisive_exceedance_displayed: int | None = None
+    """The same as displayed."""
     files: list[str] = field(default_factory=list)
     """Which of a recording's several files hold the flight."""
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import matplotlib as mpl
 import numpy as np
 from matplotlib.artist import Artist
@@ -10,7 +12,8 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
-from loganalyze.assess.results import Assessment
+from loganalyze.assess.decisive import decisive_first, on_basis
+from loganalyze.assess.results import PROVEN_OVER, Assessment
 from loganalyze.judge.envelope import Crossing, crossovers
 from loganalyze.judge.exceedances import Exceedance
 from loganalyze.judge.flight import Analysis
@@ -73,8 +76,7 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
     """
     how = how or Presentation()
     with mpl.rc_context(STYLE):
-        marked = sorted(analysis.exceedances, key=_excess, reverse=True)[:LABELLED]
-        marked.sort(key=lambda one: one.worst_time_s)
+        marked = _marked(analysis, assessment, how)
         clean = not marked and analysis.smallest[0].margin_kt == analysis.smallest[0].margin_kt
         rows = 1 if clean else -(-len(marked) // 2)
         height = 7.6 + 0.2 * rows
@@ -84,7 +86,7 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
                                    top=1 - 0.55 / height, bottom=bottom, hspace=0.1)
         margin, speed, altitude = (figure.add_subplot(grid[i]) for i in range(3))
         span = _span(analysis)
-        _head(figure, analysis, how, height)
+        _head(figure, analysis, assessment, how, height)
         banded = band(margin, analysis, assessment, how.units.per_knot)
         _draw_margin(margin, analysis, how)
         _draw_speed(speed, analysis, how)
@@ -102,11 +104,33 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
     return figure
 
 
-def _excess(one: Exceedance) -> float:
-    return float(np.nan_to_num(one.worst_excess_kt))
+@dataclass(frozen=True)
+class _Marked:
+    """An exceedance that is numbered, and its outcome where that isn't proven over."""
+
+    one: Exceedance
+    outcome: str = ""
+
+    @property
+    def excess(self) -> float:
+        return float(np.nan_to_num(self.one.worst_excess_kt))
 
 
-def _head(figure: Figure, analysis: Analysis, how: Presentation, height: float) -> None:
+def _marked(analysis: Analysis, assessment: Assessment | None, how: Presentation
+            ) -> list[_Marked]:
+    """Return the exceedances that are numbered: those that decide, in the order of time."""
+    found = analysis.exceedances
+    assessed = assessment.exceedances if assessment else ()
+    chosen = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)
+    marked = []
+    for i in sorted(chosen[:LABELLED], key=lambda i: found[i].worst_time_s):
+        outcome = on_basis(assessed[i], how.basis).word if assessed else PROVEN_OVER
+        marked.append(_Marked(found[i], "" if outcome == PROVEN_OVER else outcome))
+    return marked
+
+
+def _head(figure: Figure, analysis: Analysis, assessment: Assessment | None,
+          how: Presentation, height: float) -> None:
     several = f", flight {analysis.flight}" if analysis.flight > 1 else ""
     more = len(analysis.exceedances) > LABELLED
     numbered = words.WORST_NUMBERED.format(count=LABELLED) if more else ""
@@ -118,17 +142,20 @@ def _head(figure: Figure, analysis: Analysis, how: Presentation, height: float) 
     figure.text(0.08, 1 - 0.4 / height, wording.headline(
         analysis.exceedances, analysis.recorded_s, analysis.judged_s,
         [one.margin_kt for one in analysis.smallest],
-        suspect_facts(analysis)) + numbered, va="center")
+        suspect_facts(analysis), assessment.exceedances if assessment else ()) + numbered,
+        va="center")
 
 
-def _foot(figure: Figure, marked: list[Exceedance], how: Presentation, height: float) -> None:
-    for i, one in enumerate(marked):
+def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: float) -> None:
+    for i, each in enumerate(marked):
+        one = each.one
         said = how.excess(one.worst_excess_kt, one.worst_excess_mach)
         row = (len(marked) - 1) // 2 - i // 2
+        put = words.NOT_PROVEN if each.outcome else words.EXCEEDED
         figure.text(
-            0.08 + 0.46 * (i % 2), (0.42 + 0.2 * row) / height, plain_text(words.EXCEEDED.format(
+            0.08 + 0.46 * (i % 2), (0.42 + 0.2 * row) / height, plain_text(put.format(
                 number=i + 1, limit=one.limit, excess=said, start=how.instant(one.start_s),
-                end=how.instant(one.end_s))), va="center", fontsize=7.8)
+                end=how.instant(one.end_s), outcome=each.outcome)), va="center", fontsize=7.8)
     figure.text(0.08, 0.15 / height, f"{wording.CAUTIONS[0]} {wording.CAUTIONS[2]}",
                 fontsize=7.5, color=GREY, va="center")
 
@@ -247,11 +274,11 @@ def _legend(axes: Axes, analysis: Analysis, banded: bool) -> None:
         axes.legend(handles=handles, loc="upper center", ncols=4, **LEGEND)
 
 
-def _number(axes: Axes, marked: list[Exceedance], analysis: Analysis, how: Presentation) -> None:
+def _number(axes: Axes, marked: list[_Marked], analysis: Analysis, how: Presentation) -> None:
     """Mark and number exceedances; the numbers of neighbours step down, so as not to meet."""
     before, step = -np.inf, 0
-    for i, one in enumerate(marked):
-        worst = -_excess(one) * how.units.per_knot
+    for i, each in enumerate(marked):
+        one, worst = each.one, -each.excess * how.units.per_knot
         step = (step + 1) % 3 if one.worst_time_s - before < 0.02 * _span(analysis) else 0
         before = one.worst_time_s
         axes.plot(one.worst_time_s, worst, **WORST)

@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from loganalyze.assess.decisive import decisive_first
 from loganalyze.assess.results import AssessedExceedance, Assurance, NearMiss
 from loganalyze.show import wording
 from loganalyze.show.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
@@ -95,12 +96,11 @@ def _tone(one: FlightFacts) -> Tone:
 
 def _headline(one: FlightFacts, how: Presentation) -> str:
     near = one.assessment.near if one.assessment else ()
-    worst = None
-    if one.exceedances and one.assessment:
-        greatest = one.exceedances.index(said.worst_of(one.exceedances))
-        told = one.assessment.exceedances[greatest]
-        worst = told.flown if how.reader == "maintenance" else told.displayed
-    return said.verdict(one, worst, len(near), how)
+    return said.verdict(one, _assessed(one), len(near), how)
+
+
+def _assessed(one: FlightFacts) -> Sequence[AssessedExceedance]:
+    return one.assessment.exceedances if one.assessment else ()
 
 
 def _flight_lines(
@@ -108,12 +108,12 @@ def _flight_lines(
 ) -> Iterator[Line]:
     yield Line(_headline(one, how), _tone(one))
     assessed = one.assessment.exceedances if one.assessment else (None,) * len(one.exceedances)
-    worst = sorted(range(len(one.exceedances)),
-                   key=lambda i: -(one.exceedances[i].worst_excess_kt or 0.0))
+    worst = decisive_first([found.worst_excess_kt for found in one.exceedances], _assessed(one),
+                           how.basis)
     for i in sorted(worst[:wording.LISTED]):
         yield from _exceedance_lines(i, one.exceedances[i], assessed[i], how, level)
     if len(worst) > wording.LISTED:
-        yield Line(label.smaller(len(worst) - wording.LISTED), "", 2)
+        yield Line(wording.others(len(worst) - wording.LISTED, _assessed(one)), "", 2)
     for near in _worst_near(one.assessment):
         yield from _near_lines(near, quantities[near.limit], how)
     if _flat(one.assessment):

@@ -1,6 +1,6 @@
 """Can a corrupt value be called a proven exceedance? And are true exceedances let stand?
 
-    python -m tests.judge.dirt [LOGS]
+    python -m tests.judge.dirt [LOGS [SEED]]
 
 Flights that stay under every limit are recorded, and then one channel is damaged: a bit of the
 airspeed or the altitude stuck for 1 to 30 s, a corrupt first or last row, a corrupt sample beside
@@ -402,9 +402,9 @@ def report(tally: Tally, shown: int = 15) -> None:
         print("  failed:", one)
 
 
-def main(logs: int) -> int:
+def main(logs: int = 4000, seed: int = 20) -> int:
     """Run as many logs of each half; tell whether the pass rule is met."""
-    rng = np.random.default_rng(20)
+    rng = np.random.default_rng(seed)
     dirty = run(dirt(rng, logs))
     report(dirty)
     true = run(exceeded(rng, i % 6) for i in range(logs))
@@ -416,4 +416,4 @@ def main(logs: int) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(int(sys.argv[1]) if len(sys.argv) > 1 else 4000))
+    sys.exit(main(*map(int, sys.argv[1:3])))

@@ -298,8 +298,8 @@ def test_of_many_exceedances_the_worst_get_a_panel(judged, reported):
     report = reported(many)
     keys = [one.key for one in report.sections if one.key.startswith("exceedance-")]
     assert keys == [f"exceedance-{i + 1}" for i in range(20 - PANELS, 20)]
-    assert "A panel is drawn for the 8 worst exceedances; the table lists all 20." in texts_of(
-        section(report, keys[0]))
+    assert ("A panel is drawn for the 8 worst exceedances, proven ones first; the table lists "
+            "all 20.") in texts_of(section(report, keys[0]))
     table = next(block for block in section(report, "found").blocks if isinstance(block, Table))
     assert len(table.rows) == 20
     assert [isinstance(row[0], Link) for row in table.rows] == [False] * 12 + [True] * 8

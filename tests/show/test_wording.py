@@ -126,8 +126,9 @@ def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged
     over = flight_facts(with_dead_flap(analysis))
     assert over.judged_s == 0
     assert over.verdict.startswith(
-        "1 exceedance, though at no time could every limit be judged.\nVMO exceeded at ")
-    assert report.verdict(over, None, 0, how).startswith(
+        "1 exceedance (not proven over as displayed), though at no time could every limit be "
+        "judged.\nVMO exceeded at ")
+    assert report.verdict(over, (), 0, how).startswith(
         "VMO was exceeded, though at no time could every limit be judged. At worst it was 5.0 kt ")
     # 200 s less the gap of 19.5 s and the 10 s without airspeed.
     assert report.unjudged(over) == (
@@ -136,7 +137,7 @@ def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged
     clean = flight_facts(with_dead_flap(judged(np.full(60, 200.0))))
     assert clean.verdict.startswith(
         "No limit was exceeded, though at no time could every limit be judged.")
-    assert report.verdict(clean, None, 0, how).startswith(
+    assert report.verdict(clean, (), 0, how).startswith(
         "No limit was exceeded, though at no time could every limit be judged.")
 
 
@@ -152,7 +153,7 @@ def test_a_log_of_one_sample(judged, kt, said):
 def test_an_unknown_altitude_is_called_one(analysis):
     facts = flight_facts(analysis)
     one = replace(facts.exceedances[0], worst_pressure_altitude_ft=None)
-    said = report.verdict(replace(facts, exceedances=[one]), None, 0, Presentation())
+    said = report.verdict(replace(facts, exceedances=[one]), (), 0, Presentation())
     assert said.endswith("at 0:00:50.0 and an unknown altitude.")
     assert "at an unknown altitude." in report.exceedance(one, Presentation())
 

@@ -6,7 +6,8 @@ import math
 from collections.abc import Iterator
 from functools import partial
 
-from loganalyze.assess.results import AssessedExceedance, Assurance, NearMiss
+from loganalyze.assess.decisive import on_basis
+from loganalyze.assess.results import AssessedExceedance, NearMiss
 from loganalyze.show.contributions_figure import contributions_figure
 from loganalyze.show.facts import ExceedanceFacts
 from loganalyze.show.panel_figure import panel_figure, panel_span
@@ -48,11 +49,8 @@ CREW_CONTEXT = ("overspeed_warning", "autopilot", "autothrottle", "torque", "fan
 def verdict(subject: Subject) -> tuple[Section, ...]:
     """Make the verdict: one or two sentences, then what qualifies them."""
     facts, how = subject.facts, subject.how
-    worst = subject.worst_first[0] if facts.exceedances else None
-    assessed = subject.assessed(worst) if worst is not None else None
     near = len(subject.assessment.near) if subject.assessment else 0
-    sure = _first_basis(assessed, subject) if assessed else None
-    lead = said.verdict(facts, sure, near, how)
+    lead = said.verdict(facts, subject.all_assessed, near, how)
     notes = [said.unjudged(facts)]
     if notes[0]:
         notes += quality.bounded(facts.quality.bounded_s, facts.quality.bounded_gaps)
@@ -69,11 +67,6 @@ def verdict(subject: Subject) -> tuple[Section, ...]:
     blocks: list[Block] = [Paragraph(lead, "lead")]
     blocks += [Paragraph(note) for note in notes if note]
     return (Section("verdict", label.SECTIONS["verdict"], tuple(blocks)),)
-
-
-def _first_basis(assessed: AssessedExceedance, subject: Subject) -> Assurance:
-    """What the crew saw; for maintenance, what the airframe met."""
-    return assessed.flown if subject.how.reader == "maintenance" else assessed.displayed
 
 
 def found(subject: Subject) -> tuple[Section, ...]:
@@ -132,7 +125,7 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
         how.instant(one.start_s),
         said.over_by(how.excess(one.worst_excess_kt, one.worst_excess_mach)),
         said.length(one.duration_s),
-        (decisions.sure(_first_basis(assessed, subject), one.quantity, how) if assessed
+        (decisions.sure(on_basis(assessed, how.basis), one.quantity, how) if assessed
          else label.CELL_NOT_ASSESSED),
         said.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
         how.altitude(one.worst_pressure_altitude_ft),
@@ -185,7 +178,7 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
     blocks.append(KeyValues(tuple(_instant_facts(subject, one, assessed))))
     if assessed is not None:
         blocks.append(_assurance(subject, one, assessed))
-        first = _first_basis(assessed, subject)
+        first = on_basis(assessed, how.basis)
         blocks += [Paragraph(owed, "note") for owed in (
             decisions.greatest(first, one.quantity, how),
             decisions.noise_or_gusts(first, one.quantity, how)) if owed]
@@ -310,7 +303,12 @@ def ladder(subject: Subject) -> tuple[Section, ...]:
                       decisions.span(assessed.flown, worst.quantity, how)))
     pairs.append((label.INSTANT["over_all"],
                   said.length(sum(one.time_over_s for one in subject.facts.exceedances))))
-    return (Section("worst", label.SECTIONS["worst"], (KeyValues(tuple(pairs)),)),)
+    blocks: list[Block] = [KeyValues(tuple(pairs))]
+    greater = said.greater_readings(subject.facts.exceedances, subject.all_assessed,
+                                    subject.worst_first[0], how)
+    if greater:
+        blocks.append(Paragraph(greater))
+    return (Section("worst", label.SECTIONS["worst"], tuple(blocks)),)
 
 
 def warning(subject: Subject) -> tuple[Section, ...]:

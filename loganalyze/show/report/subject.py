@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loganalyze.assess.decisive import decisive_first
 from loganalyze.assess.results import AssessedExceedance, Assessment
 from loganalyze.judge.flight import Analysis
 from loganalyze.show.facts import ExceedanceFacts, FlightFacts, Summary
@@ -67,6 +68,11 @@ class Subject:
         version = self.summary.versions["loganalyze"]
         return f"loganalyze {version} · log SHA-256 {self.log_sha256}"
 
+    @property
+    def all_assessed(self) -> Sequence[AssessedExceedance]:
+        """What is known of each exceedance beyond its edges; empty where nothing was assessed."""
+        return self.assessment.exceedances if self.assessment else ()
+
     def assessed(self, number: int) -> AssessedExceedance | None:
         """What is known of exceedance `number` (from 0) beyond its edges."""
         if self.assessment is None or number >= len(self.assessment.exceedances):
@@ -75,13 +81,13 @@ class Subject:
 
     @property
     def worst_first(self) -> Sequence[int]:
-        """The exceedances' numbers (from 0), the greatest excess as CAS first."""
-        found = self.facts.exceedances
-        return sorted(range(len(found)), key=lambda i: -(found[i].worst_excess_kt or 0.0))
+        """The exceedances' numbers (from 0), the one that decides first: see `decisive_first`."""
+        return decisive_first([one.worst_excess_kt for one in self.facts.exceedances],
+                              self.all_assessed, self.how.basis)
 
     @property
     def worst(self) -> ExceedanceFacts | None:
-        """The worst exceedance."""
+        """The exceedance that decides."""
         return self.facts.exceedances[self.worst_first[0]] if self.facts.exceedances else None
 
     def column_at(self, name: str, seconds: float) -> float:

@@ -6,8 +6,11 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from loganalyze.assess.decisive import decisive_first
+from loganalyze.assess.results import PROVEN_OVER, AssessedExceedance
 from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts, Summary
 from loganalyze.show.wording import quality
+from loganalyze.show.wording.decision import with_reason
 from loganalyze.show.wording.findings import FINDINGS, finding
 from loganalyze.show.wording.numbers import (
     QUANTITIES,
@@ -92,12 +95,13 @@ def closest(one: SmallestFacts) -> str:
 def headline(
     found: Sequence[Any], recorded_s: float, judged_s: float,
     margins: Iterable[float | None] = (), suspects: Sequence[Any] = (),
+    assessed: Sequence[AssessedExceedance] = (),
 ) -> str:
     """Return the verdict in one sentence.
 
-    `found` are exceedances with their `episode`; `margins` the smallest to each limit, of which
-    one that is known tells that this limit could be judged, if others could not; `suspects` the
-    stretches over a limit whose samples are in doubt.
+    `found` are exceedances with their `episode`, `assessed` how sure each is; `margins` the
+    smallest to each limit, of which one that is known tells that this limit could be judged, if
+    others could not; `suspects` the stretches over a limit whose samples are in doubt.
     """
     if suspects and not found:
         return quality.not_determined(suspects)
@@ -108,25 +112,43 @@ def headline(
         return f"No limit was exceeded{within}"
     episodes = len({one.episode for one in found})
     said = count(len(found), "exceedance")
+    proven = sum(one.displayed.word == PROVEN_OVER for one in assessed)
+    if assessed and proven < len(found):
+        which = "not" if len(found) == 1 else f"{proven:,} of them" if proven else "none of them"
+        said += f" ({which} proven over as displayed)"
     if episodes != len(found):
         said += f" in {count(episodes, 'episode')}"
     return f"{said}{within}"
 
 
+def outcomes(one: AssessedExceedance) -> str:
+    """Return what was decided of an exceedance on either basis, as a sentence."""
+    said = [f"{basis.basis} {with_reason(basis)}" for basis in (one.displayed, one.flown)]
+    return f"{sentence_case(', '.join(said))}."
+
+
+def others(number: int, assessed: Sequence[AssessedExceedance]) -> str:
+    """Return that more exceedances weren't listed."""
+    return f"The other {number:,} are {'smaller or less sure' if assessed else 'smaller'}."
+
+
 def verdict(flight: FlightFacts) -> str:
     """Return the short plain verdict on one flight, a sentence a line."""
     found = flight.exceedances
+    assessed = flight.assessment.exceedances if flight.assessment else ()
     lines = [headline(found, flight.recorded_s, flight.judged_s,
                       [one.margin_kt for one in flight.smallest_margins],
-                      flight.quality.suspects)]
+                      flight.quality.suspects, assessed)]
     if doubted := flight.quality.suspects:
         lines.append(
             quality.also_in_doubt(doubted, [one.limit for one in found]) if found else
             quality.nothing_else(in_judged(flight.recorded_s, flight.judged_s)))
-    worst = sorted(range(len(found)), key=lambda i: -(found[i].worst_excess_kt or 0.0))[:LISTED]
-    lines += [exceedance(found[i]) for i in sorted(worst)]
+    listed = decisive_first([one.worst_excess_kt for one in found], assessed, "displayed")[:LISTED]
+    for i in sorted(listed):
+        outcome = f" {outcomes(assessed[i])}" if assessed else ""
+        lines.append(f"{exceedance(found[i])}{outcome}")
     if len(found) > LISTED:
-        lines.append(f"The other {len(found) - LISTED:,} are smaller.")
+        lines.append(others(len(found) - LISTED, assessed))
     combined = [one for one in flight.smallest_margins if one.limit is None]
     if not flight.exceedances:
         lines += [closest(one) for one in combined if one.margin_kt is not None]

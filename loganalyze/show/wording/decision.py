@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from loganalyze.assess.results import NOT_DETERMINABLE
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording.presentation import MACH_WORDS, UNKNOWN, Presentation
 
@@ -119,8 +120,11 @@ def likely(one: Assurance, quantity: str, how: Presentation) -> str:
 def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:
     """Return what the excess is freed of noise, or if what may be noise is noise.
 
-    Empty where the greatest sample and the estimate of the worst are nearly one.
+    Empty where the greatest sample and the estimate of the worst are nearly one, and where the
+    samples themselves are in doubt.
     """
+    if one.word == NOT_DETERMINABLE:
+        return ""
     if one.if_noise is None or not math.isfinite(one.if_noise):
         much = MUCH_MACH if quantity in MACH_WORDS else MUCH_KT
         apart = one.reading - one.excess

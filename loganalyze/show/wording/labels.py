@@ -95,7 +95,8 @@ ONLY_IN_DOUBT = ("Only samples in doubt were over a limit; they are listed with 
                  "here.")
 NO_UNKNOWN = "No stretch of the recording had to be left unjudged."
 NO_FLAG = "No doubt about the recording was found."
-NO_PANEL = ("A panel is drawn for the {shown} worst exceedances; the table lists all {all}.")
+NO_PANEL = ("A panel is drawn for the {shown} worst exceedances, proven ones first; the table "
+            "lists all {all}.")
 NO_WARNING = "No overspeed warning was recorded, so its behaviour can't be told."
 WARNING_SOUND = "The recorded overspeed warning gave no cause for remark."
 NO_LADDER = "The time beyond each step was not reckoned."

@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from loganalyze.assess.decisive import Basis
 from loganalyze.show.wording.numbers import clock as elapsed_clock
 from loganalyze.show.wording.numbers import mach
 
@@ -71,6 +72,11 @@ class Presentation:
         stem = channel.rstrip("23456789").rstrip("_")
         return (self.deidentified and stem in TELLS_WHERE) or (
             self.reader == "maintenance" and stem in TELLS_HOW_FLOWN)
+
+    @property
+    def basis(self) -> Basis:
+        """What decides for the reader: what the crew saw; for maintenance, what the air did."""
+        return "flown" if self.reader == "maintenance" else "displayed"
 
     @property
     def in_utc(self) -> bool:

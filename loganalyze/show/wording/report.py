@@ -9,12 +9,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from loganalyze.assess.results import Assurance, Contributions, Severity, TimeToLimit
+from loganalyze.assess.decisive import decisive_first, on_basis
+from loganalyze.assess.results import AssessedExceedance, Contributions, Severity, TimeToLimit
 from loganalyze.record.channels import CHANNELS, kind
 from loganalyze.show.facts import ExceedanceFacts, FlightFacts, SmallestFacts
 from loganalyze.show.wording import labels as label
 from loganalyze.show.wording import quality
-from loganalyze.show.wording.decision import decision
+from loganalyze.show.wording.decision import decision, with_reason
 from loganalyze.show.wording.numbers import (
     count,
     duration,
@@ -32,8 +33,14 @@ def number_words(values: int) -> str:
     return said[values] if values < len(said) else f"{values:,}"
 
 
-def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presentation) -> str:
-    """Return what happened, in one or two plain sentences; `sure` is of the worst exceedance."""
+def verdict(
+    facts: FlightFacts, assessed: Sequence[AssessedExceedance], near: int, how: Presentation
+) -> str:
+    """Return what happened, in a few plain sentences.
+
+    Of several exceedances the one that decides is told: the greatest of those that are proven,
+    before a greater one that isn't. `assessed` tells how sure each is; empty if nobody assessed.
+    """
     found = facts.exceedances
     known = [one for one in facts.smallest_margins if one.margin_kt is not None]
     doubted = facts.quality.suspects
@@ -60,25 +67,44 @@ def verdict(facts: FlightFacts, sure: Assurance | None, near: int, how: Presenta
     said = f"{listed(names)} {'was' if len(names) == 1 else 'were'} exceeded"
     if len(found) > len(names):
         said += f" {number_words(len(found))} times" + (" in all" if len(names) > 1 else "")
-    worst = worst_of(found)
+    first = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)[0]
+    worst = found[first]
     said += (f"{judged}. "
              f"{'The worst was' if len(found) > 1 else 'At worst it was'} "
              f"{how.excess(worst.worst_excess_kt, worst.worst_excess_mach)} over {worst.limit}, "
              f"at {how.instant(worst.worst_time_s)} and "
              f"{_height(worst.worst_pressure_altitude_ft, how)}")
-    said += (f". {sentence_case(sure.basis)} {decision(sure, worst.quantity, how)}."
-             if sure is not None else ".")
-    also = quality.also_in_doubt(doubted, names, how)
-    return f"{said} {also}" if also else said
+    said += "."
+    if assessed:
+        sure = on_basis(assessed[first], how.basis)
+        said += f" {sentence_case(sure.basis)} {decision(sure, worst.quantity, how)}."
+    return " ".join(filter(None, (said, greater_readings(found, assessed, first, how),
+                                  quality.also_in_doubt(doubted, names, how))))
+
+
+def greater_readings(
+    found: Sequence[ExceedanceFacts], assessed: Sequence[AssessedExceedance], first: int,
+    how: Presentation,
+) -> str:
+    """Return which exceedances read more than the one that decides, as a sentence, and why they
+    don't decide; empty where there is none."""
+    decided = found[first].worst_excess_kt or 0.0
+    greater = [i for i, one in enumerate(found) if (one.worst_excess_kt or 0.0) > decided]
+    if not greater:
+        return ""
+    i = max(greater, key=lambda i: found[i].worst_excess_kt or 0.0)
+    one = found[i]
+    read = (f"{how.excess(one.worst_excess_kt, one.worst_excess_mach)} over {one.limit} at "
+            f"{how.instant(one.worst_time_s)}")
+    outcome = f"is {with_reason(on_basis(assessed[i], how.basis))}."
+    if len(greater) == 1:
+        return f"A greater reading, {read}, {outcome}"
+    return (f"{sentence_case(number_words(len(greater)))} greater readings decide less; the "
+            f"greatest, {read}, {outcome}")
 
 
 def _height(feet: float | None, how: Presentation) -> str:
     return how.altitude(feet) if feet is not None else "an unknown altitude"
-
-
-def worst_of(found: Sequence[ExceedanceFacts]) -> ExceedanceFacts:
-    """Return the exceedance with the greatest excess as CAS."""
-    return max(found, key=lambda one: one.worst_excess_kt or 0.0)
 
 
 def unjudged(facts: FlightFacts) -> str:

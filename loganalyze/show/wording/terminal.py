@@ -37,11 +37,6 @@ def near(limit: str, instant: str, altitude: str, margin: str, when: str) -> str
             "exceeded.")
 
 
-def smaller(number: int) -> str:
-    """Return that more exceedances weren't listed."""
-    return f"The other {number:,} are smaller."
-
-
 def fewer_near(number: int) -> str:
     """Return that more stretches near a limit weren't listed."""
     return (f"The other {count(number, 'stretch', 'stretches')} that came near "
