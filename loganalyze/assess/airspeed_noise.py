@@ -108,7 +108,8 @@ class AirspeedNoise:
                        self._rounding / group**0.5, group=group)
                 for run in runs] if count >= COMPARED else []
         # Noise is there all the time, gusts come and go.
-        fits.sort(key=lambda one: float(one.weight @ (one.scale * (1.0 + one.parts.wander))))
+        fits.sort(key=lambda one: float(
+            one.weight @ (one.scale * (1.0 + one.parts.wanders.sum(axis=1)))))
         quiet = fits[: -(-3 * len(fits) // 4)]
         return self._felt(*shared_wander(quiet, MOTION_S, MOTION_KT)) if quiet else None
 

@@ -26,7 +26,9 @@ from loganalyze.judge.noise import Filtered, Fit, despiked
 
 Floats = NDArray[np.float64]
 
-DRAWS, SEED = 120, 20
+DRAWS, SEED, AT_ONCE = 120, 20, 15
+"""Courses drawn, from which start, and how many at once: memory that is small is handed out again
+without being blanked, which takes longer than the drawing."""
 MOST = 512
 """More samples than this are averaged in groups: the noise's average is as good as the noise."""
 SPAN_S, HIGH, QUIET_S = 2.0, 3.0, 30.0
@@ -101,8 +103,7 @@ def greatest(excess: Floats, interval: float, step: float, known: Filtered | Non
     values = values[: count * group].reshape(-1, group).mean(axis=1)
     fit = Fit.of(values, interval * group, step / math.sqrt(12 * group), known,
                  group)
-    courses, mean = _courses(fit)
-    tops = courses.max(axis=1)
+    tops, mean = _tops(fit)
     white = math.sqrt(float(fit.weight @ fit.scale) * group)
     left = rounding_left(step, math.hypot(white, known.standard if known else 0.0))
     at, reach = int(mean.argmax()), max(1, round(1 / (interval * group)))
@@ -128,28 +129,34 @@ def rounding_left(step: float, scatter: float) -> float:
     return step * math.sqrt(float(waves.sum()))
 
 
-def _courses(fit: Fit) -> tuple[Floats, Floats]:
-    """Draw courses of the true excess given the samples, float64[DRAWS, n], and their mean."""
+def _tops(fit: Fit) -> tuple[Floats, Floats]:
+    """Draw courses of the true excess given the samples.
+
+    Returns each one's greatest value, float64[DRAWS], and the mean course, float64[n].
+    """
     n = len(fit.line)
     rng = np.random.default_rng(SEED)
     rows = rng.choice(len(fit.weight), DRAWS, p=fit.weight)
     scale = fit.scale[rows] * fit.freedom / rng.chisquare(fit.freedom, DRAWS)
     kinds, which = np.unique(rows, return_inverse=True)
-    parts = fit.parts.chosen(kinds)
-    omega: Floats = np.pi / n * np.arange(1, n, dtype=np.float64)
-    motion, noise = parts.motion(omega) + parts.gusts(omega), parts.noise(omega)
+    sizes = fit.parts.sizes[kinds]
+    shapes = fit.parts.shapes(np.pi / n * np.arange(1, n, dtype=np.float64))
+    motion, noise = sizes[:, :-1] @ shapes[:-1], 1.0 + sizes[:, -1:] * shapes[-1]
     share = motion / (motion + noise)
     spread = np.sqrt(share * noise)
     centre = share * fit.coefficients[1:]
-    found = np.empty((DRAWS, n))
-    found[:, 1:] = rng.normal(size=(DRAWS, n - 1))
-    found[:, 1:] *= spread[which]
-    found[:, 1:] *= np.sqrt(scale)[:, None]
-    found[:, 1:] += centre[which]
-    level = 1.0 + parts.filtered * n * _of_mean(parts.filtered_keep, n * parts.group)
-    found[:, 0] = np.sqrt(scale * level[which]) * rng.normal(size=DRAWS)
+    tops = np.empty(DRAWS)
+    for first in range(0, DRAWS, AT_ONCE):
+        some = slice(first, first + AT_ONCE)
+        found = np.zeros((len(rows[some]), n))
+        found[:, 1:] = rng.normal(size=(len(found), n - 1)) * spread[which[some]]
+        found[:, 1:] *= np.sqrt(scale[some, None])
+        found[:, 1:] += centre[which[some]]
+        tops[some] = (spectra.from_cosines(found) + fit.line).max(axis=1)
+    level = 1.0 + sizes[:, -1] * n * _of_mean(fit.parts.filtered_keep, n * fit.parts.group)
+    tops += np.sqrt(scale * level[which] / n) * rng.normal(size=DRAWS)
     mean = spectra.from_cosines(np.concatenate([[0.0], centre[which].mean(axis=0)]))
-    return spectra.from_cosines(found) + fit.line, mean + fit.line
+    return tops, mean + fit.line
 
 
 def _of_mean(keep: float, n: int) -> float:

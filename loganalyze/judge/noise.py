@@ -143,43 +143,41 @@ def unbroken(time: Floats, values: Floats) -> tuple[int, int, float]:
 class Parts:
     """Combinations of a series' parts, one a row: variances, white noise being 1.
 
-    ``trend`` : of an integrated random walk's steps, ``bend`` : see `spectra.trend`; ``wander``
-    with ``keep``, its correlation from sample to sample; ``filtered`` noise with
-    ``filtered_keep``. float64[g] each.
+    ``sizes`` : float64[g, b + c + 1], how much there is of each spectrum of `shapes`: of trends
+    with the b ``bends`` (see `spectra.trend`), of wanders with the c ``keeps`` (correlation from
+    sample to sample), and of filtered noise with ``filtered_keep``. A combination has one trend
+    and one wander at most.
     """
 
-    trend: Floats
-    bend: Floats
-    wander: Floats
-    keep: Floats
-    filtered: Floats
+    sizes: Floats
+    bends: tuple[float, ...]
+    keeps: tuple[float, ...]
     filtered_keep: float
     usual: Floats
     """Logarithm of how likely a combination is beforehand among its like."""
     group: int = 1
-    """Values are averages of so many samples; ``keep`` is from sample to sample."""
+    """Values are averages of so many samples."""
 
-    def motion(self, omega: Floats) -> Floats:
-        """Spectrum of the trend, float64[g, k]."""
-        bends, which = np.unique(self.bend, return_inverse=True)
-        shapes = np.array([spectra.trend(omega, float(bend)) for bend in bends])
-        return np.asarray(self.trend[:, None] * shapes[which])
+    @property
+    def trends(self) -> Floats:
+        """Variances of the steps of the integrated random walks, float64[g, b]."""
+        return self.sizes[:, : len(self.bends)]
 
-    def gusts(self, omega: Floats) -> Floats:
-        """Spectrum of the wander, float64[g, k]."""
-        keeps, which = np.unique(self.keep, return_inverse=True)
-        shapes = np.array([spectra.wander(omega, float(keep), self.group) for keep in keeps])
-        return np.asarray(self.wander[:, None] * shapes[which])
+    @property
+    def wanders(self) -> Floats:
+        """Variances of the wanders, float64[g, c]."""
+        return self.sizes[:, len(self.bends) : -1]
 
-    def noise(self, omega: Floats) -> Floats:
-        """Spectrum of white and filtered noise, float64[g, k]."""
-        shape = spectra.wander(omega, self.filtered_keep, self.group)
-        return np.asarray(1.0 + self.filtered[:, None] * shape)
+    @property
+    def filtered(self) -> Floats:
+        """Variance of filtered noise, float64[g]."""
+        return self.sizes[:, -1]
 
-    def chosen(self, rows: NDArray[np.intp]) -> Parts:
-        """Some of the combinations."""
-        return Parts(self.trend[rows], self.bend[rows], self.wander[rows], self.keep[rows],
-                     self.filtered[rows], self.filtered_keep, self.usual[rows], self.group)
+    def shapes(self, omega: Floats) -> Floats:
+        """Spectra of unit size, float64[b + c + 1, k]."""
+        return np.array([*(spectra.trend(omega, bend) for bend in self.bends),
+                         *(spectra.wander(omega, keep, self.group)
+                           for keep in (*self.keeps, self.filtered_keep))])
 
 
 @dataclass(frozen=True, eq=False)
@@ -217,13 +215,13 @@ class Fit:
         middle = np.pi / n * (first + 0.5 * (members - 1))
         parts = (_alone(n, interval, group) if known is None
                  else _beside(n, interval, known, group))
-        spectrum = parts.noise(middle) + parts.motion(middle) + parts.gusts(middle)
+        spectrum = 1.0 + parts.sizes @ parts.shapes(middle)
         # Level and slope were taken off, and the rounding is one sample more.
         freedom = n - 1.0
         floor = max(least**2, 1e-18 * float(np.abs(values).max()) ** 2, 1e-30)
-        scale = (floor + (power / spectrum).sum(axis=1)) / freedom
-        log = -0.5 * freedom * np.log(scale) - 0.5 * (members * np.log(spectrum)).sum(axis=1)
-        gusty, still = parts.wander > 0, parts.trend == 0
+        scale = (floor + (1.0 / spectrum) @ power) / freedom
+        log = -0.5 * freedom * np.log(scale) - 0.5 * (np.log(spectrum) @ members)
+        gusty, still = parts.wanders.any(axis=1), ~parts.trends.any(axis=1)
         for which, share in ((gusty, P_WANDER), (~gusty & still, (1 - P_WANDER) * P_LEVEL),
                              (~gusty & ~still, (1 - P_WANDER) * (1 - P_LEVEL))):
             usual = np.exp(parts.usual[which])
@@ -237,18 +235,21 @@ class Fit:
     @property
     def noise(self) -> Noise:
         """The parts' sizes, averaged over the grid: with wander, or without if that is likelier."""
-        gusty = self.parts.wander > 0
+        gusty = self.parts.wanders.any(axis=1)
         some = self.weight * gusty
         samples = len(self.coefficients)
         if some.sum() < 0.5:
             none = self.weight * ~gusty
             return Noise(math.sqrt(none @ self.scale / none.sum()), 0.0, 0.0, samples)
         some = some / some.sum()
-        seconds = -self.interval / self.parts.group / np.log(
-            np.where(gusty, self.parts.keep, 0.5))
         return Noise(math.sqrt(some @ self.scale),
-                     math.sqrt(some @ (self.scale * self.parts.wander)), float(some @ seconds),
-                     samples)
+                     math.sqrt(some @ (self.scale * self.parts.wanders.sum(axis=1))),
+                     float(some @ self.correlation_s(self.parts.wanders)), samples)
+
+    def correlation_s(self, wanders: Floats) -> Floats:
+        """Correlation time of wanders of the sizes float64[m, c] [s], float64[m]; 0 of none."""
+        seconds = -self.interval / self.parts.group / np.log(self.parts.keeps)
+        return np.asarray((wanders > 0) @ seconds)
 
 
 def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[float, float]:
@@ -268,9 +269,8 @@ def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[fl
         Its standard deviation and correlation time [s]; 0, 0 where none is likelier.
     """
     parts = fits[0].parts
-    _, first, pair = np.unique(np.stack([parts.wander, parts.keep]), axis=1, return_index=True,
-                               return_inverse=True)
-    wander, keep = parts.wander[first], parts.keep[first]
+    wanders, pair = np.unique(parts.wanders, axis=0, return_inverse=True)
+    wander = wanders.sum(axis=1)
     some = wander > 0
     if not some.any():
         return 0.0, 0.0
@@ -279,9 +279,7 @@ def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[fl
     n = len(fits[0].coefficients)
     omega: Floats = np.pi / n * np.arange(1, n, dtype=np.float64)
     omega = omega[omega > 2 * math.pi * fits[0].interval / slower_s]
-    bends, bend = np.unique(parts.bend, return_inverse=True)
-    moved = np.array([spectra.trend(omega, float(one)).sum() / n for one in bends])
-    fast = parts.trend * moved[bend.ravel()]
+    fast = parts.trends @ np.array([spectra.trend(omega, one).sum() / n for one in parts.bends])
     likely = [one.weight * (one.scale * fast <= most**2) for one in fits]
     found = [np.bincount(pair.ravel(), one) for one in likely]
     log = sum((np.log(np.maximum(one, 1e-300)) for one in found), np.zeros(len(wander)))
@@ -292,8 +290,8 @@ def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[fl
     share = share * some / share[some].sum()
     scale = np.mean([np.bincount(pair.ravel(), one * fit.scale) / np.maximum(each, 1e-300)
                      for one, each, fit in zip(likely, found, fits, strict=True)], axis=0)
-    seconds = -fits[0].interval / parts.group / np.log(np.where(some, keep, 0.5))
-    return math.sqrt(float(share @ (scale * wander))), float(share @ seconds)
+    return (math.sqrt(float(share @ (scale * wander))),
+            float(share @ fits[0].correlation_s(wanders)))
 
 
 def despiked(values: Floats, step: float) -> Floats:
@@ -303,7 +301,7 @@ def despiked(values: Floats, step: float) -> Floats:
     deviation, and than 2 steps: dirt, which would pass for noise.
     """
     padded = np.pad(values, 2, mode="edge")
-    middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=-1)
+    middle = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=-1)[:, 2]
     off = np.abs(values - middle)
     spread = 1.4826 * float(np.median(off))
     return np.where(off > 6 * spread + 2 * step, middle, values)
@@ -323,38 +321,39 @@ def _line(values: Floats, interval: float, least: float, known: Filtered | None)
     return np.asarray(values.mean() + slope * at)
 
 
-def _trends(n: int, interval: float) -> Floats:
-    """Sizes, bends and prior of the trends that are weighed, float64[k, 3]; the first is none."""
+def _trends(n: int, interval: float) -> tuple[tuple[float, ...], Floats, Floats]:
+    """Bends of the trends that are weighed, sizes float64[k, b] and prior; the first is none."""
     count = math.ceil(math.log(n) / math.log(1.5))
     corner = 2.0 - 2.0 * np.cos(np.minimum(np.pi / n * 1.5 ** np.arange(count), np.pi))
-    found = [(0.0, 0.0, 0.0)]
-    for seconds in MEANDERS_S:
-        if math.isinf(seconds) or 2 * interval < seconds < n * interval / 3:
-            bend = (interval / seconds) ** 2
-            # Where trend and white noise are as strong as each other.
-            found += [(float((one + bend) ** 2), bend, k * math.log(SMOOTHER))
-                      for k, one in enumerate(corner)]
-    return np.array(found)
+    bends = tuple((interval / seconds) ** 2 for seconds in MEANDERS_S
+                  if math.isinf(seconds) or 2 * interval < seconds < n * interval / 3)
+    sizes = np.zeros((1 + count * len(bends), len(bends)))
+    for k, bend in enumerate(bends):
+        # Where trend and white noise are as strong as each other.
+        sizes[1 + k * count : 1 + (k + 1) * count, k] = (corner + bend) ** 2
+    usual = np.append(0.0, np.tile(np.arange(count) * math.log(SMOOTHER), len(bends)))
+    return bends, sizes, usual
 
 
 def _alone(n: int, interval: float, group: int) -> Parts:
     """All combinations of trend and wander that are weighed."""
-    pairs = [(0.0, 0.0)] + [
-        (size, math.exp(-interval / group / seconds)) for size in WANDERS for seconds in WANDERS_S
-        if 2 * interval < seconds < n * interval / 4]
-    trends, winds = _trends(n, interval), np.array(pairs)
+    keeps = tuple(math.exp(-interval / group / seconds) for seconds in WANDERS_S
+                  if 2 * interval < seconds < n * interval / 4)
+    bends, trends, usual = _trends(n, interval)
+    some = np.kron(np.array(WANDERS)[:, None], np.eye(len(keeps)))
+    winds = np.concatenate([np.zeros((1, len(keeps))), some])
     i, j = (one.ravel() for one in np.indices((len(trends), len(winds))))
-    return Parts(trends[i, 0], trends[i, 1], winds[j, 0], winds[j, 1], np.zeros(len(i)), 0.0,
-                 trends[i, 2], group)
+    sizes = np.column_stack([trends[i], winds[j], np.zeros(len(i))])
+    return Parts(sizes, bends, keeps, 0.0, usual[i], group)
 
 
 def _beside(n: int, interval: float, known: Filtered, group: int) -> Parts:
     """All combinations of trend, gusts and filtered noise that are weighed."""
     keep = math.exp(-interval / group / known.correlation_s)
-    trends, sizes, filtered = _trends(n, interval), np.array([0.0, *GUSTS]), np.array(FILTERED)
-    i, j, k = (one.ravel() for one in np.indices((len(trends), len(sizes), len(filtered))))
+    (bends, trends, usual), filtered = _trends(n, interval), np.array(FILTERED)
+    gusts = np.array([0.0, *GUSTS])
+    i, j, k = (one.ravel() for one in np.indices((len(trends), len(gusts), len(filtered))))
     # Trends are weighed by the strength of all slow noise.
-    slow = 1.0 + filtered[k] * (1 + keep) / (1 - keep) / group
-    return Parts(trends[i, 0] * slow, trends[i, 1], sizes[j] * filtered[k],
-                 np.full(len(i), math.exp(-interval / group / GUST_S)), filtered[k], keep,
-                 trends[i, 2], group)
+    slow = 1.0 + filtered * (1 + keep) / (1 - keep) / group
+    sizes = np.column_stack([trends[i] * slow[k, None], gusts[j] * filtered[k], filtered[k]])
+    return Parts(sizes, bends, (math.exp(-interval / group / GUST_S),), keep, usual[i], group)
