@@ -33,6 +33,7 @@ COMMANDS = {
     "airdata": "Reckon all speeds from one of them.",
     "crossover": "Where an airspeed limit and a Mach limit meet.",
     "envelope": "The limit airspeed against pressure altitude.",
+    "sheet": "Write a first limits sheet, or look one over.",
 }
 
 

@@ -68,7 +68,12 @@ def read_toml(path: str | Path, model: type[M]) -> M:
         the line or key, and the mend; with several mistakes the details list them all.
     """
     path = Path(path)
-    data = _parsed(path)
+    return parse_toml(_content(path), model, path)
+
+
+def parse_toml(content: bytes, model: type[M], path: Path) -> M:
+    """Return the model that the content of a TOML file holds; as `read_toml`, which reads it."""
+    data = _parsed(content, str(path))
     try:
         return model.model_validate(data)
     except ValidationError as error:
@@ -98,17 +103,13 @@ def choice(options: Iterable[Any]) -> str:
     return f"{', '.join(others)} or {last}" if others else last
 
 
-def _parsed(path: Path) -> dict[str, Any]:
+def _content(path: Path) -> bytes:
     where = str(path)
     try:
         if path.is_dir():
             raise Problem("this is a folder, not a file", where, "name the TOML file in it")
         with path.open("rb") as stream:
             content = stream.read(LARGEST + 1)
-        if len(content) > LARGEST:
-            raise Problem("over 1 MB, so not a file that someone wrote by hand", where,
-                          "check that it isn't a recording given in the sheet's place")
-        return tomllib.loads(content.decode("utf-8-sig"))
     except FileNotFoundError:
         raise Problem("there is no such file", where, "check the path") from None
     except PermissionError:
@@ -117,6 +118,15 @@ def _parsed(path: Path) -> dict[str, Any]:
     except OSError as error:
         raise Problem(f"the file can't be read ({error.strerror})", where,
                       "check the path") from None
+    if len(content) > LARGEST:
+        raise Problem("over 1 MB, so not a file that someone wrote by hand", where,
+                      "check that it isn't a recording given in the sheet's place")
+    return content
+
+
+def _parsed(content: bytes, where: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(content.decode("utf-8-sig"))
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise Problem("the text isn't UTF-8", f"{where}, line {line}",
