@@ -10,9 +10,10 @@ The margin at an instant is a function of four factors,
 A = (Hp, h) the height, E = h + TAS**2 / 2g the energy, D = SAT - T_ISA(Hp) the air's warmth and
 C the conditions of the limits. L is the limit airspeed, V the calibrated airspeed; geometric
 height follows pressure altitude by dh = (T / T_ISA) dHp. From one sample to the next, the part
-of each factor is its Shapley value over the 16 combinations of old and new; parts are summed
+of each factor is its Shapley value over all combinations of old and new; parts are summed
 over the samples. The Shapley value is linear in m, so the part of A splits into what went
-through L (limit moved) and what went through V (height trade).
+through L (limit moved) and what went through V (height trade). L doesn't depend on E, nor V on
+C, and a factor that changes nothing has no part: each is split over 8 combinations.
 
 References
 ----------
@@ -22,10 +23,7 @@ eq. (13).
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from itertools import combinations
-from math import factorial
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -52,9 +50,8 @@ MOST_STEPS = 1200
 """A stretch of more samples is split over so many of them, evenly spaced: any path from the same
 first to the same last sample adds up to the same loss."""
 
-HEIGHT, ENERGY, WARMTH, STATE = range(4)
-
-_SUBSETS = [frozenset(some) for size in range(4) for some in combinations(range(4), size)]
+_SHARES = np.array([[2.0, 1.0], [1.0, 2.0]]) / 6.0
+"""Weight of a factor's change in its Shapley value, by whether each of the two others is new."""
 
 
 def contributions(
@@ -90,19 +87,17 @@ def contributions(
     chosen = _considered(case, row, limit)
     at = equivalents.point(case.air, rows)
     speed_known = ~np.isnan(at.mach)
-    rows = rows[speed_known]
+    rows, at = rows[speed_known], _taken(at, speed_known)
     if len(rows) < 2 or rows[-1] != row:
         return None
-    at = equivalents.point(case.air, rows)
-    limit_airspeed = _limit_airspeed(case, chosen, at, at)
-    margin = limit_airspeed - at.calibrated_airspeed
+    margin = _limit_airspeed(case, chosen, at) - at.calibrated_airspeed
     wide = np.diff(time[rows]) > HELD_INTERVALS * analysis.log.interval_s
     broken = np.flatnonzero(wide | np.isnan(margin[:-1]))
     since = int(broken[-1]) + 1 if len(broken) else 0
     start = since + int(np.argmax(_smoothed(time[rows[since:]], margin[since:])))
     if start >= len(rows) - 1 or np.isnan(margin[-1]):
         return None
-    return _split(analysis, _Run.of(case, chosen, rows[start:], margin[start:]))
+    return _split(analysis, _Run(case, chosen, _taken(at, slice(start, None)), margin[start:]))
 
 
 def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Contributions | None:
@@ -126,17 +121,16 @@ def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Cont
     case, time = analysis._case, analysis.time
     rows = np.arange(crossing, worst + 1)
     at = equivalents.point(case.air, rows)
-    margin = _limit_airspeed(case, (limit,), at, at) - at.calibrated_airspeed
+    margin = _limit_airspeed(case, (limit,), at) - at.calibrated_airspeed
     wide = np.diff(time[rows]) > HELD_INTERVALS * analysis.log.interval_s
     broken = np.flatnonzero(wide | np.isnan(margin[:-1]))
     since = int(broken[-1]) + 1 if len(broken) else 0
-    rows, margin = rows[since:], margin[since:]
-    if len(rows) < 2 or np.isnan(margin[-1]):
+    count = len(rows) - since
+    if count < 2 or np.isnan(margin[-1]):
         return None
-    if len(rows) > MOST_STEPS:
-        kept = np.linspace(0, len(rows) - 1, MOST_STEPS + 1).round().astype(np.intp)
-        rows, margin = rows[kept], margin[kept]
-    return _split(analysis, _Run.of(case, (limit,), rows, margin))
+    steps = min(count - 1, MOST_STEPS)
+    kept = since + np.linspace(0, count - 1, steps + 1).round().astype(np.intp)
+    return _split(analysis, _Run(case, (limit,), _taken(at, kept), margin[kept]))
 
 
 def _considered(case: Case, row: int, limit: int | None) -> tuple[int, ...]:
@@ -158,13 +152,13 @@ def _smoothed(time: Floats, margin: Floats) -> Floats:
     return np.asarray((total[high] - total[low]) / (high - low))
 
 
-def _limit_airspeed(case: Case, chosen: tuple[int, ...], height: Point, state: Point) -> Floats:
-    """Lowest of the chosen limits [m/s CAS] at the heights of one point, the states of another.
+def _taken(at: Point, which: NDArray[np.bool_] | Rows | slice) -> Point:
+    """The air data of some of the rows."""
+    return Point(*(getattr(at, one.name)[which] for one in fields(Point)))
 
-    NaN where no limit applies. The temperatures are those of `height`.
-    """
-    at = Point(state.rows, height.calibrated_airspeed, height.pressure_altitude, height.mach,
-               height.temperature, height.indicated_airspeed, height.indicated_altitude)
+
+def _limit_airspeed(case: Case, chosen: tuple[int, ...], at: Point) -> Floats:
+    """Lowest of the chosen limits [m/s CAS], NaN where none applies."""
     lowest = np.full(len(at.rows), np.inf)
     for i in chosen:
         speed = equivalents.calibrated_equivalent(case.sheet.limit[i], case.air, at)
@@ -179,48 +173,36 @@ class _Run:
 
     case: Case
     chosen: tuple[int, ...]
-    rows: Rows
     at: Point
     margin: Floats
 
-    @classmethod
-    def of(cls, case: Case, chosen: tuple[int, ...], rows: Rows, margin: Floats) -> _Run:
-        return cls(case, chosen, rows, equivalents.point(case.air, rows), margin)
-
-    def part(self, rows: slice) -> Point:
-        """The air data of some of the samples."""
-        at = self.at
-        return Point(*(getattr(at, name)[rows] for name in (
-            "rows", "calibrated_airspeed", "pressure_altitude", "mach", "temperature",
-            "indicated_airspeed", "indicated_altitude")))
-
 
 def _split(analysis: Analysis, run: _Run) -> Contributions:
-    old, new = run.part(slice(None, -1)), run.part(slice(1, None))
+    old, new = _taken(run.at, slice(None, -1)), _taken(run.at, slice(1, None))
     warm = not np.isnan(run.at.temperature).any()
-    limits = _limit_parts(run, old, new, warm)
-    time = analysis.time[run.rows]
+    moved, limits_warmth, configuration = _limit_parts(run, old, new, warm)
+    time = analysis.time[run.at.rows]
     lost = (run.margin[0] - run.margin[-1]) / KNOT
     nothing = float("nan")
     known: dict[str, Any] = {
         "start_s": float(time[0]), "end_s": float(time[-1]), "lost_kt": float(lost),
-        "greatest_load_factor": _greatest(analysis, run.rows, "load_factor"),
-        "limit_moved_kt": limits[HEIGHT], "configuration_kt": limits[STATE]}
+        "greatest_load_factor": _greatest(analysis, run.at.rows, "load_factor"),
+        "limit_moved_kt": moved, "configuration_kt": configuration}
     if not warm:
         faster = float(run.at.calibrated_airspeed[-1] - run.at.calibrated_airspeed[0]) / KNOT
         return Contributions(
             **known, height_trade_kt=nothing, energy_kt=nothing, air_temperature_kt=nothing,
-            remainder_kt=float(lost) - limits[HEIGHT] - limits[STATE] - faster,
+            remainder_kt=float(lost) - moved - configuration - faster,
             gross_height_trade_kt=nothing, gross_energy_kt=nothing, split=False,
             speed_change_kt=faster)
-    speeds = _speed_parts(old, new)
-    trade, energy = _netted(speeds[HEIGHT], speeds[ENERGY])
-    warmth = speeds[WARMTH] + limits[WARMTH]
-    parts = limits[HEIGHT] + limits[STATE] + speeds[HEIGHT] + speeds[ENERGY] + warmth
+    gross_trade, gross_energy, speeds_warmth = _speed_parts(old, new)
+    trade, energy = _netted(gross_trade, gross_energy)
+    warmth = speeds_warmth + limits_warmth
+    parts = moved + configuration + gross_trade + gross_energy + warmth
     return Contributions(
         **known, height_trade_kt=trade, energy_kt=energy, air_temperature_kt=warmth,
-        remainder_kt=float(lost) - parts, gross_height_trade_kt=speeds[HEIGHT],
-        gross_energy_kt=speeds[ENERGY], wind_kt=_wind(analysis, run, old, new))
+        remainder_kt=float(lost) - parts, gross_height_trade_kt=gross_trade,
+        gross_energy_kt=gross_energy, wind_kt=_wind(analysis, run, old, new))
 
 
 def _netted(height: float, energy: float) -> tuple[float, float]:
@@ -231,70 +213,49 @@ def _netted(height: float, energy: float) -> tuple[float, float]:
     return (both, 0.0) if abs(height) >= abs(energy) else (0.0, both)
 
 
-def _shapley(value: Callable[[frozenset[int]], Floats]) -> list[float]:
-    """Shapley value of each factor [kt], summed over the steps; positive lost margin.
+def _shapley(margins: Floats) -> list[float]:
+    """Shapley value of each of three factors [kt], summed over the steps; positive lost margin.
 
-    `value` gives the margin [m/s] at every step, with the named factors new and the others old.
+    `margins` : float64[2, 2, 2, m] [m/s], at every step by whether each factor is old or new.
     """
-    margins = {some: value(some) for size in range(5)
-               for some in map(frozenset, combinations(range(4), size))}
-    parts = []
-    for factor in range(4):
-        part = 0.0
-        for some in _SUBSETS:
-            if factor not in some:
-                weight = factorial(len(some)) * factorial(3 - len(some)) / factorial(4)
-                part -= weight * float(np.sum(margins[some | {factor}] - margins[some]))
-        parts.append(part / KNOT)
-    return parts
+    changes = (np.diff(margins, axis=factor).squeeze(factor).sum(axis=-1) for factor in range(3))
+    return [-float((_SHARES * change).sum()) / KNOT for change in changes]
 
 
 def _limit_parts(run: _Run, old: Point, new: Point, warm: bool) -> list[float]:
-    """What each factor took away through the limit airspeed.
+    """What height, warmth and state took away through the limit airspeed.
 
     Without temperature a true airspeed limit is unknown, and no other needs it.
     """
-    made: dict[tuple[bool, bool, bool], Floats] = {}
-    standard = [atmosphere.temperature(at.pressure_altitude) for at in (old, new)]
-    warmth = [at.temperature - isa for at, isa in zip((old, new), standard, strict=True)]
-
-    def value(changed: frozenset[int]) -> Floats:
-        height, warmer, state = (f in changed for f in (HEIGHT, WARMTH, STATE))
-        key = height, warmer and warm, state
-        if key not in made:
-            at = new if height else old
-            there = Point(at.rows, at.calibrated_airspeed, at.pressure_altitude, at.mach,
-                          standard[height] + warmth[key[1]], at.indicated_airspeed,
-                          at.indicated_altitude)
-            made[key] = _limit_airspeed(run.case, run.chosen, there, new if state else old)
-        return made[key]
-
-    return _shapley(value)
+    both = Point(*(np.concatenate([getattr(old, one.name), getattr(new, one.name)])
+                   for one in fields(Point)))
+    m = len(old.rows)
+    height, warmer, state = (
+        np.indices((2, 2, 2)).reshape(3, -1, 1) * m + np.arange(m)).reshape(3, -1)
+    standard = atmosphere.temperature(both.pressure_altitude)
+    warmth = both.temperature - standard
+    if not warm:
+        warmth[m:] = warmth[:m]
+    there = replace(_taken(both, height), rows=both.rows[state],
+                    temperature=standard[height] + warmth[warmer])
+    return _shapley(_limit_airspeed(run.case, run.chosen, there).reshape(2, 2, 2, m))
 
 
 def _speed_parts(old: Point, new: Point) -> list[float]:
-    """What each factor took away through the calibrated airspeed."""
+    """What height, energy and warmth took away through the calibrated airspeed."""
     pair = old, new
-    altitudes = [at.pressure_altitude for at in pair]
-    standard = [atmosphere.temperature(altitude) for altitude in altitudes]
-    warmth = [at.temperature - isa for at, isa in zip(pair, standard, strict=True)]
-    swift = [airspeed.tas_from_mach(at.mach, at.temperature) ** 2 for at in pair]
+    altitudes = np.stack([at.pressure_altitude for at in pair])
+    temperatures = np.stack([at.temperature for at in pair])
+    standard = atmosphere.temperature(altitudes)
+    swift = airspeed.tas_from_mach(np.stack([at.mach for at in pair]), temperatures) ** 2
     # The column's thickness by the mean of both ends, so that a flight reversed reverses it.
-    stretch = sum(at.temperature / isa for at, isa in zip(pair, standard, strict=True)) / 2
+    stretch = (temperatures / standard).mean(axis=0)
     traded = 2.0 * atmosphere.G0 * stretch * (altitudes[1] - altitudes[0])
-    made: dict[tuple[bool, bool, bool], Floats] = {}
-
-    def value(changed: frozenset[int]) -> Floats:
-        height, energy, warmer = (f in changed for f in (HEIGHT, ENERGY, WARMTH))
-        key = height, energy, warmer
-        if key not in made:
-            square = swift[energy] + (int(energy) - int(height)) * traded
-            temperature = standard[height] + warmth[warmer]
-            mach = airspeed.mach_from_tas(np.sqrt(np.maximum(square, 0.0)), temperature)
-            made[key] = -within(airspeed.cas_from_mach, mach, altitudes[height])
-        return made[key]
-
-    return _shapley(value)
+    height, energy, warmer = np.indices((2, 2, 2))
+    square = swift[energy] + (energy - height)[..., None] * traded
+    temperature = standard[height] + (temperatures - standard)[warmer]
+    mach = airspeed.mach_from_tas(np.sqrt(np.maximum(square, 0.0)), temperature)
+    return _shapley(-within(airspeed.cas_from_mach, mach, altitudes[height]))
 
 
 def _wind(analysis: Analysis, run: _Run, old: Point, new: Point) -> float:
@@ -306,7 +267,7 @@ def _wind(analysis: Analysis, run: _Run, old: Point, new: Point) -> float:
     wanted = ("ground_speed", "track", "heading")
     if any(name not in analysis.log for name in wanted):
         return float("nan")
-    ground, track, heading = (analysis.log.aligned(name)[run.rows] for name in wanted)
+    ground, track, heading = (analysis.log.aligned(name)[run.at.rows] for name in wanted)
     swift = airspeed.tas_from_mach(run.at.mach, run.at.temperature)
     gained = -np.diff(ground * np.cos(track - heading) - swift)
     return float(np.sum((_slope(old) + _slope(new)) / 2 * gained)) / KNOT
