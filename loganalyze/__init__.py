@@ -11,46 +11,46 @@ from typing import TYPE_CHECKING, Any
 from loganalyze.version import __version__ as __version__
 
 if TYPE_CHECKING:
-    from loganalyze.assess.flight import AssessSettings, assess_flight
-    from loganalyze.assess.results import Assessment
-    from loganalyze.judge.envelope import limit_envelope
-    from loganalyze.judge.flight import Analysis, analyze
-    from loganalyze.judge.settings import Settings
+    from loganalyze.events.analysis import Analysis, analyze
+    from loganalyze.explain.assessment import AssessSettings, assess_flight
+    from loganalyze.limits.limit_envelope import limit_envelope
     from loganalyze.problems import Problem
     from loganalyze.read import read_flights, read_log
-    from loganalyze.record.log import FlightLog
-    from loganalyze.sheets.limits import LimitsSheet, read_limits
-    from loganalyze.show.contributions_figure import contributions_figure
-    from loganalyze.show.envelope import envelope_figure
-    from loganalyze.show.figures import margin_figure
-    from loganalyze.show.histogram_figure import histogram_figure
-    from loganalyze.show.panel_figure import panel_figure
-    from loganalyze.show.reports import write_reports
-    from loganalyze.show.results import write_results
-    from loganalyze.show.track_figure import track_figure
+    from loganalyze.record.flight_log import FlightLog
+    from loganalyze.results.assessment_results import Assessment
+    from loganalyze.screening.evaluation_settings import Settings
+    from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
+    from loganalyze.show.figures.contribution_bars import contributions_figure
+    from loganalyze.show.figures.envelope_figure import envelope_figure
+    from loganalyze.show.figures.envelope_track import track_figure
+    from loganalyze.show.figures.exceedance_figure import panel_figure
+    from loganalyze.show.figures.margin_figure import margin_figure
+    from loganalyze.show.figures.margin_histogram import histogram_figure
+    from loganalyze.show.files.report_files import write_reports
+    from loganalyze.show.files.results_folder import write_results
 
 _HOMES = {
-    "Analysis": "loganalyze.judge.flight",
-    "AssessSettings": "loganalyze.assess.flight",
-    "Assessment": "loganalyze.assess.results",
-    "FlightLog": "loganalyze.record.log",
-    "LimitsSheet": "loganalyze.sheets.limits",
+    "Analysis": "loganalyze.events.analysis",
+    "AssessSettings": "loganalyze.explain.assessment",
+    "Assessment": "loganalyze.results.assessment_results",
+    "FlightLog": "loganalyze.record.flight_log",
+    "LimitsSheet": "loganalyze.sheets.limits_sheet",
     "Problem": "loganalyze.problems",
-    "Settings": "loganalyze.judge.settings",
-    "analyze": "loganalyze.judge.flight",
-    "assess_flight": "loganalyze.assess.flight",
-    "contributions_figure": "loganalyze.show.contributions_figure",
-    "envelope_figure": "loganalyze.show.envelope",
-    "histogram_figure": "loganalyze.show.histogram_figure",
-    "limit_envelope": "loganalyze.judge.envelope",
-    "margin_figure": "loganalyze.show.figures",
-    "panel_figure": "loganalyze.show.panel_figure",
+    "Settings": "loganalyze.screening.evaluation_settings",
+    "analyze": "loganalyze.events.analysis",
+    "assess_flight": "loganalyze.explain.assessment",
+    "contributions_figure": "loganalyze.show.figures.contribution_bars",
+    "envelope_figure": "loganalyze.show.figures.envelope_figure",
+    "histogram_figure": "loganalyze.show.figures.margin_histogram",
+    "limit_envelope": "loganalyze.limits.limit_envelope",
+    "margin_figure": "loganalyze.show.figures.margin_figure",
+    "panel_figure": "loganalyze.show.figures.exceedance_figure",
     "read_flights": "loganalyze.read",
-    "read_limits": "loganalyze.sheets.limits",
+    "read_limits": "loganalyze.sheets.limits_sheet",
     "read_log": "loganalyze.read",
-    "track_figure": "loganalyze.show.track_figure",
-    "write_reports": "loganalyze.show.reports",
-    "write_results": "loganalyze.show.results",
+    "track_figure": "loganalyze.show.figures.envelope_track",
+    "write_reports": "loganalyze.show.files.report_files",
+    "write_results": "loganalyze.show.files.results_folder",
 }
 
 __all__ = [

@@ -46,7 +46,7 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        command: click.Command = import_module(f"loganalyze.cli.{name}").command
+        command: click.Command = import_module(f"loganalyze.cli.{name}_command").command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

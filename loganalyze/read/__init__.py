@@ -1,5 +1,5 @@
 """Reading a recorder's export: files, dialects, columns and clocks, to flight logs."""
 
-from loganalyze.read.flights import read_flights, read_log
+from loganalyze.read.flights.log_reading import read_flights, read_log
 
 __all__ = ["read_flights", "read_log"]

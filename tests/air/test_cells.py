@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from loganalyze.air import atmosphere
-from loganalyze.air.cells import Cells
+from loganalyze.air.piecewise import Cells
 
 STEP = 8.0
 COUNT = round((atmosphere.HIGHEST - atmosphere.LOWEST) / STEP)

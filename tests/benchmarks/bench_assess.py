@@ -20,9 +20,9 @@ import pyarrow.parquet as pq
 from bench_analysis import SHEET, interleaved, report, simd, table, two_lines
 
 from loganalyze import analyze, read_limits, read_log
-from loganalyze.assess.near import near_misses
-from loganalyze.assess.probability import assured
-from loganalyze.assess.uncertainty import uncertainty_of
+from loganalyze.uncertainty.exceedance_probability import assured
+from loganalyze.uncertainty.near_misses import near_misses
+from loganalyze.uncertainty.sample_uncertainty import uncertainty_of
 
 
 def compare(folder: Path, rows: int, rounds: int, *, wide: bool) -> None:

@@ -20,7 +20,7 @@ import pyarrow.csv as pacsv
 from bench_analysis import apart, interleaved, report, table
 
 from loganalyze import read_flights, read_log
-from loganalyze.read.understanding import understand
+from loganalyze.read.plan.read_plan import understand
 
 COLUMNS = ["time_s", "pressure_altitude_ft", "ias_kt", "sat_degc"]
 PIECE = 4 << 20

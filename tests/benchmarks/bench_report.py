@@ -27,11 +27,11 @@ REPORT = """
 import sys
 from pathlib import Path
 from loganalyze.read import read_log
-from loganalyze.sheets.limits import read_limits
-from loganalyze.judge.flight import analyze
-from loganalyze.assess.flight import assess_flight
-from loganalyze.show.reports import write_reports
-from loganalyze.show.summary import summarise
+from loganalyze.sheets.limits_sheet import read_limits
+from loganalyze.events.analysis import analyze
+from loganalyze.explain.assessment import assess_flight
+from loganalyze.show.files.report_files import write_reports
+from loganalyze.show.files.log_summary import summarise
 log, sheet, folder = map(Path, sys.argv[1:])
 assessment = assess_flight(analyze(read_log(log), read_limits(sheet)))
 write_reports(folder, assessment, summarise([assessment], limits=sheet))

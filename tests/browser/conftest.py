@@ -10,8 +10,8 @@ import pytest
 from playwright.sync_api import Error, sync_playwright
 
 import loganalyze
-from loganalyze.assess.flight import assess_flight
-from loganalyze.show.reports import Wish, reporter
+from loganalyze.explain.assessment import assess_flight
+from loganalyze.show.files.report_files import Wish, reporter
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_logs"
@@ -36,7 +36,7 @@ def browser():
 def report_on(log: Path, folder: Path, sheet: Path = SAMPLES / "ouzelwing_240.toml",
               columns: Path | None = None, formats=("html",), **how) -> Path:
     """Write a log's results with its report, and return their folder."""
-    from loganalyze.show.wording.presentation import Presentation
+    from loganalyze.text.presentation import Presentation
 
     wish = Wish(formats, Presentation(**how))
     analysis = loganalyze.analyze(loganalyze.read_log(log, columns),

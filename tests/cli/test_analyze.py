@@ -6,9 +6,9 @@ from dataclasses import fields
 
 import pytest
 
-from loganalyze.cli.thresholds import THRESHOLDS
-from loganalyze.judge.settings import Settings
-from loganalyze.show.wording import CAUTIONS
+from loganalyze.cli.threshold_options import THRESHOLDS
+from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.text.verdict_sentences import CAUTIONS
 
 from .conftest import SHEET, write_log
 

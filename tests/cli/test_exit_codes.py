@@ -123,7 +123,7 @@ def test_a_fault_of_the_program_has_an_exit_code_of_its_own(tmp_path, run, monke
     def broken(*_: object, **__: object) -> None:
         raise StopIteration("nothing left")
 
-    monkeypatch.setattr("loganalyze.assess.flight.near_misses", broken)
+    monkeypatch.setattr("loganalyze.explain.assessment.near_misses", broken)
     code, _, err = run(path, other, "--fail-on-exceedance")
     assert code == 4
     assert "Traceback" not in err

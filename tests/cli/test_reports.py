@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-import loganalyze.show.reports
+import loganalyze.show.files.report_files
 from loganalyze.cli import group
 
 from .conftest import write_log

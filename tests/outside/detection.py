@@ -28,8 +28,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 import loganalyze
-from loganalyze.record.log import Channel, FlightLog, Source
-from loganalyze.sheets.limits import LimitsSheet
+from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.simulate import pressures
 from loganalyze.simulate.flight import FOOT, KNOT, Truth
 from loganalyze.simulate.recorder import Recorder

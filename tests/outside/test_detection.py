@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 import loganalyze
-from loganalyze.record.log import Channel, FlightLog, Source
-from loganalyze.sheets.limits import LimitsSheet
+from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze.sheets.limits_sheet import LimitsSheet
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 import loganalyze
 from loganalyze.air import airspeed
-from loganalyze.show.account import flight_facts
+from loganalyze.text.flight_account import flight_facts
 
 LOG = Path(__file__).parents[1] / "data" / "open_flight.csv.gz"
 

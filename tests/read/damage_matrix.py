@@ -38,10 +38,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 import exporting
 from exporting import CLOCKS, FORMS, Habits, Written
 
-from loganalyze.judge.flight import Analysis, analyze
+from loganalyze.events.analysis import Analysis, analyze
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights
-from loganalyze.sheets.limits import LimitsSheet, read_limits
+from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
 
 REACH_S = 8.0
 PATIENCE_S = 20

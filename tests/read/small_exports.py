@@ -49,10 +49,10 @@ WAYS = ["batches", "row groups"]
 def in_pieces(monkeypatch: pytest.MonkeyPatch, way: str, rows: int) -> int | None:
     """Have Parquet logs read so many rows at a time; return the row group to write for that."""
     if way == "row groups":
-        monkeypatch.setattr("loganalyze.read.parquet.SMALL_GROUP", 0)
+        monkeypatch.setattr("loganalyze.read.parquet.parquet_log.SMALL_GROUP", 0)
         return rows
-    monkeypatch.setattr("loganalyze.read.parquet.LEAN_GROUP", 0)
-    monkeypatch.setattr("loganalyze.read.parquet.BATCH", rows)
+    monkeypatch.setattr("loganalyze.read.parquet.parquet_log.LEAN_GROUP", 0)
+    monkeypatch.setattr("loganalyze.read.parquet.parquet_log.BATCH", rows)
     return None
 
 

@@ -9,8 +9,8 @@ import pytest
 from small_exports import FT, KT, export, lines
 
 from loganalyze.read import read_flights, read_log
-from loganalyze.record.log import FlightLog
-from loganalyze.sheets.columns import ColumnsFile
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.sheets.columns_file import ColumnsFile
 
 RNG = np.random.default_rng(11)
 TIME = np.arange(240) / 4

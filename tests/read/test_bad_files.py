@@ -12,7 +12,7 @@ from small_exports import PLAIN, export, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
-from loganalyze.sheets.columns import Column, ColumnsFile
+from loganalyze.sheets.columns_file import Column, ColumnsFile
 
 HEADER = PLAIN.split("\n")[0]
 MANY = "\n".join([HEADER, *(f"{i},20000,200,-20" for i in range(240_000)), ""])

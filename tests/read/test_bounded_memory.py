@@ -14,7 +14,8 @@ import pyarrow.parquet as pq
 import pytest
 
 from loganalyze.problems import Problem
-from loganalyze.read import memory, read_log
+from loganalyze.read import read_log
+from loganalyze.read.files import address_space
 
 HEADER = b"Time [s],Pressure Altitude [ft],IAS [kt],SAT [degC]\n"
 READER = """
@@ -90,11 +91,11 @@ def test_a_log_is_refused_where_the_system_has_less_left_than_its_columns_take(
         tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "long.csv"
     path.write_bytes(HEADER + b"".join(b"%d,3900,160.0,0.4\n" % i for i in range(20_000)))
-    monkeypatch.setattr(memory, "SMALL", 0)
-    monkeypatch.setattr(memory, "available", lambda: 4 * 8 * 20_000 - 1)
+    monkeypatch.setattr(address_space, "SMALL", 0)
+    monkeypatch.setattr(address_space, "available", lambda: 4 * 8 * 20_000 - 1)
     with pytest.raises(Problem, match="more memory than there is"):
         read_log(path)
-    monkeypatch.setattr(memory, "available", lambda: 4 * 8 * 40_000)
+    monkeypatch.setattr(address_space, "available", lambda: 4 * 8 * 40_000)
     assert len(read_log(path)) == 20_000
 
 
@@ -112,7 +113,7 @@ MACHINE = {"proc/meminfo": "MemTotal: 9000 kB\nMemAvailable:   5000 kB\nSwapFree
 def test_what_is_left_is_the_machines_own_where_no_group_limits_it(tmp_path: Path) -> None:
     groups = {"proc/self/cgroup": "0::/one/two\n", "group/one/memory.max": "max\n",
               "group/one/memory.current": "77\n"}
-    assert memory.available(*shown(tmp_path, MACHINE | groups)) == 6000 * 1024
+    assert address_space.available(*shown(tmp_path, MACHINE | groups)) == 6000 * 1024
 
 
 def test_what_is_left_is_the_least_of_all_groups_around_the_process(tmp_path: Path) -> None:
@@ -120,7 +121,7 @@ def test_what_is_left_is_the_least_of_all_groups_around_the_process(tmp_path: Pa
               "group/one/memory.max": "900000\n", "group/one/memory.current": "500000\n",
               "group/one/memory.stat": "anon 1\ninactive_file 30000\n",
               "group/one/two/memory.max": "800000\n", "group/one/two/memory.current": "100000\n"}
-    assert memory.available(*shown(tmp_path, MACHINE | groups)) == 430_000
+    assert address_space.available(*shown(tmp_path, MACHINE | groups)) == 430_000
 
 
 def test_a_group_of_the_first_version_counts_and_a_folder_that_isnt_shown_is_the_root(
@@ -129,8 +130,8 @@ def test_a_group_of_the_first_version_counts_and_a_folder_that_isnt_shown_is_the
               "group/memory/memory.limit_in_bytes": "500000\n",
               "group/memory/memory.usage_in_bytes": "200000\n",
               "group/memory/memory.stat": "total_inactive_file 1000\n"}
-    assert memory.available(*shown(tmp_path, MACHINE | groups)) == 301_000
+    assert address_space.available(*shown(tmp_path, MACHINE | groups)) == 301_000
 
 
 def test_nothing_is_known_where_the_system_shows_nothing(tmp_path: Path) -> None:
-    assert memory.available(*shown(tmp_path, {})) is None
+    assert address_space.available(*shown(tmp_path, {})) is None

@@ -10,7 +10,7 @@ from small_exports import export, lines
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_log
-from loganalyze.record.log import FlightLog
+from loganalyze.record.flight_log import FlightLog
 
 START = np.datetime64("2026-03-01T23:59:58.500", "ns")
 

@@ -12,8 +12,8 @@ from small_exports import export, lines
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
-from loganalyze.record.log import FlightLog
-from loganalyze.sheets.columns import ColumnsFile
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.sheets.columns_file import ColumnsFile
 
 ROWS = 900
 START = datetime(2026, 2, 28, 23, 52, 30)

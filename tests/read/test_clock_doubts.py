@@ -11,8 +11,8 @@ from small_exports import export, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
-from loganalyze.record.log import FlightLog
-from loganalyze.sheets.columns import ColumnsFile
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.sheets.columns_file import ColumnsFile
 
 T = np.arange(600)
 """Ten minutes at 1 Hz."""

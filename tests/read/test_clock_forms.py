@@ -12,8 +12,8 @@ from small_exports import WAYS, export, in_pieces, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
-from loganalyze.record.log import FlightLog
-from loganalyze.sheets.columns import ColumnsFile
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.sheets.columns_file import ColumnsFile
 
 
 def timed(folder: Path, header: str, stamps: list[str], said: dict | None = None) -> FlightLog:

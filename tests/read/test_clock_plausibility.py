@@ -10,9 +10,9 @@ from small_exports import FT, KT, export, lines
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
-from loganalyze.read.clocks.plausibility import doubt
-from loganalyze.record.log import Channel
-from loganalyze.sheets.columns import ColumnsFile
+from loganalyze.read.flights.clock_plausibility import doubt
+from loganalyze.record.flight_log import Channel
+from loganalyze.sheets.columns_file import ColumnsFile
 
 
 def flight(hours: float = 2.0, rate: float = 1.0, quantum_ft: float = 4.0, ceiling: float = 35000,

@@ -10,7 +10,7 @@ from small_exports import FT, KT, PLAIN, export, lines
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_log
-from loganalyze.sheets.columns import Column, ColumnsFile
+from loganalyze.sheets.columns_file import Column, ColumnsFile
 
 HEADERS = [
     # header, channel, unit as recorded, 100 of it in SI

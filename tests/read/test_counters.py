@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from loganalyze.read.clocks import dates
-from loganalyze.read.clocks.counters import Wheel, Years, filled
-from loganalyze.read.clocks.gears import DayGear, FrameGear, WeekGear
+from loganalyze.read.clocks import calendar_dates
+from loganalyze.read.clocks.counter_clock import DayGear, FrameGear, WeekGear
+from loganalyze.read.clocks.rollover import Wheel, Years, filled
 
 NAN = np.nan
 DAY = 86400.0
@@ -88,7 +88,7 @@ def test_hours_minutes_seconds_over_midnight_and_a_year_end():
     gear = DayGear(3, True, False, "ordinal", 2027)
     seconds = gear_seconds(gear, [59.5, 0, 0.5], [59, 0, 0], [23, 0, 0], [365, 1, 1])
     assert seconds.tolist() == [86399.5, 86400, 86400.5]
-    assert gear.base_s == dates.days_of(2027, 12, 31) * DAY
+    assert gear.base_s == calendar_dates.days_of(2027, 12, 31) * DAY
 
 
 def test_a_leap_day_in_months_and_days():
@@ -138,25 +138,25 @@ def test_frames_that_are_lost_are_a_gap():
 
 
 def test_leap_seconds_of_satellite_time():
-    day = dates.days_of
-    assert dates.leap_seconds(day(2016, 12, 31)) == 17
-    assert dates.leap_seconds(day(2017, 1, 1)) == 18
-    assert dates.leap_seconds(day(1980, 1, 6)) == 0
+    day = calendar_dates.days_of
+    assert calendar_dates.leap_seconds(day(2016, 12, 31)) == 17
+    assert calendar_dates.leap_seconds(day(2017, 1, 1)) == 18
+    assert calendar_dates.leap_seconds(day(1980, 1, 6)) == 0
 
 
 def test_days_that_are_not_on_the_calendar():
-    assert np.isnan(dates.days_of(2026, 2, 29))
-    assert not np.isnan(dates.days_of(2028, 2, 29))
-    assert np.isnan(dates.days_of(2100, 2, 29))
-    assert np.isnan(dates.days_of_ordinal(2026, 366))
-    assert dates.spelled(float(dates.days_of_ordinal(2028, 366))) == "2028-12-31"
-    assert dates.spelled(float(dates.day_of_digits(20280229))) == "2028-02-29"
+    assert np.isnan(calendar_dates.days_of(2026, 2, 29))
+    assert not np.isnan(calendar_dates.days_of(2028, 2, 29))
+    assert np.isnan(calendar_dates.days_of(2100, 2, 29))
+    assert np.isnan(calendar_dates.days_of_ordinal(2026, 366))
+    assert calendar_dates.spelled(float(calendar_dates.days_of_ordinal(2028, 366))) == "2028-12-31"
+    assert calendar_dates.spelled(float(calendar_dates.day_of_digits(20280229))) == "2028-02-29"
 
 
 def test_a_spreadsheet_counts_days_from_the_end_of_1899():
     # ECMA-376, part 1, 18.17.4.1: serial 1 is 1900-01-01, and 1900 counts as a leap year.
-    assert dates.days_of(2000, 1, 1) == 36526 + dates.SERIAL_1900
-    assert dates.days_of(2000, 1, 1) == 35064 + dates.SERIAL_1904
+    assert calendar_dates.days_of(2000, 1, 1) == 36526 + calendar_dates.SERIAL_1900
+    assert calendar_dates.days_of(2000, 1, 1) == 35064 + calendar_dates.SERIAL_1904
 
 
 def test_a_turn_across_a_gap_is_one_however_little_the_lower_counter_fell():

@@ -12,9 +12,9 @@ from small_exports import ALTITUDE, KT, PLAIN, SPEED, TEMPERATURE, TIME, export
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_log
-from loganalyze.record.log import FlightLog
-from loganalyze.sheets.columns import ColumnsFile
-from loganalyze.sheets.exports import FileHabits
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze.sheets.export_options import FileHabits
 
 DECIMAL_COMMA = PLAIN.replace(",", ";").replace(".", ",")
 UNITS_ROW = """time,pressure altitude,ias,sat

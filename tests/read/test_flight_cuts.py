@@ -10,7 +10,8 @@ import pytest
 from small_exports import FT, KT, WAYS, export, in_pieces, lines, parquet
 
 from loganalyze.problems import Problem
-from loganalyze.read import cutting, read_flights, read_log
+from loganalyze.read import read_flights, read_log
+from loganalyze.read.flights import flight_splitting
 
 NAN = np.nan
 FIELD = 500.0
@@ -295,7 +296,7 @@ def test_a_wild_clock_is_cut_alike_in_pieces_of_any_size(turn, way, tmp_path, mo
     rng = np.random.default_rng(turn)
     time = wild_clock(rng, int(rng.integers(50, 900)))
     found = []
-    monkeypatch.setattr("loganalyze.read.pieces.BLOCK", int(rng.integers(5, 60)))
+    monkeypatch.setattr("loganalyze.read.files.row_batches.BLOCK", int(rng.integers(5, 60)))
     for rows in (10_000, int(rng.integers(1, 80))):
         with monkeypatch.context() as patch:
             group = in_pieces(patch, way, rows)
@@ -315,18 +316,18 @@ def test_a_wild_clock_is_cut_alike_in_pieces_of_any_size(turn, way, tmp_path, mo
 
 @pytest.mark.parametrize("way", WAYS)
 def test_ground_time_is_let_go_of_while_it_runs(way, tmp_path, monkeypatch):
-    monkeypatch.setattr(cutting, "FLIGHT_ROOM", 4000)
+    monkeypatch.setattr(flight_splitting, "FLIGHT_ROOM", 4000)
     path = log_of(tmp_path, ground(20_000), flight(), ground(20_000), flight(),
                   group=in_pieces(monkeypatch, way, 500))
     greatest = 0
-    add = cutting.Cutter.add
+    add = flight_splitting.Cutter.add
 
     def watched(self, piece):
         nonlocal greatest
         add(self, piece)
         greatest = max(greatest, len(self._rows))
 
-    monkeypatch.setattr(cutting.Cutter, "add", watched)
+    monkeypatch.setattr(flight_splitting.Cutter, "add", watched)
     first, second = read_flights(path)
     assert len(first) == pytest.approx(1800 + 1200 + 1800, abs=25)
     assert len(second) == pytest.approx(1800 + 1200, abs=25)

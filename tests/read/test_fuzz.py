@@ -17,13 +17,13 @@ import numpy as np
 import pyarrow as pa
 from gallery.cases import CASES, Case
 
-from loganalyze.judge.flight import Analysis, analyze
-from loganalyze.judge.settings import Settings
+from loganalyze.events.analysis import Analysis, analyze
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
+from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.intervals import Intervals
-from loganalyze.record.log import FlightLog
-from loganalyze.sheets.limits import read_limits
+from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.limits_sheet import read_limits
 
 FILES = [case for case in CASES if case.path.is_file()]
 TEXTS = [case for case in FILES if case.path.suffix in (".csv", ".txt", ".tsv")]

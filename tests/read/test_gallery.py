@@ -12,7 +12,7 @@ from loganalyze.cli import main
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
 from loganalyze.record.channels import CHANNELS
-from loganalyze.record.log import Channel, FlightLog
+from loganalyze.record.flight_log import Channel, FlightLog
 
 
 def edge(name: str, channel: Channel) -> np.ndarray:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from loganalyze.read.held import blank_between, held_between
-from loganalyze.read.words import joined, unwrapped
+from loganalyze.read.repair.sample_and_hold import blank_between, held_between
+from loganalyze.read.repair.split_words import joined, unwrapped
 
 RNG = np.random.default_rng(5)
 CLIMB = 3000 + np.cumsum(RNG.uniform(5, 15, 200))

@@ -12,9 +12,9 @@ from small_exports import FT, KT, export, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
-from loganalyze.record.log import FlightLog
-from loganalyze.sheets.columns import Column, ColumnsFile
-from loganalyze.sheets.exports import LongTable
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.sheets.columns_file import Column, ColumnsFile
+from loganalyze.sheets.export_options import LongTable
 
 HEADER = "Time [s],Parameter,Value,Unit"
 UNITS = {"Press Alt": "ft", "IAS": "kt", "SAT": "degC", "Gear Down": "", "EGT": "degC"}
@@ -75,7 +75,7 @@ def test_a_parameter_keeps_its_own_rate(order: str, tmp_path: Path) -> None:
 
 
 def test_a_long_table_of_many_pieces(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("loganalyze.read.files.PIECE", 3000)
+    monkeypatch.setattr("loganalyze.read.files.file_types.PIECE", 3000)
     path = export(tmp_path, text(table(600, {"SAT": 4})))
     check(read_log(path), 600)
     late = text(table(600)).replace("500,IAS,650,kt\n", "500,IAS,650,kt\n500,IAS,651,kt\n")
@@ -150,7 +150,7 @@ def long_parquet(folder: Path, rows: list[tuple[float, str, str]], kind: pa.Data
 @pytest.mark.parametrize("order", ["by time", "by parameter"])
 def test_a_long_table_in_parquet(order: str, kind: pa.DataType, tmp_path: Path,
                                  monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("loganalyze.read.parquet.BATCH", 47)
+    monkeypatch.setattr("loganalyze.read.parquet.parquet_log.BATCH", 47)
     rows = table(40, {"SAT": 4})
     if order == "by parameter":
         rows.sort(key=lambda row: (row[1], row[0]))

@@ -12,7 +12,7 @@ from small_exports import FT, export, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
-from loganalyze.record.log import FlightLog
+from loganalyze.record.flight_log import FlightLog
 
 HEADER = "time_s,press_alt_ft,ias_kt"
 

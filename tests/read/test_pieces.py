@@ -8,8 +8,9 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from loganalyze.read import files, fills, pieces
-from loganalyze.read.pieces import Piece, Rows
+from loganalyze.read.files import file_types, row_batches
+from loganalyze.read.files.row_batches import Piece, Rows
+from loganalyze.read.repair import fill_values
 from loganalyze.record.buffers import pooled
 from loganalyze.record.units import KNOT, find_unit
 
@@ -37,7 +38,7 @@ def with_plateaus(rng: np.random.Generator, n: int) -> np.ndarray:
 @pytest.mark.parametrize("turn", range(60))
 def test_what_was_noted_finds_what_a_look_at_every_row_finds(turn, monkeypatch):
     rng = np.random.default_rng(turn)
-    monkeypatch.setattr(pieces, "BLOCK", int(rng.integers(4, 40)))
+    monkeypatch.setattr(row_batches, "BLOCK", int(rng.integers(4, 40)))
     n = int(rng.integers(2, 300))
     time = np.cumsum(rng.choice([0.25, 0.25, 0.25, 3.0], n))
     kt = with_plateaus(rng, n)
@@ -50,14 +51,16 @@ def test_what_was_noted_finds_what_a_look_at_every_row_finds(turn, monkeypatch):
             # Every row once, in order.
             assert [look[0] for look in looks] == [0, *(look[1] for look in looks[:-1])]
             assert looks[-1][1] == len(rows)
-        plain = fills.plateaus(rows.values[0], rows.time, RATE)
-        assert fills.plateaus(rows.values[0], rows.time, RATE, looks).tolist() == plain.tolist()
+        plain = fill_values.plateaus(rows.values[0], rows.time, RATE)
+        assert (
+            fill_values.plateaus(rows.values[0], rows.time, RATE, looks).tolist() == plain.tolist()
+        )
 
 
 @pytest.mark.parametrize("turn", range(40))
 def test_up_to_the_rows_told_of_the_time_is_steady(turn, monkeypatch):
     rng = np.random.default_rng(turn)
-    monkeypatch.setattr(pieces, "BLOCK", int(rng.integers(2, 40)))
+    monkeypatch.setattr(row_batches, "BLOCK", int(rng.integers(2, 40)))
     n = int(rng.integers(2, 200))
     odd = rng.random(n) < rng.choice([0, 0.01, 0.1])
     time = np.cumsum(np.where(odd, rng.choice([0.0, -1.0, 9.0, np.nan], n), 1.0))
@@ -73,7 +76,7 @@ def test_up_to_the_rows_told_of_the_time_is_steady(turn, monkeypatch):
     else:
         assert row <= first < last
         # The block that they end with holds what is told of, though it may lie before `row`.
-        assert not fine[max(last - pieces.BLOCK, 1) - 1 : last - 1].all()
+        assert not fine[max(last - row_batches.BLOCK, 1) - 1 : last - 1].all()
 
 
 def test_a_calm_channel_needs_no_look():
@@ -106,7 +109,7 @@ def test_tasks_give_their_results_in_order_however_many_are_ahead(ahead):
     def task(i: int) -> Callable[[], int]:
         return lambda: i
 
-    assert list(files.in_order(map(task, range(50)), ahead)) == list(range(50))
+    assert list(file_types.in_order(map(task, range(50)), ahead)) == list(range(50))
 
 
 def test_rows_gathered_in_any_memory_are_the_same():
@@ -122,11 +125,11 @@ def test_one_ahead_gives_all_in_order_and_hands_on_what_is_raised():
         yield from range(1, 30)
         raise ValueError("the 30th")
 
-    coming = files.one_ahead(items())
+    coming = file_types.one_ahead(items())
     assert [next(coming) for _ in range(29)] == list(range(1, 30))
     with pytest.raises(ValueError, match="the 30th"):
         next(coming)
-    stopped = files.one_ahead(iter(range(1, 5)))
+    stopped = file_types.one_ahead(iter(range(1, 5)))
     assert next(stopped) == 1
     stopped.close()
-    assert list(files.one_ahead(iter(range(1, 5)))) == [1, 2, 3, 4]
+    assert list(file_types.one_ahead(iter(range(1, 5)))) == [1, 2, 3, 4]

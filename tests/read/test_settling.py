@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from loganalyze.problems import Problem
-from loganalyze.read.clocks.settling import find_break, settle
+from loganalyze.read.repair.monotonic_time import find_break, settle
 
 NAN = np.nan
 

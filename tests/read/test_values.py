@@ -15,7 +15,7 @@ from small_exports import ALTITUDE, FT, KT, PLAIN, SPEED, export, lines, parquet
 
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
-from loganalyze.sheets.columns import Column, ColumnsFile
+from loganalyze.sheets.columns_file import Column, ColumnsFile
 
 KNOTS = np.arange(40, 601)
 
@@ -183,7 +183,7 @@ def test_flights_are_slices_of_the_whole_log(form: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("small", [0, 100_000], ids=["column by column", "batch by batch"])
 def test_many_small_row_groups_are_read_as_one_large_one_is(
         small: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("loganalyze.read.parquet.SMALL_GROUP", small)
+    monkeypatch.setattr("loganalyze.read.parquet.parquet_log.SMALL_GROUP", small)
     n, rng = 5000, np.random.default_rng(3)
     table = {
         "time_s": pa.array(np.arange(n) / 4),

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from loganalyze.problems import Problem
-from loganalyze.record.log import Channel, FlightLog, Source, aligned
+from loganalyze.record.flight_log import Channel, FlightLog, Source, aligned
 
 NAN = math.nan
 

@@ -7,7 +7,7 @@ import pytest
 
 from loganalyze.problems import Problem
 from loganalyze.record.units import UNITS
-from loganalyze.sheets.columns import read_columns
+from loganalyze.sheets.columns_file import read_columns
 
 
 @pytest.fixture

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from loganalyze.problems import Problem
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.units import DEGREE, FOOT, KNOT
-from loganalyze.sheets.conditions import SUFFIXES, Condition, channel_and_unit
-from loganalyze.sheets.limits import Limit, LimitsSheet, read_limits
+from loganalyze.sheets.limit_conditions import SUFFIXES, Condition, channel_and_unit
+from loganalyze.sheets.limits_sheet import Limit, LimitsSheet, read_limits
 
 SHEET = """\
 aircraft = "an invented twin"

@@ -2,9 +2,9 @@
 
 import pytest
 
-from loganalyze.assess.priors import Prior, priors_of
 from loganalyze.problems import Problem
-from loganalyze.sheets.priors import read_priors
+from loganalyze.sheets.priors_file import read_priors
+from loganalyze.uncertainty.prior_models import Prior, priors_of
 
 FILE = """\
 [[prior]]

@@ -8,10 +8,10 @@ import jsonschema
 import pytest
 
 from loganalyze.problems import Problem
-from loganalyze.sheets.columns import ColumnsFile
-from loganalyze.sheets.limits import LimitsSheet
-from loganalyze.sheets.schemas import FILES, main, schema_of
-from loganalyze.sheets.toml import read_toml
+from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.sheets.sheet_schemas import FILES, main, schema_of
+from loganalyze.sheets.toml_models import read_toml
 
 ROOT = Path(__file__).parents[2]
 
@@ -137,7 +137,7 @@ def test_invalid_columns_files(text, tmp_path):
 def test_the_exported_schema_has_not_drifted(name):
     stored = json.loads((ROOT / "schemas" / name).read_text(encoding="utf-8"))
     assert stored == schema_of(FILES[name]), (
-        "run python -m loganalyze.sheets.schemas schemas/ and commit what it wrote")
+        "run python -m loganalyze.sheets.sheet_schemas schemas/ and commit what it wrote")
 
 
 @pytest.mark.parametrize("name", FILES)

@@ -4,8 +4,8 @@ import jsonschema
 import pytest
 
 from loganalyze.problems import Problem
-from loganalyze.sheets.limits import LimitsSheet, read_limits
-from loganalyze.sheets.schemas import schema_of
+from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
+from loganalyze.sheets.sheet_schemas import schema_of
 
 HEAD = """\
 aircraft = "an invented twin"

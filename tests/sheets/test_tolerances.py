@@ -6,13 +6,8 @@ import numpy as np
 import pytest
 
 from loganalyze.problems import Problem
-from loganalyze.sheets.limits import read_limits
-from loganalyze.sheets.tolerances import (
-    TYPICAL,
-    WIDEST,
-    Tolerance,
-    UncertaintySheet,
-)
+from loganalyze.sheets.limits_sheet import read_limits
+from loganalyze.sheets.sensor_tolerances import TYPICAL, WIDEST, Tolerance, UncertaintySheet
 
 SHEET = """\
 aircraft = "an invented twin"

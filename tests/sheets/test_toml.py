@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from loganalyze.problems import Problem
-from loganalyze.sheets.columns import ColumnsFile
-from loganalyze.sheets.limits import LimitsSheet
-from loganalyze.sheets.toml import LARGEST, read_toml, written
+from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.sheets.toml_models import LARGEST, read_toml, written
 
 
 @pytest.fixture

@@ -5,10 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze.judge.flight import Analysis, analyze
-from loganalyze.record.log import Channel, FlightLog, Source
+from loganalyze.events.analysis import Analysis, analyze
+from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits import read_limits
+from loganalyze.sheets.limits_sheet import read_limits
 
 SHEET = """
 aircraft = "an invented twin"

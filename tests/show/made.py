@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from loganalyze.assess.results import (
+from loganalyze.events.analysis import Analysis
+from loganalyze.results.assessment_results import (
     PROVEN_OVER,
     UNDER_NOT_PROVEN,
     AssessedExceedance,
@@ -24,7 +25,6 @@ from loganalyze.assess.results import (
     TimeToLimit,
     WarningFinding,
 )
-from loganalyze.judge.flight import Analysis
 
 
 def assurance(basis: str, excess: float, word: str = PROVEN_OVER, probability: float = 0.9996

@@ -2,12 +2,12 @@ import matplotlib as mpl
 import numpy as np
 import pytest
 
-from loganalyze.judge.envelope import limit_envelope
+from loganalyze.limits.limit_envelope import limit_envelope
 from loganalyze.record.units import FOOT
-from loganalyze.sheets.limits import read_limits
-from loganalyze.show.envelope import envelope_figure
-from loganalyze.show.figures import LABELLED, margin_figure
-from loganalyze.show.picture import save_figure
+from loganalyze.sheets.limits_sheet import read_limits
+from loganalyze.show.figures.envelope_figure import envelope_figure
+from loganalyze.show.figures.figure_style import save_figure
+from loganalyze.show.figures.margin_figure import LABELLED, margin_figure
 
 
 def words(axes) -> list[str]:

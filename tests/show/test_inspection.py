@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from loganalyze.read import read_flights
-from loganalyze.show.inspection import inspection, text
+from loganalyze.show.terminal.log_inspection import inspection, text
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "read"))
 from gallery.cases import CASES

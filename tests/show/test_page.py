@@ -12,20 +12,20 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import loganalyze.show.page
-from loganalyze.judge.flight import analyze
+import loganalyze.show.page.html_page
+from loganalyze.events.analysis import analyze
 from loganalyze.record.units import FOOT
-from loganalyze.sheets.limits import read_limits
-from loganalyze.show.page import report_html
-from loganalyze.show.page.chart import MORE, PANELS, chart_data
-from loganalyze.show.page.markup import element, escaped, json_text, raw
-from loganalyze.show.page.packing import FOLLOWS, UNKNOWN, packed
-from loganalyze.show.report import flight_report
-from loganalyze.show.sections import Chart, Paragraph, Report, Section, Table
-from loganalyze.show.sections import Column as Head
-from loganalyze.show.summary import summarise
-from loganalyze.show.wording import page as said
-from loganalyze.show.wording.presentation import KMH_METRES, Presentation
+from loganalyze.sheets.limits_sheet import read_limits
+from loganalyze.show.files.log_summary import summarise
+from loganalyze.show.page.chart_data import MORE, PANELS, chart_data
+from loganalyze.show.page.column_packing import FOLLOWS, UNKNOWN, packed
+from loganalyze.show.page.html_markup import element, escaped, json_text, raw
+from loganalyze.show.page.html_page import report_html
+from loganalyze.show.report.report_blocks import Chart, Paragraph, Report, Section, Table
+from loganalyze.show.report.report_blocks import Column as Head
+from loganalyze.show.report.report_building import flight_report
+from loganalyze.text.labels import page_labels as said
+from loganalyze.text.presentation import KMH_METRES, Presentation
 
 from .conftest import log_of
 from .made import assessment_of

@@ -6,10 +6,10 @@ import re
 import pypdf
 import pytest
 
-from loganalyze.show.paper import report_pdf
-from loganalyze.show.picture import Picture as Figure
-from loganalyze.show.picture import png_bytes
-from loganalyze.show.sections import (
+from loganalyze.show.figures.figure_style import Picture as Figure
+from loganalyze.show.figures.figure_style import png_bytes
+from loganalyze.show.pdf.pdf_report import report_pdf
+from loganalyze.show.report.report_blocks import (
     Bullets,
     Caution,
     Column,

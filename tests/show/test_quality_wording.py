@@ -7,18 +7,19 @@ import json
 import numpy as np
 import pytest
 
-from loganalyze.judge import suspects
-from loganalyze.show.account import flight_facts
-from loganalyze.show.facts import SuspectFacts
-from loganalyze.show.plain import plain
-from loganalyze.show.summary import summarise
-from loganalyze.show.terminal import log_lines
-from loganalyze.show.wording import quality, report
-from loganalyze.show.wording.presentation import Presentation
+from loganalyze.events import suspects
+from loganalyze.show.files.log_summary import summarise
+from loganalyze.show.terminal.terminal_lines import log_lines
+from loganalyze.text import report_sentences
+from loganalyze.text.facts import SuspectFacts
+from loganalyze.text.flight_account import flight_facts
+from loganalyze.text.plain_values import plain
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.sentences import quality_text
 
 
 def test_every_doubt_has_its_words():
-    assert set(quality.DOUBTS) == {*suspects.DOUBTS, suspects.CONFIGURATION}
+    assert set(quality_text.DOUBTS) == {*suspects.DOUBTS, suspects.CONFIGURATION}
 
 
 def suspect(**changes):
@@ -39,24 +40,24 @@ def suspect(**changes):
      "while others moved, not borne out by Mach number."),
 ])
 def test_a_suspect_in_one_sentence(changes, said):
-    assert quality.suspect(suspect(**changes)) == said
+    assert quality_text.suspect(suspect(**changes)) == said
 
 
 def test_the_worst_suspects_are_listed_and_the_rest_counted():
-    lines = quality.suspects([suspect(excess=float(i)) for i in range(8)])
+    lines = quality_text.suspects([suspect(excess=float(i)) for i in range(8)])
     assert len(lines) == 6
     assert lines[-1] == "3 more stretches in doubt are not counted."
     assert "by 3.0 kt" in lines[0]
 
 
 def test_shares_and_bounds():
-    assert quality.screened(100.0, {}) == []
-    assert quality.screened(200.0, {"": 3.0, "airspeed missing": 2.0, "airspeed stale": 1.0,
+    assert quality_text.screened(100.0, {}) == []
+    assert quality_text.screened(200.0, {"": 3.0, "airspeed missing": 2.0, "airspeed stale": 1.0,
                                     "temperature missing": 200.0}) == [
         "3.0 s of the 3 min 20 s airborne (1.5 %) screened out: airspeed missing 2.0 s; airspeed "
         "stale 1.0 s."]
-    assert quality.bounded(0.0, 0) == []
-    assert quality.bounded(12.0, 1)[0].startswith("Of this, 12.0 s (1 gap) can't hide an")
+    assert quality_text.bounded(0.0, 0) == []
+    assert quality_text.bounded(12.0, 1)[0].startswith("Of this, 12.0 s (1 gap) can't hide an")
 
 
 def test_verdict_and_summary_of_a_recording_with_doubts(judged):
@@ -85,11 +86,11 @@ MANY = [suspect(), suspect(excess=7.0), suspect(limit="MMO", quantity="mach", ex
 
 
 def test_stretches_in_doubt_are_no_clean_flight():
-    assert quality.not_determined(MANY) == (
+    assert quality_text.not_determined(MANY) == (
         "Whether a limit was exceeded is not determined: 3 stretches are over VMO by up to 20.0 kt "
         "and MMO by up to Mach .012, and their samples are in doubt.")
-    assert quality.also_in_doubt(MANY, ["VMO", "MMO"]) == ""
-    assert quality.also_in_doubt(MANY, ["VMO"]) == (
+    assert quality_text.also_in_doubt(MANY, ["VMO", "MMO"]) == ""
+    assert quality_text.also_in_doubt(MANY, ["VMO"]) == (
         "Whether MMO was exceeded is not determined: one stretch is over MMO by up to Mach .012, "
         "and its samples are in doubt.")
 
@@ -101,8 +102,8 @@ def test_every_place_says_that_nothing_is_determined(judged):
     facts, how = flight_facts(analysis), Presentation()
     said = "Whether a limit was exceeded is not determined: one stretch is over VMO by up to 25.0"
     assert facts.verdict.startswith(said)
-    assert report.verdict(facts, (), 0, how).startswith(said)
-    assert "No limit was exceeded" not in report.verdict(facts, (), 0, how)
+    assert report_sentences.verdict(facts, (), 0, how).startswith(said)
+    assert "No limit was exceeded" not in report_sentences.verdict(facts, (), 0, how)
     summary = summarise([analysis])
     assert (summary.exceeded, summary.undetermined) == (False, True)
     assert json.loads(summary.json())["flights"][0]["outcome"] == "not determined"

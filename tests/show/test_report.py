@@ -12,14 +12,14 @@ import pytest
 from matplotlib.text import Text
 
 import loganalyze.show
-from loganalyze.assess.budget import budget_of
-from loganalyze.assess.results import NOT_DETERMINABLE
-from loganalyze.judge.flight import analyze
-from loganalyze.record.log import Channel
-from loganalyze.sheets.limits import read_limits
-from loganalyze.show.report import flight_report
-from loganalyze.show.report.happened import PANELS
-from loganalyze.show.sections import (
+from loganalyze.events.analysis import analyze
+from loganalyze.record.flight_log import Channel
+from loganalyze.results.assessment_results import NOT_DETERMINABLE
+from loganalyze.sheets.limits_sheet import read_limits
+from loganalyze.show.files.log_summary import summarise
+from loganalyze.show.files.result_tables import EXCEEDANCE_COLUMNS
+from loganalyze.show.report.finding_sections import PANELS
+from loganalyze.show.report.report_blocks import (
     Bullets,
     Caution,
     KeyValues,
@@ -29,11 +29,12 @@ from loganalyze.show.sections import (
     Subheading,
     Table,
 )
-from loganalyze.show.summary import summarise
-from loganalyze.show.tables import EXCEEDANCE_COLUMNS
-from loganalyze.show.wording import decision, labels
-from loganalyze.show.wording import report as said
-from loganalyze.show.wording.presentation import KMH_METRES, READERS, Presentation
+from loganalyze.show.report.report_building import flight_report
+from loganalyze.text import report_sentences as said
+from loganalyze.text.labels import report_labels
+from loganalyze.text.presentation import KMH_METRES, READERS, Presentation
+from loganalyze.text.sentences import decision_text
+from loganalyze.uncertainty.error_budget import budget_of
 
 from .made import assessment_of, assurance, nothing_known
 
@@ -168,17 +169,17 @@ def test_the_table_says_limit_when_worst_how_long_how_sure_phase_altitude_and_wh
     assert near["No."] == "near"
     assert near["Worst"] == "1.5 kt and Mach .003 under"
     assert near["How sure (as displayed)"].endswith(": under but not proven (about 2 in 10)")
-    assert labels.PRIORS.format(priors="all excesses equally likely beforehand") in texts_of(
+    assert report_labels.PRIORS.format(priors="all excesses equally likely beforehand") in texts_of(
         section(reported(analysis, assessment_of(analysis)), "found"))
 
 
 def test_without_an_assessment_the_report_says_so_and_invents_nothing(analysis, reported):
     report = reported(analysis)
-    assert labels.NOT_ASSESSED in texts_of(section(report, "verdict"))
+    assert report_labels.NOT_ASSESSED in texts_of(section(report, "verdict"))
     row = next(block for block in section(report, "found").blocks
                if isinstance(block, Table)).rows[0]
-    assert row[5:7] == (labels.CELL_NOT_ASSESSED,) * 2
-    assert labels.NO_HISTOGRAM in texts_of(section(report, "margins"))
+    assert row[5:7] == (report_labels.CELL_NOT_ASSESSED,) * 2
+    assert report_labels.NO_HISTOGRAM in texts_of(section(report, "margins"))
     assert not any("contributions" in picture.name for picture in report.pictures)
 
 
@@ -223,7 +224,7 @@ def test_maintenance_gets_the_ladder_and_both_sources_and_nothing_about_people(
 
 
 def test_how_the_warning_behaved_is_told_in_the_reports_units(analysis, reported):
-    assert labels.NO_WARNING in texts_of(section(reported(analysis), "warning"))
+    assert report_labels.NO_WARNING in texts_of(section(reported(analysis), "warning"))
     on = replace(analysis.log.channels["flap"], values=np.zeros(len(analysis.time)))
     warned = replace(analysis, log=replace(
         analysis.log, channels={**analysis.log.channels, "overspeed_warning": on}))
@@ -239,7 +240,7 @@ def test_what_maintenance_needs_and_the_log_lacks_is_named(analysis, reported):
     there = texts_of(section(reported(analysis, reader="maintenance"), "exceedance-1"))
     pairs = dict(pairwise(there))
     assert pairs["Normal load factor"] == pairs["Gross weight"] == "not recorded"
-    assert labels.ONE_SOURCE in there
+    assert report_labels.ONE_SOURCE in there
 
 
 @pytest.mark.parametrize("reader", READERS)
@@ -247,8 +248,13 @@ def test_kilometres_an_hour_and_metres_throughout(analysis, reported, reader):
     report = reported(analysis, assessment_of(analysis), reader=reader, units=KMH_METRES)
     texts = [*all_texts(report), *drawn_texts(report)]
     # What the file calls its own columns and how its unit was known stays as it is.
-    own = {text for block in section(report, "quality").blocks if isinstance(block, Table)
-           and block.caption == labels.CHANNELS_CAPTION for row in block.rows for text in row}
+    own = {
+        text
+        for block in section(report, "quality").blocks
+        if isinstance(block, Table) and block.caption == report_labels.CHANNELS_CAPTION
+        for row in block.rows
+        for text in row
+    }
     for text in texts:
         if text not in own:
             assert not re.search(r"\d ?(kt|ft|KIAS|KCAS)\b|\[(kt|ft)", text), text
@@ -263,8 +269,8 @@ def test_utc_where_the_log_has_a_date(analysis, judged, reported):
 
     undated = judged([200.0, 250.0, 200.0], dated=False)
     report = reported(undated, clock="utc")
-    assert labels.NO_DATE in texts_of(section(report, "verdict"))
-    assert labels.TIMES_ELAPSED in texts_of(section(report, "found"))
+    assert report_labels.NO_DATE in texts_of(section(report, "verdict"))
+    assert report_labels.TIMES_ELAPSED in texts_of(section(report, "found"))
 
 
 def test_de_identified_means_no_name_file_date_or_column(analysis, reported):
@@ -279,7 +285,7 @@ def test_de_identified_means_no_name_file_date_or_column(analysis, reported):
         said_there = " ".join([*all_texts(report), *drawn_texts(report)])
         for secret in ("D-EXYZ", "flight.csv", "limits.toml", "2031", "07:08", "one thing."):
             assert secret not in said_there
-        assert labels.DEIDENTIFIED in texts_of(section(report, "verdict"))
+        assert report_labels.DEIDENTIFIED in texts_of(section(report, "verdict"))
         assert report.log_sha256 in report.footer
 
 
@@ -326,14 +332,14 @@ def test_the_flight_must_be_in_the_summary(analysis, judged, sheet_path):
 
 def test_every_way_to_begin_and_end_has_words():
     choices = {column.name: column.choices for column in EXCEEDANCE_COLUMNS}
-    assert set(labels.BEGAN) == set(choices["began_by"])
-    assert set(labels.ENDED) == set(choices["ended_by"])
+    assert set(report_labels.BEGAN) == set(choices["began_by"])
+    assert set(report_labels.ENDED) == set(choices["ended_by"])
 
 
 def test_everything_the_uncertainty_rests_on_has_words(analysis):
     listed = budget_of(analysis.log, analysis.sheet, analysis._case.air).listed(200.0, 5e3, 5.0)
-    assert {code for code, _, _ in listed} <= set(labels.TOLERANCES)
-    for code in labels.TOLERANCES:
+    assert {code for code, _, _ in listed} <= set(report_labels.TOLERANCES)
+    for code in report_labels.TOLERANCES:
         words, size = said.tolerance(code, 1.25, Presentation())
         assert words[0].isupper()
         assert re.search(r"\d", size)
@@ -342,7 +348,7 @@ def test_everything_the_uncertainty_rests_on_has_words(analysis):
 
 def test_a_probability_never_claims_certainty():
     some = (1.0, 0.991, 0.97, 0.93, 0.88, 0.5, 0.06, 0.05, 0.0, math.nan)
-    assert [decision.probability(p) for p in some] == [
+    assert [decision_text.probability(p) for p in some] == [
         "more than 99 %", "more than 99 %", "more than 95 %", "about 9 in 10", "about 9 in 10",
         "about 5 in 10", "about 1 in 10", "less than 5 %", "less than 1 %", "not known"]
 
@@ -364,9 +370,9 @@ def test_a_limit_that_began_to_apply_is_why(judged, reported, tmp_path, sheet_pa
 
 
 def test_the_sentence_of_an_assurance_gives_its_reason():
-    for reason in labels.REASONS:
+    for reason in report_labels.REASONS:
         one = replace(assurance("as flown", -1.0, NOT_DETERMINABLE), reason=reason)
-        assert decision.with_reason(one).startswith("not determinable: ")
+        assert decision_text.with_reason(one).startswith("not determinable: ")
 
 
 def test_dates_and_speeds_of_a_presentation():

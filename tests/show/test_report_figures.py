@@ -5,9 +5,9 @@ import pytest
 from matplotlib.text import Text
 
 import loganalyze
-from loganalyze.assess.results import LimitMeasure
-from loganalyze.show.picture import plain_text, png_bytes
-from loganalyze.show.wording.presentation import KMH_METRES, Presentation
+from loganalyze.results.assessment_results import LimitMeasure
+from loganalyze.show.figures.figure_style import plain_text, png_bytes
+from loganalyze.text.presentation import KMH_METRES, Presentation
 
 from .made import CAUSES, assessment_of
 

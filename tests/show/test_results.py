@@ -7,8 +7,8 @@ import pyarrow.parquet as pq
 import pytest
 
 from loganalyze.problems import Problem
-from loganalyze.show import results
-from loganalyze.show.results import folder_for, write_results
+from loganalyze.show.files import results_folder
+from loganalyze.show.files.results_folder import folder_for, write_results
 
 FILES = ["contributions.csv", "exceedances.csv", "exceedances.parquet", "margin.png",
          "samples.parquet", "summary.json"]
@@ -114,7 +114,7 @@ def test_when_writing_fails_nothing_has_changed(analysis, tmp_path, monkeypatch,
     def fail(*_, **__):
         raise RuntimeError("in the middle")
 
-    monkeypatch.setattr(results, name, fail)
+    monkeypatch.setattr(results_folder, name, fail)
     with pytest.raises(RuntimeError):
         write_results(analysis, tmp_path / "out", overwrite=True)
     with pytest.raises(RuntimeError):

@@ -5,10 +5,10 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from loganalyze.show.facts import ExceedanceFacts
-from loganalyze.show.results import write_results
-from loganalyze.show.schemas import schema_text, schemas
-from loganalyze.show.tables import EXCEEDANCE_COLUMNS
+from loganalyze.show.files.result_schemas import schema_text, schemas
+from loganalyze.show.files.result_tables import EXCEEDANCE_COLUMNS
+from loganalyze.show.files.results_folder import write_results
+from loganalyze.text.facts import ExceedanceFacts
 
 STORED = Path(__file__).parents[2] / "schemas"
 
@@ -16,7 +16,7 @@ STORED = Path(__file__).parents[2] / "schemas"
 @pytest.mark.parametrize("name", sorted(schemas()))
 def test_the_stored_schema_has_not_drifted(name):
     assert (STORED / name).read_text(encoding="utf-8") == schema_text(schemas()[name]), (
-        "run python -m loganalyze.show.schemas schemas and commit what it wrote")
+        "run python -m loganalyze.show.files.result_schemas schemas and commit what it wrote")
 
 
 def test_a_summary_fits_its_schema(analysis, sheet_path, tmp_path):

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loganalyze.show.sparklines import BLOCKS, NO_SAMPLE, NO_VALUE, PLAIN, sparkline
+from loganalyze.show.terminal.sparklines import BLOCKS, NO_SAMPLE, NO_VALUE, PLAIN, sparkline
 
 
 def test_a_rising_line():

@@ -6,19 +6,19 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from loganalyze.show import tables
-from loganalyze.show.account import exceedance_facts
+from loganalyze.show.files import result_tables
+from loganalyze.text.flight_account import exceedance_facts
 
 
 def test_numbers_are_null_where_nan():
-    array = tables.numbers(np.array([1.5, np.nan, -2.0], dtype=np.float32), pa.float32())
+    array = result_tables.numbers(np.array([1.5, np.nan, -2.0], dtype=np.float32), pa.float32())
     assert array.to_pylist() == [1.5, None, -2.0]
     assert array.null_count == 1
     array.validate(full=True)
 
 
 def test_numbers_without_nan_carry_no_bitmap():
-    array = tables.numbers(np.arange(9, dtype=np.float64), pa.float64())
+    array = result_tables.numbers(np.arange(9, dtype=np.float64), pa.float64())
     assert array.null_count == 0
     assert array.buffers()[0] is None
     assert array.to_pylist() == list(range(9))
@@ -26,22 +26,22 @@ def test_numbers_without_nan_carry_no_bitmap():
 
 @pytest.mark.parametrize("values", [[], [""], ["a", None, "ü°"], [None]])
 def test_texts_come_back(values):
-    array = tables.texts(values)
+    array = result_tables.texts(values)
     array.validate(full=True)
     assert array.to_pylist() == values
 
 
 def test_words_are_null_where_the_code_has_none():
-    array = tables.words(np.array([0, 255, 1], dtype=np.uint8), ["VMO", "MMO"])
+    array = result_tables.words(np.array([0, 255, 1], dtype=np.uint8), ["VMO", "MMO"])
     array.validate(full=True)
     assert array.to_pylist() == ["VMO", None, "MMO"]
 
 
 def test_samples_hold_every_column_and_only_known_numbers(judged):
     analysis = judged(np.full(5, 200.0), temperature=False, dated=False)
-    table = tables.sample_table(analysis)
+    table = result_tables.sample_table(analysis)
     table.validate(full=True)
-    names = [column.name for column in tables.sample_columns(["VMO", "MMO", "VFE 20"])]
+    names = [column.name for column in result_tables.sample_columns(["VMO", "MMO", "VFE 20"])]
     assert table.column_names == names
     assert names[-3:] == ["state_VMO", "state_MMO", "state_VFE 20"]
     for absent in ("utc", "true_airspeed_kt", "density_altitude_ft", "isa_deviation_degc"):
@@ -54,7 +54,7 @@ def test_samples_hold_every_column_and_only_known_numbers(judged):
 
 
 def test_samples_agree_with_the_data_frame(analysis):
-    table = tables.sample_table(analysis)
+    table = result_tables.sample_table(analysis)
     frame = analysis.samples
     for name in frame.columns:
         ours = table[name].to_pylist()
@@ -63,15 +63,15 @@ def test_samples_agree_with_the_data_frame(analysis):
 
 
 def test_samples_know_their_utc(judged):
-    table = tables.sample_table(judged(np.full(3, 200.0), start=10.0))
+    table = result_tables.sample_table(judged(np.full(3, 200.0), start=10.0))
     assert [str(stamp) for stamp in table["utc"].cast(pa.timestamp("s", tz="UTC")).to_pylist()] \
         == [f"2031-05-06 07:08:{second}+00:00" for second in (19, 20, 21)]
 
 
 def test_the_file_is_float32_but_for_time_and_split_by_bytes(analysis, tmp_path):
     path = tmp_path / "samples.parquet"
-    with tables.sample_writer(str(path), analysis.limit_names) as writer:
-        writer.write_table(tables.sample_table(analysis))
+    with result_tables.sample_writer(str(path), analysis.limit_names) as writer:
+        writer.write_table(result_tables.sample_table(analysis))
     file = pq.ParquetFile(path)
     for field in file.schema_arrow:
         if pa.types.is_floating(field.type):
@@ -88,8 +88,8 @@ def test_the_file_is_float32_but_for_time_and_split_by_bytes(analysis, tmp_path)
 def test_exceedances_in_csv_and_parquet_say_the_same(analysis):
     facts = exceedance_facts(analysis)
     assert len(facts) == 1
-    rows = list(csv.DictReader(io.StringIO(tables.exceedance_csv(facts))))
-    table = tables.exceedance_table(facts)
+    rows = list(csv.DictReader(io.StringIO(result_tables.exceedance_csv(facts))))
+    table = result_tables.exceedance_table(facts)
     table.validate(full=True)
     assert list(rows[0]) == table.column_names
     (row,), (same,) = rows, table.to_pylist()
@@ -104,8 +104,8 @@ def test_exceedances_in_csv_and_parquet_say_the_same(analysis):
 
 
 def test_no_exceedance_is_an_empty_table_with_all_columns():
-    table = tables.exceedance_table([])
+    table = result_tables.exceedance_table([])
     table.validate(full=True)
     assert table.num_rows == 0
-    assert table.column_names == [column.name for column in tables.EXCEEDANCE_COLUMNS]
-    assert tables.exceedance_csv([]).splitlines() == [",".join(table.column_names)]
+    assert table.column_names == [column.name for column in result_tables.EXCEEDANCE_COLUMNS]
+    assert result_tables.exceedance_csv([]).splitlines() == [",".join(table.column_names)]

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loganalyze.show.traces import BINS, trace
+from loganalyze.show.figures.trace_decimation import BINS, trace
 
 
 def test_a_short_record_is_drawn_as_it_is():

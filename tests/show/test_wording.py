@@ -5,15 +5,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import loganalyze.judge
-from loganalyze.assess.flight import assess_flight
-from loganalyze.judge.flight import analyze
-from loganalyze.record.log import Channel, FlightLog
-from loganalyze.show import wording
-from loganalyze.show.account import flight_facts
-from loganalyze.show.plain import plain, rounded
-from loganalyze.show.wording import report
-from loganalyze.show.wording.presentation import Presentation
+import loganalyze
+from loganalyze.events.analysis import analyze
+from loganalyze.explain.assessment import assess_flight
+from loganalyze.record.flight_log import Channel, FlightLog
+from loganalyze.text import report_sentences, verdict_sentences
+from loganalyze.text.flight_account import flight_facts
+from loganalyze.text.plain_values import plain, rounded
+from loganalyze.text.presentation import Presentation
 
 
 @pytest.mark.parametrize(("seconds", "said"), [
@@ -21,7 +20,7 @@ from loganalyze.show.wording.presentation import Presentation
     (-61, "-0:01:01.0"), (None, "unknown"), (90061, "25:01:01.0"),
 ])
 def test_clock(seconds, said):
-    assert wording.clock(seconds) == said
+    assert verdict_sentences.clock(seconds) == said
 
 
 @pytest.mark.parametrize(("seconds", "said"), [
@@ -29,7 +28,7 @@ def test_clock(seconds, said):
     (185, "3 min 05 s"), (3599.6, "1 h 00 min"), (6720, "1 h 52 min"),
 ])
 def test_duration(seconds, said):
-    assert wording.duration(seconds) == said
+    assert verdict_sentences.duration(seconds) == said
 
 
 @pytest.mark.parametrize(("value", "said"), [
@@ -37,18 +36,18 @@ def test_duration(seconds, said):
     (2e-7, "2e-07"), (None, "unknown"),
 ])
 def test_mach(value, said):
-    assert wording.mach(value) == said
+    assert verdict_sentences.mach(value) == said
 
 
 def test_no_excess_is_rounded_away():
-    assert wording.knots(0.0004) == "0.0004 kt"
-    assert wording.knots(4.25) == "4.2 kt"
+    assert verdict_sentences.knots(0.0004) == "0.0004 kt"
+    assert verdict_sentences.knots(4.25) == "4.2 kt"
 
 
 def codes_of_the_judge() -> set[str]:
     """Every code that the judge's source gives to a Finding; "_..." is a code's ending."""
     codes = set()
-    for path in Path(loganalyze.judge.__path__[0]).glob("*.py"):
+    for path in sorted(Path(loganalyze.__path__[0]).rglob("*.py")):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Finding":
                 codes |= {part.value for part in ast.walk(node.args[0])
@@ -59,32 +58,32 @@ def codes_of_the_judge() -> set[str]:
 def test_every_finding_has_its_sentence_and_no_sentence_lacks_its_finding():
     codes = codes_of_the_judge()
     endings = tuple(code for code in codes if code.startswith("_"))
-    said = set(wording.FINDINGS)
+    said = set(verdict_sentences.FINDINGS)
     assert {code for code in codes if code not in endings} <= said
     assert all(any(code.endswith(ending) for code in said) for ending in endings)
     assert all(code in codes or code.endswith(endings) for code in said)
 
 
-@pytest.mark.parametrize("code", sorted(wording.FINDINGS))
+@pytest.mark.parametrize("code", sorted(verdict_sentences.FINDINGS))
 def test_every_sentence_is_one(code):
     values = {"column": "IAS", "outside_samples": 3, "recovery_factor": 0.8, "limit": "VFE 20",
               "channels": ["flap"], "lost_s": 12.0, "first_s": 3.0, "last_s": 15.0,
               "columns": ["PT", "PS"], "transit_s": 10.0, "recorded": "lever",
               "channel": "gear_down", "samples": 2, "over_s": 900.0, "reading": 1.2, "unit": "deg",
               "low": 1.0}
-    said = wording.finding(code, values)
+    said = verdict_sentences.finding(code, values)
     assert said[0].isupper()
     assert said.endswith(".")
     assert "{" not in said
 
 
 def test_indicated_taken_as_calibrated_is_said_in_these_words():
-    assert wording.finding("indicated_taken_as_calibrated", {}) == (
+    assert verdict_sentences.finding("indicated_taken_as_calibrated", {}) == (
         "Indicated airspeed taken as calibrated: no correction table given.")
 
 
 def test_the_cautions_say_what_they_must():
-    said = " ".join(wording.CAUTIONS)
+    said = " ".join(verdict_sentences.CAUTIONS)
     for words in ("Not for use in flight", "release of an aircraft to service", "flight manual",
                   "maintenance manual", "operator", "authority prevail", "not proof",
                   "no clearance", "punitive"):
@@ -128,16 +127,16 @@ def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged
     assert over.verdict.startswith(
         "1 exceedance (not proven over as displayed), though at no time could every limit be "
         "judged.\nVMO exceeded at ")
-    assert report.verdict(over, (), 0, how).startswith(
+    assert report_sentences.verdict(over, (), 0, how).startswith(
         "VMO was exceeded, though at no time could every limit be judged. At worst it was 5.0 kt ")
     # 200 s less the gap of 19.5 s and the 10 s without airspeed.
-    assert report.unjudged(over) == (
+    assert report_sentences.unjudged(over) == (
         "3 min 20 s of 3 min 20 s could not be judged (1 stretch), as at least one limit was "
         "unknown; VMO and MMO could be judged for up to 2 min 50 s.")
     clean = flight_facts(with_dead_flap(judged(np.full(60, 200.0))))
     assert clean.verdict.startswith(
         "No limit was exceeded, though at no time could every limit be judged.")
-    assert report.verdict(clean, (), 0, how).startswith(
+    assert report_sentences.verdict(clean, (), 0, how).startswith(
         "No limit was exceeded, though at no time could every limit be judged.")
 
 
@@ -153,15 +152,18 @@ def test_a_log_of_one_sample(judged, kt, said):
 def test_an_unknown_altitude_is_called_one(analysis):
     facts = flight_facts(analysis)
     one = replace(facts.exceedances[0], worst_pressure_altitude_ft=None)
-    said = report.verdict(replace(facts, exceedances=[one]), (), 0, Presentation())
+    said = report_sentences.verdict(replace(facts, exceedances=[one]), (), 0, Presentation())
     assert said.endswith("at 0:00:50.0 and an unknown altitude.")
-    assert "at an unknown altitude." in report.exceedance(one, Presentation())
+    assert "at an unknown altitude." in report_sentences.exceedance(one, Presentation())
 
 
 def test_brief_and_odd_ends_are_said(analysis):
     one = flight_facts(analysis).exceedances[0]
-    said = wording.exceedance(replace(one, began_by="gap", ended_by="limit lifted", brief=True,
-                                      worst_limit_pointer_kt=None))
+    said = verdict_sentences.exceedance(
+        replace(
+            one, began_by="gap", ended_by="limit lifted", brief=True, worst_limit_pointer_kt=None
+        )
+    )
     assert "(began by gap, ended by limit lifted, brief)" in said
     assert "pointer" not in said
 
@@ -171,7 +173,7 @@ def test_only_the_worst_are_listed(judged):
     for i in range(20):
         cas[50 + 90 * i : 60 + 90 * i] = 246.0 + i - np.arange(10) / 50
     lines = flight_facts(judged(cas)).verdict.split("\n")
-    assert len(lines) == 2 + wording.LISTED
+    assert len(lines) == 2 + verdict_sentences.LISTED
     assert lines[-1] == "The other 10 are smaller."
     assert "256.0 KCAS" in lines[1]
 

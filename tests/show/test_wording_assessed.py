@@ -4,14 +4,19 @@ import math
 
 import pytest
 
-from loganalyze.assess.phases import PHASES
-from loganalyze.assess.results import LimitMeasure, Severity, TimeToLimit, WarningFinding
-from loganalyze.assess.warnings import KINDS
-from loganalyze.sheets.severity import LEVELS as SHEET_LEVELS
-from loganalyze.show.wording.measures import smallest, time_to_limit, within
-from loganalyze.show.wording.phases import WHILE, while_in
-from loganalyze.show.wording.severity import LEVELS, ladder, severity
-from loganalyze.show.wording.warnings import WARNINGS, warning
+from loganalyze.explain.overspeed_warning import KINDS
+from loganalyze.phases.phase_detection import PHASES
+from loganalyze.results.assessment_results import (
+    LimitMeasure,
+    Severity,
+    TimeToLimit,
+    WarningFinding,
+)
+from loganalyze.sheets.severity_rules import LEVELS as SHEET_LEVELS
+from loganalyze.text.sentences.measure_text import smallest, time_to_limit, within
+from loganalyze.text.sentences.phase_text import WHILE, while_in
+from loganalyze.text.sentences.severity_text import LEVELS, ladder, severity
+from loganalyze.text.sentences.warning_text import WARNINGS, warning
 
 NAN = math.nan
 

@@ -6,16 +6,18 @@ from pathlib import Path
 
 import pytest
 
-import loganalyze.assess.probability
-from loganalyze.assess import bounds, probability, results
-from loganalyze.assess.results import Assurance, MissedPeak, NearMiss
-from loganalyze.sheets.tolerances import SUPPOSED
-from loganalyze.show.wording import decision, labels
-from loganalyze.show.wording.assurance import BASES, assurance, missed_peak, near
-from loganalyze.show.wording.presentation import Presentation
+import loganalyze.uncertainty.exceedance_probability
+from loganalyze.results import assessment_results
+from loganalyze.results.assessment_results import Assurance, MissedPeak, NearMiss
+from loganalyze.sheets.sensor_tolerances import SUPPOSED
+from loganalyze.text.labels import report_labels
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.sentences import decision_text
+from loganalyze.text.sentences.assurance_text import BASES, assurance, missed_peak, near
+from loganalyze.uncertainty import exceedance_probability, interval_bounds
 
 NAN = float("nan")
-OVER = Assurance("as flown", 4.0, 2.0, 0.3, 0.9761, 0.04, 7.96, results.PROVEN_OVER)
+OVER = Assurance("as flown", 4.0, 2.0, 0.3, 0.9761, 0.04, 7.96, assessment_results.PROVEN_OVER)
 
 
 def test_an_excess():
@@ -25,59 +27,77 @@ def test_an_excess():
 
 
 def test_an_excess_in_mach_under_the_fleets_prior():
-    one = replace(OVER, basis="as displayed", low=-0.0021, high=0.0123, probability=0.88,
-                  word=results.OVER_NOT_PROVEN, prior="the fleet's margins", coverage=0.9)
+    one = replace(
+        OVER,
+        basis="as displayed",
+        low=-0.0021,
+        high=0.0123,
+        probability=0.88,
+        word=assessment_results.OVER_NOT_PROVEN,
+        prior="the fleet's margins",
+        coverage=0.9,
+    )
     assert assurance(one, "MMO", "mach") == (
         "As displayed: Mach .002 under to Mach .012 over (90 %), over but not proven. The "
         "probability that MMO was truly exceeded is about 9 in 10 (prior: the fleet's margins).")
-    assert decision.span(replace(one, low=0.0021), "mach", Presentation()) == (
+    assert decision_text.span(replace(one, low=0.0021), "mach", Presentation()) == (
         "Mach .002 to .012 over (90 %)")
 
 
 def test_a_peak_beside_a_gap_is_bounded_from_below():
-    one = replace(OVER, high=NAN, probability=0.71, word=results.NOT_DETERMINABLE,
-                  reason=probability.PEAK_AT_GAP, at_least=True)
-    assert decision.likely(one, "calibrated_airspeed", Presentation()) == (
+    one = replace(OVER, high=NAN, probability=0.71, word=assessment_results.NOT_DETERMINABLE,
+                  reason=exceedance_probability.PEAK_AT_GAP, at_least=True)
+    assert decision_text.likely(one, "calibrated_airspeed", Presentation()) == (
         "As flown: at least 0.0 kt over (95 %), not determinable, as the worst instant lies "
         "beside a gap or at an end of the recording; probability at least 7 in 10.")
-    assert decision.sure(one, "calibrated_airspeed", Presentation()) == (
+    assert decision_text.sure(one, "calibrated_airspeed", Presentation()) == (
         "at least 0.0 kt over: not determinable (at least 7 in 10)")
     for known, said in ((0.999, "more than 99 %"), (0.03, "at least 3 %"), (0.001, "not known")):
-        assert decision.chance(replace(one, probability=known)) == said
-    assert decision.span(replace(one, low=-1.2), "calibrated_airspeed", Presentation()) == (
+        assert decision_text.chance(replace(one, probability=known)) == said
+    assert decision_text.span(replace(one, low=-1.2), "calibrated_airspeed", Presentation()) == (
         "from 1.2 kt under upwards (95 %)")
 
 
 def test_what_may_be_noise_or_gusts_is_given_both_ways():
-    assert decision.noise_or_gusts(OVER, "calibrated_airspeed", Presentation()) == ""
-    said = decision.noise_or_gusts(replace(OVER, if_noise=-0.5), "calibrated_airspeed",
+    assert decision_text.noise_or_gusts(OVER, "calibrated_airspeed", Presentation()) == ""
+    said = decision_text.noise_or_gusts(replace(OVER, if_noise=-0.5), "calibrated_airspeed",
                                    Presentation())
     assert "if real, the worst was 4.0 kt over, if noise, 0.5 kt under; the interval" in said
 
 
 def test_what_surely_was_no_exceedance_is_not_told_as_one():
     # As the fleet's own margins may have it, or of a near stretch as displayed.
-    one = replace(OVER, probability=0.002, low=-6.0, high=-0.9, word=results.PROVEN_UNDER)
+    one = replace(
+        OVER, probability=0.002, low=-6.0, high=-0.9, word=assessment_results.PROVEN_UNDER
+    )
     assert "0.9 to 6.0 kt under (95 %), proven under." in assurance(
         one, "VMO", "calibrated_airspeed")
-    assert decision.sure(one, "calibrated_airspeed", Presentation()) == (
+    assert decision_text.sure(one, "calibrated_airspeed", Presentation()) == (
         "0.9 to 6.0 kt under: proven under (less than 1 %)")
 
 
 def test_the_prior_is_named():
-    assert decision.prior(OVER) == "all excesses equally likely beforehand"
-    assert decision.prior(replace(OVER, prior="our fleet")) == "prior: our fleet"
+    assert decision_text.prior(OVER) == "all excesses equally likely beforehand"
+    assert decision_text.prior(replace(OVER, prior="our fleet")) == "prior: our fleet"
 
 
 def test_nothing_known():
-    one = replace(OVER, probability=NAN, low=NAN, high=NAN, word=results.NOT_DETERMINABLE,
-                  reason=probability.NO_UNCERTAINTY)
+    one = replace(
+        OVER,
+        probability=NAN,
+        low=NAN,
+        high=NAN,
+        word=assessment_results.NOT_DETERMINABLE,
+        reason=exceedance_probability.NO_UNCERTAINTY,
+    )
     assert assurance(one, "MMO", "mach") == (
         "As flown: not determinable, for nothing is known of the uncertainty.")
 
 
 def test_a_near_stretch():
-    flown = replace(OVER, probability=0.21, low=-4.2, high=1.7, word=results.UNDER_NOT_PROVEN)
+    flown = replace(
+        OVER, probability=0.21, low=-4.2, high=1.7, word=assessment_results.UNDER_NOT_PROVEN
+    )
     one = NearMiss("VMO", 60.0, 70.0, 65.5, 1.25, 1.25, 8000.0, "climb",
                    replace(flown, basis="as displayed"), flown, None)
     said = near(one, "calibrated_airspeed")
@@ -102,48 +122,52 @@ def test_a_missed_peak(one, said):
 
 
 def test_every_reason_and_basis_and_sensor_has_its_words():
-    reasons = {probability.NO_UNCERTAINTY, probability.PEAK_AT_GAP, probability.OUTSIDE_PRIOR}
-    assert reasons <= set(labels.REASONS)
-    assert {probability.DISPLAYED, probability.FLOWN} == set(BASES)
+    reasons = {
+        exceedance_probability.NO_UNCERTAINTY,
+        exceedance_probability.PEAK_AT_GAP,
+        exceedance_probability.OUTSIDE_PRIOR,
+    }
+    assert reasons <= set(report_labels.REASONS)
+    assert {exceedance_probability.DISPLAYED, exceedance_probability.FLOWN} == set(BASES)
     source = Path(loganalyze.assess.probability.__file__).with_name("budget.py")
     codes = {node.args[0].value for node in ast.walk(ast.parse(source.read_text("utf-8")))
              if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Entry"}
     assert len(codes) >= 10
     sized = {"skew", "display_lag", "display_quantum", "display_quantum_mach"}
-    assert codes | sized <= set(labels.TOLERANCES)
+    assert codes | sized <= set(report_labels.TOLERANCES)
 
 
 def test_the_dominating_error_its_gain_and_the_widest_bound():
     how = Presentation()
-    assert decision.greatest(OVER, "calibrated_airspeed", how) == ""
-    assert decision.widest(OVER, "calibrated_airspeed", how) == ""
-    one = replace(OVER, greatest=results.Greatest("airspeed", 0.617, 2.0, 3.04),
-                  widest=results.Bound(-1.2, 9.2, results.OVER_NOT_PROVEN))
-    assert decision.greatest(one, "calibrated_airspeed", how) == (
+    assert decision_text.greatest(OVER, "calibrated_airspeed", how) == ""
+    assert decision_text.widest(OVER, "calibrated_airspeed", how) == ""
+    one = replace(OVER, greatest=assessment_results.Greatest("airspeed", 0.617, 2.0, 3.04),
+                  widest=assessment_results.Bound(-1.2, 9.2, assessment_results.OVER_NOT_PROVEN))
+    assert decision_text.greatest(one, "calibrated_airspeed", how) == (
         "Most of the uncertainty as flown comes from one error (62 % of the variance): recorded "
         "airspeed. With a tolerance of 2 kt stated for it, the interval would be ±3.0 kt.")
-    assert decision.widest(one, "calibrated_airspeed", how) == (
+    assert decision_text.widest(one, "calibrated_airspeed", how) == (
         "At the widest tolerances that the rules allow: 1.2 kt under to 9.2 kt over, over but not "
         "proven.")
-    least = replace(one, greatest=results.Greatest("scatter", 0.4))
-    assert decision.greatest(least, "mach", how) == (
+    least = replace(one, greatest=assessment_results.Greatest("scatter", 0.4))
+    assert decision_text.greatest(least, "mach", how) == (
         "The largest part of the uncertainty as flown comes from one error (40 % of the "
         "variance): scatter of the samples about the worst.")
 
 
 def test_every_error_that_may_dominate_has_its_words():
-    assert set(SUPPOSED) | {bounds.SCATTER} <= set(labels.TOLERANCES)
+    assert set(SUPPOSED) | {interval_bounds.SCATTER} <= set(report_labels.TOLERANCES)
 
 
 def test_the_greatest_sample_and_the_worst_freed_of_noise_are_told_apart():
     how = Presentation()
     noisy = replace(OVER, excess=-1.0, reading=0.9)
-    assert decision.noise_or_gusts(noisy, "calibrated_airspeed", how) == (
+    assert decision_text.noise_or_gusts(noisy, "calibrated_airspeed", how) == (
         "The greatest recorded sample is 0.9 kt over; freed of its noise the worst was 1.0 kt "
         "under.")
-    assert decision.noise_or_gusts(
+    assert decision_text.noise_or_gusts(
         replace(OVER, excess=3.0, reading=3.2), "calibrated_airspeed", how) == ""
-    unsure = decision.noise_or_gusts(
+    unsure = decision_text.noise_or_gusts(
         replace(OVER, excess=2.0, reading=2.3, if_noise=0.5), "calibrated_airspeed", how)
     assert "if real" in unsure
     assert "0.5 kt over" in unsure

@@ -2,8 +2,8 @@
 
 import pytest
 
-from loganalyze.assess.results import Check
-from loganalyze.show.wording.checks import CODES, check
+from loganalyze.results.assessment_results import Check
+from loganalyze.text.sentences.check_text import CODES, check
 
 VALUES = {"channel": "mach", "samples": 1200, "median_difference": -0.004, "spread": 0.001,
           "largest_difference": -0.02}

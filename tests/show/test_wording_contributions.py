@@ -4,10 +4,10 @@ import dataclasses
 
 import pytest
 
-from loganalyze.assess.results import AssessedExceedance, Contributions
-from loganalyze.show.facts import ExceedanceFacts
-from loganalyze.show.wording import contributions as causes
-from loganalyze.show.wording.presentation import Presentation
+from loganalyze.results.assessment_results import AssessedExceedance, Contributions
+from loganalyze.text.facts import ExceedanceFacts
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.sentences import contribution_text as causes
 
 NAN = float("nan")
 CLIMB = Contributions(

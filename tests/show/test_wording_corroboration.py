@@ -2,8 +2,8 @@
 
 import pytest
 
-from loganalyze.assess import corroboration as codes
-from loganalyze.assess.results import (
+from loganalyze.crosscheck import corroboration as codes
+from loganalyze.results.assessment_results import (
     CANT_TELL,
     CONFIRMS,
     CONFIRMS_LESS,
@@ -12,9 +12,14 @@ from loganalyze.assess.results import (
     Evidence,
     Reference,
 )
-from loganalyze.show.wording import labels
-from loganalyze.show.wording.corroboration import NOTHING, UNSEEN, corroboration, decisive
-from loganalyze.show.wording.presentation import KMH_METRES, Presentation
+from loganalyze.text.labels import report_labels
+from loganalyze.text.presentation import KMH_METRES, Presentation
+from loganalyze.text.sentences.corroboration_text import (
+    NOTHING,
+    UNSEEN,
+    corroboration,
+    decisive,
+)
 
 
 @pytest.mark.parametrize(("one", "said"), [
@@ -66,4 +71,4 @@ def test_only_what_decides_is_said_with_the_verdict():
 
 def test_every_reason_has_its_words():
     assert {codes.CONTRADICTED, codes.NOT_FLOWN, codes.NO_ENTRY, codes.SHOWS_LESS} <= set(
-        labels.REASONS)
+        report_labels.REASONS)

@@ -12,11 +12,17 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.clocks.dates import DAY
-from loganalyze.read.clocks.parts import Part, stamped
-from loganalyze.read.clocks.stamps import DAY_FIRST, MONTH_FIRST, YEAR_FIRST, BadStampError, written
-from loganalyze.read.clocks.ticks import MISSING, Form
-from loganalyze.read.columns import Column
+from loganalyze.read.clocks.calendar_dates import DAY
+from loganalyze.read.clocks.time_codes import MISSING, Form
+from loganalyze.read.clocks.time_columns import Part, stamped
+from loganalyze.read.clocks.timestamps import (
+    DAY_FIRST,
+    MONTH_FIRST,
+    YEAR_FIRST,
+    BadStampError,
+    written,
+)
+from loganalyze.read.columns.recognition import Column
 
 ORDERS = (DAY_FIRST, MONTH_FIRST)
 GREATEST_STEP_S = 3600.0

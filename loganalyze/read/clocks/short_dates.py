@@ -8,10 +8,10 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.read.clocks.dates import days_of, full_year
-from loganalyze.read.clocks.parts import MASS
-from loganalyze.read.clocks.stamps import DAY_FIRST, MONTH_FIRST, YEAR_FIRST
-from loganalyze.read.columns import Column
+from loganalyze.read.clocks.calendar_dates import days_of, full_year
+from loganalyze.read.clocks.time_columns import MASS
+from loganalyze.read.clocks.timestamps import DAY_FIRST, MONTH_FIRST, YEAR_FIRST
+from loganalyze.read.columns.recognition import Column
 
 Floats = NDArray[np.float64]
 

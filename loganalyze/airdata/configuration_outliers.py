@@ -1,0 +1,112 @@
+"""Outliers of the configuration: samples of flaps, slats or gear that are out and at once back.
+
+A flap or a landing gear takes seconds to move, and longer to move out and back. A sample that
+leaves its neighbours and is back at the next one is therefore no movement but a corrupt value, or
+a lever that was touched. It decides no limit: what the neighbours show holds, and a limit that
+only the outlier would bring into force is unknown at that row.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.record.channels import kind
+from loganalyze.record.flight_log import FlightLog, aligned
+from loganalyze.record.units import DEGREE
+
+Floats = NDArray[np.float64]
+
+LEAST = {
+    "flap": 2.0 * DEGREE,
+    "slat": 2.0 * DEGREE,
+    "flap_lever": 0.5 * DEGREE,
+    "gear_down": 0.5,
+    "gear_extending": 0.5,
+    "gear_retracting": 0.5,
+}
+"""How far a value must leave its neighbours [SI] to be an outlier, by channel: more than a sensor's
+noise, and less than the distance of two detents of a lever."""
+ALONE_S = 10.0
+"""One sample is an outlier where its neighbours are at most this far apart [s]: flaps or gear take
+longer to travel out and back (common practice, no source)."""
+TOGETHER_S = 2.0
+"""Several samples are outliers where the equal values on either side of them are at most this far
+apart [s]: less than a crew takes to select a position, see it and take it back."""
+
+
+def outliers(time: Floats, values: Floats, least: float) -> tuple[NDArray[np.intp], Floats]:
+    """Return the outliers of a channel, and what their neighbours show instead.
+
+    One sample that lies beyond both its neighbours is replaced by the nearer of them; several are
+    replaced by the value that they left, where it comes back.
+
+    Parameters
+    ----------
+    time : float64[n]  [s]
+        Rising.
+    values : float64[n]  any unit
+        NaN where missing; a missing value is passed over.
+    least : float
+        How far an outlier lies from its neighbours, in the unit of the values.
+
+    Returns
+    -------
+    intp[k], float64[k]
+        Rising indices of the outliers, and their replacements.
+    """
+    # Only the first and the last of equal values in a row matter: of a million samples of a
+    # flap a handful.
+    differs = values[1:] != values[:-1]
+    ends = np.ones(len(values), dtype=bool)
+    ends[1:-1] = differs[1:] | differs[:-1]
+    known = np.flatnonzero(ends)
+    known = known[~np.isnan(values[known])]
+    at, value = time[known], values[known]
+    changed = (np.flatnonzero(np.abs(np.diff(value)) > least) + 1).tolist()
+    found: list[NDArray[np.intp]] = [np.empty(0, dtype=np.intp)]
+    instead: list[float] = []
+    done = 0
+    for i in changed:
+        if i < done:
+            continue
+        after, shown = i, float(value[i - 1])
+        if i + 1 < len(value) and at[i + 1] - at[i - 1] <= ALONE_S:
+            middle = float(np.median(value[i - 1 : i + 2]))
+            if abs(value[i] - middle) > least:
+                after, shown = i + 1, middle
+        if after == i:
+            stop = int(np.searchsorted(at, at[i - 1] + TOGETHER_S, side="right"))
+            back = np.flatnonzero(np.abs(value[i:stop] - value[i - 1]) <= least)
+            after = i + int(back[0]) if len(back) else i
+        if after > i:
+            rows = np.arange(known[i], known[after])
+            found.append(rows[~np.isnan(values[rows])])
+            instead += [shown] * len(found[-1])
+            done = after + 1  # The sample after them is the new state, whatever it is.
+    return np.concatenate(found), np.array(instead)
+
+
+def cleaned(log: FlightLog, name: str) -> tuple[Floats, Floats | None]:
+    """Return a channel at every row of the log, its outliers replaced, and the outliers alone.
+
+    Both float64[n] in SI; the second is NaN but at the rows at which an outlier stands, and None
+    where there is none. Channels without an entry in `LEAST` have none.
+    """
+    plain = log.aligned(name)
+    least = LEAST.get(name)
+    if least is None:
+        return plain, None
+    channel = log.channels[name]
+    stamps = log.time if channel.rows is None else log.time[channel.rows]
+    found, instead = outliers(stamps, channel.values, least)
+    if not len(found):
+        return plain, None
+    values, alone = channel.values.copy(), np.full(len(channel.values), np.nan)
+    values[found], alone[found] = instead, channel.values[found]
+    if channel.rows is None:
+        return values, alone
+    known = kind(name)
+    smooth = known is not None and known.smooth
+    return (aligned(log.time, stamps, values, channel.interval_s, smooth),
+            aligned(log.time, stamps, alone, channel.interval_s, smooth=False))

@@ -1,0 +1,130 @@
+"""``loganalyze envelope``: the limit airspeed against pressure altitude."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from loganalyze.cli.shared_options import (
+    FILE,
+    Number,
+    declare_option,
+    json_option,
+    limits_option,
+    print_json,
+    said_states,
+    states_in_si,
+)
+from loganalyze.problems import Problem
+
+if TYPE_CHECKING:
+    from loganalyze.limits.limit_envelope import Envelope
+
+MOST_ROWS = 10_000
+
+
+@click.command("envelope")
+@limits_option(required=True)
+@click.option("--from", "lowest", type=Number(), default=0.0, show_default=True, metavar="FT",
+              help="Lowest pressure altitude [ft].")
+@click.option("--to", "highest", type=Number(), default=40000.0, show_default=True, metavar="FT",
+              help="Highest pressure altitude [ft].")
+@click.option("--step", type=Number(0, min_open=True), default=2000.0,
+              show_default=True, metavar="FT", help="Step of the table [ft].")
+@click.option("--temperature", type=Number(), metavar="DEGC",
+              help="Static air temperature for the true airspeed [degC], at all altitudes.")
+@click.option("--isa-deviation", type=Number(), metavar="DEGC",
+              help="Or deviation from the standard atmosphere [degC]; 0 when neither is given.")
+@click.option("--plot", type=FILE, metavar="FILE", help="Write the plot (.png, .svg or .pdf).")
+@click.option("--overwrite", is_flag=True, help="Replace the plot if it exists.")
+@declare_option
+@json_option
+def command(
+    limits: Path,
+    lowest: float,
+    highest: float,
+    step: float,
+    temperature: float | None,
+    isa_deviation: float | None,
+    plot: Path | None,
+    overwrite: bool,
+    declared: tuple[str, ...],
+    as_json: bool,
+) -> None:
+    """Print the limit airspeed against pressure altitude, and plot it with --plot.
+
+    Limits with conditions count where --declare says that they hold.
+    """
+    if temperature is not None and isa_deviation is not None:
+        raise click.UsageError("Give --temperature or --isa-deviation, not both.")
+    if not lowest < highest:
+        raise click.UsageError("--from must be lower than --to.")
+    if (highest - lowest) / step > MOST_ROWS:
+        raise click.UsageError(f"That makes over {MOST_ROWS:,} rows: give a greater --step.")
+    if plot is not None:
+        _check_plot(plot, overwrite)
+    import numpy as np
+
+    from loganalyze.limits.limit_envelope import limit_envelope
+    from loganalyze.record.units import FOOT
+    from loganalyze.sheets.limits_sheet import read_limits
+
+    sheet = read_limits(limits)
+    air: dict[str, Any] = {"declared": states_in_si(said_states(declared), sheet)}
+    if temperature is not None:
+        air["temperature"] = temperature + 273.15
+    else:
+        air["isa_deviation"] = isa_deviation or 0.0
+    names = [limit.name for limit in sheet.limit]
+    try:
+        heights = np.append(np.arange(lowest, highest, step), highest)
+        envelope = limit_envelope(sheet, heights * FOOT, **air)
+        if plot is not None:
+            from loganalyze.show.figures.envelope_figure import envelope_figure
+            from loganalyze.show.figures.figure_style import save_figure
+
+            fine = limit_envelope(sheet, np.linspace(lowest, highest, 801) * FOOT, **air)
+            save_figure(envelope_figure(fine, sheet), plot)
+    except ValueError as error:
+        raise Problem(str(error).rstrip("."), "envelope", "check the values given") from None
+    rows = _rows(envelope, names)
+    if as_json:
+        print_json({"aircraft": sheet.aircraft, "envelope": rows})
+        return
+    from loganalyze.show.terminal import log_inspection
+    from loganalyze.text import verdict_sentences
+
+    click.echo(sheet.aircraft)
+    click.echo("\n".join(log_inspection.table(verdict_sentences.envelope_rows(rows))))
+    if plot is not None:
+        click.echo(f"Plot in {plot}")
+
+
+def _check_plot(plot: Path, overwrite: bool) -> None:
+    if plot.suffix not in (".png", ".svg", ".pdf"):
+        raise Problem("no plot can be written in this format", str(plot),
+                      "end the name in .png, .svg or .pdf")
+    if plot.exists() and not overwrite:
+        raise Problem("the file exists already", str(plot),
+                      "give another name, or --overwrite to replace it")
+
+
+def _rows(envelope: Envelope, names: list[str]) -> list[dict[str, Any]]:
+    from loganalyze.record.units import FOOT, KNOT
+    from loganalyze.text.plain_values import rounded
+
+    return [
+        {
+            "pressure_altitude_ft": rounded(float(height) / FOOT),
+            "governing_limit": names[code] if code < len(names) else None,
+            "limit_airspeed_kt": rounded(float(speed) / KNOT),
+            "limit_mach": rounded(float(mach)),
+            "true_airspeed_kt": rounded(float(true) / KNOT),
+            "static_air_temperature_degc": rounded(float(air) - 273.15),
+        }
+        for height, code, speed, mach, true, air in zip(
+            envelope.pressure_altitude, envelope.governing, envelope.limit_airspeed,
+            envelope.limit_mach, envelope.true_airspeed, envelope.temperature, strict=True)
+    ]

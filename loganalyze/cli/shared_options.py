@@ -1,0 +1,120 @@
+"""Options and conversions that several commands share."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from loganalyze.problems import Problem
+
+if TYPE_CHECKING:
+    from loganalyze.sheets.limits_sheet import LimitsSheet
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+FILE = click.Path(path_type=Path)
+
+
+class Number(click.FloatRange):
+    """A finite number; FloatRange alone lets NaN and infinity through."""
+
+    def _describe_range(self) -> str:
+        # Without bounds click would print "x<=None" in the help.
+        return "" if self.min is None and self.max is None else super()._describe_range()
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+                ) -> float:
+        """Return `value` as a float, or fail with the usage."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is not a finite number.", param, ctx)
+        return number
+
+
+def limits_option(required: bool) -> Callable[[Command], Command]:
+    """Return the --limits option."""
+    return click.option("--limits", type=FILE, required=required, metavar="SHEET",
+                        help="The limits sheet, a TOML file.")
+
+
+def columns_option(command: Command) -> Command:
+    """Add the --columns option."""
+    return click.option(
+        "--columns", type=FILE, metavar="FILE",
+        help="A columns file (TOML): which column is which channel, in which unit; or a folder of "
+             "them, of which the one is taken whose [signature] fits the log.",
+    )(command)
+
+
+def declare_option(command: Command) -> Command:
+    """Add the --declare option."""
+    return click.option(
+        "--declare", "declared", multiple=True, metavar="CHANNEL=VALUE",
+        help="State what the recorder doesn't hold, such as flap_deg=0 or gear_down=true.",
+    )(command)
+
+
+def json_option(command: Command) -> Command:
+    """Add the --json option."""
+    return click.option("--json", "as_json", is_flag=True,
+                        help="Print JSON instead of text.")(command)
+
+
+def print_json(value: object) -> None:
+    """Print a value as JSON; NaN isn't allowed."""
+    click.echo(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def said_states(declared: Sequence[str]) -> dict[str, float]:
+    """Return declared states as they were written: `flap_deg=20` is {"flap_deg": 20.0}.
+
+    Raises Problem for one that isn't CHANNEL=VALUE.
+    """
+    from loganalyze.sheets.limit_conditions import STATES
+
+    words = {str(word).casefold(): code for word, code in STATES.items()}
+    said: dict[str, float] = {}
+    for text in declared:
+        key, sign, value = (part.strip() for part in text.partition("="))
+        try:
+            number = words[value.casefold()] if value.casefold() in words else float(value)
+        except ValueError:
+            number = math.nan
+        if key and sign and math.isfinite(number):
+            said[key] = number
+        else:
+            raise Problem(f'"{text}" declares no state', "--declare",
+                          "write CHANNEL=VALUE, such as flap_deg=0 or gear_down=true")
+    return said
+
+
+def states_in_si(said: Mapping[str, float], sheet: LimitsSheet) -> dict[str, float]:
+    """Return declared states by channel, in SI: {"flap_deg": 20.0} is {"flap": 0.349...}.
+
+    Raises Problem for a misspelt channel, a missing unit, or a state that nothing in the sheet
+    asks for: a slip in its name must not pass for a declaration.
+    """
+    from pydantic_core import PydanticCustomError
+
+    from loganalyze.sheets.limit_conditions import channel_and_unit
+
+    wanted = [limit.conditions for limit in sheet.limit]
+    wanted += [row.conditions for row in sheet.airspeed.position_tables]
+    asked = sorted({one.channel for conditions in wanted for one in conditions})
+    states = {}
+    for key, value in said.items():
+        try:
+            channel, unit = channel_and_unit(key)
+        except PydanticCustomError as error:
+            context = error.context or {}
+            raise Problem(str(context["what"]), "--declare", str(context["mend"])) from None
+        if channel not in asked:
+            raise Problem(f"nothing in the limits sheet depends on {channel}", "--declare",
+                          f"it asks for {', '.join(asked)}" if asked else "leave it out")
+        states[channel] = value * unit.factor + unit.offset if unit else value
+    return states

@@ -1,0 +1,219 @@
+"""``loganalyze sheet``: write a first limits sheet, and look one over."""
+
+from __future__ import annotations
+
+import sys
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from loganalyze.cli.shared_options import FILE, Number, json_option, print_json
+from loganalyze.problems import Problem
+
+if TYPE_CHECKING:
+    from loganalyze.sheets.limits_sheet import LimitsSheet
+    from loganalyze.text.first_sheet import FirstLimits
+
+    Kind = click.ParamType[Any]
+else:
+    Kind = click.ParamType
+
+KINDS = click.Choice(["indicated", "calibrated"])
+OUTSIDE_AIR = click.Choice(["static", "total", "probe"])
+
+
+class Pairs(Kind):
+    """Rows of two numbers, such as 0:250,8000:260; with `single` one number, too."""
+
+    name = "pairs"
+
+    def __init__(self, single: bool = False) -> None:
+        self.single = single
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return a float where one number was given, else the rows, the first numbers rising."""
+        if not isinstance(value, str):
+            return value
+        number = Number(min=0)
+        if self.single and ":" not in value:
+            return number.convert(value, param, ctx)
+        rows = []
+        for text in value.split(","):
+            first, colon, second = text.partition(":")
+            if not colon:
+                self.fail(f"{text.strip()!r} is no pair such as 8000:260.", param, ctx)
+            rows.append((number.convert(first, param, ctx), number.convert(second, param, ctx)))
+        if any(after[0] <= here[0] for here, after in pairwise(rows)):
+            self.fail("the numbers before the colons must rise.", param, ctx)
+        return tuple(rows)
+
+
+@click.group("sheet")
+def command() -> None:
+    """Write a first limits sheet, or look one over."""
+
+
+@command.command("new")
+@click.argument("sheet", type=FILE, metavar="SHEET")
+@click.option("--aircraft", metavar="NAME", help="What to call the aircraft.")
+@click.option("--vmo", type=Pairs(single=True), metavar="KT",
+              help="Greatest operating airspeed [kt]; or rows of pressure altitude [ft] and "
+              "airspeed, such as 0:250,8000:260.")
+@click.option("--mmo", type=Number(min=0), metavar="MACH",
+              help="Greatest operating Mach number.")
+@click.option("--vfe", type=Pairs(), metavar="DEG:KT,...",
+              help="Greatest airspeed for each flap position, such as 15:180,35:150.")
+@click.option("--vle", type=Number(min=0), metavar="KT",
+              help="Greatest airspeed with the landing gear down [kt].")
+@click.option("--published", type=KINDS, default="indicated", show_default=True,
+              help="What kind of airspeed the flight manual's limits are.")
+@click.option("--recorded", type=KINDS, default="indicated", show_default=True,
+              help="What kind of airspeed the log holds.")
+@click.option("--outside-air", type=OUTSIDE_AIR,
+              help="What the log's outside air temperature is.")
+@click.option("--recovery-factor", type=Number(0, 1, min_open=True), metavar="K",
+              help="Part of the temperature rise that the probe recovers, with "
+              "--outside-air probe.")
+def new(sheet: Path, **given: Any) -> None:
+    """Write a first limits sheet to SHEET (- for the standard output).
+
+    From the limits given as options; without any, from questions at the terminal. The rest of
+    what a sheet may say stands in it as comments. An existing file is never replaced.
+
+    \b
+    loganalyze sheet new limits.toml --vmo 250 --mmo 0.50
+    """
+    written_out = str(sheet) == "-"
+    if not written_out:
+        _check_free(sheet)
+    first = _first(given)
+    from loganalyze.text.first_sheet import limits_sheet_text
+
+    text = limits_sheet_text(first)
+    checked = _checked(text, sheet)
+    if written_out:
+        click.echo(text, nl=False)
+        return
+    try:
+        with sheet.open("x", encoding="utf-8") as stream:
+            stream.write(text)
+    except FileExistsError:
+        _check_free(sheet)
+        raise
+    click.echo(f"{sheet} is written; check its numbers against the flight manual.")
+    _print(checked)
+    click.echo(f"Next: loganalyze analyze LOG --limits {sheet}")
+
+
+@command.command("check")
+@click.argument("sheet", type=FILE, metavar="SHEET")
+@json_option
+def check(sheet: Path, as_json: bool) -> None:
+    """Read a limits SHEET, and print what it holds, where its limits cross, and what in it is
+    unlikely to be meant.
+
+    Ends with exit code 2 where the sheet can't be used. What is unlikely is no mistake: such a
+    sheet is judged by as it stands.
+    """
+    from loganalyze.sheets.limits_sheet import read_limits
+
+    checked = read_limits(sheet)
+    if as_json:
+        print_json(_plain(checked))
+    else:
+        _print(checked)
+
+
+def _check_free(sheet: Path) -> None:
+    if sheet.exists() or sheet.is_symlink():
+        raise Problem("there is such a file already", str(sheet),
+                      "give another name: a sheet is never replaced")
+
+
+def _checked(text: str, sheet: Path) -> LimitsSheet:
+    """Return the sheet that a text holds; what was answered may lie outside what a sheet takes."""
+    from loganalyze.sheets.limits_sheet import LimitsSheet
+    from loganalyze.sheets.toml_models import parse_toml
+
+    return parse_toml(text.encode("utf-8"), LimitsSheet, sheet)
+
+
+def _first(given: dict[str, Any]) -> FirstLimits:
+    from loganalyze.text.first_sheet import FirstLimits
+
+    stated = {key: value for key, value in given.items() if value is not None}
+    first = FirstLimits(**stated)
+    if not first.any_limit:
+        if not sys.stdin.isatty():
+            raise click.UsageError("Give at least one of --vmo, --mmo, --vfe and --vle, or answer "
+                                   "the questions at a terminal.")
+        first = FirstLimits(**{**stated, **_answers(stated)})
+    if not first.any_limit:
+        raise click.UsageError("No limit was given, so there is nothing to write.")
+    if (first.outside_air == "probe") != (first.recovery_factor is not None):
+        raise click.UsageError("--outside-air probe and --recovery-factor go together.")
+    return first
+
+
+def _answers(stated: dict[str, Any]) -> dict[str, Any]:
+    """Ask for what the options didn't state."""
+    from loganalyze.limits.sheet_plausibility import UNNAMED
+
+    click.echo("A first limits sheet. The numbers are those of the approved flight manual; leave "
+               "empty what it doesn't limit.", err=True)
+    asked: dict[str, Any] = {}
+    if "aircraft" not in stated:
+        asked["aircraft"] = _ask("The aircraft", click.STRING, UNNAMED)
+    asked["vmo"] = _ask("VMO [kt], or rows ft:kt,ft:kt", Pairs(single=True))
+    asked["mmo"] = _ask("MMO [Mach]", Number(min=0))
+    asked["vfe"] = _ask("VFE of each flap position, deg:kt,deg:kt", Pairs()) or ()
+    asked["vle"] = _ask("VLE, landing gear down [kt]", Number(min=0))
+    asked["published"] = _ask("These airspeeds are", KINDS, "indicated")
+    asked["recorded"] = _ask("The log's airspeed is", KINDS, "indicated")
+    if "outside_air" not in stated:
+        asked["outside_air"] = _ask("The log's outside air temperature is "
+                                    "(static, total, probe)", OUTSIDE_AIR)
+        if asked["outside_air"] == "probe" and "recovery_factor" not in stated:
+            asked["recovery_factor"] = _ask("The probe's recovery factor",
+                                            Number(0, 1, min_open=True))
+    return asked
+
+
+def _ask(question: str, kind: Kind, default: str = "") -> Any:
+    """Ask until the answer fits; an empty answer is None where there is no default."""
+    def fitting(answer: str) -> Any:
+        return kind.convert(answer, None, None) if answer.strip() else None
+
+    return click.prompt(question, default=default, value_proc=fitting, err=True,
+                        show_default=bool(default))
+
+
+def _plain(sheet: LimitsSheet) -> dict[str, Any]:
+    from loganalyze.limits.sheet_plausibility import governing_changes, sheet_remarks
+    from loganalyze.record.units import FOOT, KNOT
+    from loganalyze.text.labels.sheet_labels import sheet_remark
+
+    return {
+        "aircraft": sheet.aircraft,
+        "limits": [limit.name for limit in sheet.limit],
+        "crossovers": [
+            {"below": one.below, "above": one.above,
+             "pressure_altitude_ft": round(one.pressure_altitude / FOOT, 6),
+             "limit_airspeed_kt": round(one.limit_airspeed / KNOT, 6)}
+            for one in governing_changes(sheet)],
+        "remarks": [{"code": remark.code, "limit": remark.limit or None,
+                     "sentence": sheet_remark(remark)} for remark in sheet_remarks(sheet)],
+    }
+
+
+def _print(sheet: LimitsSheet) -> None:
+    from loganalyze.text.labels.sheet_labels import sheet_contents
+    from loganalyze.text.verdict_sentences import crossovers
+
+    plain = _plain(sheet)
+    click.echo("\n".join(sheet_contents(sheet)))
+    click.echo(crossovers("Without conditions", plain["crossovers"]))
+    for remark in plain["remarks"]:
+        click.echo(f"Worth a look: {remark['sentence']}")

@@ -1,0 +1,314 @@
+"""One true airspeed error from turns: the wind stays, the heading doesn't.
+
+In a turn the ground velocity is the air velocity plus the wind:
+
+    G_j = k TAS_j R(delta) u(psi_j) + W_turn + w(t_j) + noise
+
+with u the unit vector of the heading psi and R(delta) a rotation for what heading and track
+differ by (magnetic variation, sideslip). It is linear in k cos(delta), k sin(delta) and W, the
+turn's own wind of any size. The wind's change w within the turn is a first-order autoregressive
+process (covariance s^2 exp(-|dt| / tau), each component by itself) beside white noise. How much
+of what is left is wind and how long it lasts the turns themselves tell: generalized least squares
+for each pair on a grid, averaged by its integrated likelihood (flat in the coefficients and in
+log s). A wind that wanders with the turn looks like a scale error, and no residual shows it: that
+is why the pairs are averaged, and none is chosen.
+
+References
+----------
+.. [1] Harville, D. A., Bayesian inference for variance components using only error contrasts,
+   Biometrika 61 (1974), 383-385: the integrated (restricted) likelihood.
+.. [2] JCGM 102:2011, 6.4 and JCGM 100:2008, 5.2 (correlated inputs).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.air import airspeed
+from loganalyze.events.analysis import Analysis
+from loganalyze.limits import limit_equivalents
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.record.units import FOOT, KNOT
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class TurnSettings:
+    """What counts as a turn, and when a fit may be split; engineering judgement."""
+
+    least_rate_deg_s: float = 0.5
+    """Below this turn rate [deg/s] it is a drift of the heading, not a turn."""
+    least_turn_deg: float = 60.0
+    """A turn through less than this [deg] can't tell wind from airspeed."""
+    greatest_climb_ft: float = 1000.0
+    """Over more height than this [ft] the wind isn't one."""
+    step_s: float = 1.0
+    """Samples closer than this [s] are thinned: they bring no news."""
+    most_samples: int = 45
+    """A turn of more samples than this is thinned evenly: a full circle has one every 8 deg."""
+    greatest_condition: float = 10.0
+    """Airspeed and temperature errors are told apart up to this condition number."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleError:
+    """The true airspeed error that the turns tell.
+
+    ``scale`` : true speed over reconstructed one, less 1; ``scale_u`` its standard uncertainty;
+    ``reads_high_kt`` : reconstructed less true, at the turns' mean true airspeed, with
+    ``reads_high_u_kt``; ``heading_offset_deg`` : track less heading without wind;
+    ``condition`` : condition number of the split; the split's errors (what the recorded value
+    reads too high) are NaN where it doesn't allow it.
+    """
+
+    turns: int
+    samples: int
+    scale: float
+    scale_u: float
+    reads_high_kt: float
+    reads_high_u_kt: float
+    heading_offset_deg: float
+    condition: float
+    airspeed_reads_high_kt: float = float("nan")
+    airspeed_u_kt: float = float("nan")
+    temperature_reads_high_k: float = float("nan")
+    temperature_u_k: float = float("nan")
+
+
+def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> ScaleError | None:
+    """Estimate one scale error of the reconstructed true airspeed from the flight's turns.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        The judged flight, with ground speed, track, heading and air temperature recorded.
+    settings : TurnSettings, optional
+        What counts as a turn.
+
+    Returns
+    -------
+    ScaleError or None
+        None where a channel is missing or no turn was flown. Nothing is applied to the flight.
+    """
+    settings = settings or TurnSettings()
+    log = analysis.log
+    if any(name not in log for name in ("ground_speed", "track", "heading")):
+        return None
+    rows = _thinned(analysis.time, settings.step_s)
+    ground, track, heading = (log.aligned(name)[rows]
+                              for name in ("ground_speed", "track", "heading"))
+    at = limit_equivalents.point(analysis._case.air, rows)
+    swift = limit_equivalents.within(airspeed.tas_from_mach, at.mach, at.temperature)
+    known = ~np.isnan(ground + track + heading + swift)
+    rows = rows[known]
+    ground, track, heading, swift = (values[known] for values in (ground, track, heading, swift))
+    turns = _turns(analysis, rows, heading, at.pressure_altitude[known], settings)
+    if not turns:
+        return None
+    rows_of = [_evenly(first, stop, settings.most_samples) for first, stop in turns]
+    which = np.concatenate([np.full(len(one), i) for i, one in enumerate(rows_of)])
+    chosen = np.concatenate(rows_of)
+    winds = _Winds(analysis.time[rows[chosen]], which)
+    at = limit_equivalents.point(analysis._case.air, rows[chosen])
+    swift, psi = swift[chosen], heading[chosen]
+    over_ground = _stacked(ground[chosen] * np.cos(track[chosen]),
+                           ground[chosen] * np.sin(track[chosen]))
+    speed = np.concatenate([swift, swift])
+    along, across = _directions(psi)
+    rough = winds.fit([speed * along, speed * across], over_ground)
+    offset = float(np.arctan2(rough.found[1], rough.found[0]))
+    # With the headings turned into track's frame, what is left across is small.
+    along, across = _directions(psi + offset)
+    left = over_ground - speed * along
+    fit = winds.fit([speed * along, speed * across], left)
+    scale, mean = float(fit.found[0]), float(swift.mean()) / KNOT
+    by_speed, by_warmth = _sensitivities(at)
+    split = winds.fit(
+        [np.concatenate([by_speed, by_speed]) * along * KNOT,
+         np.concatenate([by_warmth, by_warmth]) * along, speed * across], left)
+    one = ScaleError(
+        len(turns), len(chosen), scale, float(fit.u[0]), -scale * mean, float(fit.u[0]) * mean,
+        float(np.degrees(offset)), split.condition)
+    if split.condition > settings.greatest_condition:
+        return one
+    return replace(
+        one, airspeed_reads_high_kt=-float(split.found[0]), airspeed_u_kt=float(split.u[0]),
+        temperature_reads_high_k=-float(split.found[1]), temperature_u_k=float(split.u[1]))
+
+
+def _stacked(north: Floats, east: Floats) -> Floats:
+    return np.concatenate([north, east])
+
+
+def _evenly(first: int, stop: int, most: int) -> Rows:
+    """Return at most `most` rows from `first` to before `stop`, evenly spaced."""
+    return np.unique(np.linspace(first, stop - 1, min(stop - first, most)).round().astype(np.intp))
+
+
+def _directions(heading: Floats) -> tuple[Floats, Floats]:
+    """Unit vectors along and across the headings, north parts before east parts."""
+    north, east = np.cos(heading), np.sin(heading)
+    return _stacked(north, east), _stacked(-east, north)
+
+
+def _thinned(time: Floats, step: float) -> Rows:
+    """Rows at least `step` seconds apart."""
+    if not len(time):
+        return np.empty(0, dtype=np.intp)
+    return np.unique(np.floor((time - time[0]) / step + 1e-9), return_index=True)[1]
+
+
+def _turns(analysis: Analysis, rows: Rows, heading: Floats, altitude: Floats,
+           settings: TurnSettings) -> list[tuple[int, int]]:
+    """First and past-the-last of each turn among the thinned samples."""
+    if len(rows) < 3:
+        return []
+    time = analysis.time[rows]
+    steps = np.diff(time)
+    change = np.degrees((np.diff(heading) + np.pi) % (2 * np.pi) - np.pi)
+    reach = HELD_INTERVALS * max(settings.step_s, analysis.log.interval_s)
+    turning = (np.abs(change) >= settings.least_rate_deg_s * steps) & (steps <= reach)
+    side = np.where(turning, np.sign(change), 0)
+    edges = np.flatnonzero(np.diff(side, prepend=0, append=0))
+    found = []
+    for first, stop in pairwise(edges.tolist()):
+        if side[first] == 0 or abs(change[first:stop].sum()) < settings.least_turn_deg:
+            continue
+        if np.ptp(altitude[first : stop + 1]) <= settings.greatest_climb_ft * FOOT:
+            found.append((first, stop + 1))
+    return found
+
+
+def _sensitivities(at: limit_equivalents.Point) -> tuple[Floats, Floats]:
+    """True airspeed gained for each calibrated airspeed and for each kelvin."""
+    step = 0.1 * KNOT
+    swift = [airspeed.tas_from_cas(at.calibrated_airspeed + change, at.pressure_altitude,
+                                   at.temperature) for change in (-step, step)]
+    return (swift[1] - swift[0]) / (2 * step), (swift[0] + swift[1]) / 4 / at.temperature
+
+
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    found: Floats
+    u: Floats
+    condition: float
+
+
+class _Winds:
+    """The turns' winds: whitens data for each grid point of their change, once for all fits.
+
+    ``time`` : float64[n] [s]; ``which`` : intp[n], the turn of each sample, rising.
+    """
+
+    def __init__(self, time: Floats, which: Rows) -> None:
+        edges = np.flatnonzero(np.diff(which, prepend=-1, append=which[-1] + 1))
+        self.count = len(which)
+        self.turns = [slice(a, b) for a, b in pairwise(edges.tolist())]
+        apart = [np.abs(np.subtract.outer(time[one], time[one])) for one in self.turns]
+        self.factors = [
+            [np.linalg.cholesky((1 - share) * np.eye(len(gap)) + share * np.exp(-gap / lasting))
+             for gap in apart]
+            for share, lasting in _CHANGES]
+        # A wind that lasts gives a turn few independent values of either component.
+        durations = np.array([time[one][-1] - time[one][0] for one in self.turns])
+        self.free = np.array([
+            np.inf if share == 0.0 else 2.0 * float((1.0 + durations / lasting).sum())
+            for share, lasting in _CHANGES])
+
+    def fit(self, columns: list[Floats], wanted: Floats) -> _Fit:
+        """Fit with a free wind in each turn; `condition` is that of the first two columns."""
+        data = np.column_stack([*columns, wanted])
+        lengths = np.linalg.norm(data, axis=0)
+        lengths[lengths == 0] = 1.0
+        data = data / lengths
+        wanted_length, lengths = lengths[-1], lengths[:-1]
+        # North and east parts of each turn change alike, and apart from each other.
+        parts = [np.concatenate([data[one], data[self.count + one.start : self.count + one.stop]],
+                                axis=1) for one in self.turns]
+        wide, free = data.shape[1], max(2 * (self.count - len(self.turns)) - len(columns), 1)
+        logs, means, covariances = [], [], []
+        for factors in self.factors:
+            normal, log = np.zeros((wide, wide)), 0.0
+            for factor, part in zip(factors, parts, strict=True):
+                white = np.linalg.solve(factor, np.column_stack([np.ones(len(part)), part]))
+                constant = white[:, 0]
+                white = white[:, 1:] - np.outer(constant, constant @ white[:, 1:]) / (
+                    constant @ constant)
+                both = np.concatenate([white[:, :wide], white[:, wide:]])
+                normal += both.T @ both
+                log -= 2 * np.log(np.diag(factor)).sum() + np.log(constant @ constant)
+            inverse = np.linalg.pinv(normal[:-1, :-1])
+            found = inverse @ normal[:-1, -1]
+            left = max(float(normal[-1, -1] - normal[:-1, -1] @ found), _LEAST_LEFT)
+            sign, size = np.linalg.slogdet(normal[:-1, :-1])
+            logs.append(log - (size / 2 if sign > 0 else 0.0) - free / 2 * np.log(left))
+            means.append(found)
+            covariances.append(np.diag(inverse) * left / max(free - 2, 1))
+        weights = _PRIOR * np.exp(np.array(logs) - max(logs))
+        weights /= weights.sum()
+        mean = weights @ np.array(means)
+        half = np.array([
+            _half_width(weights, np.array(means)[:, i] - mean[i], np.sqrt(np.maximum(
+                np.array(covariances)[:, i], 0.0)), self.free) for i in range(len(mean))])
+        return _Fit(mean * wanted_length / lengths,
+                    half / _COVERAGE_FACTOR * wanted_length / lengths, self._condition(columns))
+
+    def _condition(self, columns: list[Floats]) -> float:
+        """Condition number of the first two columns, each of length 1, the winds taken out."""
+        two = []
+        for column in columns[:2]:
+            halves = []
+            for one in self.turns:
+                for half in (column[one], column[self.count + one.start : self.count + one.stop]):
+                    halves.append(half - half.mean())
+            whole = np.concatenate(halves)
+            two.append(whole / (np.linalg.norm(whole) or 1.0))
+        matrix = np.column_stack(two)
+        if np.linalg.matrix_rank(matrix) < 2:
+            return float("inf")
+        return float(np.linalg.cond(matrix))
+
+
+def _half_width(weights: Floats, middle: Floats, u: Floats, free: Floats) -> float:
+    """Return the half width of the interval about 0 that holds 95 % of a mixture.
+
+    Of Student distributions with `free` degrees of freedom each, about `middle`, of scale `u`.
+    """
+    low, high = 0.0, 9.0 * float((np.abs(middle) + 4 * u).max())
+    scale = np.maximum(u, 1e-300)
+    for _ in range(60):
+        half = (low + high) / 2
+        inside = weights @ (_student((half - middle) / scale, free)
+                            - _student((-half - middle) / scale, free))
+        low, high = (half, high) if inside < 0.95 else (low, half)
+    return high
+
+
+def _student(t: Floats, free: Floats) -> Floats:
+    """Student's distribution function, within .005 from 3 degrees of freedom on.
+
+    References
+    ----------
+    Wallace, D. L., Ann. Math. Statist. 30 (1959), 1121-1130: the normal approximation, with the
+    factor (8 n + 1) / (8 n + 3).
+    """
+    some = np.minimum(free, 1e6)
+    normal = np.sign(t) * np.sqrt(some * np.log1p(t * t / some)) * (8 * some + 1) / (8 * some + 3)
+    return np.array([0.5 * math.erfc(-one / math.sqrt(2)) for one in normal])
+
+
+_COVERAGE_FACTOR = 1.96
+_CHANGES = ((0.0, 1.0), *((share, lasting) for share in (0.4, 0.8, 0.95, 0.99)
+                          for lasting in (8.0, 25.0, 80.0, 250.0)))
+"""The grid: share of the variance left that is the wind's change, and how long it lasts [s]."""
+_PRIOR = np.array([0.5, *[0.5 / (len(_CHANGES) - 1)] * (len(_CHANGES) - 1)])
+"""As likely as not the wind doesn't change while the aircraft turns."""
+_LEAST_LEFT = 1e-24
+"""What is left of data without any noise, as a share of it."""

@@ -1,0 +1,318 @@
+"""Speeds, limit airspeed, margins and states of a whole log, in one pass over blocks.
+
+Each block goes through all formulas while it lies in the processor's cache. Limits whose
+calibrated equivalent follows from the pressure altitude alone come from a table; every row
+near a limit, over one, or where the table can't tell, is reckoned directly.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.airdata import condition_states
+from loganalyze.engine import block_kernels, speed_tables
+from loganalyze.limits import limit_states
+from loganalyze.limits.evaluation import UNDER, Case, Judged
+from loganalyze.record import sample_reasons
+from loganalyze.record.buffers import pooled
+from loganalyze.record.sample_reasons import Bits
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.screening import channel_screening
+
+Floats = NDArray[np.float64]
+
+BLOCK = 32768
+COMPILED_BLOCK = 65536
+"""The compiled loops cut a block into pieces of their own; fewer calls then count for more."""
+GUARD = 1e-3 * KNOT
+"""A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
+
+
+def judge(case: Case) -> Judged:
+    """Judge all blocks; once more where they show samples that must not count."""
+    result = _judged(case)
+    without = channel_screening.excursions(case.log, case.air, case.screen)
+    if without is not None:
+        del result  # Its columns needn't be there twice.
+        result = _judged(replace(case, screen=without))
+    return result
+
+
+def _judged(case: Case) -> Judged:
+    """Run the blocks, on two threads where that pays, and gather what they found."""
+    n = len(case.log)
+    names = ["pressure_altitude_ft", "calibrated_airspeed_kt", "limit_airspeed_kt",
+             "limit_pointer_kt", "margin_kt", "margin_mach"]
+    if case.air.indicated_airspeed is not None:
+        names.append("indicated_airspeed_kt")
+    if case.speeds_wanted:
+        names += ["mach", "equivalent_airspeed_kt"]
+        if case.air.temperature is not None:
+            names += ["true_airspeed_kt", "static_air_temperature_degc", "isa_deviation_degc",
+                      "density_altitude_ft"]
+    else:
+        names = ["margin_kt"]
+    result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted))
+    size = BLOCK
+    if case.compiled is not None:
+        size = COMPILED_BLOCK
+        case = replace(case, screen=block_kernels.looking(case.screen, case.compiled))
+    starts = range(0, n, size)
+    workers = min(2, os.cpu_count() or 1, len(starts))
+    # Both threads take blocks from one row of them, so that neither waits for the other.
+    blocks = iter(starts)
+    if workers < 2:
+        parts = [_run(case, result, size, blocks)]
+    else:
+        with ThreadPoolExecutor(workers) as pool:
+            parts = list(pool.map(lambda _: _run(case, result, size, blocks), range(workers)))
+    for part in parts:
+        for i, rows in part.over.items():
+            result.over.setdefault(i, []).extend(rows)
+        result.known_s += part.known_s
+        result.rejected += part.rejected
+    for reason in sample_reasons.REASONS:
+        count = sum(part.screened.get(reason, 0) for part in parts)
+        if count:
+            result.screened[reason] = count
+    return result
+
+
+def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str, NDArray[Any]]:
+    """Return unwritten memory for the named columns of n rows, and for the states."""
+    codes = ["state", *(f"state_{i}" for i in range(limits))]
+    if governing:
+        codes.append("governing_limit")
+    first = 4 * n * len(names)
+    count = -(-(first + n * len(codes)) // 8)
+    buffer = pooled(count).view(np.uint8)
+    singles = buffer[:first].view(np.float32).reshape(len(names), n)
+    states = buffer[first : first + n * len(codes)].reshape(len(codes), n)
+    return {**dict(zip(names, singles, strict=True)), **dict(zip(codes, states, strict=True))}
+
+
+def _run(case: Case, result: Judged, size: int, blocks: Iterator[int]) -> Judged:
+    part = Judged(result.columns)
+    fill: _Plain | block_kernels.Loops = (
+        _Plain(case)
+        if case.compiled is None
+        else block_kernels.Loops(case, case.compiled, size, GUARD)
+    )
+    n = len(case.log)
+    pending = _Pending()
+    # NaN stands for missing throughout, and comparing it is no fault; nor is an absurd number.
+    with np.errstate(invalid="ignore", over="ignore"):
+        for start in blocks:
+            _block(case, part, fill, pending, start, min(start + size, n))
+            if pending.size >= size:
+                pending.settle(case, part)
+                pending = _Pending()
+        pending.settle(case, part)
+    return part
+
+
+class _Pending:
+    """Rows that are to be reckoned directly: gathered from many blocks, since few are."""
+
+    def __init__(self) -> None:
+        self.size = 0
+        self._rows: list[NDArray[np.intp]] = []
+        self._reasons: list[Bits] = []
+        self._blocks: list[tuple[int, int, bool]] = []
+
+    def add(self, rows: NDArray[np.intp], start: int, stop: int, reasons: Bits | None,
+            unknown: bool) -> None:
+        """Put off the rows (within their block) with what screening has against them."""
+        self._rows.append(rows + start)
+        self._reasons.append(
+            np.zeros(len(rows), dtype=np.uint16) if reasons is None else reasons[rows]
+        )
+        self._blocks.append((start, stop, unknown))
+        self.size += len(rows)
+
+    def settle(self, case: Case, part: Judged) -> None:
+        """Reckon what was put off, and count the time judged in the blocks it came from."""
+        if not self._rows:
+            return
+        missing = limit_states.directly(
+            case, part, np.concatenate(self._rows), np.concatenate(self._reasons))
+        first = 0
+        for (start, stop, unknown), rows in zip(self._blocks, self._rows, strict=True):
+            here = missing[first : first + len(rows)]
+            limit_states.count_judged(case, part, start, stop, unknown, rows[here])
+            first += len(rows)
+
+
+def _block(case: Case, part: Judged, loop: _Plain | block_kernels.Loops, pending: _Pending,
+           start: int, stop: int) -> None:
+    air, out = case.air, part.columns
+    bits = case.screen.block(start, stop)
+    if bits is not None:
+        raised = np.flatnonzero(bits)
+        part.rejected.append((raised + start, bits[raised]))
+        _count(part, bits[raised])
+    for i, wanted in case.in_pieces.items():
+        condition_states.hold(wanted, case.log.time, slice(start, stop), case.applies[i])
+    near = loop.fill(out, _configurations(case, start, stop), bits, start, stop)
+    if case.speeds_wanted and air.indicated_airspeed is not None:
+        indicated = out["indicated_airspeed_kt"][start:stop]
+        np.multiply(air.indicated_airspeed[start:stop], 1 / KNOT, out=indicated,
+                    casting="same_kind")
+        if bits is not None:
+            indicated[(bits & sample_reasons.AIRSPEED) > 0] = np.nan
+    altitude = air.pressure_altitude[start:stop]
+    if bits is not None and case.ends:
+        altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
+    unknown = False
+    out["state"][start:stop] = UNDER
+    for i in range(len(case.sheet.limit)):
+        state = out[f"state_{i}"][start:stop]
+        state.fill(UNDER)
+        unknown |= limit_states.far_state(case, i, state, altitude, start, stop)
+    if len(case.tabulated) < len(case.sheet.limit) or case.air.position_tables:
+        near = np.arange(stop - start)
+    limit_states.combine(case, out, start, stop)
+    if len(near):
+        pending.add(near, start, stop, bits, unknown)
+    else:
+        limit_states.count_judged(case, part, start, stop, unknown)
+
+
+def _count(part: Judged, bits: Bits) -> None:
+    for bit, reason in enumerate(sample_reasons.REASONS):
+        raised = int(np.count_nonzero(bits & np.uint16(1 << bit)))
+        if raised:
+            part.screened[reason] = part.screened.get(reason, 0) + raised
+
+
+class _Plain:
+    """The sums of a block by whole-array operations: what the compiled loops are held to."""
+
+    def __init__(self, case: Case) -> None:
+        self._case = case
+        self._work = speed_tables.Workspace(BLOCK)
+
+    def fill(
+        self, out: Mapping[str, NDArray[Any]], choices: block_kernels.Choices, bits: Bits | None,
+        start: int, stop: int,
+    ) -> NDArray[np.intp]:
+        """Write a block's columns; return the rows (in the block) to be reckoned directly."""
+        case, air, work = self._case, self._case.air, self._work
+        speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
+        temperature = None
+        if case.speeds_wanted and air.temperature is not None:
+            temperature = air.temperature[start:stop]
+        if bits is not None:
+            speed = np.where(bits & sample_reasons.AIRSPEED, np.nan, speed)
+            altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
+            if temperature is not None:
+                temperature = np.where(bits & sample_reasons.TEMPERATURE, np.nan, temperature)
+        work.take(speed, altitude)
+        if case.speeds_wanted:
+            cut = {name: column[start:stop] for name, column in out.items()}
+            np.multiply(speed, 1 / KNOT, out=cut["calibrated_airspeed_kt"], casting="same_kind")
+            np.multiply(work.altitude, 1 / FOOT, out=cut["pressure_altitude_ft"],
+                        casting="same_kind")
+            speed_tables.reckon(work, temperature, air.recovery_factor, cut)
+        margin = _limits_from_tables(case, out, work, choices, start, stop)
+        if np.min(margin) > GUARD:
+            return np.empty(0, dtype=np.intp)
+        return np.flatnonzero(~(margin > GUARD))
+
+
+def _limits_from_tables(
+    case: Case, out: Mapping[str, NDArray[Any]], work: speed_tables.Workspace,
+    choices: block_kernels.Choices, start: int, stop: int,
+) -> Floats:
+    """Write the limit columns as the tables give them; return the margin [m/s]."""
+    limit, mach, scratch = work.limit, work.limit_mach, work.spare
+    for chosen, where in choices:
+        curve = case.grid.curve(chosen)
+        if where is None:
+            curve.limit_airspeed.evaluate(work.cell, work.offset, limit, scratch)
+            if case.speeds_wanted:
+                governing = out["governing_limit"][start:stop]
+                np.take(curve.governing, work.cell, out=governing, mode="clip")
+                curve.limit_mach.evaluate(work.cell, work.offset, mach, scratch)
+        else:
+            some = np.flatnonzero(where)
+            cell, offset = work.cell[some], work.offset[some]
+            values, spare = np.empty(len(some)), np.empty(len(some))
+            curve.limit_airspeed.evaluate(cell, offset, values, spare)
+            limit[some] = values
+            if case.speeds_wanted:
+                out["governing_limit"][start:stop][some] = np.take(curve.governing, cell,
+                                                                   mode="clip")
+                curve.limit_mach.evaluate(cell, offset, values, spare)
+                mach[some] = values
+    if case.speeds_wanted:
+        np.multiply(limit, 1 / KNOT, out=out["limit_airspeed_kt"][start:stop],
+                    casting="same_kind")
+        np.subtract(mach, work.mach, out=mach)
+        np.copyto(out["margin_mach"][start:stop], mach, casting="same_kind")
+        _pointer(case, out["limit_pointer_kt"][start:stop], limit, choices, work)
+    margin: Floats = work.margin
+    np.subtract(limit, work.speed, out=margin)
+    np.multiply(margin, 1 / KNOT, out=out["margin_kt"][start:stop], casting="same_kind")
+    return margin
+
+
+def _configurations(
+    case: Case, start: int, stop: int
+) -> list[tuple[tuple[int, ...], NDArray[np.bool_] | None]]:
+    """Split the rows of a block by which tabulated limits apply."""
+    always = tuple(i for i in case.tabulated if i not in case.applies)
+    choices: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]] = [(always, None)]
+    for i in case.tabulated:
+        if i not in case.applies:
+            continue
+        yes = case.applies[i][start:stop] == condition_states.YES
+        if not yes.any():
+            continue
+        if yes.all():
+            choices = [(tuple(sorted((*chosen, i))), where) for chosen, where in choices]
+            continue
+        split: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]] = []
+        for chosen, where in choices:
+            with_it = yes if where is None else where & yes
+            without = ~yes if where is None else where & ~yes
+            split.append((chosen, without))
+            split.append((tuple(sorted((*chosen, i))), with_it))
+        choices = [(chosen, where) for chosen, where in split if where is not None and where.any()]
+    return choices
+
+
+def _pointer(
+    case: Case, pointer: NDArray[Any], limit: Floats,
+    choices: block_kernels.Choices, work: speed_tables.Workspace,
+) -> None:
+    """Write where the limit pointer stood [kt IAS], as far as tables give it."""
+    shown = tuple(i for i in case.on_pointer if i in case.tabulated)
+    if len(shown) < len(case.on_pointer) or case.air.position_tables:
+        pointer.fill(np.nan)
+        return
+    if len(choices) == 1 and choices[0][0] == shown:
+        np.multiply(limit, 1 / KNOT, out=pointer, casting="same_kind")
+        return
+    value, scratch = work.pointer, work.spare
+    if not any(i in case.applies for i in shown):
+        choices = [(shown, None)]
+    for chosen, where in choices:
+        curve = case.grid.curve(tuple(i for i in chosen if i in case.on_pointer))
+        if where is None:
+            curve.limit_airspeed.evaluate(work.cell, work.offset, value, scratch)
+        else:
+            some = np.flatnonzero(where)
+            here, spare = np.empty(len(some)), np.empty(len(some))
+            curve.limit_airspeed.evaluate(work.cell[some], work.offset[some], here, spare)
+            value[some] = here
+    np.multiply(value, 1 / KNOT, out=pointer, casting="same_kind")
+
+

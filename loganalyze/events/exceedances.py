@@ -1,0 +1,276 @@
+"""Exceedances of each limit: screened, crossed, joined, and timed.
+
+What joins stretches over a limit to one exceedance stands in `joining`.
+
+A crossing of the limit is interpolated between the sample under and the sample over it, on the
+recorded time stamps, in the limit's published quantity. A limit that begins or ceases to apply
+is a step, which isn't interpolated: the sample at which it is first recorded counts.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.airdata import condition_states
+from loganalyze.events.joining import Stretch, joined, margin, reach
+from loganalyze.limits import limit_equivalents, limit_tables
+from loganalyze.limits.evaluation import NOT_APPLICABLE, OVER, UNDER, Case
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits_sheet import Limit
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Exceedance:
+    """One exceedance of one limit. Times [s] count from the log's first sample.
+
+    ``duration_s`` is the span from start to end, ``time_over_s`` the time spent over the limit in
+    it, in ``touches`` stretches of which the longest took ``longest_over_s``; ``bounded_s`` is the
+    part of the time over for which no sample stands, in holes too short for the limit to have
+    been regained in. ``worst_excess_kt`` is in kt CAS; ``worst_excess_mach`` is NaN but for Mach
+    limits; ``worst_value`` and ``limit_value`` are in the limit's published quantity, kt or Mach,
+    at the worst instant. ``start_uncertainty_s`` and ``end_uncertainty_s`` : how far at most the
+    true start and end may lie from those stated, since both lie between two samples; NaN where
+    what came before or after isn't known. NaN stands for what isn't known.
+    """
+
+    flight: int
+    episode: int
+    limit: str
+    quantity: str
+    start_s: float
+    end_s: float
+    start_utc: np.datetime64 | None
+    duration_s: float
+    time_over_s: float
+    touches: int
+    longest_over_s: float
+    bounded_s: float
+    began_by: str
+    ended_by: str
+    brief: bool
+    worst_excess_kt: float
+    worst_excess_mach: float
+    worst_time_s: float
+    worst_pressure_altitude_ft: float
+    worst_value: float
+    limit_value: float
+    worst_limit_airspeed_kt: float
+    worst_limit_pointer_kt: float
+    worst_calibrated_airspeed_kt: float
+    worst_mach: float
+    start_uncertainty_s: float
+    end_uncertainty_s: float
+
+
+def find(
+    case: Case, states: Sequence[NDArray[np.uint8]], over: Mapping[int, NDArray[np.intp]],
+    flight: int,
+) -> tuple[Exceedance, ...]:
+    """Return all exceedances of a flight, by their start.
+
+    `states` are those of each limit; `over` the rows over each limit that has any, rising.
+    """
+    found = []
+    for i, (limit, state) in enumerate(zip(case.sheet.limit, states, strict=True)):
+        if i in over:
+            stretches = _stretches(case, limit, state, over[i])
+            found += _exceedances(
+                case, limit, state, joined(case, limit, state, stretches), flight
+            )
+    return _with_episodes(sorted(found, key=lambda one: (one.start_s, one.limit)))
+
+
+def _stretches(
+    case: Case, limit: Limit, state: NDArray[np.uint8], over: NDArray[np.intp]
+) -> list[Stretch]:
+    time = case.log.time
+    breaks = (np.diff(over) > 1) | (np.diff(time[over]) > reach(case))
+    firsts = over[np.concatenate([[True], breaks])]
+    lasts = over[np.concatenate([breaks, [True]])]
+    starts, began = _beginnings(case, limit, state, firsts)
+    ends, ended = _endings(case, limit, state, lasts)
+    return [
+        Stretch(first, last, start, end, began_by, ended_by, end - start, end - start)
+        for first, last, start, end, began_by, ended_by in zip(
+            firsts.tolist(), lasts.tolist(), starts.tolist(), ends.tolist(), began, ended,
+            strict=True)
+    ]
+
+
+def _beginnings(
+    case: Case, limit: Limit, state: NDArray[np.uint8], firsts: NDArray[np.intp]
+) -> tuple[Floats, list[str]]:
+    """When and how each stretch began, from its first row."""
+    time = case.log.time
+    starts = time[firsts].copy()
+    before = np.maximum(firsts - 1, 0)
+    whole = (firsts > 0) & (time[firsts] - time[before] <= reach(case))
+    crossed = whole & (state[before] == UNDER)
+    applied = whole & (state[before] == NOT_APPLICABLE)
+    starts[crossed] = _crossings(case, limit, before[crossed])
+    return starts, np.select(
+        [crossed, applied, firsts == 0], ["crossed", "limit applied", "start of log"], "gap"
+    ).tolist()
+
+
+def _endings(
+    case: Case, limit: Limit, state: NDArray[np.uint8], lasts: NDArray[np.intp]
+) -> tuple[Floats, list[str]]:
+    """When and how each stretch ended, from its last row."""
+    time, interval = case.log.time, case.log.interval_s
+    at_end = lasts == len(time) - 1
+    after = np.where(at_end, lasts, lasts + 1)
+    gap = time[after] - time[lasts] > reach(case)
+    recovered = ~at_end & ~gap & (state[after] == UNDER)
+    lifted = ~at_end & ~gap & (state[after] == NOT_APPLICABLE)
+    ends = np.where(gap, time[lasts] + reach(case), time[after])
+    ends[at_end] += interval if interval > 0 else 0.0
+    ends[recovered] = _crossings(case, limit, lasts[recovered])
+    return ends, np.select(
+        [at_end, gap, recovered, lifted], ["end of log", "gap", "recovered", "limit lifted"],
+        "channel lost",
+    ).tolist()
+
+
+def _crossings(case: Case, limit: Limit, rows: NDArray[np.intp]) -> Floats:
+    """When the margin passes zero between each row and the next [s]."""
+    before, after = margin(case, limit, rows), margin(case, limit, rows + 1)
+    start, end = case.log.time[rows], case.log.time[rows + 1]
+    # A margin within the tolerance of zero may lie on either side of it.
+    share = np.clip(before / np.where(before == after, 1.0, before - after), 0.0, 1.0)
+    return start + (end - start) * np.where(before == after, 1.0, share)
+
+
+def _exceedances(
+    case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[Stretch], flight: int
+) -> list[Exceedance]:
+    # All in one call: a limit ridden in gusts has thousands.
+    over = [
+        stretch.first + np.flatnonzero(state[stretch.first : stretch.last + 1] == OVER)
+        for stretch in stretches
+    ]
+    margins = margin(case, limit, np.concatenate(over))
+    pieces = np.split(margins, np.cumsum([len(rows) for rows in over[:-1]]))
+    worst = np.array([rows[piece.argmin()] for rows, piece in zip(over, pieces, strict=True)])
+    at = limit_equivalents.point(case.air, worst)
+    value = limit_equivalents.published_value(limit, at)
+    maximum = limit_equivalents.published_maximum(limit, at)
+    equivalent = limit_equivalents.calibrated_equivalent(limit, case.air, at)
+    limit_airspeed, pointer = lowest_limits(case, at, limit.quantity == "true_airspeed")
+    found = {
+        "worst_excess_kt": (at.calibrated_airspeed - equivalent) / KNOT,
+        "worst_excess_mach": value - maximum if limit.is_mach else np.full(len(worst), np.nan),
+        "worst_time_s": case.log.time[worst],
+        "worst_pressure_altitude_ft": at.pressure_altitude / FOOT,
+        "worst_value": value,
+        "limit_value": maximum,
+        "worst_limit_airspeed_kt": limit_airspeed / KNOT,
+        "worst_limit_pointer_kt": pointer / KNOT,
+        "worst_calibrated_airspeed_kt": at.calibrated_airspeed / KNOT,
+        "worst_mach": at.mach,
+    }
+    start, time = case.log.utc_start, case.log.time
+    return [
+        Exceedance(
+            flight=flight,
+            episode=0,
+            limit=limit.name,
+            quantity=limit.quantity,
+            start_s=stretch.start,
+            end_s=stretch.end,
+            start_utc=None if start is None else start + np.timedelta64(
+                round(stretch.start * 1e9), "ns"),
+            duration_s=stretch.end - stretch.start,
+            time_over_s=stretch.over_s,
+            touches=stretch.touches,
+            longest_over_s=stretch.longest_s,
+            bounded_s=stretch.bounded_s,
+            began_by=stretch.began_by,
+            ended_by=stretch.ended_by,
+            brief=stretch.over_s < case.settings.minimum_duration_s,
+            start_uncertainty_s=_uncertainty(
+                time, stretch.start, stretch.first - 1, stretch.began_by),
+            end_uncertainty_s=_uncertainty(time, stretch.end, stretch.last, stretch.ended_by),
+            **dict(zip(found, numbers, strict=True)),
+        )
+        for stretch, *numbers in zip(
+            stretches, *(values.tolist() for values in found.values()), strict=True)
+    ]
+
+
+def _uncertainty(time: Floats, at: float, before: int, by: str) -> float:
+    """How far an edge may lie from the truth [s]: at most to the sample before it or after."""
+    if by not in ("crossed", "recovered", "limit applied", "limit lifted"):
+        return float("nan")
+    return float(max(at - time[before], time[before + 1] - at))
+
+
+def lowest_limits(
+    case: Case, at: limit_equivalents.Point, with_true_airspeed: bool = True
+) -> tuple[Floats, Floats]:
+    """Limit airspeed as CAS and limit pointer as IAS [m/s] at some rows; NaN where not known.
+
+    Without true airspeed limits they are what they are whatever the temperature.
+    """
+    reach = np.full((len(case.sheet.limit), len(at.rows)), np.nan)
+    shown = reach.copy()
+    for i, limit in enumerate(case.sheet.limit):
+        if limit.quantity == "true_airspeed" and not with_true_airspeed:
+            continue
+        applies = case.state_at(i, at.rows) == condition_states.YES
+        reach[i, applies] = limit_equivalents.calibrated_equivalent(limit, case.air, at)[applies]
+        if i in case.on_pointer:
+            shown[i] = reach[i]
+    # With the altitude unknown a Mach limit may lie anywhere: the lowest limit isn't known.
+    lowest, pointer = (
+        np.where(np.isnan(at.pressure_altitude), np.nan, limit_tables.lowest(speeds)[0])
+        for speeds in (reach, shown)
+    )
+    return lowest, case.air.indicated_from_calibrated(pointer, at.rows)
+
+
+def _with_episodes(found: Sequence[Exceedance]) -> tuple[Exceedance, ...]:
+    """Number the episodes: exceedances that overlap, or start together, share one.
+
+    Exceedances of true airspeed limits join the episodes of the others, or come after them: a
+    temperature probe that fails must not renumber the rest.
+    """
+    by_temperature = [one.quantity == "true_airspeed" for one in found]
+    spans = _spans(one for one, warm in zip(found, by_temperature, strict=True) if not warm)
+    alone = _spans(one for one, warm in zip(found, by_temperature, strict=True)
+                   if warm and _which(one, spans) is None)
+    numbered = []
+    for one in found:
+        episode = _which(one, spans)
+        if episode is None:
+            episode = len(spans) + (_which(one, alone) or 0)
+        numbered.append(replace(one, episode=episode + 1))
+    return tuple(numbered)
+
+
+def _spans(found: Iterable[Exceedance]) -> list[tuple[float, float]]:
+    """Start and end [s] of each run of exceedances that overlap or start together."""
+    spans: list[tuple[float, float]] = []
+    for one in found:
+        if spans and (one.start_s < spans[-1][1] or one.start_s == spans[-1][0]):
+            spans[-1] = (spans[-1][0], max(spans[-1][1], one.end_s))
+        else:
+            spans.append((one.start_s, one.end_s))
+    return spans
+
+
+def _which(one: Exceedance, spans: Sequence[tuple[float, float]]) -> int | None:
+    """The first span that an exceedance has a part in, if any."""
+    first = bisect_right(spans, one.start_s, key=lambda span: span[1])
+    for i in range(max(first - 1, 0), min(first + 1, len(spans))):
+        start, end = spans[i]
+        if one.start_s == start or (one.start_s < end and one.end_s > start):
+            return i
+    return None

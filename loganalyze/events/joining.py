@@ -1,0 +1,219 @@
+"""Which stretches over a limit are parts of one exceedance.
+
+Three rules, of which one is enough:
+
+- *Chatter*: less than ``join_gap_s`` under the limit, by less than ``join_margin_kt`` or
+  ``join_margin_mach`` throughout.
+- *Ridden*: the limit is flown along, and noise carries samples over it. Up to ``ride_gap_s``
+  under the limit, never by more than ``ride_noise`` standard deviations of the margin's own
+  white noise, as the samples about the stretches show it: a quiet log joins little, and a
+  departure that is none of noise ends the exceedance.
+- *Hole*: samples are missing or were screened out between. Where the limit can't have been
+  regained in so short a time, at three times the greatest rate that the margin shows about the
+  hole (and at least ``hole_least_rate_kt_s``, at most ``hole_greatest_rate_kt_s``), the stretches
+  are one, and the hole counts as over and is stated. Any other hole parts two exceedances.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.airdata import condition_states
+from loganalyze.limits import limit_equivalents
+from loganalyze.limits.evaluation import UNDER, UNKNOWN, Case
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.record.units import KNOT
+from loganalyze.screening.noise_estimation import noise_near
+from loganalyze.sheets.limits_sheet import Limit
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+States = NDArray[np.uint8]
+
+APART, TOUCHES, BOUNDED = "apart", "touches", "bounded"
+"""How a stretch relates to the one before it: another exceedance, another touch of the same, or
+the same stretch with a bounded hole between."""
+_AROUND_S = 60.0
+"""Samples so far to either side [s] tell the noise, and the rate at a hole."""
+_NOISE_ROWS, _NOISE_LEAST = 2048, 30
+_TIMES_OWN_RATE = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Rows first to last over the limit, and when that began and ended.
+
+    ``over_s`` : time over in it, in ``touches`` stretches without a break, of which the longest
+    lasted ``longest_s``; ``bounded_s`` : the part of it for which no sample stands [s].
+    """
+
+    first: int
+    last: int
+    start: float
+    end: float
+    began_by: str
+    ended_by: str
+    over_s: float
+    longest_s: float
+    touches: int = 1
+    bounded_s: float = 0.0
+
+
+def reach(case: Case) -> float:
+    """How long [s] a sample stands for at most."""
+    return HELD_INTERVALS * case.log.interval_s if case.log.interval_s > 0 else np.inf
+
+
+def margin(case: Case, limit: Limit, rows: Rows) -> Floats:
+    """Margin to a limit in its published quantity [kt or Mach] at judged rows."""
+    at = limit_equivalents.point(case.air, rows)
+    return limit_equivalents.published_maximum(limit, at) - limit_equivalents.published_value(
+        limit, at
+    )
+
+
+def margin_kt(case: Case, limit: Limit, rows: Rows) -> Floats:
+    """Margin to a limit as CAS [kt] at judged rows."""
+    at = limit_equivalents.point(case.air, rows)
+    equivalent = limit_equivalents.calibrated_equivalent(limit, case.air, at)
+    return np.asarray((equivalent - at.calibrated_airspeed) / KNOT)
+
+
+def joined(
+    case: Case, limit: Limit, state: States, stretches: Sequence[Stretch]
+) -> list[Stretch]:
+    """Join stretches that are parts of one exceedance, see the module's docstring."""
+    events: list[Stretch] = []
+    run = 0.0
+    """Time of the last touch so far, bounded holes included [s]."""
+    for stretch, relation in zip(
+            stretches, (APART, *_relations(case, limit, state, stretches)), strict=True):
+        if relation == APART:
+            events.append(stretch)
+            run = stretch.over_s
+            continue
+        before = events[-1]
+        hole = max(stretch.start - before.end, 0.0) if relation == BOUNDED else 0.0
+        # What stands beyond the last sample before a bounded hole is the hole's.
+        run = run + hole + stretch.over_s if relation == BOUNDED else stretch.over_s
+        events[-1] = replace(
+            before, last=stretch.last, end=stretch.end, ended_by=stretch.ended_by,
+            over_s=before.over_s + hole + stretch.over_s, longest_s=max(before.longest_s, run),
+            touches=before.touches + (relation == TOUCHES), bounded_s=before.bounded_s + hole)
+    return events
+
+
+def _relations(
+    case: Case, limit: Limit, state: States, stretches: Sequence[Stretch]
+) -> list[str]:
+    """How each stretch but the first relates to the one before it."""
+    settings = case.settings
+    found = [APART] * max(len(stretches) - 1, 0)
+    crossed = [i for i, (before, after) in enumerate(pairwise(stretches))
+               if before.ended_by == "recovered" and after.began_by == "crossed"
+               and after.start - before.end < max(settings.join_gap_s, settings.ride_gap_s)]
+    if crossed:
+        greatest_margins = _greatest_margins(case, limit, state, stretches, crossed)
+        for i, most in zip(crossed, greatest_margins, strict=True):
+            apart = stretches[i + 1].start - stretches[i].end
+            greatest = settings.join_margin_mach if limit.is_mach else settings.join_margin_kt
+            if apart < settings.join_gap_s and most < greatest:
+                found[i] = TOUCHES
+        _ridden(case, limit, stretches, crossed, found, greatest_margins)
+    for i, (before, after) in enumerate(pairwise(stretches)):
+        if before.ended_by in ("gap", "channel lost") and after.began_by == "gap" and (
+                state[before.last + 1 : after.first] == UNKNOWN).all():
+            found[i] = _over_a_hole(case, limit, before, after)
+    return found
+
+
+def _greatest_margins(
+    case: Case, limit: Limit, state: States, stretches: Sequence[Stretch], which: Sequence[int]
+) -> list[float]:
+    """Return the greatest margin between stretch i and the next; infinite where it isn't known."""
+    time = case.log.time
+    between = [(stretches[i].last + 1, stretches[i + 1].first) for i in which]
+    # All rows in one call: a limit ridden in gusts has thousands of such pieces. With the row
+    # after it each piece has all its steps in time.
+    rows = np.concatenate([np.arange(first, stop + 1) for first, stop in between])
+    lengths = np.array([stop + 1 - first for first, stop in between])
+    starts = np.cumsum(lengths) - lengths
+    inside = np.ones(len(rows), dtype=bool)
+    inside[starts + lengths - 1] = False
+    broken = (inside & (state[rows] != UNDER)) | (time[rows] - time[rows - 1] > reach(case))
+    margins = np.full(len(rows), -np.inf)
+    margins[inside] = margin(case, limit, rows[inside])
+    whole = ~np.logical_or.reduceat(broken, starts)
+    greatest = np.where(whole, np.maximum.reduceat(margins, starts), np.inf)
+    return [float(one) for one in greatest]
+
+
+def _ridden(
+    case: Case, limit: Limit, stretches: Sequence[Stretch], crossed: Sequence[int],
+    found: list[str], greatest: Sequence[float],
+) -> None:
+    """Join the touches of a limit that is flown along within the noise."""
+    settings = case.settings
+    for some in _clusters(crossed):
+        if all(found[i] == TOUCHES for i in some):
+            continue
+        noise = _noise(case, limit, stretches[some[0]].first, stretches[some[-1] + 1].last)
+        for i in some:
+            if greatest[crossed.index(i)] < settings.ride_noise * noise:
+                found[i] = TOUCHES
+
+
+def _clusters(crossed: Sequence[int]) -> Iterator[list[int]]:
+    """Yield runs of consecutive indices."""
+    edges = np.flatnonzero(np.diff(crossed) > 1) + 1
+    for part in np.split(np.asarray(crossed), edges):
+        yield [int(one) for one in part]
+
+
+def _noise(case: Case, limit: Limit, first: int, last: int) -> float:
+    """Standard deviation of the margin's white noise about some rows [kt or Mach]."""
+    time = case.log.time
+    low, high = np.searchsorted(time, (time[first] - _AROUND_S, time[last] + _AROUND_S))
+    middle = (int(low) + int(high)) // 2
+    rows = np.arange(max(int(low), middle - _NOISE_ROWS // 2),
+                     min(int(high), middle + _NOISE_ROWS // 2))
+    found = noise_near(time[rows], margin(case, limit, rows))
+    most = case.settings.join_margin_mach if limit.is_mach else case.settings.join_margin_kt
+    # Few samples, or more than this: that is flown, not noise.
+    return min(found.white, most) if found.samples >= _NOISE_LEAST else 0.0
+
+
+def _over_a_hole(case: Case, limit: Limit, before: Stretch, after: Stretch) -> str:
+    """How two stretches with nothing judged between them relate."""
+    wait = float(case.log.time[after.first] - case.log.time[before.last])
+    if wait > case.settings.hole_longest_s:
+        return APART
+    hole = np.arange(before.last + 1, after.first)
+    if (case.state_at(case.sheet.limit.index(limit), hole) != condition_states.YES).any():
+        return APART
+    over = -margin_kt(case, limit, np.array([before.last, after.first]))
+    return BOUNDED if over.sum() > _rate(case, limit, before.last, after.first) * wait else APART
+
+
+def _rate(case: Case, limit: Limit, before: int, after: int) -> float:
+    """The greatest rate [kt/s] at which the margin may have changed in a hole between two rows."""
+    settings, time = case.settings, case.log.time
+    least, most = settings.hole_least_rate_kt_s, settings.hole_greatest_rate_kt_s
+    low, high = np.searchsorted(time, (time[before] - _AROUND_S, time[after] + _AROUND_S))
+    own = np.nan
+    for first, stop in ((int(low), before + 1), (after, int(high))):
+        rows = np.arange(first, stop)
+        margins = margin_kt(case, limit, rows)
+        # Over some two seconds: the step from one sample to the next is mostly noise.
+        apart = max(1, round(2.0 / case.log.interval_s)) if case.log.interval_s > 0 else 1
+        if len(rows) > apart:
+            moved = np.abs(margins[apart:] - margins[:-apart])
+            own = np.fmax(own, np.nanmax(
+                moved / (time[rows[apart:]] - time[rows[:-apart]]), initial=0.0))
+    # Too few samples tell no rate: then the greatest counts.
+    return most if np.isnan(own) else min(max(_TIMES_OWN_RATE * float(own), least), most)

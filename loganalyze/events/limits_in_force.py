@@ -1,0 +1,132 @@
+"""Limits of flaps, slats or gear that are in force where no aircraft flies with them out.
+
+A channel seldom reads exactly 0 with the flaps up. Where the range in the limits sheet takes in
+the value at which the channel rests, or a state is the wrong way round, the limit is in force
+through climb and cruise, and the whole flight would be an exceedance. Such a limit isn't judged:
+the sheet is asked about.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.airdata import condition_states
+from loganalyze.events import recording_quality
+from loganalyze.limits import limit_equivalents
+from loganalyze.limits.evaluation import Case
+from loganalyze.record.channels import kind
+from loganalyze.record.findings import Finding
+from loganalyze.record.units import DEGREE
+from loganalyze.screening import sample_checks
+from loganalyze.sheets.limit_conditions import Condition
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+CONFIGURATION = frozenset(("flap", "flap_lever", "slat", "gear_down"))
+"""The channels whose limits are looked at. A gear that moves, or a speedbrake, is out for a
+moment only."""
+NEAR_REST = {"deg": 1.0 * DEGREE}
+"""How far [SI] from the value at which a channel rests a reading is still at rest: the noise and
+drift of a position sensor, well below the step between two detents. A state must be the same."""
+
+_NEARLY_ALL = 0.9
+"""A limit in force for this share of the airborne time is so throughout the flight."""
+
+
+def questioned(case: Case, rows_over: Mapping[int, Rows]) -> tuple[tuple[int, Finding], ...]:
+    """Return the limits whose conditions hold where no aircraft flies so, and what to correct.
+
+    A limit is questioned if it was exceeded for ``settings.at_rest_s`` in total, at readings
+    where each channel of flaps, slats or gear that it goes by stands for most of the airborne
+    time; and either by ``settings.at_rest_pct`` of the limit for that long, or with the limit
+    in force for nearly all of the airborne time.
+
+    Parameters
+    ----------
+    case : Case
+        With what was screened out noted in ``case.air``.
+    rows_over : mapping of int to intp[m]
+        The rows over each limit that has any, by the limit's index in the sheet.
+
+    Returns
+    -------
+    tuple of (int, Finding)
+        The limit's index in the sheet, and a finding for each such limit.
+    """
+    settings, found = case.settings, []
+    hold, airborne = np.empty(0), np.empty(0, dtype=bool)
+    for i, rows in rows_over.items():
+        limit = case.sheet.limit[i]
+        if not any(one.channel in CONFIGURATION for one in limit.conditions):
+            continue
+        if not len(hold):
+            hold = sample_checks.held(case.log.time, case.log.interval_s)
+            airborne = recording_quality.airborne(case.log, case.air, settings).contains(
+                case.log.time
+            )
+        over_s = float(hold[rows].sum())
+        if over_s < settings.at_rest_s:
+            continue
+        at = limit_equivalents.point(case.air, rows)
+        value = limit_equivalents.published_value(limit, at)
+        far = value > (1 + settings.at_rest_pct / 100) * limit_equivalents.published_maximum(
+            limit, at
+        )
+        in_force = hold[airborne & (case.applies[i] == condition_states.YES)].sum()
+        always = in_force >= _NEARLY_ALL * hold[airborne].sum()
+        if hold[rows[far]].sum() >= settings.at_rest_s:
+            rows = rows[far]
+        elif not always:
+            continue
+        at_rest = [_at_rest(one, rows, airborne) for one in condition_states.recorded(
+            limit.conditions, case.log, case.declared, case.sheet.configuration)
+            if one.condition.channel in CONFIGURATION]
+        if any(one is None for one in at_rest):
+            continue
+        condition, reading = next(one for one in at_rest if one is not None)
+        found.append((i, _finding(limit.name, condition, reading, over_s)))
+    return tuple(found)
+
+
+def _at_rest(one: condition_states.Recorded, rows: Rows, airborne: NDArray[np.bool_]
+             ) -> tuple[Condition, float] | None:
+    """Return the condition and the value [SI] that it holds at, if its channel rests there."""
+    unit = kind(one.condition.channel)
+    near = NEAR_REST.get(unit.unit.name, 0.0) if unit else 0.0
+    for values in one.readings:
+        here, mostly = _median(values[rows]), _median(values[airborne])
+        if abs(here - mostly) <= near and condition_states.holds(here, one.condition):
+            return one.condition, here
+    return None
+
+
+def _median(values: Floats) -> float:
+    known = values[~np.isnan(values)]
+    return float(np.median(known)) if len(known) else math.nan
+
+
+def _finding(limit: str, condition: Condition, reading: float, seconds: float) -> Finding:
+    known = kind(condition.channel)
+    factor = known.unit.factor if known else 1.0
+    state = known is not None and known.discrete
+    low = condition.low / factor
+    return Finding("limit_in_force_at_rest", {
+        "limit": limit, "channel": condition.channel, "over_s": seconds,
+        "reading": reading / factor, "unit": "" if state or not known else known.unit.name,
+        "low": low if math.isfinite(low) and not state else None})
+
+
+def without(case: Case, limits: tuple[int, ...]) -> Case:
+    """Return the case with some limits unknown throughout, and reported once."""
+    applies = {**case.applies, **{
+        i: np.full(len(case.log), condition_states.UNKNOWN) for i in limits}}
+    pieces = {i: one for i, one in case.in_pieces.items() if i not in limits}
+    return replace(case, applies=applies, in_pieces=pieces,
+                   hopeless=case.hopeless | frozenset(limits), screen=replace(
+                       case.screen, leaps={one: [] for one in case.screen.leaps}))

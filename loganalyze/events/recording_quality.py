@@ -1,0 +1,303 @@
+"""What is wrong with a recording, flag by flag: made when asked for.
+
+A flag says where it could be judged (*covered*) and where it is true (*raised*). What takes part
+in the verdict was found before, by `screening` and `aside`, with the same rules.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.airdata.air_data import AirData
+from loganalyze.limits.evaluation import Case
+from loganalyze.record import sample_reasons
+from loganalyze.record.channels import kind
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.record.intervals import Intervals
+from loganalyze.record.quality_flags import QualityFlag
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.screening import (
+    channel_screening,
+    quantization,
+    redundant_sources,
+    sample_checks,
+    stuck_channels,
+)
+from loganalyze.screening.evaluation_settings import Settings
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+NAMES = ("missing", "out of range", "faster than plausible", "frozen", "stale",
+         "ceased to flicker", "sources disagree", "implausible step", "clamped",
+         "quantised", "synchronisation lost", "on the ground")
+"""The codes of the flags."""
+
+_BY_REASON = {
+    "missing": "missing",
+    "outside its plausible range": "out of range",
+    "spike faster than plausible": "faster than plausible",
+    "frozen while others moved": "frozen",
+    "stale": "stale",
+    "sources disagree": "sources disagree",
+}
+"""The flag of each of the screening's reasons."""
+_CLIMB_S = 10.0
+"""Climbing or sinking is judged over so long [s]: one step of the altitude is no climb."""
+
+
+def flags(case: Case) -> tuple[QualityFlag, ...]:
+    """Return every flag of a flight: of the judged channels, the others, and the whole."""
+    log, air, settings = case.log, case.air, case.settings
+    return (*_judged(case), *_others(case), *_steps(case), *_quantised(case),
+            *_ceased(case), *_clamped(log, air, settings), _lost(case),
+            on_ground(log, air, settings))
+
+
+def intervals(log: FlightLog, mask: Mask) -> Intervals:
+    """Return the time for which the true rows stand; a lone sample stands for none."""
+    return Intervals.from_mask(mask, log.time, max(_interval(log), 0.0))
+
+
+def _interval(log: FlightLog) -> float:
+    return log.interval_s if log.interval_s > 0 else 0.0
+
+
+def _raised(case: Case, reason: str) -> Mask:
+    """The rows with one of the screening's reasons against them."""
+    raised = np.zeros(len(case.log), dtype=bool)
+    if case.air.rejected is not None:
+        rows, reasons = case.air.rejected
+        raised[rows[(reasons & sample_reasons.bit(reason)) > 0]] = True
+    return raised
+
+
+def _subjects(case: Case) -> Iterator[tuple[str, str, Floats, float]]:
+    """The judged quantities: subject, channel's name, values, and the step that is stale [SI]."""
+    air, settings = case.air, case.settings
+    if air.airspeed_sources:
+        yield ("airspeed", air.airspeed_sources[0], air.screened_airspeed,
+               settings.stale_kt * KNOT)
+    if air.altitude_sources:
+        yield ("pressure altitude", air.altitude_sources[0], air.screened_altitude,
+               settings.stale_ft * FOOT)
+    warm = next((name for name in redundant_sources.TEMPERATURES if name in case.log), None)
+    if warm is not None and air.temperature is not None:
+        yield "temperature", warm, air.temperature, np.inf
+
+
+def _judged(case: Case) -> Iterator[QualityFlag]:
+    log, settings = case.log, case.settings
+    everywhere = intervals(log, np.ones(len(log), dtype=bool))
+    for subject, channel, values, step in _subjects(case):
+        known = intervals(log, ~np.isnan(values))
+        for reason in sample_reasons.REASONS:
+            if not reason.startswith(subject):
+                continue
+            name = _BY_REASON[reason.removeprefix(f"{subject} ")]
+            raised = _raised(case, reason)
+            covered, aside_too = known, True
+            found: dict[str, Any] = {}
+            if name == "missing":
+                covered = everywhere
+                if subject == "temperature":
+                    raised = np.isnan(values)
+            elif name == "out of range" and subject == "temperature":
+                raised = ~np.isnan(values) & np.isnan(sample_reasons.HEAT.plausible(values))
+            elif name == "frozen":
+                others = channel_screening.references(log, case.air, settings, subject)
+                found = {"witnesses": tuple(one.name for one in others)}
+                if not others and not raised.any():
+                    covered = Intervals.of(())
+            elif name == "stale":
+                runs = channel_screening.stale_runs(log, subject, values, step, settings)
+                aside_too = bool(raised.any())
+                # Rows that were set aside before went for the habit; the runs are told either way.
+                raised[stuck_channels.rows_of(runs, skip=1)] = True
+                found = {"times": len(runs)}
+            elif name == "sources disagree":
+                seconds = redundant_sources.seconds(log, (channel,))
+                if not seconds:
+                    continue
+                found = _apart(log, values, seconds)
+                both = np.any([~np.isnan(log.aligned(one)) for one in seconds], axis=0)
+                covered = intervals(log, both & ~np.isnan(values))
+            yield QualityFlag(name, channel, covered, intervals(log, raised) & covered,
+                              aside_too, found)
+
+
+def _apart(log: FlightLog, values: Floats, seconds: tuple[str, ...]) -> dict[str, Any]:
+    """How far the further sources lie from the judged one [SI]: the mean and the greatest."""
+    found: dict[str, Any] = {"sources": seconds}
+    differences = log.aligned(seconds[0]) - values
+    if not np.isnan(differences).all():
+        found["mean"] = float(np.nanmean(differences))
+        found["greatest"] = float(np.nanmax(np.abs(differences)))
+    return found
+
+
+def _others(case: Case) -> Iterator[QualityFlag]:
+    """Missing, out of range and too fast: of the channels that no verdict rests on."""
+    log = case.log
+    judged = {channel for _, channel, _, _ in _subjects(case)}
+    everywhere = intervals(log, np.ones(len(log), dtype=bool))
+    for name in log.channels:
+        known = kind(name)
+        if name in judged or known is None:
+            continue
+        values = log.aligned(name)
+        missing = np.isnan(values)
+        covered = intervals(log, ~missing)
+        yield QualityFlag("missing", name, everywhere, intervals(log, missing), False)
+        if known.discrete:
+            continue
+        unit = known.unit
+        lowest, highest = (edge * unit.factor + unit.offset
+                           for edge in (known.lowest, known.highest))
+        if np.isfinite(lowest) or np.isfinite(highest):
+            outside = (values < lowest) | (values > highest)
+            yield QualityFlag("out of range", name, covered, intervals(log, outside), False)
+        if np.isfinite(known.greatest_rate) and len(log) > 2:
+            _, spike = _fast(log, values, known.greatest_rate * unit.factor, 0.0)
+            yield QualityFlag("faster than plausible", name, covered, intervals(log, spike),
+                              False)
+
+
+def _fast(log: FlightLog, values: Floats, rate: float, noise: float) -> tuple[Mask, Mask]:
+    """Rows reached by a step faster than `rate` [SI/s], and those out and at once back so."""
+    change = np.diff(values)
+    fast = np.abs(change) > rate * np.diff(log.time) + noise
+    spike = np.zeros(len(log), dtype=bool)
+    spike[1:-1] = fast[:-1] & fast[1:] & (change[:-1] * change[1:] < 0)
+    return np.concatenate([[False], fast]), spike
+
+
+def _steps(case: Case) -> Iterator[QualityFlag]:
+    """Steps of the judged channels that no aircraft makes, and that didn't return at once."""
+    log = case.log
+    for channel, values, bound in (
+        (case.air.airspeed_sources[:1], case.air.screened_airspeed, sample_reasons.SPEED),
+        (case.air.altitude_sources[:1], case.air.screened_altitude, sample_reasons.HEIGHT),
+    ):
+        if channel and len(log) > 2:
+            plausible = bound.plausible(values)
+            fast, spike = _fast(log, plausible, case.screen.rate(bound), sample_checks.NOISE[bound])
+            back = np.concatenate([[False], spike[:-1]])
+            yield QualityFlag("implausible step", channel[0],
+                              intervals(log, ~np.isnan(plausible)),
+                              intervals(log, fast & ~spike & ~back), False)
+
+
+def _quantised(case: Case) -> Iterator[QualityFlag]:
+    """The step of each judged channel, and whether the recorder truncates or rounds."""
+    log = case.log
+    nowhere = Intervals.of(())
+    for subject, channel, values, _ in _subjects(case):
+        if subject not in ("airspeed", "pressure altitude"):
+            ways = {}
+        elif subject == "airspeed":
+            ways = redundant_sources.ways_to_the_airspeed(log, case.air)
+        else:
+            ways = redundant_sources.ways_to_the_altitude(log, case.air)
+        found = quantization.step_of(values, log.channels[channel].resolution)
+        told = quantization.truncated(values, found, ways)
+        yield QualityFlag("quantised", channel, intervals(log, ~np.isnan(values)), nowhere, False,
+                          {"step": found, **told})
+
+
+def _ceased(case: Case) -> Iterator[QualityFlag]:
+    """Where a judged channel ceased to flicker though the aircraft climbed or sped up.
+
+    What another channel shows to be frozen is flagged as that.
+    """
+    log = case.log
+    for subject, channel, values, _ in _subjects(case):
+        if subject == "temperature":
+            continue
+        raised = np.zeros(len(log), dtype=bool)
+        raised[
+            stuck_channels.rows_of(
+                channel_screening.quieter_runs(log, case.air, case.settings, subject)
+            )
+        ] = True
+        raised &= ~_raised(case, f"{subject} frozen while others moved")
+        yield QualityFlag("ceased to flicker", channel, intervals(log, ~np.isnan(values)),
+                          intervals(log, raised), False)
+
+
+def _clamped(log: FlightLog, air: AirData, settings: Settings) -> Iterator[QualityFlag]:
+    """Where the airspeed rests at its lowest value: there it is at most that."""
+    values = air.screened_airspeed
+    known = ~np.isnan(values)
+    if not known.any() or not air.airspeed_sources:
+        return
+    floor = float(sample_reasons.SPEED.plausible(values[known]).min(initial=np.inf))
+    raised = np.zeros(len(log), dtype=bool)
+    if floor <= settings.floor_kt * KNOT:
+        runs = channel_screening.standing(log, values, settings.floor_s)
+        raised[stuck_channels.rows_of(runs[values[runs[:, 0]] == floor])] = True
+    yield QualityFlag("clamped", air.airspeed_sources[0], intervals(log, known),
+                      intervals(log, raised), False, {"floor": floor} if raised.any() else {})
+
+
+def _lost(case: Case) -> QualityFlag:
+    log = case.log
+    return QualityFlag("synchronisation lost", "", intervals(log, np.ones(len(log), dtype=bool)),
+                       intervals(log, _raised(case, "synchronisation lost")))
+
+
+def on_ground(log: FlightLog, air: AirData, settings: Settings) -> QualityFlag:
+    """Where the aircraft was on the ground: by weight on wheels, else slow and level."""
+    if "weight_on_wheels" in log:
+        wheels = log.aligned("weight_on_wheels")
+        return QualityFlag("on the ground", "weight_on_wheels", intervals(log, ~np.isnan(wheels)),
+                           intervals(log, wheels == 1.0), False)
+    speed, altitude = air.screened_airspeed, air.screened_altitude
+    known = ~np.isnan(speed)
+    slow = np.flatnonzero(speed < settings.ground_kt * KNOT)
+    raised = np.zeros(len(log), dtype=bool)
+    raised[slow] = True
+    if air.altitude_sources and len(slow):
+        time = log.time
+        before = np.searchsorted(time, time[slow] - _CLIMB_S / 2)
+        after = np.searchsorted(time, time[slow] + _CLIMB_S / 2, side="right") - 1
+        climb = np.abs(altitude[after] - altitude[before])
+        span = np.maximum(time[after] - time[before], _CLIMB_S)
+        raised[slow] = climb <= settings.ground_fpm * FOOT / 60 * span
+        known[slow[np.isnan(climb)]] = False
+    return QualityFlag("on the ground", "", intervals(log, known), intervals(log, raised), False)
+
+
+def airborne(log: FlightLog, air: AirData, settings: Settings) -> Intervals:
+    """Return the recorded time in which the aircraft wasn't known to be on the ground."""
+    recorded = intervals(log, np.ones(len(log), dtype=bool))
+    return recorded - on_ground(log, air, settings).raised
+
+
+def screened_time(case: Case, within: Intervals) -> dict[str, float]:
+    """Return how long each of the screening's reasons held [s] within some time, if it did.
+
+    "" is for all reasons together that take an airspeed or an altitude away. What the log holds
+    no channel for wasn't screened out.
+    """
+    found: dict[str, float] = {}
+    if case.air.rejected is None:
+        return found
+    rows, reasons = case.air.rejected
+    if not case.air.altitude_sources:
+        reasons = reasons & ~(sample_reasons.ALTITUDE & ~sample_reasons.LOST)
+    for reason in ("", *sample_reasons.REASONS):
+        bits = (
+            sample_reasons.AIRSPEED | sample_reasons.ALTITUDE
+            if not reason
+            else sample_reasons.bit(reason)
+        )
+        mask = np.zeros(len(case.log), dtype=bool)
+        mask[rows[(reasons & bits) > 0]] = True
+        if mask.any():
+            found[reason] = (intervals(case.log, mask) & within).duration
+    return found

@@ -1,0 +1,57 @@
+"""Results as data frames, for the door of the library.
+
+They are made through Arrow, which loads pandas when a frame is asked for and not before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, fields
+from typing import TYPE_CHECKING, Any
+
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from loganalyze.events.exceedances import Exceedance
+from loganalyze.limits.evaluation import STATES
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+
+_KINDS = {"int": pa.int64(), "str": pa.string(), "float": pa.float64(), "bool": pa.bool_(),
+          "np.datetime64 | None": pa.timestamp("ns")}
+
+
+def samples(
+    time: NDArray[np.float64],
+    columns: Mapping[str, NDArray[Any]],
+    limit_names: Sequence[str],
+) -> pd.DataFrame:
+    """Return a row a sample; states and the governing limit as categories."""
+    arrays: dict[str, pa.Array] = {"time_s": pa.array(time)}
+    for name, values in columns.items():
+        if name == "governing_limit":
+            arrays[name] = _words(values, limit_names)
+        elif name == "state":
+            arrays[name] = _words(values, STATES)
+        elif name.startswith("state_"):
+            limit = limit_names[int(name.removeprefix("state_"))]
+            arrays[f"state_{limit}"] = _words(values, STATES)
+        else:
+            arrays[name] = pa.array(values)
+    frame: pd.DataFrame = pa.table(arrays).to_pandas()
+    return frame
+
+
+def exceedances(found: Sequence[Exceedance]) -> pd.DataFrame:
+    """Return a row an exceedance; no rows, but all columns, when there was none."""
+    schema = pa.schema([(field.name, _KINDS[str(field.type)]) for field in fields(Exceedance)])
+    rows = [asdict(one) for one in found]
+    frame: pd.DataFrame = pa.Table.from_pylist(rows, schema=schema).to_pandas()
+    return frame
+
+
+def _words(codes: NDArray[Any], names: Sequence[str]) -> pa.Array:
+    known = pa.array(codes, mask=codes >= len(names))
+    return pa.DictionaryArray.from_arrays(known, pa.array(names, pa.string()))

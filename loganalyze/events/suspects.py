@@ -1,0 +1,148 @@
+"""Stretches that would be over a limit but for the doubts about their samples."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.airdata import condition_states, configuration_outliers
+from loganalyze.limits import limit_equivalents
+from loganalyze.limits.evaluation import UNKNOWN, Case
+from loganalyze.record import sample_reasons
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.screening import redundant_sources
+
+DOUBTS: dict[str, str] = {
+    "synchronisation lost": "synchronisation lost",
+    "spike": "airspeed spike faster than plausible",
+    "altitude spike": "pressure altitude spike faster than plausible",
+    "frozen": "airspeed frozen while others moved",
+    "altitude frozen": "pressure altitude frozen while others moved",
+    "sources disagree": "airspeed sources disagree",
+    "altitude sources disagree": "pressure altitude sources disagree",
+    "temperature sources disagree": "temperature sources disagree",
+    "stale": "airspeed stale",
+    "altitude stale": "pressure altitude stale",
+}
+"""The codes of doubt about a sample's air data, the first that applies first, and the screening's
+reason for each."""
+CONFIGURATION = "configuration outlier"
+"""The code of doubt about what would bring the limit into force."""
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A stretch over a limit that isn't counted, since its samples are in doubt.
+
+    ``start_s`` and ``end_s`` [s] : its first and last sample; ``time_s`` : its worst one, when
+    the limit was exceeded by ``excess`` (in the limit's published quantity, kt or Mach);
+    ``reason`` : a code of `DOUBTS`, or CONFIGURATION; ``not_borne_out_by`` : the channels that
+    could have borne it out and didn't.
+    """
+
+    limit: str
+    quantity: str
+    start_s: float
+    end_s: float
+    time_s: float
+    excess: float
+    reason: str
+    not_borne_out_by: tuple[str, ...]
+
+
+def find(case: Case, columns: Mapping[str, NDArray[Any]]) -> tuple[Suspect, ...]:
+    """Return what would be over but for doubt, by limit and start.
+
+    A stretch is one for as long as its samples follow each other and the doubt is the same.
+    """
+    return (*_of_air_data(case, columns), *_of_configuration(case, columns))
+
+
+def _of_configuration(case: Case, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
+    """Stretches that are over a limit if an outlier of flaps or gear was none."""
+    found: list[Suspect] = []
+    for i, limit in enumerate(case.sheet.limit):
+        doubted = [alone for one in condition_states.recorded(
+            limit.conditions, case.log, case.declared, case.sheet.configuration)
+            for alone in one.doubted]
+        if not doubted:
+            continue
+        rows = np.flatnonzero(~np.isnan(np.stack(doubted)).all(axis=0))
+        rows = rows[(columns[f"state_{i}"][rows] == UNKNOWN)
+                    & (case.state_at(i, rows) == condition_states.UNKNOWN)]
+        at = limit_equivalents.point(case.air, rows)
+        value = limit_equivalents.published_value(limit, at)
+        excess = value - limit_equivalents.published_maximum(limit, at)
+        rows, excess = rows[excess > 0], excess[excess > 0]
+        if not len(rows):
+            continue
+        flaps = any(one.channel == "flap" for one in limit.conditions)
+        others = tuple(name for name in ("flap", "flap_lever") if flaps and name in case.log
+                       and configuration_outliers.cleaned(case.log, name)[1] is None)
+        for stretch in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows) > 1) + 1):
+            worst = stretch[int(excess[stretch].argmax())]
+            first, last, peak = case.log.time[rows[[stretch[0], stretch[-1], worst]]].tolist()
+            found.append(Suspect(limit.name, limit.quantity, first, last, peak,
+                                 float(excess[worst]), CONFIGURATION, others))
+    return found
+
+
+def _of_air_data(case: Case, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
+    """Stretches that are over a limit but for what screening has against their samples."""
+    if case.air.rejected is None:
+        return []
+    rows, reasons = case.air.rejected
+    doubted = (reasons & ~sample_reasons.NOTHING) > 0
+    rows, reasons = rows[doubted], reasons[doubted]
+    found: list[Suspect] = []
+    codes = _codes(reasons)
+    at = limit_equivalents.point(case.air, rows, reasons & sample_reasons.NOTHING)
+    for i, limit in enumerate(case.sheet.limit):
+        value = limit_equivalents.published_value(limit, at)
+        maximum = limit_equivalents.published_maximum(limit, at)
+        over = limit_equivalents.over(limit, value, maximum, case.air, case.settings)
+        over &= columns[f"state_{i}"][rows] == UNKNOWN
+        over &= case.state_at(i, rows) == condition_states.YES
+        some = np.flatnonzero(over)
+        if not len(some):
+            continue
+        excess = value - maximum
+        wide = np.diff(case.log.time[rows[some]]) > HELD_INTERVALS * case.log.interval_s
+        cuts = (np.diff(rows[some]) > 1) | wide | (np.diff(codes[some]) != 0)
+        for stretch in np.split(some, np.flatnonzero(cuts) + 1):
+            worst = stretch[int(excess[stretch].argmax())]
+            first, last, peak = case.log.time[rows[[stretch[0], stretch[-1], worst]]].tolist()
+            reason = tuple(DOUBTS)[codes[worst]]
+            found.append(Suspect(limit.name, limit.quantity, first, last, peak,
+                                 float(excess[worst]), reason, _not_borne_out_by(case, reason)))
+    return found
+
+
+def _codes(reasons: sample_reasons.Bits) -> NDArray[np.intp]:
+    """The index in `DOUBTS` of each row's first doubt."""
+    codes = np.zeros(len(reasons), dtype=np.intp)
+    for i, name in reversed(list(enumerate(DOUBTS.values()))):
+        codes[(reasons & sample_reasons.bit(name)) > 0] = i
+    return codes
+
+
+def _not_borne_out_by(case: Case, reason: str) -> tuple[str, ...]:
+    log, air = case.log, case.air
+    if reason == "spike":
+        return redundant_sources.Corroboration(log, air, case.settings).looked_at
+    if reason in ("frozen", "altitude frozen"):
+        ways = (
+            redundant_sources.ways_to_the_airspeed
+            if reason == "frozen"
+            else redundant_sources.ways_to_the_altitude
+        )
+        return tuple(ways(log, air))
+    if reason == "sources disagree":
+        return redundant_sources.seconds(log, air.airspeed_sources)
+    if reason == "altitude sources disagree":
+        return redundant_sources.seconds(log, air.altitude_sources)
+    return ()

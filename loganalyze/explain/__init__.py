@@ -1,0 +1,1 @@
+"""Why and how serious: causes, severity, overspeed warning, time to limit, measures."""

@@ -1,0 +1,275 @@
+"""The whole assessment of one flight: from its analysis to how sure, how serious, when and why."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+from functools import cached_property
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.crosscheck.corroboration import capped, evidence_of
+from loganalyze.crosscheck.flight_checks import checks_of
+from loganalyze.events.analysis import Analysis
+from loganalyze.events.exceedances import Exceedance
+from loganalyze.explain.flight_measures import MeasureSettings, highest, measures_of
+from loganalyze.explain.margin_contributions import contributions, worsening
+from loganalyze.explain.overspeed_warning import WarningSettings, warnings_of
+from loganalyze.explain.severity import grade
+from loganalyze.explain.time_to_limit import ApproachSettings, shortest_time_to_limit
+from loganalyze.phases.phase_definitions import PhaseSettings
+from loganalyze.phases.phase_detection import PHASES, phases_of
+from loganalyze.record.channels import kind
+from loganalyze.record.flight_log import Step
+from loganalyze.results.assessment_results import (
+    AssessedExceedance,
+    Assessment,
+    Contributions,
+    LimitMeasure,
+    NearMiss,
+)
+from loganalyze.sheets.sensor_tolerances import WIDEST
+from loganalyze.uncertainty.decision_rule import RULE
+from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, TEMPERATURE
+from loganalyze.uncertainty.exceedance_probability import AssuranceSettings, assured
+from loganalyze.uncertainty.interval_bounds import bounded
+from loganalyze.uncertainty.near_misses import near_misses
+from loganalyze.uncertainty.prior_models import Prior
+from loganalyze.uncertainty.sample_uncertainty import Uncertainty, uncertainty_of
+
+Codes = NDArray[np.uint8]
+
+SUFFIXES = {"kt": "_kt", "ft": "_ft", "degC": "_degc", "hPa": "_hpa", "deg": "_deg", "kg": "_kg",
+            "%": "_pct", "g": "_g", "ft/min": "_fpm"}
+"""What a channel's name gets in the context of an exceedance, by its edge unit."""
+
+SUCCESSION_S = 30.0
+"""Exceedances of one limit less than this apart [s] have one run-in; engineering judgement."""
+
+_KNOWN_OTHERWISE = frozenset((
+    "pressure_altitude", "indicated_airspeed", "calibrated_airspeed", "static_pressure",
+    "total_pressure", "impact_pressure", "latitude", "longitude"))
+"""Channels that the exceedance itself tells, or that would tell where it was."""
+
+
+@dataclass(frozen=True, slots=True)
+class AssessSettings:
+    """Every threshold of the assessment, by part. All are recorded with the results."""
+
+    assurance: AssuranceSettings = field(default_factory=AssuranceSettings)
+    phases: PhaseSettings = field(default_factory=PhaseSettings)
+    approach: ApproachSettings = field(default_factory=ApproachSettings)
+    measures: MeasureSettings = field(default_factory=MeasureSettings)
+    warnings: WarningSettings = field(default_factory=WarningSettings)
+
+
+def assess_flight(
+    analysis: Analysis,
+    *,
+    settings: AssessSettings | None = None,
+    priors: Mapping[str, Prior] | None = None,
+) -> Assessment:
+    """Assess one flight: how sure, how serious, in which phase, and why.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        The judged flight. Nothing in it changes.
+    settings : AssessSettings, optional
+        The thresholds.
+    priors : mapping of str to Prior, optional
+        How often margins occur in the fleet, by limit; a limit without one gets the flat prior.
+
+    Returns
+    -------
+    Assessment
+        Its ``exceedances`` run parallel to those of the analysis.
+    """
+    settings = settings or AssessSettings()
+    uncertainty, widest = uncertainty_of(analysis), uncertainty_of(analysis, WIDEST)
+    phases, stretches = phases_of(analysis, settings.phases)
+    why = _Why(analysis)
+    near = tuple(_told(one, analysis, phases, why) for one in _with_bounds(
+        uncertainty, widest, near_misses(uncertainty, settings.assurance, priors)))
+    measures = tuple(
+        _explained(one, analysis, why)
+        for one in measures_of(analysis, phases, settings.measures))
+    fastest, highest_mach = highest(analysis)
+    exceedances = _with_bounds(
+        uncertainty, widest, _exceedances(uncertainty, settings, priors, phases, why))
+    return Assessment(
+        analysis=analysis,
+        columns={"phase": phases, **uncertainty.columns},
+        exceedances=exceedances,
+        near=near,
+        phases=stretches,
+        measures=measures,
+        highest_calibrated_airspeed_kt=fastest,
+        highest_mach=highest_mach,
+        shortest_time_to_limit=shortest_time_to_limit(analysis, phases, settings.approach),
+        warnings=warnings_of(analysis, settings.warnings),
+        checks=checks_of(analysis, uncertainty.columns, _sensors(uncertainty),
+                         [one.evidence for one in exceedances]),
+        tolerances=uncertainty.tolerances,
+        widest=tuple(one for one in widest.tolerances if one not in uncertainty.tolerances),
+        steps=(*analysis.steps, uncertainty.step,
+               Step("decision", {"rule": RULE, "coverage": settings.assurance.coverage}),
+               *(Step(name, asdict(getattr(settings, name)))
+                 for name in ("assurance", "phases", "approach", "measures", "warnings"))),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Why:
+    """Explains instants of one flight, never across an earlier exceedance."""
+
+    analysis: Analysis
+
+    @cached_property
+    def ends(self) -> list[float]:
+        """When the exceedances ended [s], rising: a limit ridden in gusts has thousands."""
+        return sorted(one.end_s for one in self.analysis.exceedances)
+
+    def at(self, time_s: float, limit: str) -> Contributions | None:
+        """Split what led to an instant; `limit` empty: the limit airspeed."""
+        if np.isnan(time_s):
+            return None
+        analysis = self.analysis
+        earlier = bisect_right(self.ends, time_s)
+        return contributions(
+            analysis, row_at(analysis, time_s),
+            analysis.limit_names.index(limit) if limit else None,
+            self.ends[earlier - 1] if earlier else -np.inf)
+
+    @cached_property
+    def run_ins(self) -> tuple[Contributions | None, ...]:
+        """What led to the crossing of each exceedance's limit.
+
+        Exceedances of one limit that follow each other within SUCCESSION_S are one pass along it:
+        all have the run-in to the first crossing.
+        """
+        told: list[Contributions | None] = []
+        last: dict[str, tuple[float, Contributions | None]] = {}
+        for one in self.analysis.exceedances:
+            end, run_in = last.get(one.limit, (-np.inf, None))
+            if one.start_s - end >= SUCCESSION_S:
+                run_in = self.at(self.crossing(one), one.limit)
+            told.append(run_in)
+            last[one.limit] = max(end, one.end_s), run_in
+        return tuple(told)
+
+    def crossing(self, one: Exceedance) -> float:
+        """Return the time of the first sample over the limit."""
+        return min(float(self.analysis.time[row_at(self.analysis, one.start_s)]),
+                   one.worst_time_s)
+
+    def worsening(self, one: Exceedance) -> Contributions | None:
+        """Split the growth of the excess from the first sample over to the worst one."""
+        analysis = self.analysis
+        return worsening(analysis, row_at(analysis, self.crossing(one)),
+                         row_at(analysis, one.worst_time_s),
+                         analysis.limit_names.index(one.limit))
+
+
+def row_at(analysis: Analysis, time_s: float) -> int:
+    """Return the row of the sample at a time that the analysis reported."""
+    row = int(np.searchsorted(analysis.time, time_s))
+    return min(row, len(analysis.time) - 1)
+
+
+def _exceedances(
+    uncertainty: Uncertainty, settings: AssessSettings, priors: Mapping[str, Prior] | None,
+    phases: Codes, why: _Why,
+) -> tuple[AssessedExceedance, ...]:
+    analysis = uncertainty.analysis
+    context = _Context(analysis)
+    found = []
+    certain = assured(uncertainty, settings.assurance, priors)
+    for index, (one, sure, graded, evidence) in enumerate(zip(
+            analysis.exceedances, certain, grade(analysis, [sure.flown for sure in certain]),
+            evidence_of(analysis), strict=True)):
+        row = row_at(analysis, one.worst_time_s)
+        found.append(AssessedExceedance(
+            index=index,
+            phase=PHASES[phases[row]],
+            displayed=capped(sure.displayed, evidence),
+            flown=capped(sure.flown, evidence),
+            missed_peak=sure.missed_peak,
+            severity=graded.severity,
+            ladder_kt=graded.ladder_kt,
+            ladder_mach=graded.ladder_mach,
+            contributions=why.run_ins[index],
+            crossing_s=why.crossing(one),
+            worsening=why.worsening(one),
+            context=context.at(row),
+            evidence=evidence,
+            severity_levels=graded.levels,
+            ladder_probability_kt=graded.reached_kt,
+            ladder_probability_mach=graded.reached_mach,
+        ))
+    return tuple(found)
+
+
+Assured = TypeVar("Assured", AssessedExceedance, NearMiss)
+
+
+def _with_bounds(
+    uncertainty: Uncertainty, widest: Uncertainty, found: tuple[Assured, ...]
+) -> tuple[Assured, ...]:
+    """Add to each what dominates its intervals, and their widest bounds."""
+    analysis = uncertainty.analysis
+    at = []
+    for one in found:
+        told = analysis.exceedances[one.index] if isinstance(one, AssessedExceedance) else one
+        time_s = told.time_s if isinstance(told, NearMiss) else told.worst_time_s
+        at.append((analysis.limit_names.index(told.limit), row_at(analysis, time_s)))
+    pairs = bounded(uncertainty, widest, at, [(one.displayed, one.flown) for one in found])
+    return tuple(replace(one, displayed=displayed, flown=flown)
+                 for one, (displayed, flown) in zip(found, pairs, strict=True))
+
+
+def _told(one: NearMiss, analysis: Analysis, phases: Codes, why: _Why) -> NearMiss:
+    return replace(one, phase=PHASES[phases[row_at(analysis, one.time_s)]],
+                   contributions=why.at(one.time_s, one.limit))
+
+
+def _explained(one: LimitMeasure, analysis: Analysis, why: _Why) -> LimitMeasure:
+    if np.isnan(one.time_s):
+        return one
+    return replace(one, contributions=why.at(one.time_s, one.limit))
+
+
+class _Context:
+    """What else was recorded at an instant, each channel brought to the rows once."""
+
+    def __init__(self, analysis: Analysis) -> None:
+        self.log = analysis.log
+        self.channels = tuple(name for name in self.log.channels if name not in _KNOWN_OTHERWISE)
+        self.aligned: dict[str, NDArray[np.float64]] = {}
+
+    def at(self, row: int) -> dict[str, float]:
+        """Return the channels at one row in their edge units, by suffixed name."""
+        told = {}
+        for name in self.channels:
+            known = kind(name)
+            if known is None:
+                continue
+            if name not in self.aligned:
+                self.aligned[name] = self.log.aligned(name)
+            value = (float(self.aligned[name][row]) - known.unit.offset) / known.unit.factor
+            told[name + SUFFIXES.get(known.unit.name, "")] = value
+        return told
+
+
+def _sensors(uncertainty: Uncertainty) -> dict[str, float]:
+    """Standard uncertainty of one source of a channel, in its edge unit."""
+    by_code = {code: u for code, _, u in uncertainty.tolerances}
+    named = {AIRSPEED: ("indicated_airspeed", "calibrated_airspeed"),
+             ALTITUDE: ("pressure_altitude",),
+             TEMPERATURE: ("static_air_temperature", "total_air_temperature",
+                           "outside_air_temperature")}
+    return {name: by_code[code] for code, names in named.items() if code in by_code
+            for name in names}

@@ -1,0 +1,313 @@
+"""How serious each exceedance is, by the operator's own rules, and the time beyond each step.
+
+The excess is taken as a straight line between judged samples, on the recorded stamps, so that
+the time beyond a step is found as the exceedance's own edges are: crossings interpolated; where
+the next sample is missing or the limit ceases to apply, a sample stands for the time to it, at
+most 1.5 intervals.
+
+A rule is met with a probability: the whole course of the excess is shifted by the difference of
+the estimate of the greatest excess from the greatest reading, which is uncertain by its standard
+uncertainty, as flown. All that a rule states holds from some shift on, so that its probability
+is that of the shift being at least that. The level stated is the highest that is as likely as
+not; so one step of the recorder moves the probability a little, and seldom the level.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.events.analysis import Analysis
+from loganalyze.events.exceedances import Exceedance
+from loganalyze.limits import limit_equivalents
+from loganalyze.limits.evaluation import OVER, UNDER
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.record.units import KNOT
+from loganalyze.results.assessment_results import Assurance, Severity
+from loganalyze.sheets.severity_rules import LEVELS, SeverityRule
+
+Floats = NDArray[np.float64]
+
+_SLACK_S = 1e-6
+"""[s] Noise of interpolated times: a rule of 5 s is met by 4.9999999 s."""
+
+
+@dataclass(frozen=True, slots=True)
+class Graded:
+    """What the ladder and the rules say of one exceedance.
+
+    ``ladder_kt``, ``ladder_mach`` : (step, time beyond limit + step [s]) pairs, the second for
+    Mach limits only; ``integral_kt_s`` : excess times time, summed [kt s]; ``severity`` : by the
+    highest level that is as likely as not, None where none is; ``levels``, ``reached_kt``,
+    ``reached_mach`` : as in `AssessedExceedance`.
+    """
+
+    ladder_kt: tuple[tuple[float, float], ...]
+    ladder_mach: tuple[tuple[float, float], ...]
+    integral_kt_s: float
+    severity: Severity | None
+    levels: tuple[tuple[str, float], ...] = ()
+    reached_kt: tuple[tuple[float, float], ...] = ()
+    reached_mach: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """The excess over one limit from sample to sample, in straight pieces.
+
+    ``duration`` [s], ``first`` and ``last`` : float64[m], the excess at either end of a piece;
+    ``peak`` : the greatest excess of any judged sample; ``follows`` : bool[m], whether a piece
+    begins where the one before it ends.
+    """
+
+    duration: Floats
+    first: Floats
+    last: Floats
+    peak: float
+    follows: NDArray[np.bool_]
+
+    def shifted(self, by: float) -> Course:
+        """Return the course with the excess greater by so much throughout."""
+        return replace(self, first=self.first + by, last=self.last + by, peak=self.peak + by)
+
+    def longest_beyond(self, step: float) -> float:
+        """Return the longest time [s] on end in which the excess was more than `step`."""
+        first, last = self.first - step, self.last - step
+        if not len(first):
+            return 0.0
+        beyond = self.duration * _share(first, last)
+        # A stretch begins where the excess rises through the step, or nothing comes before.
+        starts = ~self.follows | (first <= 0)
+        starts[0] = True
+        return float(np.add.reduceat(beyond, np.flatnonzero(starts)).max())
+
+    def time_beyond(self, step: float) -> float:
+        """Return the time [s] in which the excess was more than `step`."""
+        return float((self.duration * _share(self.first - step, self.last - step)).sum())
+
+    @property
+    def integral(self) -> float:
+        """The part of the excess above zero times the time it lasted, summed."""
+        share = _share(self.first, self.last)
+        low, high = np.minimum(self.first, self.last), np.maximum(self.first, self.last)
+        return float((self.duration * share * (np.maximum(low, 0.0) + high.clip(min=0.0)) / 2)
+                     .sum())
+
+
+def _share(first: Floats, last: Floats) -> Floats:
+    """The part of each straight piece that lies above zero."""
+    low, high = np.minimum(first, last), np.maximum(first, last)
+    rise = np.where(high > low, high - low, 1.0)
+    return np.where(low >= 0, (high > 0) * 1.0, np.clip(high / rise, 0.0, 1.0))
+
+
+def grade(
+    analysis: Analysis, flown: Sequence[Assurance] | None = None
+) -> tuple[Graded, ...]:
+    """Return the time beyond each step of the ladder and the severity of each exceedance.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        Its sheet's rules and ladder are used.
+    flown : sequence of Assurance, optional
+        How sure each excess is, as flown; absent: the readings are taken as they are.
+
+    Returns
+    -------
+    tuple of Graded
+        Parallel to ``analysis.exceedances``.
+    """
+    graded: list[Graded | None] = [None] * len(analysis.exceedances)
+    for name in {one.limit for one in analysis.exceedances}:
+        chosen = [i for i, one in enumerate(analysis.exceedances) if one.limit == name]
+        found = [analysis.exceedances[i] for i in chosen]
+        limit = analysis.limit_names.index(name)
+        for i, one, (kt, mach) in zip(chosen, found, _courses(analysis, limit, found),
+                                      strict=True):
+            graded[i] = _graded(analysis, one, kt, mach, None if flown is None else flown[i])
+    return tuple(one for one in graded if one is not None)
+
+
+def _courses(
+    analysis: Analysis, i: int, found: Sequence[Exceedance]
+) -> list[tuple[Course, Course | None]]:
+    """The excess of each exceedance of limit `i`, in kt and, for a Mach limit, in Mach."""
+    case, limit = analysis._case, analysis.sheet.limit[i]
+    time, state = case.log.time, analysis.columns[f"state_{i}"]
+    reach = HELD_INTERVALS * case.log.interval_s if case.log.interval_s > 0 else 0.0
+    firsts = np.searchsorted(time, [one.start_s for one in found], side="left")
+    lasts = np.searchsorted(time, [one.end_s for one in found], side="left")
+    # The sample before, where the limit was crossed after it.
+    firsts -= np.array([one.began_by == "crossed" and first > 0 and time[first] > one.start_s
+                        for one, first in zip(found, firsts.tolist(), strict=True)])
+    spans = [np.arange(first, min(last + 1, len(time)))
+             for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True)]
+    # All rows in one call: a limit ridden in gusts has thousands of exceedances.
+    rows = np.concatenate(spans)
+    at = limit_equivalents.point(case.air, rows)
+    value = limit_equivalents.published_value(limit, at) - limit_equivalents.published_maximum(
+        limit, at
+    )
+    knots = value
+    if limit.is_mach:
+        knots = (at.calibrated_airspeed
+                 - limit_equivalents.calibrated_equivalent(limit, case.air, at)) / KNOT
+    judged = (state[rows] == UNDER) | (state[rows] == OVER)
+    stamps = time[rows]
+    courses = []
+    start = 0
+    for one, span in zip(found, spans, strict=True):
+        part = slice(start, start + len(span))
+        start += len(span)
+        end = one.end_s
+        # Holes in which the limit can't have been regained count as over.
+        bridged = analysis.settings.hole_longest_s if one.bounded_s > 0 else 0.0
+
+        def course(excess: Floats, part: slice = part, end: float = end,
+                   bridged: float = bridged) -> Course:
+            return _course(stamps[part], excess[part], judged[part], reach, end, bridged)
+
+        courses.append((course(knots), course(value) if limit.is_mach else None))
+    return courses
+
+
+def _course(
+    time: Floats, excess: Floats, judged: NDArray[np.bool_], reach: float, end: float,
+    bridged: float,
+) -> Course:
+    """Straight pieces between judged samples; else held to the next sample, or `reach` at most.
+
+    Two samples over the limit with none judged between, `bridged` [s] or less apart, are joined.
+    """
+    peak = float(np.nanmax(excess[judged]))
+    if bridged:
+        known = np.flatnonzero(judged)
+        apart = np.append(np.diff(known), 1)
+        over = excess[known] > 0
+        hole = (apart > 1) & over & np.append(over[1:], False) & (
+            np.append(np.diff(time[known]), 0.0) <= bridged)
+        gone = np.zeros(len(time), dtype=bool)
+        for first, rows in zip(known[hole].tolist(), apart[hole].tolist(), strict=True):
+            gone[first + 1 : first + rows] = True
+        time, excess, judged = time[~gone], excess[~gone], judged[~gone]
+        reach = max(reach, bridged) if hole.any() else reach
+    steps = np.append(np.diff(time), max(end - time[-1], 0.0))
+    following = np.append(excess[1:], excess[-1])
+    joined = np.append(judged[1:] & (steps[:-1] <= reach), False)
+    keep = judged & (steps > 0)
+    last = np.where(joined, following, excess)
+    steps = np.where(joined, steps, np.minimum(steps, reach))
+    follows = np.append(False, joined[:-1] & judged[:-1])
+    return Course(steps[keep], excess[keep], last[keep], peak, follows[keep])
+
+
+def _graded(
+    analysis: Analysis, one: Exceedance, kt: Course, mach: Course | None,
+    flown: Assurance | None,
+) -> Graded:
+    sheet = analysis.sheet
+    tolerance = (analysis.settings.tolerance_kt, analysis.settings.tolerance_mach)
+    published = kt if mach is None else mach
+    u = math.nan if flown is None else math.hypot(flown.common_u, flown.random_u)
+    estimate = math.nan if flown is None else flown.excess
+    rules = [rule for rule in sheet.severity
+             if rule.limits is None or one.limit in rule.limits]
+
+    def met(rule: SeverityRule, shift: float) -> bool:
+        # The same error in kt as in Mach, in proportion to the excess itself.
+        in_kt = shift if mach is None else shift * _per_mach(kt, mach)
+        return _met(rule, kt.shifted(in_kt), None if mach is None else mach.shifted(shift),
+                    tolerance)
+
+    known = math.isfinite(u) and math.isfinite(estimate)
+    shares = {rule.name: _probability(rule, met, estimate - published.peak, u) if known
+              else float(met(rule, 0.0)) for rule in rules}
+    levels = [(level, max((shares[rule.name] for rule in rules
+                           if LEVELS.index(rule.level) >= LEVELS.index(level)), default=0.0))
+              for level in LEVELS if any(rule.level == level for rule in rules)]
+    likely = next(((level, share) for level, share in reversed(levels) if share >= _AS_NOT), None)
+    severity = None
+    if likely is not None:
+        rule = max((rule for rule in rules if rule.level == likely[0]),
+                   key=lambda rule: shares[rule.name])
+        severity = Severity(likely[0], rule.name, rule.example, likely[1] if known else math.nan)
+    per = 1.0 if mach is None else _per_mach(kt, mach)
+    return Graded(
+        tuple((step, kt.time_beyond(_from(step, tolerance[0]))) for step in sheet.ladder.kt),
+        () if mach is None else tuple((step, mach.time_beyond(_from(step, tolerance[1])))
+                                      for step in sheet.ladder.mach),
+        kt.integral,
+        severity,
+        tuple(levels) if known else (),
+        tuple((step, _beyond(estimate * per - step, u * per)) for step in sheet.ladder.kt)
+        if known else (),
+        tuple((step, _beyond(estimate - step, u)) for step in sheet.ladder.mach)
+        if known and mach is not None else (),
+    )
+
+
+_AS_NOT = 0.5
+"""A level is stated that is at least as likely as not."""
+
+
+def _from(step: float, tolerance: float) -> float:
+    """Where a step of the ladder begins: at the step itself, but beyond the limit for step 0."""
+    return step - tolerance if step > 0 else tolerance
+
+
+def _per_mach(kt: Course, mach: Course) -> float:
+    """How many knots CAS a unit of Mach number is, as at the peak of the excess."""
+    return kt.peak / mach.peak if mach.peak > 0 else 0.0
+
+
+def _beyond(excess: float, u: float) -> float:
+    """Probability that an excess of standard uncertainty `u` is truly above 0."""
+    return NormalDist().cdf(excess / u) if u > 0 else float(excess >= 0)
+
+
+def _probability(
+    rule: SeverityRule, met: Callable[[SeverityRule, float], bool], shift: float, u: float
+) -> float:
+    """Probability that a rule is met, where the course's shift is `shift` give or take `u`."""
+    if not u > 0:
+        return float(met(rule, shift))
+    low, high = shift - _WIDEST * u, shift + _WIDEST * u
+    if met(rule, low):
+        return 1.0
+    if not met(rule, high):
+        return 0.0
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        low, high = (low, middle) if met(rule, middle) else (middle, high)
+    return _beyond(shift - (low + high) / 2, u)
+
+
+_WIDEST, _HALVINGS = 6.0, 16
+"""Standard uncertainties within which the shift is looked for, and how often that is halved."""
+
+
+def _met(
+    rule: SeverityRule, kt: Course, mach: Course | None, tolerance: tuple[float, float]
+) -> bool:
+    """Whether all that a rule states is met; at least so much, so long."""
+    course, excess, slack = kt, rule.excess_kt, tolerance[0]
+    if rule.excess_mach is not None:
+        if mach is not None:
+            course, excess, slack = mach, rule.excess_mach, tolerance[1]
+        elif excess is None:
+            return False
+    if course.peak < (excess - slack if excess else 0.0):
+        return False
+    if rule.time_s is not None:
+        step = excess - slack if excess else 0.0
+        time = (course.longest_beyond(step) if rule.time_counts == "at a stretch"
+                else course.time_beyond(step))
+        if time < rule.time_s - _SLACK_S:
+            return False
+    return rule.integral_kt_s is None or kt.integral >= rule.integral_kt_s - _SLACK_S

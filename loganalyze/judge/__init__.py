@@ -1,1 +1,0 @@
-"""From a flight log and a limits sheet to margins, states and exceedances."""

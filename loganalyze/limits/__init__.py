@@ -1,0 +1,1 @@
+"""Limits at samples: applicability, equivalents as calibrated airspeed, margins and states."""

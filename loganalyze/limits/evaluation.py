@@ -1,0 +1,153 @@
+"""What the block loop works on and what it gathers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.airdata import condition_states, configuration_transit
+from loganalyze.airdata.air_data import AirData
+from loganalyze.engine import kernel_loading
+from loganalyze.limits import limit_tables
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.record.sample_reasons import Bits
+from loganalyze.screening import channel_screening
+from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.screening.sample_checks import Screen
+from loganalyze.sheets.limits_sheet import EDGE, LimitsSheet
+
+Bytes = NDArray[np.uint8]
+
+UNDER, OVER, UNKNOWN, NOT_APPLICABLE = (np.uint8(i) for i in range(4))
+
+STATES = ("under", "over", "unknown", "not applicable")
+
+
+@dataclass(eq=False)
+class Judged:
+    """What the block loop found, over the rows of a log.
+
+    ``columns`` : float32[n] and uint8[n] by name; ``screened`` : rows with each reason;
+    ``over`` : the rows over each limit that has any; ``known_s`` : time judged [s], by block.
+    """
+
+    columns: dict[str, NDArray[Any]]
+    screened: dict[str, int] = field(default_factory=dict)
+    over: dict[int, list[NDArray[np.intp]]] = field(default_factory=dict)
+    known_s: list[float] = field(default_factory=list)
+    rejected: list[tuple[NDArray[np.intp], Bits]] = field(default_factory=list)
+
+    @property
+    def rows_over(self) -> dict[int, NDArray[np.intp]]:
+        """The rows over each limit that has any, rising."""
+        return {i: np.sort(np.concatenate(rows)) for i, rows in sorted(self.over.items())}
+
+    @property
+    def rejected_rows(self) -> tuple[NDArray[np.intp], Bits] | None:
+        """Rows that were screened, rising, and the reasons against them; None if none were."""
+        if not self.rejected:
+            return None
+        rows, reasons = (np.concatenate(parts) for parts in zip(*self.rejected, strict=True))
+        order = np.argsort(rows, kind="stable")
+        return rows[order], reasons[order]
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """All that the blocks share: the inputs, and what was prepared once."""
+
+    log: FlightLog
+    air: AirData
+    sheet: LimitsSheet
+    settings: Settings
+    applies: Mapping[int, Bytes]
+    """Applicability by limit, for the limits with conditions."""
+    tabulated: tuple[int, ...]
+    on_pointer: tuple[int, ...]
+    grid: limit_tables.Grid
+    speeds_wanted: bool
+    declared: Mapping[str, float]
+    hopeless: frozenset[int]
+    """Limits that want a channel the log doesn't hold, so that nothing could ever tell."""
+    ends: Mapping[int, tuple[float, float]]
+    """Pressure altitudes [m] beyond which a table leaves its limit unknown, by limit."""
+    in_pieces: Mapping[int, tuple[condition_states.Recorded, ...]]
+    """Conditions that each block works out for itself."""
+    screen: Screen
+    compiled: Any
+    """The compiled kernels, or None: the plain way gives the same."""
+
+    @property
+    def temperature_wanted(self) -> bool:
+        """Whether any column or limit needs the air temperature."""
+        return _temperature_wanted(self.sheet, self.speeds_wanted)
+
+    def state_at(self, limit: int, rows: NDArray[np.intp]) -> Bytes:
+        """Whether the limit applies at the given rows (NO, YES or UNKNOWN)."""
+        if limit not in self.applies:
+            return np.full(len(rows), condition_states.YES)
+        return self.applies[limit][rows]
+
+
+def prepare(
+    log: FlightLog, air: AirData, sheet: LimitsSheet, settings: Settings,
+    declared: Mapping[str, float], speeds_wanted: bool,
+) -> Case:
+    """Work out once what every block needs."""
+    applies: dict[int, Bytes] = {}
+    in_pieces: dict[int, tuple[condition_states.Recorded, ...]] = {}
+    for i, limit in enumerate(sheet.limit):
+        if limit.conditions:
+            wanted = condition_states.recorded(limit.conditions, log, declared, sheet.configuration)
+            applies[i] = np.empty(len(log), dtype=np.uint8)
+            if any(one.looks_back for one in wanted):
+                condition_states.hold(wanted, log.time, slice(None), applies[i])
+            else:
+                in_pieces[i] = wanted
+    tabulated = tuple(
+        i
+        for i, limit in enumerate(sheet.limit)
+        if limit_tables.depends_on_altitude_alone(limit, air)
+    )
+    hopeless = frozenset(
+        i
+        for i, limit in enumerate(sheet.limit)
+        if any(
+            not configuration_transit.told(one.channel, log, declared) for one in limit.conditions
+        )
+        or (limit.quantity == "true_airspeed" and air.temperature is None)
+    )
+    ends = {
+        i: (limit.nodes_m[0] - EDGE, limit.nodes_m[-1] + EDGE)
+        for i, limit in enumerate(sheet.limit)
+        if limit.nodes_m and limit.outside == "unknown"
+    }
+    on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
+    compiled = kernel_loading.for_samples(len(log), log.source.likely_rows)
+    return Case(
+        log,
+        air,
+        sheet,
+        settings,
+        applies,
+        tabulated,
+        on_pointer,
+        limit_tables.Grid.of(sheet, tabulated, air),
+        speeds_wanted,
+        declared,
+        hopeless,
+        ends,
+        in_pieces,
+        channel_screening.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)),
+        compiled,
+    )
+
+
+def _temperature_wanted(sheet: LimitsSheet, speeds_wanted: bool) -> bool:
+    return speeds_wanted or any(limit.quantity == "true_airspeed" for limit in sheet.limit)
+
+

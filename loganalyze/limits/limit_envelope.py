@@ -1,0 +1,185 @@
+"""The limit airspeed against pressure altitude, and where limits cross."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from loganalyze.air import airspeed, atmosphere
+from loganalyze.air.probes import CorrectionTable
+from loganalyze.airdata import condition_states
+from loganalyze.limits import limit_equivalents, limit_tables
+from loganalyze.problems import Problem
+from loganalyze.record.flight_log import FlightLog, Source
+from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
+
+Floats = NDArray[np.float64]
+_NOWHERE = Path()
+
+
+@dataclass(frozen=True, eq=False)
+class Envelope:
+    """The lowest limit at each pressure altitude, and what it is in other speeds.
+
+    ``pressure_altitude`` [m], ``limit_airspeed`` [m/s CAS], ``limit_mach``,
+    ``true_airspeed`` [m/s] at ``temperature`` [K] : float64[n]; ``governing`` : uint8[n], the
+    limit's index in the sheet, 255 none; ``per_limit`` : float64[limits, n] [m/s CAS], NaN where
+    the limit is unknown, doesn't apply, or needs a temperature that wasn't given.
+    """
+
+    pressure_altitude: Floats
+    limit_airspeed: Floats
+    limit_mach: Floats
+    governing: NDArray[np.uint8]
+    temperature: Floats
+    true_airspeed: Floats
+    per_limit: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """Two limits cross here: at this pressure altitude [m] and airspeed [m/s CAS].
+
+    ``below`` is the lower limit below the altitude, ``above`` the one above it.
+    """
+
+    pressure_altitude: float
+    limit_airspeed: float
+    below: str
+    above: str
+
+
+def limit_envelope(
+    sheet: LimitsSheet,
+    pressure_altitude: ArrayLike,
+    *,
+    temperature: ArrayLike | None = None,
+    isa_deviation: float = 0.0,
+    declared: Mapping[str, float] | None = None,
+) -> Envelope:
+    """Reckon the limit airspeed against pressure altitude.
+
+    Parameters
+    ----------
+    sheet : LimitsSheet
+        The limits. One with conditions counts where `declared` says that they hold.
+    pressure_altitude : array_like
+        float64[n]  [m], within -1000 to 20,000.
+    temperature : array_like, optional
+        Static temperature [K], float64[n] or a scalar; else the standard atmosphere's plus
+        `isa_deviation` [K].
+    declared : mapping, optional
+        States by channel, in SI.
+
+    Raises
+    ------
+    ValueError
+        For an altitude outside the engine's range.
+    Problem
+        When the sheet's position correction goes by flap and no flap angle was declared.
+    """
+    altitude = np.atleast_1d(np.asarray(pressure_altitude, dtype=np.float64))
+    if temperature is None:
+        air_temperature = atmosphere.temperature(altitude) + isa_deviation
+    else:
+        air_temperature = np.broadcast_to(np.asarray(temperature, dtype=np.float64),
+                                          altitude.shape).copy()
+    chosen = applicable(sheet, declared or {})
+    per_limit = np.full((len(sheet.limit), len(altitude)), np.nan)
+    if chosen:
+        per_limit[chosen] = limit_tables.equivalents(
+            [sheet.limit[i] for i in chosen], altitude, position_tables(sheet, declared or {}),
+            air_temperature,
+        )
+    speed, governing = limit_tables.lowest(per_limit)
+    mach = limit_equivalents.mach_at_cas(speed, altitude)
+    true = limit_equivalents.within(airspeed.tas_from_mach, mach, air_temperature)
+    return Envelope(altitude, speed, mach, governing, air_temperature, true, per_limit)
+
+
+def applicable(sheet: LimitsSheet, declared: Mapping[str, float]) -> list[int]:
+    """Return the limits (indices) without conditions, and those whose declared ones hold."""
+    moment = _moment()
+    return [
+        i for i, limit in enumerate(sheet.limit)
+        if condition_states.applies(limit.conditions, moment, declared)[0] == condition_states.YES
+    ]
+
+
+def position_tables(sheet: LimitsSheet, declared: Mapping[str, float]) -> tuple[
+    CorrectionTable, ...
+]:
+    """Return the one position correction that holds as declared; none if the sheet has none."""
+    rows = sheet.airspeed.position_tables
+    if not rows:
+        return ()
+    moment = _moment()
+    for row in rows:
+        if condition_states.applies(row.conditions, moment, declared)[0] == condition_states.YES:
+            return (row.correction,)
+    raise Problem("the position correction goes by flap angle, and none was declared for which "
+                  "the sheet has a table", "", "declare the flap angle, such as flap_deg=0")
+
+
+def _moment() -> FlightLog:
+    """Return a log of one instant that records nothing, for declared states to stand in."""
+    return FlightLog(np.zeros(1), {}, Source(_NOWHERE))
+
+
+def crossovers(
+    sheet: LimitsSheet, *, declared: Mapping[str, float] | None = None,
+    lowest: float = -600.0, highest: float = 19800.0,
+) -> tuple[Crossing, ...]:
+    """Find every pressure altitude at which the governing limit changes.
+
+    A constant CAS and a constant Mach limit cross in closed form; other pairs are searched in
+    steps of 8 m [m, from `lowest` to `highest`] and each change is bracketed and solved. A
+    change by a jump (a table that ends) is not a crossing.
+    """
+    chosen = applicable(sheet, declared or {})
+    limits = [sheet.limit[i] for i in chosen]
+    if len(limits) < 2:
+        return ()
+    tables = position_tables(sheet, declared or {})
+    grid = np.arange(lowest, highest + limit_tables.STEP / 2, limit_tables.STEP)
+    temperature = atmosphere.temperature(grid)
+    values = limit_tables.equivalents(limits, grid, tables, temperature)
+    _, governing = limit_tables.lowest(values)
+    found = []
+    for i in np.flatnonzero(governing[:-1] != governing[1:]):
+        below, above = governing[i], governing[i + 1]
+        if limit_tables.NO_GOVERNING_LIMIT in (below, above):
+            continue
+        pair = [limits[below], limits[above]]
+        altitude = _root(pair, float(grid[i]), float(grid[i + 1]), tables)
+        if altitude is None:
+            continue
+        speed = limit_tables.equivalents(pair[:1], np.array([altitude]), tables,
+                                   atmosphere.temperature(np.array([altitude])))
+        found.append(Crossing(altitude, float(speed[0, 0]), pair[0].name, pair[1].name))
+    return tuple(found)
+
+
+def _root(
+    pair: list[Limit], low: float, high: float, tables: tuple[CorrectionTable, ...]
+) -> float | None:
+    by_quantity = {limit.quantity: limit for limit in pair}
+    cas, mach = by_quantity.get("calibrated_airspeed"), by_quantity.get("mach")
+    if cas and mach and not cas.nodes_m and not mach.nodes_m:
+        speed = cas.maximum_at(np.zeros(1))[0]
+        return float(airspeed.crossover_pressure_altitude(speed, mach.maximum_at(np.zeros(1))[0]))
+
+    # Each pass looks at 33 points at once and keeps the piece in which the sign changes.
+    while high - low > 1e-9:
+        at = np.linspace(low, high, 33)
+        first, second = limit_tables.equivalents(pair, at, tables, atmosphere.temperature(at))
+        above = first - second > 0
+        changes = np.flatnonzero(above[1:] != above[:-1])
+        if np.isnan(first - second).any() or not len(changes):
+            return None
+        low, high = float(at[changes[0]]), float(at[changes[0] + 1])
+    return (low + high) / 2

@@ -1,0 +1,174 @@
+"""What of a valid limits sheet is unlikely to be meant: found without any log."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import pairwise
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.limits.limit_envelope import Crossing, crossovers, limit_envelope
+from loganalyze.record.units import DEGREE, FOOT
+from loganalyze.sheets.limit_conditions import Condition
+from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
+
+Floats = NDArray[np.float64]
+
+UNNAMED = "an unnamed aircraft"
+"""What a first sheet calls its aircraft until someone names it."""
+LOWEST_FT, HIGHEST_FT, STEP_FT = 0.0, 45000.0, 250.0
+"""Between these pressure altitudes limits are compared with each other."""
+USUAL_CROSSOVER_FT = (5000.0, 40000.0)
+USUAL_KT = (60.0, 400.0)
+USUAL_MACH = (0.2, 1.0)
+TABLE_LEAST_FT = 25000.0
+AT_REST_DEG = 0.5
+"""Engineering judgement: what lies outside is possible, and worth a second look."""
+_FLAPS = ("flap", "flap_lever")
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRemark:
+    """Something of a sheet that is worth a second look.
+
+    ``code`` says what, ``limit`` the limit's name ("" for the sheet as a whole); ``values`` are
+    the numbers and names that its sentence needs, with the unit at the end of each key.
+    """
+
+    code: str
+    limit: str = ""
+    values: Mapping[str, float | str] = field(default_factory=lambda: MappingProxyType({}))
+
+
+def sheet_remarks(sheet: LimitsSheet) -> tuple[SheetRemark, ...]:
+    """Return what of a valid sheet is unlikely to be meant.
+
+    Limits are compared as calibrated airspeed in the standard atmosphere from sea level to
+    45,000 ft; corrections that go by flap angle are left out.
+
+    Parameters
+    ----------
+    sheet : LimitsSheet
+        A sheet that `read_limits` accepted.
+
+    Returns
+    -------
+    tuple of SheetRemark
+        In the order of the sheet; empty where nothing stands out. A remark is no mistake: the
+        sheet is judged by as it is.
+    """
+    return tuple(_of_sheet(sheet)) + tuple(
+        remark for limit in sheet.limit for remark in _of_limit(limit)
+    ) + tuple(_of_envelope(sheet)) + tuple(_of_flaps(sheet))
+
+
+def _of_sheet(sheet: LimitsSheet) -> Iterator[SheetRemark]:
+    if sheet.aircraft == UNNAMED:
+        yield SheetRemark("aircraft_unnamed")
+    always = [limit for limit in sheet.limit if not limit.when]
+    if not any(limit.is_mach for limit in always):
+        yield SheetRemark("no_mach_limit")
+    if all(limit.is_mach for limit in always):
+        yield SheetRemark("no_airspeed_limit")
+    examples = [rule.name for rule in sheet.severity if rule.example]
+    if examples:
+        yield SheetRemark("example_rules", values={"count": float(len(examples))})
+
+
+def _of_limit(limit: Limit) -> Iterator[SheetRemark]:
+    usual = USUAL_MACH if limit.is_mach else USUAL_KT
+    unit = "mach" if limit.is_mach else "kt"
+    rows = limit.by_pressure_altitude
+    constant = limit.maximum if limit.is_mach else limit.maximum_kt
+    values = [value for _, value in rows] if rows else [constant]
+    odd = [value for value in values if value is not None and not usual[0] <= value <= usual[1]]
+    if odd:
+        yield SheetRemark(f"unusual_{unit}", limit.name, {unit: odd[0]})
+    if rows and limit.outside == "unknown" and (
+            rows[0][0] > LOWEST_FT or rows[-1][0] < TABLE_LEAST_FT):
+        yield SheetRemark("table_ends", limit.name, {"low_ft": rows[0][0], "high_ft": rows[-1][0]})
+    for one in limit.conditions:
+        if one.channel in _FLAPS and _takes_in_rest(one):
+            yield SheetRemark("flaps_at_rest", limit.name, {"low_deg": _degrees(one.low)})
+        if one.channel == "gear_down" and one.low == one.high == 0:
+            yield SheetRemark("gear_up", limit.name)
+
+
+def _takes_in_rest(one: Condition) -> bool:
+    return one.low < AT_REST_DEG * DEGREE and one.high > 0
+
+
+def _degrees(angle: float) -> float:
+    return round(angle / DEGREE, 6) if math.isfinite(angle) else angle
+
+
+def _of_envelope(sheet: LimitsSheet) -> Iterator[SheetRemark]:
+    """Compare limits with each other: which are never the lowest, and where they cross."""
+    heights = np.arange(LOWEST_FT, HIGHEST_FT + STEP_FT, STEP_FT) * FOOT
+    speeds = limit_envelope(_without_conditions(sheet), heights).per_limit
+    always = [i for i, limit in enumerate(sheet.limit) if not limit.when]
+    for i, limit in enumerate(sheet.limit):
+        others = [other for other in always if other != i]
+        known = np.isfinite(speeds[i])
+        if not others or not known.any():
+            continue
+        # Where another limit is unknown it can't be called lower.
+        other_speeds = np.where(np.isfinite(speeds[others]), speeds[others], np.inf)
+        least = other_speeds.min(axis=0)
+        if not (speeds[i] < least)[known].any():
+            lower = sheet.limit[others[int(other_speeds[:, known].min(axis=1).argmin())]]
+            yield SheetRemark("never_lowest", limit.name, {"other": lower.name})
+    pair = {limit.name: limit for limit in sheet.limit}
+    for crossing in governing_changes(sheet):
+        altitude = crossing.pressure_altitude / FOOT
+        mixed = pair[crossing.below].is_mach != pair[crossing.above].is_mach
+        usual = USUAL_CROSSOVER_FT[0] <= altitude <= USUAL_CROSSOVER_FT[1]
+        if mixed and not usual and LOWEST_FT <= altitude <= HIGHEST_FT:
+            yield SheetRemark("unusual_crossover", crossing.below,
+                              {"other": crossing.above, "altitude_ft": altitude})
+
+
+def governing_changes(sheet: LimitsSheet) -> tuple[Crossing, ...]:
+    """Return where the lowest of the limits without conditions changes to another."""
+    return crossovers(_only(sheet, tuple(limit for limit in sheet.limit if not limit.when)))
+
+
+def _without_conditions(sheet: LimitsSheet) -> LimitsSheet:
+    return _only(sheet, tuple(_unconditional(limit) for limit in sheet.limit))
+
+
+def _unconditional(limit: Limit) -> Limit:
+    stated = limit.model_dump(exclude_unset=True)
+    stated.pop("when", None)
+    return Limit.model_validate(stated)
+
+
+def _only(sheet: LimitsSheet, limits: tuple[Limit, ...]) -> LimitsSheet:
+    """Return the sheet with other limits, and without what could go by a flap angle."""
+    airspeed = sheet.airspeed
+    if any(table.flap_deg is not None for table in airspeed.position_tables):
+        airspeed = airspeed.model_copy(update={"position_correction": None})
+        airspeed.__dict__.pop("position_tables", None)
+    return sheet.model_copy(update={"limit": limits, "airspeed": airspeed})
+
+
+def _of_flaps(sheet: LimitsSheet) -> Iterator[SheetRemark]:
+    """Look at the limits that go by the flap angle alone: a gap, or a limit that rises."""
+    reaches = sorted(
+        ((limit.conditions[0], limit) for limit in sheet.limit
+         if len(limit.conditions) == 1 and limit.conditions[0].channel in _FLAPS
+         and limit.maximum_kt is not None),
+        key=lambda reach: (reach[0].channel, reach[0].low))
+    for (here, limit), (after, other) in pairwise(reaches):
+        if here.channel != after.channel:
+            continue
+        if after.low > here.high:
+            yield SheetRemark("flap_gap", limit.name, {
+                "other": other.name, "low_deg": _degrees(here.high),
+                "high_deg": _degrees(after.low)})
+        if (other.maximum_kt or 0) > (limit.maximum_kt or 0):
+            yield SheetRemark("flap_limit_rises", other.name, {"other": limit.name})

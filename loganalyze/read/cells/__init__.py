@@ -1,0 +1,1 @@
+"""One cell of an export: numbers, words for missing values, states."""

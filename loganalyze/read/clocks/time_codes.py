@@ -1,0 +1,268 @@
+"""The clock of a log: from what a recorder stamps on a row to elapsed seconds.
+
+Ticks are what a column holds: float64 of numbers, or int64 nanoseconds of stamps (of the day,
+or since 1970), or counters that a gear turns into seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from loganalyze.problems import Problem
+from loganalyze.read.cells.arrow_arrays import numbers
+from loganalyze.read.clocks.calendar_dates import DAY, WEEK
+from loganalyze.read.clocks.counter_clock import FrameGear, Gear
+from loganalyze.read.clocks.rollover import Wheel
+from loganalyze.read.columns.recognition import Column
+from loganalyze.record.units import Unit
+
+MISSING = np.iinfo(np.int64).min
+"""The int64 tick of a row without a stamp."""
+_LARGEST = np.iinfo(np.int64).max
+ALONE_S, ALONE_STEPS = 10.0, 10.0
+"""A first or last row so far [s], and so many steps, from all others has nothing that shows
+whether its stamp or a gap is meant."""
+TURN_S = 60.0
+"""Seconds that fall from so little [s] before a day's or a week's end to so little after nought
+count from midnight, or from a week's start."""
+SAMPLED_STEPS = 1 << 16
+"""Steps looked at for the normal interval."""
+
+Ticks = NDArray[np.float64] | NDArray[np.int64]
+
+# The first tick of an epoch clock lies between 1990 and 2060, in which no two units overlap.
+_EPOCHS = (("s", 1.0), ("ms", 1e3), ("us", 1e6), ("ns", 1e9))
+_EPOCH_FROM, _EPOCH_TO = 6.3e8, 2.85e9
+SHORTEST_STEP_S = 0.0099
+"""No export has more than a hundred rows a second (common practice, no source): a shorter step
+is no step of seconds."""
+_IN_MINUTES = (1, 2, 4, 5, 8, 10)
+"""Steps of so many seconds, written in minutes, are 60, 30, 15, 12, 7.5 or 6 a second: rates that
+recorders hardly have (common practice, no source)."""
+SLOWEST_S = 600.0
+"""No recorder leaves so long [s] between rows as a rule (common practice, no source)."""
+_STEPS = (("ms", "milliseconds", 1e3, 600, 1e4), ("us", "microseconds", 1e6, 6.1e4, 1e7),
+          ("ns", "nanoseconds", 1e9, 6.1e7, 6e10))
+"""Steps that can be of one unit alone: rows from 16 a second (two in milliseconds) to one in 10 s
+(one a minute in nanoseconds). In the next larger unit they would be more than a minute apart, in
+the next smaller one a hundredth of a second at most. What lies between is asked for."""
+
+
+@dataclass(frozen=True)
+class Form:
+    """How a log states time.
+
+    ``per_second`` : ticks in a second; ``dated`` : ticks count from 1970; ``daily`` : ticks
+    start again at midnight; ``textual`` : the column holds text; ``words`` : the clock in plain
+    words; ``inferred`` : a sentence where the file didn't state it; ``epoch_s`` : the instant from
+    which a dated clock's ticks count [s since 1970]; ``parts``, ``join`` : the columns of a clock
+    that several make, and what makes ticks of their arrays (by channel: text where the cells are
+    no numbers), raising BadStampError for a row that it can't; ``gear`` : makes what makes seconds
+    of ticks that are counters; ``order`` : that of the dates, where they are day or month first.
+    """
+
+    per_second: float
+    words: str
+    dated: bool = False
+    daily: bool = False
+    textual: bool = False
+    inferred: str = ""
+    epoch_s: float = 0.0
+    parts: tuple[Column, ...] = ()
+    join: Callable[[Mapping[str, pa.Array]], Ticks] | None = None
+    gear: Callable[[], Gear] | None = None
+    order: str = ""
+
+
+def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str, name: str,
+                    where: str) -> Form:
+    """Tell how the numbers of a time column count, from its first values and its unit.
+
+    `stated` is the unit as the file writes it. Raises Problem where it isn't known, or isn't
+    stated and the data leave a doubt.
+    """
+    values = sample[np.isfinite(sample)]
+    if not len(values):
+        raise Problem(f'the time column "{name}" holds no time in its first rows', where,
+                      "name the column that holds the time in a columns file")
+    steps = np.diff(values)
+    step = float(np.median(steps[steps > 0])) if (steps > 0).any() else np.nan
+    for symbol, per_second in _EPOCHS:
+        inside = (values > _EPOCH_FROM * per_second) & (values < _EPOCH_TO * per_second)
+        epoch = inside.mean() > 0.5 and not step > SLOWEST_S * per_second
+        if epoch and (unit is None or unit.name == symbol):
+            return Form(per_second, f"{symbol} since 1970", dated=True,
+                        inferred=f'The numbers of "{name}" were taken as {symbol} since '
+                                 "1970-01-01 UTC, from their size.")
+    if unit is not None:
+        return Form(1 / unit.factor, f"elapsed {unit.name}")
+    if stated:
+        raise Problem(f'the unit "{stated}" of the time column "{name}" isn\'t known', where,
+                      "state the unit in a columns file as one of s, ms, us, ns, min, h")
+    return _by_step(step, name, where)
+
+
+def _by_step(step: float, name: str, where: str) -> Form:
+    """Return the form of elapsed time by the usual step of its numbers; raises in doubt."""
+    if step < SHORTEST_STEP_S or any(abs(60 * step - whole) < 0.03 for whole in _IN_MINUTES):
+        raise Problem(f'nothing states what the time column "{name}" counts, and its step of '
+                      f"{step:.3g} is hardly one of seconds", where,
+                      "state its unit in a columns file as min or h, such as "
+                      f'time = {{ column = "{name}", unit = "min" }}, or say form = "time of day" '
+                      "under [clock] if it is a part of the day")
+    if step < 10:
+        return Form(1.0, "elapsed s", inferred=f'"{name}" states no unit; its step of {step:g} was '
+                    "taken as seconds, since no recorder samples every few milliseconds or faster.")
+    for symbol, words, per_second, least, most in _STEPS:
+        if least <= step <= most:
+            return Form(per_second, f"elapsed {symbol}",
+                        inferred=f'"{name}" states no unit; its step of {step:g} was taken as '
+                        f"{words}, since no recorder samples so slowly.")
+    if step < 600:
+        between = "seconds or milliseconds"
+    elif step < 1e6:
+        between = "milliseconds or microseconds"
+    else:
+        between = "microseconds or nanoseconds" if step < 6e10 else "seconds or parts of them"
+    raise Problem(f'nothing states whether the time column "{name}" counts {between}', where,
+                  f'state its unit in a columns file, such as time = {{ column = "{name}", '
+                  'unit = "s" }')
+
+
+def ticks_of(array: pa.Array) -> Ticks:
+    """Return the ticks of a numeric or temporal Arrow array; an infinite number is no tick."""
+    kind = array.type
+    if pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind):
+        width = np.dtype(np.int32 if pa.types.is_time32(kind) else np.int64)
+        raw, valid = numbers(array, width)
+        factor = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
+        ticks = raw.astype(np.int64)
+        most = _LARGEST // factor  # What is beyond is no date at all.
+        held = (ticks >= -most) & (ticks <= most)
+        stamps = np.where(held, ticks * factor, MISSING) if factor > 1 else ticks
+        return stamps if valid is None else np.where(valid, stamps, MISSING)
+    if pa.types.is_date32(kind):
+        days, valid = numbers(array, np.dtype(np.int32))
+        stamps = days.astype(np.int64) * (86400 * 10**9)
+        return stamps if valid is None else np.where(valid, stamps, MISSING)
+    raw, valid = numbers(array)
+    if raw.dtype == np.int64:
+        return raw if valid is None else np.where(valid, raw, MISSING)
+    values = raw.astype(np.float64, copy=False)
+    held = np.isfinite(values)
+    if valid is not None:
+        held &= valid
+    return values if held.all() else np.where(held, values, np.nan)
+
+
+@dataclass
+class Clock:
+    """Turns ticks, block after block, into seconds since the file's first stamp."""
+
+    form: Form
+    first: float | int | None = None
+    _wheel: Wheel = field(default_factory=lambda: Wheel(DAY), init=False)
+    _gear: Gear | None = field(default=None, init=False)
+    _last: float = field(default=np.nan, init=False)
+    _turned_s: float = field(default=0.0, init=False)
+    _said: list[str] = field(default_factory=list, init=False)
+
+    def __post_init__(self) -> None:
+        self._gear = self.form.gear() if self.form.gear else None
+
+    def elapsed(self, ticks: Ticks) -> NDArray[np.float64]:
+        """Return float64[n] [s]; NaN where a row has no stamp."""
+        if self._gear is not None:
+            ticks = self._gear.run(ticks.astype(np.float64, copy=False))
+        missing = ticks == MISSING if ticks.dtype == np.int64 else None
+        if self.first is None:
+            known = np.flatnonzero(~missing if missing is not None else np.isfinite(ticks))
+            if not len(known):
+                return np.full(len(ticks), np.nan)
+            self.first = ticks[known[_first_of(ticks[known[:9]], self.form.per_second)]].item()
+        if ticks.dtype == np.float64 and self.first == 0 and self.form.per_second == 1:
+            return self._turned(ticks.astype(np.float64, copy=False))
+        with np.errstate(invalid="ignore", over="ignore"):
+            time: NDArray[np.float64] = (ticks - self.first).astype(np.float64, copy=False)
+        if self.form.per_second != 1:
+            time /= self.form.per_second
+        if missing is not None and missing.any():
+            time[missing] = np.nan
+        return self._wheel.join(time) if self.form.daily else self._turned(time)
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What the clock took for what, as far as it has run."""
+        return (*self._said, *(self._gear.said if isinstance(self._gear, FrameGear) else ()))
+
+    def _turned(self, time: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Let elapsed seconds run on that fell at the end of a day, or of a week, to nought."""
+        if self._gear is not None or self.form.dated or not len(time):
+            return time
+        before, self._last = self._last, float(time[-1])
+        falls = np.flatnonzero(time[1:] < time[:-1]) + 1
+        if not len(falls) and not time[0] < before:
+            return time if not self._turned_s else time + self._turned_s
+        shifted = time + self._turned_s
+        start = (self.first or 0) / self.form.per_second
+        for fall in (falls if not time[0] < before else (0, *falls)):
+            last = start + float(time[fall - 1] if fall else before)
+            now = start + float(time[fall])
+            for period, words in ((DAY, "midnight"), (WEEK, "the end of a week")):
+                if period - TURN_S <= last <= period and 0 <= now < TURN_S:
+                    shifted[fall:] += period
+                    self._turned_s += period
+                    self._said.append(f"The time fell from {last:g} to {now:g} s: taken as "
+                                      f"{words}.")
+        return shifted
+
+    @property
+    def utc_start(self) -> np.datetime64 | None:
+        """The instant of the first stamp, where the clock has a date that is on the calendar."""
+        if self.first is None or not self.form.dated:
+            return None
+        # Whole seconds and the rest apart: float64 doesn't hold a date to the nanosecond.
+        base = self.form.epoch_s + (self._gear.base_s if self._gear is not None else 0.0)
+        first = (round(self.first * (10**9 // round(self.form.per_second)))
+                 if isinstance(self.first, int) else round(
+                     self.first / self.form.per_second * 1e9))
+        start = round(base * 1e6) * 1000 + first
+        return np.datetime64(start, "ns") if abs(start) < _LARGEST else None
+
+
+def _first_of(ticks: Ticks, per_second: float) -> int:
+    """Return the place of the first of some ticks that isn't far from all the others: 0 or 1."""
+    if len(ticks) < 9:
+        return 0
+    steps = np.abs(np.diff(ticks.astype(np.float64)))
+    usual = float(np.median(steps[1:]))
+    return int(steps[0] > max(ALONE_STEPS * usual, ALONE_S * per_second))
+
+
+def rises(time: NDArray[np.float64]) -> bool:
+    """Whether every time is finite and later than the one before, in one pass."""
+    return bool((time[1:] > time[:-1]).all()) and bool(np.isfinite(time[[0, -1]]).all())
+
+
+def normal_interval(time: NDArray[np.float64]) -> float:
+    """Return the median step [s] of a rising time; NaN for a single sample.
+
+    A long log is looked at in evenly placed stretches, some 65,000 steps in all.
+    """
+    if len(time) < 2:
+        return float("nan")
+    if len(time) <= SAMPLED_STEPS:
+        return float(np.median(np.diff(time)))
+    return float(np.median(np.concatenate([np.diff(part) for part in stretches(time)])))
+
+
+def stretches(values: NDArray[np.float64]) -> Sequence[NDArray[np.float64]]:
+    """Return 64 evenly placed stretches of a long array, as views."""
+    length = SAMPLED_STEPS // 64
+    starts = np.linspace(0, len(values) - length - 1, 64).astype(int)
+    return [values[start : start + length + 1] for start in starts]

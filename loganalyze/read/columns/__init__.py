@@ -1,0 +1,1 @@
+"""Which column of a log is which channel, and in which unit."""

@@ -1,0 +1,171 @@
+"""Units that nothing states: taken from the data where these leave no doubt, else refused.
+
+A unit is inferred only where every other unit of the trade would make the values absurd; what
+was inferred, and from what, is said. Feet and metres, knots and kilometres an hour, Celsius and
+Fahrenheit, kilograms and pounds can't be told apart so, and aren't.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.problems import Problem
+from loganalyze.read.columns.recognition import Column, Header, refuse_unit
+from loganalyze.read.columns.required_channels import TEMPERATURES, essential, in_words
+from loganalyze.record.channels import kind as channel_kind
+from loganalyze.record.units import UNITS, Unit
+from loganalyze.sheets.columns_file import CLOCK_PARTS
+
+KELVIN_RANGE = (180.0, 330.0)
+"""Air temperatures that can only be kelvin: as degC or degF all of them would be absurd."""
+_RANGES: dict[str, tuple[tuple[str, float, float], ...]] = {
+    **dict.fromkeys(TEMPERATURES, (("K", *KELVIN_RANGE),)),
+    # 850 to 1100 hPa is 25.1 to 32.5 inHg, 637 to 825 mmHg, 12.3 to 16 psi: no two overlap.
+    "altimeter_setting": (("hPa", 850, 1100), ("inHg", 25.1, 32.5), ("mmHg", 637, 825),
+                          ("Pa", 85000, 110000), ("kPa", 85, 110)),
+    # No other unit of the trade gives numbers this large: 1100 hPa, 825 mmHg, 2300 psf.
+    "static_pressure": (("Pa", 4000, 110000),),
+    "fan_speed": (("%", -1, 130),),
+}
+_ANGLES = ("heading", "track", "latitude", "longitude", "pitch", "roll")
+_WHOLE_TURN = 7.0
+"""Above 2 pi, so that a number beyond it is no angle in radians."""
+_LEVEL = {"g": (0.6, 1.6), "m/s2": (6.0, 16.0)}
+"""Where the median normal acceleration of a recording lies: most of any flight is flown at 1 g."""
+
+
+class Sampled(Protocol):
+    """A log of which the first rows can be looked at."""
+
+    def sampled(self, column: Column) -> NDArray[np.float64]:
+        """Return the numbers of a column's first rows, NaN where there is none."""
+        ...
+
+    def cells(self, column: Column) -> list[str]:
+        """Return the text of a column's first cells, empty where nothing was recorded."""
+        ...
+
+
+@dataclass(frozen=True)
+class Inferred:
+    """A unit and the plain reason for it."""
+
+    unit: Unit
+    reason: str
+
+
+def infer(channel: str, values: NDArray[np.float64]) -> Inferred | None:
+    """Return the unit that the values of a channel leave no doubt of, or None.
+
+    `values` : float64[n], in the unit sought; NaN is left out.
+    """
+    known = values[~np.isnan(values)]
+    if not len(known):
+        return None
+    kind = channel_kind(channel)
+    name = kind.name if kind else channel
+    for unit, low, high in _RANGES.get(name, ()):
+        if ((known >= low) & (known <= high)).all() and (name != "fan_speed" or known.max() > 2):
+            if name == "fan_speed":
+                return Inferred(UNITS[unit], f"its values reach {known.max():g}")
+            return Inferred(UNITS[unit], f"all its values lie within {low:g} to {high:g}")
+    if name in _ANGLES and np.abs(known).max() > _WHOLE_TURN and (
+            kind is not None and np.abs(known).max() <= max(-kind.lowest, kind.highest)):
+        return Inferred(UNITS["deg"], f"its values reach {_reach(known):g}, more than a whole "
+                        "turn in radians")
+    if name == "load_factor":
+        middle = float(np.median(known))
+        for unit, (low, high) in _LEVEL.items():
+            if low <= middle <= high:
+                return Inferred(UNITS[unit], f"its values lie about {middle:.3g}, and most of any "
+                                "flight is flown at 1 g")
+    return None
+
+
+def settle_units(columns: Mapping[str, Column], log: Sampled, headers: Sequence[Header],
+                 notes: list[str], where: str) -> tuple[dict[str, Column], frozenset[str]]:
+    """Return the columns that can be read, each with its unit, and the channels in kelvin.
+
+    What was inferred or left out is added to `notes`, one sentence each. Raises Problem where
+    the verdict rests on a column whose unit nothing states.
+    """
+    settled: dict[str, Column] = {}
+    kelvin = set()
+    vital = essential(columns)
+    for channel, column in columns.items():
+        fault = _fault(column, log)
+        if fault and channel in vital:
+            raise Problem(f'column "{column.name}" {fault}', where, "state it in a columns file")
+        if fault:
+            notes.append(f'Column "{column.name}" ({in_words(channel)}) {fault}: not read.')
+            continue
+        if column.unit is not None or channel in CLOCK_PARTS or channel_kind(
+                channel.removesuffix(".fine")) is None or column.values:
+            settled[channel] = _with_own_unit(column)
+            continue
+        inferred = infer(channel, log.sampled(column))
+        if inferred is not None:
+            settled[channel] = replace(column, unit=inferred.unit,
+                                       known_by=column.known_by + ", unit inferred")
+            called = "kelvin" if inferred.unit.name == "K" else inferred.unit.name
+            notes.append(f'"{column.name}" states no unit; {inferred.reason}: taken as {called}.')
+            if called == "kelvin":
+                kelvin.add(channel)
+        elif channel in vital:
+            raise refuse_unit(column, headers, columns, where)
+        else:
+            notes.append(f'Column "{column.name}" ({in_words(channel)}) states no unit: not read.')
+    return settled, frozenset(kelvin)
+
+
+def all_kelvin(values: NDArray[np.float64]) -> bool:
+    """Whether the values that are there can only be kelvin."""
+    known = values[~np.isnan(values)]
+    low, high = KELVIN_RANGE
+    return bool(len(known)) and bool(((known >= low) & (known <= high)).all())
+
+
+def _with_own_unit(column: Column) -> Column:
+    """Return a column whose words the columns file puts in numbers, in its channel's own unit."""
+    kind = channel_kind(column.channel)
+    if column.unit is None and column.values and kind is not None:
+        return replace(column, unit=kind.unit)
+    return column
+
+
+def _fault(column: Column, log: Sampled) -> str:
+    """Return what keeps a column from being read whatever its unit, as a clause, or nothing."""
+    kind = channel_kind(column.channel)
+    if kind is None or column.values:
+        return ""
+    if kind.name == "mach" and column.recorded_unit == "":
+        values = _known(log.sampled(column))
+        if len(values) and np.median(np.abs(values)) > kind.highest:
+            return f"states no unit, and holds numbers such as {np.median(values):g}"
+    if not kind.discrete:
+        return ""
+    values = _known(log.sampled(column))
+    if len(values) < sum(map(bool, log.cells(column))):
+        return ""  # Words: what they mean is told cell by cell.
+    other = next((value for value in values if value not in (0, 1)), None)
+    if other is not None:
+        return f"holds {other:g}, which is neither 0 nor 1; say what it means under values in a " \
+               "columns file"
+    if column.worded and len(values) and not column.values:
+        return f"doesn't say which of 0 and 1 is {kind.words}; say so under values in a columns " \
+               "file"
+    return ""
+
+
+def _known(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    return values[~np.isnan(values)]
+
+
+def _reach(known: NDArray[np.float64]) -> float:
+    return float(known[np.abs(known).argmax()])
+

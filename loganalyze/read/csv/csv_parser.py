@@ -1,0 +1,314 @@
+"""Parsing pieces of a CSV export, and saying what is wrong with one that can't be."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv as pc
+
+from loganalyze.problems import Problem
+from loganalyze.read.cells.cell_text import MISSING, number_and_unit
+from loganalyze.read.cells.discrete_words import (
+    WORDS,
+    Meaning,
+    UnknownStateError,
+    mapped,
+    meaning,
+)
+from loganalyze.read.clocks.time_codes import Form, Ticks, ticks_of
+from loganalyze.read.clocks.time_columns import as_number
+from loganalyze.read.clocks.timestamps import BadStampError, parse_stamps
+from loganalyze.read.columns.recognition import Column, Header
+from loganalyze.read.csv.csv_dialect import Dialect
+from loganalyze.read.csv.csv_row_repair import MINUS, STARTS, LaterHeaderError, Mender
+from loganalyze.read.csv.text_grid import split_line
+from loganalyze.read.files.address_space import require_address_space
+from loganalyze.read.files.registrations import another_aircraft, marks_in, tail_column
+from loganalyze.read.files.row_batches import Piece
+from loganalyze.read.repair.fill_values import Filler
+from loganalyze.record.channels import kind as channel_kind
+
+_NULLS = MISSING | {" " * count for count in range(1, 17)}
+"""Cells that hold no value, as they stand in the file."""
+
+
+class BadPieceError(Exception):
+    """A piece that can't be parsed, and the stamp in it that is to blame, if one is."""
+
+    def __init__(self, text: bytes, index: int = -1, cell: str = "") -> None:
+        self.text = text
+        self.index = index
+        self.cell = cell
+        super().__init__(cell)
+
+
+class SecondValueError(Exception):
+    """A parameter that has two values at one time."""
+
+
+def line_ends(text: bytes) -> int:
+    """Count the ends of lines; unlike bytes.count this leaves the other threads running."""
+    return int(np.count_nonzero(np.frombuffer(text, np.uint8) == ord("\n")))
+
+
+class TableParser:
+    """Parses pieces: ``kinds`` says which columns to read, and as what, by their index.
+
+    A subclass makes a piece of the columns' arrays; ``may_be_text`` : whether columns of numbers
+    are tried as text where they can't be parsed as numbers.
+    """
+
+    may_be_text = False
+
+    def __init__(self, dialect: Dialect, where: str, headers: Sequence[Header],
+                 kinds: dict[int, pa.DataType], time: Column, form: Form) -> None:
+        self.dialect, self.where, self.headers = dialect, where, headers
+        self.kinds, self.time, self.form = kinds, time, form
+        self.nulls = _NULLS
+        self.encoding = "latin-1" if dialect.encoding == "latin-1" else "utf-8"
+        self.mender = Mender(dialect, self.encoding)
+
+    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> Piece:
+        """Return a piece of the columns' arrays; numbers are text where `as_text`."""
+        raise NotImplementedError
+
+    def misfit(self, index: int, cell: str, where: str) -> Problem | None:
+        """Return what is wrong with a cell of a text column, or None."""
+        return None
+
+    def parse(self, data: Callable[[], bytes]) -> tuple[Piece, int]:
+        """Return the rows of a piece and the number of its lines.
+
+        Raises BadPieceError for one that can't be read, LaterHeaderError for one with a line
+        that heads another table.
+        """
+        raw = data()
+        if self.dialect.newline == "\r":
+            raw = raw.replace(b"\r", b"\n")
+        text = raw if self.dialect.layout is None else self.dialect.layout.spread_lines(
+            raw, self.encoding)
+        try:
+            return self._parsed(text)
+        except LaterHeaderError as later:
+            later.lines = raw.split(b"\n")
+            raise
+
+    def _parsed(self, text: bytes) -> tuple[Piece, int]:
+        reason = BadPieceError(text)
+        for mended, left_out in self.mender.attempts(text):
+            for as_text in (False, True) if self.may_be_text else (False,):
+                try:
+                    return (self.made(self._arrays(mended, as_text), left_out, as_text),
+                            line_ends(text))
+                except BadStampError as bad:
+                    parts = {part.channel: part.index for part in self.form.parts}
+                    reason = BadPieceError(text, parts.get(bad.channel, self.time.index), bad.cell)
+                except (pa.ArrowInvalid, UnknownStateError, SecondValueError):
+                    reason = BadPieceError(text)
+        raise reason
+
+    def lines(self, text: bytes, first: int) -> Iterator[tuple[int, list[str]]]:
+        """Yield the number and the cells of each line of a piece that holds a sample."""
+        for number, raw in enumerate(text.split(b"\n"), first):
+            if raw and (raw[:1] in STARTS or not self.mender.no_sample(raw)):
+                yield number, self._cells(raw)
+
+    def problem(self, bad: BadPieceError, line: int) -> Problem:
+        """Find the cell that couldn't be read, the slow way."""
+        for number, raw in enumerate(bad.text.replace(MINUS, b"-").split(b"\n"), line):
+            if not raw or (raw[:1] not in STARTS and self.mender.no_sample(raw)):
+                continue
+            problem = self._fault(bad, raw, f"{self.where}, line {number}")
+            if problem is not None:
+                return problem
+        return Problem("a line can't be read", f"{self.where}, from line {line}",
+                       "export the log again")
+
+    def _cells(self, raw: bytes) -> list[str]:
+        """Return the cells of a line as they are read, mended."""
+        width = len(self.dialect.names)
+        text = raw.decode(self.encoding, "replace").rstrip("\r")
+        cells = [cell.strip(" \t") for cell in split_line(text, self.dialect.delimiter)]
+        while len(cells) > width and not cells[-1]:
+            cells.pop()
+        return cells + [""] * (width - len(cells)) if self.dialect.ragged and cells[-1] else cells
+
+    def _fault(self, bad: BadPieceError, raw: bytes, where: str) -> Problem | None:
+        """Return what is wrong with a line, or None."""
+        width, cells = len(self.dialect.names), self._cells(raw)
+        stray = ("a stray carriage return" if b"\r" in raw.rstrip(b"\r") else
+                 "a quotation mark without its pair" if raw.count(b'"') % 2 else "")
+        if stray:
+            return Problem(f"the line holds {stray}", where, "mend the line")
+        if len(cells) != width:
+            return Problem(f"the line has {len(cells)} cells where the others have {width}", where,
+                           "export the log again, or mend the line")
+        number = as_number(bad.cell)
+        for index, kind in self.kinds.items():
+            cell, name = cells[index], self.dialect.names[index]
+            if index == bad.index and (cell == bad.cell.strip() or (
+                    number is not None and as_number(cell) == number)):
+                return Problem(f'"{cell}" in the time column "{name}" isn\'t a time that is known',
+                               where, "mend the line, or leave the cell blank")
+            if cell in self.nulls:
+                continue
+            if pa.types.is_string(kind):
+                problem = self.misfit(index, cell, where)
+                if problem is not None:
+                    return problem
+            elif unit := self.dialect.cell_units[index]:
+                try:
+                    self._in_unit(unit, cell)
+                except UnknownStateError:
+                    return Problem(f'"{cell}" in column "{name}" isn\'t a number with the unit '
+                                   f'"{unit}", as the others are', where,
+                                   "mend the cell, or leave it blank")
+            elif not self.dialect.numerals.is_number(cell):
+                return no_number(cell, name, where)
+        return None
+
+    def _arrays(self, text: bytes, as_text: bool) -> dict[int, pa.Array]:
+        united = {index: unit for index in self.kinds if (unit := self.dialect.cell_units[index])}
+        kinds = {index: pa.string() if as_text or index in united else kind
+                 for index, kind in self.kinds.items()}
+        if not text or text.isspace():  # strip() would copy all of it.
+            return {index: pa.array([], kind) for index, kind in self.kinds.items()}
+        names = [str(index) for index in range(len(self.dialect.names))]
+        require_address_space(len(text))
+        table = pc.read_csv(
+            pa.BufferReader(text),
+            read_options=pc.ReadOptions(column_names=names, use_threads=False,
+                                        block_size=len(text) + 1),
+            parse_options=pc.ParseOptions(delimiter=self.dialect.delimiter),
+            convert_options=pc.ConvertOptions(
+                column_types={str(index): kind for index, kind in kinds.items()},
+                include_columns=[str(index) for index in kinds], null_values=list(self.nulls),
+                strings_can_be_null=True, decimal_point=self.dialect.numerals.decimal,
+                check_utf8=False),
+        )
+        if b'"' in text and table.num_rows != _filled_lines(text):
+            raise pa.ArrowInvalid("a quoted cell holds line ends")
+        arrays = {index: _whole(table.column(str(index))) for index in kinds}
+        for index, unit in united.items():
+            if self.kinds[index] == pa.float64() and not as_text:
+                arrays[index] = mapped(arrays[index], partial(self._in_unit, unit), self.encoding)
+        return arrays
+
+    def _in_unit(self, unit: str, cell: str) -> float:
+        """Return the number before the unit of its column; raises UnknownStateError."""
+        word = cell.strip(" \t")
+        found = number_and_unit(word)
+        if found is not None and found[1] == unit and self.dialect.numerals.is_number(found[0]):
+            return self.dialect.numerals.value(found[0])
+        if word in self.nulls:
+            return float("nan")
+        raise UnknownStateError(word)
+
+    def ungrouped(self, array: pa.Array) -> pa.Array:
+        """Return text as the numbers that it holds."""
+        return mapped(array, Meaning({}, numerals=self.dialect.numerals).of, self.encoding)
+
+    def ticks(self, arrays: dict[int, pa.Array], as_text: bool) -> Ticks:
+        """Return the ticks of the clock."""
+        clock = self.form.parts or (self.time,)
+        made = {part.channel: self.ungrouped(arrays[part.index]) if as_text and not
+                pa.types.is_string(self.kinds[part.index]) else arrays[part.index]
+                for part in clock}
+        if self.form.join is not None:
+            return self.form.join(made)
+        stamps = made[self.time.channel]
+        return parse_stamps(stamps) if pa.types.is_string(stamps.type) else ticks_of(stamps)
+
+
+class Parser(TableParser):
+    """Parses pieces of a table with a column a channel."""
+
+    def __init__(self, dialect: Dialect, where: str, headers: Sequence[Header],
+                 kinds: dict[int, pa.DataType], time: Column, form: Form,
+                 columns: Sequence[Column]) -> None:
+        super().__init__(dialect, where, headers, kinds, time, form)
+        self.columns = columns
+        self.may_be_text = bool(dialect.numerals.thousands)
+        self.tail = tail_column(headers)
+        marks = [] if self.tail is None else marks_in(dialect.cells(self.tail))
+        self.mark = marks[0] if marks else ""
+        if self.tail is not None and self.mark and self.tail not in self.kinds:
+            self.kinds[self.tail] = pa.string()
+        self._meanings = {column.index: meaning_of(column, dialect) for column in columns}
+        self._fillers = {column.index: Filler(column) for column in columns}
+        states = set(WORDS).union(*(column.values for column in columns))
+        for column in columns:
+            words = {cell for cell in column.missing if isinstance(cell, str)
+                     and not dialect.numerals.is_number(cell)}
+            self.nulls |= {word for word in words if word.strip().casefold() not in states}
+            if any(word.strip().casefold() in states for word in words):
+                # What is a state in one column isn't blank in all: its own is read as text.
+                self.kinds[column.index] = pa.string()
+
+    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> Piece:
+        """Return a piece of the columns' arrays; numbers are text where `as_text`."""
+        if self.tail is not None and self.mark:
+            mapped(arrays[self.tail], self._same_aircraft, self.encoding)
+        counted: Counter[str] = Counter()
+        return Piece(self.ticks(arrays, as_text), [
+            self._fillers[column.index].cleaned(
+                self._numeric(arrays[column.index], column.index, as_text), counted)
+            for column in self.columns], left_out, counted)
+
+    def misfit(self, index: int, cell: str, where: str) -> Problem | None:
+        """Return what is wrong with a cell of a text column, or None."""
+        if index == self.tail and self.mark and cell != self.mark:
+            return another_aircraft(cell, self.mark, where)
+        if index in self._meanings:
+            return no_state(cell, self.headers[index].name, where, self._meanings[index])
+        return None
+
+    def _same_aircraft(self, cell: str) -> float:
+        """Return nought for a blank or the log's own registration; else raise."""
+        if cell.strip() not in (*self.nulls, self.mark):
+            raise UnknownStateError(cell)
+        return 0.0
+
+    def _numeric(self, array: pa.Array, index: int, as_text: bool) -> pa.Array:
+        if pa.types.is_string(self.kinds[index]):
+            return mapped(array, self._meanings[index].of, self.encoding)
+        return self.ungrouped(array) if as_text else array
+
+
+def meaning_of(column: Column, dialect: Dialect) -> Meaning:
+    """Return what the cells of a text column mean."""
+    kind = channel_kind(column.channel)
+    return meaning(column.values, column.missing, kind is not None and kind.discrete,
+                   dialect.numerals)
+
+
+def no_number(cell: str, name: str, where: str) -> Problem:
+    """Return the Problem of a cell that isn't a number."""
+    return Problem(f'"{cell}" in column "{name}" isn\'t a number', where,
+                   "mend the cell, or leave it blank where nothing was recorded")
+
+
+def no_state(cell: str, name: str, where: str, means: Meaning) -> Problem | None:
+    """Return the Problem of a cell whose meaning isn't known, or None where it is."""
+    try:
+        means.of(cell)
+    except UnknownStateError:
+        return Problem(f'"{cell}" in column "{name}" isn\'t a state that is known', where,
+                       "export states as 0 and 1, or say what it means under values in a columns "
+                       "file")
+    return None
+
+
+def _filled_lines(text: bytes) -> int:
+    """Count the lines that hold anything, as the parser counts them: their rows."""
+    return sum(bool(line.rstrip(b"\r")) for line in text.split(b"\n"))
+
+
+def _whole(column: pa.ChunkedArray) -> pa.Array:
+    if column.num_chunks == 1:
+        return column.chunk(0)
+    return column.combine_chunks() if column.num_chunks else pa.array([], column.type)

@@ -1,0 +1,90 @@
+"""How an export writes its numbers: the decimal mark, and what groups digits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from loganalyze.problems import Problem
+from loganalyze.read.cells.cell_text import (
+    MARKS,
+    Numerals,
+    has_comma,
+    has_point,
+    is_grouped,
+    is_grouped_by_points,
+    is_mixed,
+)
+from loganalyze.read.csv.text_grid import Grid
+from loganalyze.sheets.export_options import FileHabits
+
+
+def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> Numerals:
+    """Tell how numbers are written; raises Problem where they can be read in two ways.
+
+    `first_line` : the number of the grid's first line in the file.
+    """
+    decimal = MARKS[said.decimal] if said.decimal else ""
+    if said.thousands:
+        return Numerals(decimal or ".", MARKS[said.thousands])
+    rows = [i for i in range(len(grid.rows)) if grid.looks_like_row(i)]
+    for i in rows:
+        for cell in grid.rows[i]:
+            if is_mixed(cell.strip()):
+                raise Problem(f'"{cell.strip()}" holds a thousands separator'
+                              + (" beside a decimal mark" if {".", ","} & set(cell) else ""),
+                              f"{where}, line {i + first_line}",
+                              "export the log without thousands separators, or state them under "
+                              "[file] in a columns file")
+    if decimal:
+        return Numerals(decimal)
+    cells = [cell.strip() for i in rows for cell in grid.rows[i]]
+    commas = [cell for cell in cells if has_comma(cell)]
+    if not commas:
+        _refuse_points(grid, rows, where)
+        return Numerals(".")
+    grouped = [cell for cell in commas if is_grouped(cell)]
+    if len(grouped) == len(commas) or any(map(has_point, cells)):
+        raise Problem(f'"{commas[0]}" may hold a thousands separator or a decimal comma', where,
+                      "export the log without thousands separators, or state decimal and "
+                      "thousands under [file] in a columns file")
+    return Numerals(",")
+
+
+def numerals_of(cells: Sequence[str], name: str, where: str) -> Numerals:
+    """Tell how the numbers of one column of text are written; raises Problem in doubt."""
+    commas = [cell for cell in cells if has_comma(cell)]
+    if not commas:
+        return Numerals(".")
+    if all(map(is_grouped, commas)) or any(map(has_point, cells)):
+        raise Problem(f'"{commas[0]}" in column "{name}" may hold a thousands separator or a '
+                      "decimal comma", where, "export it as numbers")
+    return Numerals(",")
+
+
+def _refuse_points(grid: Grid, rows: list[int], where: str) -> None:
+    """Refuse points that may group thousands: 982 and then 1.004 in one column.
+
+    Such a column holds whole numbers below a thousand, and none above it but with a point and
+    three digits behind it. Where commas don't part the cells, points may be thousands as well
+    if no cell of the table has them for anything else.
+    """
+    columns = [[cell.strip() for cell in column]
+               for column in zip(*(grid.rows[i] for i in rows), strict=True)]
+    found = ""
+    for cells in columns:
+        grouped = [cell for cell in cells if is_grouped_by_points(cell)]
+        if not grouped or any(has_point(cell) and not is_grouped_by_points(cell)
+                              for cell in cells):
+            continue
+        whole = [cell.lstrip("+-") for cell in cells if cell.lstrip("+-").isdigit()]
+        below = whole and max(map(len, whole)) == 3 and all(cell[0] != "0" for cell in whole)
+        if below or any(cell.count(".") > 1 for cell in grouped):
+            found = grouped[0]
+    if not found and grid.delimiter != ",":
+        points = [cell for cells in columns for cell in cells if has_point(cell)]
+        if points and all(map(is_grouped_by_points, points)):
+            found = points[0]
+    if found:
+        raise Problem(f'"{found}" may hold a thousands separator or a decimal point', where,
+                      "export the log without thousands separators, or state decimal and "
+                      "thousands under [file] in a columns file")

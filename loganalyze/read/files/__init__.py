@@ -1,0 +1,1 @@
+"""Files, containers and rows as they come out of them."""

@@ -1,0 +1,1 @@
+"""Flights out of the rows of a log."""

@@ -1,0 +1,257 @@
+"""From gathered rows to a flight log: the clock settled, each channel as it was recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.problems import Problem
+from loganalyze.read.clocks.time_codes import Clock, normal_interval
+from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.unit_inference import all_kelvin
+from loganalyze.read.csv.stacked_tables import header_sentences
+from loganalyze.read.files.row_batches import Rows
+from loganalyze.read.flights.clock_plausibility import doubt
+from loganalyze.read.plan.read_plan import Job
+from loganalyze.read.repair.fill_values import fill_sentences, flown, plateaus
+from loganalyze.read.repair.monotonic_time import Settled, nth, settled
+from loganalyze.read.repair.sample_and_hold import Grid, blank_between, held_between, resolution
+from loganalyze.read.repair.split_words import joined, unwrapped
+from loganalyze.record.channels import kind
+from loganalyze.record.flight_log import Channel, FlightLog, Step, aligned
+from loganalyze.record.intervals import HELD_INTERVALS
+
+Floats = NDArray[np.float64]
+FINE = ".fine"
+LONGEST_STANDING = 1 << 20
+"""Rows of one time: a stamp of whole minutes has 15,360 rows at 256 Hz."""
+SECONDS = ("elapsed s", "s of the day")
+"""The clocks whose numbers are taken as seconds as they stand."""
+COARSE_STEPS = 0.1
+"""Times that are exact to less than this part of the rows' interval need no word."""
+EARLIEST, LATEST = np.datetime64("1900-01-01", "ns"), np.datetime64("2200-01-01", "ns")
+"""Clocks that were never set show a year before the first recorders; none shows one after this."""
+
+
+def room_for(job: Job, rows: int, supply: Callable[[int], Floats]) -> Rows:
+    """Return room to gather so many rows of a file, and more if need be."""
+    return Rows([column.unit for column in job.columns], rows,
+                [i for i, column in enumerate(job.columns) if flown(column)], supply)
+
+
+def refuse_standing(rows: Rows, where: str) -> None:
+    """Raise Problem where the time has stood still for so long that no log can be meant."""
+    if rows.standing > LONGEST_STANDING:
+        raise Problem(f"the clock stands still over more than {LONGEST_STANDING:,} rows", where,
+                      "export the log again, or name another time column in a columns file")
+
+
+def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
+              counts: Mapping[str, Any] | None = None) -> FlightLog:
+    """Return the flight log of some rows of a file.
+
+    `said` and `counts` are sentences and counts of what was left out around them. Raises Problem
+    where the clock can't be followed.
+    """
+    rising = settled(rows.time, rows.rising, job.where)
+    maker = _Maker(job, rising, rows)
+    channels = {column.channel: maker.channel(column) for column in job.columns
+                if not column.channel.endswith(FINE)}
+    _check_clock(job, clock, rising.time, channels)
+    fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
+    start, bound = _start(job, clock, rising, maker.interval)
+    inferred = (*job.source.inferred, *clock.sentences, *said, *rising.sentences, *bound,
+                *fill_sentences(rows.counted), *header_sentences(rows.counted), *maker.sentences)
+    files = tuple(rows.files)
+    source = job.source if inferred == job.source.inferred and not files else replace(
+        job.source, inferred=inferred, flight_files=files)
+    found: dict[str, Any] = {"rows": len(rows), "kept": len(rising.time)}
+    if rising.spread:
+        found["spread over a coarse stamp"] = rising.spread
+    found |= {f"set aside, {reason}": count for reason, count in rising.aside.items()}
+    if rows.left_out:
+        found["lines without a sample"] = rows.left_out
+    found |= {**rows.counted, **(counts or {})}
+    return FlightLog(rising.time, channels, source, start, fastest,
+                     (Step("read", {"clock": job.form.words}, found),))
+
+
+def _start(job: Job, clock: Clock, rising: Settled, interval: float
+           ) -> tuple[np.datetime64 | None, list[str]]:
+    """Return the instant of the first stamp, and how far off times in coarse numbers may be.
+
+    Numbers are rounded to the nearest of their format (float32): each stands for the times from
+    half a step before it, over which the rows that share it were spread from the step itself on.
+    """
+    start, rounding, form = clock.utc_start, job.log.rounding(job.time), job.form
+    if form.join is not None or not rounding or not clock.first:
+        return start, []
+    step_s = 2 * rounding * 2.0 ** np.floor(np.log2(abs(clock.first))) / form.per_second
+    if step_s < COARSE_STEPS * interval:
+        return start, []
+    if rising.spread and start is not None:
+        start = start - np.timedelta64(round(step_s / 2 * 1e9), "ns")
+    return start, [f'The numbers of "{job.time.name}" are exact to {step_s / 2:.3g} s alone, by '
+                   f"their format: {'UTC' if form.dated else 'times'} may be wrong by so much."]
+
+
+def _check_clock(job: Job, clock: Clock, time: Floats, channels: Mapping[str, Channel]) -> None:
+    """Raise Problem where no aircraft flies, or no recorder samples, as the times would have it."""
+    form, name, start = job.form, job.time.name, clock.utc_start
+    if form.dated and (start is None or not EARLIEST <= start <= LATEST):
+        such = "" if start is None else f", such as {str(start)[:10]}"
+        raise Problem(f'the time column "{name}" holds times of no flight{such}', job.where,
+                      "export its stamps again, or name another time column in a columns file")
+    found = doubt(time, channels, None if clock.first is None or form.words not in SECONDS
+                  else float(clock.first))
+    if not found:
+        return
+    mend = ('state its form under [clock] in a columns file, such as form = "time of day", or name '
+            "another time column")
+    if form.gear is None and not form.textual:
+        mend = (f"state what it counts in a columns file, such as time = {{ column = "
+                f'"{name}", unit = "min" }}, or form = "hhmmss" or form = "time of day" under '
+                "[clock]")
+    raise Problem(f'the time column "{name}" was misread: as {form.words}, {found}', job.where,
+                  mend)
+
+
+class _Maker:
+    """Makes the channels of a log from its columns, and says what it did to get them."""
+
+    def __init__(self, job: Job, rising: Settled, rows: Rows) -> None:
+        self._job = job
+        self._time = rising.time
+        self._keep = rising.keep
+        names = [column.channel for column in job.columns]
+        self._values = dict(zip(names, rows.values, strict=True))
+        self._places = {name: i for i, name in enumerate(names)}
+        self._rows = rows
+        self.interval = normal_interval(rising.time)
+        self.sentences: list[str] = []
+
+    def _kept(self, name: str) -> Floats:
+        values = self._values[name]
+        return values if self._keep is None else values[self._keep]
+
+    def channel(self, column: Column) -> Channel:
+        """Return a column as a channel."""
+        name = column.channel
+        values = self._kept(name)
+        if name in self._job.kelvin and not all_kelvin(values) and not np.isnan(values).all():
+            raise Problem(f'nothing states the unit of column "{column.name}", and not all its '
+                          "values are kelvin", self._job.where, "state it in a columns file")
+        if column.fine_span:
+            values = self._fine(column, values)
+        rows, held = self._own_rows(column, values)
+        interval = self.interval
+        if rows is not None:
+            values = values[rows]
+            interval = normal_interval(self._time[rows])
+        values = self._without_plateau(column, values, rows)
+        if column.wraps_at:
+            values = self._unwrapped(column, values, rows, interval)
+        rounding = self._job.log.rounding(column)
+        known = kind(name)
+        step = resolution(values, rounding, *(known.bounds if known else ()))
+        shift = column.skew_s - column.lag_s
+        if shift:
+            values, rows = self._shifted(column, values, rows, interval, shift), None
+        unit = column.recorded_unit or (column.unit.name if column.unit else "")
+        return Channel(values, rows, interval, step, rounding, column.name, unit, column.known_by,
+                       column.lag_s, column.skew_s, column.timed, held, bool(shift))
+
+    def _own_rows(self, column: Column, values: Floats) -> tuple[NDArray[np.int32] | None, bool]:
+        rows = blank_between(values)
+        known = kind(column.channel)
+        if rows is not None or (known is not None and known.discrete):
+            return rows, False
+        found = held_between(values, lambda: self._grids)
+        if found is None:
+            return None, False
+        rows, beat = found
+        self.sentences.append(f'"{column.name}" was recorded at every {nth(beat)} row and held '
+                              "between: the repeats were set aside.")
+        return rows, True
+
+    @cached_property
+    def _grids(self) -> list[Grid]:
+        """The beats and first rows of the channels that are surely held."""
+        found = [held_between(self._kept(column.channel)) for column in self._job.columns
+                 if (known := kind(column.channel)) is None or not known.discrete]
+        return [(held[1], int(held[0][0])) for held in found if held is not None]
+
+    def _without_plateau(self, column: Column, values: Floats,
+                         rows: NDArray[np.int32] | None) -> Floats:
+        known = kind(column.channel)
+        if known is None or not flown(column):
+            return values
+        unit = column.unit or known.unit
+        time = self._time if rows is None else self._time[rows]
+        # What was noted of the rows holds for them as they were read.
+        as_read = rows is None and self._keep is None and not column.fine_span
+        rate = known.greatest_rate * known.unit.factor
+        filled = plateaus(values, time, rate, self._rows.looks(
+            self._places[column.channel], rate) if as_read else None)
+        if not len(filled):
+            return values
+        stood = np.unique(((values[filled] - unit.offset) / unit.factor).round(6))
+        self.sentences.append(
+            f'"{column.name}" stands at {" and ".join(f"{one:.6g}" for one in stood[:3])}'
+            f'{" and others" if len(stood) > 3 else ""}'
+            f'{"" if unit.name == "1" else " " + unit.name} {len(filled)} times in sequence, '
+            "reached and left by steps that no aircraft can make: taken as a fill value and set "
+            "aside.")
+        values = values.copy()
+        values[filled] = np.nan
+        return values
+
+    def _fine(self, column: Column, coarse: Floats) -> Floats:
+        fine = self._kept(column.channel + FINE)
+        rows = blank_between(coarse)
+        if rows is not None:
+            coarse = aligned(self._time, self._time[rows], coarse[rows],
+                             normal_interval(self._time[rows]), smooth=True)
+        value = joined(coarse, fine, column.fine_span)
+        lost = int((np.isnan(value) & ~np.isnan(coarse) & ~np.isnan(fine)).sum())
+        if lost:
+            self.sentences.append(
+                f'At {lost} of {len(value)} rows the coarse word "{column.name}" can\'t tell which '
+                "turn its fine word is in: no value there.")
+        return value
+
+    def _unwrapped(self, column: Column, values: Floats, rows: NDArray[np.int32] | None,
+                   interval: float) -> Floats:
+        known = kind(column.channel)
+        rate = known.greatest_rate * known.unit.factor if known else np.inf
+        longest = max(column.wraps_at / 2 / rate, HELD_INTERVALS * interval)
+        time = self._time if rows is None else self._time[rows]
+        value, lost = unwrapped(values, time, column.wraps_at, longest)
+        unit = column.unit or (known.unit if known else None)
+        span = column.wraps_at / unit.factor if unit else column.wraps_at
+        self.sentences.append(
+            f'"{column.name}" starts again after {span:g}{" " + unit.name if unit else ""}: made '
+            "to run on from its first value.")
+        if lost:
+            self.sentences.append(
+                f'"{column.name}" may have started again unseen over a gap: {lost} values after it '
+                "were set aside.")
+        return value
+
+    def _shifted(self, column: Column, values: Floats, rows: NDArray[np.int32] | None,
+                 interval: float, shift: float) -> Floats:
+        stamps = (self._time if rows is None else self._time[rows]) + shift
+        known = kind(column.channel)
+        parts = [f"its {word} of {value:g} s" for word, value in
+                 (("lag", column.lag_s), ("skew", column.skew_s)) if value]
+        smooth = known is not None and known.smooth
+        self.sentences.append(
+            f'"{column.name}" was {"interpolated" if smooth else "held"} at the rows\' times, for '
+            f'{" and ".join(parts)}.')
+        # A held value would have the lag again that was taken off.
+        return aligned(self._time, stamps, values, interval, smooth, hold=not smooth)

@@ -1,0 +1,146 @@
+"""From a file to flight logs: the whole of it, or flight by flight in bounded memory."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+
+import pyarrow as pa
+
+from loganalyze.problems import Problem
+from loganalyze.read.clocks.time_codes import Clock
+from loganalyze.read.files.address_space import is_shortage
+from loganalyze.read.files.file_types import WORKERS
+from loganalyze.read.files.row_batches import Piece, Rows
+from loganalyze.read.flights.flight_boundaries import CutSettings
+from loganalyze.read.flights.flight_splitting import Cutter
+from loganalyze.read.flights.log_assembly import assembled, refuse_standing, room_for
+from loganalyze.read.plan.log_opening import Named
+from loganalyze.read.plan.read_plan import Job, understand
+from loganalyze.record.buffers import pooled
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.sheets.columns_file import ColumnsFile
+
+DEFAULTS = CutSettings()
+LARGE = 1 << 20
+"""Rows of a flight before which the memory that decoding took is given back: less is soon needed
+again, and giving it back and forth takes longer than reading does."""
+
+
+def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> FlightLog:
+    """Read a whole log.
+
+    Parameters
+    ----------
+    path : path-like, or list of path-like
+        A CSV export (also packed as .gz or .zst) or a Parquet file; the files of one recording in
+        several, or the folder that holds them.
+    columns : path-like or ColumnsFile, optional
+        Which column is which channel, where the names alone don't say; a folder is searched for
+        the columns file whose signature the log matches.
+
+    Returns
+    -------
+    FlightLog
+        Every recognised channel in SI, NaN where nothing was recorded; ``source`` holds how
+        the file was understood, ``steps`` what was counted.
+
+    Raises
+    ------
+    Problem
+        For a file that isn't a log, or one that leaves in doubt what the verdict rests on.
+    """
+    with _memory(path):
+        job = understand(path, columns)
+        clock = Clock(job.form)
+        rows = room_for(job, job.log.likely_rows, pooled)
+        copies: deque[Future[None]] = deque()
+        # One thread copies while the others parse; it may lag a few pieces behind them.
+        with ThreadPoolExecutor(1) as copier:
+            for piece in job.log.pieces(job.time, job.form, job.columns, into=rows):
+                copies.append(copier.submit(_copy, job, clock, rows, piece))
+                if len(copies) > WORKERS:
+                    copies.popleft().result()
+        for copy in copies:
+            copy.result()
+        if not len(rows):
+            raise _no_rows(job)
+        return assembled(job, clock, rows)
+
+
+def read_flights(
+    path: Named, columns: str | Path | ColumnsFile | None = None,
+    gap_s: float = DEFAULTS.gap_s, cuts: CutSettings = DEFAULTS,
+) -> Iterator[FlightLog]:
+    """Read a log flight by flight, holding only one flight at a time.
+
+    A flight ends with a gap in time, with a clock that is set anew, or with time on the ground
+    (by weight on wheels where recorded, else by airspeed and altitude; `CutSettings` has the
+    thresholds and their reasons). It keeps half an hour of ground time before and after it at
+    most; what is more is ground running, and belongs to no flight. A log in which nothing flies
+    is given as it is, stretch by stretch.
+
+    Parameters
+    ----------
+    path, columns
+        As for `read_log`.
+    gap_s : float
+        A gap in time longer than this [s] begins a new flight.
+    cuts : CutSettings
+        The other thresholds by which a recording is cut into flights.
+
+    Yields
+    ------
+    FlightLog
+        The flights in the order of the file; each one's time counts from the file's first
+        sample. ``steps`` counts the ground running left out before it.
+
+    Raises
+    ------
+    Problem
+        As for `read_log`.
+    """
+    with _memory(path):
+        job = understand(path, columns)
+        cutter = Cutter(job, replace(cuts, gap_s=gap_s))
+        for piece in job.log.pieces(job.time, job.form, job.columns, lean=True, into=cutter):
+            cutter.add(piece)
+            yield from _spared(cutter.flights(final=False))
+        yield from _spared(cutter.flights(final=True))
+        if cutter.empty:
+            raise _no_rows(job)
+
+
+def _spared(flights: Iterator[FlightLog]) -> Iterator[FlightLog]:
+    """Yield the flights, large ones once the memory that decoding them took is given back."""
+    for flight in flights:
+        if len(flight) >= LARGE:
+            pa.default_memory_pool().release_unused()
+        yield flight
+        del flight  # or it would stay while the next one is read
+
+
+def _copy(job: Job, clock: Clock, rows: Rows, piece: Piece) -> None:
+    rows.add(clock.elapsed(piece.ticks), piece)
+    refuse_standing(rows, job.where)
+
+
+@contextmanager
+def _memory(path: Named) -> Iterator[None]:
+    """Make a Problem of memory that doesn't suffice."""
+    try:
+        yield
+    except (MemoryError, OSError, RuntimeError, pa.ArrowException) as error:
+        if not is_shortage(error):
+            raise
+        where = str(path) if isinstance(path, str | Path) else str(next(iter(path), ""))
+        raise Problem("the log needs more memory than there is", where,
+                      "cut it into flights, or read it where more memory is free") from None
+
+
+def _no_rows(job: Job) -> Problem:
+    return Problem("the file holds a header but no rows", job.where, "export the log again")

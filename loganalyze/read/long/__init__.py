@@ -1,0 +1,1 @@
+"""Logs with a row per value instead of a row per instant."""

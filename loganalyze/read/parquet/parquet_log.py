@@ -1,0 +1,414 @@
+"""Parquet logs, read a row group at a time."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, partial
+from threading import local
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from loganalyze.problems import Problem
+from loganalyze.read.cells.arrow_arrays import DTYPES, listed, numbers
+from loganalyze.read.cells.cell_text import MISSING, Numerals, may_be_number
+from loganalyze.read.cells.discrete_words import UnknownStateError, mapped, meaning, recoded
+from loganalyze.read.clocks.time_codes import Form, Ticks, form_of_numbers, ticks_of
+from loganalyze.read.clocks.timestamps import BadStampError, form_of_cells, parse_stamps
+from loganalyze.read.columns.recognition import Column, Header
+from loganalyze.read.csv.number_style import numerals_of
+from loganalyze.read.files.address_space import is_shortage
+from loganalyze.read.files.file_types import WORKERS, LogFile, in_order, one_ahead
+from loganalyze.read.files.row_batches import Piece, Room
+from loganalyze.read.repair.fill_values import Filler
+from loganalyze.record.channels import kind as channel_kind
+from loganalyze.sheets.columns_file import CLOCK_PARTS
+
+LARGEST_GROUP = 1 << 22
+"""Rows above which a row group is read batch by batch, to bound memory."""
+LEAN_GROUP = 1 << 19
+"""As that, where memory is to be spared."""
+MANY_GROUPS, SMALL_GROUP = 8, 100_000
+"""So many row groups of fewer rows, on average, are read batch by batch, too: a task for each
+column of each costs more than decoding does."""
+BATCH = 1 << 17
+"""Rows of a batch: more of them take Arrow's pool memory that it doesn't give back."""
+LEAN_AHEAD = 4
+"""Columns decoded ahead where memory is to be spared."""
+SAMPLE = 400
+LONGEST_WORD = 200
+"""Bytes of an entry of the metadata that may name something; longer ones describe the columns."""
+_DAMAGE = (pa.ArrowException, OSError, ValueError)
+"""What pyarrow raises for a file whose bytes aren't what they should be."""
+_UNIT_KEYS = ("unit", "units", "uom", "unit of measure", "engineering units")
+
+
+@dataclass
+class ParquetLog:
+    """A Parquet log, understood but not yet read."""
+
+    file: LogFile
+    schema: pa.Schema
+    headers: list[Header]
+    about: pq.FileMetaData
+    _heads: dict[int, pa.Array] = field(default_factory=dict, repr=False)
+    """The first values of the columns that were looked at, by index."""
+
+    @classmethod
+    def open(cls, file: LogFile) -> ParquetLog:
+        """Read the file's own description; raises Problem where it is damaged or empty."""
+        where = str(file.path)
+        try:
+            source = pq.ParquetFile(file.data, pre_buffer=False)
+            schema = source.schema_arrow
+        except _DAMAGE as error:
+            raise _damaged(error, where) from None
+        with source:
+            about = source.metadata
+        if not about.num_rows:
+            raise Problem("the file holds columns but no rows", where, "export the log again")
+        listed = _listed_units(schema)
+        headers = [_header(field, listed) for field in schema]
+        return cls(file, schema, headers, about)
+
+    @property
+    def likely_rows(self) -> int:
+        """The rows that the file holds."""
+        return sum(self._groups)
+
+    @cached_property
+    def _groups(self) -> list[int]:
+        """The rows of each row group: what is decoded, whatever the file says of them together."""
+        return [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
+
+    @property
+    def preamble(self) -> str:
+        """The text in the file's metadata, a key and its value a line."""
+        return "\n".join(f"{key.decode('utf-8', 'replace')}: {value.decode('utf-8', 'replace')}"
+                         for key, value in (self.schema.metadata or {}).items()
+                         if len(value) < LONGEST_WORD)
+
+    def described(self) -> dict[str, Any]:
+        """Return how the file is written, in facts worth printing."""
+        return {"format": "Parquet", "row_groups": self.about.num_row_groups}
+
+    def cells(self, column: Column) -> list[str]:
+        """Return the text of a column's first cells, empty where nothing was recorded."""
+        return ["" if cell is None else str(cell) for cell in listed(self._first(column))]
+
+    def first_cell(self, column: Column) -> str:
+        """Return the text of a column's first cell."""
+        return next((str(cell) for cell in listed(self._first(column)) if cell is not None), "")
+
+    def sampled(self, column: Column) -> np.ndarray[Any, np.dtype[np.float64]]:
+        """Return the numbers of a column's first rows, NaN where there is none."""
+        array = self._numeric(self._first(column), column)
+        values, valid = numbers(array)
+        wide = values.astype(np.float64)
+        return wide if valid is None else np.where(valid, wide, np.nan)
+
+    def rounding(self, column: Column) -> float:
+        """Return the greatest relative error of the file's number format."""
+        kind = self._kind(column)
+        return {pa.float32(): 2.0**-24, pa.float16(): 2.0**-11}.get(kind, 0.0)
+
+    def clock(self, column: Column) -> Form:
+        """Tell how the time column counts."""
+        kind = self._kind(column)
+        if pa.types.is_timestamp(kind):
+            zone = kind.tz or any(word in column.name.casefold() for word in ("utc", "gmt", "zulu"))
+            return Form(1e9, "timestamps", dated=True, inferred="" if zone else
+                        f'The timestamps of "{column.name}" state no zone: they were taken as UTC.')
+        if pa.types.is_time(kind):
+            return Form(1e9, "time of day", daily=True)
+        if pa.types.is_duration(kind):
+            return Form(1e9, "elapsed time")
+        if textual(kind) and not self._holds_numbers(column):
+            cells = [cell for cell in self._first(column).to_pylist() if cell]
+            return form_of_cells(cells, column.name, str(self.file.path))
+        return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
+                               column.name, str(self.file.path))
+
+    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
+               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
+        """Yield the file piece by piece, in order; `lean` ones spare memory.
+
+        With `into` the columns of large pieces are converted to it at once: by the threads that
+        decode them, for which it must have room for all rows, or (`lean`) before the piece is
+        given.
+        """
+        clock = form.parts or (time,)
+        groups = self._groups
+        small = len(groups) > MANY_GROUPS and sum(groups) < SMALL_GROUP * len(groups)
+        if small or max(groups) > (LEAN_GROUP if lean else LARGEST_GROUP):
+            yield from self._batches(clock, form, columns)
+            return
+        # A task decodes one column of a group: it then lies in the cache to be converted.
+        starts = np.cumsum([0, *groups[:-1]]).tolist()
+        opened = local()  # A file is opened once a thread.
+        fillers = [Filler(column) for column in columns]
+        at_once = None if lean else into
+
+        def tasks() -> Iterator[Callable[[], Any]]:
+            for group, rows in enumerate(groups):
+                if rows:
+                    yield partial(self._clock_of, opened, group, clock, form)
+                    for i, column in enumerate(columns):
+                        yield partial(self._column_of, opened, group, column, fillers[i], i,
+                                      starts[group], at_once)
+
+        # Of columns converted in place nothing is held: a whole group of them may be ahead.
+        ahead = LEAN_AHEAD if lean else WORKERS if into is None else WORKERS + len(columns)
+        done = in_order(tasks(), ahead)
+        for rows, start in zip(groups, starts, strict=True):
+            if rows:
+                ticks, counted, arrays = next(done), Counter[str](), list[pa.Array]()
+                for i in range(len(columns)):
+                    array, found = next(done)
+                    counted += found
+                    if into is None:
+                        arrays.append(array)
+                    elif lean:
+                        into.place(i, start, array)
+                yield Piece(ticks, arrays, counted=counted, placed=into is not None)
+
+    def _clock_of(self, opened: local, group: int, clock: Sequence[Column], form: Form) -> Ticks:
+        return self.ticks(self._decoded(opened, group, clock), clock, form)
+
+    def _column_of(self, opened: local, group: int, column: Column, filler: Filler, place: int,
+                   start: int, into: Room | None) -> tuple[pa.Array | None, Counter[str]]:
+        counted: Counter[str] = Counter()
+        array = filler.cleaned(
+            self._numeric(self._decoded(opened, group, [column])[0], column), counted)
+        if into is None:
+            return array, counted
+        into.place(place, start, array)
+        return None, counted
+
+    def _decoded(self, opened: local, group: int, wanted: Sequence[Column]) -> list[pa.Array]:
+        names = [self._name(column) for column in wanted]
+        if not hasattr(opened, "source"):
+            opened.source = self._source()
+        table = self._guarded(lambda: opened.source.read_row_group(
+            group, columns=names, use_threads=False))
+        return [_whole(table.column(name)) for name in names]
+
+    def _batches(self, clock: Sequence[Column], form: Form, columns: Sequence[Column]
+                 ) -> Iterator[Piece]:
+        fillers = [Filler(column) for column in columns]
+        for arrays in self._side_by_side([column.index for column in (*clock, *columns)]):
+            ticks = self.ticks(arrays[:len(clock)], clock, form)
+            counted: Counter[str] = Counter()
+            yield Piece(ticks, [
+                filler.cleaned(self._numeric(array, column), counted)
+                for array, column, filler in zip(arrays[len(clock):], columns, fillers,
+                                                 strict=True)], counted=counted)
+
+    def _side_by_side(self, places: Sequence[int]) -> Iterator[list[pa.Array]]:
+        """Yield what `batches` does; meanwhile two threads decode what comes next."""
+        halves = self._halves(places)
+        streams = [one_ahead(self.batches(half)) for half in halves]
+        ready: list[list[pa.Array]] = [[] for _ in halves]
+        while True:
+            ready = [arrays or next(stream, [])
+                     for arrays, stream in zip(ready, streams, strict=True)]
+            if not all(ready):
+                return
+            # A column of a dictionary ends its batch with each new one.
+            rows = min(len(arrays[0]) for arrays in ready)
+            cut = {place: array.slice(0, rows) for half, arrays in zip(halves, ready, strict=True)
+                   for place, array in zip(half, arrays, strict=True)}
+            yield [cut[place] for place in places]
+            ready = [[array.slice(rows) for array in arrays] if len(arrays[0]) > rows else []
+                     for arrays in ready]
+
+    def _halves(self, places: Sequence[int]) -> list[list[int]]:
+        """Share columns out to two lists, by the bytes there are to decode."""
+        group = self.about.row_group(0)
+        sizes: Counter[str] = Counter()
+        for column in map(group.column, range(group.num_columns)):
+            sizes[column.path_in_schema.split(".")[0]] += column.total_uncompressed_size
+        load = {place: sizes[self.schema.field(place).name] + 1 for place in places}
+        halves: list[list[int]] = [[], []]
+        for place in sorted(load, key=load.__getitem__, reverse=True):
+            min(halves, key=lambda half: sum(map(load.__getitem__, half))).append(place)
+        return [half for half in halves if half]
+
+    def batches(self, places: Sequence[int]) -> Iterator[list[pa.Array]]:
+        """Yield some rows after the other of the columns at `places`, as the file holds them."""
+        names = [str(self.schema.field(place).name) for place in places]
+        with self._source() as source:
+            batches = source.iter_batches(BATCH, columns=names, use_threads=False)
+            while (batch := self._guarded(lambda: next(batches, None))) is not None:
+                yield [batch.column(name) for name in names]
+
+    def ticks(self, arrays: list[pa.Array], clock: Sequence[Column], form: Form) -> Ticks:
+        """Return the ticks of the clock that the columns `clock` make."""
+        if form.join is None:
+            return self._ticks(arrays[0], clock[0], form)
+        return self._joined(form, arrays, clock)
+
+    def _joined(self, form: Form, arrays: list[pa.Array], parts: Sequence[Column]) -> Ticks:
+        assert form.join is not None
+        cells = {part.channel: array.cast(pa.string()) if textual(array.type) else array
+                 if _temporal(array.type) else self._numeric(array, part)
+                 for array, part in zip(arrays, parts, strict=True)}
+        try:
+            return form.join(cells)
+        except BadStampError as bad:
+            raise self._no_time(bad, parts[0]) from None
+
+    def _no_time(self, bad: BadStampError, column: Column) -> Problem:
+        return Problem(f'"{bad.cell}" in the time column "{column.name}" isn\'t a time like '
+                       "the others", str(self.file.path), "export the log again")
+
+    def _ticks(self, array: pa.Array, column: Column, form: Form) -> Ticks:
+        if textual(array.type) and form.textual:
+            try:
+                return parse_stamps(array.cast(pa.string()))
+            except BadStampError as bad:
+                raise self._no_time(bad, column) from None
+        if _temporal(array.type):
+            return ticks_of(array)
+        return ticks_of(self._numeric(array, column))
+
+    def _numeric(self, array: pa.Array, column: Column) -> pa.Array:
+        """Return an array of plain numbers; raises Problem for anything that isn't."""
+        kind = channel_kind(column.channel)
+        discrete = kind is not None and kind.discrete
+        if (discrete or column.values) and textual(array.type):
+            return self.states(column, lambda: mapped(array, meaning(
+                column.values, column.missing, discrete, Numerals()).of))
+        if textual(array.type) and self._holds_numbers(column):
+            return self._numbers_in_text(array, column)
+        if pa.types.is_dictionary(array.type):
+            array = array.cast(array.type.value_type)
+        if pa.types.is_decimal(array.type):
+            return array.cast(pa.float64())
+        if pa.types.is_boolean(array.type):
+            return array.cast(pa.uint8())
+        if pa.types.is_null(array.type):
+            return array.cast(pa.float64())
+        if array.type not in DTYPES:
+            what = "text" if textual(array.type) else str(array.type)
+            raise Problem(f'column "{column.name}" holds {what}, not numbers', str(self.file.path),
+                          "export it as numbers, or name another column in a columns file")
+        if any(Numerals().is_number(word) for word in column.values):
+            return self.states(column, lambda: recoded(array, column.values))
+        return array
+
+    def _holds_numbers(self, column: Column) -> bool:
+        """Whether most of the first cells of a text column are numbers."""
+        kept = [cell for cell in self._texts(column) if cell not in MISSING]
+        return 2 * sum(may_be_number(cell) or cell.lstrip("+-").isdigit() for cell in kept) > (
+            len(kept))
+
+    def _texts(self, column: Column) -> list[str]:
+        return [cell.strip().replace("\u2212", "-") for cell in self.cells(column)]
+
+    def _numbers_in_text(self, array: pa.Array, column: Column) -> pa.Array:
+        """Return text as the numbers that it holds; raises Problem where it holds others."""
+        if column.channel in CLOCK_PARTS:
+            try:
+                return array.cast(pa.int64())  # Nanoseconds since 1970 are exact in no other way.
+            except pa.ArrowInvalid:
+                pass
+        numerals = numerals_of(self._texts(column), column.name, str(self.file.path))
+        means = meaning({}, column.missing, False, numerals)
+        try:
+            return mapped(array, lambda cell: means.of(cell.replace("\u2212", "-")))
+        except UnknownStateError as bad:
+            raise Problem(f'"{bad.word}" in column "{column.name}" isn\'t a number',
+                          str(self.file.path), "export it as a number, or blank where nothing "
+                          "was recorded") from None
+
+    def states(self, column: Column, coded: Callable[[], pa.Array]) -> pa.Array:
+        """Return what `coded` makes of a column's states; raises Problem for an unknown one."""
+        try:
+            return coded()
+        except UnknownStateError as unknown:
+            raise Problem(f'"{unknown.word}" in column "{column.name}" isn\'t a state that is '
+                          "known", str(self.file.path), "export states as 0 and 1, or say what it "
+                          "means under values in a columns file") from None
+
+    def _kind(self, column: Column) -> pa.DataType:
+        return self.schema.field(column.index).type
+
+    def _name(self, column: Column) -> str:
+        return str(self.schema.field(column.index).name)
+
+    def _first(self, column: Column) -> pa.Array:
+        if column.index not in self._heads:
+            with self._source() as source:
+                self._heads[column.index] = self._guarded(lambda: next(source.iter_batches(
+                    SAMPLE, columns=[self._name(column)])).column(0))
+        return self._heads[column.index]
+
+    def _source(self) -> pq.ParquetFile:
+        return pq.ParquetFile(self.file.data, metadata=self.about, pre_buffer=False)
+
+    def _guarded(self, read: Callable[[], Any]) -> Any:
+        try:
+            return read()
+        except _DAMAGE as error:
+            raise _damaged(error, str(self.file.path)) from None
+
+
+def _damaged(error: Exception, where: str) -> Exception:
+    """Return what to raise for a file that can't be decoded."""
+    return MemoryError() if is_shortage(error) else Problem(
+        "the Parquet file is damaged or cut short", where, "export or copy it again")
+
+
+def _header(field: pa.Field, listed: dict[str, str]) -> Header:
+    """Return a column's name and the unit in its own metadata, or in the table's."""
+    stated = {key.decode("utf-8", "replace").casefold().replace("_", " "):
+              value.decode("utf-8", "replace") for key, value in (field.metadata or {}).items()}
+    unit = next((stated[key] for key in _UNIT_KEYS if key in stated), "")
+    unit, said_by = (unit, "the column's metadata") if unit else (
+        listed.get(field.name, ""), "the table's metadata")
+    return Header(field.name.strip(), unit, said_by if unit else "",
+                  nested=str(field.type) if pa.types.is_nested(field.type) else "")
+
+
+def _listed_units(schema: pa.Schema) -> dict[str, str]:
+    """Return the units that the table's metadata list: one key a column, or a table in JSON."""
+    listed: dict[str, str] = {}
+    for raw, text in (schema.metadata or {}).items():
+        key, value = raw.decode("utf-8", "replace"), text.decode("utf-8", "replace")
+        if key.casefold().replace("_", " ") in _UNIT_KEYS:
+            try:
+                table = json.loads(value)
+            except ValueError:
+                continue
+            if isinstance(table, dict):
+                listed |= {name: unit for name, unit in table.items() if isinstance(unit, str)}
+        for mark in (".", ":", "/"):
+            first, _, last = key.rpartition(mark)
+            if last.casefold() in _UNIT_KEYS[:2]:
+                listed[first] = value
+            first, _, last = key.partition(mark)
+            if first.casefold() in _UNIT_KEYS[:2]:
+                listed[last] = value
+    return listed
+
+
+def textual(kind: pa.DataType) -> bool:
+    """Whether an array of this type holds text."""
+    if pa.types.is_dictionary(kind):
+        kind = kind.value_type
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
+
+
+def _temporal(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind)
+                or pa.types.is_date32(kind))
+
+
+def _whole(column: pa.ChunkedArray) -> pa.Array:
+    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()

@@ -1,0 +1,1 @@
+"""How a log is read: its format, columns and clock, or the columns file that says so."""

@@ -1,0 +1,87 @@
+"""From what the user names to a log that can be asked: a file, several, or a folder of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from loganalyze.problems import Problem
+from loganalyze.read.csv.csv_dialect import NONE_SAID
+from loganalyze.read.csv.csv_log import CsvLog
+from loganalyze.read.files.file_types import LogFile, open_log
+from loganalyze.read.files.multi_file import Log, SeveralLog, files_in
+from loganalyze.read.files.registrations import refuse_several
+from loganalyze.read.long.long_parquet import LongParquet
+from loganalyze.read.long.long_table import LongCsv, long_columns
+from loganalyze.read.parquet.parquet_log import ParquetLog
+from loganalyze.read.plan.columns_file_choice import find_family
+from loganalyze.sheets.columns_file import ColumnsFile, read_columns
+from loganalyze.sheets.export_options import FileHabits
+
+Named = str | Path | Sequence[str | Path]
+"""A file, a folder of the files of one recording, or a list of files."""
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A log, its files, the columns file that it is read with, and what was said on the way.
+
+    ``columns`` : the path of the columns file, where it has one.
+    """
+
+    log: Log
+    path: Path
+    files: tuple[LogFile, ...]
+    sheet: ColumnsFile | None
+    notes: tuple[str, ...]
+    columns: Path | None
+
+
+def open_source(named: Named, chosen: str | Path | ColumnsFile | None) -> Opened:
+    """Open what the user names, with the columns file `chosen` or the one in it that fits.
+
+    Raises Problem for what isn't a log, or files that don't belong together.
+    """
+    single = isinstance(named, str | Path)
+    paths = [Path(named)] if isinstance(named, str | Path) else [Path(one) for one in named]
+    if not paths:
+        raise Problem("no log is named", "", "name at least one file")
+    path = paths[0]
+    if single and path.is_dir():
+        paths = files_in(path)
+    twice = next((one for one in paths if paths.count(one) > 1), None)
+    if twice is not None:
+        raise Problem("it is named twice", str(twice), "name each file once")
+    files = tuple(open_log(one) for one in paths)
+    sheet, columns, notes = _sheet(chosen, files[0])
+    logs = [_opened(file, sheet) for file in files]
+    refuse_several(logs)
+    log = logs[0] if len(logs) == 1 else SeveralLog.of(logs)
+    return Opened(log, path, files, sheet, notes, columns)
+
+
+def _sheet(chosen: str | Path | ColumnsFile | None,
+           file: LogFile) -> tuple[ColumnsFile | None, Path | None, tuple[str, ...]]:
+    if chosen is None or isinstance(chosen, ColumnsFile):
+        return chosen, None, ()
+    if not Path(chosen).is_dir():
+        return read_columns(chosen), Path(chosen), ()
+
+    def names(habits: FileHabits) -> list[str]:
+        log = CsvLog.open(file, habits) if file.format == "csv" else ParquetLog.open(file)
+        return [header.name for header in log.headers]
+
+    sheet, path, said = find_family(Path(chosen), names, str(file.path))
+    return sheet, path, (said,)
+
+
+def _opened(file: LogFile, sheet: ColumnsFile | None) -> Log:
+    said, where = sheet.long if sheet else None, str(file.path)
+    if file.format == "parquet":
+        parquet = ParquetLog.open(file)
+        places = long_columns([header.name for header in parquet.headers], said, where)
+        return parquet if places is None else LongParquet.open(parquet, places)
+    table = CsvLog.open(file, sheet.file if sheet else NONE_SAID, sheet)
+    places = long_columns(table.dialect.names, said, where)
+    return table if places is None else LongCsv.open(table, places)

@@ -1,0 +1,1 @@
+"""Missing and held values, split words, and time made strictly increasing."""

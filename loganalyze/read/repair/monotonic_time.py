@@ -1,0 +1,364 @@
+"""A clock that rises: rows put in order, stamps spread, rows set aside, breaks found; all said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.problems import Problem
+from loganalyze.read.clocks.time_codes import ALONE_S, ALONE_STEPS, normal_interval
+
+Floats = NDArray[np.float64]
+
+GREATEST_SHARE_ASIDE = 0.1
+"""Above this share of rows set aside the clock is no clock, and the log is refused."""
+RESET_S = 60.0
+"""A clock that falls back is set anew where it runs on for so long [s] without catching up, and
+had run for so long; less is an excursion, whose rows are set aside."""
+EXCURSION_ROWS = 8
+"""A stamp that leaps ahead and falls back within so many rows is an excursion, not a gap."""
+OUT_OF_PLACE_ROWS = 8
+"""Rows that are at most so many places out of order are sorted: buffers of recorders and
+telemetry hold a few rows (common practice, no source); more is another fault."""
+FEWEST_STAMPS = 8
+"""So many stamps show what step is usual."""
+COARSE_SHARE = 0.1
+"""Stamps that repeat on at least this share of rows, all along, are coarse; fewer are faults."""
+
+
+ALONE = "alone before or after a gap, so that its time may be wrong"
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A rising clock.
+
+    ``keep`` : the rows whose time is kept, in the order of time, or None for all as they are;
+    ``aside`` : rows set aside, by reason; ``spread`` : rows that share a coarse stamp;
+    ``sentences`` : what was done.
+    """
+
+    time: Floats
+    keep: NDArray[np.intp] | None = None
+    aside: dict[str, int] = field(default_factory=dict)
+    spread: int = 0
+    sentences: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Break:
+    """Where a new stretch begins: after a gap, or (``reset``) with a clock that was set anew."""
+
+    row: int
+    reset: bool
+    before_s: float
+    after_s: float
+
+
+def settle(time: Floats, where: str) -> Settled:
+    """Make a clock rise: sort rows a few places out of order, spread coarse stamps, set aside what
+    still doesn't rise, or stands alone before or after a gap.
+
+    Raises Problem where the clock was set anew, or where more than a tenth of the rows would
+    have to be set aside.
+    """
+    known = np.flatnonzero(np.isfinite(time))
+    sentences: list[str] = []
+    aside: dict[str, int] = {}
+    stamps, known = _filled(time, known, sentences)
+    if len(known) < len(time):
+        aside["no time"] = len(time) - len(known)
+    order, said = _in_order(stamps)
+    known, stamps = known[order], stamps[order]
+    sentences += said
+    bad = _excursions(stamps, where)
+    bad[bad == 0] = _alone(stamps[bad == 0])
+    for code, reason in ((1, "time runs backwards"), (2, "time leaps ahead"), (3, ALONE)):
+        count = int((bad == code).sum())
+        if count:
+            aside[reason] = count
+    known, stamps = known[bad == 0], stamps[bad == 0]
+    stamps, spread, said = _spread(stamps)
+    later = np.concatenate([[True], stamps[1:] > np.maximum.accumulate(stamps)[:-1]]) if len(
+        stamps) else stamps > 0
+    repeated = int((~later).sum())
+    if repeated:
+        aside["repeated time"] = repeated
+    sentences += said
+    for reason, count in aside.items():
+        sentences.append(f"{count} of {len(time)} rows were set aside: {reason}.")
+    faults = {reason: count for reason, count in aside.items() if reason != ALONE}
+    if sum(faults.values()) > GREATEST_SHARE_ASIDE * len(time):
+        worst = max(faults, key=faults.__getitem__)
+        raise _lost(aside[worst], len(time), _fault(worst), where)
+    keep = known[later]
+    whole = len(keep) == len(time) and bool((keep[1:] > keep[:-1]).all())
+    return Settled(stamps[later], None if whole else keep, aside, spread, tuple(sentences))
+
+
+def _lost(count: int, rows: int, fault: str, where: str) -> Problem:
+    return Problem(f"the clock can't be followed: {count} of {rows} rows have {fault}", where,
+                   "cut the log where its clock was reset, or name another time column in a "
+                   "columns file")
+
+
+def _fault(reason: str) -> str:
+    return {"no time": "no time", "repeated time": "a time that was there already",
+            "time leaps ahead": "a time later than the rows after them"}.get(
+        reason, "a time earlier than the rows before them")
+
+
+def settled(time: Floats, rising: bool, where: str) -> Settled:
+    """Return the settled clock of a time that is known to rise, or isn't; raises as `settle`."""
+    return Settled(time) if rising and not _alone(time).any() else settle(time, where)
+
+
+def find_break(time: Floats, start: int, latest: float, gap_s: float, final: bool
+               ) -> tuple[Break | None, int, float]:
+    """Look for the next gap or reset of a clock in `time` from row `start` on.
+
+    Returns the break or None, the row to go on from, and the latest time that holds before it.
+    `latest` [s] is that before `start`; `gap_s` [s] is more than a step within a stretch. What
+    can't be told without the rows to come is left for the next look, unless `final`.
+    """
+    if start >= len(time):
+        return None, start, latest
+    part = time[start:]
+    known = np.flatnonzero(np.isfinite(part))
+    stamps = part[known]
+    i = 0
+    while i < len(stamps):
+        steps = np.diff(stamps[i:], prepend=latest if latest > -np.inf else stamps[i])
+        odd = np.flatnonzero((steps < 0) | (steps > gap_s))
+        if not len(odd):
+            return None, len(time), float(stamps[-1])
+        at = i + int(odd[0])
+        if at:
+            latest = float(stamps[at - 1]) if at > i else latest
+        row = start + int(known[at])
+        if stamps[at] > latest:
+            if final and at + 1 == len(stamps):
+                return None, len(time), latest  # A lone last row shows no gap.
+            ahead = stamps[at : at + EXCURSION_ROWS + 1]
+            if len(ahead) <= EXCURSION_ROWS and not final:
+                return None, row, latest
+            back = np.flatnonzero(ahead < ahead[0])
+            if np.isfinite(time[:row]).sum() == 1:
+                i, latest = at, float(stamps[at])  # Nor does a lone first row.
+                continue
+            if not len(back) or ahead[back[0]] < latest - RESET_S:
+                return Break(row, False, latest, float(stamps[at])), row, latest
+            i = at + int(back[0])
+            continue
+        after = stamps[at:]
+        caught = np.flatnonzero(after >= latest)
+        if not len(caught) or caught[0] > EXCURSION_ROWS:  # Else the fall itself is soon over.
+            if len(after) <= EXCURSION_ROWS and not final:
+                return None, row, latest
+            held = _before_excursion(time[:row], float(stamps[at]))
+            if held is not None:
+                i, latest = at, held
+                continue
+        ran = float(np.max(after[: caught[0]] if len(caught) else after)) - float(after[0])
+        if ran >= RESET_S and latest - float(after[0]) >= RESET_S:
+            return Break(row, True, latest, float(after[0])), row, latest
+        if not len(caught):
+            return None, (len(time) if final else row), latest
+        i = at + int(caught[0])
+    return None, len(time), latest
+
+
+def _before_excursion(before: Floats, now: float) -> float | None:
+    """Return the latest time before a few rows that leapt ahead of `now`, None where none did.
+
+    -inf where those rows are all that were `before`.
+    """
+    few = before[-EXCURSION_ROWS - 1 :]
+    few = few[np.isfinite(few)]
+    held = np.flatnonzero(few <= now)
+    if len(held):
+        return float(few[held[-1]])
+    return -np.inf if len(few) <= EXCURSION_ROWS else None
+
+
+def _in_order(stamps: Floats) -> tuple[NDArray[np.intp], list[str]]:
+    """Return the rows in the order of time, where they are a few places out of it, and say so.
+
+    Rows are only moved to where the steps show that each was missing; what stays out of order
+    is a damaged stamp, or a clock that was set.
+    """
+    rows = np.arange(len(stamps))
+    if len(stamps) < FEWEST_STAMPS or (stamps[1:] >= stamps[:-1]).all():
+        return rows, []
+    step = float(np.median(np.diff(np.sort(stamps))))
+    if not step > 0:
+        return rows, []
+    # Rows that are out of order lie between rows that are later than all before, and earlier
+    # than all after.
+    settled = np.concatenate([[-np.inf], np.maximum.accumulate(stamps)[:-1]]) <= stamps
+    settled &= np.minimum.accumulate(stamps[::-1])[::-1] >= stamps
+    edges = np.flatnonzero(np.diff(settled.astype(np.int8), prepend=1, append=1))
+    order, moved, farthest = rows.copy(), 0, 0
+    for start, stop in edges.reshape(-1, 2).tolist():
+        placed = start + np.argsort(stamps[start:stop], kind="stable")
+        places = int(np.abs(placed - rows[start:stop]).max())
+        steps = np.diff(stamps[np.concatenate([
+            rows[max(start - 1, 0) : start], placed, rows[stop : stop + 1]])])
+        if places <= OUT_OF_PLACE_ROWS and (np.abs(steps - step) <= 0.5 * step).all():
+            order[start:stop] = placed
+            moved += int((placed != rows[start:stop]).sum())
+            farthest = max(farthest, places)
+    if not moved:
+        return rows, []
+    return order, [f"{moved} rows were out of order, by {farthest} "
+                   f"place{'' if farthest == 1 else 's'} at most: sorted by time."]
+
+
+def _alone(stamps: Floats) -> NDArray[np.int8]:
+    """Return 3 for a first or a last row that stands alone before or after a gap, else 0."""
+    alone = np.zeros(len(stamps), dtype=np.int8)
+    if len(stamps) < FEWEST_STAMPS:
+        return alone
+    steps = stamps[[1, -1]] - stamps[[0, -2]]
+    far = max(ALONE_S, ALONE_STEPS * abs(normal_interval(stamps)))
+    alone[0], alone[-1] = 3 * (steps[0] > far), 3 * (steps[-1] > far)
+    return alone
+
+
+def _filled(time: Floats, known: NDArray[np.intp], sentences: list[str]
+            ) -> tuple[Floats, NDArray[np.intp]]:
+    """Give times to the rows between, where only every n-th row has one.
+
+    Returns the stamps, and the rows that have one.
+    """
+    if len(known) < 3 or len(known) > (1 - GREATEST_SHARE_ASIDE) * len(time):
+        return time[known], known
+    gaps, steps = np.diff(known), np.diff(time[known])
+    usual = float(np.median(gaps))
+    if usual < 2 or (gaps == usual).mean() < 0.8 or not (steps > 0).any():
+        return time[known], known
+    step = float(np.median(steps[steps > 0])) / usual
+    # Between two stamps that are as far apart as the rows between them take.
+    whole = np.abs(steps - gaps * step) <= 0.5 * step * usual
+    share = np.append(np.where(whole, steps / gaps, np.nan), step)
+    rows = np.arange(known[0], min(len(time), known[-1] + int(usual)))
+    latest = np.searchsorted(known, rows, side="right") - 1
+    place = rows - known[latest]
+    stamps = time[known][latest] + np.where(place == 0, 0.0, place * share[latest])
+    there = np.isfinite(stamps)
+    sentences.append(f"Only every {nth(int(usual))} row has a time: the rows between were spread "
+                     "evenly.")
+    return stamps[there], rows[there]
+
+
+def _excursions(stamps: Floats, where: str) -> NDArray[np.int8]:
+    """Return 1 for each row that lies behind those before, 2 for one that lies ahead, else 0."""
+    bad = np.zeros(len(stamps), dtype=np.int8)
+    falls = np.flatnonzero(stamps[1:] < stamps[:-1])
+    if len(falls) > GREATEST_SHARE_ASIDE * len(stamps):
+        late = int((stamps[1:] < np.maximum.accumulate(stamps)[:-1]).sum())
+        raise _lost(late, len(stamps), _fault(""), where)
+    done, step = -1, normal_interval(stamps)
+    for fall in falls:
+        if fall < done:
+            continue
+        ahead, behind = _sides(stamps, bad, int(fall))
+        if min(_length(stamps, ahead), _length(stamps, behind)) >= RESET_S:
+            raise Problem(
+                f"the clock was reset: it runs on from {stamps[behind[0]]:g} s after "
+                f"{stamps[ahead[-1]]:g} s, both since the first sample, and how long the break "
+                "was isn't known", where, "cut the log there, or read it flight by flight")
+        if len(ahead) < len(behind) or (
+                len(ahead) == len(behind) and _leapt(stamps, int(ahead[0]), step)):
+            bad[ahead] = 2
+        else:
+            bad[behind] = 1
+            done = int(behind[-1])
+    return bad
+
+
+def _leapt(stamps: Floats, row: int, step: float) -> bool:
+    """Whether a row lies further after the one before it than the usual `step` [s]."""
+    return row > 0 and bool(stamps[row] - stamps[row - 1] > 1.5 * step)
+
+
+def _length(stamps: Floats, rows: NDArray[np.intp]) -> float:
+    part = stamps[rows]
+    return float(part.max() - part.min()) if len(part) else 0.0
+
+
+def _sides(stamps: Floats, bad: NDArray[np.int8], fall: int
+           ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Return the rows ahead of a fall and those behind it, either of which may be at fault.
+
+    Those ahead lie before it and are later than the first one after it; those behind lie after
+    it and are earlier than the last one before it. The search goes on until the shorter is
+    known and the longer is at least as long.
+    """
+    high, low = stamps[fall], stamps[fall + 1]
+    window = 64
+    while True:
+        first, stop = max(0, fall + 1 - window), min(len(stamps), fall + 1 + window)
+        before = np.arange(first, fall + 1)
+        before = before[(bad[first : fall + 1] == 0)]
+        below = np.flatnonzero(stamps[before] <= low)
+        above = np.flatnonzero(stamps[fall + 1 : stop] >= high)
+        ahead = before[below[-1] + 1 :] if len(below) else before
+        behind = np.arange(fall + 1, fall + 1 + above[0] if len(above) else stop)
+        ahead_known = len(below) > 0 or first == 0
+        behind_known = len(above) > 0 or stop == len(stamps)
+        long = min(_length(stamps, ahead), _length(stamps, behind)) >= RESET_S
+        if long or (ahead_known and len(ahead) < len(behind)) or (
+                behind_known and len(behind) <= len(ahead)) or (ahead_known and behind_known):
+            return ahead, behind
+        window *= 4
+
+
+def _spread(stamps: Floats) -> tuple[Floats, int, list[str]]:
+    """Spread rows that share a stamp evenly over its width, where that is the log's habit."""
+    changes = np.flatnonzero(stamps[1:] != stamps[:-1]) + 1
+    if not len(changes):
+        return stamps, 0, []
+    starts = np.concatenate([[0], changes])
+    counts = np.diff(starts, append=len(stamps))
+    # The first and the last stamp may have lost rows to the recording's start and end.
+    inner = counts[1:-1] if len(counts) > 2 else counts[counts.argmax():][:1]
+    typical = int(np.median(inner))
+    if not _coarse(inner):
+        return stamps, 0, []
+    widths = np.diff(stamps[starts])
+    width = float(np.median(widths[widths > 0])) if (widths > 0).any() else 0.0
+    before = np.concatenate([[np.inf], widths])
+    after = np.concatenate([widths, [np.inf]])
+    # A run that is cut short at the start of a stretch has lost its first rows; at the end
+    # of one, its last. Within a stretch the rows share the stamp's width evenly.
+    opens, closes = before > 1.5 * width, after > 1.5 * width
+    share = np.where(opens | closes, np.maximum(counts, typical), counts)
+    lead = np.where(opens & ~closes, share - counts, 0)
+    place = np.arange(len(stamps)) - np.repeat(starts - lead, counts)
+    spread = stamps + width * place / np.repeat(share, counts)
+    rows = f"{typical}" if (inner == typical).mean() >= 0.8 else (
+        f"{len(stamps) / len(starts):.{2 if len(stamps) < 100 * len(starts) else 3}g}")
+    return spread, int(len(stamps) - len(starts)), [
+        f"Some {rows} rows share each time stamp ({width:g} s): spread evenly over it."]
+
+
+def _coarse(counts: NDArray[np.intp]) -> bool:
+    """Whether rows share their stamps all along, and never far more than the others do."""
+    repeats = counts >= 2
+    if np.median(counts) >= 2 and repeats.mean() >= 0.8:
+        return True
+    if repeats.mean() < COARSE_SHARE or len(counts) < 20 or counts.max() > counts.mean() + 2:
+        return False
+    shared = np.flatnonzero(repeats)
+    usual = len(counts) / len(shared)
+    return bool((np.diff(shared, prepend=-1, append=len(counts)) <= 2 * usual + 1).all())
+
+
+def nth(count: int) -> str:
+    """Return a count as an ordinal: 1st, 2nd, 3rd, 4th."""
+    ending = "th" if count % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(
+        count % 10, "th")
+    return f"{count}{ending}"

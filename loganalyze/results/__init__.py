@@ -1,0 +1,1 @@
+"""What an assessment holds: frozen values, numbers and codes."""

@@ -1,0 +1,359 @@
+"""The noise of a recorded speed or margin, estimated from the samples themselves.
+
+A recorded series is taken as the sum of up to four parts, told apart by their spectra:
+
+- a *trend*, the aircraft's own smooth motion: level and slope that wander, an integrated random
+  walk (spectrum ~ frequency^-4), or the same held about a level; perhaps none;
+- a *wander*: a first-order autoregressive process that forgets itself over some seconds. Gusts
+  along the flight path have this spectrum [3]_, and so has sensor noise that a filter has
+  smoothed: one channel alone can't tell them apart;
+- *white* noise, drawn anew at every sample: sensor and recorder noise, rounding included, and
+  gusts faster than the sampling;
+- *filtered* noise of a size and correlation time that are known from elsewhere.
+
+The samples' discrete cosine transform has nearly independent coefficients whose variances are
+the spectrum (Whittle's likelihood [2]_). The parts' sizes are weighed on a fixed grid, so that the
+same samples always give the same answer.
+
+References
+----------
+.. [1] Harvey, Forecasting, structural time series models and the Kalman filter, Cambridge
+   University Press 1989, 2.3.2 and 4.3 (local linear trend, likelihood in the frequency domain).
+.. [2] Whittle, Arkiv for Matematik 2 (1953), 423 (the likelihood).
+.. [3] MIL-HDBK-1797, appendix A, 4.9.1 (Dryden's spectrum of longitudinal gusts is of first
+   order; at 250 kt and medium altitude its 1750 ft are 4 s).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.screening import spectra
+
+Floats = NDArray[np.float64]
+
+FEWEST = 8
+"""Fewer samples than this tell no noise."""
+MOST = 4096
+"""So many samples tell the noise as well as more."""
+MEANDERS_S = (math.inf, 30.0, 12.0, 5.0)
+"""Times within which a trend returns to its level that are weighed [s]; infinite: never."""
+WANDERS_S = (1.5, 4.0, 10.0)
+"""Correlation times of a wander that are weighed [s]."""
+WANDERS = (0.25, 1.0, 4.0, 16.0, 64.0, 256.0)
+"""Variances of a wander that are weighed, white noise being 1."""
+GUST_S, GUSTS = 4.0, (0.5, 2.0, 8.0)
+"""The same beside filtered noise of known size: correlation time [s], variances by that size."""
+FILTERED = tuple(2.0**power for power in range(-2, 13))
+"""Variances of filtered noise that are weighed, white noise being 1."""
+KNOWN_WITHIN = 0.4
+"""Standard deviation of the logarithm of filtered noise's variance about the one known."""
+P_WANDER, P_LEVEL = 0.15, 0.5
+"""Probability beforehand of a wander, and without one of a level that doesn't move."""
+SMOOTHER = 0.7
+"""A trend half as fast again is by this less likely beforehand."""
+SLOPED = 2.5
+"""A slope is one from so many of its standard errors on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Scatter of a series, in the series' unit.
+
+    ``white`` : standard deviation of what is drawn anew at every sample, rounding included;
+    ``wander`` : that of what is correlated over ``wander_s`` [s] (real gusts or filtered noise:
+    one channel can't tell), 0 where the samples show none (``wander_s`` is then 0);
+    ``samples`` : how many told it; 0 where they were too few and ``white`` is the rounding's.
+    """
+
+    white: float
+    wander: float
+    wander_s: float
+    samples: int
+
+    @property
+    def standard(self) -> float:
+        """Standard deviation of a single sample about the trend."""
+        return math.hypot(self.white, self.wander)
+
+
+@dataclass(frozen=True, slots=True)
+class Filtered:
+    """Noise whose size is known: standard deviation, and correlation time above 0 [s]."""
+
+    standard: float
+    correlation_s: float
+
+
+def noise_near(time: Floats, values: Floats, step: float = 0.0) -> Noise:
+    """Estimate the noise of a series, such as one limit's margin near the limit.
+
+    Parameters
+    ----------
+    time : float64[m]  [s]
+        Rising. Half a minute to some minutes about the stretch in question tell most.
+    values : float64[m]  [any unit, such as kt or Mach]
+        The recorded series; NaN where nothing was recorded.
+    step : float
+        The recorder's step in the unit of `values`; 0 where there is none.
+
+    Returns
+    -------
+    Noise
+        From the longest run of samples without a gap (a gap is more than 1.5 usual intervals).
+        ``white`` is at least step / sqrt(12), which is all that is said of fewer than 8 samples
+        (``samples`` is then 0). Single outliers are left out.
+
+    Notes
+    -----
+    Two samples of a steady speed differ by more than 2.8 * ``white`` once in twenty.
+    """
+    least = step / math.sqrt(12.0)
+    first, stop, usual = unbroken(time, values)
+    if stop - first < FEWEST:
+        return Noise(least, 0.0, 0.0, 0)
+    run = values[first:stop][:MOST]
+    found = Fit.of(despiked(run, step), usual, least).noise
+    return replace(found, white=max(found.white, least))
+
+
+def unbroken(time: Floats, values: Floats) -> tuple[int, int, float]:
+    """Return the longest run of samples without a gap or NaN (half-open) and its interval [s].
+
+    A gap is more than 1.5 usual intervals. Without two known samples the run is empty.
+    """
+    known = np.flatnonzero(~np.isnan(values))
+    if len(known) < 2:
+        return 0, 0, 0.0
+    steps = np.diff(time[known])
+    usual = float(np.median(steps))
+    ends = np.flatnonzero((steps > HELD_INTERVALS * usual) | (np.diff(known) > 1)) + 1
+    edges = np.concatenate([[0], ends, [len(known)]])
+    longest = int(np.diff(edges).argmax())
+    return int(known[edges[longest]]), int(known[edges[longest + 1] - 1]) + 1, usual
+
+
+@dataclass(frozen=True, eq=False)
+class Parts:
+    """Combinations of a series' parts, one a row: variances, white noise being 1.
+
+    ``sizes`` : float64[g, b + c + 1], how much there is of each spectrum of `shapes`: of trends
+    with the b ``bends`` (see `spectra.trend`), of wanders with the c ``keeps`` (correlation from
+    sample to sample), and of filtered noise with ``filtered_keep``. A combination has one trend
+    and one wander at most.
+    """
+
+    sizes: Floats
+    bends: tuple[float, ...]
+    keeps: tuple[float, ...]
+    filtered_keep: float
+    usual: Floats
+    """Logarithm of how likely a combination is beforehand among its like."""
+    group: int = 1
+    """Values are averages of so many samples."""
+
+    @property
+    def trends(self) -> Floats:
+        """Variances of the steps of the integrated random walks, float64[g, b]."""
+        return self.sizes[:, : len(self.bends)]
+
+    @property
+    def wanders(self) -> Floats:
+        """Variances of the wanders, float64[g, c]."""
+        return self.sizes[:, len(self.bends) : -1]
+
+    @property
+    def filtered(self) -> Floats:
+        """Variance of filtered noise, float64[g]."""
+        return self.sizes[:, -1]
+
+    def shapes(self, omega: Floats) -> Floats:
+        """Spectra of unit size, float64[b + c + 1, k]."""
+        return np.array([*(spectra.trend(omega, bend) for bend in self.bends),
+                         *(spectra.wander(omega, keep, self.group)
+                           for keep in (*self.keeps, self.filtered_keep))])
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A series' parts: combinations and how likely each is.
+
+    ``weight`` : float64[g], sum 1; ``scale`` : float64[g], the white noise's variance, told with
+    ``freedom`` degrees; ``line`` : float64[n], the level or straight line that was taken off,
+    ``coefficients`` : float64[n], the cosine transform of what is left; ``interval`` [s].
+    """
+
+    parts: Parts
+    weight: Floats
+    scale: Floats
+    freedom: float
+    line: Floats
+    coefficients: Floats
+    interval: float
+
+    @classmethod
+    def of(cls, values: Floats, interval: float, least: float, known: Filtered | None = None,
+           group: int = 1) -> Fit:
+        """Weigh the parts of values an `interval` [s] apart, without NaN, at least 8 of them.
+
+        `least` : standard deviation of the rounding error alone, in the unit of `values`; it
+        counts as one sample of white noise. `known` : filtered noise of known size. `group` :
+        the values are averages of so many samples each.
+        """
+        n = len(values)
+        line = _line(values, interval, least, known)
+        coefficients = spectra.cosines(values - line)
+        first = spectra.bands(n)
+        members = np.diff(np.append(first, n))
+        power = np.add.reduceat(coefficients[1:] ** 2, first - 1)
+        middle = np.pi / n * (first + 0.5 * (members - 1))
+        parts = (_alone(n, interval, group) if known is None
+                 else _beside(n, interval, known, group))
+        spectrum = 1.0 + parts.sizes @ parts.shapes(middle)
+        # Level and slope were taken off, and the rounding is one sample more.
+        freedom = n - 1.0
+        floor = max(least**2, 1e-18 * float(np.abs(values).max()) ** 2, 1e-30)
+        scale = (floor + (1.0 / spectrum) @ power) / freedom
+        log = -0.5 * freedom * np.log(scale) - 0.5 * (np.log(spectrum) @ members)
+        gusty, still = parts.wanders.any(axis=1), ~parts.trends.any(axis=1)
+        for which, share in ((gusty, P_WANDER), (~gusty & still, (1 - P_WANDER) * P_LEVEL),
+                             (~gusty & ~still, (1 - P_WANDER) * (1 - P_LEVEL))):
+            usual = np.exp(parts.usual[which])
+            log[which] += parts.usual[which] + math.log(share / max(float(usual.sum()), 1e-300))
+        if known is not None:
+            sizes = np.log(scale * parts.filtered / known.standard**2)
+            log -= 0.5 * (sizes / KNOWN_WITHIN) ** 2
+        weight = np.exp(log - log.max())
+        return cls(parts, weight / weight.sum(), scale, freedom, line, coefficients, interval)
+
+    @property
+    def noise(self) -> Noise:
+        """The parts' sizes, averaged over the grid: with wander, or without if that is likelier."""
+        gusty = self.parts.wanders.any(axis=1)
+        some = self.weight * gusty
+        samples = len(self.coefficients)
+        if some.sum() < 0.5:
+            none = self.weight * ~gusty
+            return Noise(math.sqrt(none @ self.scale / none.sum()), 0.0, 0.0, samples)
+        some = some / some.sum()
+        return Noise(math.sqrt(some @ self.scale),
+                     math.sqrt(some @ (self.scale * self.parts.wanders.sum(axis=1))),
+                     float(some @ self.correlation_s(self.parts.wanders)), samples)
+
+    def correlation_s(self, wanders: Floats) -> Floats:
+        """Correlation time of wanders of the sizes float64[m, c] [s], float64[m]; 0 of none."""
+        seconds = -self.interval / self.parts.group / np.log(self.parts.keeps)
+        return np.asarray((wanders > 0) @ seconds)
+
+
+def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[float, float]:
+    """Return the wander that stretches of one length have in common, each with a trend of its own.
+
+    Parameters
+    ----------
+    fits : sequence of Fit
+        Of stretches of the same length and interval.
+    slower_s, most : float
+        A trend moves by at most this standard deviation [the series' unit] within less than so
+        many seconds: what does isn't the aircraft's own motion.
+
+    Returns
+    -------
+    tuple of float
+        Its standard deviation and correlation time [s]; 0, 0 where none is likelier.
+    """
+    parts = fits[0].parts
+    wanders, pair = np.unique(parts.wanders, axis=0, return_inverse=True)
+    wander = wanders.sum(axis=1)
+    some = wander > 0
+    if not some.any():
+        return 0.0, 0.0
+    prior = np.where(some, P_WANDER / some.sum(), 1 - P_WANDER)
+    # What a trend moves at frequencies that are too fast for it, white noise's variance being 1.
+    n = len(fits[0].coefficients)
+    omega: Floats = np.pi / n * np.arange(1, n, dtype=np.float64)
+    omega = omega[omega > 2 * math.pi * fits[0].interval / slower_s]
+    fast = parts.trends @ np.array([spectra.trend(omega, one).sum() / n for one in parts.bends])
+    likely = [one.weight * (one.scale * fast <= most**2) for one in fits]
+    found = [np.bincount(pair.ravel(), one) for one in likely]
+    log = sum((np.log(np.maximum(one, 1e-300)) for one in found), np.zeros(len(wander)))
+    log -= (len(fits) - 1) * np.log(prior)
+    share = np.exp(log - log.max())
+    if share[some].sum() < 0.5 * share.sum():
+        return 0.0, 0.0
+    share = share * some / share[some].sum()
+    scale = np.mean([np.bincount(pair.ravel(), one * fit.scale) / np.maximum(each, 1e-300)
+                     for one, each, fit in zip(likely, found, fits, strict=True)], axis=0)
+    return (math.sqrt(float(share @ (scale * wander))),
+            float(share @ fits[0].correlation_s(wanders)))
+
+
+def despiked(values: Floats, step: float) -> Floats:
+    """Return values with single outliers replaced by the median of the five about them.
+
+    An outlier is further from that median than 6 standard deviations, by the median absolute
+    deviation, and than 2 steps: dirt, which would pass for noise.
+    """
+    padded = np.pad(values, 2, mode="edge")
+    middle = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=-1)[:, 2]
+    off = np.abs(values - middle)
+    spread = 1.4826 * float(np.median(off))
+    return np.where(off > 6 * spread + 2 * step, middle, values)
+
+
+def _line(values: Floats, interval: float, least: float, known: Filtered | None) -> Floats:
+    """The straight line of least squares where it has a slope beyond noise, else the level."""
+    n = len(values)
+    at = np.arange(n) - 0.5 * (n - 1)
+    slope = float(at @ values / (at @ at))
+    scatter = max(math.sqrt(float(np.mean(np.diff(values) ** 2)) / 2), least)
+    if known is not None:
+        keep = math.exp(-interval / known.correlation_s)
+        scatter = max(scatter, known.standard * math.sqrt((1 + keep) / (1 - keep)))
+    if abs(slope) * (n - 1) < SLOPED * scatter * math.sqrt(12 / n):
+        slope = 0.0
+    return np.asarray(values.mean() + slope * at)
+
+
+def _trends(n: int, interval: float) -> tuple[tuple[float, ...], Floats, Floats]:
+    """Bends of the trends that are weighed, sizes float64[k, b] and prior; the first is none."""
+    count = math.ceil(math.log(n) / math.log(1.5))
+    corner = 2.0 - 2.0 * np.cos(np.minimum(np.pi / n * 1.5 ** np.arange(count), np.pi))
+    bends = tuple((interval / seconds) ** 2 for seconds in MEANDERS_S
+                  if math.isinf(seconds) or 2 * interval < seconds < n * interval / 3)
+    sizes = np.zeros((1 + count * len(bends), len(bends)))
+    for k, bend in enumerate(bends):
+        # Where trend and white noise are as strong as each other.
+        sizes[1 + k * count : 1 + (k + 1) * count, k] = (corner + bend) ** 2
+    usual = np.append(0.0, np.tile(np.arange(count) * math.log(SMOOTHER), len(bends)))
+    return bends, sizes, usual
+
+
+def _alone(n: int, interval: float, group: int) -> Parts:
+    """All combinations of trend and wander that are weighed."""
+    keeps = tuple(math.exp(-interval / group / seconds) for seconds in WANDERS_S
+                  if 2 * interval < seconds < n * interval / 4)
+    bends, trends, usual = _trends(n, interval)
+    some = np.kron(np.array(WANDERS)[:, None], np.eye(len(keeps)))
+    winds = np.concatenate([np.zeros((1, len(keeps))), some])
+    i, j = (one.ravel() for one in np.indices((len(trends), len(winds))))
+    sizes = np.column_stack([trends[i], winds[j], np.zeros(len(i))])
+    return Parts(sizes, bends, keeps, 0.0, usual[i], group)
+
+
+def _beside(n: int, interval: float, known: Filtered, group: int) -> Parts:
+    """All combinations of trend, gusts and filtered noise that are weighed."""
+    keep = math.exp(-interval / group / known.correlation_s)
+    (bends, trends, usual), filtered = _trends(n, interval), np.array(FILTERED)
+    gusts = np.array([0.0, *GUSTS])
+    i, j, k = (one.ravel() for one in np.indices((len(trends), len(gusts), len(filtered))))
+    # Trends are weighed by the strength of all slow noise.
+    slow = 1.0 + filtered * (1 + keep) / (1 - keep) / group
+    sizes = np.column_stack([trends[i] * slow[k, None], gusts[j] * filtered[k], filtered[k]])
+    return Parts(sizes, bends, (math.exp(-interval / group / GUST_S),), keep, usual[i], group)

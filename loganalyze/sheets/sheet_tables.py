@@ -1,0 +1,43 @@
+"""Tables as they are written in sheets: rows of two numbers."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, Field, Strict
+
+from loganalyze.record.units import FOOT
+from loganalyze.sheets.toml_models import refuse, written
+
+ALTITUDES_FT = (-5000.0 / FOOT, 32000.0 / FOOT)
+"""The standard atmosphere's layers that the program reckons in."""
+
+LEAST_RISE = 1e-6
+"""[the table's own unit] A lesser step could vanish in the conversion to SI."""
+
+
+def _row(value: Any) -> Any:
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        refuse(f"{written(value)} isn't a row of two numbers", "write each row as [first, second]")
+    return value
+
+
+Row = Annotated[tuple[float, float], Strict(False), BeforeValidator(_row)]
+Rows = tuple[tuple[float, float], ...]
+Table = Annotated[tuple[Row, ...], Strict(False), Field(json_schema_extra={"minItems": 2})]
+"""Rows of two numbers: where, and how much."""
+
+
+def check_rising(table: Rows, what: str, unit: str, lowest: float, highest: float,
+                 *key: str | int) -> None:
+    """Refuse a table of fewer than two rows, or whose first column doesn't rise in its range."""
+    if len(table) < 2:
+        refuse("a table needs at least two rows",
+               "write another row, or a constant in the table's place", *key)
+    for row, (first, _) in enumerate(table):
+        if not lowest <= first <= highest:
+            refuse(f"{written(first)} {unit} is outside {lowest:.0f} to {highest:.0f} {unit}",
+                   f"write the row's {what} in {unit}", *key, row)
+        if row and first - table[row - 1][0] < LEAST_RISE:
+            refuse(f"{what} {written(first)} {unit} doesn't rise above the row before it",
+                   f"write the rows in order of {what}, each {what} once", *key, row)

@@ -1,0 +1,102 @@
+"""The figure of an aircraft's limits against pressure altitude."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter
+
+from loganalyze.air.atmosphere import temperature
+from loganalyze.limits.limit_envelope import Envelope
+from loganalyze.limits.limit_tables import NO_GOVERNING_LIMIT
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.show.figures.figure_style import (
+    BLUE,
+    GREY,
+    HALO,
+    LEGEND,
+    STYLE,
+    VERMILION,
+    Picture,
+)
+
+
+def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
+    """Draw the limit airspeed and its true airspeed against pressure altitude.
+
+    Parameters
+    ----------
+    envelope : Envelope
+        As `limit_envelope` gave it, from the lowest altitude to the highest.
+    sheet : LimitsSheet
+        The sheet it is of.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Altitude upwards, speeds to the right; each limit is named where it governs.
+    """
+    height = envelope.pressure_altitude / FOOT
+    with mpl.rc_context(STYLE):
+        figure = Picture(figsize=(7.5, 7))
+        axes = figure.add_axes((0.12, 0.1, 0.84, 0.78))
+        figure.text(0.12, 0.955, f"{sheet.aircraft}: limit airspeed", fontsize=11, weight="bold",
+                    va="center")
+        figure.text(0.12, 0.92, _temperature_words(envelope), va="center")
+        names = [limit.name for limit in sheet.limit]
+        thin: dict[str, Any] = {"color": GREY, "linewidth": 0.7, "linestyle": (0, (1, 2))}
+        for values in envelope.per_limit:
+            axes.plot(values / KNOT, height, **thin)
+        axes.plot([], [], label="each limit by itself", **thin)
+        axes.plot(envelope.limit_airspeed / KNOT, height, color="black", linewidth=1.8,
+                  label="limit airspeed (CAS)")
+        axes.plot(envelope.true_airspeed / KNOT, height, color=BLUE, linewidth=1.3,
+                  linestyle=(0, (5, 2)), label="the same as true airspeed")
+        _name_governing(axes, envelope, names)
+        _mark_crossovers(axes, envelope, names)
+        axes.set_xlabel("airspeed [kt]")
+        axes.set_ylabel("pressure altitude [ft]")
+        axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
+        axes.legend(loc="best", **LEGEND)
+    return figure
+
+
+def _temperature_words(envelope: Envelope) -> str:
+    deviation = envelope.temperature - temperature(envelope.pressure_altitude)
+    if np.ptp(deviation) < 1e-6:
+        return f"true airspeed at ISA {deviation[0]:+.0f} degC"
+    return f"true airspeed at {envelope.temperature[0] - 273.15:.0f} degC"
+
+
+def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:
+    height = envelope.pressure_altitude / FOOT
+    for i in np.flatnonzero(np.diff(envelope.governing)):
+        below, above = envelope.governing[i : i + 2]
+        if NO_GOVERNING_LIMIT in (below, above):
+            continue
+        apart = envelope.per_limit[below, i : i + 2] - envelope.per_limit[above, i : i + 2]
+        if np.isnan(apart).any():
+            continue
+        crossing = float(np.interp(0, apart, height[i : i + 2]))
+        axes.axhline(crossing, color=VERMILION, linewidth=1, linestyle=(0, (6, 2, 1, 2)))
+        axes.annotate(f"crossover {names[below]}/{names[above]}, {crossing:,.0f} ft",
+                      (0.01, crossing), (0, 2), xycoords=("axes fraction", "data"),
+                      textcoords="offset points", va="bottom", fontsize=8, path_effects=HALO)
+
+
+def _name_governing(axes: Axes, envelope: Envelope, names: list[str]) -> None:
+    codes = envelope.governing
+    changes = np.flatnonzero(np.diff(codes)) + 1
+    for piece in np.split(np.arange(len(codes)), changes):
+        if codes[piece[0]] == NO_GOVERNING_LIMIT or len(piece) < 0.04 * len(codes):
+            continue
+        middle = piece[len(piece) // 2]
+        axes.annotate(names[codes[middle]], (envelope.limit_airspeed[middle] / KNOT,
+                      envelope.pressure_altitude[middle] / FOOT), (-5, 0), ha="right",
+                      va="center", textcoords="offset points", weight="bold",
+                      path_effects=HALO)

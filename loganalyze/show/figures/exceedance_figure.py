@@ -1,0 +1,210 @@
+"""The picture of one exceedance: how it came, how far it went, and how it was recovered."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from loganalyze.events.analysis import Analysis
+from loganalyze.events.exceedances import Exceedance
+from loganalyze.record.channels import CHANNELS
+from loganalyze.results.assessment_results import Assessment
+from loganalyze.show.figures import time_axis
+from loganalyze.show.figures.figure_style import (
+    ABOVE,
+    BLUE,
+    GREEN,
+    GREY,
+    HALO,
+    LEGEND,
+    ORANGE,
+    PURPLE,
+    SKY,
+    STYLE,
+    VERMILION,
+    Picture,
+    plain_text,
+)
+from loganalyze.text.labels import picture_labels as words
+from loganalyze.text.labels.report_labels import LEGEND_WORDS
+from loganalyze.text.presentation import Presentation
+
+RUN_IN_S, RECOVERY_S = 45.0, 30.0
+"""Least run-in and recovery shown [s]; engineering judgement."""
+
+STATES = ("overspeed_warning", "autopilot", "autothrottle", "gear_down", "speedbrake")
+"""Recorded states drawn as strips, where the log has them."""
+
+POWERS = (("torque", GREEN, "-"), ("fan_speed", PURPLE, "-"), ("power_lever", ORANGE, "--"))
+
+
+def panel_span(analysis: Analysis, index: int, assessment: Assessment | None = None
+               ) -> tuple[float, float]:
+    """Return the stretch of time [s] that the picture of an exceedance shows."""
+    one = analysis.exceedances[index]
+    length = one.end_s - one.start_s
+    start = one.start_s - max(RUN_IN_S, 0.3 * length)
+    if assessment is not None:
+        causes = assessment.exceedances[index].contributions
+        if causes is not None and np.isfinite(causes.start_s):
+            start = min(start, causes.start_s)
+    end = one.end_s + max(RECOVERY_S, 0.25 * length)
+    time = analysis.time
+    return max(start, float(time[0])), min(end, float(time[-1]))
+
+
+def panel_figure(
+    analysis: Analysis,
+    index: int,
+    assessment: Assessment | None = None,
+    how: Presentation | None = None,
+) -> Figure:
+    """Draw one exceedance: speed against its limit, margin, altitude, power and states.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        The judged flight.
+    index : int
+        Which of its exceedances, from 0.
+    assessment : Assessment, optional
+        Draws the margin's 95 % interval, and starts where the run-in starts.
+    how : Presentation, optional
+        In which units and on which clock.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Panels over one time axis, from the run-in to the recovery.
+
+    Raises
+    ------
+    IndexError
+        When the flight has no such exceedance.
+    """
+    how = how or Presentation()
+    one = analysis.exceedances[index]
+    start, end = panel_span(analysis, index, assessment)
+    first, last = np.searchsorted(analysis.time, [start, end])
+    rows = slice(int(first), int(last) + 1)
+    powers = [(name, color, style) for name, color, style in POWERS if name in analysis.log]
+    states = [name for name in STATES if name in analysis.log]
+    if how.reader == "maintenance":
+        powers, states = [], [name for name in states if name == "gear_down"]
+    ratios = [1.3, 1.0, 0.8] + [0.6] * bool(powers) + [0.17 * len(states)] * bool(states)
+    with mpl.rc_context(STYLE):
+        height = 0.95 + 1.6 * sum(ratios)
+        figure = Picture(figsize=(10, height))
+        grid = figure.add_gridspec(
+            len(ratios), height_ratios=ratios, left=0.11, right=0.98, hspace=0.1,
+            top=1 - 0.35 / height, bottom=0.55 / height)
+        panels = [figure.add_subplot(grid[i]) for i in range(len(ratios))]
+        _speeds(panels[0], analysis, rows, how)
+        _margin(panels[1], analysis, assessment, rows, how)
+        time_axis.line(panels[2], analysis, analysis.columns["pressure_altitude_ft"],
+                      how.units.per_foot, rows, color=BLUE, linewidth=1.2)
+        panels[2].set_ylabel(words.AXES["altitude"].format(unit=how.units.altitude))
+        time_axis.thousands(panels[2])
+        if powers:
+            _powers(panels[3], analysis, powers, rows)
+        if states:
+            _states(panels[-1], analysis, states, rows)
+        for panel in panels:
+            time_axis.shade(panel, analysis, end - start, one)
+            panel.axvline(one.worst_time_s, color=GREY, linewidth=0.8, linestyle=(0, (3, 2)))
+            panel.tick_params(axis="x", labelbottom=panel is panels[-1])
+        panels[1].plot(one.worst_time_s, -one.worst_excess_kt * how.units.per_knot,
+                       **time_axis.WORST)
+        _stages(panels[0], one, start, end)
+        time_axis.time_axis(panels, analysis, how, start, max(end - start, 1.0))
+    return figure
+
+
+def _speeds(axes: Axes, analysis: Analysis, rows: slice, how: Presentation) -> None:
+    columns, factor = analysis.columns, how.units.per_knot
+    flown, displayed = columns["calibrated_airspeed_kt"], columns.get("indicated_airspeed_kt")
+    limit, pointer = columns["limit_airspeed_kt"], columns.get("limit_pointer_kt")
+    time_axis.line(axes, analysis, limit, factor, rows, color="black", linewidth=1.2,
+                  linestyle=(0, (5, 2)), label=LEGEND_WORDS["limit_airspeed"])
+    if _apart(pointer, limit, rows):
+        time_axis.line(axes, analysis, pointer, factor, rows, color=GREY, linewidth=1.2,
+                      linestyle=(0, (1, 1.2)), label=f"{LEGEND_WORDS['pointer']} (IAS)")
+    time_axis.line(axes, analysis, flown, factor, rows, color=BLUE, linewidth=1.4,
+                  label=LEGEND_WORDS["calibrated"])
+    if _apart(displayed, flown, rows):
+        time_axis.line(axes, analysis, displayed, factor, rows, color=SKY, linewidth=1.2,
+                      linestyle=(0, (4, 1, 1, 1)), label=f"{LEGEND_WORDS['indicated']} (IAS)")
+    axes.set_ylabel(words.AXES["airspeed"].format(unit=how.units.speed))
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.16 * (high - low))
+    axes.legend(ncols=4, **ABOVE)
+
+
+def _apart(one: NDArray[Any] | None, other: NDArray[Any], rows: slice) -> bool:
+    """Whether two speeds differ anywhere by more than the width of their lines."""
+    if one is None:
+        return False
+    apart = np.abs(one[rows] - other[rows])
+    return bool((apart > 0.3).any())
+
+
+def _margin(axes: Axes, analysis: Analysis, assessment: Assessment | None, rows: slice,
+            how: Presentation) -> None:
+    factor = how.units.per_knot
+    banded = time_axis.band(axes, analysis, assessment, factor, rows)
+    time_axis.line(axes, analysis, analysis.columns["margin_kt"], factor, rows, color=BLUE,
+                  linewidth=1.2)
+    axes.axhline(0, color="black", linewidth=1.2)
+    axes.set_ylabel(words.AXES["margin"].format(unit=how.units.speed)
+                    + (f"\nand {LEGEND_WORDS['band']}" if banded else ""))
+
+
+def _powers(axes: Axes, analysis: Analysis, powers: list[tuple[str, str, str]], rows: slice
+            ) -> None:
+    units = set()
+    for name, color, style in powers:
+        kind = CHANNELS[name]
+        units.add(kind.unit.name)
+        time_axis.line(axes, analysis, analysis.log.aligned(name) / kind.unit.factor, 1.0, rows,
+                      color=color, linestyle=style, linewidth=1.2,
+                      label=f"{kind.words} [{kind.unit.name}]")
+    axes.set_ylabel(words.AXES["power"].format(unit=", ".join(sorted(units))))
+    axes.legend(loc="lower left", ncols=3, **LEGEND)
+
+
+def _states(axes: Axes, analysis: Analysis, states: list[str], rows: slice) -> None:
+    """Draw a strip for each state: filled where it was on, hatched where it isn't known."""
+    time = analysis.time[rows]
+    ends = np.append(time[1:], time[-1] + max(analysis.log.interval_s, 0.0))
+    for place, name in enumerate(reversed(states)):
+        values = analysis.log.aligned(name)[rows]
+        on, unknown = values > (0 if CHANNELS[name].discrete else 0.05), np.isnan(values)
+        for mask, style in ((on, {"facecolor": ORANGE, "edgecolor": "black", "linewidth": 0.5}),
+                            (unknown, time_axis.UNKNOWN)):
+            runs = np.flatnonzero(np.diff(mask, prepend=False, append=False)).reshape(-1, 2)
+            axes.broken_barh([(time[a], ends[b - 1] - time[a]) for a, b in runs],
+                             (place - 0.35, 0.7), **style)
+    axes.set_yticks(range(len(states)), [CHANNELS[name].words for name in reversed(states)],
+                    fontsize=7.5)
+    axes.set_ylim(-0.5, len(states) - 0.5)
+    axes.grid(axis="y", visible=False)
+
+
+def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
+    """Write run-in, exceedance and what followed above the stretches, where there is room."""
+    over, under = (plain_text(LEGEND_WORDS[key].format(limit=one.limit))
+                   for key in ("over", "recovery" if one.ended_by == "recovered" else "after"))
+    for text, low, high, color in (
+        (LEGEND_WORDS["run_in"], start, one.start_s, GREY),
+        (over, one.start_s, one.end_s, VERMILION),
+        (under, one.end_s, end, GREY),
+    ):
+        if high - low > 0.06 * (end - start):
+            axes.annotate(text, ((low + high) / 2, 1), (0, -3), ha="center", va="top",
+                          xycoords=("data", "axes fraction"), textcoords="offset points",
+                          color=color, fontsize=8.5, weight="bold", path_effects=HALO)

@@ -1,0 +1,308 @@
+"""The figure of a flight: its margin, its speed against the limit, and its altitude."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from loganalyze.events.analysis import Analysis
+from loganalyze.events.exceedances import Exceedance
+from loganalyze.limits.limit_envelope import Crossing, crossovers
+from loganalyze.limits.limit_tables import NO_GOVERNING_LIMIT
+from loganalyze.problems import Problem
+from loganalyze.record.units import FOOT
+from loganalyze.results.assessment_results import PROVEN_OVER, Assessment
+from loganalyze.show.figures.figure_style import (
+    BLUE,
+    GREY,
+    HALO,
+    LEGEND,
+    STYLE,
+    VERMILION,
+    Picture,
+    plain_text,
+)
+from loganalyze.show.figures.time_axis import (
+    BAND,
+    OVER,
+    UNKNOWN,
+    WORST,
+    band,
+    line,
+    shade,
+    thousands,
+    time_axis,
+)
+from loganalyze.text import verdict_sentences
+from loganalyze.text.flight_account import smallest_facts, suspect_facts
+from loganalyze.text.labels import picture_labels as words
+from loganalyze.text.labels.report_labels import LEGEND_WORDS, TRACK
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.report_sentences import closest_sentence
+from loganalyze.uncertainty.decisive import decisive_first, on_basis
+
+LABELLED = 8
+"""How many exceedances carry a label, the worst first; more would hide each other."""
+
+CLOSE_KT = 80.0
+"""Margins beyond this [kt] are cut off the plot when any is below it."""
+
+
+def margin_figure(analysis: Analysis, how: Presentation | None = None,
+                  assessment: Assessment | None = None) -> Figure:
+    """Draw one flight: the margin, the speed against its limit, and the altitude.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        One flight, of any length: 2,000 points a line are drawn, and no peak is lost.
+    how : Presentation, optional
+        In which units and on which clock, and whether de-identified.
+    assessment : Assessment, optional
+        Draws the margin's 95 % interval as a band.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        Three panels over one time axis. Exceedances are shaded, marked with a triangle where
+        they were worst and numbered; what couldn't be judged is hatched.
+    """
+    how = how or Presentation()
+    with mpl.rc_context(STYLE):
+        marked = _marked(analysis, assessment, how)
+        clean = not marked and analysis.smallest[0].margin_kt == analysis.smallest[0].margin_kt
+        rows = 1 if clean else -(-len(marked) // 2)
+        height = 7.6 + 0.2 * rows
+        figure = Picture(figsize=(10, height))
+        bottom = (0.95 + 0.2 * rows) / height
+        grid = figure.add_gridspec(3, height_ratios=(1.1, 1.2, 0.9), left=0.08, right=0.98,
+                                   top=1 - 0.55 / height, bottom=bottom, hspace=0.1)
+        margin, speed, altitude = (figure.add_subplot(grid[i]) for i in range(3))
+        span = _span(analysis)
+        _head(figure, analysis, assessment, how, height)
+        banded = band(margin, analysis, assessment, how.units.per_knot)
+        _draw_margin(margin, analysis, how)
+        _draw_speed(speed, analysis, how)
+        _draw_altitude(altitude, analysis, how)
+        for panel in (margin, speed, altitude):
+            shade(panel, analysis, span)
+            panel.tick_params(axis="x", labelbottom=panel is altitude)
+        _legend(margin, analysis, banded)
+        _number(margin, marked, analysis, how)
+        if clean:
+            _mark_closest(margin, analysis, how, height)
+        first = float(analysis.time[0]) if len(analysis.time) else 0.0
+        time_axis((margin, speed, altitude), analysis, how, first, span)
+        _foot(figure, marked, how, height)
+    return figure
+
+
+@dataclass(frozen=True)
+class _Marked:
+    """An exceedance that is numbered, and its outcome where that isn't proven over."""
+
+    one: Exceedance
+    outcome: str = ""
+
+    @property
+    def excess(self) -> float:
+        return float(np.nan_to_num(self.one.worst_excess_kt))
+
+
+def _marked(analysis: Analysis, assessment: Assessment | None, how: Presentation
+            ) -> list[_Marked]:
+    """Return the exceedances that are numbered: those that decide, in the order of time."""
+    found = analysis.exceedances
+    assessed = assessment.exceedances if assessment else ()
+    chosen = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)
+    marked = []
+    for i in sorted(chosen[:LABELLED], key=lambda i: found[i].worst_time_s):
+        outcome = on_basis(assessed[i], how.basis).word if assessed else PROVEN_OVER
+        marked.append(_Marked(found[i], "" if outcome == PROVEN_OVER else outcome))
+    return marked
+
+
+def _head(figure: Figure, analysis: Analysis, assessment: Assessment | None,
+          how: Presentation, height: float) -> None:
+    several = f", flight {analysis.flight}" if analysis.flight > 1 else ""
+    more = len(analysis.exceedances) > LABELLED
+    numbered = words.WORST_NUMBERED.format(count=LABELLED) if more else ""
+    name = f"{analysis.sheet.aircraft}: {analysis.log.source.path.name}"
+    if how.deidentified:
+        name = words.NO_NAME
+    figure.text(0.08, 1 - 0.2 / height, plain_text(f"{name}{several}"), fontsize=11,
+                weight="bold", va="center")
+    figure.text(0.08, 1 - 0.4 / height, verdict_sentences.headline(
+        analysis.exceedances, analysis.recorded_s, analysis.judged_s,
+        [one.margin_kt for one in analysis.smallest],
+        suspect_facts(analysis), assessment.exceedances if assessment else ()) + numbered,
+        va="center")
+
+
+def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: float) -> None:
+    for i, each in enumerate(marked):
+        one = each.one
+        said = how.excess(one.worst_excess_kt, one.worst_excess_mach)
+        row = (len(marked) - 1) // 2 - i // 2
+        put = words.NOT_PROVEN if each.outcome else words.EXCEEDED
+        figure.text(
+            0.08 + 0.46 * (i % 2), (0.42 + 0.2 * row) / height, plain_text(put.format(
+                number=i + 1, limit=one.limit, excess=said, start=how.instant(one.start_s),
+                end=how.instant(one.end_s), outcome=each.outcome)), va="center", fontsize=7.8)
+    figure.text(
+        0.08,
+        0.15 / height,
+        f"{verdict_sentences.CAUTIONS[0]} {verdict_sentences.CAUTIONS[2]}",
+        fontsize=7.5,
+        color=GREY,
+        va="center",
+    )
+
+
+def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
+    per_knot = how.units.per_knot
+    line(axes, analysis, analysis.columns["margin_kt"], per_knot, color=BLUE, linewidth=1.1)
+    axes.axhline(0, color="black", linewidth=1.2)
+    known = analysis.columns["margin_kt"]
+    known = known[~np.isnan(known)]
+    label = words.AXES["margin"].format(unit=how.units.speed)
+    if known.size:
+        least, greatest = float(known.min()) * per_knot, float(known.max()) * per_knot
+        top, close = max(greatest, 0.0), CLOSE_KT * per_knot
+        if least < close < greatest:
+            # The ground roll's 200 kt would press the few that matter flat.
+            top, label = close, label + words.SHOWN_UP_TO.format(most=f"{close:.0f}")
+        low = min(least, 0.0)
+        room = 0.08 * (top - low) or 1.0
+        axes.set_ylim(low - 3.6 * room, top + (0 if top == close else room))
+    axes.annotate(words.OVER_LIMIT, (1, 0), (-2, -3), xycoords=("axes fraction", "data"),
+                  textcoords="offset points", ha="right", va="top", fontsize=8)
+    axes.set_ylabel(label)
+
+
+def _draw_speed(axes: Axes, analysis: Analysis, how: Presentation) -> None:
+    per_knot = how.units.per_knot
+    line(axes, analysis, analysis.columns["limit_airspeed_kt"], per_knot, color="black",
+         linewidth=1.1, linestyle=(0, (5, 2)), label=LEGEND_WORDS["limit_airspeed"])
+    line(axes, analysis, analysis.columns["calibrated_airspeed_kt"], per_knot, color=BLUE,
+         linewidth=1.1, label=LEGEND_WORDS["calibrated"])
+    axes.set_ylabel(words.AXES["calibrated"].format(unit=how.units.speed))
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.12 * (high - low))
+    _label_limits(axes, analysis, per_knot)
+    axes.legend(loc="lower center", ncols=2, **LEGEND)
+
+
+def _label_limits(axes: Axes, analysis: Analysis, per_knot: float) -> None:
+    """Write each limit's name on the line where it governs for long enough to carry it."""
+    time, codes = analysis.time, analysis.columns["governing_limit"]
+    limit = analysis.columns["limit_airspeed_kt"]
+    speed = analysis.columns["calibrated_airspeed_kt"]
+    if len(time) < 2:
+        return
+    changes = np.flatnonzero(np.diff(codes)) + 1
+    firsts = np.concatenate([[0], changes])
+    lasts = np.concatenate([changes - 1, [len(codes) - 1]])
+    wide = time[lasts] - time[firsts] > 0.04 * (time[-1] - time[0])
+    for first, last in zip(firsts[wide], lasts[wide], strict=True):
+        short = time[last] - time[first] < 0.2 * (time[-1] - time[0])
+        room = slice(6, 7) if short else slice(2, -2)
+        places = np.searchsorted(time, np.linspace(time[first], time[last], 13)[room])
+        places = places[np.isfinite(limit[places])]
+        if codes[first] == NO_GOVERNING_LIMIT or not places.size:
+            continue
+        # Where the speed's own line is farthest away, and on the other side.
+        away = np.nan_to_num(np.abs(limit[places] - speed[places]))
+        at = places[int(away.argmax())]
+        below = bool(speed[at] > limit[at])
+        axes.annotate(plain_text(analysis.limit_names[codes[first]]),
+                      (float(time[at]), float(limit[at]) * per_knot),
+                      (0, -4 if below else 3), textcoords="offset points", ha="center",
+                      va="top" if below else "bottom", fontsize=9, weight="bold",
+                      path_effects=HALO)
+
+
+def _draw_altitude(axes: Axes, analysis: Analysis, how: Presentation) -> None:
+    per_foot = how.units.per_foot
+    line(axes, analysis, analysis.columns["pressure_altitude_ft"], per_foot, color=BLUE,
+         linewidth=1.1)
+    axes.set_ylabel(words.AXES["pressure_altitude"].format(unit=how.units.altitude))
+    thousands(axes)
+    values = analysis.columns["pressure_altitude_ft"]
+    values = values[~np.isnan(values)]
+    if not values.size:
+        return
+    highest = float(values.max())
+    far = []
+    for crossing in found_crossovers(analysis):
+        height = crossing.pressure_altitude / FOOT
+        name = plain_text(words.CROSSOVER.format(
+            below=crossing.below, above=crossing.above, altitude=how.altitude(height)))
+        if height > 1.4 * highest + 1000:
+            far.append(name)
+            continue
+        axes.axhline(height * per_foot, color=VERMILION, linewidth=1.1, linestyle=(0, (6, 2, 1, 2)))
+        axes.annotate(name, (0.005, height * per_foot), (0, 2), xycoords=("axes fraction", "data"),
+                      textcoords="offset points", va="bottom", fontsize=8, path_effects=HALO)
+    if far:
+        axes.annotate(words.ABOVE_THE_FLIGHT.format(crossovers="; ".join(far)), (0.005, 0.98),
+                      fontsize=8, xycoords="axes fraction", va="top", path_effects=HALO)
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.1 * (high - low))
+
+
+def found_crossovers(analysis: Analysis) -> tuple[Crossing, ...]:
+    """Return where the limits of a flight's sheet cross, none where that depends on the flap."""
+    try:
+        return crossovers(analysis.sheet)
+    except Problem:
+        # With position corrections by flap angle there is no one altitude to draw.
+        return ()
+
+
+def _legend(axes: Axes, analysis: Analysis, banded: bool) -> None:
+    handles: list[Artist] = []
+    if banded:
+        handles.append(Patch(**BAND, label=LEGEND_WORDS["band"]))
+    if analysis.exceedances:
+        handles.append(Patch(**OVER, label=TRACK["over"]))
+        handles.append(Line2D([], [], linestyle="none", label="worst", **WORST))
+    if len(analysis.unknown):
+        handles.append(Patch(**UNKNOWN, label="unknown"))
+    if handles:
+        axes.legend(handles=handles, loc="upper center", ncols=4, **LEGEND)
+
+
+def _number(axes: Axes, marked: list[_Marked], analysis: Analysis, how: Presentation) -> None:
+    """Mark and number exceedances; the numbers of neighbours step down, so as not to meet."""
+    before, step = -np.inf, 0
+    for i, each in enumerate(marked):
+        one, worst = each.one, -each.excess * how.units.per_knot
+        step = (step + 1) % 3 if one.worst_time_s - before < 0.02 * _span(analysis) else 0
+        before = one.worst_time_s
+        axes.plot(one.worst_time_s, worst, **WORST)
+        axes.annotate(str(i + 1), (one.worst_time_s, worst), (0, -6 - 11 * step), ha="center",
+                      va="top", textcoords="offset points", fontsize=9, weight="bold",
+                      path_effects=HALO)
+
+
+def _mark_closest(axes: Axes, analysis: Analysis, how: Presentation, height: float) -> None:
+    closest = analysis.smallest[0]
+    axes.plot(closest.time_s, closest.margin_kt * how.units.per_knot, marker="o", markersize=7,
+              color="black", markerfacecolor="none")
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    figure.text(0.08, 0.42 / height, closest_sentence(smallest_facts(analysis)[0], how),
+                va="center", fontsize=8.5)
+
+
+def _span(analysis: Analysis) -> float:
+    time = analysis.time
+    return max(float(time[-1] - time[0]), 1.0) if len(time) else 1.0

@@ -1,0 +1,1 @@
+"""Results and reports on disk."""

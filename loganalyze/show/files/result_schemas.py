@@ -1,0 +1,61 @@
+"""Schemas of what is written, made from the definitions that write it."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from loganalyze.results import assessment_results
+from loganalyze.show.files.result_tables import (
+    CONTRIBUTION_COLUMNS,
+    EXCEEDANCE_COLUMNS,
+    sample_columns,
+    table_schema,
+)
+from loganalyze.text.facts import Summary
+
+
+def schemas() -> dict[str, dict[str, Any]]:
+    """Return each schema by its file name."""
+    summary = TypeAdapter(Summary).json_schema(mode="serialization")
+    for name, definition in summary["$defs"].items():
+        if hasattr(assessment_results, name) or name == "AssessmentFacts":
+            _allow_null(definition)
+    return {
+        "summary.schema.json": {
+            "$schema": "https://json-schema.org/draft/2020-12/schema", **summary,
+            "title": "summary.json",
+        },
+        "samples.schema.json": table_schema(sample_columns(["<limit>"]), "samples.parquet"),
+        "exceedances.schema.json": table_schema(
+            EXCEEDANCE_COLUMNS, "exceedances.csv and exceedances.parquet"),
+        "contributions.schema.json": table_schema(CONTRIBUTION_COLUMNS, "contributions.csv"),
+    }
+
+
+def _allow_null(schema: Any) -> None:
+    """Let every number be null: an assessment's numbers are NaN, and so null, where unknown."""
+    if isinstance(schema, dict):
+        if schema.get("type") == "number":
+            schema["type"] = ["number", "null"]
+            if schema.get("default") != schema.get("default"):
+                schema["default"] = None  # NaN isn't JSON
+        for part in schema.values():
+            _allow_null(part)
+    elif isinstance(schema, list):
+        for part in schema:
+            _allow_null(part)
+
+
+def schema_text(schema: dict[str, Any]) -> str:
+    """Return a schema as the text of its file."""
+    return json.dumps(schema, indent=2, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    for name, schema in schemas().items():
+        (Path(sys.argv[1]) / name).write_text(schema_text(schema), encoding="utf-8")

@@ -1,0 +1,130 @@
+"""The data of the page's charts: every sample, exact to the bit, in a form that packs well."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.limits.evaluation import STATES
+from loganalyze.phases.phase_definitions import PHASES
+from loganalyze.record.channels import kind
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.show.figures.time_axis import COVERAGE_FACTOR
+from loganalyze.show.page.column_packing import packed
+from loganalyze.show.page.html_markup import json_text
+from loganalyze.show.report.report_blocks import Chart
+from loganalyze.text import report_sentences as words
+from loganalyze.text.labels import page_labels as said
+from loganalyze.text.presentation import Presentation
+
+PANELS: tuple[tuple[str, int, tuple[tuple[str, str], ...]], ...] = (
+    ("margin", 190, (("margin_kt", "main"),)),
+    ("speed", 220, (("limit_airspeed_kt", "limit"), ("limit_pointer_kt", "pointer"),
+                    ("calibrated_airspeed_kt", "main"), ("indicated_airspeed_kt", "second"))),
+    ("mach", 150, (("limit_mach", "limit"), ("mach", "main"))),
+    ("altitude", 150, (("pressure_altitude_ft", "main"),)),
+    ("temperature", 130, (("static_air_temperature_degc", "main"),)),
+)
+"""Panels from top to bottom: key, height [px], and traces with the styles of their lines."""
+
+MORE = ("equivalent_airspeed_kt", "true_airspeed_kt", "density_altitude_ft", "isa_deviation_degc")
+
+_DIGITS = {"_kt": 2, "_ft": 0, "_degc": 2, "mach": 4}
+
+
+def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
+    """Return what a chart shows: a description as JSON, and each column, packed, by its name."""
+    analysis, how = chart.analysis, chart.presentation
+    columns: dict[str, NDArray[Any]] = {"time_s": analysis.time}
+    columns |= {name: values for name, values in analysis.columns.items()
+                if name in said.TRACES or name in ("state", "governing_limit")}
+    if chart.assessment is not None:
+        columns |= {name: chart.assessment.columns[name]
+                    for name in ("margin_u_kt", "phase") if name in chart.assessment.columns}
+    # What is a column already is shown as that.
+    recorded = {name: one for name, one in _recorded(analysis.log, how)
+                if not any(np.array_equal(one[0], values, equal_nan=True)
+                           for values in columns.values() if values.dtype == np.float32)}
+    columns |= {name: values for name, (values, _) in recorded.items()}
+    texts, recipes = packed(columns)
+    start = _second_of_day(how)
+    about = {
+        "rows": len(analysis.time),
+        "interval": float(analysis.log.interval_s) if analysis.log.interval_s > 0 else 0.0,
+        "utc": start,
+        "columns": recipes,
+        "traces": {name: _trace(name, how) for name in (*said.TRACES,)
+                   if name in columns or (name == "limit_mach" and "margin_mach" in columns)}
+        | {name: described for name, (_, described) in recorded.items()},
+        "panels": [
+            {"title": said.PANELS[key], "height": height,
+             "traces": [trace for trace in traces if _wanted(trace[0], columns)],
+             "band": "margin_u_kt" if key == "margin" and "margin_u_kt" in columns else None,
+             "zero": key == "margin",
+             "cap": 80.0 if key == "margin" else None}
+            for key, height, traces in PANELS
+            if any(_wanted(name, columns) for name, _ in traces)],
+        "more": [name for name in (*MORE, *recorded) if name in columns],
+        "codes": {"state": list(STATES), "governing_limit": list(analysis.limit_names)}
+        | ({"phase": [words.phase(one) for one in PHASES]} if "phase" in columns else {}),
+        "coverage": COVERAGE_FACTOR,
+        "over": [[one.start_s, one.end_s] for one in analysis.exceedances],
+        "unknown": np.round(analysis.unknown.edges, 6).tolist(),
+        "jumps": [
+            {"label": f"{i + 1}: {one.limit}, {how.instant(one.start_s)}",
+             "start": one.start_s, "end": one.end_s, "worst": one.worst_time_s}
+            for i, one in enumerate(analysis.exceedances)],
+        "words": said.CONTROLS,
+    }
+    return json_text(about), texts
+
+
+def _wanted(name: str, columns: dict[str, NDArray[Any]]) -> bool:
+    """Whether a trace is there, and not the same as the one that it would cover."""
+    if name == "limit_mach":
+        return "margin_mach" in columns
+    twin = {"limit_pointer_kt": "limit_airspeed_kt",
+            "indicated_airspeed_kt": "calibrated_airspeed_kt"}.get(name)
+    if name not in columns or np.isnan(columns[name]).all():
+        return False
+    return twin is None or not np.array_equal(columns[name], columns[twin], equal_nan=True)
+
+
+def _trace(name: str, how: Presentation) -> dict[str, Any]:
+    """Describe a trace: its words, the unit it is put in, and the factor to that unit."""
+    units = how.units
+    unit, factor = {"_kt": (units.speed, units.per_knot), "_ft": (units.altitude, units.per_foot),
+                    "degc": ("degC", 1.0)}.get(name[-3:] if name[-3:] in ("_kt", "_ft")
+                                               else name[-4:], ("", 1.0))
+    digits = next((digits for end, digits in _DIGITS.items() if name.endswith(end)), 2)
+    return {"label": said.TRACES[name], "unit": unit, "factor": factor, "digits": digits}
+
+
+def _recorded(log: FlightLog, how: Presentation
+              ) -> Iterator[tuple[str, tuple[NDArray[np.float32], dict[str, Any]]]]:
+    """Give the recorded channels in the units of the trade, a slow one held as the log does."""
+    for name in log.channels:
+        known = kind(name)
+        if known is None or how.hides(name):
+            continue
+        values = (log.aligned(name) - known.unit.offset) / known.unit.factor
+        unit, factor = {
+            "kt": (how.units.speed, how.units.per_knot),
+            "ft": (how.units.altitude, how.units.per_foot),
+            "ft/min": ("ft/min", 1.0) if how.units.altitude == "ft" else ("m/s", 0.3048 / 60),
+        }.get(known.unit.name, (known.unit.name, 1.0))
+        yield f"recorded-{name}", (values.astype(np.float32), {
+            "label": words.channel_words(name), "unit": "" if known.discrete else unit,
+            "factor": factor, "digits": 0 if known.discrete else 2, "discrete": known.discrete})
+
+
+def _second_of_day(how: Presentation) -> float | None:
+    """Return the UTC second of the day at time 0, where instants are put as UTC."""
+    if not how.in_utc:
+        return None
+    assert how.utc_start is not None
+    return float((how.utc_start - how.utc_start.astype("datetime64[D]"))
+                 / np.timedelta64(1, "ns")) / 1e9

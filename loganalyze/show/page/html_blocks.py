@@ -1,0 +1,102 @@
+"""Each block of a section as HTML."""
+
+from __future__ import annotations
+
+import base64
+import struct
+from collections.abc import Callable
+
+from loganalyze.show.page.html_markup import Html, element, joined
+from loganalyze.show.report.report_blocks import (
+    Block,
+    Bullets,
+    Caution,
+    Chart,
+    KeyValues,
+    Link,
+    Paragraph,
+    Picture,
+    Section,
+    Stretch,
+    Subheading,
+    Table,
+)
+from loganalyze.text.labels import page_labels as said
+
+Drawn = Callable[[Picture], bytes]
+
+STACKED_FROM = 5
+"""Tables with this many columns or more stand as cards on a narrow screen."""
+
+
+def section_html(section: Section, drawn: Drawn) -> Html:
+    """Return a section under its heading."""
+    heading = f"{section.key}-title"
+    return element(
+        "section", element("h2", section.title, id=heading),
+        joined(block_html(block, drawn) for block in section.blocks),
+        id=section.key, aria_labelledby=heading, tabindex="-1",
+        class_="new-page" if section.new_page else None)
+
+
+def block_html(block: Block, drawn: Drawn) -> Html:
+    """Return one block."""
+    match block:
+        case Subheading():
+            return element("h3", block.text)
+        case Paragraph():
+            return element("p", block.text, class_=block.role or None)
+        case Bullets():
+            return element("ul", *(element("li", item) for item in block.items))
+        case KeyValues():
+            return element("dl", *(element("div", element("dt", name), element("dd", value))
+                                   for name, value in block.pairs))
+        case Table():
+            return _table(block)
+        case Caution():
+            return element("div", element("strong", block.title, class_="box-title"),
+                           element("ul", *(element("li", line) for line in block.lines)),
+                           class_="caution", role="note")
+        case Picture():
+            return _figure(block, drawn)
+        case Chart():
+            return element("div", _figure(block.picture, drawn), class_="chart", id="chart")
+        case Stretch():
+            return element("p", element(
+                "a", said.SHOW_IN_CHART, href="#glance", data_start=f"{block.start_s:.3f}",
+                data_end=f"{block.end_s:.3f}"), class_="jump")
+
+
+def _table(table: Table) -> Html:
+    # The roles are spelt out: as cards, on a narrow screen, rows aren't laid out as a table.
+    head = element("tr", *(
+        element("th", column.name, scope="col", role="columnheader",
+                class_="number" if column.numeric else None) for column in table.columns),
+        role="row")
+    rows = []
+    for cells in table.rows:
+        made = []
+        for column, cell in zip(table.columns, cells, strict=True):
+            text = element("a", cell.text, href=f"#{cell.key}") if isinstance(cell, Link) else cell
+            made.append(element(
+                "th" if column.heads_row else "td", text,
+                scope="row" if column.heads_row else None,
+                role="rowheader" if column.heads_row else "cell", data_name=column.name,
+                class_="number" if column.numeric else None))
+        rows.append(element("tr", *made, role="row"))
+    cards = " cards" if len(table.columns) >= STACKED_FROM else ""
+    return element("div", element(
+        "table", element("caption", table.caption),
+        element("thead", head, role="rowgroup"), element("tbody", *rows, role="rowgroup"),
+        role="table"), class_=f"table{cards}", tabindex="0", role="group",
+        aria_label=table.caption)
+
+
+def _figure(picture: Picture, drawn: Drawn) -> Html:
+    png = drawn(picture)
+    width, height = struct.unpack(">II", png[16:24])
+    image = element("img", src=f"data:image/png;base64,{base64.b64encode(png).decode()}",
+                    alt=picture.words, width=width, height=height)
+    caption = [element("figcaption", picture.caption)] if picture.caption else []
+    return element("figure", image, *caption, id=f"picture-{picture.name}",
+                   tabindex="0")

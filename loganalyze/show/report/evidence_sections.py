@@ -1,0 +1,276 @@
+"""The evidence: the flight at a glance, margins, the envelope, quality, method and cautions."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from loganalyze.events.analysis import Analysis
+from loganalyze.results.assessment_results import LimitMeasure
+from loganalyze.show.figures.envelope_track import track_figure
+from loganalyze.show.figures.margin_figure import margin_figure
+from loganalyze.show.figures.margin_histogram import histogram_figure
+from loganalyze.show.report.report_blocks import (
+    Block,
+    Bullets,
+    Caution,
+    Chart,
+    Column,
+    KeyValues,
+    Link,
+    Paragraph,
+    Picture,
+    Section,
+    Subheading,
+    Table,
+)
+from loganalyze.show.report.report_subject import Subject
+from loganalyze.text import report_sentences as said
+from loganalyze.text.facts import FlightFacts, SmallestFacts
+from loganalyze.text.labels import report_labels as label
+from loganalyze.text.number_format import sentence_case
+from loganalyze.text.presentation import UNKNOWN
+from loganalyze.text.sentences.assurance_text import BASES, MEANING
+from loganalyze.text.sentences.check_text import check
+from loganalyze.text.sentences.recording_text import FLAGS
+from loganalyze.text.verdict_sentences import finding
+
+Row = tuple[str | Link, ...]
+
+
+def _columns(heading: str, *numeric: str, text: tuple[str, ...] = ()) -> tuple[Column, ...]:
+    return (Column(label.COLUMNS[heading], heads_row=True),
+            *(Column(label.COLUMNS[name], numeric=True) for name in numeric),
+            *(Column(label.COLUMNS[name]) for name in text))
+
+
+def glance(subject: Subject) -> tuple[Section, ...]:
+    """Make the flight at a glance: its key facts, and the chart."""
+    facts, how = subject.facts, subject.how
+    pairs = list(_key_facts(subject, facts))
+    picture = Picture(
+        "flight", partial(margin_figure, subject.analysis, how, subject.assessment),
+        said.glance_words(facts, how), label.GLANCE_CAPTION)
+    return (Section("glance", label.SECTIONS["glance"], (
+        KeyValues(tuple(pairs)),
+        Chart(subject.analysis, subject.assessment, how, picture)), new_page=True),)
+
+
+def _key_facts(subject: Subject, facts: FlightFacts) -> list[tuple[str, str]]:
+    how = subject.how
+    pairs = [(label.KEY["aircraft"], subject.aircraft)]
+    if facts.start_utc and not how.deidentified:
+        pairs.append((label.KEY["start"], facts.start_utc[:19].replace("T", " ") + " UTC"))
+    pairs += [(label.KEY["recorded"], said.length(facts.recorded_s)),
+              (label.KEY["judged"], said.length(facts.judged_s)),
+              (label.KEY["unknown"], said.length(facts.unknown_s)),
+              (label.KEY["sampling"], said.sampling(facts.samples, facts.interval_s))]
+    assessment = subject.assessment
+    if assessment is None:
+        return pairs
+    pairs += [(label.KEY["highest_cas"], how.speed(assessment.highest_calibrated_airspeed_kt,
+                                                  "calibrated_airspeed")),
+              (label.KEY["highest_mach"], how.published(assessment.highest_mach, "mach"))]
+    nearest = assessment.shortest_time_to_limit
+    if nearest is not None and how.reader != "maintenance":
+        pairs.append((label.KEY["time_to_limit"], said.time_to_limit(nearest, how)))
+    return pairs
+
+
+def margins(subject: Subject) -> tuple[Section, ...]:
+    """Make the smallest margins by limit and phase, and how the margin was spread."""
+    blocks: list[Block] = []
+    by_limit = {one.limit: one for one in subject.assessment.measures} if (
+        subject.assessment) else {}
+    smallest = subject.facts.smallest_margins
+    rows = tuple(_margin_row(subject, one, by_limit.get(one.limit or ""))
+                 for one in smallest if one.margin_kt is not None)
+    never = [one.limit for one in smallest if one.margin_kt is None and one.limit]
+    blocks.append(Table(label.MARGINS_CAPTION, _columns(
+        "limit", "margin", "in_mach", "limit_speed", "altitude", "when",
+        text=("phase", "within")), rows))
+    if never:
+        blocks.append(Paragraph(label.NOT_MET.format(limits=said.listed(never)), "note"))
+    blocks += _by_phase(subject)
+    together = by_limit.get("")
+    if together is None or not together.histogram:
+        blocks.append(Paragraph(label.NO_HISTOGRAM, "note"))
+    else:
+        blocks.append(Picture("histogram", partial(histogram_figure, together, subject.how),
+                              said.histogram_words(together.within_s, subject.how),
+                              label.HISTOGRAM_CAPTION))
+    return (Section("margins", label.SECTIONS["margins"], tuple(blocks), on_paper=False),)
+
+
+def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | None) -> Row:
+    how = subject.how
+    quantity = next((limit.quantity for limit in subject.analysis.sheet.limit
+                     if limit.name == one.limit), "calibrated_airspeed")
+    within = [said.within(time, band, quantity, how) for band, time in measure.within_s] if (
+        measure) else []
+    return (
+        one.limit or label.ALL_LIMITS, said.closest(one, how),
+        how.published_difference(float("nan") if one.margin_mach is None else one.margin_mach,
+                                 "mach") if one.margin_mach is not None else "",
+        how.speed(one.limit_airspeed_kt), how.altitude(one.pressure_altitude_ft),
+        how.instant(one.time_s), said.phase(measure.phase) if measure else label.CELL_NOT_ASSESSED,
+        "; ".join(within) if within else label.CELL_NOT_ASSESSED,
+    )
+
+
+def _by_phase(subject: Subject) -> list[Block]:
+    """Make the smallest margin in each phase, over all limits."""
+    if subject.assessment is None or not subject.assessment.phases:
+        return [Paragraph(label.NO_PHASES, "note")]
+    rows: list[Row] = []
+    for stretch in subject.assessment.phases:
+        least, at = subject.least_margin(stretch.start_s, stretch.end_s)
+        rows.append((said.phase(stretch.phase), subject.how.instant(stretch.start_s),
+                     said.length(stretch.end_s - stretch.start_s),
+                     subject.how.speed(least), subject.how.instant(at)))
+    return [Table(label.PHASES_CAPTION, _columns("phase", "from", "length", "margin", "when"),
+                  tuple(rows))]
+
+
+def envelope(subject: Subject) -> tuple[Section, ...]:
+    """Make the limit airspeed against pressure altitude, with the flight's track."""
+    picture = Picture("track", partial(track_figure, subject.analysis, subject.how),
+                      label.TRACK_WORDS, label.TRACK_CAPTION)
+    return (Section("envelope", label.SECTIONS["envelope"], (picture,), on_paper=False),)
+
+
+def quality(subject: Subject) -> tuple[Section, ...]:
+    """Make what was recorded and how good it was, and what couldn't be judged."""
+    how, facts = subject.how, subject.facts
+    blocks: list[Block] = [_channels(subject), Subheading(label.DOUBTS_TITLE)]
+    rows: list[Row] = [(
+        sentence_case(FLAGS[one.name]),
+        said.channel_words(one.channel) if one.channel else label.WHOLE_RECORDING,
+        said.length(one.raised_s), _first_stretches(one.stretches, subject),
+        said.yes_no(one.set_aside),
+    ) for one in facts.quality.flags if one.raised_s > 0]
+    if rows:
+        blocks.append(Table(label.QUALITY_CAPTION, _columns(
+            "doubt", text=("channel", "length", "when", "set_aside")), tuple(rows)))
+    else:
+        blocks.append(Paragraph(label.NO_FLAG))
+    blocks.append(Subheading(label.UNJUDGED_TITLE))
+    if facts.longest_unknown_s:
+        blocks.append(Table(
+            said.unknown_caption(len(facts.longest_unknown_s), facts.unknown_stretches),
+            _columns("from", "to", "length"),
+            tuple((how.instant(a), how.instant(b), said.length(b - a))
+                  for a, b in facts.longest_unknown_s)))
+    else:
+        blocks.append(Paragraph(label.NO_UNKNOWN))
+    if subject.assessment is not None and how.reader != "crew":
+        blocks += _checks(subject)
+    return (Section("quality", label.SECTIONS["quality"], tuple(blocks)),)
+
+
+def _channels(subject: Subject) -> Table:
+    names: tuple[str, ...] = ("every", "resolution", "missing")
+    hidden = subject.how.deidentified
+    rows: list[Row] = []
+    for one in subject.summary.channels:
+        row: list[str] = [said.channel_words(one.channel)]
+        if not hidden:
+            row.append(one.column)
+        row += [f"{one.interval_s:g} s" if one.interval_s else UNKNOWN,
+                f"{one.resolution:.4g} {one.resolution_unit}" if one.resolution else UNKNOWN,
+                f"{one.missing:,}"]
+        if not hidden:
+            row.append(one.known_by)
+        rows.append(tuple(row))
+    columns = [Column(label.COLUMNS["channel"], heads_row=True)]
+    columns += [] if hidden else [Column(label.COLUMNS["column"])]
+    columns += [Column(label.COLUMNS[name], numeric=True) for name in names]
+    columns += [] if hidden else [Column(label.COLUMNS["known_by"])]
+    return Table(label.CHANNELS_CAPTION, tuple(columns), tuple(rows))
+
+
+def _first_stretches(stretches: list[list[float]], subject: Subject, shown: int = 3) -> str:
+    parts = [f"{subject.how.instant(a)} to {subject.how.instant(b)}"
+             for a, b in stretches[:shown]]
+    return "; ".join(parts) + (label.AND_MORE if len(stretches) > shown else "")
+
+
+def _checks(subject: Subject) -> list[Block]:
+    assert subject.assessment is not None
+    sentences = tuple(check(one, subject.how) for one in subject.assessment.checks)
+    return [Subheading(label.CHECKS_TITLE), Bullets(sentences)] if sentences else []
+
+
+def method(subject: Subject) -> tuple[Section, ...]:
+    """Make the method, what was taken for what, the settings, and the files' hashes."""
+    summary, how = subject.summary, subject.how
+    how_sure = () if subject.assessment is None else (*BASES.values(), *MEANING)
+    blocks: list[Block] = [Bullets((*label.ASSUMPTIONS, *how_sure))]
+    taken = _taken(subject)
+    if taken:
+        blocks += [Subheading(label.TAKEN_TITLE), Bullets(taken)]
+    blocks.append(_limits(subject.analysis, subject))
+    if subject.assessment is not None and how.reader != "crew":
+        blocks += _tolerances(subject)
+    settings = [said.named_value(name, value, how) for name, value in summary.settings.items()]
+    settings += [(said.declared(name), f"{value:g}") for name, value in summary.declared.items()]
+    steps: list[tuple[str, Any]] = [
+        (f"{step.name}: {name}", value) for step in subject.facts.steps
+        for name, value in step.counts.items()]
+    blocks.append(Subheading(label.SETTINGS_TITLE))
+    blocks.append(KeyValues(tuple(settings)))
+    if how.reader == "safety" and steps:
+        blocks.append(KeyValues(tuple(
+            (said.code_words(name), f"{value:,}" if isinstance(value, int) else str(value))
+            for name, value in steps)))
+    files = tuple((label.ROLES.get(one.role, one.role),
+                   label.HIDDEN_FILE if how.deidentified else one.file,
+                   f"{one.size:,}", one.sha256) for one in summary.inputs)
+    blocks.append(Table(label.FILES_CAPTION, (
+        Column(label.COLUMNS["role"], heads_row=True), Column(label.COLUMNS["file"]),
+        Column(label.COLUMNS["bytes"], numeric=True), Column(label.COLUMNS["sha256"])), files))
+    blocks.append(Paragraph(said.versions(summary.versions), "note"))
+    return (Section("method", label.SECTIONS["method"], tuple(blocks)),)
+
+
+def _taken(subject: Subject) -> tuple[str, ...]:
+    """Return what was taken for what, a sentence each, without the log's own names if hidden."""
+    if subject.how.deidentified:
+        return tuple(finding(one.code, {**one.values, "column": label.HIDDEN_COLUMN})
+                     for one in subject.facts.taken)
+    return (*subject.summary.inferred, *(one.sentence for one in subject.facts.taken))
+
+
+def _limits(analysis: Analysis, subject: Subject) -> Table:
+    how = subject.how
+    rows: list[Row] = []
+    for limit in analysis.sheet.limit:
+        constant = limit.maximum_kt if limit.maximum_kt is not None else limit.maximum
+        maximum = (how.published(constant, limit.quantity) if constant is not None else
+                   said.by_altitude(len(limit.by_pressure_altitude or ())))
+        when = [said.condition(name, one.model_dump(by_alias=True, exclude_none=True))
+                for name, one in limit.when.items()]
+        rows.append((limit.name, said.quantity(limit.quantity), maximum,
+                     "; ".join(when) or label.ALWAYS))
+    return Table(label.LIMITS_CAPTION, _columns("limit", text=("quantity", "maximum", "applies")),
+                 tuple(rows))
+
+
+def _tolerances(subject: Subject) -> list[Block]:
+    assert subject.assessment is not None
+    tables: list[Block] = []
+    for some, caption in ((subject.assessment.tolerances, label.TOLERANCES_CAPTION),
+                          (subject.assessment.widest, label.WIDEST_CAPTION)):
+        rows = []
+        for sensor, source, u in some:
+            words, size = said.tolerance(sensor, u, subject.how)
+            rows.append((words, size, source))
+        if rows:
+            tables.append(Table(caption, _columns("sensor", "u", text=("source",)), tuple(rows)))
+    return tables
+
+
+def cautions(subject: Subject) -> tuple[Section, ...]:
+    """Make the cautions."""
+    box = Caution(label.CAUTION_TITLE, tuple(subject.summary.cautions))
+    return (Section("cautions", label.SECTIONS["cautions"], (box,)),)

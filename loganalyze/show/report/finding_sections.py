@@ -1,0 +1,329 @@
+"""What happened: the verdict, the table of findings, and each exceedance's own panel."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from functools import partial
+
+from loganalyze.results.assessment_results import AssessedExceedance, NearMiss
+from loganalyze.show.figures.contribution_bars import contributions_figure
+from loganalyze.show.figures.exceedance_figure import panel_figure, panel_span
+from loganalyze.show.report.report_blocks import (
+    Block,
+    Bullets,
+    Column,
+    KeyValues,
+    Link,
+    Paragraph,
+    Picture,
+    Section,
+    Stretch,
+    Subheading,
+    Table,
+)
+from loganalyze.show.report.report_subject import Subject
+from loganalyze.text import report_sentences as said
+from loganalyze.text.facts import ExceedanceFacts
+from loganalyze.text.labels import report_labels as label
+from loganalyze.text.presentation import MACH_WORDS
+from loganalyze.text.sentences import contribution_text as causes
+from loganalyze.text.sentences import decision_text as decisions
+from loganalyze.text.sentences import quality_text
+from loganalyze.text.sentences.corroboration_text import corroboration
+from loganalyze.text.sentences.severity_text import ladder as ladder_words
+from loganalyze.text.sentences.severity_text import reached as reached_words
+from loganalyze.text.sentences.warning_text import warning as warning_words
+from loganalyze.text.verdict_sentences import UNJUDGED
+from loganalyze.uncertainty.decisive import on_basis
+
+PANELS = 8
+"""How many exceedances get a panel, the worst first."""
+
+POWER = ("torque", "fan_speed", "power_lever")
+
+CREW_CONTEXT = ("overspeed_warning", "autopilot", "autothrottle", "torque", "fan_speed",
+                "power_lever", "pitch", "vertical_speed", "limit_pointer")
+"""What a crew is shown of the worst instant first."""
+
+
+def verdict(subject: Subject) -> tuple[Section, ...]:
+    """Make the verdict: one or two sentences, then what qualifies them."""
+    facts, how = subject.facts, subject.how
+    near = len(subject.assessment.near) if subject.assessment else 0
+    lead = said.verdict(facts, subject.all_assessed, near, how)
+    notes = [said.unjudged(facts)]
+    if notes[0]:
+        notes += quality_text.bounded(facts.quality.bounded_s, facts.quality.bounded_gaps)
+    notes += quality_text.suspects(facts.quality.suspects, how)
+    if facts.judged_s > 0:
+        notes += quality_text.screened(facts.quality.airborne_s, facts.quality.screened_s)
+    notes += [one.sentence for one in facts.taken if one.code in UNJUDGED]
+    if subject.assessment is None:
+        notes.append(label.NOT_ASSESSED)
+    if how.clock == "utc" and not how.in_utc:
+        notes.append(label.NO_DATE)
+    if how.deidentified:
+        notes.append(label.DEIDENTIFIED)
+    blocks: list[Block] = [Paragraph(lead, "lead")]
+    blocks += [Paragraph(note) for note in notes if note]
+    return (Section("verdict", label.SECTIONS["verdict"], tuple(blocks)),)
+
+
+def found(subject: Subject) -> tuple[Section, ...]:
+    """Make the table of exceedances and near ones."""
+    facts = subject.facts
+    rows = [_row(subject, i, one) for i, one in enumerate(facts.exceedances)]
+    near = subject.assessment.near if subject.assessment else ()
+    rows += [_near_row(subject, one) for one in near]
+    blocks: list[Block] = []
+    if rows:
+        names = ("number", "limit", "when", "worst", "long", "sure", "phase", "altitude",
+                 "severity", "why")
+        basis = label.BASES["flown" if subject.how.reader == "maintenance" else "displayed"]
+        columns = tuple(
+            Column(label.COLUMNS[name].format(basis=basis), name in ("worst", "altitude", "long"),
+                   name == "number") for name in names)
+        blocks.append(Table(label.FOUND_CAPTION, columns, tuple(rows)))
+    else:
+        blocks.append(Paragraph(
+            label.ONLY_IN_DOUBT if facts.quality.suspects else label.NO_FINDING))
+    if priors := _priors(subject):
+        blocks.append(Paragraph(label.PRIORS.format(priors=said.listed(priors)), "note"))
+    blocks.append(Paragraph(_clock_note(subject), "note"))
+    if _examples(subject):
+        blocks.append(Paragraph(label.EXAMPLE_SEVERITY, "note"))
+    return (Section("found", label.SECTIONS["found"], tuple(blocks)),)
+
+
+def _priors(subject: Subject) -> list[str]:
+    """What the probabilities of the table assume beforehand, each once."""
+    assessment = subject.assessment
+    told: tuple[AssessedExceedance | NearMiss, ...] = (
+        (*assessment.exceedances, *assessment.near) if assessment else ())
+    return list(dict.fromkeys(decisions.prior(one.flown) for one in told
+                              if math.isfinite(one.flown.probability)))
+
+
+def _clock_note(subject: Subject) -> str:
+    if subject.how.in_utc:
+        return label.TIMES_UTC.format(start=(subject.facts.start_utc or "")[:19].replace("T", " "))
+    return label.TIMES_ELAPSED
+
+
+def _examples(subject: Subject) -> bool:
+    some = subject.assessment.exceedances if subject.assessment else ()
+    return any(one.severity is not None and one.severity.example for one in some)
+
+
+def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ...]:
+    how, assessed = subject.how, subject.assessed(i)
+    number = f"{i + 1}"
+    shown = i in subject.worst_first[:PANELS]
+    return (
+        Link(number, _key(i)) if shown else number,
+        one.limit,
+        how.instant(one.start_s),
+        said.over_by(how.excess(one.worst_excess_kt, one.worst_excess_mach)),
+        said.length(one.duration_s),
+        (decisions.sure(on_basis(assessed, how.basis), one.quantity, how) if assessed
+         else label.CELL_NOT_ASSESSED),
+        said.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
+        how.altitude(one.worst_pressure_altitude_ft),
+        said.severity(assessed.severity) if assessed else label.CELL_NOT_ASSESSED,
+        said.why(assessed.contributions if assessed else None, one.began_by),
+    )
+
+
+def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
+    how = subject.how
+    basis = one.flown if how.reader == "maintenance" else one.displayed
+    quantity = next(limit.quantity for limit in subject.analysis.sheet.limit
+                    if limit.name == one.limit)
+    return (
+        label.CELL_NEAR, one.limit, how.instant(one.time_s),
+        said.under_by(how.excess(one.margin_kt, one.margin if quantity in MACH_WORDS else None)),
+        said.length(one.end_s - one.start_s), decisions.sure(basis, quantity, how),
+        said.phase(one.phase),
+        how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
+        said.why(one.contributions, "crossed"),
+    )
+
+
+def _key(i: int) -> str:
+    return f"exceedance-{i + 1}"
+
+
+def panels(subject: Subject) -> tuple[Section, ...]:
+    """Make each exceedance's own section, in order of time; of many, the worst ones."""
+    drawn = sorted(subject.worst_first[:PANELS])
+    return tuple(_panel(subject, i, len(drawn)) for i in drawn)
+
+
+def _panel(subject: Subject, i: int, drawn: int) -> Section:
+    facts, how = subject.facts, subject.how
+    one, assessed = facts.exceedances[i], subject.assessed(i)
+    blocks: list[Block] = []
+    if i == min(subject.worst_first[:PANELS]) and drawn < len(facts.exceedances):
+        blocks.append(Paragraph(label.NO_PANEL.format(shown=drawn, all=len(facts.exceedances)),
+                                "note"))
+    blocks.append(Paragraph(said.exceedance(one, how)))
+    start, end = panel_span(subject.analysis, i, subject.assessment)
+    blocks.append(Stretch(start, end))
+    blocks.append(Picture(
+        f"panel-{i + 1}", partial(panel_figure, subject.analysis, i, subject.assessment, how),
+        said.panel_words(one, how), label.PANEL_CAPTION))
+    if how.reader != "maintenance":
+        blocks += _causes(subject, i, assessed)
+        blocks.append(Paragraph(_recovery(subject, one)))
+    blocks.append(KeyValues(tuple(_instant_facts(subject, one, assessed))))
+    if assessed is not None:
+        blocks.append(_assurance(subject, one, assessed))
+        first = on_basis(assessed, how.basis)
+        blocks += [Paragraph(owed, "note") for owed in (
+            decisions.greatest(first, one.quantity, how),
+            decisions.noise_or_gusts(first, one.quantity, how)) if owed]
+        blocks += [Subheading(label.EVIDENCE_TITLE),
+                   Bullets(tuple(corroboration(assessed.evidence, one.quantity, how)))]
+        if how.reader != "crew":
+            blocks += _steps(subject, assessed)
+    return Section(_key(i), said.exceedance_title(i + 1, one, how), tuple(blocks), new_page=True)
+
+
+def _causes(subject: Subject, i: int, assessed: AssessedExceedance | None) -> list[Block]:
+    if assessed is None:
+        return []
+    found, how = subject.facts.exceedances[i], subject.how
+    blocks: list[Block] = [Subheading(label.WHY_TITLE)]
+    sentences = [*causes.explained(found, assessed, how), ""]
+    for name, sentence, one, caption in (
+            ("contributions", sentences[0], causes.known(assessed.contributions),
+             label.CONTRIBUTIONS_CAPTION),
+            ("worsening", sentences[1], causes.known(assessed.worsening),
+             label.WORSENING_CAPTION)):
+        if sentence:
+            blocks.append(Paragraph(sentence))
+        if one is not None:
+            blocks.append(Picture(f"{name}-{i + 1}", partial(contributions_figure, one, how),
+                                  sentence, caption))
+    return blocks
+
+
+def _recovery(subject: Subject, one: ExceedanceFacts) -> str:
+    def change(name: str) -> float:
+        return (subject.column_at(name, one.end_s) - subject.column_at(name, one.worst_time_s))
+
+    still = causes.still_over(one, subject.facts.exceedances)
+    return causes.recovery(one, still,
+                         change("calibrated_airspeed_kt"), change("pressure_altitude_ft"),
+                         change("limit_airspeed_kt"), subject.how)
+
+
+def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance | None
+                   ) -> Iterator[tuple[str, str]]:
+    """Give the worst instant's facts, those that matter to the reader first."""
+    how = subject.how
+    displayed = subject.column_at("indicated_airspeed_kt", one.worst_time_s)
+    yield label.INSTANT["displayed"], how.speed(displayed, "indicated_airspeed")
+    pointer = one.worst_limit_pointer_kt
+    yield label.INSTANT["pointer"], how.speed(pointer, "indicated_airspeed")
+    yield label.INSTANT["flown"], how.speed(one.worst_calibrated_airspeed_kt, "calibrated_airspeed")
+    yield label.INSTANT["limit"], how.speed(one.worst_limit_airspeed_kt, "calibrated_airspeed")
+    yield label.INSTANT["mach"], how.published(one.worst_mach, "mach")
+    yield label.INSTANT["over"], said.length(one.time_over_s)
+    context = {name: value for name, value in (assessed.context if assessed else {}).items()
+               if not how.hides(name)}
+    if how.reader == "maintenance":
+        for name in ("load_factor", "weight"):
+            if name not in subject.analysis.log:
+                yield said.channel_words(name), label.NOT_RECORDED
+        if not any(name.rpartition("_")[2].isdigit() for name in subject.analysis.log.channels):
+            yield label.INSTANT["sources"], label.ONE_SOURCE
+    else:
+        for name in CREW_CONTEXT[:3]:
+            if name not in subject.analysis.log:
+                yield said.channel_words(name), label.NOT_RECORDED
+        if not any(name in subject.analysis.log for name in POWER):
+            yield label.INSTANT["power"], label.NOT_RECORDED
+    first = CREW_CONTEXT if how.reader == "crew" else ()
+    for name in sorted(context, key=lambda name: not name.startswith(first or ("\0",))):
+        yield said.named_value(name, context[name], how)
+    if assessed is not None:
+        peak = assessed.missed_peak
+        yield label.INSTANT["missed"], how.published_band(peak.bound, one.quantity)
+
+
+def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance) -> Table:
+    how = subject.how
+    bases = (("displayed", assessed.displayed), ("flown", assessed.flown))
+    if how.reader == "maintenance":
+        bases = bases[::-1]
+    rows = tuple((
+        label.BASES[name], how.published_difference(sure.excess, one.quantity),
+        decisions.between(sure.low, sure.high, one.quantity, how),
+        decisions.chance(sure), decisions.with_reason(sure),
+        decisions.between(sure.widest.low, sure.widest.high, one.quantity, how) + ", "
+        + sure.widest.word if sure.widest else label.NO_BOUND,
+    ) for name, sure in bases)
+    columns = tuple(Column(label.COLUMNS[name], name in ("excess", "odds"), name == "basis")
+                    for name in ("basis", "excess", "interval", "odds", "word", "bound"))
+    return Table(label.ASSURANCE_CAPTION.format(
+        limit=one.limit, coverage=decisions.coverage(assessed.flown),
+        prior=decisions.prior(assessed.flown)), columns, rows)
+
+
+def _steps(subject: Subject, assessed: AssessedExceedance) -> list[Block]:
+    how = subject.how
+    if how.reader != "maintenance":
+        beyond = [pair for pair in assessed.ladder_kt if pair[0] != 0]
+        return [Paragraph(ladder_words(beyond, assessed.ladder_mach, how.speed))]
+    rows = [(how.speed(step), said.length(time)) for step, time in assessed.ladder_kt]
+    rows += [(how.published(step, "mach"), said.length(time))
+             for step, time in assessed.ladder_mach]
+    if not rows:
+        return [Paragraph(label.NO_LADDER, "note")]
+    columns = (Column(label.COLUMNS["step"], heads_row=True),
+               Column(label.COLUMNS["time"], numeric=True))
+    reached = reached_words(assessed.ladder_probability_kt, assessed.ladder_probability_mach,
+                            how.speed)
+    return [Table(label.LADDER_CAPTION, columns, tuple(rows)),
+            *([Paragraph(reached)] if reached else [])]
+
+
+def ladder(subject: Subject) -> tuple[Section, ...]:
+    """Make the worst excess with its interval, for those who decide on an inspection."""
+    worst = subject.worst
+    if worst is None:
+        return ()
+    assessed = subject.assessed(subject.worst_first[0])
+    how = subject.how
+    pairs = [(label.INSTANT["worst"], f"{worst.limit}, "
+              + said.over_by(how.excess(worst.worst_excess_kt, worst.worst_excess_mach)))]
+    if assessed is not None:
+        pairs.append((label.INSTANT["interval"],
+                      decisions.span(assessed.flown, worst.quantity, how)))
+    pairs.append((label.INSTANT["over_all"],
+                  said.length(sum(one.time_over_s for one in subject.facts.exceedances))))
+    blocks: list[Block] = [KeyValues(tuple(pairs))]
+    greater = said.greater_readings(subject.facts.exceedances, subject.all_assessed,
+                                    subject.worst_first[0], how)
+    if greater:
+        blocks.append(Paragraph(greater))
+    return (Section("worst", label.SECTIONS["worst"], tuple(blocks)),)
+
+
+def warning(subject: Subject) -> tuple[Section, ...]:
+    """Make the section on how the overspeed warning behaved."""
+    blocks: tuple[Block, ...]
+    if "overspeed_warning" not in subject.analysis.log:
+        blocks = (Paragraph(label.NO_WARNING),)
+    elif subject.assessment is None:
+        blocks = (Paragraph(label.NOT_ASSESSED),)
+    elif not subject.assessment.warnings:
+        blocks = (Paragraph(label.WARNING_SOUND),)
+    else:
+        how = subject.how
+        blocks = (Bullets(tuple(warning_words(one, how.instant, how.speed)
+                                for one in subject.assessment.warnings)),)
+    return (Section("warning", label.SECTIONS["warning"], blocks, on_paper=bool(
+        subject.assessment and subject.assessment.warnings)),)

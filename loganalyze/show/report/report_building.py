@@ -1,0 +1,81 @@
+"""The report of one flight: its sections, for a kind of reader, from its facts and assessment."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from loganalyze.events.analysis import Analysis
+from loganalyze.results.assessment_results import Assessment
+from loganalyze.show.report.evidence_sections import (
+    cautions,
+    envelope,
+    glance,
+    margins,
+    method,
+    quality,
+)
+from loganalyze.show.report.finding_sections import found, ladder, panels, verdict, warning
+from loganalyze.show.report.report_blocks import Report, Section
+from loganalyze.show.report.report_subject import Subject
+from loganalyze.text.facts import Summary
+from loganalyze.text.labels import report_labels as label
+from loganalyze.text.presentation import Presentation, Reader
+
+Maker = Callable[[Subject], Sequence[Section]]
+
+ORDER: dict[Reader, tuple[Maker, ...]] = {
+    "safety": (verdict, found, glance, panels,
+               warning, margins, envelope, quality,
+               method, cautions),
+    "crew": (verdict, found, panels, warning, glance,
+             envelope, margins, quality, cautions,
+             method),
+    "maintenance": (verdict, found, ladder, panels,
+                    glance, quality, margins, method,
+                    cautions),
+}
+"""What each reader gets, from top to bottom."""
+
+
+def flight_report(
+    analysis: Analysis,
+    summary: Summary,
+    *,
+    assessment: Assessment | None = None,
+    presentation: Presentation | None = None,
+) -> Report:
+    """Return the report of one flight.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        The flight.
+    summary : Summary
+        Of the log that holds the flight, as `summarise` gave it.
+    assessment : Assessment, optional
+        How sure and why; the report says plainly what can't be told without it.
+    presentation : Presentation, optional
+        For whom, in which units, on which clock, and whether de-identified.
+
+    Returns
+    -------
+    Report
+        Its sections, from top to bottom. Figures are drawn only when asked for.
+
+    Raises
+    ------
+    ValueError
+        When the summary holds no such flight.
+    """
+    how = presentation or Presentation()
+    start = None if how.deidentified else analysis.log.utc_start
+    subject = Subject.of(analysis, summary, assessment, replace(how, utc_start=start))
+    sections = tuple(section for make in ORDER[how.reader] for section in make(subject))
+    return Report(
+        title=label.TITLE[how.reader],
+        subtitle=subject.name,
+        sections=sections,
+        footer=subject.footer,
+        log_sha256=subject.log_sha256,
+    )

@@ -1,0 +1,208 @@
+"""What a log holds, before anything is judged: channels, sampling, gaps, flights, screening."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from loganalyze.events.analysis import analyze
+from loganalyze.record.channels import kind
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.show.terminal.sparklines import BLOCKS, sparkline
+from loganalyze.text import verdict_sentences
+from loganalyze.text.facts import ChannelFacts, FlagFacts
+from loganalyze.text.flight_account import channel_facts, flag_facts
+from loganalyze.text.plain_values import plain, rounded, utc_text
+
+GAPS_LISTED = 10
+"""How many gaps are listed, the longest first."""
+LABEL, LINE = 23, 56
+"""Characters of a sparkline's name and of the line itself: 80 with the blank between."""
+
+NO_LIMITS = LimitsSheet.model_validate({
+    "aircraft": "any", "airspeed": {"recorded": "calibrated"},
+    "temperature": {"outside_air": "static"},
+    "limit": [{"name": "none", "quantity": "calibrated_airspeed", "maximum_kt": 999.0}],
+})
+"""Screening asks for a sheet, but not for what stands in it: nothing here is judged."""
+
+
+@dataclass(frozen=True)
+class ReachFacts:
+    """Least and greatest value of a channel, in the unit of its name's vocabulary, and its shape.
+
+    ``line`` : a sparkline; ``held`` : the file repeats each value until the next.
+    """
+
+    channel: str
+    least: float | None
+    greatest: float | None
+    unit: str
+    held: bool
+    line: str
+
+
+@dataclass(frozen=True)
+class FlightInspection:
+    """What a log holds of one flight; times count from the log's first sample."""
+
+    flight: int
+    samples: int
+    start_s: float | None
+    start_utc: str | None
+    interval_s: float | None
+    duration_s: float
+    gaps: int
+    """Steps in time longer than 1.5 intervals."""
+    gaps_s: float
+    longest_gaps_s: list[list[float]]
+    """Start and end of the longest gaps."""
+    counts: dict[str, Any]
+    """What was counted while reading."""
+    channels: list[ChannelFacts]
+    ranges: list[ReachFacts]
+    airborne_s: float
+    screened_s: dict[str, float]
+    """Airborne time that no verdict could rest on, by reason; "" for all of them together."""
+    quality: list[FlagFacts]
+    files: list[str] = field(default_factory=list)
+    """Which of a recording's several files hold the flight."""
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """What a log holds."""
+
+    file: str
+    dialect: dict[str, Any]
+    inferred: list[str]
+    flights: list[FlightInspection]
+
+
+def inspection(flights: Iterable[FlightLog], blocks: str = BLOCKS) -> Inspection:
+    """Return what a log's flights hold, in plain values; one flight is held at a time.
+
+    `blocks` are the characters of the sparklines, the lowest first.
+    """
+    found: list[FlightInspection] = []
+    inferred: dict[str, None] = {}
+    file, dialect = "", {}
+    for number, log in enumerate(flights, 1):
+        file, dialect = log.source.path.name, plain(log.source.dialect)
+        inferred |= dict.fromkeys(log.source.inferred)
+        found.append(_flight(number, log, blocks))
+        del log
+    return Inspection(file, dialect, list(inferred), found)
+
+
+def _flight(number: int, log: FlightLog, blocks: str) -> FlightInspection:
+    steps = np.diff(log.time)
+    gaps = np.flatnonzero(steps > HELD_INTERVALS * log.interval_s)
+    longest = gaps[np.argsort(-steps[gaps], kind="stable")][:GAPS_LISTED]
+    analysis = analyze(log, NO_LIMITS, flight=number)
+    start = None if log.utc_start is None else log.utc_start + np.timedelta64(
+        round(log.time[0] * 1e9), "ns")
+    return FlightInspection(
+        flight=number,
+        samples=len(log),
+        start_s=rounded(log.time[0]),
+        start_utc=utc_text(start),
+        interval_s=rounded(log.interval_s),
+        duration_s=round(float(log.time[-1] - log.time[0]), 9),
+        gaps=len(gaps),
+        gaps_s=round(float(steps[gaps].sum()), 9),
+        longest_gaps_s=[[round(float(log.time[i]), 9), round(float(log.time[i + 1]), 9)]
+                        for i in longest],
+        counts=plain({key: value for step in log.steps for key, value in step.counts.items()}),
+        channels=channel_facts(log),
+        ranges=[_reach(log, name, blocks) for name in log.channels],
+        airborne_s=round(analysis.airborne.duration, 9),
+        screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
+        quality=[flag_facts(one) for one in analysis.quality],
+        files=[path.name for path in log.source.flight_files],
+    )
+
+
+def _reach(log: FlightLog, name: str, blocks: str) -> ReachFacts:
+    channel = log.channels[name]
+    known = channel.values[np.isfinite(channel.values)]
+    of = kind(name)
+    factor, offset = (of.unit.factor, of.unit.offset) if of else (1.0, 0.0)
+    ends = [(float(end) - offset) / factor for end in (known.min(), known.max())] if (
+        known.size) else [float("nan"), float("nan")]
+    unit = of.unit.name if of and not of.discrete and of.unit.name != "1" else ""
+    return ReachFacts(name, rounded(ends[0]), rounded(ends[1]), unit, channel.held,
+                      sparkline(log.time, log.aligned(name), LINE, blocks,
+                                (0.0, 1.0) if of and of.discrete else None))
+
+
+def text(found: Inspection) -> str:
+    """Return an inspection as plain text."""
+    dialect = ", ".join(f"{key} {value}" for key, value in found.dialect.items())
+    lines = [f"{found.file}: {dialect}" if dialect else found.file]
+    several = len(found.flights) > 1
+    for flight in found.flights:
+        if several:
+            files = f", in {', '.join(flight.files)}" if flight.files else ""
+            lines += [
+                "",
+                f"Flight {flight.flight}, from {verdict_sentences.clock(flight.start_s)}{files}",
+            ]
+        lines += _flight_lines(flight)
+    lines += ["", *(f"Inferred: {sentence}" for sentence in found.inferred)]
+    return "\n".join(lines).rstrip("\n")
+
+
+def _flight_lines(flight: FlightInspection) -> list[str]:
+    start = f", from {flight.start_utc}" if flight.start_utc else ", no date"
+    lines = [f"{verdict_sentences.count(flight.samples, 'sample')} over "
+             f"{verdict_sentences.duration(flight.duration_s)}{start}"]
+    if flight.interval_s:
+        lines.append(f"Sampling: one every {flight.interval_s:g} s ({1 / flight.interval_s:g} Hz)")
+    lines.append(
+        f"Gaps: {verdict_sentences.count(flight.gaps, 'gap')}, "
+        f"{verdict_sentences.duration(flight.gaps_s)} in all"
+        if flight.gaps
+        else "Gaps: none"
+    )
+    lines += [f"  {verdict_sentences.clock(start)} to {verdict_sentences.clock(end)}"
+              for start, end in flight.longest_gaps_s]
+    counted = {key: value for key, value in flight.counts.items() if key not in ("rows", "kept")}
+    if counted:
+        lines.append("Reading: " + ", ".join(f"{key} {value}" for key, value in counted.items()))
+    lines += ["", *table([
+        ("channel", "column", "unit", "every", "step", "missing", "from", "to", "known by"),
+        *(_row(one, reach) for one, reach in zip(flight.channels, flight.ranges, strict=True))])]
+    lines += ["", *(f"{reach.channel[:LABEL]:<{LABEL}} {reach.line}".rstrip()
+                    for reach in flight.ranges)]
+    return [*lines, "", *_screening_lines(flight)]
+
+
+def _row(one: ChannelFacts, reach: ReachFacts) -> tuple[str, ...]:
+    every = f"{one.interval_s:g} s" if one.interval_s else ""
+    stepped = one.resolution and one.resolution_unit != "discrete"
+    step = f"{one.resolution:.4g} {reach.unit}".rstrip() if stepped else ""
+    ends = (f"{end:.6g} {reach.unit}".rstrip() if end is not None else ""
+            for end in (reach.least, reach.greatest))
+    return (one.channel, one.column, one.unit, every + (", held" if reach.held else ""), step,
+            f"{one.missing:,}", *ends, one.known_by)
+
+
+def _screening_lines(flight: FlightInspection) -> list[str]:
+    lost = flight.screened_s.get("", 0.0)
+    share = f" ({100 * lost / flight.airborne_s:.2g} %)" if lost and flight.airborne_s else ""
+    lines = [f"Screening: {verdict_sentences.duration(lost) if lost else 'nothing'}{share} of "
+             f"{verdict_sentences.duration(flight.airborne_s)} airborne set aside"]
+    return lines + [f"  {one.sentence}" for one in flight.quality if one.sentence]
+
+
+def table(rows: list[tuple[str, ...]]) -> list[str]:
+    """Return rows as text columns, each as wide as its widest cell."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+            for row in rows]

@@ -1,0 +1,1 @@
+"""Codes and values to sentences, in one presentation of units, clock and reader."""

@@ -1,0 +1,285 @@
+"""The facts of a log and its flights, without arrays: what sentences and summary are made of.
+
+Every number is a plain Python one and every unknown is None, so that the facts of a long log
+cost nothing to keep and go to JSON as they are.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from loganalyze.events.analysis import Outcome
+from loganalyze.results.assessment_results import (
+    AssessedExceedance,
+    Check,
+    LimitMeasure,
+    NearMiss,
+    PhaseStretch,
+    TimeToLimit,
+    WarningFinding,
+)
+from loganalyze.text.plain_values import plain
+
+
+@dataclass(frozen=True)
+class ChannelFacts:
+    """Which column was taken for a channel, in which unit, and how that was known."""
+
+    channel: str
+    column: str
+    unit: str
+    known_by: str
+    interval_s: float | None
+    resolution: float | None
+    """The recorder's quantum, in `resolution_unit`."""
+    resolution_unit: str
+    missing: int
+    """Samples without a value."""
+
+
+@dataclass(frozen=True)
+class FindingFacts:
+    """What was taken for what: a code, its values, and the sentence that says it."""
+
+    code: str
+    values: dict[str, Any]
+    sentence: str
+
+
+@dataclass(frozen=True)
+class SmallestFacts:
+    """How close it came to one limit (`limit` None: to whichever limit applied)."""
+
+    limit: str | None
+    margin_kt: float | None
+    margin_mach: float | None
+    time_s: float | None
+    pressure_altitude_ft: float | None
+    limit_airspeed_kt: float | None
+
+
+@dataclass(frozen=True)
+class ExceedanceFacts:
+    """One exceedance: one limit, from crossing to crossing; see exceedances.schema.json."""
+
+    flight: int
+    episode: int
+    limit: str
+    quantity: str
+    start_s: float
+    end_s: float
+    start_utc: str | None
+    duration_s: float
+    time_over_s: float
+    touches: int
+    longest_over_s: float
+    bounded_s: float
+    began_by: str
+    ended_by: str
+    brief: bool
+    worst_excess_kt: float | None
+    worst_excess_mach: float | None
+    worst_time_s: float
+    worst_pressure_altitude_ft: float | None
+    worst_value: float | None
+    limit_value: float | None
+    worst_limit_airspeed_kt: float | None
+    worst_limit_pointer_kt: float | None
+    worst_calibrated_airspeed_kt: float | None
+    worst_mach: float | None
+    start_uncertainty_s: float | None
+    end_uncertainty_s: float | None
+    phase: str | None = None
+    severity: str | None = None
+    severity_probability: float | None = None
+    assessment: str | None = None
+    probability: float | None = None
+    excess_low: float | None = None
+    excess_high: float | None = None
+    assessment_displayed: str | None = None
+    probability_displayed: float | None = None
+    excess_low_displayed: float | None = None
+    excess_high_displayed: float | None = None
+    assessment_widest: str | None = None
+    excess_low_widest: float | None = None
+    excess_high_widest: float | None = None
+    confirmed_by: str | None = None
+    contradicted_by: str | None = None
+    unproven_because: str | None = None
+
+
+@dataclass(frozen=True)
+class AssessmentFacts:
+    """What the assessment found, as `assess.results` describes it; null is not known."""
+
+    exceedances: tuple[AssessedExceedance, ...]
+    near: tuple[NearMiss, ...]
+    phases: tuple[PhaseStretch, ...]
+    measures: tuple[LimitMeasure, ...]
+    highest_calibrated_airspeed_kt: float
+    highest_mach: float
+    shortest_time_to_limit: TimeToLimit | None
+    warnings: tuple[WarningFinding, ...]
+    checks: tuple[Check, ...]
+    tolerances: tuple[tuple[str, str, float], ...]
+    widest: tuple[tuple[str, str, float], ...]
+
+
+@dataclass(frozen=True)
+class StepFacts:
+    """What a step of the analysis did: its name, settings and counts."""
+
+    name: str
+    settings: dict[str, Any]
+    counts: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class FlagFacts:
+    """A flag of the recording's quality: where it could be judged, and where it is true."""
+
+    name: str
+    channel: str
+    covered_s: float
+    raised_s: float
+    stretches: list[list[float]]
+    """Start and end of the first stretches."""
+    set_aside: bool
+    values: dict[str, Any]
+    sentence: str
+    """Empty where nothing was found."""
+
+
+@dataclass(frozen=True)
+class SuspectFacts:
+    """A stretch over a limit that isn't counted, since its samples are in doubt."""
+
+    limit: str
+    quantity: str
+    start_s: float
+    end_s: float
+    time_s: float
+    excess: float
+    """In the limit's published quantity, kt or Mach."""
+    reason: str
+    not_borne_out_by: list[str]
+    """The channels that could have borne it out and didn't."""
+
+
+@dataclass(frozen=True)
+class QualityFacts:
+    """How good a flight's recording was, and what that kept from the verdict."""
+
+    airborne_s: float
+    screened_s: dict[str, float]
+    """Airborne time that was screened out, by reason; "" for airspeed and altitude together."""
+    bounded_s: float
+    """Unknown time that can't hide an exceedance; not counted as judged."""
+    bounded_gaps: int
+    suspects: list[SuspectFacts]
+    flags: list[FlagFacts]
+
+
+@dataclass(frozen=True)
+class FlightFacts:
+    """One flight of a log."""
+
+    flight: int
+    outcome: Outcome
+    """"exceeded"; "not determined", where only samples in doubt are over a limit (see `quality`);
+    "not exceeded", where it could be judged; or "not judged"."""
+    verdict: str
+    samples: int
+    start_s: float | None
+    end_s: float | None
+    start_utc: str | None
+    interval_s: float | None
+    recorded_s: float
+    judged_s: float
+    unknown_s: float
+    judged_shares: dict[str, float]
+    """Share of the airborne time in which each limit could be judged, gaps that can hide no
+    exceedance included; empty without airborne time."""
+    unjudged_limits: list[str]
+    """The limits of which that share is too small for a verdict on the flight."""
+    unknown_stretches: int
+    longest_unknown_s: list[list[float]]
+    """Start and end of the longest stretches that couldn't be judged."""
+    smallest_margins: list[SmallestFacts]
+    exceedances: list[ExceedanceFacts]
+    taken: list[FindingFacts]
+    steps: list[StepFacts]
+    quality: QualityFacts
+    assessment: AssessmentFacts | None = None
+    decisive_exceedance: int | None = None
+    """The number, from 1, of the exceedance that decides the verdict as flown: of those that are
+    proven over the greatest, or else by the order of outcomes; null without an assessment."""
+    decisive_exceedance_displayed: int | None = None
+    """The same as displayed."""
+    files: list[str] = field(default_factory=list)
+    """Which of a recording's several files hold the flight."""
+
+
+@dataclass(frozen=True)
+class InputFacts:
+    """A file that went in: what it was for, its name, and its bytes."""
+
+    role: str
+    file: str
+    size: int
+    sha256: str
+
+
+@dataclass(frozen=True)
+class LimitFacts:
+    """A limit of the sheet, by name and published quantity."""
+
+    name: str
+    quantity: str
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Everything that was found in one log. It holds no clock times: same inputs, same bytes."""
+
+    program: str
+    versions: dict[str, str]
+    aircraft: str
+    inputs: list[InputFacts]
+    dialect: dict[str, Any]
+    """How the file was understood: format, delimiter, encoding, ..."""
+    inferred: list[str]
+    """What the file itself didn't state, a sentence each."""
+    channels: list[ChannelFacts]
+    limits: list[LimitFacts]
+    settings: dict[str, Any]
+    declared: dict[str, float]
+    """States that the recorder doesn't hold, as they were declared."""
+    flights: list[FlightFacts]
+    cautions: list[str]
+
+    @property
+    def exceeded(self) -> bool:
+        """Whether any limit was exceeded."""
+        return any(flight.outcome == "exceeded" for flight in self.flights)
+
+    @property
+    def undetermined(self) -> bool:
+        """Whether in any flight only samples in doubt were over a limit."""
+        return any(flight.outcome == "not determined" for flight in self.flights)
+
+    @property
+    def unjudged(self) -> bool:
+        """Whether any limit of any flight counts as not judged."""
+        return any(flight.outcome == "not judged" or flight.unjudged_limits
+                   for flight in self.flights)
+
+    def plain(self) -> dict[str, Any]:
+        """Return the summary as JSON holds it: null where a number isn't known."""
+        return {field.name: plain(getattr(self, field.name)) for field in fields(self)}
+
+    def json(self) -> str:
+        """Return the summary as JSON text."""
+        return json.dumps(self.plain(), indent=2, ensure_ascii=False, allow_nan=False) + "\n"

@@ -1,0 +1,208 @@
+"""The account of a flight: from its analysis to its facts, with what is said of them."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+from typing import Any, TypeVar
+
+import numpy as np
+
+from loganalyze.events.analysis import Analysis
+from loganalyze.record.channels import CHANNELS
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.record.quality_flags import QualityFlag
+from loganalyze.results.assessment_results import (
+    CONFIRMS,
+    CONFIRMS_LESS,
+    CONTRADICTS,
+    Assessment,
+    Evidence,
+)
+from loganalyze.text import verdict_sentences
+from loganalyze.text.facts import (
+    AssessmentFacts,
+    ChannelFacts,
+    ExceedanceFacts,
+    FindingFacts,
+    FlagFacts,
+    FlightFacts,
+    QualityFacts,
+    SmallestFacts,
+    StepFacts,
+    SuspectFacts,
+)
+from loganalyze.text.plain_values import plain, rounded, settled, utc_text
+from loganalyze.text.sentences import recording_text
+from loganalyze.uncertainty.decisive import BASES, decisive_first
+
+Judged = Analysis | Assessment
+"""A flight that was judged, and perhaps assessed."""
+
+Facts = TypeVar("Facts", ExceedanceFacts, SmallestFacts)
+
+STRETCHES_LISTED = 10
+"""How many stretches of a flag are listed, from the first."""
+LONGEST_LISTED = 20
+"""How many unknown stretches a summary lists, longest first."""
+
+
+def channel_facts(log: FlightLog) -> list[ChannelFacts]:
+    """Return what was taken for each channel of `log`, in the log's order."""
+    facts = []
+    for name, channel in log.channels.items():
+        kind = CHANNELS.get(name)
+        facts.append(ChannelFacts(
+            channel=name,
+            column=channel.column,
+            unit=channel.recorded_unit,
+            known_by=channel.known_by,
+            interval_s=rounded(channel.interval_s),
+            resolution=rounded(channel.resolution / (kind.unit.factor if kind else 1.0)),
+            resolution_unit=kind.unit.name if kind else "",
+            missing=int(np.count_nonzero(np.isnan(channel.values))),
+        ))
+    return facts
+
+
+def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
+    """Return the exceedances of a flight as plain facts."""
+    found = [_copied(ExceedanceFacts, one) for one in analysis_of(judged).exceedances]
+    if isinstance(judged, Analysis):
+        return found
+    return [
+        replace(
+            one,
+            phase=told.phase,
+            severity=told.severity.level if told.severity else None,
+            severity_probability=rounded(told.severity.probability) if told.severity else None,
+            assessment=told.flown.word,
+            probability=rounded(told.flown.probability),
+            excess_low=rounded(told.flown.low),
+            excess_high=rounded(told.flown.high),
+            assessment_displayed=told.displayed.word,
+            probability_displayed=rounded(told.displayed.probability),
+            excess_low_displayed=rounded(told.displayed.low),
+            excess_high_displayed=rounded(told.displayed.high),
+            assessment_widest=told.flown.widest.word if told.flown.widest else None,
+            excess_low_widest=rounded(told.flown.widest.low) if told.flown.widest else None,
+            excess_high_widest=rounded(told.flown.widest.high) if told.flown.widest else None,
+            confirmed_by=_channels(told.evidence, CONFIRMS, CONFIRMS_LESS),
+            contradicted_by=_channels(told.evidence, CONTRADICTS),
+            unproven_because=told.evidence.reason or None,
+        )
+        for one, told in zip(found, judged.exceedances, strict=True)
+    ]
+
+
+def _channels(evidence: Evidence, *verdicts: str) -> str | None:
+    """The channels that give one of the verdicts, as one text; None for none."""
+    return "; ".join(one.channel for one in evidence.references if one.verdict in verdicts) or None
+
+
+def analysis_of(judged: Judged) -> Analysis:
+    """Return the analysis of a flight, whether it was assessed or not."""
+    return judged.analysis if isinstance(judged, Assessment) else judged
+
+
+def assessment_facts(assessment: Assessment) -> AssessmentFacts:
+    """Return an assessment without its arrays."""
+    return AssessmentFacts(**{
+        field.name: settled(getattr(assessment, field.name))
+        for field in fields(AssessmentFacts)})
+
+
+def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
+    """Return the smallest margins of `analysis` as plain facts, that of all limits first."""
+    smallest = [_copied(SmallestFacts, one) for one in analysis.smallest]
+    return [replace(one, limit=one.limit or None) for one in smallest]
+
+
+def suspect_facts(analysis: Analysis) -> list[SuspectFacts]:
+    """Return the stretches over a limit whose samples are in doubt, as plain facts."""
+    return [SuspectFacts(**plain(settled(one))) for one in analysis.suspects]
+
+
+def flag_facts(one: QualityFlag) -> FlagFacts:
+    """Return a flag as plain facts."""
+    return FlagFacts(
+        one.name, one.channel, round(one.covered.duration, 9), round(one.raised.duration, 9),
+        [[round(start, 9), round(end, 9)] for start, end in one.raised][:STRETCHES_LISTED],
+        one.set_aside, plain(settled(dict(one.values))), recording_text.flag(one))
+
+
+def quality_facts(analysis: Analysis) -> QualityFacts:
+    """Return how good the recording was: of its flags those that decide or found anything."""
+    flags = [flag_facts(one) for one in analysis.quality]
+    return QualityFacts(
+        airborne_s=round(analysis.airborne.duration, 9),
+        screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
+        bounded_s=round(analysis.bounded_s, 9),
+        bounded_gaps=len(analysis.bounded),
+        suspects=suspect_facts(analysis),
+        flags=[one for one in flags if one.set_aside or one.sentence],
+    )
+
+
+def flight_facts(judged: Judged) -> FlightFacts:
+    """Return everything that was found in a flight, in plain values and sentences."""
+    analysis = analysis_of(judged)
+    log = analysis.log
+    time = log.time
+    longest = sorted(analysis.unknown, key=lambda pair: (pair[0] - pair[1], pair[0]))
+    facts = FlightFacts(
+        flight=analysis.flight,
+        outcome=analysis.outcome,
+        verdict="",
+        samples=len(time),
+        start_s=rounded(time[0]) if len(time) else None,
+        end_s=rounded(time[-1]) if len(time) else None,
+        start_utc=start_utc(analysis),
+        interval_s=rounded(log.interval_s),
+        recorded_s=round(float(analysis.recorded_s), 9),
+        judged_s=round(float(analysis.judged_s), 9),
+        unknown_s=round(float(analysis.unknown_s), 9),
+        judged_shares={name: round(share, 6) for name, share in analysis.judged_shares.items()},
+        unjudged_limits=list(analysis.unjudged_limits),
+        unknown_stretches=len(analysis.unknown),
+        longest_unknown_s=[
+            [round(start, 9), round(end, 9)] for start, end in longest[:LONGEST_LISTED]
+        ],
+        smallest_margins=smallest_facts(analysis),
+        exceedances=exceedance_facts(judged),
+        taken=[
+            FindingFacts(
+                one.code, plain(one.values), verdict_sentences.finding(one.code, one.values)
+            )
+            for one in analysis.findings
+        ],
+        steps=[StepFacts(one.name, plain(one.settings), plain(one.counts)) for one in judged.steps],
+        quality=quality_facts(analysis),
+        assessment=assessment_facts(judged) if isinstance(judged, Assessment) else None,
+        files=[path.name for path in log.source.flight_files],
+    )
+    if facts.assessment and facts.exceedances:
+        excesses = [one.worst_excess_kt for one in facts.exceedances]
+        flown, displayed = (
+            decisive_first(excesses, facts.assessment.exceedances, basis)[0] + 1
+            for basis in BASES)
+        facts = replace(facts, decisive_exceedance=flown, decisive_exceedance_displayed=displayed)
+    return replace(facts, verdict=verdict_sentences.verdict(facts))
+
+
+def start_utc(analysis: Analysis) -> str | None:
+    """Return the instant of the flight's first sample as ISO 8601 text, None where not known."""
+    log = analysis.log
+    if log.utc_start is None or not len(log.time):
+        return None
+    return utc_text(log.utc_start + np.timedelta64(round(float(log.time[0]) * 1e9), "ns"))
+
+
+def _copied(kind: type[Facts], found: object) -> Facts:
+    values: dict[str, Any] = {}
+    for field in fields(kind):
+        if not hasattr(found, field.name):
+            continue  # what only an assessment tells
+        value = getattr(found, field.name)
+        measured = isinstance(value, float | np.floating)
+        values[field.name] = rounded(float(value)) if measured else plain(value)
+    return kind(**values)

@@ -1,0 +1,1 @@
+"""Titles, headings and controls of pages, pictures, paper and terminal."""

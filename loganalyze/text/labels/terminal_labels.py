@@ -1,0 +1,59 @@
+"""What the terminal says around the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from loganalyze.text.number_format import count
+
+TAKEN_AS = "Taken as:"
+MEASURED = "Measured"
+PRIOR = "Probabilities are of having truly been over the limit, with {prior}."
+
+
+def judged(log: str, limits: str, aircraft: str) -> str:
+    """Return what was judged against what."""
+    return f"{log} against {limits} ({aircraft})"
+
+
+def flight(number: int, files: Sequence[str] = ()) -> str:
+    """Return the name of one flight of several, and that of its files where they are several."""
+    return f"flight {number}" + (f", in {', '.join(files)}" if files else "")
+
+
+def title(limit: str, when: str) -> str:
+    """Return the title of an exceedance."""
+    return f"{limit}, {when}" if when else limit
+
+
+def pointer(speed: str) -> str:
+    """Return where the limit pointer stood at the worst instant."""
+    return f"The limit pointer stood at {speed}."
+
+
+def near(limit: str, instant: str, altitude: str, margin: str, when: str) -> str:
+    """Return a stretch that stayed under but may have been over."""
+    return (f"Near: {limit}, {margin} under it at {instant}, {altitude}, {when}: may have been "
+            "exceeded.")
+
+
+def fewer_near(number: int) -> str:
+    """Return that more stretches near a limit weren't listed."""
+    return (f"The other {count(number, 'stretch', 'stretches')} that came near "
+            f"{'is' if number == 1 else 'are'} less likely to have been over.")
+
+
+def thresholds(said: str) -> str:
+    """Return the thresholds that the judgement used."""
+    return f"Thresholds: {said}"
+
+
+def phase(start: str, end: str, name: str) -> str:
+    """Return one phase of the flight."""
+    return f"{start} to {end}  {name}"
+
+
+def tolerance(sensor: str, size: str, source: str, at_most: str = "") -> str:
+    """Return what the uncertainty of one sensor rests on; `at_most` names a bound of it."""
+    which = f", {at_most}" if at_most else ""
+    return f"{sensor}{which}: standard uncertainty {size} ({source})"

@@ -1,0 +1,141 @@
+"""How facts are put for a reader: for whom, in which units, on which clock, with which names."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from loganalyze.text.number_format import clock as elapsed_clock
+from loganalyze.text.number_format import mach
+from loganalyze.uncertainty.decisive import Basis
+
+Clock = Literal["elapsed", "utc"]
+Reader = Literal["crew", "safety", "maintenance"]
+READERS: tuple[Reader, ...] = ("crew", "safety", "maintenance")
+
+SPEED_LETTERS = {
+    "indicated_airspeed": "IAS", "calibrated_airspeed": "CAS", "equivalent_airspeed": "EAS",
+    "true_airspeed": "TAS",
+}
+MACH_WORDS = {"mach": "Mach", "indicated_mach": "indicated Mach"}
+
+UNKNOWN = "not known"
+
+TELLS_WHERE = frozenset(("latitude", "longitude"))
+TELLS_HOW_FLOWN = frozenset(("overspeed_warning", "autopilot", "autothrottle"))
+"""Of no use to maintenance, which is told what the airframe met and nothing about people."""
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """The units that speeds and altitudes are put in, as multiples of the knot and the foot."""
+
+    name: str
+    speed: str
+    per_knot: float
+    altitude: str
+    per_foot: float
+
+
+# Exact by definition: 1 kt = 1.852 km/h, 1 ft = 0.3048 m.
+KNOTS_FEET = Units("kt-ft", "kt", 1.0, "ft", 1.0)
+KMH_METRES = Units("kmh-m", "km/h", 1.852, "m", 0.3048)
+UNITS: dict[str, Units] = {one.name: one for one in (KNOTS_FEET, KMH_METRES)}
+
+
+@dataclass(frozen=True, slots=True)
+class Presentation:
+    """How facts are put.
+
+    ``reader`` : whom the report is for; ``clock`` : "utc" needs ``utc_start``, the instant of
+    time 0, and falls back on "elapsed" without it; ``deidentified`` : no crew, flight number,
+    registration, date, file name, nor free text that may hold one.
+
+    Raises ValueError for UTC in a de-identified report: the time of day tells the flight.
+    """
+
+    reader: Reader = "safety"
+    units: Units = KNOTS_FEET
+    clock: Clock = "elapsed"
+    deidentified: bool = False
+    utc_start: np.datetime64 | None = None
+
+    def __post_init__(self) -> None:
+        if self.deidentified and self.clock == "utc":
+            raise ValueError("a de-identified report has no UTC")
+
+    def hides(self, channel: str) -> bool:
+        """Whether a recorded channel is left out: it tells where, or how it was flown."""
+        stem = channel.rstrip("23456789").rstrip("_")
+        return (self.deidentified and stem in TELLS_WHERE) or (
+            self.reader == "maintenance" and stem in TELLS_HOW_FLOWN)
+
+    @property
+    def basis(self) -> Basis:
+        """What decides for the reader: what the crew saw; for maintenance, what the air did."""
+        return "flown" if self.reader == "maintenance" else "displayed"
+
+    @property
+    def in_utc(self) -> bool:
+        """Whether instants are put as UTC."""
+        return self.clock == "utc" and self.utc_start is not None
+
+    def instant(self, seconds: float | None) -> str:
+        """Return an instant [s from the log's first sample] on the report's clock."""
+        if seconds is None or not math.isfinite(seconds):
+            return UNKNOWN
+        if not self.in_utc:
+            return elapsed_clock(seconds)
+        assert self.utc_start is not None
+        # To the nearest tenth, as the elapsed clock rounds; cutting digits off would not.
+        at = self.utc_start + np.timedelta64(round(seconds * 1e9) + 50_000_000, "ns")
+        return str(np.datetime_as_string(at, unit="ms"))[11:21] + "Z"
+
+    def speed(self, knots: float | None, quantity: str = "") -> str:
+        """Return a speed, or a difference of speeds, to a tenth: "250.0 kt CAS"."""
+        if knots is None or not math.isfinite(knots):
+            return UNKNOWN
+        value = knots * self.units.per_knot
+        digits = f"{value:.1f}" if abs(value) >= 0.05 or value == 0 else f"{value:.2g}"
+        letters = SPEED_LETTERS.get(quantity, "")
+        return f"{digits} {self.units.speed}{' ' + letters if letters else ''}"
+
+    def step(self, knots: float) -> str:
+        """Return a set step of speed, with no more digits than it needs: "5 kt"."""
+        return f"{knots * self.units.per_knot:g} {self.units.speed}"
+
+    def altitude(self, feet: float | None) -> str:
+        """Return an altitude in whole feet or metres."""
+        if feet is None or not math.isfinite(feet):
+            return UNKNOWN
+        return f"{feet * self.units.per_foot:,.0f} {self.units.altitude}"
+
+    def published(self, value: float | None, quantity: str) -> str:
+        """Return a speed [kt] or Mach number in the quantity in which its limit is published."""
+        if value is None or not math.isfinite(value):
+            return UNKNOWN
+        if quantity in MACH_WORDS:
+            return f"{MACH_WORDS[quantity]} {mach(value)}"
+        return self.speed(value, quantity)
+
+    def excess(self, kt: float | None, mach_number: float | None = None) -> str:
+        """Return by how much: "6.3 kt and Mach .012"."""
+        parts = [self.speed(kt)] if kt is not None and math.isfinite(kt) else []
+        if mach_number is not None and math.isfinite(mach_number):
+            parts.append(f"Mach {mach(mach_number)}")
+        return " and ".join(parts) or UNKNOWN
+
+    def published_difference(self, value: float, quantity: str) -> str:
+        """Return a difference [kt or Mach] in a limit's published quantity, with its sign."""
+        if not math.isfinite(value):
+            return UNKNOWN
+        if quantity in MACH_WORDS:
+            return f"Mach {'+' if value > 0 else ''}{mach(value)}"
+        return f"{'+' if value > 0 else ''}{self.speed(value)}"
+
+    def published_band(self, value: float, quantity: str) -> str:
+        """Return a width of margin [kt or Mach] in a limit's published quantity."""
+        return self.published(value, quantity) if quantity in MACH_WORDS else self.speed(value)

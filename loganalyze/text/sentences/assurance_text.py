@@ -1,0 +1,78 @@
+"""How sure an excess is, as sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from loganalyze.text.labels import report_labels as label
+from loganalyze.text.number_format import clock, feet, knots, mach, sentence_case
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.sentences.decision_text import chance, decision, noise_or_gusts, prior
+
+if TYPE_CHECKING:
+    from loganalyze.results.assessment_results import Assurance, MissedPeak, NearMiss
+
+BASES: dict[str, str] = {
+    "as displayed": "As displayed is what the crew saw: the recorder's steps and skew, the "
+    "display's steps and lag, and what recorder and display may differ by. A crew and a trainee "
+    "are judged by it.",
+    "as flown": "As flown is what the air did: it adds the errors of the air data, of the static "
+    "source and of the position correction. A structure is judged by it.",
+}
+"""What each basis means."""
+
+MEANING: tuple[str, ...] = (
+    "The decision rule is guarded rejection and guarded acceptance (JCGM 106:2012, 8.3): proven "
+    "over means that the whole interval, 95 % unless set otherwise, lies over the limit; proven "
+    "under, that the whole of it lies under. Else it is said to which side the reading lies, and "
+    "that it isn't proven.",
+    "An error that is common to the flight is one error: more samples don't make it smaller.",
+    "Unless a prior is named, a probability takes every excess for equally likely beforehand. "
+    "Where most flights stay well under the limit it reads high; the fleet's own margins can be "
+    "given as a prior.",
+    "The interval is of what was recorded: a gap may hide more, and gusts faster than the sampling "
+    "can't be bounded.",
+)
+"""What is said once beside the probabilities."""
+
+
+def assurance(
+    one: Assurance, limit: str, quantity: str, how: Presentation | None = None
+) -> str:
+    """Return how sure it is that a limit was truly exceeded: interval, outcome, probability."""
+    basis = sentence_case(one.basis)
+    if not math.isfinite(one.probability):
+        return f"{basis}: {one.word}, for {label.REASONS[one.reason]}."
+    how = how or Presentation()
+    said = (f"{basis}: {decision(one, quantity, how)}. The probability that {limit} was truly "
+            f"exceeded is {chance(one)} ({prior(one)}).")
+    noise = noise_or_gusts(one, quantity, how)
+    return f"{said} {noise}" if noise else said
+
+
+def _amount(excess: float, quantity: str, speed: Callable[[float], str] = knots) -> str:
+    return f"Mach {mach(excess)}" if quantity in ("mach", "indicated_mach") else speed(excess)
+
+
+def near(one: NearMiss, quantity: str) -> str:
+    """Return a stretch that stayed under a limit but may have been over, as sentences."""
+    return (f"{one.limit} may have been exceeded at {clock(one.time_s)}, "
+            f"{feet(one.pressure_altitude_ft)}, though the recording stays "
+            f"{_amount(one.margin, quantity)} under it. "
+            f"{assurance(one.displayed, one.limit, quantity)} "
+            f"{assurance(one.flown, one.limit, quantity)}")
+
+
+def missed_peak(
+    one: MissedPeak, quantity: str, speed: Callable[[float], str] = knots
+) -> str:
+    """Return what a peak between samples may have added; `speed` puts knots in words."""
+    if not math.isfinite(one.bound):
+        return "What a peak between samples may have added isn't known: too few samples about it."
+    bound = _amount(one.bound, quantity, speed)
+    said = f"A peak between samples may have added up to {bound}"
+    if math.isfinite(one.interpolated):
+        said += f", {_amount(one.interpolated, quantity, speed)} by interpolation"
+    return f"{said}; gusts faster than the sampling can't be bounded."

@@ -1,0 +1,154 @@
+"""Why margin was lost and how it was regained, in plain sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from loganalyze.text.labels.report_labels import ENDED
+from loganalyze.text.number_format import duration
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.report_sentences import listed
+
+if TYPE_CHECKING:
+    from loganalyze.results.assessment_results import AssessedExceedance, Contributions
+    from loganalyze.text.facts import ExceedanceFacts
+
+LEAST_KT = 0.5
+"""Parts smaller than this [kt] aren't told in the sentence (the numbers keep them)."""
+PULLED_G = 1.3
+"""From this load factor [g] on it is worth a word."""
+
+PARTS: dict[str, tuple[str, str, str]] = {
+    "limit_moved_kt": ("limit moved", "the limit came down by {}", "the limit went up by {}"),
+    "configuration_kt": ("configuration", "the configuration lowered the limit by {}",
+                         "the configuration raised the limit by {}"),
+    "height_trade_kt": ("height trade", "height was turned into {} of speed",
+                        "{} of speed were turned into height"),
+    "energy_kt": ("energy", "energy gained brought {} of speed",
+                  "energy lost took {} of speed away"),
+    "air_temperature_kt": ("air temperature", "the change of air temperature took {} of margin",
+                           "the change of air temperature gave {} of margin"),
+    "speed_change_kt": ("speed change", "the speed rose by {}", "the speed fell by {}"),
+}
+"""By field: the part's name, and what it did where margin was lost and where it was gained."""
+
+
+def parts(one: Contributions) -> list[tuple[str, float]]:
+    """Return the parts that were told apart, by name, in kt; positive took margin away."""
+    fields = [name for name in PARTS if name != "speed_change_kt"]
+    if not one.split:
+        fields = ["limit_moved_kt", "configuration_kt", "speed_change_kt"]
+    return [(PARTS[name][0], getattr(one, name)) for name in fields]
+
+
+NO_RUN_IN = ("What took the aircraft to the limit can't be told: there is no run-in of airspeed "
+             "and altitude without a break.")
+NO_WORSENING = ("What made it worse can't be told: between the crossing and the worst instant the "
+                "recording breaks off.")
+UNSPLIT = "Without air temperature the speed's change can't be split further."
+
+
+def explained(
+    found: ExceedanceFacts, told: AssessedExceedance, how: Presentation | None = None
+) -> list[str]:
+    """Return why a limit was exceeded: what led to the limit, then what made it worse."""
+    how = how or Presentation()
+    said = [run_in(found, known(told.contributions), how)]
+    further = worse(found, told, how)
+    if further:
+        said.append(further)
+    if sum(UNSPLIT in one for one in said) > 1:
+        said[0] = said[0].removesuffix(f" {UNSPLIT}")
+    return said
+
+
+def run_in(found: ExceedanceFacts, one: Contributions | None, how: Presentation) -> str:
+    """Return what took the aircraft to the limit."""
+    if one is None:
+        if found.began_by == "limit applied":
+            return "The limit began to apply while the aircraft was faster than it."
+        return NO_RUN_IN
+    if one.end_s < found.start_s:
+        to = f"{how.instant(one.end_s)}, when it was first crossed"
+    elif found.began_by == "limit applied":
+        to = f"{how.instant(found.start_s)}, when it began to apply"
+    else:
+        to = f"the crossing at {how.instant(found.start_s)}"
+    began = f"the margin shrank by {how.speed(one.lost_kt)}"
+    if one.lost_kt <= 0:
+        began = "the margin hardly changed"
+    return (f"What took the aircraft to the limit, from {how.instant(one.start_s)} to {to}: "
+            f"{_split(one, began, how)}")
+
+
+def worse(found: ExceedanceFacts, told: AssessedExceedance, how: Presentation) -> str:
+    """Return what made it worse after the crossing; empty where it was worst at once."""
+    one = known(told.worsening)
+    if one is None:
+        return NO_WORSENING if told.crossing_s < found.worst_time_s else ""
+    since = "the crossing" if one.start_s <= told.crossing_s else how.instant(one.start_s)
+    before = known(told.contributions)
+    if before is not None and before.end_s < found.start_s and since == "the crossing":
+        since = f"this crossing at {how.instant(found.start_s)}"
+    grew = (f"the excess grew by {how.speed(one.lost_kt)}" if one.lost_kt > 0 else
+            "the excess hardly changed as airspeed")
+    return (f"What made it worse, from {since} to {how.instant(one.end_s)}: "
+            f"{_split(one, grew, how)}")
+
+
+def known(one: Contributions | None) -> Contributions | None:
+    """Return contributions of which the span and the loss are known, else None."""
+    if one is None or not math.isfinite(one.lost_kt + one.start_s + one.end_s):
+        return None
+    return one
+
+
+def _split(one: Contributions, began: str, how: Presentation) -> str:
+    named = [(name, getattr(one, name)) for name in PARTS if abs(getattr(one, name)) >= LEAST_KT]
+    named.sort(key=lambda part: -abs(part[1]))
+    said = [PARTS[name][1 if kt > 0 else 2].format(how.speed(abs(kt))) for name, kt in named]
+    lines = [f"{began}; {listed(said)}." if said else f"{began}; no cause stands out."]
+    if abs(one.wind_kt) >= LEAST_KT:
+        side = "came from" if one.wind_kt > 0 else "were taken by"
+        lines.append(f"Of the energy, {how.speed(abs(one.wind_kt))} {side} a change of wind.")
+    if one.greatest_load_factor >= PULLED_G:
+        lines.append(f"The load factor reached {one.greatest_load_factor:.2f} g.")
+    if not one.split:
+        lines.append(UNSPLIT)
+    return " ".join(lines)
+
+
+def still_over(one: ExceedanceFacts, found: Sequence[ExceedanceFacts]) -> list[str]:
+    """Return the other limits that were exceeded when an exceedance ended."""
+    names = [other.limit for other in found
+             if other.limit != one.limit and other.start_s <= one.end_s < other.end_s]
+    return list(dict.fromkeys(names))
+
+
+def recovery(one: ExceedanceFacts, still: Sequence[str], speed_kt: float, altitude_ft: float,
+             limit_kt: float, how: Presentation) -> str:
+    """Return how it came back under the limit, from the worst instant to the end of it.
+
+    `still` are the limits that were exceeded beyond its end.
+    """
+    if one.ended_by != "recovered":
+        return f"How it was recovered can't be told: it ended by {ENDED[one.ended_by]}."
+    parts = []
+    if math.isfinite(speed_kt):
+        parts.append(_moved("calibrated airspeed", speed_kt, how.speed(abs(speed_kt))))
+    if math.isfinite(limit_kt) and abs(limit_kt) >= 0.5:
+        parts.append(_moved("limit airspeed", limit_kt, how.speed(abs(limit_kt))))
+    if math.isfinite(altitude_ft):
+        parts.append("the aircraft kept its altitude" if abs(altitude_ft) < 50 else
+                     f"the aircraft {'climbed' if altitude_ft > 0 else 'descended'} "
+                     f"{how.altitude(abs(altitude_ft))}")
+    back = f"{how.instant(one.end_s)}, {duration(one.end_s - one.worst_time_s)} after the worst"
+    said = (f"Back under {one.limit}, still over {listed(still)}, at {back}" if still else
+            f"Recovered at {back}")
+    return said + (f"; meanwhile {listed(parts)}." if parts else ".")
+
+
+def _moved(what: str, by: float, said: str) -> str:
+    return f"the {what} {'rose' if by > 0 else 'fell'} by {said}"

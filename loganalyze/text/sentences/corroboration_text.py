@@ -1,0 +1,89 @@
+"""What other channels and its edges say of an exceedance, a sentence each."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from loganalyze.results.assessment_results import (
+    CANT_TELL,
+    CONFIRMS,
+    CONFIRMS_LESS,
+    CONTRADICTS,
+)
+from loganalyze.text.number_format import mach
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.report_sentences import channel_words
+
+if TYPE_CHECKING:
+    from loganalyze.results.assessment_results import Edge, Evidence, Reference
+
+NOTHING = "No other channel was recorded that could confirm or contradict it."
+UNSEEN = ("It is short, and its start or its end wasn't recorded: by itself it can't be told from "
+          "a corrupt value.")
+STEPS = {"airspeed": "The airspeed", "pressure altitude": "The pressure altitude",
+         "flap": "The flap angle", "slat": "The slat angle"}
+
+
+def corroboration(one: Evidence, quantity: str, how: Presentation | None = None) -> list[str]:
+    """Return what speaks for and against an exceedance of a limit published in `quantity`."""
+    how = how or Presentation()
+    said = [_reference(part, quantity, how) for part in one.references] or [NOTHING]
+    return [*said, *decisive_edges(one, how)]
+
+
+def decisive(one: Evidence, quantity: str, how: Presentation | None = None) -> list[str]:
+    """Return only what keeps an exceedance, or its size, from being proven; empty for nothing."""
+    if not one.reason:
+        return []
+    how = how or Presentation()
+    said = [_reference(part, quantity, how) for part in one.references
+            if part.verdict in (CONTRADICTS, CONFIRMS_LESS)]
+    return [*said, *decisive_edges(one, how)]
+
+
+def decisive_edges(one: Evidence, how: Presentation) -> list[str]:
+    """Return the steps that no aircraft flies, and whether an end wasn't recorded."""
+    return [*(_edge(part, how) for part in one.edges), *([UNSEEN] if one.unseen else [])]
+
+
+def _reference(one: Reference, quantity: str, how: Presentation) -> str:
+    name = f"The recorded {_lower(channel_words(one.channel))}"
+    by = _excess(one.excess, quantity, how)
+    more = (f"the {one.quantity} reads {_size(abs(one.difference), one.quantity, how)} "
+            f"{'more' if one.difference >= 0 else 'less'} than it says, of which noise, steps, "
+            f"lag and drift explain at most {_size(one.allowed, one.quantity, how)}")
+    if one.verdict == CONFIRMS:
+        return f"{name} confirms it: by that, {by}."
+    if one.verdict == CONFIRMS_LESS:
+        return f"{name} confirms that the limit was exceeded, but by less: {more}; by that, {by}."
+    if one.verdict == CONTRADICTS:
+        return f"{name} contradicts it: {more}; by that, {by}."
+    assert one.verdict == CANT_TELL
+    return (f"{name} can't tell: by that, {by}, give or take "
+            f"{_size(one.allowed, one.quantity, how)} of the {one.quantity}.")
+
+
+def _lower(words: str) -> str:
+    return words if words.startswith("Mach") else words[0].lower() + words[1:]
+
+
+def _excess(excess: float, quantity: str, how: Presentation) -> str:
+    if not math.isfinite(excess):
+        return "the excess isn't known"
+    size = (f"Mach {mach(abs(excess))}" if quantity in ("mach", "indicated_mach")
+            else how.speed(abs(excess)))
+    return f"the limit was exceeded by {size}" if excess > 0 else f"the speed stayed {size} under"
+
+
+def _size(value: float, quantity: str, how: Presentation) -> str:
+    if quantity == "airspeed":
+        return how.speed(value)
+    return how.altitude(value) if quantity == "pressure altitude" else f"{value:.0f} deg"
+
+
+def _edge(one: Edge, how: Presentation) -> str:
+    way = "rises" if one.step > 0 else "falls"
+    return (f"{STEPS[one.quantity]} {way} by {_size(abs(one.step), one.quantity, how)} within "
+            f"{one.seconds:.3g} s at {how.instant(one.time_s)}, where at most "
+            f"{_size(one.allowed, one.quantity, how)} can be flown.")

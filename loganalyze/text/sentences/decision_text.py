@@ -1,0 +1,165 @@
+"""What was decided of an excess: its interval, the outcome, and how likely it is."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from loganalyze.results.assessment_results import NOT_DETERMINABLE
+from loganalyze.text.labels import report_labels as label
+from loganalyze.text.presentation import MACH_WORDS, UNKNOWN, Presentation
+
+if TYPE_CHECKING:
+    from loganalyze.results.assessment_results import Assurance
+
+MUCH_KT, MUCH_MACH = 0.5, 0.001
+"""So far apart the greatest sample and the estimate of the worst are both worth a word."""
+
+EQUALLY = "all excesses equally likely beforehand"
+
+
+def probability(value: float) -> str:
+    """Return a probability as roughly as it is known: "about 9 in 10", "more than 99 %"."""
+    if not math.isfinite(value):
+        return UNKNOWN
+    for edge in (0.99, 0.95):
+        if value >= edge:
+            return f"more than {100 * edge:.0f} %"
+        if value <= 1 - edge:
+            return f"less than {100 * (1 - edge):.0f} %"
+    return f"about {min(max(round(10 * value), 1), 9)} in 10"
+
+
+def chance(one: Assurance) -> str:
+    """Return the probability of an assurance, as a lower bound where it is only one."""
+    said = probability(one.probability)
+    if not one.at_least or said == UNKNOWN or said.startswith("more"):
+        return said
+    if said.startswith("about"):
+        return f"at least {said.removeprefix('about ')}"
+    per_cent = round(100 * one.probability)
+    return f"at least {per_cent} %" if per_cent else UNKNOWN
+
+
+def prior(one: Assurance) -> str:
+    """Return what a probability assumes beforehand."""
+    return EQUALLY if one.prior == "flat" else f"prior: {one.prior}"
+
+
+def span(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return the interval of an excess in words: "2.1 kt under to 8.0 kt over (95 %)"."""
+    said = between(one.low, one.high, quantity, how)
+    return f"{said} ({coverage(one)})" if said != UNKNOWN else said
+
+
+def coverage(one: Assurance) -> str:
+    """Return the probability with which an interval holds the true excess."""
+    return f"{100 * one.coverage:g} %" if math.isfinite(one.coverage) else UNKNOWN
+
+
+def between(low: float, high: float, quantity: str, how: Presentation) -> str:
+    """Return a span of excesses in words, of which the upper end may be unknown."""
+    if not math.isfinite(low):
+        return UNKNOWN
+    if not math.isfinite(high):
+        least = _side(low, quantity, how)
+        return f"at least {least}" if low >= 0 else f"from {least} upwards"
+    if low * high < 0:
+        return f"{_side(low, quantity, how)} to {_side(high, quantity, how)}"
+    near, far = sorted((abs(low), abs(high)))
+    least = _size(near, quantity, how).removesuffix(f" {how.units.speed}")
+    most = _size(far, quantity, how).removeprefix(f"{MACH_WORDS.get(quantity, '')} ")
+    return f"{least} to {most} {'over' if high > 0 else 'under'}"
+
+
+def _side(excess: float, quantity: str, how: Presentation) -> str:
+    return f"{_size(abs(excess), quantity, how)} {'over' if excess >= 0 else 'under'}"
+
+
+def _size(value: float, quantity: str, how: Presentation) -> str:
+    """Return a width to a tenth or to .001, however small: more digits would claim too much."""
+    if quantity in MACH_WORDS:
+        return f"{MACH_WORDS[quantity]} {f'{value:.3f}'.removeprefix('0')}"
+    return f"{value * how.units.per_knot:.1f} {how.units.speed}"
+
+
+def sure(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return interval, outcome and probability in a cell of a table."""
+    if not math.isfinite(one.probability):
+        return one.word
+    said = between(one.low, one.high, quantity, how)
+    begun = one.word if said == UNKNOWN else f"{said}: {one.word}"
+    return f"{begun} ({chance(one)})"
+
+
+def with_reason(one: Assurance) -> str:
+    """Return the outcome with the reason why it is no other, where there is one."""
+    return f"{one.word}: {label.REASONS[one.reason]}" if one.reason else one.word
+
+
+def decision(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return the interval and the outcome, as they follow on a basis or a sentence."""
+    said = span(one, quantity, how)
+    if said == UNKNOWN:
+        return with_reason(one)
+    return f"{said}, {one.word}" + (f", as {label.REASONS[one.reason]}" if one.reason else "")
+
+
+def likely(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return interval, outcome and probability as a sentence that begins with the basis.
+
+    A prior is named unless it is the flat one, which is said once for all.
+    """
+    begun = f"{one.basis[:1].upper()}{one.basis[1:]}: {decision(one, quantity, how)}"
+    if not math.isfinite(one.probability):
+        return f"{begun}."
+    assumed = "" if one.prior == "flat" else f" ({prior(one)})"
+    return f"{begun}; probability {chance(one)}{assumed}."
+
+
+def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return what the excess is freed of noise, or if what may be noise is noise.
+
+    Empty where the greatest sample and the estimate of the worst are nearly one, and where the
+    samples themselves are in doubt.
+    """
+    if one.word == NOT_DETERMINABLE:
+        return ""
+    if one.if_noise is None or not math.isfinite(one.if_noise):
+        much = MUCH_MACH if quantity in MACH_WORDS else MUCH_KT
+        apart = one.reading - one.excess
+        if not (apart > much or (apart > much / 4 and one.reading > 0 > one.excess)):
+            return ""
+        return (f"The greatest recorded sample is {_side(one.reading, quantity, how)}; freed of "
+                f"its noise the worst was {_side(one.excess, quantity, how)}.")
+    return (f"No other channel and no figure of the limits sheet tells noise from gusts: if real, "
+            f"the worst was {_side(one.excess, quantity, how)}, if noise, "
+            f"{_side(one.if_noise, quantity, how)}; the interval covers both.")
+
+
+WIDEST = "at the widest tolerances that the rules allow"
+
+
+def widest(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return the interval's widest bound, as a sentence; empty where it has none."""
+    if one.widest is None:
+        return ""
+    said = between(one.widest.low, one.widest.high, quantity, how)
+    return f"{WIDEST[:1].upper()}{WIDEST[1:]}: {said}, {one.widest.word}."
+
+
+def greatest(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return which error an interval owes most to and what stating it would gain."""
+    if one.greatest is None:
+        return ""
+    words, suffix = label.TOLERANCES[one.greatest.code]
+    part = "Most" if one.greatest.share > 0.5 else "The largest part"
+    said = (f"{part} of the uncertainty {one.basis} comes from one error "
+            f"({100 * one.greatest.share:.0f} % of the variance): {words[:1].lower()}{words[1:]}")
+    if one.greatest.supposed is None or one.greatest.half_width is None:
+        return f"{said}."
+    supposed = one.greatest.supposed
+    size = {"_kt": how.step(supposed), "_ft": how.altitude(supposed)}.get(
+        suffix, f"{supposed:g} degC")
+    return (f"{said}. With a tolerance of {size} stated for it, the interval would be "
+            f"{chr(177)}{_size(one.greatest.half_width, quantity, how)}.")

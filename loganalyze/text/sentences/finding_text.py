@@ -1,0 +1,131 @@
+"""What was taken for what: a sentence for each of the judgement's codes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from loganalyze.text.number_format import clock, count, duration
+
+
+def _outside(values: Mapping[str, Any]) -> str:
+    number = values["outside_samples"]
+    return f"; {count(number, 'sample')} outside the table: unknown there" if number else ""
+
+
+def _listed(values: Mapping[str, Any]) -> str:
+    return "columns " + " and ".join(values["columns"]) if len(values["columns"]) > 1 else (
+        f"column {values['columns'][0]}")
+
+
+def _reduced(values: Mapping[str, Any]) -> str:
+    return ("Static air temperature reckoned from the total air temperature with recovery "
+            f"factor {values['recovery_factor']:g}.")
+
+
+def _at_rest(values: Mapping[str, Any]) -> str:
+    """Return what to correct where a limit is in force at the value that its channel rests at."""
+    channel = values["channel"].replace("_", " ")
+    reads = f"{values['reading']:.3g} {values['unit']}".strip()
+    said = (f"{values['limit']} was not judged: it would have been exceeded for "
+            f"{duration(values['over_s'])} with the {channel} at {reads}, where it stands for most "
+            "of the flight, through climb and cruise.")
+    if not values["unit"]:
+        return (f"{said} Say in a columns file which value of the {channel} means which state "
+                "(values = ...), or correct the limit's condition in the limits sheet.")
+    edge = "" if values["low"] is None else f" (its lower edge is {values['low']:.3g} now)"
+    return (f"{said} If the {channel} reads {reads} at rest, begin the limit's range in the limits "
+            f"sheet beyond that{edge}; if it was out, set --at-rest-s to a longer time.")
+
+
+FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
+    "no_pressure_altitude":
+        "No pressure altitude recorded: no Mach number, and no Mach limit judged.",
+    "indicated_altitude_without_setting":
+        "Indicated altitude recorded without its altimeter setting: no pressure altitude, no Mach "
+        "number, and no Mach limit judged.",
+    "altitude_from_pressures": lambda values:
+        f"Pressure altitude reckoned from the recorded pressure ({_listed(values)}).",
+    "altitude_from_indicated": lambda values:
+        "Pressure altitude reckoned from indicated altitude and altimeter setting "
+        f"({_listed(values)}).",
+    "airspeed_from_pressures": lambda values:
+        f"Airspeed reckoned from the recorded pressure ({_listed(values)}).",
+    "airspeed_from_mach": lambda values:
+        "Calibrated airspeed reckoned from the recorded Mach number and pressure altitude "
+        f"({_listed(values)}), as the limits sheet allows; no correction applied to it.",
+    "instrument_correction_not_for_pressures":
+        "Instrument correction of the limits sheet not applied: it is an indicator's, and the "
+        "airspeed comes from pressures.",
+    "pressures_taken_as_corrected":
+        "Recorded pressures taken as free of position error: no correction table given.",
+    "flap_lever_and_surface":
+        "Flap limits judged by lever and surface: while they disagree, a limit counts if either "
+        "is in its range, so that the lower one holds.",
+    "flap_from_lever": lambda values:
+        "Flap angle taken from the flap lever, the surface not being recorded; after a "
+        f"retraction the position it left counts for another {duration(values['transit_s'])}.",
+    "gear_in_transit": lambda values:
+        f"Landing gear taken to move for {duration(values['transit_s'])} "
+        + ("after the recorded lever moves." if values["recorded"] == "lever" else
+           "before it is recorded as locked down, and after it is unlocked."),
+    "configuration_outliers": lambda values:
+        f"The recorded {values['channel'].replace('_', ' ')} is out and at once back in "
+        f"{count(values['samples'], 'sample')} (first at {clock(values['first_s'])}), faster than "
+        "flaps or gear move: limits go by the values beside it, and one that only such a sample "
+        "would bring into force is unknown there.",
+    "sheet_says_calibrated":
+        "The column {column} names indicated airspeed; taken as calibrated, as the limits sheet "
+        "says.",
+    "column_says_calibrated":
+        "The limits sheet says indicated, but the column {column} names calibrated airspeed; "
+        "taken as calibrated, no correction applied to it.",
+    "indicated_from_tables":
+        "Indicated airspeed reckoned back from calibrated with the position correction tables.",
+    "calibrated_taken_as_indicated":
+        "Calibrated airspeed taken as indicated for the limits published as indicated: no "
+        "correction table given.",
+    "indicated_taken_as_calibrated":
+        "Indicated airspeed taken as calibrated: no correction table given.",
+    "instrument_correction_applied":
+        "Instrument correction of the limits sheet applied to the recorded airspeed.",
+    "position_correction_applied":
+        lambda values: "Position correction of the limits sheet applied to the recorded airspeed"
+        f"{_outside(values)}.",
+    "altimeter_correction_applied":
+        "Pressure altitude corrected with the altimeter correction table.",
+    "static_source_coupling_applied":
+        "Pressure altitude corrected for the static-source error that the position correction "
+        "states.",
+    "total_temperature_reduced": _reduced,
+    "probe_temperature_reduced": lambda values:
+        "Static air temperature reckoned from the probe's reading with recovery factor "
+        f"{values['recovery_factor']:g}.",
+    "temperature_lost": lambda values:
+        f"No usable air temperature for {duration(values['lost_s'])}, between "
+        f"{clock(values['first_s'])} and {clock(values['last_s'])}: none is needed for calibrated "
+        "airspeed, equivalent airspeed and Mach limits; true airspeed and density altitude are "
+        "absent there.",
+    "no_temperature":
+        "No air temperature recorded: none is needed for calibrated airspeed, equivalent "
+        "airspeed and Mach limits; true airspeed and density altitude are absent.",
+    "temperature_kind_unknown":
+        "The limits sheet doesn't say what the recorded outside air temperature is (static, "
+        "total or probe): not used; none is needed for calibrated airspeed, equivalent airspeed "
+        "and Mach limits; true airspeed and density altitude are absent.",
+    "condition_not_recorded": lambda values:
+        f"{values['limit']} could not be judged: {', '.join(values['channels'])} not recorded "
+        "and not declared.",
+    "limit_in_force_at_rest": _at_rest,
+    "limit_needs_temperature":
+        "{limit} could not be judged: a true airspeed limit needs the air temperature.",
+}
+
+
+def finding(code: str, values: Mapping[str, Any]) -> str:
+    """Return what was taken for what, as a sentence.
+
+    Raises KeyError for a code that has no sentence: a test holds that each code has one.
+    """
+    said = FINDINGS[code]
+    return said.format_map(values) if isinstance(said, str) else said(values)

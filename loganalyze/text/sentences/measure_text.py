@@ -1,0 +1,63 @@
+"""The all-flights measurement and the time to limit, in sentences."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from loganalyze.text.number_format import duration, mach
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.sentences.phase_text import while_in
+
+if TYPE_CHECKING:
+    from loganalyze.results.assessment_results import LimitMeasure, TimeToLimit
+
+
+def smallest(one: LimitMeasure, how: Presentation | None = None) -> str:
+    """Return the smallest margin to a limit, where and when, as a sentence."""
+    how = how or Presentation()
+    name = one.limit or "whichever limit applied"
+    if math.isnan(one.smallest_margin_kt):
+        return f"No margin to {name} could be judged."
+    side = "under" if one.smallest_margin_kt >= 0 else "over"
+    by_mach = ("" if math.isnan(one.smallest_margin_mach)
+               else f" (Mach {mach(abs(one.smallest_margin_mach))})")
+    height = ("" if math.isnan(one.pressure_altitude_ft)
+              else f", at {how.altitude(one.pressure_altitude_ft)}")
+    return (f"Closest to {name}: {how.speed(abs(one.smallest_margin_kt))}{by_mach} {side}, "
+            f"{while_in(one.phase)}{height}, at {how.instant(one.time_s)}.")
+
+
+def within(one: LimitMeasure, is_mach: bool = False) -> str:
+    """Return the time within each band of a limit as a sentence.
+
+    Of the bands that were never entered only the widest is told.
+    """
+    name = one.limit or "whichever limit applied"
+    if not one.judged_s > 0:
+        return (f"{duration(one.unknown_s)} against {name} could not be judged, and nothing else "
+                "was recorded." if one.unknown_s > 0 else f"{name} never applied.")
+    never = [band for band, seconds in one.within_s if not seconds > 0]
+    parts = [f"never {_where(never[-1], is_mach)}"] if never else []
+    parts += [f"{duration(seconds)} {_where(band, is_mach)}"
+              for band, seconds in one.within_s if seconds > 0]
+    told = f"; {duration(one.unknown_s)} not judged" if one.unknown_s > 0 else ""
+    return f"Of {duration(one.judged_s)} judged against {name}: {', '.join(parts)}{told}."
+
+
+def _where(band: float, is_mach: bool) -> str:
+    if band == 0:
+        return "over it"
+    return f"less than {f'Mach {mach(band)}' if is_mach else f'{band:g} kt'} under it"
+
+
+def time_to_limit(one: TimeToLimit | None, how: Presentation | None = None) -> str:
+    """Return the flight's shortest time to a limit as a sentence."""
+    how = how or Presentation()
+    if one is None:
+        return ("No limit was being approached so fast that it would have been reached within a "
+                "minute.")
+    name = one.limit or "the limit"
+    return (f"Shortest time to {name}: {duration(one.seconds)}, {while_in(one.phase)} at "
+            f"{how.instant(one.time_s)}, with {how.speed(one.margin_kt)} left and closing at "
+            f"{one.closing_kt_s * how.units.per_knot:.2f} {how.units.speed}/s.")

@@ -1,0 +1,69 @@
+"""What is said of a recording: a sentence for each flag of its quality."""
+
+from __future__ import annotations
+
+from loganalyze.record.channels import kind
+from loganalyze.record.quality_flags import QualityFlag
+from loganalyze.text.number_format import clock, count, duration, sentence_case
+from loganalyze.text.report_sentences import channel_words
+
+FLAGS: dict[str, str] = {
+    "missing": "no value",
+    "out of range": "outside the plausible range",
+    "faster than plausible": "out and at once back, faster than plausible",
+    "frozen": "frozen while others moved",
+    "stale": "held, then off at one step",
+    "ceased to flicker": "without its noise while the aircraft climbed or changed speed (frozen, "
+                         "calm air or a coarse step: nothing tells which)",
+    "sources disagree": "two sources disagree",
+    "implausible step": "a step that no aircraft makes",
+    "clamped": "at rest at its lowest value, which may hide a lower one",
+    "quantised": "recorded in steps",
+    "synchronisation lost": "several channels corrupt at once, synchronisation lost",
+    "on the ground": "on the ground",
+}
+"""What each code of a flag means, in plain words."""
+
+
+def flag(one: QualityFlag) -> str:
+    """Return what a flag found as a sentence, empty where it found nothing."""
+    subject = channel_words(one.channel) if one.channel else ""
+    if one.name == "quantised":
+        return _steps(subject, one) if one.values.get("step", 0) > 0 else ""
+    if not len(one.raised):
+        return ""
+    what = FLAGS[one.name]
+    times = len(one.raised)
+    said = f"{subject}: {what}" if subject else sentence_case(what)
+    said += f" for {duration(one.raised.duration)} of {duration(one.covered.duration)}, "
+    said += f"{count(times, 'stretch', 'stretches')} from " if times > 1 else "from "
+    said += clock(float(one.raised.edges[0, 0]))
+    if one.values.get("witnesses"):
+        said += f" (shown by {_listed(one.values['witnesses'])})"
+    if "greatest" in one.values:
+        said += (f" (by {in_edge_unit(one.values['greatest'], one.channel)} at most, "
+                 f"{in_edge_unit(one.values['mean'], one.channel)} on average)")
+    return said + (": set aside." if one.set_aside else ".")
+
+
+def _steps(subject: str, one: QualityFlag) -> str:
+    step = in_edge_unit(one.values["step"], one.channel)
+    recorder = one.values.get("recorder", "not determinable")
+    if recorder == "not determinable":
+        return f"{subject}: recorded in steps of {step}; nothing tells whether rounded or cut off."
+    return (f"{subject}: recorded in steps of {step}; the recorder {recorder}, as shown by "
+            f"{_listed((one.values['by'],))}.")
+
+
+def in_edge_unit(difference: float, channel: str) -> str:
+    """Return a difference [SI] in the unit in which the channel is shown."""
+    known = kind(channel)
+    if known is None:
+        return f"{difference:.3g}"
+    unit = "" if known.unit.name == "1" else f" {known.unit.name}"
+    return f"{difference / known.unit.factor:.4g}{unit}"
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    words = [known.words if (known := kind(name)) else name for name in names]
+    return ", ".join(words[:-1]) + f" and {words[-1]}" if len(words) > 1 else words[0]

@@ -1,0 +1,68 @@
+"""How serious an exceedance is, and how long it lay beyond each step."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
+
+from loganalyze.text.number_format import duration, mach
+from loganalyze.text.sentences.decision_text import probability as odds
+
+if TYPE_CHECKING:
+    from loganalyze.results.assessment_results import Severity
+
+LEVELS: dict[str, str] = {"low": "low", "medium": "medium", "high": "high"}
+"""The levels in words, rising."""
+
+NO_RULES = "The limits sheet states no rules of severity."
+
+
+def severity(one: Severity | None, rules: bool = True) -> str:
+    """Return an exceedance's severity as a sentence; `rules` : whether the sheet has any."""
+    if not rules:
+        return NO_RULES
+    if one is None:
+        return "No severity: none of the limits sheet's rules is met."
+    origin = "an example rule of the limits sheet, not an operator's" if one.example else (
+        "the operator's rule")
+    sure = f" ({odds(one.probability)})" if math.isfinite(one.probability) else ""
+    return f'Severity {LEVELS[one.level]}{sure}, by {origin}: "{one.rule}".'
+
+
+def reached(
+    kt: Sequence[tuple[float, float]], by_mach: Sequence[tuple[float, float]] = (),
+    step: Callable[[float], str] | None = None,
+) -> str:
+    """Return how likely each step of the ladder was truly reached, as a sentence."""
+    steps = [((step or _step)(value), share) for value, share in kt if value > 0]
+    steps += [(_mach_step(value), share) for value, share in by_mach]
+    if not steps:
+        return ""
+    listed = ", ".join(f"+{name} {odds(share)}" for name, share in steps)
+    return f"Truly reached, as flown: {listed}."
+
+
+def _step(value: float) -> str:
+    return f"{value:g} kt"
+
+
+def _mach_step(value: float) -> str:
+    return f"Mach {mach(value)}"
+
+
+def ladder(
+    kt: Sequence[tuple[float, float]], by_mach: Sequence[tuple[float, float]] = (),
+    step: Callable[[float], str] = _step,
+) -> str:
+    """Return the time beyond each step as a sentence; steps that weren't reached come last."""
+    steps = [(step(value), seconds) for value, seconds in kt]
+    steps += [(_mach_step(value), seconds) for value, seconds in by_mach]
+    if not steps:
+        return "No steps of excess are set."
+    reached = [f"+{name} for {duration(seconds)}" for name, seconds in steps if seconds > 0]
+    never = [f"+{name}" for name, seconds in steps if not seconds > 0]
+    if not reached:
+        return f"Beyond none of the steps ({', '.join(never)})."
+    rest = f"; never beyond {', '.join(never)}" if never else ""
+    return f"Beyond the limit {', '.join(reached)}{rest}."

@@ -1,0 +1,230 @@
+"""Every sentence that this program says about a flight, in one place."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from loganalyze.results.assessment_results import PROVEN_OVER, AssessedExceedance
+from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts, Summary
+from loganalyze.text.number_format import (
+    QUANTITIES,
+    clock,
+    count,
+    duration,
+    excess,
+    feet,
+    in_judged,
+    in_quantity,
+    knots,
+    mach,
+    sentence_case,
+    too_little,
+)
+from loganalyze.text.sentences import quality_text
+from loganalyze.text.sentences.decision_text import with_reason
+from loganalyze.text.sentences.finding_text import FINDINGS, finding
+from loganalyze.uncertainty.decisive import decisive_first
+
+__all__ = [
+    "CAUTIONS", "FINDINGS", "QUANTITIES", "STATES", "UNJUDGED", "clock", "closest", "count",
+    "crossover", "crossovers", "duration", "envelope_rows", "exceedance", "excess", "feet",
+    "finding", "headline", "in_quantity", "knots", "mach", "recognised", "sentence_case",
+    "thresholds", "verdict",
+]
+
+CAUTIONS: tuple[str, ...] = (
+    "Not for use in flight, and not for the release of an aircraft to service.",
+    "The flight manual, the maintenance manual, the operator and the authority prevail.",
+    "A flag is not proof of an exceedance, and the absence of one is no clearance.",
+    "Not for punitive use.",
+)
+
+STATES: tuple[str, ...] = ("under", "over", "unknown", "not applicable")
+"""The words for the state codes 0 to 3."""
+
+UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_in_force_at_rest")
+"""Findings that belong to the verdict: limits that nothing could judge."""
+
+LISTED = 10
+"""How many exceedances a verdict lists before it only counts the rest."""
+
+
+def exceedance(one: ExceedanceFacts) -> str:
+    """Return one exceedance as a sentence."""
+    pointer = ""
+    if one.worst_limit_pointer_kt is not None:
+        pointer = f"; the limit pointer stood at {one.worst_limit_pointer_kt:.1f} KIAS"
+    ends = []
+    if one.began_by != "crossed":
+        ends.append(f"began by {one.began_by}")
+    if one.ended_by != "recovered":
+        ends.append(f"ended by {one.ended_by}")
+    if one.brief:
+        ends.append("brief")
+    return (
+        f"{one.limit} exceeded at {clock(one.start_s)} for {duration(one.duration_s)}"
+        f"{_touches(one)}"
+        f"{' (' + ', '.join(ends) + ')' if ends else ''}, at worst by "
+        f"{excess(one.worst_excess_kt, one.worst_excess_mach)}: "
+        f"{in_quantity(one.worst_value, one.quantity)} against "
+        f"{in_quantity(one.limit_value, one.quantity)} at "
+        f"{feet(one.worst_pressure_altitude_ft)}, {clock(one.worst_time_s)}{pointer}."
+    )
+
+
+def _touches(one: ExceedanceFacts) -> str:
+    if one.touches < 2:
+        return ""
+    return f" ({one.touches:,} touches, {duration(one.time_over_s)} over in all)"
+
+
+def closest(one: SmallestFacts) -> str:
+    """Return how close it came, as a sentence."""
+    name = f" to {one.limit}" if one.limit else ""
+    if one.margin_kt is None:
+        return f"Closest{name}: unknown."
+    side = "under" if one.margin_kt >= 0 else "over"
+    by_mach = f" (Mach {mach(abs(one.margin_mach))})" if one.margin_mach is not None else ""
+    return (f"Closest{name}: {knots(abs(one.margin_kt))}{by_mach} {side} the limit of "
+            f"{knots(one.limit_airspeed_kt)} CAS at {clock(one.time_s)}, "
+            f"{feet(one.pressure_altitude_ft)}.")
+
+
+def headline(
+    found: Sequence[Any], recorded_s: float, judged_s: float,
+    margins: Iterable[float | None] = (), suspects: Sequence[Any] = (),
+    assessed: Sequence[AssessedExceedance] = (),
+) -> str:
+    """Return the verdict in one sentence.
+
+    `found` are exceedances with their `episode`, `assessed` how sure each is; `margins` the
+    smallest to each limit, of which one that is known tells that this limit could be judged, if
+    others could not; `suspects` the stretches over a limit whose samples are in doubt.
+    """
+    if suspects and not found:
+        return quality_text.not_determined(suspects)
+    if judged_s <= 0 and not found and not any(math.isfinite(one or math.nan) for one in margins):
+        return f"Nothing of the {duration(recorded_s)} recorded could be judged."
+    within = f"{in_judged(recorded_s, judged_s)}."
+    if not found:
+        return f"No limit was exceeded{within}"
+    episodes = len({one.episode for one in found})
+    said = count(len(found), "exceedance")
+    proven = sum(one.displayed.word == PROVEN_OVER for one in assessed)
+    if assessed and proven < len(found):
+        which = "not" if len(found) == 1 else f"{proven:,} of them" if proven else "none of them"
+        said += f" ({which} proven over as displayed)"
+    if episodes != len(found):
+        said += f" in {count(episodes, 'episode')}"
+    return f"{said}{within}"
+
+
+def outcomes(one: AssessedExceedance) -> str:
+    """Return what was decided of an exceedance on either basis, as a sentence."""
+    said = [f"{basis.basis} {with_reason(basis)}" for basis in (one.displayed, one.flown)]
+    return f"{sentence_case(', '.join(said))}."
+
+
+def others(number: int, assessed: Sequence[AssessedExceedance]) -> str:
+    """Return that more exceedances weren't listed."""
+    return f"The other {number:,} are {'smaller or less sure' if assessed else 'smaller'}."
+
+
+def verdict(flight: FlightFacts) -> str:
+    """Return the short plain verdict on one flight, a sentence a line."""
+    found = flight.exceedances
+    assessed = flight.assessment.exceedances if flight.assessment else ()
+    lines = [headline(found, flight.recorded_s, flight.judged_s,
+                      [one.margin_kt for one in flight.smallest_margins],
+                      flight.quality.suspects, assessed)]
+    if doubted := flight.quality.suspects:
+        lines.append(
+            quality_text.also_in_doubt(doubted, [one.limit for one in found]) if found else
+            quality_text.nothing_else(in_judged(flight.recorded_s, flight.judged_s)))
+    listed = decisive_first([one.worst_excess_kt for one in found], assessed, "displayed")[:LISTED]
+    for i in sorted(listed):
+        outcome = f" {outcomes(assessed[i])}" if assessed else ""
+        lines.append(f"{exceedance(found[i])}{outcome}")
+    if len(found) > LISTED:
+        lines.append(others(len(found) - LISTED, assessed))
+    combined = [one for one in flight.smallest_margins if one.limit is None]
+    if not flight.exceedances:
+        lines += [closest(one) for one in combined if one.margin_kt is not None]
+    if flight.unknown_s > 0 and flight.judged_s > 0:
+        lines.append(f"{sentence_case(duration(flight.unknown_s))} could not be judged "
+                     f"({count(flight.unknown_stretches, 'stretch', 'stretches')}).")
+        lines += quality_text.bounded(flight.quality.bounded_s, flight.quality.bounded_gaps)
+    lines += quality_text.suspects(flight.quality.suspects)
+    if flight.unjudged_limits and flight.judged_s > 0:
+        lines.append(too_little(flight.judged_shares, flight.unjudged_limits))
+    if flight.judged_s > 0:
+        lines += quality_text.screened(flight.quality.airborne_s, flight.quality.screened_s)
+    lines += [one.sentence for one in flight.taken if one.code in UNJUDGED]
+    return "\n".join(line for line in lines if line)
+
+
+def recognised(summary: Summary) -> list[str]:
+    """Return what was taken for what in a log, a line each."""
+    lines = []
+    for one in summary.channels:
+        unit = f", in {one.unit}" if one.unit and one.unit != "discrete" else ""
+        lines.append(f"{one.channel}: column \"{one.column}\"{unit}"
+                     + (f" ({one.known_by})" if one.known_by else ""))
+    lines += summary.inferred
+    lines += [f"{key}: declared as {value:g}" for key, value in summary.declared.items()]
+    for flight in summary.flights:
+        lines += [one.sentence for one in flight.taken
+                  if one.sentence not in lines and one.code not in UNJUDGED]
+    return lines
+
+
+_UNITS = (("_kt_s", "kt/s"), ("_ft_s", "ft/s"), ("_fpm", "ft/min"), ("_kt", "kt"), ("_ft", "ft"),
+          ("_s", "s"), ("_g", "g"), ("_deg", "deg"), ("_degc", "degC"), ("_pct", "%"))
+
+
+def thresholds(settings: Mapping[str, Any]) -> str:
+    """Return the thresholds in one line: "join gap 5 s, join margin Mach 0.004"."""
+    said = []
+    for name, value in settings.items():
+        stem, unit = next(((name.removesuffix(end), f" {unit}") for end, unit in _UNITS
+                           if name.endswith(end)), (name, ""))
+        words = stem.replace("_", " ").replace("mach", "Mach")
+        said.append(f"{words} {value:g}{unit}")
+    return ", ".join(said)
+
+
+def crossover(cas_kt: float, mach_number: float, altitude_ft: float) -> str:
+    """Return where a CAS and a Mach number meet, as sentences."""
+    return (f"{cas_kt:g} KCAS and Mach {mach_number:g} meet at {altitude_ft:,.0f} ft pressure "
+            "altitude. Below it the airspeed is the lower of the two, above it the Mach number.")
+
+
+def crossovers(aircraft: str, found: Sequence[Mapping[str, Any]]) -> str:
+    """Return where a sheet's governing limit changes, a sentence a line."""
+    if not found:
+        return f"{aircraft}: no two limits cross."
+    several = (f"{aircraft}: the governing limit changes at {len(found)} altitudes.\n"
+               if len(found) > 1 else f"{aircraft}:\n")
+    return several + "\n".join(
+        f"{one['pressure_altitude_ft']:,.0f} ft pressure altitude, {one['limit_airspeed_kt']:.1f} "
+        f"KCAS: {one['below']} below, {one['above']} above." for one in found
+    )
+
+
+def envelope_rows(rows: Sequence[Mapping[str, Any]]) -> list[tuple[str, ...]]:
+    """Return an envelope as rows of words, the heading first."""
+    def cell(value: float | None, pattern: str) -> str:
+        return "unknown" if value is None else pattern.format(value)
+
+    return [
+        ("altitude", "limit", "KCAS", "Mach", "KTAS", "at"),
+        *(
+            (f"{row['pressure_altitude_ft']:,.0f} ft", row["governing_limit"] or "-",
+             cell(row["limit_airspeed_kt"], "{:.1f}"), cell(row["limit_mach"], "{:.4f}"),
+             cell(row["true_airspeed_kt"], "{:.1f}"),
+             cell(row["static_air_temperature_degc"], "{:.1f} degC"))
+            for row in rows
+        ),
+    ]

@@ -1,0 +1,1 @@
+"""How sure: error budget, propagation, probability and the decision rule."""

@@ -1,0 +1,339 @@
+"""How sure each exceedance is.
+
+P(truly over) = Phi(e / sqrt(u_s^2 + u_r^2)) under the flat prior: e the estimate of the greatest
+true excess, u_r its standard error, u_s what is common to the flight and its sensors. A
+common error is one error: it is neither shrunk by averaging nor counted once a sample. The
+estimate is the top of a local quadratic fit (`peaks`), and where many samples are about as high
+as the greatest, the mean posterior maximum (`plateau`).
+
+References
+----------
+.. [1] JCGM 100:2008, 6.2 (expanded uncertainty).
+.. [2] JCGM 106:2012, 7.2 (probability of exceeding a limit).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.events import joining
+from loganalyze.events.analysis import Analysis
+from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.record.units import KNOT
+from loganalyze.results.assessment_results import (
+    NOT_DETERMINABLE,
+    PROVEN_OVER,
+    Assurance,
+    MissedPeak,
+)
+from loganalyze.screening.noise_estimation import FEWEST, noise_near
+from loganalyze.uncertainty import airspeed_noise, peak_fit, plateau_maximum
+from loganalyze.uncertainty.decision_rule import decided
+from loganalyze.uncertainty.prior_models import Flat, Prior
+from loganalyze.uncertainty.sample_uncertainty import ErrorModel, Uncertainty
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+_NAN = float("nan")
+
+DISPLAYED, FLOWN = "as displayed", "as flown"
+NO_UNCERTAINTY, PEAK_AT_GAP, OUTSIDE_PRIOR = "no uncertainty", "peak at gap", "outside prior"
+"""Why a verdict isn't determinable."""
+
+
+@dataclass(frozen=True, slots=True)
+class AssuranceSettings:
+    """Thresholds of the assurance. All are printed with the results."""
+
+    coverage: float = 0.95
+    """Probability with which the expanded interval holds the true excess: an excess is proven
+    when the whole interval lies on one side of the limit (`decision`)."""
+    near_probability: float = 0.2
+    """A stretch that read under the limit is near when it was over with at least this
+    probability, under the flat prior and on either basis; it lasts while that is half as much."""
+    near_join_s: float = 30.0
+    """Such stretches are one when less than this apart [s]."""
+
+    def __post_init__(self) -> None:
+        if not 0 < self.coverage < 1:
+            raise ValueError("coverage must lie between 0 and 1")
+        if not 0 < self.near_probability < 0.5:
+            raise ValueError("near_probability must lie between 0 and 0.5")
+        if not self.near_join_s >= 0:
+            raise ValueError("near_join_s must not be negative")
+
+
+@dataclass(frozen=True, slots=True)
+class Assured:
+    """What is known of one worst instant, on both bases."""
+
+    displayed: Assurance
+    flown: Assurance
+    missed_peak: MissedPeak
+
+
+def assured(
+    uncertainty: Uncertainty, settings: AssuranceSettings | None = None,
+    priors: Mapping[str, Prior] | None = None,
+) -> tuple[Assured, ...]:
+    """Say how sure each exceedance of an analysis is.
+
+    Parameters
+    ----------
+    uncertainty : Uncertainty
+        As `uncertainty_of` gave it.
+    settings : AssuranceSettings, optional
+    priors : mapping of str to Prior, optional
+        Priors by limit; a limit without one gets the flat prior.
+
+    Returns
+    -------
+    tuple of Assured
+        Parallel to the analysis's exceedances.
+    """
+    analysis = uncertainty.analysis
+    found: dict[int, Assured] = {}
+    for i, limit in enumerate(analysis.sheet.limit):
+        chosen = [k for k, one in enumerate(analysis.exceedances) if one.limit == limit.name]
+        if chosen:
+            worst, first, last = (np.searchsorted(
+                analysis.time, [getattr(analysis.exceedances[k], edge) for k in chosen])
+                for edge in ("worst_time_s", "start_s", "end_s"))
+            spans = list(zip(first.tolist(), last.tolist(), strict=True))
+            found.update(zip(chosen, at_rows(uncertainty, i, worst, settings, priors, spans),
+                             strict=True))
+    return tuple(found[k] for k in range(len(found)))
+
+
+def at_rows(
+    uncertainty: Uncertainty, limit: int, worst: Rows,
+    settings: AssuranceSettings | None = None, priors: Mapping[str, Prior] | None = None,
+    spans: Sequence[tuple[int, int]] | None = None,
+) -> list[Assured]:
+    """Say how sure the excess over one limit (its index) is at the given worst rows.
+
+    `spans` : first and last row of the stretch that each is the worst of; absent: half a minute
+    to either side.
+    """
+    analysis = uncertainty.analysis
+    settings = settings or AssuranceSettings()
+    stated = analysis.sheet.limit[limit]
+    prior = (priors or {}).get(stated.name, Flat())
+    around = [_around(analysis, limit, int(row), None if spans is None else spans[k])
+              for k, row in enumerate(worst)]
+    rows = [np.arange(one.first, one.last + 1) for one in around]
+    if not rows:
+        return []
+    excess = -joining.margin(analysis._case, stated, np.concatenate(rows))
+    pieces = np.split(excess, np.cumsum([len(one) for one in rows[:-1]]))
+    model = uncertainty.at(limit, worst)
+    shown = shift_as_displayed(uncertainty, limit, worst, model)
+    lag = uncertainty.budget.lag_s
+    answers = []
+    for k, (one, piece, at) in enumerate(zip(around, pieces, worst.tolist(), strict=True)):
+        time = analysis.time[one.first : one.last + 1]
+        worst_of = _greatest(uncertainty, one, piece, at, model, k)
+        # A first-order lag takes half of the curvature times its square off the peak.
+        bend = worst_of.curvature
+        late = 0.0 if math.isnan(bend) else abs(bend) * lag**2 / math.sqrt(3)
+        open_end = ((one.open_before and at == one.first)
+                    or (one.open_after and at == one.last))
+        near = slice(*np.searchsorted(
+            time, (analysis.time[at] - _LOOK_S, analysis.time[at] + _LOOK_S + 1e-9)))
+        answers.append(Assured(
+            _assurance(DISPLAYED, worst_of.less(float(shown[k])),
+                       math.hypot(float(model.displayed_common[k]), late), prior, settings,
+                       open_end),
+            _assurance(FLOWN, worst_of, float(model.flown_common[k]), prior, settings, open_end),
+            MissedPeak(*peak_fit.missed(time[near], piece[near], at - one.first - near.start)),
+        ))
+    return answers
+
+
+@dataclass(frozen=True, slots=True)
+class _Worst:
+    """The greatest true excess and its standard error; if what may be noise is, `if_noise`."""
+
+    reading: float
+    excess: float
+    error: float
+    curvature: float
+    told_by: str = airspeed_noise.NONE
+    if_noise: float | None = None
+    error_if_noise: float = _NAN
+    at_open_end: bool = False
+
+    def less(self, shift: float) -> _Worst:
+        """The same by so much lower."""
+        return replace(self, reading=self.reading - shift, excess=self.excess - shift,
+                       if_noise=None if self.if_noise is None else self.if_noise - shift)
+
+
+def _greatest(
+    uncertainty: Uncertainty, one: _Around, piece: Floats, at: int, model: ErrorModel, k: int
+) -> _Worst:
+    """Estimate the greatest true excess about the worst row `at`."""
+    analysis = uncertainty.analysis
+    interval, greatest = analysis.log.interval_s, at - one.first
+    reading, step = float(piece[greatest]), math.sqrt(12.0) * float(model.rounding[k])
+    # NaN stays: a noise that isn't known leaves the probability unknown.
+    seen = peak_fit.noise_of(piece)
+    noise = float(np.maximum(model.flown_random[k], seen))
+    start, stop = peak_fit.window(one.first, one.last, at, interval)
+    cut = slice(start - one.first, stop - one.first)
+    peak = peak_fit.fit(analysis.time[start:stop], piece[cut], at - start, noise)
+    beside = max(1, round(_BESIDE_S / interval)) if interval > 0 else 1
+    open_end = (one.open_before and greatest < beside) or (
+        one.open_after and greatest >= len(piece) - beside)
+    found = _Worst(reading, peak.excess, peak.error, peak.curvature, at_open_end=open_end)
+    if math.isnan(noise) or not interval > 0:
+        return found
+    known, told_by = uncertainty.airspeed_noise.near(at)
+    per_kt = float(model.per_kt[k])
+    if known is not None:
+        known = replace(known, standard=known.standard * per_kt)
+        common = np.fmin(model.flown_common[k], model.displayed_common[k])
+        if known.standard < _NEGLIGIBLE * common:
+            known = None
+    if known is not None or told_by != airspeed_noise.NOT_TOLD:
+        found = replace(found, told_by=told_by)
+    seen = max(seen, float(model.rounding[k]))
+    many = int((piece > reading - _PLATEAU * seen).sum()) > _FEW
+    if known is None and not many:
+        return found
+    near = slice(max(0, greatest - _NEAR), greatest + _NEAR)
+    scatter = noise_near(analysis.time[one.first : one.last + 1][near], piece[near], step)
+    wander = max(scatter.wander, 0.0 if known is None else known.standard)
+    first, last = plateau_maximum.stretch(piece, greatest, interval, scatter.white, wander, step)
+    if last - first < FEWEST:
+        return found if known is None else replace(
+            found, error=math.hypot(found.error, known.standard))
+    # What the sheet states of single samples, and they don't show, is common to them.
+    hidden = math.sqrt(max(float(model.flown_random[k]) ** 2 - scatter.white**2, 0.0))
+    reaches = open_end or (one.open_before and first < beside) or (
+        one.open_after and last > len(piece) - beside)
+    top = replace(found, at_open_end=reaches)
+    if many:
+        best = plateau_maximum.greatest(piece[first:last], interval, step)
+        top = _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
+                     found.told_by, at_open_end=reaches)
+    if known is None:
+        return top
+    if told_by != airspeed_noise.NOT_TOLD:
+        best = plateau_maximum.greatest(piece[first:last], interval, step, known)
+        return _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
+                      told_by, at_open_end=reaches)
+    less = plateau_maximum.greatest(piece[first:last], interval, step, known)
+    if top.excess - less.excess < _SAME_KT * per_kt:
+        return replace(top, told_by=airspeed_noise.NONE)
+    return replace(top, if_noise=less.excess, error_if_noise=math.hypot(less.error, hidden))
+
+
+def shift_as_displayed(
+    uncertainty: Uncertainty, limit: int, rows: Rows, model: ErrorModel
+) -> Floats:
+    """How much less the crew saw than was flown, in the limit's quantity: the instrument's error.
+
+    The sheet's instrument correction is what the instrument reads too little. The position
+    correction moves the limit pointer with the airspeed, so it shifts nothing.
+    """
+    air = uncertainty.analysis._case.air
+    applied = any(one.code == "instrument_correction_applied" for one in air.findings)
+    if not applied or air.indicated_airspeed is None or air.recorded_airspeed is None:
+        return np.zeros(len(rows))
+    added = air.indicated_airspeed[rows] - air.recorded_airspeed[rows]
+    return np.asarray(added / KNOT * model.per_kt)
+
+
+@dataclass(frozen=True, slots=True)
+class _Around:
+    """The unbroken judged rows about a worst one, and whether they end at something unknown."""
+
+    first: int
+    last: int
+    open_before: bool
+    open_after: bool
+
+
+_LOOK_S = 30.0
+"""How far to look for the greatest acceleration [s], and beyond the ends of a stretch."""
+_LONGEST_S, _MOST = 1200.0, 16384
+"""How far to look along a stretch at most, to either side [s] and in samples."""
+_PLATEAU, _FEW = 4.0, 7
+"""A stretch is a plateau when more samples than this lie within so many standard deviations of
+the greatest one."""
+_NEAR = 256
+"""The noise is told by so many samples to either side."""
+_BESIDE_S = 5.0
+"""What ends or is at its greatest within this of a gap may have been more in it [s]."""
+_SAME_KT = 0.2
+"""Two readings that differ by less are one [kt]."""
+_NEGLIGIBLE = 0.1
+"""Noise of less than this share of the common error changes nothing."""
+
+
+def _around(
+    analysis: Analysis, limit: int, worst: int, span: tuple[int, int] | None
+) -> _Around:
+    state, time = analysis.columns[f"state_{limit}"], analysis.time
+    interval = analysis.log.interval_s
+    begin, end = (worst, worst) if span is None else span
+    begin = max(begin, worst - _MOST, int(np.searchsorted(time, time[worst] - _LONGEST_S)))
+    end = min(end, len(time) - 1, worst + _MOST,
+              int(np.searchsorted(time, time[worst] + _LONGEST_S)))
+    low = int(np.searchsorted(time, time[min(begin, worst)] - _LOOK_S))
+    high = int(np.searchsorted(time, time[max(end, worst)] + _LOOK_S, side="right")) - 1
+    judged = (state[low : high + 1] == UNDER) | (state[low : high + 1] == OVER)
+    whole = np.ones(high - low, dtype=bool)
+    if interval > 0:
+        whole = np.diff(time[low : high + 1]) <= HELD_INTERVALS * interval
+    joined = whole & judged[1:] & judged[:-1]
+    here = worst - low
+    before, after = np.flatnonzero(~joined[:here]), np.flatnonzero(~joined[here:])
+    first = int(before[-1]) + 1 if len(before) else 0
+    last = here + int(after[0]) if len(after) else high - low
+
+    def unknown(row: int, step: int) -> bool:
+        if not 0 <= row < len(time) or state[row] == UNKNOWN:
+            return True
+        return interval > 0 and bool(
+            abs(time[row] - time[row - step]) > HELD_INTERVALS * interval)
+
+    return _Around(low + first, low + last,
+                   unknown(low + first - 1, -1), unknown(low + last + 1, 1))
+
+
+def _assurance(
+    basis: str, worst: _Worst, common: float, prior: Flat | Prior, settings: AssuranceSettings,
+    open_end: bool,
+) -> Assurance:
+    excess, random = worst.excess, worst.error
+    u = math.hypot(common, random)
+    if math.isnan(u) or math.isnan(excess):
+        return Assurance(basis, excess, common, random, _NAN, _NAN, _NAN, NOT_DETERMINABLE,
+                         prior.name, settings.coverage, NO_UNCERTAINTY, worst.reading)
+    if u == 0.0:  # nothing is doubted, so nothing known beforehand changes it
+        prior = Flat(prior.name)
+    probability = prior.probability(excess, u)
+    low, high = prior.interval(excess, u, settings.coverage)
+    if worst.if_noise is not None:
+        least, most = prior.interval(
+            worst.if_noise, math.hypot(common, worst.error_if_noise), settings.coverage)
+        low, high = min(low, least), max(high, most)
+    word = decided(excess, low, high)
+    reason = ""
+    if math.isnan(probability):
+        word, reason = NOT_DETERMINABLE, OUTSIDE_PRIOR
+    elif open_end:
+        # What lies in the gap may have been more; what was recorded stands.
+        high, reason = _NAN, PEAK_AT_GAP
+        word = PROVEN_OVER if low > 0 else NOT_DETERMINABLE
+    return Assurance(basis, excess, common, random, probability, low, high, word,
+                     prior.name, settings.coverage, reason, worst.reading,
+                     open_end or worst.at_open_end, worst.told_by, worst.if_noise)

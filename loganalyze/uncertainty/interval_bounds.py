@@ -1,0 +1,99 @@
+"""What an interval rests on: its greatest error, what stating that would gain, its widest bound.
+
+The interval uses the least uncertainty that general knowledge supports (`tolerances.TYPICAL`). The
+bound is the same interval with the widest tolerances that the rules allow (`tolerances.WIDEST`);
+what the limits sheet states is the same in both.
+
+References
+----------
+.. [1] JCGM 100:2008, 5.1.2 (variance by input), 6.2 (expanded uncertainty).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from statistics import NormalDist
+
+import numpy as np
+
+from loganalyze.results.assessment_results import NOT_DETERMINABLE, Assurance, Bound, Greatest
+from loganalyze.sheets.sensor_tolerances import SUPPOSED
+from loganalyze.uncertainty.decision_rule import decided
+from loganalyze.uncertainty.sample_uncertainty import Uncertainty
+
+Pair = tuple[Assurance, Assurance]
+
+SCATTER = "scatter"
+"""The code of what isn't common to the flight: the samples' scatter about the worst instant."""
+WORTH = 0.9
+"""Stating a tolerance is worth a word when it shrinks the interval to less than this."""
+
+
+def bounded(
+    uncertainty: Uncertainty, widest: Uncertainty, at: Sequence[tuple[int, int]],
+    pairs: Sequence[Pair],
+) -> list[Pair]:
+    """Add to assurances what dominates them, and their widest bound.
+
+    Parameters
+    ----------
+    uncertainty, widest : Uncertainty
+        Of one flight, with the typical and the widest tolerances.
+    at : sequence of (int, int)
+        The limit's index and the worst row of each pair.
+    pairs : sequence of (Assurance, Assurance)
+        As displayed and as flown.
+
+    Returns
+    -------
+    list of (Assurance, Assurance)
+        Parallel to `pairs`; what isn't determinable stays as it is.
+    """
+    found: dict[int, Pair] = {}
+    for limit in sorted({one for one, _ in at}):
+        chosen = [k for k, (one, _) in enumerate(at) if one == limit]
+        rows = np.array([at[k][1] for k in chosen], dtype=np.intp)
+        made = []
+        for basis, flown in enumerate((False, True)):
+            parts, wide = (one.parts(limit, rows, flown=flown) for one in (uncertainty, widest))
+            sizes = uncertainty.sizes(rows)
+            made.append([_bounded(
+                pairs[k][basis], uncertainty, {code: float(v[j]) for code, v in parts.items()},
+                sum(float(v[j]) for v in wide.values()),
+                {code: float(v[j]) for code, v in sizes.items()}) for j, k in enumerate(chosen)])
+        found.update((k, (made[0][j], made[1][j])) for j, k in enumerate(chosen))
+    return [found[k] for k in range(len(pairs))]
+
+
+def _bounded(
+    one: Assurance, uncertainty: Uncertainty, parts: dict[str, float], wide: float,
+    sizes: dict[str, float],
+) -> Assurance:
+    """Add both to one assurance; variances in the limit's published quantity, squared."""
+    if one.word == NOT_DETERMINABLE or not math.isfinite(one.probability):
+        return one
+    typical = sum(parts.values())
+    rest = max(one.common_u**2 - typical, 0.0)  # the display's lag at the peak
+    whole = one.common_u**2 + one.random_u**2
+    if not whole > 0:
+        return one
+    k = NormalDist().inv_cdf((1 + one.coverage) / 2)
+    named = {**parts, "display_lag": rest, SCATTER: one.random_u**2}
+    code = max(named, key=lambda name: named[name])
+    supposed, half_width = None, None
+    # Elsewhere the interval isn't the estimate with k u to either side.
+    plain = one.prior == "flat" and one.if_noise is None and math.isfinite(one.high)
+    if plain and code in SUPPOSED and not uncertainty.budget.states(code) and sizes[code] > 0:
+        stated = named[code] * (SUPPOSED[code] / math.sqrt(3.0) / sizes[code]) ** 2
+        less = math.sqrt(whole - named[code] + stated)
+        if less < WORTH * math.sqrt(whole):
+            supposed, half_width = SUPPOSED[code], k * less
+    more = k * max(math.sqrt(whole - typical + wide) - math.sqrt(whole), 0.0)
+    bound = None
+    if more > 1e-3 * k * math.sqrt(whole):
+        low, high = one.low - more, one.high + more
+        bound = Bound(low, high, decided(one.excess, low, high))
+    return replace(one, greatest=Greatest(code, named[code] / whole, supposed, half_width),
+                   widest=bound)

@@ -1,0 +1,150 @@
+"""Stretches that stayed under a limit but may have been over."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from statistics import NormalDist
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.events import joining
+from loganalyze.events.analysis import Analysis
+from loganalyze.limits import limit_equivalents, limit_tables
+from loganalyze.limits.evaluation import OVER, UNDER
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.results.assessment_results import NearMiss
+from loganalyze.uncertainty.exceedance_probability import AssuranceSettings, at_rows
+from loganalyze.uncertainty.prior_models import Prior
+from loganalyze.uncertainty.sample_uncertainty import Uncertainty
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+Shares = NDArray[np.floating[Any]]
+
+_LOOKED_AT, _SLACK = 200, 1.25
+"""Rows at which each limit's uncertainty is reckoned to bound it, and what is added for the rest.
+Rows beyond the bound are only spared the exact reckoning."""
+
+
+def near_misses(
+    uncertainty: Uncertainty, settings: AssuranceSettings | None = None,
+    priors: Mapping[str, Prior] | None = None,
+) -> tuple[NearMiss, ...]:
+    """Find stretches that stayed under one limit but may have been over.
+
+    A stretch that runs into an exceedance of the same limit is a part of that one.
+
+    Returns
+    -------
+    tuple of NearMiss
+        By start; ``phase`` is empty and ``contributions`` None: both are filled in by others.
+    """
+    analysis = uncertainty.analysis
+    settings = settings or AssuranceSettings()
+    near, far = (-NormalDist().inv_cdf(p)
+                 for p in (settings.near_probability, settings.near_probability / 2))
+    columns = uncertainty.columns
+    wide = np.fmax(columns["margin_u_kt"], columns["margin_displayed_u_kt"])
+    margin = analysis.columns["margin_kt"]
+    bound = _greatest(uncertainty)
+    # Every limit's margin is at least that to the lowest.
+    close = np.flatnonzero(margin < far * np.fmax(wide, np.float32(bound.max(initial=0.0))))
+    if not len(close):
+        return ()
+    with np.errstate(divide="ignore"):
+        share = margin[close] / wide[close]
+    found: list[NearMiss] = []
+    for i in range(len(analysis.sheet.limit)):
+        rows, shares = _shares(uncertainty, i, close, share, far, float(bound[i]))
+        stretches, worst = [], []
+        for first, last in _stretches(analysis, i, rows, settings.near_join_s):
+            inside = slice(*np.searchsorted(rows, [first, last + 1]).tolist())
+            if shares[inside].min() <= near:
+                stretches.append((first, last))
+                worst.append(inside.start + int(shares[inside].argmin()))
+        found += _told(uncertainty, i, stretches, rows[worst], settings, priors)
+    return tuple(sorted(found, key=lambda one: (one.start_s, one.limit)))
+
+
+def _greatest(uncertainty: Uncertainty) -> Floats:
+    """Return a bound of each limit's uncertainty over the flight [kt CAS], on either basis."""
+    analysis = uncertainty.analysis
+    rows = np.flatnonzero(~np.isnan(analysis.columns["margin_kt"]))
+    rows = rows[:: max(1, len(rows) // _LOOKED_AT)]
+    found = np.zeros(len(analysis.sheet.limit))
+    for i in range(len(found)) if len(rows) else ():
+        flown, _, shown = uncertainty.in_kt(i, rows)
+        found[i] = _SLACK * np.fmax.reduce(np.fmax(flown, shown), initial=0.0)
+    return found
+
+
+def _shares(
+    uncertainty: Uncertainty, i: int, close: Rows, share: Shares, far: float, bound: float
+) -> tuple[Rows, Shares]:
+    """Rows under a limit with their margin over its uncertainty, where that is below `far`."""
+    analysis = uncertainty.analysis
+    under = analysis.columns[f"state_{i}"][close] == UNDER
+    governs = analysis.columns["governing_limit"][close] == i
+    own = under & governs & (share < far)
+    other = close[under & ~governs]
+    if len(other) and i in analysis._case.tabulated:
+        # A rough look at the limit's own margin leaves few rows for the exact one.
+        grid, speed = analysis._case.grid.at_nodes[i, 1], analysis.columns["calibrated_airspeed_kt"]
+        height = analysis.columns["pressure_altitude_ft"][other] * FOOT
+        cell = np.nan_to_num((height - limit_tables.START) / limit_tables.STEP).astype(np.intp)
+        rough = grid.take(cell, mode="clip") / KNOT - speed[other]
+        other = other[~(rough > far * bound + 1.0)]
+    if not len(other):
+        return close[own], share[own]
+    model = uncertainty.at(i, other)
+    exact = joining.margin(analysis._case, analysis.sheet.limit[i], other)
+    with np.errstate(divide="ignore"):
+        exact = exact / np.fmax(model.flown, model.displayed)
+    rows = np.concatenate([close[own], other[exact < far]])
+    order = np.argsort(rows, kind="stable")
+    return rows[order], np.concatenate([share[own], exact[exact < far]])[order]
+
+
+def _stretches(
+    analysis: Analysis, i: int, near: Rows, join_s: float
+) -> Sequence[tuple[int, int]]:
+    """Join near rows to stretches (first and last row) that touch no row over the limit."""
+    if not len(near):
+        return []
+    state = analysis.columns[f"state_{i}"]
+    # Both rise, and no row is in both: a stable sort merges them.
+    members = np.sort(np.concatenate([near, np.flatnonzero(state == OVER)]), kind="stable")
+    unjudged = np.searchsorted(np.flatnonzero(state > OVER), members)
+    apart = (np.diff(analysis.time[members]) >= join_s) | (np.diff(unjudged) > 0)
+    starts = np.concatenate([[0], np.flatnonzero(apart) + 1])
+    ends = np.concatenate([starts[1:], [len(members)]]) - 1
+    over = np.maximum.reduceat(state[members] == OVER, starts)
+    return [(int(members[a]), int(members[b]))
+            for a, b, touches in zip(starts, ends, over, strict=True) if not touches]
+
+
+def _told(
+    uncertainty: Uncertainty, i: int, stretches: Sequence[tuple[int, int]], worst: Rows,
+    settings: AssuranceSettings, priors: Mapping[str, Prior] | None,
+) -> list[NearMiss]:
+    if not stretches:
+        return []
+    analysis = uncertainty.analysis
+    limit, air = analysis.sheet.limit[i], analysis._case.air
+    at = limit_equivalents.point(air, worst)
+    margin = joining.margin(analysis._case, limit, worst)
+    in_kt = (
+        limit_equivalents.calibrated_equivalent(limit, air, at) - at.calibrated_airspeed
+    ) / KNOT
+    return [
+        NearMiss(
+            limit=limit.name, start_s=float(analysis.time[first]),
+            end_s=float(analysis.time[last]), time_s=float(analysis.time[worst[k]]),
+            margin=float(margin[k]), margin_kt=float(in_kt[k]),
+            pressure_altitude_ft=float(at.pressure_altitude[k]) / FOOT, phase="",
+            displayed=sure.displayed, flown=sure.flown, contributions=None)
+        for k, ((first, last), sure) in enumerate(zip(
+            stretches, at_rows(uncertainty, i, worst, settings, priors, stretches), strict=True))
+    ]

@@ -1,0 +1,164 @@
+"""The greatest true excess of a stretch in which many samples are as high as the greatest.
+
+There the greatest sample is the greatest of the noise: the more samples, the further above the
+truth. So the stretch is parted into motion and noise (`screening.noise_estimation`), courses of the
+true excess that fit the samples are drawn, and each course's own greatest value is taken: the
+posterior of the maximum by simulation. The draws start from one fixed seed.
+
+References
+----------
+.. [1] Durbin and Koopman, Biometrika 89 (2002), 603 (drawing states given the samples; here in
+   the frequency domain, where the draws are independent).
+.. [2] Widrow and Kollar, Quantization noise, Cambridge University Press 2008, chapter 9 (what is
+   left of the rounding's error where noise spreads the values over steps).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.screening import spectra
+from loganalyze.screening.noise_estimation import Filtered, Fit, despiked
+
+Floats = NDArray[np.float64]
+
+DRAWS, SEED, AT_ONCE = 120, 20, 15
+"""Courses drawn, from which start, and how many at once: memory that is small is handed out again
+without being blanked, which takes longer than the drawing."""
+MOST = 512
+"""More samples than this are averaged in groups: the noise's average is as good as the noise."""
+SPAN_S, HIGH, QUIET_S = 2.0, 3.0, 30.0
+"""A stretch holds what lies, averaged over about 2 s, within 3 standard deviations of its top,
+down to no such sample for 30 s."""
+TRIMMED = 0.2
+"""Its ends are where the average first and last reaches this quantile: no flank is left."""
+BESIDE = 4
+"""It reaches so many samples to either side of the greatest at least."""
+
+
+@dataclass(frozen=True, slots=True)
+class Greatest:
+    """The greatest true excess: mean and standard deviation, and the top's bend.
+
+    ``curvature`` : coefficient of t^2 at the top [unit/s^2]; ``samples`` : how many told it.
+    """
+
+    excess: float
+    error: float
+    curvature: float
+    samples: int
+
+
+def stretch(excess: Floats, worst: int, interval: float, white: float, wander: float, step: float
+            ) -> tuple[int, int]:
+    """Return the rows (half-open) of the plateau about `worst`, among samples without a gap.
+
+    `white`, `wander` : the standard deviations of the noise, in the unit of `excess`.
+    """
+    count = int(np.clip(round(SPAN_S / interval), 1, 8)) | 1
+    padded = np.pad(excess, count // 2, mode="edge")
+    average = np.convolve(padded, np.full(count, 1 / count), "valid")
+    top = average[max(worst - count, 0) : worst + count + 1].max()
+    depth = HIGH * math.hypot(white / math.sqrt(count), wander) + 0.5 * step
+    high = np.flatnonzero(average >= top - depth)
+    apart = np.diff(high) > max(round(QUIET_S / interval), 3)
+    here = min(int(np.searchsorted(high, worst)), len(high) - 1)
+    before, after = np.flatnonzero(apart[:here]), np.flatnonzero(apart[here:])
+    first = int(high[before[-1] + 1] if len(before) else high[0])
+    last = int(high[here + after[0]] if len(after) else high[-1])
+    inside = average[first : last + 1]
+    reached = np.flatnonzero(inside >= np.quantile(inside, TRIMMED))
+    first, last = first + int(reached[0]), first + int(reached[-1])
+    return (max(min(first, worst - BESIDE), 0),
+            min(max(last, worst + BESIDE), len(excess) - 1) + 1)
+
+
+def greatest(excess: Floats, interval: float, step: float, known: Filtered | None = None
+             ) -> Greatest:
+    """Estimate the greatest true excess of a plateau.
+
+    Parameters
+    ----------
+    excess : float64[m]  [kt or Mach]
+        Its samples, an `interval` [s] apart, without NaN, at least 8 of them.
+    step : float
+        The recorder's step, in the same unit; 0 where there is none.
+    known : Filtered, optional
+        Noise of known size. Without it all that is slower than white noise counts as motion.
+
+    Returns
+    -------
+    Greatest
+        Gusts count as motion: they are what the aircraft met.
+    """
+    group = -(-len(excess) // MOST)
+    values = despiked(excess, step)
+    # Lengths of small factors are transformed many times faster than primes.
+    count = len(values) // group
+    count -= count % 8 if count > 64 else 0
+    values = values[: count * group].reshape(-1, group).mean(axis=1)
+    fit = Fit.of(values, interval * group, step / math.sqrt(12 * group), known,
+                 group)
+    tops, mean = _tops(fit)
+    white = math.sqrt(float(fit.weight @ fit.scale) * group)
+    left = rounding_left(step, math.hypot(white, known.standard if known else 0.0))
+    at, reach = int(mean.argmax()), max(1, round(1 / (interval * group)))
+    bend = 0.0
+    if reach <= at < len(mean) - reach:
+        bend = float(mean[at - reach] - 2 * mean[at] + mean[at + reach]) / 2
+    return Greatest(float(tops.mean()), math.hypot(float(tops.std()), left),
+                    bend / (reach * interval * group) ** 2, len(values))
+
+
+def rounding_left(step: float, scatter: float) -> float:
+    """Standard deviation of the rounding's error that averaging leaves [2]_.
+
+    `scatter` : the samples' standard deviation, rounding included. Without noise the values of
+    a level stay on one step, and the whole step / sqrt(12) stays with them; noise of half a
+    step spreads them over several, and nothing does.
+    """
+    if not step > 0:
+        return 0.0
+    noise = max(scatter**2 / step**2 - 1 / 12, 0.0)
+    orders = np.arange(1, 8)
+    waves = np.exp(-4 * math.pi**2 * orders**2 * noise) / (2 * math.pi**2 * orders**2)
+    return step * math.sqrt(float(waves.sum()))
+
+
+def _tops(fit: Fit) -> tuple[Floats, Floats]:
+    """Draw courses of the true excess given the samples.
+
+    Returns each one's greatest value, float64[DRAWS], and the mean course, float64[n].
+    """
+    n = len(fit.line)
+    rng = np.random.default_rng(SEED)
+    rows = rng.choice(len(fit.weight), DRAWS, p=fit.weight)
+    scale = fit.scale[rows] * fit.freedom / rng.chisquare(fit.freedom, DRAWS)
+    kinds, which = np.unique(rows, return_inverse=True)
+    sizes = fit.parts.sizes[kinds]
+    shapes = fit.parts.shapes(np.pi / n * np.arange(1, n, dtype=np.float64))
+    motion, noise = sizes[:, :-1] @ shapes[:-1], 1.0 + sizes[:, -1:] * shapes[-1]
+    share = motion / (motion + noise)
+    spread = np.sqrt(share * noise)
+    centre = share * fit.coefficients[1:]
+    tops = np.empty(DRAWS)
+    for first in range(0, DRAWS, AT_ONCE):
+        some = slice(first, first + AT_ONCE)
+        found = np.zeros((len(rows[some]), n))
+        found[:, 1:] = rng.normal(size=(len(found), n - 1)) * spread[which[some]]
+        found[:, 1:] *= np.sqrt(scale[some, None])
+        found[:, 1:] += centre[which[some]]
+        tops[some] = (spectra.from_cosines(found) + fit.line).max(axis=1)
+    level = 1.0 + sizes[:, -1] * n * _of_mean(fit.parts.filtered_keep, n * fit.parts.group)
+    tops += np.sqrt(scale * level[which] / n) * rng.normal(size=DRAWS)
+    mean = spectra.from_cosines(np.concatenate([[0.0], centre[which].mean(axis=0)]))
+    return tops, mean + fit.line
+
+
+def _of_mean(keep: float, n: int) -> float:
+    """Variance of the mean of n samples of a first-order process of unit variance."""
+    return float((n * (1 - keep**2) - 2 * keep * (1 - keep**n)) / (n * (1 - keep)) ** 2)

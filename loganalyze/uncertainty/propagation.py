@@ -1,0 +1,403 @@
+"""Uncertainty at every sample, in blocks: the shortcuts that keep it cheap.
+
+What depends on pressure altitude or airspeed alone comes from tables, one value a cell (8 m and
+a quarter of a knot); the rest is closed form in float32. Supersonic samples, and those governed
+by a limit that depends on more than altitude, are reckoned exactly.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.air import atmosphere, sensitivity
+from loganalyze.events.analysis import Analysis
+from loganalyze.limits import limit_tables
+from loganalyze.limits.limit_equivalents import within
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.uncertainty import margin_sensitivities
+from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Exactly = Callable[[NDArray[np.intp], NDArray[np.uint8]], Mapping[str, Floats]]
+
+NAMES = ("margin_u_kt", "margin_u_mach", "mach_u", "calibrated_airspeed_u_kt",
+         "true_airspeed_u_kt", "margin_displayed_u_kt")
+BLOCK = 65536
+"""Smaller temporaries would lie nearer, but threads would fight over the interpreter's lock."""
+RATE_S = 1.0
+"""Rates of change are taken over this long to either side [s], or one sampling interval."""
+SLOWEST_KT = 3.0
+"""Below this the ratio of Mach to CAS is that at rest."""
+
+_SPEEDS, _KELVINS = 4400, 500
+_CELLS_A_KNOT = 4
+_SOUND_KT = atmosphere.A0 / KNOT
+
+
+@dataclass(frozen=True, eq=False)
+class _Tables:
+    """By cell of altitude, of airspeed and of temperature; variances in edge units squared.
+
+    ``static`` and ``warm`` hold one value where they are the same everywhere.
+    """
+
+    inverse_delta: Singles
+    thinning_ft: Singles
+    high: Singles
+    in_kt: Singles
+    """Slope of each limit as CAS [kt/ft], flat over limits and cells; the last is nobody's."""
+    in_mach: Singles
+    fixed: Singles
+    """What altitude and the display's steps add to a displayed margin [kt^2], likewise."""
+    independent: Singles
+    """Of the airspeed alone; a second stretch for limits published as indicated."""
+    static: Singles
+    displayed: Singles
+    warm: Singles
+    shift: NDArray[np.intp]
+    """Where a limit's stretch of the two above begins, by limit."""
+
+    @classmethod
+    def of(cls, analysis: Analysis, budget: Budget) -> _Tables:
+        nodes = limit_tables.START + limit_tables.STEP * (
+            np.arange(limit_tables.COUNT, dtype=np.float64) + 0.5
+        )
+        speeds = (np.arange(_SPEEDS, dtype=np.float64) + 0.5) / _CELLS_A_KNOT
+        kelvins = np.arange(_KELVINS, dtype=np.float64) + 0.5
+        limits = analysis.sheet.limit
+        case = analysis._case
+        at_nodes = case.grid.at_nodes[:, 1]
+        in_kt, in_mach, fixed = np.full(
+            (3, len(limits) + 1, limit_tables.COUNT), np.nan, dtype=np.float32)
+        high_displayed = budget.variance(ALTITUDE, nodes / FOOT, flown=False)
+        for i, limit in enumerate(limits):
+            if i in case.tabulated:
+                cas, mach = margin_sensitivities.limit_slopes(limit, at_nodes[i], nodes)
+                in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
+                step: Floats | float = budget.quantum_kt
+                if limit.is_mach:
+                    step = budget.quantum_mach / (KNOT * within(
+                        sensitivity.mach_by_cas, at_nodes[i], nodes))
+                fixed[i] = in_kt[i] ** 2 * high_displayed + np.square(step) / 12
+        shift = np.zeros(len(limits) + 1, dtype=np.intp)
+        for i, limit in enumerate(limits):
+            shift[i] = _SPEEDS if limit.quantity.startswith("indicated") else 0
+
+        def both(moves: str) -> Floats:
+            return np.concatenate([
+                budget.variance(moves, speeds, flown=True, indicated=indicated)
+                for indicated in (False, True)])
+
+        def single(values: Floats) -> Singles:
+            return np.asarray(values, dtype=np.float32)
+
+        def short(values: Floats) -> Singles:
+            return single(values[:1] if np.ptp(values) == 0.0 else values)
+
+        return cls(
+            single(1 / atmosphere.pressure_ratio(nodes)),
+            single(sensitivity.thinning(nodes) * FOOT),
+            single(budget.variance(ALTITUDE, nodes / FOOT, flown=True)),
+            in_kt.ravel(), in_mach.ravel(), fixed.ravel(),
+            single(both(AIRSPEED)), short(both(STATIC)),
+            single(budget.variance(AIRSPEED, speeds, flown=False)),
+            short(budget.variance(TEMPERATURE, kelvins - 273.15, flown=True)),
+            shift)
+
+
+def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, Singles]:
+    """Reckon all columns; see `uncertainty.Uncertainty.columns`.
+
+    Raises ValueError for an analysis of the verdict alone: it holds no speeds.
+    """
+    if "mach" not in analysis.columns:
+        raise ValueError("an analysis of the verdict alone holds no speeds to reckon with")
+    n = len(analysis.log)
+    names = [name for name in NAMES
+             if name != "true_airspeed_u_kt" or "true_airspeed_kt" in analysis.columns]
+    out = {name: np.empty(n, dtype=np.float32) for name in names}
+    work = _Work(analysis, budget, _Tables.of(analysis, budget), out)
+    starts = range(0, n, BLOCK)
+    # All threads take blocks from one row of them, so that none waits for another.
+    blocks, workers = iter(starts), max(1, min(2, os.cpu_count() or 1, len(starts)))
+    with ThreadPoolExecutor(workers) as pool:
+        pending = [row for rows in pool.map(lambda _: work.run(blocks), range(workers))
+                   for row in rows]
+    if pending:
+        rows = np.concatenate(pending)
+        for some in np.array_split(rows, max(1, len(rows) // 65536)):
+            for name, values in exactly(some, analysis.columns["governing_limit"][some]).items():
+                if name in out:
+                    out[name][some] = values
+    return out
+
+
+def reach(interval: float) -> int:
+    """How many rows `RATE_S` is, at least one."""
+    return max(1, round(RATE_S / interval)) if interval > 0 else 1
+
+
+def rate(values: NDArray[Any], time: Floats, rows: NDArray[np.intp], interval: float) -> Floats:
+    """Rate of change of a column at some rows [unit/s].
+
+    Over a second to either side; where a value is missing there, over a second to one side,
+    else over a sample to either or one side; NaN where nothing beside a row is known.
+    """
+    found = np.full(len(rows), np.nan)
+    k, last = reach(interval), len(time) - 1
+    lost = np.arange(len(rows))
+    for back, ahead in ((k, k), (0, k), (k, 0), (1, 1), (0, 1), (1, 0)):
+        before, after = np.maximum(rows[lost] - back, 0), np.minimum(rows[lost] + ahead, last)
+        span = time[after] - time[before]
+        rise = values[after].astype(np.float64) - values[before]
+        found[lost] = np.where(span > 0, rise / np.where(span > 0, span, 1.0), np.nan)
+        lost = lost[np.isnan(found[lost])]
+        if not len(lost):
+            break
+    return found
+
+
+def closing(analysis: Analysis, rows: NDArray[np.intp]) -> Floats:
+    """Rate of change of the margin at some rows [kt/s], without the steps of its limits.
+
+    Where a limit with conditions begins or ceases to govern, the margin jumps and nothing moves:
+    there it is the airspeed's own rate, of the other sign.
+    """
+    columns, time, interval = analysis.columns, analysis.time, analysis.log.interval_s
+    found = rate(columns["margin_kt"], time, rows, interval)
+    who, k = columns["governing_limit"], reach(interval)
+    stepped = _stepped(analysis, who[np.maximum(rows - k, 0)],
+                       who[np.minimum(rows + k, len(who) - 1)])
+    found[stepped] = -rate(columns["calibrated_airspeed_kt"], time, rows[stepped], interval)
+    return found
+
+
+def _stepped(
+    analysis: Analysis, before: NDArray[np.uint8], after: NDArray[np.uint8]
+) -> NDArray[np.intp]:
+    """Where one limit governed before and another after, and one of them has conditions."""
+    steps = np.zeros(256, dtype=bool)
+    for i, limit in enumerate(analysis.sheet.limit):
+        steps[i] = bool(limit.conditions)
+    changed = np.flatnonzero(before != after) if steps.any() else np.empty(0, dtype=np.intp)
+    return changed[steps[before[changed]] | steps[after[changed]]]
+
+
+@dataclass(frozen=True, eq=False)
+class _Work:
+    analysis: Analysis
+    budget: Budget
+    tables: _Tables
+    out: Mapping[str, Singles]
+
+    def run(self, starts: Iterable[int]) -> list[NDArray[np.intp]]:
+        """Reckon blocks; return the rows that are to be reckoned exactly."""
+        pending = []
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            for start in starts:
+                rows = self._block(slice(start, min(start + BLOCK, len(self.analysis.log))))
+                if len(rows):
+                    pending.append(rows)
+        return pending
+
+    def _per_s(self, block: slice) -> Singles | None:
+        """One over the time that each row's rate is taken over; None near the log's ends."""
+        time, k = self.analysis.time, reach(self.analysis.log.interval_s)
+        if block.start < k or block.stop + k > len(time):
+            return None
+        step = time[block.start + k : block.stop + k] - time[block.start - k : block.stop - k]
+        return np.asarray(np.float32(1) / step.astype(np.float32))
+
+    def _rate(self, name: str, block: slice, per_s: Singles | None) -> Singles:
+        values, time = self.analysis.columns[name], self.analysis.time
+        interval = self.analysis.log.interval_s
+        if per_s is not None:
+            k = reach(interval)
+            found = values[block.start + k : block.stop + k] - values[
+                block.start - k : block.stop - k]
+            found *= per_s
+            if np.isnan(found.max()):
+                lost = np.isnan(found)
+                lost &= ~np.isnan(values[block])
+                rows = np.flatnonzero(lost)
+                # The sample before has nearly the same.
+                found[rows] = found[np.maximum(rows - 1, 0)]
+                rows = rows[np.isnan(found[rows])]
+                found[rows] = rate(values, time, rows + block.start, interval)
+        else:
+            rows = np.arange(block.start, block.stop)
+            found = rate(values, time, rows, interval).astype(np.float32)
+        return np.asarray(found)
+
+    def _moved(self, name: str, block: slice, per_s: Singles | None, seconds: float) -> Singles:
+        """Variance of a column by a time error of at most so many seconds, rectangular."""
+        if seconds == 0.0:
+            return np.zeros(block.stop - block.start, dtype=np.float32)
+        found = self._rate(name, block, per_s)
+        found *= np.float32(seconds / np.sqrt(3))
+        found *= found
+        return found
+
+    def _lagging(self, block: slice, per_s: Singles | None) -> Singles:
+        """Variance of the margin by the display's lag; see `closing`."""
+        lag = self._moved("margin_kt", block, per_s, self.budget.lag_s)
+        if self.budget.lag_s:
+            who, k = self.analysis.columns["governing_limit"], reach(self.analysis.log.interval_s)
+            rows = np.arange(block.start, block.stop)
+            if per_s is None:
+                before = who[np.maximum(rows - k, 0)]
+                after = who[np.minimum(rows + k, len(who) - 1)]
+            else:
+                before, after = (who[block.start + by : block.stop + by] for by in (-k, k))
+            stepped = _stepped(self.analysis, before, after)
+            lag[stepped] = (closing(self.analysis, rows[stepped]) * self.budget.lag_s) ** 2 / 3
+        return lag
+
+    def _block(self, block: slice) -> NDArray[np.intp]:
+        columns, tables, budget = self.analysis.columns, self.tables, self.budget
+        out = {name: column[block] for name, column in self.out.items()}
+        speed, number = columns["calibrated_airspeed_kt"][block], columns["mach"][block]
+        height, who = columns["pressure_altitude_ft"][block], columns["governing_limit"][block]
+        who = np.minimum(who, np.uint8(len(self.analysis.sheet.limit)))
+        per_s = self._per_s(block)
+        cell = (
+            (height - np.float32(limit_tables.START / FOOT)) * np.float32(FOOT / limit_tables.STEP)
+        ).astype(np.intp)
+        if cell.min() < 0:  # as a missing altitude comes out
+            np.maximum(cell, 0, out=cell)
+        thick = tables.inverse_delta.take(cell, mode="clip")
+        thin = tables.thinning_ft.take(cell, mode="clip")
+        by_kt, by_foot, along = _mach_slopes(speed, number, thick, thin)
+        skew = self._moved("pressure_altitude_ft", block, per_s, budget.skew_s)
+        high = tables.high.take(cell, mode="clip")
+        high += skew
+        whole = knots = (speed * np.float32(_CELLS_A_KNOT)).astype(np.intp)
+        free = tables.independent.take(knots, mode="clip")
+        static = _look(tables.static, knots)
+        np.sqrt(free + static, out=out["calibrated_airspeed_u_kt"])
+        square = by_kt * by_kt
+        of_mach = _sum(square * free, by_foot, high, by_foot * along + by_kt, static)
+        np.sqrt(of_mach, out=out["mach_u"])
+        if "true_airspeed_u_kt" in out:
+            self._true_airspeed(block, per_s, number, of_mach, out["true_airspeed_u_kt"])
+        if tables.shift.any():
+            knots = tables.shift[who] + np.minimum(knots, _SPEEDS - 1)
+            free = tables.independent.take(knots, mode="clip")
+            static = _look(tables.static, knots)
+        place = who * np.intp(limit_tables.COUNT)
+        place += cell
+        lead = tables.in_mach.take(place, mode="clip")
+        lead -= by_foot
+        np.sqrt(_sum(square * free, lead, high, lead * along - by_kt, static),
+                out=out["margin_u_mach"])
+        moves = tables.in_kt.take(place, mode="clip")
+        along *= moves
+        along -= 1
+        np.sqrt(_sum(free, moves, high, along, static), out=out["margin_u_kt"])
+        lag = self._lagging(block, per_s)
+        lag += tables.displayed.take(whole, mode="clip")
+        lag += tables.fixed.take(place, mode="clip")
+        moves *= moves
+        moves *= skew
+        lag += moves
+        np.sqrt(lag, out=out["margin_displayed_u_kt"])
+        if whole.min() < 0:  # as a missing airspeed comes out
+            lost = np.isnan(speed)
+            out["calibrated_airspeed_u_kt"][lost] = np.nan
+            out["margin_displayed_u_kt"][lost] = np.nan
+        # A missing value makes the greatest missing too.
+        if np.isnan(out["margin_u_kt"].max()) or not number.max() < 1:
+            unsettled = np.isnan(out["margin_u_kt"]) & ~np.isnan(columns["margin_kt"][block])
+            unsettled |= number >= 1
+            return np.asarray(np.flatnonzero(unsettled) + block.start)
+        return np.empty(0, dtype=np.intp)
+
+    def _true_airspeed(self, block: slice, per_s: Singles | None, number: Singles,
+                       of_mach: Singles, out: Singles) -> None:
+        columns = self.analysis.columns
+        static = columns["static_air_temperature_degc"][block] + np.float32(273.15)
+        sound = np.sqrt(static)
+        sound *= np.float32(_SOUND_KT / np.sqrt(atmosphere.T0))
+        recovery = self.analysis._case.air.recovery_factor
+        rise = None
+        if recovery:
+            rise = number * number
+            rise *= np.float32(0.2 * recovery)
+            rise += 1
+            static *= rise
+        warm = self._moved("static_air_temperature_degc", block, per_s,
+                           self.budget.temperature_skew_s)
+        warm += _look(self.tables.warm, static.astype(np.intp))
+        by_heat = sound * number
+        by_heat /= static
+        by_heat *= by_heat
+        by_heat *= warm
+        by_heat *= np.float32(0.25)
+        if rise is not None:
+            sound /= rise
+        sound *= sound
+        sound *= of_mach
+        sound += by_heat
+        np.sqrt(sound, out=out)
+
+
+def _look(table: Singles, index: NDArray[np.intp]) -> Singles:
+    """Take from a table; one that is the same everywhere has one value."""
+    return table if len(table) == 1 else table.take(index, mode="clip")
+
+
+def _sum(first: Singles, a: Singles, of_a: Singles, b: Singles, of_b: Singles) -> Singles:
+    """first + a^2 of_a + b^2 of_b; `first` and `b` are overwritten."""
+    second = a * a
+    second *= of_a
+    first += second
+    b *= b
+    b *= of_b
+    first += b
+    return first
+
+
+def _mach_slopes(speed: Singles, number: Singles, thick: Singles, thin: Singles
+                 ) -> tuple[Singles, Singles, Singles]:
+    """Mach by CAS [1/kt] and by altitude [1/ft], and altitude by static source [ft/kt].
+
+    `thick` is overwritten.
+    """
+    ratio = speed * np.float32(1 / _SOUND_KT)
+    if np.fmin.reduce(speed, initial=SLOWEST_KT) < SLOWEST_KT:
+        least = np.float32(SLOWEST_KT / _SOUND_KT)
+        ratio = np.maximum(ratio, least)
+        number = np.maximum(number, least * np.sqrt(thick))
+    thick *= ratio
+    thick *= _power(ratio)[1]
+    warmer, fifth = _power(number)
+    below = number * fifth
+    by_kt = thick / below
+    by_kt *= np.float32(1 / _SOUND_KT)
+    fifth *= warmer
+    fifth -= 1
+    fifth /= below
+    fifth *= thin
+    fifth *= np.float32(1 / 1.4)
+    thick /= thin
+    thick *= np.float32(1.4 / _SOUND_KT)
+    return by_kt, fifth, thick
+
+
+def _power(mach: Singles) -> tuple[Singles, Singles]:
+    """1 + M^2/5 and its power 5/2."""
+    warmer = mach * mach
+    warmer *= np.float32(0.2)
+    warmer += 1
+    power = np.sqrt(warmer)
+    power *= warmer
+    power *= warmer
+    return warmer, power

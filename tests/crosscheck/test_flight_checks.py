@@ -1,0 +1,228 @@
+"""Cross-checks: what two ways to one quantity differ by, with its sign."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from loganalyze import analyze, assess_flight
+from loganalyze.air import airspeed, atmosphere
+from loganalyze.crosscheck import wind_triangle
+from loganalyze.crosscheck.flight_checks import checks_of
+from loganalyze.crosscheck.wind_triangle import scale_error
+from loganalyze.limits import limit_equivalents
+from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.text.sentences.check_text import check
+
+SHEET = LimitsSheet.model_validate({
+    "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},
+    "limit": [{"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 300.0},
+              {"name": "MMO", "quantity": "mach", "maximum": 0.7}]})
+
+
+def judged(time, **channels):
+    """Analyse channels given in SI."""
+    time = np.asarray(time, dtype=float)
+    kept = {name: Channel(np.array(np.broadcast_to(np.asarray(values, dtype=float), time.shape)))
+            for name, values in channels.items()}
+    return analyze(FlightLog(time, kept, Source(Path("made.csv")),
+                             interval_s=float(np.median(np.diff(time)))), SHEET)
+
+
+def wandering(random, count, size, lasting_s):
+    """A first-order autoregressive wind of a standard deviation and a correlation time."""
+    keep = np.exp(-1.0 / lasting_s)
+    steps = random.normal(0, size, count)
+    wind = np.empty(count)
+    wind[0] = steps[0]
+    for i in range(1, count):
+        wind[i] = keep * wind[i - 1] + np.sqrt(1 - keep**2) * steps[i]
+    return wind
+
+
+def turning(legs, speed_error_kt=0.0, warmth_error_k=0.0, variation_deg=0.0, noise_kt=0.0, seed=1,
+            wander_kt=0.0, wander_s=60.0):
+    """Fly a full turn on each (altitude ft, CAS kt, wind north, wind east [kt]) leg.
+
+    The recorded airspeed and temperature read too high by the given errors.
+    """
+    random = np.random.default_rng(seed)
+    pieces = []
+    for altitude_ft, cas_kt, north, east in legs:
+        psi = np.radians(np.arange(0, 361, 2.0))
+        altitude = np.full(len(psi), altitude_ft * FOOT)
+        warm = atmosphere.temperature(altitude) + 4.0
+        tas = airspeed.tas_from_cas(cas_kt * KNOT, altitude, warm)
+        true = psi + np.radians(variation_deg)
+        winds = [wind * KNOT + random.normal(0, noise_kt * KNOT, len(psi))
+                 + wandering(random, len(psi), wander_kt * KNOT, wander_s)
+                 for wind in (north, east)]
+        over_north, over_east = tas * np.cos(true) + winds[0], tas * np.sin(true) + winds[1]
+        pieces.append({
+            "pressure_altitude": altitude,
+            "calibrated_airspeed": np.full(len(psi), (cas_kt + speed_error_kt) * KNOT),
+            "static_air_temperature": warm + warmth_error_k,
+            "heading": psi % (2 * np.pi),
+            "track": np.arctan2(over_east, over_north) % (2 * np.pi),
+            "ground_speed": np.hypot(over_north, over_east),
+        })
+    joined = {name: np.concatenate([piece[name] for piece in pieces]) for name in pieces[0]}
+    # Half an hour of straight flight between the turns isn't recorded.
+    time = np.concatenate([np.arange(181) + 2000.0 * i for i in range(len(legs))])
+    return judged(time, **joined)
+
+
+def test_a_turn_tells_a_true_airspeed_error_from_wind():
+    one = scale_error(turning([(10000, 250, 35, -20)], speed_error_kt=5.0))
+    assert one.turns == 1
+    # 5 kt of 255: dTAS/dV 1.1382 at 250 kt/10,000 ft ISA (computed), a little more 4 K warmer.
+    assert one.reads_high_kt == pytest.approx(5 * 1.145, abs=0.05)
+    assert one.scale == pytest.approx(-5 / 255, abs=5e-4)
+    assert one.reads_high_u_kt < 0.05
+
+
+def test_variation_is_told_apart_from_scale():
+    one = scale_error(turning([(10000, 250, 35, -20)], variation_deg=11.0))
+    assert one.heading_offset_deg == pytest.approx(11.0, abs=0.01)
+    assert one.reads_high_kt == pytest.approx(0.0, abs=0.01)
+
+
+def test_no_wind_is_needed_and_none_is_taken_for_an_error():
+    for wind in ((0, 0), (60, 0), (0, -90)):
+        one = scale_error(turning([(10000, 250, *wind)]))
+        assert one.reads_high_kt == pytest.approx(0.0, abs=1e-6)
+
+
+def test_turns_at_one_height_and_speed_are_not_split():
+    one = scale_error(turning([(10000, 250, 35, -20), (10000, 250, 10, 5)], speed_error_kt=4.0))
+    assert one.condition > 100
+    assert np.isnan(one.airspeed_reads_high_kt)
+
+
+def test_turns_far_apart_in_speed_are_split_where_the_settings_allow_it():
+    analysis = turning([(2000, 130, 20, 0), (30000, 280, 70, 30), (12000, 230, 5, 5)],
+                       speed_error_kt=4.0, warmth_error_k=3.0)
+    one = scale_error(analysis, wind_triangle.TurnSettings(greatest_condition=1e3))
+    assert one.condition < 1e3
+    assert one.airspeed_reads_high_kt == pytest.approx(4.0, abs=0.1)
+    assert one.temperature_reads_high_k == pytest.approx(3.0, abs=0.2)
+    strict = scale_error(
+        analysis, wind_triangle.TurnSettings(greatest_condition=one.condition * 0.99)
+    )
+    assert np.isnan(strict.airspeed_reads_high_kt)
+
+
+def test_two_kelvin_equal_most_of_a_knot():
+    # 2 K equal 0.95 kt at 250 kt and 10,000 ft (common practice, no source; and computed).
+    analysis = turning([(10000, 250, 0, 0)])
+    at = limit_equivalents.point(analysis._case.air, np.array([0]))
+    standard = np.array([atmosphere.temperature(10000 * FOOT)])
+    at = limit_equivalents.Point(at.rows, at.calibrated_airspeed, at.pressure_altitude, at.mach,
+                           standard, at.indicated_airspeed, at.indicated_altitude)
+    by_speed, by_warmth = wind_triangle._sensitivities(at)
+    assert by_speed[0] == pytest.approx(1.1382, abs=1e-4)
+    assert by_warmth[0] / KNOT == pytest.approx(0.53795, abs=1e-4)
+    assert 2 * by_warmth[0] / by_speed[0] / KNOT == pytest.approx(0.95, abs=0.006)
+
+
+def test_the_stated_uncertainty_covers_what_noise_does():
+    errors = []
+    for seed in range(40):
+        one = scale_error(turning([(15000, 240, 40, 25)], noise_kt=2.0, seed=seed))
+        errors.append(one.reads_high_kt / one.reads_high_u_kt)
+    # Forty draws of a unit normal: its spread lies within .7 to 1.35 (99 %, chi-squared).
+    assert 0.7 < np.std(errors) < 1.35
+
+
+@pytest.mark.parametrize("turns_flown", [1, 3])
+@pytest.mark.parametrize(("wander_kt", "wander_s"), [(2.0, 60.0), (4.0, 120.0), (2.0, 300.0)])
+def test_the_stated_uncertainty_covers_a_wind_that_wanders(wander_kt, wander_s, turns_flown):
+    """A wind that changes by 2 kt over 60 s: 44 % were within 1.96 u of a constant one's fit."""
+    found = [scale_error(turning([(10000, 250, 35, -20)] * turns_flown, noise_kt=0.5, seed=seed,
+                                 wander_kt=wander_kt, wander_s=wander_s))
+             for seed in range(60)]
+    within = sum(abs(one.reads_high_kt) <= 1.96 * one.reads_high_u_kt for one in found)
+    # 93 to 97 % of 60, widened by three standard deviations of a binomial count.
+    assert within >= 50
+    # And it isn't covered by saying nothing: the error's size is that stated.
+    assert np.std([one.reads_high_kt for one in found]) > 0.6 * np.mean(
+        [one.reads_high_u_kt for one in found])
+
+
+def test_without_track_or_without_a_turn_nothing_is_estimated():
+    time = np.arange(0, 100.0)
+    straight = {"pressure_altitude": 3000.0, "calibrated_airspeed": 100.0,
+                "static_air_temperature": 270.0, "ground_speed": 120.0, "heading": 1.0}
+    assert scale_error(judged(time, **straight)) is None
+    assert scale_error(judged(time, **straight, track=1.0)) is None
+
+
+def test_a_recorded_mach_number_is_compared_with_its_sign():
+    time = np.arange(0, 100.0)
+    altitude, speed = 7000.0, 130.0
+    mach = float(airspeed.mach_from_cas(speed, altitude))
+    analysis = judged(time, pressure_altitude=altitude, calibrated_airspeed=speed,
+                      mach=mach + 0.004)
+    u = {"mach_u": np.full(len(time), 0.003, dtype=np.float32)}
+    (one,) = checks_of(analysis, u)
+    assert (one.code, one.consistent) == ("recorded_mach", True)
+    assert one.values["median_difference"] == pytest.approx(0.004, abs=1e-6)
+    assert one.values["allowed"] == pytest.approx(0.006)
+    (tight,) = checks_of(analysis, {"mach_u": u["mach_u"] / 2})
+    assert tight.consistent is False
+    (open_,) = checks_of(analysis, {})
+    assert open_.consistent is None
+
+
+def test_a_channel_that_contradicts_an_exceedance_is_not_consistent():
+    # 64 kt for 8 s of an hour: by its median the recorded Mach number is consistent.
+    time = np.arange(0, 3600.0)
+    speed = np.full(len(time), 130.0)
+    mach = airspeed.mach_from_cas(speed, 3000.0)
+    speed[2000:2008] += 64 * KNOT
+    analysis = judged(time, pressure_altitude=3000.0, calibrated_airspeed=speed, mach=mach)
+    (one,) = assess_flight(analysis).checks
+    assert abs(one.values["median_difference"]) < 1e-6
+    assert (one.consistent, one.values["contradicted"]) == (False, 1)
+    assert check(one).endswith("it contradicts 1 exceedance, as is said there.")
+    with_none = checks_of(analysis, assess_flight(analysis).columns)
+    assert with_none[0].consistent
+
+
+def test_a_recorded_limit_pointer_is_compared_with_the_reconstructed_one():
+    time = np.arange(0, 100.0)
+    analysis = judged(time, pressure_altitude=3000.0, calibrated_airspeed=120.0,
+                      limit_pointer=297.0 * KNOT)
+    (one,) = checks_of(analysis, {"margin_u_kt": np.full(len(time), 2.0)})
+    assert one.values["median_difference"] == pytest.approx(-3.0, abs=1e-4)
+    assert one.consistent
+
+
+def test_two_sources_are_compared_in_edge_units():
+    time = np.arange(0, 100.0)
+    analysis = judged(time, pressure_altitude=3000.0, pressure_altitude_2=3000.0 - 100 * FOOT,
+                      calibrated_airspeed=120.0)
+    (one,) = checks_of(analysis, {}, {"pressure_altitude": 50.0})
+    assert one.values["median_difference"] == pytest.approx(100.0)
+    assert one.consistent
+    (wide,) = checks_of(analysis, {}, {"pressure_altitude": 30.0})
+    assert wide.consistent is False
+
+
+def test_turns_are_a_check_too():
+    analysis = turning([(10000, 250, 35, -20)], speed_error_kt=5.0)
+    u = {"true_airspeed_u_kt": np.full(len(analysis.time), 2.0)}
+    (one,) = checks_of(analysis, u)
+    assert (one.code, one.consistent) == ("turns", False)
+    assert one.values["reads_high_kt"] > 5
+    assert "airspeed_reads_high_kt" not in one.values
+
+
+def test_a_few_samples_tell_nothing():
+    analysis = judged(np.arange(0, 5.0), pressure_altitude=3000.0, calibrated_airspeed=120.0,
+                      mach=0.4)
+    (one,) = checks_of(analysis, {"mach_u": np.full(5, 0.003)})
+    assert one.consistent is None
+    assert one.values["samples"] == 5

@@ -1,0 +1,111 @@
+"""What makes one exceedance of several stretches: chatter, a ridden limit, a hole."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from loganalyze import analyze
+from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.text.flight_account import exceedance_facts
+from loganalyze.text.report_sentences import touches
+
+SHEET = LimitsSheet.model_validate({
+    "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},
+    "limit": [{"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}]})
+
+
+def flown(kt: np.ndarray, rate_hz: float = 1.0, height_ft: float = 5000.0):
+    """Judge an airspeed [kt] at one altitude."""
+    time = np.arange(len(kt)) / rate_hz
+    wobble = np.sin(np.arange(len(kt)) / 7.0)
+    log = FlightLog(time, {
+        "calibrated_airspeed": Channel(np.asarray(kt, dtype=float) * KNOT),
+        "pressure_altitude": Channel((height_ft + wobble) * FOOT),
+    }, Source(Path("made.csv")), interval_s=1 / rate_hz)
+    return analyze(log, SHEET)
+
+
+def event(peak: float = 262.0, seconds: int = 200) -> np.ndarray:
+    """An excursion over 250 kt that lasts so long, with a minute under it on either side."""
+    ramp = np.linspace(230, peak, 33)
+    return np.concatenate([np.full(60, 230.0), ramp, np.full(seconds, peak), ramp[::-1],
+                           np.full(60, 230.0)])
+
+
+@pytest.mark.parametrize("dirt", [np.nan, 150.0])
+@pytest.mark.parametrize("rate_hz", [1.0, 4.0])
+def test_one_lost_sample_or_spike_parts_no_exceedance(dirt, rate_hz):
+    whole = np.repeat(event(), int(rate_hz)) if rate_hz > 1 else event()
+    whole = whole + np.random.default_rng(1).normal(0, 0.1, len(whole))
+    (before,) = flown(whole, rate_hz).exceedances
+    damaged = whole.copy()
+    damaged[len(damaged) // 2] = dirt
+    (one,) = flown(damaged, rate_hz).exceedances
+    assert one.duration_s == pytest.approx(before.duration_s, abs=1e-6)
+    assert one.time_over_s == pytest.approx(before.time_over_s, abs=1e-6)
+    assert one.longest_over_s == pytest.approx(before.longest_over_s, abs=1e-6)
+    assert one.touches == before.touches
+    assert before.bounded_s == 0.0
+    assert 0 < one.bounded_s <= 2 / rate_hz
+
+
+def test_a_hole_in_which_the_limit_may_have_been_regained_parts_two():
+    kt = event(252.0)
+    kt[len(kt) // 2 : len(kt) // 2 + 4] = np.nan
+    one, other = flown(kt).exceedances
+    assert one.bounded_s == other.bounded_s == 0.0
+    long = event(262.0)
+    long[len(long) // 2 : len(long) // 2 + 12] = np.nan
+    assert len(flown(long).exceedances) == 2
+
+
+def test_touches_are_counted_and_their_time_told_apart_from_the_span():
+    kt = np.full(200, 249.0)
+    kt[20:140:5] = 250.5
+    (one,) = flown(kt).exceedances
+    assert one.touches == 24
+    assert one.duration_s == pytest.approx(115, abs=2)
+    assert one.time_over_s == pytest.approx(24 * 2 * 0.5 / 1.5, abs=0.1)
+    assert one.longest_over_s == pytest.approx(2 * 0.5 / 1.5, abs=0.01)
+
+
+@pytest.mark.parametrize("under_kt", [1.0, 1.5])
+def test_a_limit_flown_along_in_noise_is_one_exceedance(under_kt):
+    """True 249.0 or 248.5 kt for nine minutes, white noise .5 kt, 4 Hz, VMO 250."""
+    for seed in range(5):
+        rng = np.random.default_rng(seed)
+        kt = np.concatenate([
+            np.linspace(225, 250 - under_kt, 240), np.full(2160, 250 - under_kt),
+            np.linspace(250 - under_kt, 225, 240)]) + rng.normal(0, 0.5, 2640)
+        found = flown(kt, 4.0).exceedances
+        over = int((kt > 250).sum())
+        assert sum(one.touches for one in found) >= min(over, 2) / 2
+        # Touches further apart than two minutes stay apart.
+        stamps = np.flatnonzero(kt > 250) / 4.0
+        assert len(found) == (1 + int((np.diff(stamps) > 119).sum()) if over else 0)
+
+
+def test_two_passes_in_a_quiet_log_stay_two():
+    rng = np.random.default_rng(2)
+    base = 246 + 5 * np.sin(np.arange(300) * 2 * np.pi / 60)
+    found = flown(base + rng.normal(0, 0.05, 300)).exceedances
+    assert len(found) == 5
+    assert {one.touches for one in found} == {1}
+
+
+def test_how_an_exceedance_is_made_up_is_told_in_one_line():
+    kt = np.full(200, 249.0)
+    kt[20:140:5] = 250.5
+    (one,) = exceedance_facts(flown(kt))
+    assert touches(one) == (
+        " The limit was ridden: 24 touches, 16.0 s over in all, the longest 0.7 s.")
+    whole = event()
+    whole[len(whole) // 2] = np.nan
+    (one,) = exceedance_facts(flown(whole))
+    assert touches(one) == (" For 1.0 s of it no sample stands: too short for the limit to have "
+                            "been regained.")

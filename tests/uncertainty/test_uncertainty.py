@@ -1,0 +1,386 @@
+"""Uncertainty of speeds and margins: hand-worked, against Monte Carlo, and at every sample."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from loganalyze.air import airspeed, atmosphere, probes, sensitivity
+from loganalyze.events.analysis import analyze
+from loganalyze.record.channels import CHANNELS
+from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.sheets.sensor_tolerances import WIDEST
+from loganalyze.simulate import pressures
+from loganalyze.uncertainty import propagation
+from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, STATIC
+from loganalyze.uncertainty.sample_uncertainty import uncertainty_of
+
+VMO = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 260.0}
+MMO = {"name": "MMO", "quantity": "mach", "maximum": 0.62}
+NOTHING = {"standard": 0.0}
+SILENT = {**dict.fromkeys(
+    ("airspeed", "pressure_altitude", "temperature", "static_source", "position_correction",
+     "displayed_airspeed", "displayed_altitude"), NOTHING),
+    "display_quantum_kt": 0.0, "display_quantum_mach": 0.0, "display_lag_s": 0.0, "skew_s": 0.0,
+    "airspeed_resolution_kt": 0.0, "altitude_resolution_ft": 0.0,
+    "temperature_resolution_degc": 0.0}
+"""A sheet's [uncertainty] in which nothing errs."""
+
+
+def log_of(time, resolution=None, **channels) -> FlightLog:
+    stamps = np.asarray(time, dtype=float)
+    kept = {}
+    for name, values in channels.items():
+        unit = CHANNELS[name].unit
+        column = np.broadcast_to(np.asarray(values, dtype=float), stamps.shape)
+        kept[name] = Channel(column * unit.factor + unit.offset, interval_s=stamps[1] - stamps[0],
+                             resolution=(resolution or {}).get(name, np.nan) * unit.factor)
+    return FlightLog(stamps, kept, Source(Path("made.csv")), interval_s=stamps[1] - stamps[0])
+
+
+def sheet_of(*limits, uncertainty=None, recorded="calibrated", temperature="static", **more):
+    stated = {"aircraft": "an invented twin", "airspeed": {"recorded": recorded, **more},
+              "temperature": {"outside_air": temperature} | (
+                  {"recovery_factor": 0.8} if temperature == "probe" else {}),
+              "limit": list(limits)}
+    if uncertainty is not None:
+        stated["uncertainty"] = {**SILENT, **uncertainty}
+    return LimitsSheet.model_validate(stated)
+
+
+def level(cas, height, sat=-30.0, limits=(VMO, MMO), resolution=None, recorded="calibrated",
+          **uncertainty):
+    log = log_of(np.arange(5.0), resolution, pressure_altitude=height,
+                 static_air_temperature=sat, **{f"{recorded}_airspeed": cas})
+    return uncertainty_of(analyze(log, sheet_of(*limits, recorded=recorded,
+                                                uncertainty=uncertainty)))
+
+
+def test_nothing_errs_nothing_is_uncertain():
+    for name, column in level(250, 25000).columns.items():
+        assert column.tolist() == [0.0] * 5, name
+
+
+def test_by_hand_at_250_kt_and_25000_ft():
+    # Computed in closed form for u = 3 kt, 100 ft, 2 degC: u(M) .00699, u(TAS) 4.48 kt in ISA.
+    isa = float(atmosphere.temperature(25000 * FOOT)) - 273.15
+    columns = level(250, 25000, isa, airspeed={"standard": 3}, pressure_altitude={"standard": 100},
+                    temperature={"standard": 2}).columns
+    assert columns["mach_u"][2] == pytest.approx(0.00699, abs=8e-6)
+    assert columns["true_airspeed_u_kt"][2] == pytest.approx(4.48, abs=0.008)
+    assert columns["calibrated_airspeed_u_kt"][2] == pytest.approx(3)
+    # MMO .62 governs; its margin in Mach errs as Mach does.
+    assert columns["margin_u_mach"][2] == pytest.approx(0.00699, abs=8e-6)
+
+
+def test_a_static_source_moves_airspeed_and_altitude_together():
+    # Computed in closed form: 1 kt comes with 53 ft, Mach moves .00294, not the .00238 of a root
+    # sum of squares; and a margin to a CAS limit moves by the knot alone.
+    columns = level(250, 25000, static_source={"standard": 1}).columns
+    assert columns["mach_u"][2] == pytest.approx(0.00294, abs=8e-6)
+    assert columns["calibrated_airspeed_u_kt"][2] == pytest.approx(1)
+    apart = level(250, 25000, airspeed={"standard": 1}, pressure_altitude={"standard": 53}).columns
+    assert apart["mach_u"][2] == pytest.approx(0.00238, abs=8e-6)
+    low = level(250, 5000, static_source={"standard": 1}).columns
+    assert low["margin_u_kt"][2] == pytest.approx(1)
+
+
+def test_percent_and_tables_follow_the_reading():
+    assert level(200, 5000, airspeed={"limits": 3, "per_cent": True}).columns[
+        "margin_u_kt"][0] == pytest.approx(6 / np.sqrt(3), rel=5e-3)
+    assert level(75, 5000, airspeed={"limits_table": [[50, 5], [100, 3]]}).columns[
+        "margin_u_kt"][0] == pytest.approx(4 / np.sqrt(3), rel=5e-3)
+
+
+def test_the_recorders_steps():
+    found = level(250, 5000, resolution={"calibrated_airspeed": 1.0}, airspeed_resolution_kt=None)
+    assert found.columns["margin_u_kt"][0] == pytest.approx(1 / np.sqrt(12))
+    model = found.at(0, np.array([2]))
+    assert model.flown_random.tolist() == model.displayed_random.tolist()
+    assert model.flown_random[0] == pytest.approx(1 / np.sqrt(12))
+    assert model.flown_common[0] == 0
+    stated = level(250, 5000, resolution={"calibrated_airspeed": 1.0}, airspeed_resolution_kt=2.0)
+    assert stated.at(0, np.array([2])).flown_random[0] == pytest.approx(2 / np.sqrt(12))
+
+
+def test_what_varies_from_sample_to_sample_is_not_common():
+    model = level(250, 5000, airspeed={"standard": 1, "varies": "sample"},
+                  static_source={"standard": 2}).at(0, np.array([0]))
+    assert (model.flown_random[0], model.flown_common[0]) == pytest.approx((1, 2))
+
+
+def climbing(limits=(VMO, MMO), cas=230.0, feet_a_second=40.0, gaining=0.0, **uncertainty):
+    time = np.arange(0.0, 20.0, 0.5)
+    log = log_of(time, calibrated_airspeed=cas + gaining * time,
+                 pressure_altitude=24000 + feet_a_second * time)
+    return uncertainty_of(analyze(log, sheet_of(*limits, uncertainty=uncertainty)))
+
+
+def test_skew_errs_by_the_rate_of_climb():
+    # Half a second late at most in a climb of 40 ft/s: 20 ft either way, rectangular.
+    skewed = climbing(skew_s=0.5).columns["mach_u"]
+    stated = climbing(pressure_altitude={"limits": 20}).columns["mach_u"]
+    assert skewed == pytest.approx(stated, rel=1e-4)
+    # Where the sheet says nothing it may be up to one sample.
+    assert climbing(skew_s=None).columns["mach_u"] == pytest.approx(stated, rel=1e-4)
+    model = climbing(skew_s=0.5).at(1, np.array([20]))
+    assert model.flown_common[0] == pytest.approx(skewed[20], rel=1e-3)
+
+
+def test_the_display_lags_by_the_rate_of_closing():
+    # Closing at 2 kt/s, up to half a second late: 1 kt either way.
+    columns = climbing((VMO,), feet_a_second=0.0, gaining=1.0, display_lag_s=0.5).columns
+    assert columns["margin_displayed_u_kt"] == pytest.approx(0.5 / np.sqrt(3), rel=1e-4)
+    assert columns["margin_u_kt"].tolist() == [0.0] * 40
+
+
+@pytest.mark.parametrize("block", [8, 32768])
+def test_a_limit_that_begins_to_apply_is_no_closing_to_lag_behind(block, monkeypatch):
+    # VFE takes 80 kt off the margin at once; the display has nothing to catch up with but 1 kt/s.
+    monkeypatch.setattr(propagation, "BLOCK", block)
+    time = np.arange(0.0, 40.0, 0.5)
+    vfe = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
+           "when": {"flap_deg": {"above": 2, "up_to": 20}}}
+    log = log_of(time, calibrated_airspeed=170.0 - time, pressure_altitude=3000.0,
+                 flap=np.where((time > 10) & (time < 25), 15.0, 0.0))
+    found = uncertainty_of(analyze(log, sheet_of(VMO, vfe, uncertainty={"display_lag_s": 0.5})))
+    assert found.columns["margin_displayed_u_kt"] == pytest.approx(0.5 / np.sqrt(3), rel=1e-4)
+    exact = found._exactly(np.arange(80), found.analysis.columns["governing_limit"])
+    assert exact["margin_displayed_u_kt"] == pytest.approx(0.5 / np.sqrt(3), rel=1e-4)
+
+
+def test_a_sample_alone_has_no_rate_and_needs_none_without_skew_and_lag():
+    time = np.array([0.0, 1, 2, 60, 120, 121, 122])
+    cas, height = np.full(7, 250.0), np.full(7, 25000.0)
+    cas[[2, 4]] = height[[2, 4]] = np.nan
+    for skew in (0.0, 0.5):
+        log = log_of(time, calibrated_airspeed=cas, pressure_altitude=height)
+        columns = uncertainty_of(analyze(log, sheet_of(VMO, MMO, uncertainty={
+            "airspeed": {"standard": 1}, "skew_s": skew}))).columns
+        assert np.isfinite(columns["mach_u"][3]) == (skew == 0.0)
+        assert np.isnan(columns["mach_u"][2])
+
+
+def test_two_findings_are_kept_apart():
+    found = level(250, 5000, displayed_airspeed={"standard": 1}, display_quantum_kt=1.0,
+                  airspeed={"standard": 2}, static_source={"standard": 1})
+    model = found.at(0, np.array([0]))
+    assert model.displayed[0] == pytest.approx(np.sqrt(1 + 1 / 12))
+    # The recorder may be the one of the two that is off; the display's steps are no air data.
+    assert model.flown[0] == pytest.approx(np.sqrt(1 + 4 + 1))
+    columns = found.columns
+    assert columns["margin_displayed_u_kt"][0] == pytest.approx(np.sqrt(1 + 1 / 12))
+    assert columns["margin_u_kt"][0] == pytest.approx(np.sqrt(6))
+
+
+def test_as_flown_is_never_surer_by_default():
+    # At rates that are flown: the display's lag, which only the crew meets, grows with the rate.
+    rows = 2400
+    log = log_of(np.arange(float(rows)), calibrated_airspeed=np.linspace(60, 300, rows),
+                 pressure_altitude=np.linspace(1000, 39000, rows), static_air_temperature=-30.0)
+    columns = uncertainty_of(analyze(log, sheet_of(VMO, MMO))).columns
+    inside = slice(1, -1)
+    assert (columns["margin_u_kt"] > columns["margin_displayed_u_kt"])[inside].all()
+
+
+def test_a_limit_published_as_indicated_does_not_feel_the_position_error():
+    indicated = {"name": "VFE", "quantity": "indicated_airspeed", "maximum_kt": 255.0}
+    found = level(250, 5000, limits=(indicated, VMO), position_correction={"standard": 3},
+                  static_source={"standard": 1}, airspeed={"standard": 2})
+    assert found.at(0, np.array([0])).flown[0] == pytest.approx(np.sqrt(5))
+    assert found.at(1, np.array([0])).flown[0] == pytest.approx(np.sqrt(14))
+    # The indicated limit governs.
+    assert found.columns["margin_u_kt"][0] == pytest.approx(np.sqrt(5))
+    assert found.columns["calibrated_airspeed_u_kt"][0] == pytest.approx(np.sqrt(14))
+
+
+def test_an_altitude_corrected_by_its_own_means_does_not_move_with_the_position_error():
+    log = log_of(np.arange(5.0), calibrated_airspeed=250, pressure_altitude=25000)
+    stated = {"position_correction": {"standard": 1}}
+    together = uncertainty_of(analyze(log, sheet_of(MMO, uncertainty=stated)))
+    apart = uncertainty_of(analyze(log, sheet_of(MMO, uncertainty=stated,
+                                                 static_source_corrected=True)))
+    assert together.columns["mach_u"][0] == pytest.approx(0.00294, abs=8e-6)
+    assert apart.columns["mach_u"][0] == pytest.approx(0.002295, abs=8e-6)
+
+
+def test_without_a_correction_the_position_error_itself_counts():
+    log = log_of(np.arange(5.0), indicated_airspeed=250, pressure_altitude=5000)
+    given = [[50, 1], [400, 2]]
+    bare = uncertainty_of(analyze(log, sheet_of(VMO, recorded="indicated")))
+    tabled = uncertainty_of(analyze(log, sheet_of(VMO, recorded="indicated",
+                                                  position_correction=given)))
+    widest = uncertainty_of(analyze(log, sheet_of(VMO, recorded="indicated")), WIDEST)
+    sizes = [{code: u for code, _, u in one.tolerances}["position_correction"]
+             for one in (widest, bare, tabled)]
+    assert sizes == pytest.approx([7.5 / np.sqrt(3), 3.4 / np.sqrt(3), 1 / np.sqrt(3)])
+    assert "25.1323(c)" in next(s for code, s, _ in widest.tolerances
+                                if code == "position_correction")
+
+
+def test_every_tolerance_is_listed_with_its_source():
+    found = level(250, 25000, resolution={"calibrated_airspeed": 0.25},
+                  airspeed={"limits": 3, "source": "calibration"}, airspeed_resolution_kt=None,
+                  instrument_correction={"standard": 0.5}, display_lag_s=None)
+    listed = {code: (source, u) for code, source, u in found.tolerances}
+    assert listed["airspeed"] == ("calibration", pytest.approx(3 / np.sqrt(3)))
+    assert listed["airspeed_resolution"][1] == pytest.approx(0.25 / np.sqrt(12))
+    assert listed["instrument_correction"] == ("the limits sheet", pytest.approx(0.5))
+    assert listed["display_lag"] == ("common practice, no source", pytest.approx(0.5 / np.sqrt(3)))
+    assert {"altitude_resolution", "pressure_altitude", "temperature", "static_source",
+            "position_correction", "displayed_airspeed", "displayed_altitude", "skew",
+            "display_quantum", "display_quantum_mach"} <= set(listed)
+    assert found.step.settings["airspeed"] == "calibration"
+
+
+LIMITS = [
+    VMO, {"name": "by height", "quantity": "calibrated_airspeed",
+          "by_pressure_altitude": [[0, 250], [40000, 210]]},
+    {"name": "VD", "quantity": "equivalent_airspeed", "maximum_kt": 230.0},
+    {"name": "VT", "quantity": "true_airspeed", "maximum_kt": 380.0}, MMO,
+    {"name": "MMO by height", "quantity": "mach",
+     "by_pressure_altitude": [[0, 0.4], [40000, 0.8]]},
+    {"name": "VI", "quantity": "indicated_airspeed", "maximum_kt": 255.0},
+    {"name": "MI", "quantity": "indicated_mach", "maximum": 0.6},
+]
+
+
+def value_and_maximum(limit, speed, height, kelvin):
+    """A limit's published value and maximum at CAS [m/s], height [m] and temperature [K]."""
+    mach = pressures.mach_of(pressures.impact_pressure(speed) / pressures.static_pressure(height))
+    tas = mach * pressures.sound_speed(kelvin)
+    sigma = (pressures.static_pressure(height) / pressures.SEA_LEVEL_PRESSURE
+             * pressures.SEA_LEVEL_TEMPERATURE / pressures.standard_temperature(height))
+    eas = mach * pressures.sound_speed(pressures.standard_temperature(height)) * np.sqrt(sigma)
+    value = {"calibrated_airspeed": speed / KNOT, "indicated_airspeed": speed / KNOT,
+             "equivalent_airspeed": eas / KNOT, "true_airspeed": tas / KNOT,
+             "mach": mach, "indicated_mach": mach}[limit["quantity"]]
+    if "by_pressure_altitude" in limit:
+        at, maximum = np.array(limit["by_pressure_altitude"]).T
+        return value, np.interp(height / FOOT, at, maximum)
+    return value, limit.get("maximum_kt", limit.get("maximum"))
+
+
+@pytest.mark.parametrize("limit", LIMITS, ids=lambda one: one["name"])
+@pytest.mark.parametrize(("cas", "height", "sat"), [
+    (110, 3000, 12), (250, 10000, -2), (250, 25000, -30), (280, 35500, -52), (240, 39000, -60)])
+def test_against_monte_carlo(limit, cas, height, sat):
+    # JCGM 101:2008, 7: 40,000 draws of each input through relations written apart from the
+    # engine's, a static source's error in the static pressure itself; u within 3 %.
+    stated = {"airspeed": {"limits": 2, "per_cent": True}, "pressure_altitude": {"standard": 60},
+              "temperature": {"limits": 2}, "static_source": {"standard": 1.5}}
+    model = level(cas, height, sat, limits=(limit,), **stated).at(0, np.array([2]))
+    rng = np.random.default_rng(1019)
+    draws = 40_000
+    speed = cas * KNOT * (1 + 0.02 * rng.uniform(-1, 1, draws))
+    high = height * FOOT + rng.normal(0, 60 * FOOT, draws)
+    moved = speed + rng.normal(0, 1.5 * KNOT, draws)
+    wrong = pressures.impact_pressure(moved) - pressures.impact_pressure(speed)
+    high = pressures.pressure_altitude(pressures.static_pressure(high) - wrong)
+    kelvin = sat + 273.15 + rng.uniform(-2, 2, draws)
+    value, maximum = value_and_maximum(limit, moved, high, kelvin)
+    assert model.flown[0] == pytest.approx(np.std(maximum - value), rel=0.03)
+
+
+def flown_about(rng, n=4000):
+    """A log of all heights and speeds, slow, supersonic and missing samples among them."""
+    height = np.interp(np.arange(n), [0, n // 3, n // 2, n - 1], [-500, 41000, 41000, 800])
+    cas = np.interp(np.arange(n), [0, n // 8, n // 3, n // 2, 0.7 * n, n - 1],
+                    [0, 150, 240, 330, 300, 90])
+    cas[rng.random(n) < 0.01] = np.nan
+    height[rng.random(n) < 0.01] = np.nan
+    sat = 15 - 0.00198 * np.nan_to_num(height) + 5
+    return log_of(np.arange(n) / 4, {"calibrated_airspeed": 0.25, "pressure_altitude": 4},
+                  calibrated_airspeed=cas, pressure_altitude=height, static_air_temperature=sat)
+
+
+def test_at_every_sample_as_exact_as_said():
+    log = flown_about(np.random.default_rng(3))
+    bend = {"name": "VB", "quantity": "calibrated_airspeed",
+            "by_pressure_altitude": [[0, 240], [9000, 290]], "outside": "hold"}
+    for limits in ((VMO, MMO), LIMITS, (bend, MMO)):
+        found = uncertainty_of(analyze(log, sheet_of(*limits)))
+        rows = np.arange(len(log))
+        exact = found._exactly(rows, found.analysis.columns["governing_limit"])
+        height = np.nan_to_num(found.analysis.columns["pressure_altitude_ft"])
+        speed = found.analysis.columns["calibrated_airspeed_kt"]
+        # Off the bends of the limit's and of the airspeed tolerance's tables.
+        plain = (abs(height - 9000) > 30) & (speed >= 40) & (abs(speed - 99.5) > 1)
+        for name, column in found.columns.items():
+            assert np.isnan(column).tolist() == np.isnan(exact[name]).tolist(), name
+            assert column[plain] == pytest.approx(exact[name][plain], rel=0.005, nan_ok=True), name
+        of = {"margin_u_kt": "margin_kt", "margin_u_mach": "margin_mach", "mach_u": "mach",
+              "true_airspeed_u_kt": "true_airspeed_kt",
+              "calibrated_airspeed_u_kt": "calibrated_airspeed_kt",
+              "margin_displayed_u_kt": "margin_kt"}
+        for name, quantity in of.items():
+            missing = np.isnan(found.analysis.columns[quantity])
+            assert missing.any()
+            assert np.isnan(found.columns[name])[missing].all(), name
+            # A known value with nothing known beside it has no rate; there are few of those.
+            assert np.isnan(found.columns[name])[~missing].mean() < 0.001, name
+
+
+def test_no_shortcut_at_a_samples_edge():
+    # The same flight in one log or with others before it: block edges leave no trace.
+    log = flown_about(np.random.default_rng(5), 40_000)
+    whole = uncertainty_of(analyze(log, sheet_of(VMO, MMO))).columns
+    cut = slice(7000, 39_000)
+    part = FlightLog(log.time[cut], {
+        name: Channel(channel.values[cut], interval_s=0.25, resolution=channel.resolution)
+        for name, channel in log.channels.items()}, log.source, interval_s=0.25)
+    alone = uncertainty_of(analyze(part, sheet_of(VMO, MMO))).columns
+    inside = slice(10, -10)
+    for name, column in alone.items():
+        assert column[inside] == pytest.approx(whole[name][cut][inside], rel=1e-5, nan_ok=True)
+
+
+def test_a_missing_altitude_leaves_an_airspeed_limits_uncertainty():
+    log = log_of(np.arange(5.0), calibrated_airspeed=250)
+    model = uncertainty_of(analyze(log, sheet_of(VMO, MMO, uncertainty={
+        "airspeed": {"standard": 1}, "static_source": {"standard": 1}})))
+    assert model.at(0, np.array([2])).flown[0] == pytest.approx(np.sqrt(2))
+    assert np.isnan(model.at(1, np.array([2])).flown[0])
+
+
+def test_a_probe_that_feels_a_part_of_the_rise():
+    log = log_of(np.arange(5.0), calibrated_airspeed=280, pressure_altitude=30000,
+                 outside_air_temperature=-20)
+    columns = uncertainty_of(analyze(log, sheet_of(VMO, temperature="probe", uncertainty={
+        "temperature": {"standard": 1}, "airspeed": {"standard": 2}}))).columns
+    rng = np.random.default_rng(8)
+    speed = (280 + rng.normal(0, 2, 40_000)) * KNOT
+    mach = airspeed.mach_from_cas(speed, 30000 * FOOT)
+    static = probes.static_temperature(253.15 + rng.normal(0, 1, 40_000), mach, 0.8)
+    spread = np.std(airspeed.tas_from_mach(mach, static)) / KNOT
+    assert columns["true_airspeed_u_kt"][2] == pytest.approx(spread, rel=0.02)
+
+
+def test_an_analysis_of_the_verdict_alone_has_no_columns():
+    log = log_of(np.arange(5.0), calibrated_airspeed=250, pressure_altitude=5000)
+    found = uncertainty_of(analyze(log, sheet_of(VMO), verdict_only=True))
+    with pytest.raises(ValueError, match="verdict alone"):
+        found.columns  # noqa: B018
+    assert found.at(0, np.array([0])).flown[0] > 0
+
+
+def test_the_budget_sums_what_it_is_asked_for():
+    budget = level(250, 5000, airspeed={"standard": 3}, displayed_airspeed={"standard": 4},
+                   static_source={"standard": 5, "varies": "sample"}).budget
+    at = np.array([250.0])
+    assert budget.variance(AIRSPEED, at, flown=True)[0] == 25
+    assert budget.variance(AIRSPEED, at, flown=False)[0] == 16
+    assert budget.variance(STATIC, at, flown=True, common=True)[0] == 0
+    assert budget.variance(STATIC, at, flown=True, common=False)[0] == 25
+    assert budget.variance(ALTITUDE, at, flown=True)[0] == 0
+
+
+def test_the_static_source_is_the_probes_own_relation():
+    by = sensitivity.altitude_by_static_source(250 * KNOT, 25000 * FOOT)
+    wrong = pressures.impact_pressure(251 * KNOT) - pressures.impact_pressure(249 * KNOT)
+    here = pressures.static_pressure(25000 * FOOT)
+    moved = pressures.pressure_altitude(here - wrong / 2) - pressures.pressure_altitude(
+        here + wrong / 2)
+    assert by == pytest.approx(moved / (2 * KNOT), rel=1e-4)
