@@ -31,7 +31,7 @@ def test_help_is_printed_and_nothing_is_started(script, flag):
     traced = subprocess.run(["bash", "-x", str(script), flag], capture_output=True, text=True,
                             timeout=20, check=False)
     commands = {line.lstrip("+ ").split()[0] for line in traced.stderr.splitlines()}
-    assert commands <= {"set", "cd", "dirname", "++", "case", "cat", "exit"}
+    assert commands <= {"set", "cd", "dirname", "case", "cat", "exit", "whole=no"}
 
 
 @pytest.mark.parametrize("script", SCRIPTS, ids=lambda script: script.name)
