@@ -26,7 +26,7 @@ import sys
 import tempfile
 import warnings
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -36,7 +36,7 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parent))
 
 import exporting
-from exporting import CLOCKS, FORMS, Habits, Written
+from exporting import BLANK_FORMS, CLOCKS, FORMS, Habits, Written
 
 from loganalyze.events.analysis import Analysis, analyze
 from loganalyze.problems import Problem
@@ -234,14 +234,23 @@ def _cell(rng: random.Random, cells: list[str], column: int) -> str:
     return rng.choice(CELLS)
 
 
+def parted(line: str, mark: str) -> list[str]:
+    """Return the cells of a line and, at the odd places, what stands between them."""
+    if mark.strip(" "):
+        return re.split(f"({re.escape(mark)})", line)
+    return re.split("( +)" if mark == " " else "(  +)", line)
+
+
 def damage_cell(rng: random.Random, lines: list[str], first: int, mark: str) -> tuple[str, int]:
     place = rng.randrange(max(first - 1, 0), len(lines))
-    cells = lines[place].split(mark)
-    column = rng.randrange(len(cells))
-    new = _cell(rng, cells, column)
-    name = f"cell {place - first} column {column}: {cells[column]!r} -> {new[:30]!r}"
+    cells = parted(lines[place], mark)
+    column = rng.randrange(0, len(cells), 2)
+    new = _cell(rng, cells[::2], column // 2)
+    name = f"cell {place - first} column {column // 2}: {cells[column]!r} -> {new[:30]!r}"
+    if not mark.strip(" ") and rng.random() < 0.5:  # What follows stays where it is.
+        new = new.ljust(len(cells[column]))
     cells[column] = new
-    lines[place] = mark.join(cells)
+    lines[place] = "".join(cells)
     return name, place
 
 
@@ -273,7 +282,7 @@ def damage_line(rng: random.Random, lines: list[str], first: int, mark: str) -> 
 
 def damaged(rng: random.Random, written: Written, data: bytes, how: Habits, rate: float) -> Damage:
     """Damage one cell, line or byte of a file."""
-    mark, _, encoding, _ = FORMS[how.form]
+    mark, _, encoding, _ = exporting.form_of(how)
     kind = rng.choice(("cell", "cell", "line", "byte"))
     text = exporting.unpacked(data, how).decode(encoding)
     lines = text.split(how.end)
@@ -305,18 +314,18 @@ def damaged(rng: random.Random, written: Written, data: bytes, how: Habits, rate
 
 def scattered(rng: random.Random, data: bytes, how: Habits, share: float) -> Damage:
     """Damage a share of all cells."""
-    mark, _, encoding, _ = FORMS[how.form]
+    mark, _, encoding, _ = exporting.form_of(how)
     lines = exporting.unpacked(data, how).decode(encoding).split(how.end)
     first = next(i for i, one in enumerate(lines) if one == how_header(lines, how)) + (
         2 if how.heading == "units row" else 1)
     rows = []
     for place in range(first, len(lines)):
-        cells = lines[place].split(mark)
-        for column in range(len(cells)):
+        cells = parted(lines[place], mark)
+        for column in range(0, len(cells), 2):
             if rng.random() < share:
-                cells[column] = _cell(rng, cells, column)
+                cells[column] = _cell(rng, cells[::2], column // 2)
                 rows.append(place - first)
-        lines[place] = mark.join(cells)
+        lines[place] = "".join(cells)
     return Damage(f"{len(rows)} cells", 0,
                   exporting.packed(how.end.join(lines).encode(encoding, "replace"), how),
                   tuple(rows))
@@ -327,31 +336,46 @@ def how_header(lines: list[str], how: Habits) -> str:
     return lines[exporting.LEADS[how.lead].count("\n")]
 
 
-def habits(rng: random.Random) -> Iterator[Habits]:
+def fits(form: str, clock: str) -> bool:
+    """Whether a form can hold a clock's cells: not stamps of two words where blanks part cells."""
+    cells = CLOCKS[clock].columns(np.array([START])).values()
+    return exporting.form_of(Habits(form))[0] != " " or not any(" " in cell for one in cells
+                                                                for cell in one)
+
+
+def habits(rng: random.Random, forms: Iterable[str]) -> Iterator[Habits]:
     """Yield every dialect with every clock, the other habits drawn at random."""
-    pairs = [(form, clock) for form in FORMS for clock in CLOCKS]
+    pairs = [(form, clock) for form in forms for clock in CLOCKS if fits(form, clock)]
     rng.shuffle(pairs)
     for form, clock in pairs:
         yield Habits(
             form=form, clock=clock, lead=rng.choice(list(exporting.LEADS)),
             end=rng.choice(["\n", "\r\n"]), heading=rng.choice(list(exporting.HEADINGS)),
-            tail=rng.choice(["none", "delimiter"]), pack=rng.choice(["none"] * 4 + ["gz", "zst"]),
+            tail="none" if form in BLANK_FORMS else rng.choice(["none", "delimiter"]),
+            pack=rng.choice(["none"] * 4 + ["gz", "zst"]),
             gap=rng.choice(list(exporting.GAPS)), states=rng.choice(list(exporting.STATES)),
             units={channel: rng.choice(list(units))
                    for channel, units in exporting.UNITS.items() if len(units) > 1})
 
 
+def reason(sentence: str) -> str:
+    """Return why a file was refused, without its place and the cells that differ."""
+    what = re.sub(r"^\S+?flight\.csv\S*?(, (from )?line \d+)?: ", "", sentence)
+    return re.sub(r"\d[\d,.]*", "#", re.sub('"[^"]*"', '"..."', what))[:110]
+
+
 def run(trials: int, seed: int, share: float = 0.0,
         report: Callable[[str], None] = print,
-        refusals: Counter[str] | None = None) -> Counter[str]:
-    """Run the matrix and return how many trials ended in each way."""
+        refusals: Counter[str] | None = None,
+        forms: Iterable[str] = (*FORMS, *BLANK_FORMS)) -> Counter[str]:
+    """Run the matrix in some forms and return how many trials ended in each way."""
     counts: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         (folder / "limits.toml").write_text(SHEET)
         sheet = read_limits(folder / "limits.toml")
         rng = random.Random(seed)
-        combinations = list(habits(rng))
+        combinations = list(habits(rng, forms))
         each = max(1, -(-trials // len(combinations)))
         done = 0
         for how in combinations:
@@ -376,8 +400,7 @@ def run(trials: int, seed: int, share: float = 0.0,
                 counts[outcome.kind] += 1
                 done += 1
                 if outcome.kind == "refused" and refusals is not None:
-                    why = re.sub(r"[0-9]+", "#", outcome.detail.split(": ", 1)[-1])[:110]
-                    refusals[f"{damage.name.split()[0]}: {why}"] += 1
+                    refusals[f"{damage.name.split()[0]}: {reason(outcome.detail)}"] += 1
                 if outcome.kind in ("silent", "crash"):
                     report(f"{outcome.kind.upper()} {how.clock} | {how.form} | {how.lead} | "
                            f"{how.heading} | {damage.name}: {outcome.detail}")
@@ -398,9 +421,13 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--share", type=float, default=0.0,
                         help="damage this share of all cells instead of one")
+    parser.add_argument("--forms", choices=("all", "delimited", "blank"), default="all",
+                        help="tables with a delimiter, those with blanks alone, or all")
     arguments = parser.parse_args()
+    forms = {"all": (*FORMS, *BLANK_FORMS), "delimited": FORMS, "blank": BLANK_FORMS}
     refusals: Counter[str] = Counter()
-    counts = run(arguments.trials, arguments.seed, arguments.share, refusals=refusals)
+    counts = run(arguments.trials, arguments.seed, arguments.share, refusals=refusals,
+                 forms=forms[arguments.forms])
     for why, count in refusals.most_common(40):
         print(f"refused {count:6} {why}")
     total = sum(counts[kind] for kind in ("same", "near", "refused", "stated", "silent", "crash"))

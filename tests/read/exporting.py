@@ -53,6 +53,15 @@ FORMS: dict[str, tuple[str, str, str, bool]] = {
     "pipe": ("|", ".", "utf-8", False),
     "pipe, decimal comma, quoted": ("|", ",", "latin-1", True),
 }
+BLANK_FORMS: dict[str, tuple[str, str, str, bool]] = {
+    "white space": (" ", ".", "utf-8", False),
+    "white space, decimal comma": (" ", ",", "latin-1", False),
+    "two blanks": ("  ", ".", "utf-8", False),
+    "fixed width": ("  ", ".", "utf-8", False),
+    "fixed width, to the right": (" ", ".", "utf-8", False),
+    "fixed width, decimal comma": ("  ", ",", "utf-8", False),
+}
+"""Tables whose cells blanks hold apart: nothing stands in the place of a value that is missing."""
 LEADS = {
     "none": "", "prose": "Invented replay, station 2\nTail ZZ-001, 25 h recorder\n\n",
     "comments": "# invented decoder 3.1\n# a line a sample\n",
@@ -222,15 +231,15 @@ class Written:
 def export(folder: Path, at: Instants, values: dict[str, Array], how: Habits) -> Written:
     """Write `values` (SI, NaN where missing) at the instants `at`."""
     clock = CLOCKS[how.clock]
-    columns = clock.columns(at)
+    columns = {_joined(name, how): cells for name, cells in clock.columns(at).items()}
     units = [""] * len(columns)
-    told = [_told(part, column, unit) for part, column, unit in clock.named]
+    told = [_told(part, _joined(column, how), unit) for part, column, unit in clock.named]
     quanta = {}
     for channel, numbers in values.items():
         unit = how.units.get(channel, next(iter(UNITS[channel])))
         factor, offset = UNITS[channel][unit]
         quanta[channel] = factor * 10.0**-how.decimals if unit else 0.0
-        name = _headed(NAMES[channel], unit, how, "latin-1" in FORMS[how.form][2])
+        name = _joined(_headed(NAMES[channel], unit, how, "latin-1" in form_of(how)[2]), how)
         columns[name] = _cells(numbers, factor, offset, unit, how)
         units.append(unit)
         if how.heading == "columns file" and unit:
@@ -240,6 +249,16 @@ def export(folder: Path, at: Instants, values: dict[str, Array], how: Habits) ->
     text = "\n".join([clock.told, *(["[columns]", *told] if told else []), ""])
     sheet.write_text(text)
     return Written(path, sheet if text.strip() else None, quanta, clock)
+
+
+def _joined(name: str, how: Habits) -> str:
+    """Return a name as a form writes it in which a single blank parts the columns."""
+    return name.replace(" ", "_") if how.form.startswith("white space") else name
+
+
+def form_of(how: Habits) -> tuple[str, str, str, bool]:
+    """Return the delimiter, decimal mark, encoding and quoting of a form."""
+    return (FORMS | BLANK_FORMS)[how.form]
 
 
 def _told(channel: str, column: str, unit: str) -> str:
@@ -266,20 +285,27 @@ def _cells(numbers: Array, factor: float, offset: float, unit: str, how: Habits)
 
 def _put(folder: Path, names: list[str], units: list[str], columns: list[list[str]],
          how: Habits) -> Path:
-    delimiter, decimal, encoding, quoted = FORMS[how.form]
+    delimiter, decimal, encoding, quoted = form_of(how)
+    blank = how.form in BLANK_FORMS
+    units = [unit or "-" for unit in units] if blank else units
+    sides = {"to the right": str.rjust}.get(how.form.partition(", ")[2], str.ljust)
+    widths = [max(map(len, [name, unit, *column]))
+              for name, unit, column in zip(names, units, columns, strict=True)]
 
     def line(cells: list[str], numeric: bool = True) -> str:
         if decimal == "," and numeric:
             cells = [cell.replace(".", ",") if NUMBER.fullmatch(cell) else cell for cell in cells]
         if quoted:
             cells = [f'"{cell}"' for cell in cells]
+        if how.form.startswith("fixed"):
+            cells = [sides(cell, width) for cell, width in zip(cells, widths, strict=True)]
         return delimiter.join(cells) + (delimiter if how.tail == "delimiter" else "")
 
     head = [line(names, False)]
     if how.heading == "units row":
         head.append(line([*units], False))
     lines = [*head, *(line(list(row)) for row in zip(*columns, strict=True))]
-    text = LEADS[how.lead].replace("\n", how.end).replace(";", delimiter)
+    text = LEADS[how.lead].replace("\n", how.end).replace(";", ": " if blank else delimiter)
     text += how.end.join([*lines, ""])
     if how.tail == "cut line":
         text += columns[0][-1]

@@ -161,15 +161,18 @@ def _found(beginning: _Beginning, delimiters: Sequence[str], said: FileHabits) -
             refused = problem
             if said.delimiter is not None:
                 raise
+    fitting: list[Dialect] = []
     for layout in layouts(beginning.texts, comment):
         texts = [layout.spread(text) for text in beginning.texts]
         grid = Grid(texts, "\t", comment, said.header_line)
         if layout.fits(grid):
             try:
-                return replace(_understood(grid, beginning, delimiters, comment, said),
-                               layout=layout, ragged=False)
+                fitting.append(replace(_understood(grid, beginning, delimiters, comment, said),
+                                       layout=layout, ragged=False))
             except Problem as problem:
                 refused = refused or problem
+    if fitting:  # A units row may have as many words as the rows, and a stamp may be of two words.
+        return max(fitting, key=lambda one: (recognised(one.names), -len(one.names)))
     raise refused or _no_rows(Grid(beginning.texts, ",", comment, None), beginning.where)
 
 

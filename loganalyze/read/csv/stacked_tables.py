@@ -46,6 +46,9 @@ class Text(Protocol):
         """The columns file that it is read with."""
         ...
 
+NO_UNIT = frozenset(("-", "--", "---"))
+"""What stands in a units row where a column has no unit."""
+
 
 @dataclass(frozen=True)
 class Section:
@@ -76,7 +79,7 @@ def headers_of(dialect: Dialect) -> list[Header]:
     units = dialect.units or ("",) * len(dialect.names)
     headers = []
     for name, unit, in_cells in zip(dialect.names, units, dialect.cell_units, strict=True):
-        stated, said_by = strip_brackets(unit), "the units row"
+        stated, said_by = "" if unit in NO_UNIT else strip_brackets(unit), "the units row"
         if not stated and in_cells:
             stated, said_by = in_cells, "its cells"
         headers.append(Header(name, stated, said_by if stated else "",

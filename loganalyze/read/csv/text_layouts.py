@@ -67,12 +67,35 @@ class Layout:
             wide = _GAP.split(stripped)
             if len(wide) == len(self.spans):
                 return "\t".join(cell.strip() for cell in wide)
+            aligned = self._aligned(tokens)
+            if aligned:
+                return "\t".join(aligned)
         for start, end, token in tokens:
             own = [i for i, (first, last) in enumerate(self.spans) if start < last and end > first]
             if len(own) != 1 or (cells[own[0]] and not names):
                 return stripped
             cells[own[0]] = f"{cells[own[0]]} {token}".strip()
         return "\t".join(cells)
+
+    def _aligned(self, tokens: Sequence[tuple[int, int, str]]) -> list[str]:
+        """Return the names that stand flush with their columns, all left or all right, or none.
+
+        A name may be wider than the values below it, and blanks may stand within it. `tokens` :
+        the place, the one after the last, and the text of each word.
+        """
+        for side in (0, 1):
+            edges = [span[side] for span in self.spans]
+            cells: list[list[tuple[int, int, str]]] = [[] for _ in edges]
+            for token in tokens:
+                own = [i for i, edge in enumerate(edges)
+                       if (edge <= token[0] if side == 0 else edge >= token[1])]
+                if not own:
+                    break
+                cells[own[-1] if side == 0 else own[0]].append(token)
+            if all(cell and (cell[0][0] if side == 0 else cell[-1][1]) == edge
+                   for cell, edge in zip(cells, edges, strict=True)):
+                return [" ".join(word for _, _, word in cell) for cell in cells]
+        return []
 
 
 def layouts(texts: Sequence[str], comment: str) -> Iterator[Layout]:
