@@ -1,0 +1,156 @@
+"""Which lines each test executes, and how long it takes; kept in a temporary folder.
+
+One process a test file. What was recorded of a test file holds until that file or a conftest
+beside it changes. Lines of the package that have moved since are found again by their text, so a
+stale record can only make a mutant survive that a test would kill, never the other way about.
+"""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import importlib
+import json
+import os
+import pkgutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+BROAD = ("class", "module", "package", "session")
+
+
+@dataclass
+class Record:
+    """What the tests of one file executed: numbers of lines by test and module."""
+
+    seconds: dict[str, float] = field(default_factory=dict)
+    lines: dict[str, dict[str, list[int]]] = field(default_factory=dict)
+
+
+def records(root: Path, files: list[Path], without: list[str]) -> list[Record]:
+    """Return a record of each test file, made now where none is kept."""
+    kept = Path(tempfile.gettempdir()) / f"loganalyze-mutation-{_digest(str(root))}"
+    kept.mkdir(exist_ok=True)
+    found = []
+    for file in files:
+        beside = sorted(file.parent.glob("conftest.py"))
+        key = _digest(*(one.read_text() for one in [file, *beside]), *without)
+        path = kept / f"{file.relative_to(root).as_posix().replace('/', '-')}-{key}.json"
+        if not path.exists():
+            print(f"recording {file.relative_to(root)}", flush=True)
+            code = subprocess.run(
+                [sys.executable, "-m", "tests.mutation.recording", str(file), str(path), *without],
+                cwd=root, env={**os.environ, "PYTHONPATH": str(root)}).returncode
+            if code not in (0, 5):
+                raise SystemExit(f"The tests of {file} fail before anything is changed.")
+        found.append(_moved(root, json.loads(path.read_text())))
+    return found
+
+
+def _digest(*texts: str) -> str:
+    return hashlib.sha256("\0".join(texts).encode()).hexdigest()[:12]
+
+
+def _moved(root: Path, stored: dict[str, Any]) -> Record:
+    """Return a stored record with its lines where they stand now."""
+    record = Record(stored["seconds"], stored["lines"])
+    for module, then in stored["sources"].items():
+        now = (root / module).read_text() if (root / module).exists() else ""
+        if now == then:
+            continue
+        blocks = difflib.SequenceMatcher(None, then.split("\n"), now.split("\n"),
+                                         autojunk=False).get_matching_blocks()
+        where = {one.a + i + 1: one.b + i + 1 for one in blocks for i in range(one.size)}
+        for of_test in record.lines.values():
+            if module in of_test:
+                of_test[module] = [where[line] for line in of_test[module] if line in where]
+    return record
+
+
+class _Recorder:
+    """A pytest plugin that keeps apart what each test and each shared fixture executes."""
+
+    def __init__(self, measured: Any) -> None:
+        self.measured = measured
+        self.seconds: dict[str, float] = defaultdict(float)
+        self.fixtures: dict[str, list[str]] = {}
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> Iterator[None]:
+        self.measured.switch_context(item.nodeid)
+        self.fixtures[item.nodeid] = list(getattr(item, "fixturenames", ()))
+        began = time.process_time()
+        result = yield
+        self.seconds[item.nodeid] += time.process_time() - began
+        self.measured.switch_context("")
+        return result
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_fixture_setup(self, fixturedef: Any, request: Any) -> Iterator[None]:
+        if fixturedef.scope not in BROAD:
+            return (yield)
+        began = time.process_time()
+        self.measured.switch_context(f"fixture {fixturedef.argname}")
+        result = yield
+        self.measured.switch_context(request._pyfuncitem.nodeid)
+        took = time.process_time() - began
+        self.seconds[f"fixture {fixturedef.argname}"] += took
+        self.seconds[request._pyfuncitem.nodeid] -= took
+        return result
+
+
+def _record(root: Path, file: Path, kept: Path, without: list[str]) -> int:
+    import coverage
+
+    measured = coverage.Coverage(data_file=str(kept.with_suffix(".coverage")), branch=True,
+                                 source=[str(root / "loganalyze")], config_file=False)
+    for module in pkgutil.walk_packages([str(root / "loganalyze")], "loganalyze."):
+        if not module.name.endswith("__main__"):
+            importlib.import_module(module.name)
+    recorder = _Recorder(measured)
+    measured.start()
+    code = pytest.main([str(file), "-q", "-p", "no:cacheprovider", "-p", "no:xdist",
+                        "--rootdir", str(root), *(f"--deselect={one}" for one in without)],
+                       plugins=[recorder])
+    measured.stop()
+    measured.save()
+    if code not in (0, 5):
+        return int(code)
+    data = measured.get_data()
+    by_context: dict[str, dict[str, list[int]]] = defaultdict(dict)
+    sources = {}
+    for path in data.measured_files():
+        module = Path(path).relative_to(root).as_posix()
+        sources[module] = Path(path).read_text()
+        lines: dict[str, set[int]] = defaultdict(set)
+        for line, contexts in data.contexts_by_lineno(path).items():
+            for context in contexts:
+                if line > 0:
+                    lines[context].add(line)
+        for context, those in lines.items():
+            by_context[context][module] = sorted(those)
+    out: dict[str, dict[str, list[int]]] = {}
+    seconds = {}
+    for test, fixtures in recorder.fixtures.items():
+        seconds[test] = recorder.seconds[test]
+        own = {module: set(lines) for module, lines in by_context[test].items()}
+        for name in fixtures:
+            seconds[test] += recorder.seconds.get(f"fixture {name}", 0.0)
+            for module, lines in by_context.get(f"fixture {name}", {}).items():
+                own.setdefault(module, set()).update(lines)
+        out[test] = {module: sorted(lines) for module, lines in own.items()}
+    kept.write_text(json.dumps({"seconds": seconds, "lines": out, "sources": sources}))
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(_record(Path.cwd(), Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3:]))

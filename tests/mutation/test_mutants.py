@@ -1,0 +1,35 @@
+"""Each kind of change is made, in its place, and what can't show is left alone."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.mutation.mutants import mutants
+
+CASES = {
+    "y = a + b": ["y = (a - b)"],
+    "y = a < b": ["y = (a <= b)", "y = (a >= b)"],
+    "y = a and b": ["y = (a or b)"],
+    "y = not a": ["y = (a)"],
+    "y = 3": ["y = 4", "y = 2"],
+    "y = True": ["y = False"],
+    "a.b = c": ["pass"],
+    "x += y": ["x -= y", "pass"],
+    "'text'": [],
+    "x: int = y": [],
+    "if a == b:\n    c()": ["if (a != b):\n    c()", "if a == b:\n    pass"],
+    "def f():\n    return g": ["def f():\n    return None"],
+    "y = zip(a, b, strict=True)": [],
+    "y = (a\n     + b)": ["y = (((a - b)\n))"],
+}
+
+
+@pytest.mark.parametrize("source", CASES)
+def test_the_changes_of_a_statement(source):
+    assert [one.applied(source) for one in mutants("module.py", source)] == CASES[source]
+
+
+def test_a_constant_of_the_module_is_known_by_its_name():
+    (first, _), (second, _) = (list(mutants("module.py", source))
+                               for source in ("LEAST = 2", "def f():\n    y = 2"))
+    assert (first.constant, second.constant) == ("LEAST", None)
