@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,6 +54,11 @@ class AirData:
     airspeed_sources: tuple[str, ...] = ()
     altitude_sources: tuple[str, ...] = ()
     """The recorded channels that airspeed and pressure altitude were taken from."""
+
+    @cached_property
+    def has_altitude(self) -> bool:
+        """Whether the pressure altitude is recorded at any row."""
+        return bool((~np.isnan(self.pressure_altitude)).any())
 
     @property
     def screened_airspeed(self) -> Floats:

@@ -25,7 +25,16 @@ from loganalyze.events import (
 from loganalyze.events.exceedances import Exceedance
 from loganalyze.events.suspects import Suspect
 from loganalyze.limits import limit_equivalents, limit_states
-from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN, Case, Judged, prepare
+from loganalyze.limits.evaluation import (
+    ALTITUDE,
+    OVER,
+    TEMPERATURE,
+    UNDER,
+    UNKNOWN,
+    Case,
+    Judged,
+    prepare,
+)
 from loganalyze.problems import Problem
 from loganalyze.record import sample_reasons
 from loganalyze.record.findings import Finding
@@ -108,18 +117,20 @@ class Analysis:
 
         Unknown time that is `bounded` counts as judged here: it can hide no exceedance. Without
         a channel that tells flight from ground all recorded time is airborne. Limits for which
-        the log lacks a channel altogether are findings and aren't among them; one that is asked
-        about, since it is in force where no aircraft flies so, has 0. Empty without
-        airborne time.
+        the log lacks a channel altogether are findings and aren't among them, but one that lacks
+        the pressure altitude at a time when it applied, or may have, has 0; so has one that is
+        asked about, since it is in force where no aircraft flies so. Empty without airborne
+        time.
         """
         airborne, interval = self.airborne, max(self.log.interval_s, 0.0)
         if not airborne.duration > 0:
             return {}
         found = {}
         for i, limit in enumerate(self.sheet.limit):
-            if i in self._questioned:
+            without_altitude = ALTITUDE in self._case.lacking.get(i, ())
+            if i in self._questioned or (without_altitude and _is_unknown(self.columns, i)):
                 found[limit.name] = 0.0
-            elif i not in self._case.hopeless:
+            elif i not in self._case.lacking:
                 unknown = self.gaps | Intervals.from_mask(
                     self.columns[f"state_{i}"] == UNKNOWN, self.log.time, interval)
                 unjudged = ((unknown - self.bounded) & airborne).duration
@@ -329,7 +340,7 @@ def analyze(
     by_limit = [judged.columns[f"state_{i}"] for i in range(len(sheet.limit))]
     found = exceedances.find(case, by_limit, judged.rows_over, flight)
     findings = [*air.findings, *configuration_transit.findings(log, sheet, declared),
-                *_lost_temperature(case, judged), *_unjudged(case),
+                *_lost_temperature(case, judged), *_unjudged(case, judged),
                 *(finding for _, finding in questioned)]
     steps = (
         *log.steps,
@@ -361,15 +372,25 @@ def _lost_temperature(case: Case, judged: Judged) -> list[Finding]:
     })]
 
 
-def _unjudged(case: Case) -> list[Finding]:
-    """Limits that could not be judged at all for want of a channel."""
+def _unjudged(case: Case, judged: Judged) -> list[Finding]:
+    """Return one finding for each limit that lacks a channel at a time when it may have applied."""
     findings = []
-    for i, limit in enumerate(case.sheet.limit):
-        absent = [one.channel for one in limit.conditions
-                  if not configuration_transit.told(one.channel, case.log, case.declared)]
-        if absent and (case.applies[i] == 2).all():
-            findings.append(Finding("condition_not_recorded",
-                                    {"limit": limit.name, "channels": absent}))
-        if limit.quantity == "true_airspeed" and case.air.temperature is None:
-            findings.append(Finding("limit_needs_temperature", {"limit": limit.name}))
+    for i, lacks in sorted(case.lacking.items()):
+        if not lacks or not _is_unknown(judged.columns, i):
+            continue
+        values: dict[str, Any] = {"limit": case.sheet.limit[i].name}
+        if {*lacks} == {TEMPERATURE}:
+            code = "limit_needs_temperature"
+        elif {*lacks} <= {ALTITUDE, TEMPERATURE}:
+            code = "limit_needs_altitude"
+            values["channels"] = list(lacks)
+        else:
+            code = "condition_not_recorded"
+            values["channels"] = list(lacks)
+        findings.append(Finding(code, values))
     return findings
+
+
+def _is_unknown(columns: Mapping[str, NDArray[Any]], limit: int) -> bool:
+    """Whether a limit's state is unknown at any sample."""
+    return bool((columns[f"state_{limit}"] == UNKNOWN).any())

@@ -228,10 +228,10 @@ def lowest_limits(
         reach[i, applies] = limit_equivalents.calibrated_equivalent(limit, case.air, at)[applies]
         if i in case.on_pointer:
             shown[i] = reach[i]
-    # With the altitude unknown a Mach limit may lie anywhere: the lowest limit isn't known.
     lowest, pointer = (
-        np.where(np.isnan(at.pressure_altitude), np.nan, limit_tables.lowest(speeds)[0])
-        for speeds in (reach, shown)
+        np.where(lost, np.nan, limit_tables.lowest(speeds)[0]) for lost, speeds in (
+            (case.without_lowest(at.pressure_altitude), reach),
+            (case.without_pointer(at.pressure_altitude), shown))
     )
     return lowest, case.air.indicated_from_calibrated(pointer, at.rows)
 

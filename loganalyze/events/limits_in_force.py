@@ -128,5 +128,5 @@ def without(case: Case, limits: tuple[int, ...]) -> Case:
         i: np.full(len(case.log), condition_states.UNKNOWN) for i in limits}}
     pieces = {i: one for i, one in case.in_pieces.items() if i not in limits}
     return replace(case, applies=applies, in_pieces=pieces,
-                   hopeless=case.hopeless | frozenset(limits), screen=replace(
+                   lacking={**dict.fromkeys(limits, ()), **case.lacking}, screen=replace(
                        case.screen, leaps={one: [] for one in case.screen.leaps}))

@@ -18,11 +18,15 @@ from loganalyze.record.sample_reasons import Bits
 from loganalyze.screening import channel_screening
 from loganalyze.screening.evaluation_settings import Settings
 from loganalyze.screening.sample_checks import Screen
-from loganalyze.sheets.limits_sheet import EDGE, LimitsSheet
+from loganalyze.sheets.limits_sheet import EDGE, Limit, LimitsSheet
 
 Bytes = NDArray[np.uint8]
+Floats = NDArray[np.float64]
 
 UNDER, OVER, UNKNOWN, NOT_APPLICABLE = (np.uint8(i) for i in range(4))
+
+ALTITUDE, TEMPERATURE = "pressure_altitude", "temperature"
+"""What a limit may lack, whichever channel it would come from."""
 
 STATES = ("under", "over", "unknown", "not applicable")
 
@@ -71,8 +75,9 @@ class Case:
     grid: limit_tables.Grid
     speeds_wanted: bool
     declared: Mapping[str, float]
-    hopeless: frozenset[int]
-    """Limits that want a channel the log doesn't hold, so that nothing could ever tell."""
+    lacking: Mapping[int, tuple[str, ...]]
+    """Channels that a limit needs and the log doesn't hold, by limit; none for one that isn't to be
+    judged. ALTITUDE and TEMPERATURE stand for any way to the quantity."""
     ends: Mapping[int, tuple[float, float]]
     """Pressure altitudes [m] beyond which a table leaves its limit unknown, by limit."""
     in_pieces: Mapping[int, tuple[condition_states.Recorded, ...]]
@@ -80,6 +85,24 @@ class Case:
     screen: Screen
     compiled: Any
     """The compiled kernels, or None: the plain way gives the same."""
+
+    @property
+    def hopeless(self) -> frozenset[int]:
+        """Limits of which nothing could ever tell, for the log lacks a channel they need."""
+        return frozenset(self.lacking)
+
+    def without_lowest(self, altitude: Floats) -> NDArray[np.bool_]:
+        """Whether the lowest limit isn't known at some pressure altitudes [m], bool[m].
+
+        Where the altitude is missing for a while a Mach limit may lie anywhere. Where the log
+        holds none at all, the lowest limit is that of the limits that need none.
+        """
+        return np.isnan(altitude) & self.air.has_altitude
+
+    def without_pointer(self, altitude: Floats) -> NDArray[np.bool_]:
+        """Whether it isn't known where the limit pointer stood at some pressure altitudes [m]."""
+        shown = any(ALTITUDE in self.lacking.get(i, ()) for i in self.on_pointer)
+        return np.isnan(altitude) & (shown or self.air.has_altitude)
 
     @property
     def temperature_wanted(self) -> bool:
@@ -113,14 +136,8 @@ def prepare(
         for i, limit in enumerate(sheet.limit)
         if limit_tables.depends_on_altitude_alone(limit, air)
     )
-    hopeless = frozenset(
-        i
-        for i, limit in enumerate(sheet.limit)
-        if any(
-            not configuration_transit.told(one.channel, log, declared) for one in limit.conditions
-        )
-        or (limit.quantity == "true_airspeed" and air.temperature is None)
-    )
+    lacking = {i: lacks for i, limit in enumerate(sheet.limit)
+               if (lacks := _lacks(limit, log, air, declared))}
     ends = {
         i: (limit.nodes_m[0] - EDGE, limit.nodes_m[-1] + EDGE)
         for i, limit in enumerate(sheet.limit)
@@ -139,12 +156,24 @@ def prepare(
         limit_tables.Grid.of(sheet, tabulated, air),
         speeds_wanted,
         declared,
-        hopeless,
+        lacking,
         ends,
         in_pieces,
         channel_screening.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)),
         compiled,
     )
+
+
+def _lacks(limit: Limit, log: FlightLog, air: AirData, declared: Mapping[str, float]
+           ) -> tuple[str, ...]:
+    """Return the channels that a limit needs and the log doesn't hold."""
+    absent = [one.channel for one in limit.conditions
+              if not configuration_transit.told(one.channel, log, declared)]
+    if limit.needs_altitude and not air.has_altitude and ALTITUDE not in absent:
+        absent.append(ALTITUDE)
+    if limit.quantity == "true_airspeed" and air.temperature is None:
+        absent.append(TEMPERATURE)
+    return tuple(absent)
 
 
 def _temperature_wanted(sheet: LimitsSheet, speeds_wanted: bool) -> bool:

@@ -89,8 +89,7 @@ def directly(
             shown[i] = reach[i]
     out["state"][where] = _together(codes)
     limit_airspeed, governing = limit_tables.lowest(reach)
-    # With the altitude unknown a Mach limit may lie anywhere: the lowest limit isn't known.
-    lost = np.isnan(at.pressure_altitude)
+    lost = case.without_lowest(at.pressure_altitude)
     limit_airspeed[lost] = np.nan
     governing[lost] = limit_tables.NO_GOVERNING_LIMIT
     out["margin_kt"][where] = (limit_airspeed - at.calibrated_airspeed) / KNOT
@@ -100,7 +99,7 @@ def directly(
         there = limit_equivalents.mach_at_cas(limit_airspeed, at.pressure_altitude)
         out["margin_mach"][where] = there - at.mach
         pointer, _ = limit_tables.lowest(shown)
-        pointer[lost] = np.nan
+        pointer[case.without_pointer(at.pressure_altitude)] = np.nan
         out["limit_pointer_kt"][where] = air.indicated_from_calibrated(pointer, where) / KNOT
     judged = [i for i in range(len(codes)) if i not in case.hopeless]
     missing: NDArray[np.bool_] = (codes[judged] == UNKNOWN).any(axis=0)

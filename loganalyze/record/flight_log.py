@@ -36,7 +36,9 @@ class Source:
     recording in several, in their order, where ``path`` is their folder or the first of them;
     ``columns`` : the columns file that it was read with; ``likely_rows`` : the rows that it may
     hold, 0 where that can't be told; ``flight_files`` : which of several files hold the rows of
-    this log; ``data`` : the file that holds the bytes, where it isn't `path` (of a pipe, a copy).
+    this log; ``data`` : the file that holds the bytes, where it isn't `path` (of a pipe, a copy);
+    ``starter`` : where no column tells the pressure altitude, the columns found and a columns file
+    to start from.
     """
 
     path: Path
@@ -49,6 +51,7 @@ class Source:
     likely_rows: int = 0
     flight_files: tuple[Path, ...] = ()
     data: Path | None = None
+    starter: str = ""
 
     @cached_property
     def sha256(self) -> str:

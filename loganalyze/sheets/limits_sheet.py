@@ -133,6 +133,18 @@ class Limit(Sheet):
         """Whether the limit is a Mach number rather than an airspeed."""
         return self.quantity in ("mach", "indicated_mach")
 
+    @property
+    def needs_altitude(self) -> bool:
+        """Whether a speed can be compared with it only where the pressure altitude is known.
+
+        So it is for limits in Mach, equivalent and true airspeed, and for those tabulated by
+        pressure altitude. A constant limit in indicated or calibrated airspeed needs none:
+        position and instrument corrections go by airspeed and flap angle. A condition on the
+        altitude needs its channel, as any condition does, and may be declared as any other.
+        """
+        return (self.quantity not in ("indicated_airspeed", "calibrated_airspeed")
+                or self.by_pressure_altitude is not None)
+
     @cached_property
     def conditions(self) -> tuple[Condition, ...]:
         """The conditions in SI; the limit applies where all of them hold."""

@@ -44,7 +44,8 @@ CAUTIONS: tuple[str, ...] = (
 STATES: tuple[str, ...] = ("under", "over", "unknown", "not applicable")
 """The words for the state codes 0 to 3."""
 
-UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_in_force_at_rest")
+UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
+            "limit_in_force_at_rest")
 """Findings that belong to the verdict: limits that nothing could judge."""
 
 LISTED = 10

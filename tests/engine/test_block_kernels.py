@@ -74,6 +74,28 @@ def test_the_same_bytes_compiled_or_not(recorded, verdict_only, log, sheet, monk
         assert np.nanmax(plain.columns["density_altitude_ft"]) > 65_000
 
 
+@pytest.mark.parametrize("verdict_only", [False, True], ids=["columns", "verdict"])
+def test_the_same_bytes_without_an_altitude(verdict_only, log, sheet, monkeypatch):
+    monkeypatch.setattr(block_evaluation, "BLOCK", 5000)
+    monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", 5000)
+    flight = flown(log, 23_000, np.random.default_rng(6))
+    channels = dict(flight.channels)
+    del channels["pressure_altitude"]
+    flight = replace(flight, channels=channels)
+    limits = sheet(*LIMITS, {"name": "VNE", "quantity": "calibrated_airspeed", "maximum_kt": 400})
+    found = []
+    for enough in (math.inf, 0):
+        monkeypatch.setattr(kernel_loading, "ENOUGH", enough)
+        found.append(analyze(flight, limits, verdict_only=verdict_only))
+    plain, compiled = found
+    assert {one.limit for one in plain.exceedances} == {"VLE", "VNE"}
+    assert np.isfinite(plain.columns["margin_kt"]).any()
+    for name, column in plain.columns.items():
+        assert column.tobytes() == compiled.columns[name].tobytes(), name
+    assert repr(plain.exceedances) == repr(compiled.exceedances)
+    assert plain.judged_s == compiled.judged_s > 0
+
+
 def test_the_compiled_look_finds_what_the_plain_one_finds():
     rng = np.random.default_rng(8)
     compiled = kernel_loading.load()

@@ -83,6 +83,7 @@ class Plain:
         self.speed = log.aligned(name).tolist()
         self.altitude = (log.aligned("pressure_altitude").tolist() if "pressure_altitude" in log
                          else [NAN] * len(log))
+        self.without_altitude = all(map(math.isnan, self.altitude))
         self.heat, self.recovery = self._temperature()
         self.rounding = log.channels[name].rounding
         self.holds = [[self._holds(c) for c in limit.conditions] for limit in sheet.limit]
@@ -293,11 +294,17 @@ class Plain:
             reach.append(equivalent if usable else math.inf)
             pointer.append(equivalent if usable and limit.on_pointer else math.inf)
         lowest = min(reach)
-        if math.isinf(lowest) or math.isnan(height):
+        # Where the altitude is gone for a while a Mach limit may lie anywhere; where there is none
+        # at all the limits that need none have a lowest, and so has a pointer that shows no other.
+        lost = math.isnan(height) and not self.without_altitude
+        if math.isinf(lowest) or lost:
             lowest, governing = NAN, 255
         else:
             governing = reach.index(lowest)
-        shown = NAN if math.isnan(height) or math.isinf(min(pointer)) else min(pointer)
+        lost = lost or (self.without_altitude and any(
+            limit.on_pointer and (limit.by_pressure_altitude is not None or limit.quantity not in (
+                "calibrated_airspeed", "indicated_airspeed")) for limit in sheet.limit))
+        shown = NAN if lost or math.isinf(min(pointer)) else min(pointer)
         out["limit_airspeed_kt"], out["governing_limit"] = lowest / KT, governing
         out["limit_pointer_kt"] = self._uncorrected(shown) / KT
         out["margin_kt"] = (lowest - cas) / KT
@@ -533,6 +540,28 @@ def test_every_column_as_reckoned_plainly(shape, seed, log, sheet, monkeypatch):
     how = {"declared": declared, "settings": ONE_BY_ONE}
     agree(analyze(flight, stated, **how), plain, range(len(flight)))
     agree(analyze(flight, stated, **how, verdict_only=True), plain, range(len(flight)))
+
+
+@pytest.mark.parametrize("blank", [False, True], ids=["absent", "blank"])
+@pytest.mark.parametrize("shape", SHAPES)
+def test_without_an_altitude_as_reckoned_plainly(shape, blank, log, sheet, monkeypatch):
+    rng = np.random.default_rng([9, SHAPES.index(shape)])
+    monkeypatch.setattr(block_evaluation, "BLOCK", 64)
+    monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", 64)
+    stated = random_sheet(rng, shape, sheet)
+    flight = random_log(rng, 260, stated, log)
+    channels = dict(flight.channels)
+    altitude = channels.pop("pressure_altitude")
+    if blank:
+        channels["pressure_altitude"] = replace(altitude, values=np.full(260, NAN))
+    flight = replace(flight, channels=channels)
+    plain = Plain(flight, stated, {"hook": 1.0})
+    how = {"declared": {"hook": 1.0}, "settings": ONE_BY_ONE}
+    whole = analyze(flight, stated, **how)
+    agree(whole, plain, range(len(flight)))
+    agree(analyze(flight, stated, **how, verdict_only=True), plain, range(len(flight)))
+    if shape == "plain six":
+        assert (whole.columns["margin_kt"] < 0).any()
 
 
 @pytest.mark.parametrize("shape", ["plain six", "conditions", "indicated by flap"])

@@ -91,12 +91,73 @@ def test_without_the_altitude_a_constant_airspeed_limit_is_judged_and_no_other(l
         analysis = analyze(flight, sheet(vmo, mmo, vd))
         assert states(analysis, "state_0", "state_1", "state_2", "state") == [
             [UNDER, UNDER, OVER], [UNKNOWN] * 3, [UNKNOWN] * 3, [UNKNOWN, UNKNOWN, OVER]]
-        for name in ("limit_airspeed_kt", "limit_pointer_kt", "margin_kt", "margin_mach", "mach"):
+        # The margin is that to the limits that can be judged; the pointer would show MMO, too.
+        for name in ("limit_pointer_kt", "margin_mach", "mach"):
             assert np.isnan(analysis.columns[name]).all(), name
-        assert analysis.columns["governing_limit"].tolist() == [255] * 3
+        assert analysis.columns["limit_airspeed_kt"].tolist() == [250] * 3
+        assert analysis.columns["margin_kt"].tolist() == [10, 0, -10]
+        assert analysis.columns["governing_limit"].tolist() == [0] * 3
         (one,) = analysis.exceedances
         assert one.worst_excess_kt == pytest.approx(10, abs=1e-9)
-        assert math.isnan(one.worst_limit_airspeed_kt)
+        assert one.worst_limit_airspeed_kt == pytest.approx(250, abs=1e-9)
+        assert math.isnan(one.worst_limit_pointer_kt)
+        assert analysis.judged_shares == {"VMO": 1.0, "MMO": 0.0, "VD": 0.0}
+        assert analysis.unjudged_limits == ("MMO", "VD")
+        assert [one.values["limit"] for one in analysis.findings
+                if one.code == "limit_needs_altitude"] == ["MMO", "VD"]
+
+
+def test_without_the_altitude_the_pointer_is_known_if_it_shows_no_mach_limit(log, sheet, vmo, mmo):
+    flight = log(range(3), calibrated_airspeed=[240, 250, 260])
+    for stated in (sheet(vmo), sheet(vmo, {**mmo, "on_pointer": False})):
+        analysis = analyze(flight, stated)
+        assert analysis.columns["limit_pointer_kt"].tolist() == [250] * 3
+
+
+@pytest.mark.parametrize(("limit", "codes"), [
+    ({"quantity": "mach", "maximum": 0.5}, ["limit_needs_altitude"]),
+    ({"quantity": "indicated_mach", "maximum": 0.5}, ["limit_needs_altitude"]),
+    ({"quantity": "equivalent_airspeed", "maximum_kt": 280}, ["limit_needs_altitude"]),
+    ({"quantity": "true_airspeed", "maximum_kt": 280}, ["limit_needs_altitude"]),
+    ({"quantity": "calibrated_airspeed", "by_pressure_altitude": [[0, 240], [9000, 250]]},
+     ["limit_needs_altitude"]),
+    ({"quantity": "calibrated_airspeed", "maximum_kt": 280,
+      "when": {"pressure_altitude_ft": {"above": 9000}}}, ["limit_needs_altitude"]),
+    ({"quantity": "mach", "maximum": 0.5, "when": {"flap_deg": {"above": 1}}},
+     ["condition_not_recorded"]),
+    ({"quantity": "mach", "maximum": 0.5, "when": {"gear_down": {"is": True}}},
+     ["limit_needs_altitude"]),
+    ({"quantity": "mach", "maximum": 0.5, "when": {"weight_kg": {"above": 9000}}}, []),
+    ({"quantity": "calibrated_airspeed", "maximum_kt": 280}, []),
+    ({"quantity": "indicated_airspeed", "maximum_kt": 280}, []),
+])
+def test_one_finding_for_each_limit_that_lacks_a_channel(log, sheet, vmo, limit, codes):
+    flight = log(range(4), calibrated_airspeed=200, gear_down=[0, 0, 1, 1], weight=8000)
+    analysis = analyze(flight, sheet(vmo, {"name": "L", **limit}))
+    found = [one for one in analysis.findings if one.values.get("limit") == "L"]
+    assert [one.code for one in found] == codes
+    for one in found:
+        assert "pressure_altitude" in one.values["channels"]
+        assert analysis.judged_shares["L"] == 0
+    assert analysis.judged_shares["VMO"] == 1
+    # A limit that is known never to apply needs nothing more.
+    assert analysis.outcome == "not exceeded"
+
+
+def test_a_declared_altitude_settles_a_condition_on_it(log, sheet, vmo):
+    high = {**vmo, "name": "VH", "when": {"pressure_altitude_ft": {"above": 9000}}}
+    flight = log(range(3), calibrated_airspeed=[240, 250, 260])
+    analysis = analyze(flight, sheet(high), declared={"pressure_altitude": 3000.0})
+    assert analysis.judged_shares == {"VH": 1.0}
+    assert [one.limit for one in analysis.exceedances] == ["VH"]
+
+
+@pytest.mark.parametrize("quantity", ["mach", "equivalent_airspeed"])
+def test_without_the_altitude_a_sheet_of_mach_limits_gets_no_verdict(log, sheet, mmo, quantity):
+    flight = log(range(3), calibrated_airspeed=[240, 250, 260])
+    analysis = analyze(flight, sheet(mmo))
+    assert analysis.outcome == "not judged"
+    assert analysis.judged_s == 0
 
 
 @pytest.mark.parametrize("fill", [-9999.0, 99999.0, -1e9, math.inf])

@@ -139,12 +139,50 @@ def test_kelvin_is_inferred_where_nothing_else_fits(tmp_path: Path) -> None:
 
 def test_kelvin_is_not_inferred_from_the_first_rows_alone(tmp_path: Path) -> None:
     rows = [f"{i},0,200,{250 if i < 900 else 20}" for i in range(1000)]
-    path = export(tmp_path, lines("time_s,press_alt_ft,ias_kt,OAT", rows))
+    log = read_log(export(tmp_path, lines("time_s,press_alt_ft,ias_kt,OAT", rows)))
+    # No airspeed or Mach limit needs it: the log is read without it.
+    assert set(log.channels) == {"pressure_altitude", "indicated_airspeed"}
+    assert log.source.inferred == (
+        'Column "OAT" (outside air temperature) states no unit, and not all its values are kelvin: '
+        "not read; state its unit in a columns file.",)
+
+
+@pytest.mark.parametrize(("name", "note"), [
+    ("Temperature (degC)",
+     'Column "Temperature (degC)" may be static air temperature, total air temperature or outside '
+     "air temperature: not read; say which in a columns file."),
+    ("OAT", 'Column "OAT" (outside air temperature) states no unit: not read.'),
+    ("OAT [furlong]", 'Column "OAT [furlong]" was not read: the unit "furlong" of column "OAT '
+     "[furlong]\" isn't known."),
+])
+def test_a_temperature_in_doubt_is_left_unread_and_said_so(
+    name: str, note: str, tmp_path: Path
+) -> None:
+    log = read_log(export(tmp_path, lines(f"time_s,press_alt_ft,ias_kt,{name}",
+                                          ["0,1,2,-30", "1,1,2,-30"])))
+    assert set(log.channels) == {"pressure_altitude", "indicated_airspeed"}
+    assert log.source.inferred == (note,)
+
+
+@pytest.mark.parametrize("more", ["", ",gps_alt_ft", ",baro_alt_ft"])
+def test_an_absent_altitude_is_not_refused(more: str, tmp_path: Path) -> None:
+    rows = [f"{i},200{',9' if more else ''}" for i in range(3)]
+    log = read_log(export(tmp_path, lines(f"time_s,ias_kt{more}", rows)))
+    assert "pressure_altitude" not in log
+    assert 'indicated_airspeed = { column = "ias_kt", unit = "kt" }' in log.source.starter
+    assert 'pressure_altitude = { column = "?", unit = "ft" }   # check' in log.source.starter
+
+
+def test_a_recorded_altitude_leaves_no_columns_file_to_start_from(tmp_path: Path) -> None:
+    assert read_log(export(tmp_path, PLAIN)).source.starter == ""
+
+
+def test_an_airspeed_from_the_mach_number_needs_the_altitude(tmp_path: Path) -> None:
+    path = export(tmp_path, lines("time_s,mach", ["0,0.5", "1,0.5", "2,0.5"]))
     with pytest.raises(Problem) as caught:
         read_log(path)
     assert caught.value.sentence == (
-        f'{path}: nothing states the unit of column "OAT", and not all its values are kelvin; '
-        "state it in a columns file.")
+        f"{path}: no column is recognised as the pressure altitude; name it in a columns file.")
 
 
 def test_what_the_verdict_does_not_rest_on_is_left_unread_and_said_so(tmp_path: Path) -> None:
@@ -280,9 +318,6 @@ def test_states_may_be_numbers_or_words(tmp_path: Path) -> None:
     ("time_s,press_alt_ft,Speed", ["0,1,2", "1,1,2"],
      '{}: column "Speed" may be indicated airspeed, calibrated airspeed or true airspeed; '
      "say which in a columns file.", None),
-    ("time_s,press_alt_ft,ias_kt,Temperature (degC)", ["0,1,2,3", "1,1,2,3"],
-     '{}: column "Temperature (degC)" may be static air temperature, total air temperature or '
-     "outside air temperature; say which in a columns file.", None),
     ("time_s,press_alt_ft,sat_degc", ["0,1,2", "1,1,2"],
      "{}: no column is recognised as the indicated or calibrated airspeed; name it in a columns "
      "file.",
@@ -291,8 +326,9 @@ def test_states_may_be_numbers_or_words(tmp_path: Path) -> None:
      'pressure_altitude = { column = "press_alt_ft", unit = "ft" }\n'
      'indicated_airspeed = { column = "?", unit = "kt" }   # check\n'
      'static_air_temperature = { column = "sat_degc", unit = "degC" }'),
-    ("time_s,ias_kt,sat_degc", ["0,1,2", "1,1,2"],
-     "{}: no column is recognised as the pressure altitude; name it in a columns file.", None),
+    ("time_s,Altitude [ft],ias_kt", ["0,1,2", "1,1,2"],
+     '{}: column "Altitude [ft]" may be pressure altitude, indicated (baro-corrected) altitude or '
+     "satellite altitude; say which in a columns file.", None),
     ("when,press_alt_ft,ias_kt", ["0,1,2", "1,1,2"],
      "{}: no column is recognised as the time; name it in a columns file.", None),
     ("time_s,press_alt_ft,IAS_kt,KIAS", ["0,1,2,3", "1,1,2,3"],
@@ -315,9 +351,6 @@ def test_states_may_be_numbers_or_words(tmp_path: Path) -> None:
     ("time_s,press_alt_ft,IAS", ["0,1,2", "1,1,2"],
      '{}: nothing states the unit of column "IAS" (indicated airspeed); state it in a columns '
      "file.", None),
-    ("time_s,press_alt_ft,ias_kt,OAT", ["0,1,2,-30", "1,1,2,-30"],
-     '{}: nothing states the unit of column "OAT" (outside air temperature); state it in a '
-     "columns file.", None),
     ("time (s),press_alt [ft],ias [kt]\ns,m,kt", ["0,1,2", "1,1,2"],
      '{}: column "press_alt [ft]" states the unit "ft" in its name and "m" in the units row; '
      "state the right one in a columns file.", None),

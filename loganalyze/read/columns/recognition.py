@@ -112,7 +112,7 @@ def recognise(
     for channel, candidates in named.items():
         _settle(channel, candidates, found, headers, where, notes)
     _settle_clock(found, named)
-    demand(headers, found, doubtful, chosen is None or not chosen.columns, where)
+    notes += demand(headers, found, doubtful, where)
     return sorted(found.values(), key=lambda column: column.index), notes
 
 

@@ -19,6 +19,7 @@ CLOCKS: tuple[frozenset[str], ...] = tuple(map(frozenset, (
 ALTITUDES = tuple(frozenset(way.channels) for way in ALTITUDE)
 SPEEDS = tuple(frozenset(way.channels) for way in AIRSPEED)
 """Sets of channels of which any one is enough, the most direct first."""
+MACH = frozenset(("mach",))
 
 
 class Named(Protocol):
@@ -42,38 +43,58 @@ class Known(Named, Protocol):
 def essential(found: Iterable[str]) -> frozenset[str]:
     """Return the channels of `found` on which the verdict rests: their doubt is refused."""
     there = set(found)
-    chosen = {"time", *AIRSPEEDS, *TEMPERATURES}
+    chosen = {"time", *AIRSPEEDS}
     for sets in (CLOCKS, ALTITUDES, SPEEDS):
         chosen |= next((one for one in sets if one <= there), sets[0])
     return frozenset(chosen)
 
 
 def demand(headers: Sequence[Named], found: Mapping[str, Known],
-           doubtful: Sequence[tuple[Named, tuple[str, ...]]], strict: bool, where: str) -> None:
+           doubtful: Sequence[tuple[Named, tuple[str, ...]]], where: str) -> list[str]:
     """Raise Problem for what the verdict needs and the file doesn't say without doubt.
 
-    `doubtful` : columns whose names may mean several channels; `strict` : whether a doubtful
-    temperature is refused, too.
+    Time and airspeed must be there. A pressure altitude may be absent, for some limits need none,
+    but no column may leave in doubt whether it is one; where the Mach number alone tells the
+    airspeed it is needed. A temperature is never demanded.
+
+    `doubtful` : columns whose names may mean several channels. Returns a sentence for each
+    doubtful temperature, which isn't read.
     """
-    needs: list[tuple[str, tuple[frozenset[str], ...], str]] = [
-        ("time", CLOCKS, "time"),
-        ("pressure altitude", ALTITUDES, "pressure_altitude"),
-        ("indicated or calibrated airspeed", SPEEDS, AIRSPEEDS[0]),
-    ]
-    if strict:
-        needs.append(("temperature", tuple(frozenset((one,)) for one in TEMPERATURES), ""))
-    for words, sets, first in needs:
-        if any(one <= set(found) for one in sets):
+    from_mach = _first_of(SPEEDS, found) == MACH
+    needs: tuple[tuple[str, tuple[frozenset[str], ...], str, bool], ...] = (
+        ("time", CLOCKS, "time", True),
+        ("pressure altitude", ALTITUDES, "pressure_altitude", from_mach),
+        ("indicated or calibrated airspeed", SPEEDS, AIRSPEEDS[0], True),
+    )
+    for words, sets, first, required in needs:
+        if _first_of(sets, found):
             continue
         for header, candidates in doubtful:
             if set().union(*sets) & set(candidates):
-                may_be = ", ".join(map(in_words, candidates[:-1])) + (
-                    f" or {in_words(candidates[-1])}")
-                raise Problem(f'column "{header.name}" may be {may_be}', where,
-                              "say which in a columns file",
-                              start(headers, found, first or TEMPERATURES[0]))
-        if first:
+                raise Problem(f'column "{header.name}" may be {_either(candidates)}', where,
+                              "say which in a columns file", start(headers, found, first))
+        if required:
             raise _absent(words, first, headers, found, where)
+    if not set(TEMPERATURES).isdisjoint(found):
+        return []
+    return [f'Column "{header.name}" may be {_either(candidates)}: not read; say which in a '
+            "columns file." for header, candidates in doubtful
+            if set(TEMPERATURES) & set(candidates)]
+
+
+def has_altitude(found: Iterable[str]) -> bool:
+    """Whether any way to the pressure altitude is among the channels."""
+    return bool(_first_of(ALTITUDES, found))
+
+
+def _first_of(sets: Iterable[frozenset[str]], found: Iterable[str]) -> frozenset[str]:
+    """Return the first set that is found whole, empty where none is."""
+    there = set(found)
+    return next((one for one in sets if one <= there), frozenset())
+
+
+def _either(candidates: Sequence[str]) -> str:
+    return ", ".join(map(in_words, candidates[:-1])) + f" or {in_words(candidates[-1])}"
 
 
 def _absent(words: str, first: str, headers: Sequence[Named], found: Mapping[str, Known],

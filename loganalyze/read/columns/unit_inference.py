@@ -112,15 +112,24 @@ def settle_units(columns: Mapping[str, Column], log: Sampled, headers: Sequence[
         if inferred is not None:
             settled[channel] = replace(column, unit=inferred.unit,
                                        known_by=column.known_by + ", unit inferred")
-            called = "kelvin" if inferred.unit.name == "K" else inferred.unit.name
-            notes.append(f'"{column.name}" states no unit; {inferred.reason}: taken as {called}.')
-            if called == "kelvin":
+            if inferred.unit.name == "K":
                 kelvin.add(channel)
+                notes.append(taken_as_kelvin(column))
+                continue
+            notes.append(f'"{column.name}" states no unit; {inferred.reason}: taken as '
+                         f"{inferred.unit.name}.")
         elif channel in vital:
             raise refuse_unit(column, headers, columns, where)
         else:
             notes.append(f'Column "{column.name}" ({in_words(channel)}) states no unit: not read.')
     return settled, frozenset(kelvin)
+
+
+def taken_as_kelvin(column: Column) -> str:
+    """Return what is said of a temperature without a unit whose first values can only be kelvin."""
+    low, high = KELVIN_RANGE
+    return (f'"{column.name}" states no unit; all its values lie within {low:g} to {high:g}: taken '
+            "as kelvin.")
 
 
 def all_kelvin(values: NDArray[np.float64]) -> bool:

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.clocks.time_codes import Clock, normal_interval
 from loganalyze.read.columns.recognition import Column
-from loganalyze.read.columns.unit_inference import all_kelvin
+from loganalyze.read.columns.required_channels import in_words
+from loganalyze.read.columns.unit_inference import all_kelvin, taken_as_kelvin
 from loganalyze.read.csv.stacked_tables import header_sentences
 from loganalyze.read.files.row_batches import Rows
 from loganalyze.read.flights.clock_plausibility import doubt
@@ -61,11 +62,12 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     rising = settled(rows.time, rows.rising, job.where)
     maker = _Maker(job, rising, rows)
     channels = {column.channel: maker.channel(column) for column in job.columns
-                if not column.channel.endswith(FINE)}
+                if not column.channel.endswith(FINE) and not maker.leaves_out(column)}
     _check_clock(job, clock, rising.time, channels)
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
     start, bound = _start(job, clock, rising, maker.interval)
-    inferred = (*job.source.inferred, *clock.sentences, *said, *rising.sentences, *bound,
+    settled_units = tuple(one for one in job.source.inferred if one not in maker.withdrawn)
+    inferred = (*settled_units, *clock.sentences, *said, *rising.sentences, *bound,
                 *fill_sentences(rows.counted), *header_sentences(rows.counted), *maker.sentences)
     files = tuple(rows.files)
     source = job.source if inferred == job.source.inferred and not files else replace(
@@ -134,18 +136,32 @@ class _Maker:
         self._rows = rows
         self.interval = normal_interval(rising.time)
         self.sentences: list[str] = []
+        self.withdrawn: list[str] = []
+        """Sentences of the file's first rows that don't hold for these rows."""
 
     def _kept(self, name: str) -> Floats:
         values = self._values[name]
         return values if self._keep is None else values[self._keep]
 
+    def leaves_out(self, column: Column) -> bool:
+        """Whether a temperature's unit is in doubt: its first rows looked like kelvin, not all do.
+
+        It is left out with a sentence, for airspeed limits are judged without it.
+        """
+        values = self._kept(column.channel)
+        if (column.channel not in self._job.kelvin or all_kelvin(values)
+                or np.isnan(values).all()):
+            return False
+        self.withdrawn.append(taken_as_kelvin(column))
+        self.sentences.append(
+            f'Column "{column.name}" ({in_words(column.channel)}) states no unit, and not all its '
+            "values are kelvin: not read; state its unit in a columns file.")
+        return True
+
     def channel(self, column: Column) -> Channel:
         """Return a column as a channel."""
         name = column.channel
         values = self._kept(name)
-        if name in self._job.kelvin and not all_kelvin(values) and not np.isnan(values).all():
-            raise Problem(f'nothing states the unit of column "{column.name}", and not all its '
-                          "values are kelvin", self._job.where, "state it in a columns file")
         if column.fine_span:
             values = self._fine(column, values)
         rows, held = self._own_rows(column, values)

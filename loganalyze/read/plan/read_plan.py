@@ -9,6 +9,7 @@ from pathlib import Path
 from loganalyze.read.clocks.clock_detection import find_form
 from loganalyze.read.clocks.time_codes import Form
 from loganalyze.read.columns.recognition import Column, recognise
+from loganalyze.read.columns.required_channels import has_altitude, start
 from loganalyze.read.columns.unit_inference import settle_units
 from loganalyze.read.files.multi_file import Log
 from loganalyze.read.plan.log_opening import Named, open_source
@@ -49,10 +50,12 @@ def understand(named: Named, chosen: str | Path | ColumnsFile | None) -> Job:
     notes[:0] = [*opened.notes, *said]
     by_channel, kelvin = settle_units(by_channel, log, log.headers, notes, where)
     described = log.described() | {"clock": form.words, "time_column": time.name}
+    starter = "" if has_altitude(by_channel) else start(
+        log.headers, {**clock, **by_channel}, "pressure_altitude")
     files = tuple(Source(file.path, file.size, file.modified_ns, data=file.data)
                   for file in opened.files)
     source = Source(opened.path, sum(file.size for file in files),
                     max(file.modified_ns for file in files), described, tuple(notes),
                     files if len(files) > 1 else (), opened.columns, log.likely_rows,
-                    data=opened.files[0].data)
+                    data=opened.files[0].data, starter=starter)
     return Job(log, time, form, list(by_channel.values()), kelvin, source, clock, sheet)

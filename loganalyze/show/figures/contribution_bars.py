@@ -61,7 +61,8 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
         axes.set_xlim(low - room * (low < 0), high + room)
         axes.set_yticks(places, names)
         axes.axvline(0, color="black", linewidth=1)
-        axes.axhline((places[-1] + places[-2]) / 2, color="#888888", linewidth=0.6)
+        if len(places) > 1:
+            axes.axhline((places[-1] + places[-2]) / 2, color="#888888", linewidth=0.6)
         axes.grid(visible=False)
         # The numbers stand at the bars: an axis of numbers below would say nothing more.
         axes.set_xticks([])

@@ -40,10 +40,11 @@ def _at_rest(values: Mapping[str, Any]) -> str:
 
 FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
     "no_pressure_altitude":
-        "No pressure altitude recorded: no Mach number, and no Mach limit judged.",
+        "No column is recognised as the pressure altitude: no Mach number, and only limits judged "
+        "that need none; if the log holds one, name it in a columns file.",
     "indicated_altitude_without_setting":
         "Indicated altitude recorded without its altimeter setting: no pressure altitude, no Mach "
-        "number, and no Mach limit judged.",
+        "number, and only limits judged that need none.",
     "altitude_from_pressures": lambda values:
         f"Pressure altitude reckoned from the recorded pressure ({_listed(values)}).",
     "altitude_from_indicated": lambda values:
@@ -117,6 +118,10 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         f"{values['limit']} could not be judged: {', '.join(values['channels'])} not recorded "
         "and not declared.",
     "limit_in_force_at_rest": _at_rest,
+    "limit_needs_altitude": lambda values:
+        f"{values['limit']} could not be judged: it needs the pressure altitude"
+        f"{' and the air temperature' if 'temperature' in values['channels'] else ''}, and none "
+        "is recorded.",
     "limit_needs_temperature":
         "{limit} could not be judged: a true airspeed limit needs the air temperature.",
 }

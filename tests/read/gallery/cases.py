@@ -53,6 +53,13 @@ class Case:
         return HERE / self.file
 
     @property
+    def has_altitude(self) -> bool:
+        """Whether anything that was read tells the pressure altitude."""
+        there = set(self.channels)
+        return bool(there & {"pressure_altitude", "static_pressure"}
+                    or {"indicated_altitude", "altimeter_setting"} <= there)
+
+    @property
     def columns(self) -> Path | None:
         """The columns file beside the export, or the folder of them that is searched."""
         if self.families:
@@ -196,4 +203,15 @@ CASES: tuple[Case, ...] = (
                                    "calibrated_airspeed": 0.01, "true_airspeed": 0.1,
                                    "total_air_temperature": 0.1}),
     Case("every_channel.csv", EVERY, dated=True),
+    # Without an altitude or a temperature
+    *(Case(file, {name: quantum for name, quantum in ALL.items() if name != "pressure_altitude"})
+      for file in ("no_altitude.csv", "no_altitude.parquet")),
+    Case("satellite_altitude_alone.csv", {"satellite_altitude": 0.33, "indicated_airspeed": 0.1,
+                                          "static_air_temperature": 0.1}),
+    Case("indicated_altitude_alone.csv", {"indicated_altitude": 1, "indicated_airspeed": 0.1,
+                                          "static_air_temperature": 0.1}),
+    Case("impact_pressure_alone.csv", {"impact_pressure": 0.007, "static_air_temperature": 0.1}),
+    *(Case(file, {"pressure_altitude": 1, "indicated_airspeed": 0.1}) for file in (
+        "no_temperature.csv", "which_temperature.csv", "temperature_unstated.csv")),
+    Case("no_altitude_nor_temperature.csv", {"indicated_airspeed": 0.1}),
 )

@@ -109,9 +109,6 @@ REFUSED: tuple[Refusal, ...] = (
     Refusal("refused/unit_unstated.csv",
             '{}: nothing states the unit of column "Pressure Altitude" (pressure altitude); state '
             "it in a columns file."),
-    Refusal("refused/temperature_unstated.csv",
-            '{}: nothing states the unit of column "OAT" (outside air temperature); state it in a '
-            "columns file."),
     Refusal("refused/units_disagree.csv",
             '{}: column "IAS (kt)" states the unit "kt" in its name and "km/h" in the units row; '
             "state the right one in a columns file."),

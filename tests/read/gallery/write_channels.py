@@ -13,6 +13,7 @@ from gallery.writing import (
     KELVIN,
     KMH,
     MPS,
+    PLAIN,
     PSI,
     M,
     Spec,
@@ -168,6 +169,17 @@ static_air_temperature = { column = "T1", unit = "degC" }
         ("Pressure Altitude [ft]", "pressure_altitude", same, 0), ("Mach", "mach", same, 4),
         ("CAS [kt]", "calibrated_airspeed", same, 2), ("TAS [kt]", "true_airspeed", same, 1),
         ("TAT [degC]", "total_air_temperature", same, 1)])
+    put_units("no_altitude.csv", PLAIN[1:])
+    put_units("satellite_altitude_alone.csv", [
+        ("GPS Altitude [m]", "satellite_altitude", M, 1), *FEW[1:]])
+    put_units("indicated_altitude_alone.csv", [
+        ("Baro Altitude [ft]", "indicated_altitude", same, 0), *FEW[1:]])
+    put_units("impact_pressure_alone.csv", [("Qc [psi]", "impact_pressure", PSI, 4), FEW[2]])
+    put_units("no_temperature.csv", FEW[:2])
+    put_units("which_temperature.csv", [
+        *FEW[:2], ("Temperature [degC]", "static_air_temperature", same, 1)])
+    put_units("temperature_unstated.csv", [*FEW[:2], ("OAT", "static_air_temperature", same, 1)])
+    put_units("no_altitude_nor_temperature.csv", FEW[1:2])
     family = grid(T, {"CLK": [f"{t:g}" for t in T]}, [
         ("HPA", "pressure_altitude", M, 1), ("VIA", "indicated_airspeed", KMH, 1),
         ("TSA", "static_air_temperature", same, 1)])

@@ -96,7 +96,6 @@ def columns(rows: list[list[str]]) -> None:
     time, altitude, speed, temperature = rows[0]
     headed("unit_unknown", time, altitude, "IAS [furlong/h]", temperature)
     headed("unit_unstated", time, "Pressure Altitude", speed, temperature)
-    headed("temperature_unstated", time, altitude, speed, "OAT")
     put("refused/units_disagree.csv", text([
         ["Time", "Pressure Altitude", "IAS (kt)", "SAT"], ["s", "ft", "km/h", "degC"], *rows[1:]]))
     headed("which_altitude", time, "Altitude [ft]", speed, temperature)

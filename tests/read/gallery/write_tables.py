@@ -67,6 +67,7 @@ def put_table(name: str, columns: dict[str, pa.Array], units: dict[str, str] | N
 
 def parquet() -> None:
     put_table("plain.parquet", {"Time [s]": pa.array(T), **arrow(PLAIN)})
+    put_table("no_altitude.parquet", {"Time [s]": pa.array(T), **arrow(PLAIN[1:])})
     bare = {name.split(" [")[0]: name.split("[")[1][:-1] if "[" in name else "" for name, *_ in
             [("Time [s]",), *PLAIN]}
     put_table("units_in_metadata.parquet", dict(zip(
