@@ -3,6 +3,7 @@
 import ast
 import subprocess
 import sys
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -38,6 +39,16 @@ def test_only_the_command_line_imports_inside_functions(path):
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_a_module_stays_readable(path):
     assert len(path.read_text(encoding="utf-8").splitlines()) <= 420
+
+
+def test_a_folder_holds_at_most_twelve_modules():
+    counts = Counter(path.parent for path in MODULES if path.name != "__init__.py")
+    assert {folder.name: count for folder, count in counts.items() if count > 12} == {}
+
+
+def test_no_two_modules_share_a_name():
+    counts = Counter(path.stem for path in MODULES if not path.stem.startswith("__"))
+    assert [name for name, count in counts.items() if count > 1] == []
 
 
 def test_rooms_are_named_for_their_subject():

@@ -82,7 +82,7 @@ def _check(target: Path, overwrite: bool) -> None:
 def _write_columns(target: Path, log: Path | tuple[Path, ...], columns: Path | None) -> None:
     """Write the columns file that was used, whole or not at all."""
     from loganalyze.read.plan.columns_file_export import used_columns
-    from loganalyze.sheets.columns_file_text import columns_text
+    from loganalyze.read.plan.columns_file_text import columns_text
 
     text = columns_text(*used_columns(log, columns))
     partial = target.with_name(f".{target.name}.partial")

@@ -18,6 +18,7 @@ from loganalyze.results.assessment_results import (
     Assessment,
     Evidence,
 )
+from loganalyze.results.decisive_exceedance import BASES, decisive_first
 from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import (
     AssessmentFacts,
@@ -33,7 +34,6 @@ from loganalyze.text.facts import (
 )
 from loganalyze.text.plain_values import plain, rounded, settled, utc_text
 from loganalyze.text.sentences import recording_text
-from loganalyze.uncertainty.decisive import BASES, decisive_first
 
 Judged = Analysis | Assessment
 """A flight that was judged, and perhaps assessed."""

@@ -8,9 +8,9 @@ from typing import Literal
 
 import numpy as np
 
+from loganalyze.results.decisive_exceedance import Basis
 from loganalyze.text.number_format import clock as elapsed_clock
 from loganalyze.text.number_format import mach
-from loganalyze.uncertainty.decisive import Basis
 
 Clock = Literal["elapsed", "utc"]
 Reader = Literal["crew", "safety", "maintenance"]

@@ -16,6 +16,7 @@ from loganalyze.results.assessment_results import (
     Severity,
     TimeToLimit,
 )
+from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts
 from loganalyze.text.labels import report_labels as label
 from loganalyze.text.number_format import (
@@ -29,7 +30,6 @@ from loganalyze.text.number_format import (
 from loganalyze.text.presentation import UNKNOWN, Presentation
 from loganalyze.text.sentences import quality_text
 from loganalyze.text.sentences.decision_text import decision, with_reason
-from loganalyze.uncertainty.decisive import decisive_first, on_basis
 
 
 def number_words(values: int) -> str:

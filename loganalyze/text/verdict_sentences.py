@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from loganalyze.results.assessment_results import PROVEN_OVER, AssessedExceedance
+from loganalyze.results.decisive_exceedance import decisive_first
 from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts, Summary
 from loganalyze.text.number_format import (
     QUANTITIES,
@@ -25,7 +26,6 @@ from loganalyze.text.number_format import (
 from loganalyze.text.sentences import quality_text
 from loganalyze.text.sentences.decision_text import with_reason
 from loganalyze.text.sentences.finding_text import FINDINGS, finding
-from loganalyze.uncertainty.decisive import decisive_first
 
 __all__ = [
     "CAUTIONS", "FINDINGS", "QUANTITIES", "STATES", "UNJUDGED", "clock", "closest", "count",

@@ -74,7 +74,7 @@ def test_a_report_that_fails_leaves_nothing_behind(run, fast, sheet, tmp_path, m
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(loganalyze.show.reports, "report_pdf", full)
+    monkeypatch.setattr(loganalyze.show.files.report_files, "report_pdf", full)
     done = run("analyze", fast, "--limits", sheet, "--out", tmp_path / "out", "--report", "both")
     assert done.code == 2
     assert "No space left on device" in done.err

@@ -12,8 +12,8 @@ from small_exports import PLAIN, export
 from loganalyze.problems import Problem
 from loganalyze.read import read_log
 from loganalyze.read.plan.columns_file_export import used_columns
+from loganalyze.read.plan.columns_file_text import columns_text
 from loganalyze.sheets.columns_file import ColumnsFile, read_columns
-from loganalyze.sheets.columns_file_text import columns_text
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.file)

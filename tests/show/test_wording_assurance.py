@@ -129,7 +129,8 @@ def test_every_reason_and_basis_and_sensor_has_its_words():
     }
     assert reasons <= set(report_labels.REASONS)
     assert {exceedance_probability.DISPLAYED, exceedance_probability.FLOWN} == set(BASES)
-    source = Path(loganalyze.assess.probability.__file__).with_name("budget.py")
+    source = Path(loganalyze.uncertainty.exceedance_probability.__file__).with_name(
+        "error_budget.py")
     codes = {node.args[0].value for node in ast.walk(ast.parse(source.read_text("utf-8")))
              if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Entry"}
     assert len(codes) >= 10

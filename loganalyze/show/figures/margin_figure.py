@@ -19,6 +19,7 @@ from loganalyze.limits.limit_tables import NO_GOVERNING_LIMIT
 from loganalyze.problems import Problem
 from loganalyze.record.units import FOOT
 from loganalyze.results.assessment_results import PROVEN_OVER, Assessment
+from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.show.figures.figure_style import (
     BLUE,
     GREY,
@@ -46,7 +47,6 @@ from loganalyze.text.labels import picture_labels as words
 from loganalyze.text.labels.report_labels import LEGEND_WORDS, TRACK
 from loganalyze.text.presentation import Presentation
 from loganalyze.text.report_sentences import closest_sentence
-from loganalyze.uncertainty.decisive import decisive_first, on_basis
 
 LABELLED = 8
 """How many exceedances carry a label, the worst first; more would hide each other."""

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from functools import partial
 
 from loganalyze.results.assessment_results import AssessedExceedance, NearMiss
+from loganalyze.results.decisive_exceedance import on_basis
 from loganalyze.show.figures.contribution_bars import contributions_figure
 from loganalyze.show.figures.exceedance_figure import panel_figure, panel_span
 from loganalyze.show.report.report_blocks import (
@@ -35,7 +36,6 @@ from loganalyze.text.sentences.severity_text import ladder as ladder_words
 from loganalyze.text.sentences.severity_text import reached as reached_words
 from loganalyze.text.sentences.warning_text import warning as warning_words
 from loganalyze.text.verdict_sentences import UNJUDGED
-from loganalyze.uncertainty.decisive import on_basis
 
 PANELS = 8
 """How many exceedances get a panel, the worst first."""

@@ -9,10 +9,10 @@ import numpy as np
 
 from loganalyze.events.analysis import Analysis
 from loganalyze.results.assessment_results import AssessedExceedance, Assessment
+from loganalyze.results.decisive_exceedance import decisive_first
 from loganalyze.text.facts import ExceedanceFacts, FlightFacts, Summary
 from loganalyze.text.labels import report_labels as label
 from loganalyze.text.presentation import Presentation
-from loganalyze.uncertainty.decisive import decisive_first
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 
 from loganalyze.results.assessment_results import AssessedExceedance, Assurance, NearMiss
+from loganalyze.results.decisive_exceedance import decisive_first
 from loganalyze.text import report_sentences as said
 from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
@@ -29,7 +30,6 @@ from loganalyze.text.sentences import (
 )
 from loganalyze.text.sentences import decision_text as decisions
 from loganalyze.text.sentences.check_text import check
-from loganalyze.uncertainty.decisive import decisive_first
 
 Tone = Literal["", "strong", "over", "faint"]
 Level = Literal["quiet", "normal", "verbose"]

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from loganalyze.results.assessment_results import OUTCOMES
-from loganalyze.uncertainty.decisive import ORDER, decisive_first
+from loganalyze.results.decisive_exceedance import ORDER, decisive_first
 
 
 def told(*words):
