@@ -96,6 +96,14 @@ def test_a_lever_alone_holds_the_former_limit_on_retraction(judged):
     assert states(long, 1) == [OVER] * 12 + [OFF] * 2
 
 
+@pytest.mark.parametrize("lever", [[30, 30, 30, 0], [30, 0], [NAN, 30, 0, NAN], [30, 30, 0, 0]])
+def test_a_lever_retracted_at_the_end_of_the_log(judged, lever):
+    analysis = judged(VFES, flap_lever=lever, configuration={"flap_transit_s": 3.0})
+    # The flaps may still be out; where the lever is lost, they may be anywhere else too.
+    assert states(analysis, 1) == [UNKNOWN if i == 0 and angle is NAN else OVER
+                                   for i, angle in enumerate(lever)]
+
+
 def test_a_lever_alone_counts_at_once_on_extension(judged):
     analysis = judged(VFES, flap_lever=[0, 0, 30, 30])
     assert states(analysis, 1) == [OFF, OFF, OVER, OVER]

@@ -151,6 +151,57 @@ def test_the_stated_uncertainty_covers_a_wind_that_wanders(wander_kt, wander_s, 
         [one.reads_high_u_kt for one in found])
 
 
+def one_turn(interval_s=1.0, rate_deg_s=2.0, through_deg=360.0, climb_ft=0.0, error_kt=5.0,
+             straight_s=60.0, lose=()):
+    """Fly a level or climbing turn between two straight legs in 35 kt from the north."""
+    lasting = through_deg / rate_deg_s
+    time = np.arange(0.0, lasting + 2 * straight_s + 0.5 * interval_s, interval_s)
+    time = np.delete(time, [int(one / interval_s) for one in lose])
+    share = np.clip((time - straight_s) / lasting, 0.0, 1.0)
+    psi = np.radians(20.0 + through_deg * share)
+    altitude = (10000.0 + climb_ft * share) * FOOT
+    warm = atmosphere.temperature(altitude) + 4.0
+    tas = airspeed.tas_from_cas(250 * KNOT, altitude, warm)
+    north, east = tas * np.cos(psi) - 35 * KNOT, tas * np.sin(psi)
+    return judged(
+        time, pressure_altitude=altitude, static_air_temperature=warm, heading=psi % (2 * np.pi),
+        calibrated_airspeed=np.full(len(time), (250 + error_kt) * KNOT),
+        track=np.arctan2(east, north) % (2 * np.pi), ground_speed=np.hypot(north, east))
+
+
+@pytest.mark.parametrize(("interval_s", "samples"), [(0.25, 45), (1.0, 45), (4.0, 46), (8.0, 24)])
+def test_a_turn_recorded_at_other_intervals(interval_s, samples):
+    one = scale_error(one_turn(interval_s))
+    assert one.turns == 1
+    assert one.reads_high_kt == pytest.approx(5 * 1.145, abs=0.05)
+    # The turn of 180 s, its ends included, at most 45 of them evenly.
+    assert one.samples == min(samples, 45)
+
+
+@pytest.mark.parametrize("interval_s", [0.25, 1.0, 4.0])
+@pytest.mark.parametrize(("more", "counts"), [
+    ({"climb_ft": 990.0}, True), ({"climb_ft": 1010.0}, False), ({"climb_ft": -1010.0}, False),
+    ({"through_deg": 64.0}, True), ({"through_deg": 56.0}, False),
+    ({"rate_deg_s": 0.55}, True), ({"rate_deg_s": 0.45}, False)])
+def test_what_counts_as_a_turn_at_any_interval(interval_s, more, counts):
+    found = scale_error(one_turn(interval_s, **more))
+    assert (found is not None) == counts
+
+
+def test_a_lost_sample_parts_a_turn_and_an_uneven_one_does_not():
+    # 80 degrees; without the sample in its middle neither half goes through 60.
+    assert scale_error(one_turn(through_deg=80.0)) is not None
+    assert scale_error(one_turn(through_deg=80.0, lose=(80,))) is None
+    assert scale_error(one_turn(4.0, through_deg=80.0, lose=(80,))) is None
+
+
+def test_turns_to_either_side_are_two():
+    left, right = one_turn(through_deg=-90.0, rate_deg_s=-2.0), one_turn(through_deg=90.0)
+    assert scale_error(left).turns == scale_error(right).turns == 1
+    assert scale_error(left).reads_high_kt == pytest.approx(
+        scale_error(right).reads_high_kt, abs=0.05)
+
+
 def test_without_track_or_without_a_turn_nothing_is_estimated():
     time = np.arange(0, 100.0)
     straight = {"pressure_altitude": 3000.0, "calibrated_airspeed": 100.0,

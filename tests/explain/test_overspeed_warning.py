@@ -131,6 +131,16 @@ def test_without_the_speed_nothing_is_said_of_it():
     assert told(findings([240, NAN, NAN, 240], [0, 1, 1, 0])) == [("not determinable", "", 1, 3)]
 
 
+@pytest.mark.parametrize(("onset_kt", "kind"), [(244, "not determinable"), (248, "on time")])
+def test_an_altitude_missing_at_the_onset_leaves_early_undetermined(onset_kt, kind):
+    # At 244 kt it is early for VMO, but without the altitude it may have been on time for MMO.
+    kt, sounding = [240, 240, onset_kt, 252, 256, 252, 244], [0, 0, 1, 1, 1, 0, 0]
+    ft = [5000.0, 5000.0, NAN, 5000.0, 5000.0, 5000.0, 5000.0]
+    assert told(findings(kt, sounding, limits=(VMO, MMO), ft=ft)) == [(kind, "VMO", 2, 5)]
+    known = findings(kt, sounding, limits=(VMO, MMO))
+    assert [one.kind for one in known] == ["early" if onset_kt == 244 else "on time"]
+
+
 def test_blank_samples_of_the_warning_say_nothing():
     kt = [240, 250, 262, 262, 250, 240]
     assert findings(kt, [0, 0, NAN, NAN, 0, 0]) == ()

@@ -43,12 +43,15 @@ def records(root: Path, files: list[Path], without: list[str]) -> list[Record]:
     found = []
     for file in files:
         beside = sorted(file.parent.glob("conftest.py"))
-        key = _digest(*(one.read_text() for one in [file, *beside]), *without)
-        path = kept / f"{file.relative_to(root).as_posix().replace('/', '-')}-{key}.json"
+        name = file.relative_to(root).as_posix()
+        left_out = [one for one in without if one.startswith(name)]
+        key = _digest(*(one.read_text() for one in [file, *beside]), *left_out)
+        path = kept / f"{name.replace('/', '-')}-{key}.json"
         if not path.exists():
-            print(f"recording {file.relative_to(root)}", flush=True)
+            print(f"recording {name}", flush=True)
             code = subprocess.run(
-                [sys.executable, "-m", "tests.mutation.recording", str(file), str(path), *without],
+                [sys.executable, "-m", "tests.mutation.recording", str(file), str(path),
+                 *left_out],
                 cwd=root, env={**os.environ, "PYTHONPATH": str(root)}).returncode
             if code not in (0, 5):
                 raise SystemExit(f"The tests of {file} fail before anything is changed.")

@@ -152,16 +152,32 @@ def test_a_rejected_take_off_is_a_take_off():
                         )) == ["standing or taxi"]
 
 
-def test_a_touch_and_go():
+@pytest.mark.parametrize("rate_hz", [0.25, 0.5, 1, 4])
+def test_a_touch_and_go(rate_hz):
     height = [(0, 500), (100, 500), (170, 1500), (300, 1500), (380, 500), (392, 500), (462, 1500),
               (600, 1500), (680, 500), (900, 500)]
     speed = [(0, 0), (60, 0), (100, 80), (300, 90), (380, 75), (386, 65), (392, 75), (680, 75),
              (705, 0), (900, 0)]
-    found = phases(height, speed)
+    found = phases(height, speed, rate_hz)
     close(found, [
         ("standing or taxi", 60), ("take-off", 102.5), ("initial climb", 165),
         ("approach", 376), ("landing", 386), ("take-off", 394.5), ("initial climb", 457),
-        ("approach", 676), ("landing", 698), ("standing or taxi", 900)], 5)
+        ("approach", 676), ("landing", 698), ("standing or taxi", 900)], 5 + 0.5 / rate_hz)
+
+
+@pytest.mark.parametrize(("rate_hz", "low_s", "flights"), [
+    (0.25, 4, 2), (0.25, 0, 1), (1, 3, 2), (1, 1.9, 1), (4, 3, 2), (4, 1.9, 1)])
+def test_a_touch_lasts_three_seconds_or_one_sample_that_stands_for_more(rate_hz, low_s, flights):
+    # A sample of the middle of the touch falls on 384 s; under 35 ft for `low_s` about it.
+    half = low_s / 2
+    height = [(0, 500), (100, 500), (170, 1500), (300, 1500), (384 - half - 0.01, 540),
+              (384 - half, 510), (384 + half, 510), (384 + half + 0.01, 540), (462, 1500),
+              (600, 1500), (680, 500), (900, 500)]
+    if not low_s:
+        height = [one for one in height if one[1] != 510]
+    speed = [(0, 0), (60, 0), (100, 80), (300, 90), (380, 75), (384, 65), (392, 75), (680, 75),
+             (705, 0), (900, 0)]
+    assert names(phases(height, speed, rate_hz)).count("take-off") == flights
 
 
 def test_a_go_around_stays_approach():

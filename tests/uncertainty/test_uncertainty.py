@@ -196,6 +196,23 @@ def test_a_limit_published_as_indicated_does_not_feel_the_position_error():
     assert found.columns["calibrated_airspeed_u_kt"][0] == pytest.approx(np.sqrt(14))
 
 
+def test_a_margin_to_a_true_airspeed_limit_in_knots_and_in_mach():
+    limit = {"name": "VT", "quantity": "true_airspeed", "maximum_kt": 380.0}
+    height, kelvin = 25000 * FOOT, 243.15
+    tas, mach = (np.array([function(cas * KNOT) for cas in (249.9, 250.1)]) for function in (
+        lambda cas: airspeed.tas_from_cas(cas, height, kelvin),
+        lambda cas: airspeed.mach_from_cas(cas, height)))
+    tas_per_kt, mach_per_kt = float(np.diff(tas)[0] / KNOT / 0.2), float(np.diff(mach)[0] / 0.2)
+    # 3 kt of CAS are 3 kt of margin; 4 K move the speed by TAS / 2T each.
+    for stated, in_kt in (({"airspeed": {"standard": 3}}, 3.0),
+                          ({"temperature": {"standard": 4}},
+                           4 * tas.mean() / KNOT / 2 / kelvin / tas_per_kt)):
+        columns = level(250, 25000, limits=(limit,), **stated).columns
+        assert columns["margin_u_kt"][2] == pytest.approx(in_kt, rel=2e-3)
+        assert columns["margin_u_mach"][2] == pytest.approx(in_kt * mach_per_kt, rel=2e-3)
+        assert columns["margin_displayed_u_kt"][2] == pytest.approx(0.0, abs=1e-6)
+
+
 def test_an_altitude_corrected_by_its_own_means_does_not_move_with_the_position_error():
     log = log_of(np.arange(5.0), calibrated_airspeed=250, pressure_altitude=25000)
     stated = {"position_correction": {"standard": 1}}

@@ -1,0 +1,44 @@
+"""Two stretches over a limit with a time between in which it doesn't apply, or isn't known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from loganalyze.events.analysis import analyze
+
+VFE = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
+       "when": {"flap_deg": {"above": 1, "up_to": 20}}}
+
+
+@pytest.mark.parametrize(("between", "parts"), [
+    ((10.0, 179.5), 1), ((0.0, 179.5), 2), ((10.0, 176.5), 2)],
+    ids=["just under", "not applicable", "well under"])
+def test_chatter_is_joined_only_where_the_limit_applied_throughout(log, sheet, between, parts):
+    # Over for 20 s, under by half a knot for 4 s, over for 20 s; in the middle 3 s of it differ.
+    flap, kt = np.full(280, 10.0), np.full(280, 179.5)
+    kt[20:120] = kt[140:240] = 182.0
+    flap[122:137], kt[122:137] = between
+    flight = log(np.arange(280) / 5, calibrated_airspeed=kt, flap=flap, pressure_altitude=5000.0)
+    found = analyze(flight, sheet(VFE)).exceedances
+    assert len(found) == parts
+    assert {one.ended_by for one in found} == {"recovered"}
+    assert sum(one.touches for one in found) == 2
+
+
+def test_what_was_screened_out_before_stays_out_beside_an_excursion(log, sheet, vmo):
+    # Frozen at 230 kt for a minute while Mach falls; later four samples that no aircraft flies.
+    flown = np.concatenate([np.linspace(240, 230, 20), np.linspace(230, 180, 60),
+                            np.full(60, 180.0) + np.arange(60) % 3])
+    kt = flown.copy()
+    kt[20:80] = 230.0
+    kt[110:114] = [470.0, 480.0, 475.0, 490.0]
+    flight = log(range(140), calibrated_airspeed=kt, mach=flown / 661.48 / 0.9123,
+                 pressure_altitude=5000.0)
+    analysis = analyze(flight, sheet(vmo))
+    screened = analysis.screened
+    assert screened["airspeed spike faster than plausible"] == 4
+    assert screened["airspeed frozen while others moved"] >= 60
+    assert np.isnan(analysis.columns["margin_kt"][25:80]).all()
+    assert np.isnan(analysis.columns["margin_kt"][110:114]).all()
+    assert not np.isnan(analysis.columns["margin_kt"][114:]).any()
