@@ -41,3 +41,10 @@ def test_an_unknown_argument_is_refused(script):
     assert "--halp" in done.stderr
     assert "--help" in done.stderr
     assert done.stdout == ""
+
+
+def test_the_matrix_selects_tests_that_are_there():
+    text = (ROOT / ".ci" / "matrix").read_text(encoding="utf-8")
+    selection = text.split("\nselection=(\n")[1].split(")")[0].split()
+    assert len(selection) > 5
+    assert [path for path in selection if not (ROOT / path).exists()] == []
