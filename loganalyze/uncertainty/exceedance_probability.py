@@ -180,10 +180,12 @@ def _greatest(
 ) -> _Worst:
     """Estimate the greatest true excess about the worst row `at`."""
     analysis = uncertainty.analysis
+    # All rows around tell the noise; the excess is told by the stretch's own.
+    seen = peak_fit.noise_of(piece)
+    one, piece = one.alone(), piece[one.own_first - one.first : one.own_last - one.first + 1]
     interval, greatest = analysis.log.interval_s, at - one.first
     reading, step = float(piece[greatest]), math.sqrt(12.0) * float(model.rounding[k])
     # NaN stays: a noise that isn't known leaves the probability unknown.
-    seen = peak_fit.noise_of(piece)
     noise = float(np.maximum(model.flown_random[k], seen))
     start, stop = peak_fit.window(one.first, one.last, at, interval)
     cut = slice(start - one.first, stop - one.first)
@@ -253,12 +255,23 @@ def shift_as_displayed(
 
 @dataclass(frozen=True, slots=True)
 class _Around:
-    """The unbroken judged rows about a worst one, and whether they end at something unknown."""
+    """The unbroken judged rows about a worst one, and whether they end at something unknown.
+
+    ``own_first``, ``own_last`` : those of them up to the next exceedances before and after.
+    """
 
     first: int
     last: int
     open_before: bool
     open_after: bool
+    own_first: int
+    own_last: int
+
+    def alone(self) -> _Around:
+        """Return the same without the rows of other exceedances, and what lies beyond them."""
+        return replace(self, first=self.own_first, last=self.own_last,
+                       open_before=self.open_before and self.own_first == self.first,
+                       open_after=self.open_after and self.own_last == self.last)
 
 
 _LOOK_S = 30.0
@@ -283,7 +296,8 @@ def _around(
 ) -> _Around:
     state, time = analysis.columns[f"state_{limit}"], analysis.time
     interval = analysis.log.interval_s
-    begin, end = (worst, worst) if span is None else span
+    own = (worst, worst) if span is None else span
+    begin, end = own
     begin = max(begin, worst - _MOST, int(np.searchsorted(time, time[worst] - _LONGEST_S)))
     end = min(end, len(time) - 1, worst + _MOST,
               int(np.searchsorted(time, time[worst] + _LONGEST_S)))
@@ -305,8 +319,14 @@ def _around(
         return interval > 0 and bool(
             abs(time[row] - time[row - step]) > HELD_INTERVALS * interval)
 
-    return _Around(low + first, low + last,
-                   unknown(low + first - 1, -1), unknown(low + last + 1, 1))
+    first, last = low + first, low + last
+    # Other rows over the limit are those of other exceedances.
+    earlier = np.flatnonzero(state[first : max(own[0], first)] == OVER)
+    later = np.flatnonzero(state[min(own[1], last) + 1 : last + 1] == OVER)
+    own_first = first + int(earlier[-1]) + 1 if len(earlier) else first
+    own_last = min(own[1], last) + int(later[0]) if len(later) else last
+    return _Around(first, last, unknown(first - 1, -1), unknown(last + 1, 1),
+                   min(own_first, worst), max(own_last, worst))
 
 
 def _assurance(

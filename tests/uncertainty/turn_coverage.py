@@ -14,7 +14,7 @@ in at least 93, within the chance of a binomial count (two standard deviations).
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
