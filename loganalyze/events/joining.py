@@ -16,6 +16,7 @@ Three rules, of which one is enough:
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -28,7 +29,8 @@ from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import UNDER, UNKNOWN, Case
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
-from loganalyze.screening.noise_estimation import noise_near
+from loganalyze.screening.noise_estimation import noise_near, noise_of
+from loganalyze.screening.quantization import step_of
 from loganalyze.sheets.limits_sheet import Limit
 
 Floats = NDArray[np.float64]
@@ -182,10 +184,26 @@ def _noise(case: Case, limit: Limit, first: int, last: int) -> float:
     middle = (int(low) + int(high)) // 2
     rows = np.arange(max(int(low), middle - _NOISE_ROWS // 2),
                      min(int(high), middle + _NOISE_ROWS // 2))
-    found = noise_near(time[rows], margin(case, limit, rows))
+    margins = margin(case, limit, rows)
+    rounding = _step(case, limit, rows) / math.sqrt(12.0)
+    found = noise_near(time[rows], margins)
+    if found.samples < _NOISE_LEAST:
+        return 0.0
+    # Where samples are few and far between the corners of what was flown pass for noise.
+    rough = noise_of(margins[~np.isnan(margins)])
     most = case.settings.join_margin_mach if limit.is_mach else case.settings.join_margin_kt
-    # Few samples, or more than this: that is flown, not noise.
-    return min(found.white, most) if found.samples >= _NOISE_LEAST else 0.0
+    # More than this is flown, not noise.
+    return min(max(min(found.white, rough), rounding), most)
+
+
+def _step(case: Case, limit: Limit, rows: Rows) -> float:
+    """The recorder's step of the airspeed in the limit's published quantity, 0 for none."""
+    at = limit_equivalents.point(case.air, rows)
+    step = step_of(case.air.screened_airspeed[rows])
+    if not step > 0:
+        return 0.0
+    share = np.nanmedian(limit_equivalents.published_value(limit, at) / at.calibrated_airspeed)
+    return float(step * share) if np.isfinite(share) else 0.0
 
 
 def _over_a_hole(case: Case, limit: Limit, before: Stretch, after: Stretch) -> str:

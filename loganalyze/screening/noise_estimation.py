@@ -123,6 +123,17 @@ def noise_near(time: Floats, values: Floats, step: float = 0.0) -> Noise:
     return replace(found, white=max(found.white, least))
 
 
+def noise_of(values: Floats) -> float:
+    """Return the scatter from sample to sample that no smooth motion explains.
+
+    From the median of the absolute third differences, which a parabola doesn't move and single
+    gusts hardly: median / (0.6745 sqrt(20)) for normal scatter. 0 for fewer than 8 samples.
+    """
+    if len(values) < 8:
+        return 0.0
+    return float(np.median(np.abs(np.diff(values, 3))) / (0.6745 * np.sqrt(20.0)))
+
+
 def unbroken(time: Floats, values: Floats) -> tuple[int, int, float]:
     """Return the longest run of samples without a gap or NaN (half-open) and its interval [s].
 
@@ -297,13 +308,18 @@ def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[fl
 def despiked(values: Floats, step: float) -> Floats:
     """Return values with single outliers replaced by the median of the five about them.
 
-    An outlier is further from that median than 6 standard deviations, by the median absolute
-    deviation, and than 2 steps: dirt, which would pass for noise.
+    An outlier is further from that median than 6 standard deviations and than 2 steps: dirt,
+    which would pass for noise. The standard deviation is that of the median absolute deviation
+    or of the 97 % quantile without the two greatest, whichever is more: of values in coarse
+    steps more than half may equal their median, and what flickers is no outlier.
     """
     padded = np.pad(values, 2, mode="edge")
     middle = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=-1)[:, 2]
     off = np.abs(values - middle)
     spread = 1.4826 * float(np.median(off))
+    rank = len(off) - 1 - max(2, len(off) // 32)
+    if rank >= 0:
+        spread = max(spread, float(np.partition(off, rank)[rank]) / 2.17)
     return np.where(off > 6 * spread + 2 * step, middle, values)
 
 

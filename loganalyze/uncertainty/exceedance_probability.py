@@ -32,7 +32,7 @@ from loganalyze.results.assessment_results import (
     Assurance,
     MissedPeak,
 )
-from loganalyze.screening.noise_estimation import FEWEST, noise_near
+from loganalyze.screening.noise_estimation import FEWEST, noise_near, noise_of
 from loganalyze.uncertainty import airspeed_noise, peak_fit, plateau_maximum
 from loganalyze.uncertainty.decision_rule import decided
 from loganalyze.uncertainty.prior_models import Flat, Prior
@@ -181,7 +181,7 @@ def _greatest(
     """Estimate the greatest true excess about the worst row `at`."""
     analysis = uncertainty.analysis
     # All rows around tell the noise; the excess is told by the stretch's own.
-    seen = peak_fit.noise_of(piece)
+    seen = noise_of(piece)
     one, piece = one.alone(), piece[one.own_first - one.first : one.own_last - one.first + 1]
     interval, greatest = analysis.log.interval_s, at - one.first
     reading, step = float(piece[greatest]), math.sqrt(12.0) * float(model.rounding[k])

@@ -73,17 +73,6 @@ def fit(time: Floats, excess: Floats, worst: int, noise: float) -> Peak:
     return best
 
 
-def noise_of(excess: Floats) -> float:
-    """Return the scatter from sample to sample that no smooth motion explains.
-
-    From the median of the absolute third differences, which a parabola doesn't move and single
-    gusts hardly: median / (0.6745 sqrt(20)) for normal scatter. 0 for fewer than 8 samples.
-    """
-    if len(excess) < 8:
-        return 0.0
-    return float(np.median(np.abs(np.diff(excess, 3))) / (0.6745 * np.sqrt(20.0)))
-
-
 def _parabola(t: Floats, y: Floats, noise: float) -> tuple[Peak, float]:
     scale = max(-t[0], t[-1])
     design = np.stack([np.ones(len(t)), t / scale, (t / scale) ** 2], axis=1)

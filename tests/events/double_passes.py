@@ -1,6 +1,6 @@
 """Are two passes over a limit counted as a person would count them?
 
-    python -m tests.judge.double_passes [FLIGHTS [SEED]]
+    python -m tests.events.double_passes [FLIGHTS [SEED]]
 
 Flights that pass a limit twice, 5 to 300 s apart, with valleys of any depth between, white noise
 up to 1 kt, recorded at .25 to 8 Hz in steps up to 1 kt. The count by hand is in plain Python and
@@ -33,10 +33,10 @@ from pathlib import Path
 import numpy as np
 
 from loganalyze import analyze, assess_flight
-from loganalyze.judge.exceedances import Exceedance
-from loganalyze.record.log import Channel, FlightLog, Source
+from loganalyze.events.exceedances import Exceedance
+from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits import LimitsSheet
+from loganalyze.sheets.limits_sheet import LimitsSheet
 
 VMO_KT, TOLERANCE_KT = 250.0, 1e-5
 RATES_HZ = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0)

@@ -109,3 +109,26 @@ def test_how_an_exceedance_is_made_up_is_told_in_one_line():
     (one,) = exceedance_facts(flown(whole))
     assert touches(one) == (" For 1.0 s of it no sample stands: too short for the limit to have "
                             "been regained.")
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 4.0, 8.0])
+@pytest.mark.parametrize("noise_kt", [0.4, 0.6, 1.0])
+def test_noise_in_steps_of_a_knot_parts_no_exceedance(noise_kt, rate_hz):
+    """Most samples equal their neighbours there, and those that don't are no outliers."""
+    rng = np.random.default_rng(4)
+    kt = np.interp(np.arange(round(300 * rate_hz)) / rate_hz,
+                   [0, 60, 75, 105, 112, 190, 200, 225, 240, 300],
+                   [240, 240, 260, 260, 249.4, 249.4, 258, 258, 240, 240])
+    found = flown(np.round(kt + rng.normal(0, noise_kt, len(kt))), rate_hz).exceedances
+    assert len(found) == 1
+
+
+@pytest.mark.parametrize("rate_hz", [0.25, 0.5])
+@pytest.mark.parametrize("step_kt", [0.01, 0.25])
+def test_two_passes_stay_two_where_samples_are_few(step_kt, rate_hz):
+    """The corners of what was flown are no noise."""
+    kt = np.interp(np.arange(round(300 * rate_hz)) / rate_hz,
+                   [0, 65, 80, 102, 110, 122, 131, 155, 170, 300],
+                   [240, 240, 259.5, 259.5, 246.2, 246.2, 263.8, 263.8, 238, 238])
+    one, other = flown(np.round(kt / step_kt) * step_kt, rate_hz).exceedances
+    assert (one.touches, other.touches) == (1, 1)

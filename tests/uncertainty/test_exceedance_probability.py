@@ -159,9 +159,9 @@ def test_the_missed_peak_never_exceeds_its_bound():
 def test_the_noise_of_samples():
     rng = np.random.default_rng(2)
     time = np.arange(400) / 8
-    assert peak_fit.noise_of(5 - 0.2 * (time - 20) ** 2 + rng.normal(0, 0.3, 400)) == pytest.approx(
+    assert noise_of(5 - 0.2 * (time - 20) ** 2 + rng.normal(0, 0.3, 400)) == pytest.approx(
         0.3, rel=0.15)
-    assert peak_fit.noise_of(np.ones(5)) == 0
+    assert noise_of(np.ones(5)) == 0
 
 
 # One exceedance

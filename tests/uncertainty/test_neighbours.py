@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from loganalyze import analyze, assess_flight
-from loganalyze.record.log import Channel, FlightLog, Source
+from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits import LimitsSheet
+from loganalyze.sheets.limits_sheet import LimitsSheet
 
 TIGHT = {"limits": 0.3}
 SHEET = LimitsSheet.model_validate({

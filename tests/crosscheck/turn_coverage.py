@@ -1,6 +1,6 @@
 """How often does the interval of the airspeed error from turns hold the true error?
 
-    python -m tests.assess.turn_coverage [FLIGHTS [SEED]]
+    python -m tests.crosscheck.turn_coverage [FLIGHTS [SEED]]
 
 Flights of one or three full turns without any airspeed error, in a wind that stays or wanders
 (first-order autoregressive), with white noise in it, at three sampling intervals, level or in a
@@ -21,10 +21,10 @@ import numpy as np
 
 from loganalyze import analyze
 from loganalyze.air import airspeed, atmosphere
-from loganalyze.assess.turns import ScaleError, scale_error
-from loganalyze.record.log import Channel, FlightLog, Source
+from loganalyze.crosscheck.wind_triangle import ScaleError, scale_error
+from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits import LimitsSheet
+from loganalyze.sheets.limits_sheet import LimitsSheet
 
 SHEET = LimitsSheet.model_validate({
     "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},
