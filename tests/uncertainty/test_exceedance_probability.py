@@ -16,6 +16,7 @@ from loganalyze.results.assessment_results import (
     PROVEN_OVER,
     UNDER_NOT_PROVEN,
 )
+from loganalyze.screening.noise_estimation import noise_of
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.simulate import pressures
 from loganalyze.uncertainty import peak_fit
