@@ -127,10 +127,15 @@ def _relations(
             if apart < settings.join_gap_s and most < greatest:
                 found[i] = TOUCHES
         _ridden(case, limit, stretches, crossed, found, greatest_margins)
-    for i, (before, after) in enumerate(pairwise(stretches)):
-        if before.ended_by in ("gap", "channel lost") and after.began_by == "gap" and (
-                state[before.last + 1 : after.first] == UNKNOWN).all():
-            found[i] = _over_a_hole(case, limit, before, after)
+    holes = [i for i, (before, after) in enumerate(pairwise(stretches))
+             if before.ended_by in ("gap", "channel lost") and after.began_by == "gap"
+             and (state[before.last + 1 : after.first] == UNKNOWN).all()]
+    if holes:
+        beside = np.array([(stretches[i].last, stretches[i + 1].first) for i in holes])
+        over = -margin_kt(case, limit, beside.ravel()).reshape(beside.shape).sum(axis=1)
+        for i, (before, after), both in zip(holes, beside.tolist(), over.tolist(), strict=True):
+            if _is_bounded(case, limit, before, after, both):
+                found[i] = BOUNDED
     return found
 
 
@@ -206,16 +211,20 @@ def _step(case: Case, limit: Limit, rows: Rows) -> float:
     return float(step * share) if np.isfinite(share) else 0.0
 
 
-def _over_a_hole(case: Case, limit: Limit, before: Stretch, after: Stretch) -> str:
-    """How two stretches with nothing judged between them relate."""
-    wait = float(case.log.time[after.first] - case.log.time[before.last])
-    if wait > case.settings.hole_longest_s:
-        return APART
-    hole = np.arange(before.last + 1, after.first)
+def _is_bounded(case: Case, limit: Limit, before: int, after: int, over: float) -> bool:
+    """Whether the limit can't have been regained in a hole between two rows over it.
+
+    `over` : the sum of both excesses [kt].
+    """
+    settings, wait = case.settings, float(case.log.time[after] - case.log.time[before])
+    # The rate lies between two bounds: what these decide needs no rate.
+    if wait > settings.hole_longest_s or not over > settings.hole_least_rate_kt_s * wait:
+        return False
+    hole = np.arange(before + 1, after)
     if (case.state_at(case.sheet.limit.index(limit), hole) != condition_states.YES).any():
-        return APART
-    over = -margin_kt(case, limit, np.array([before.last, after.first]))
-    return BOUNDED if over.sum() > _rate(case, limit, before.last, after.first) * wait else APART
+        return False
+    return (over > settings.hole_greatest_rate_kt_s * wait
+            or over > _rate(case, limit, before, after) * wait)
 
 
 def _rate(case: Case, limit: Limit, before: int, after: int) -> float:

@@ -67,9 +67,7 @@ def questioned(case: Case, rows_over: Mapping[int, Rows]) -> tuple[tuple[int, Fi
             continue
         if not len(hold):
             hold = sample_checks.held(case.log.time, case.log.interval_s)
-            airborne = recording_quality.airborne(case.log, case.air, settings).contains(
-                case.log.time
-            )
+            airborne = ~recording_quality.rows_on_ground(case.log, case.air, settings)[1]
         over_s = float(hold[rows].sum())
         if over_s < settings.at_rest_s:
             continue

@@ -252,10 +252,17 @@ def _lost(case: Case) -> QualityFlag:
 
 def on_ground(log: FlightLog, air: AirData, settings: Settings) -> QualityFlag:
     """Where the aircraft was on the ground: by weight on wheels, else slow and level."""
+    channel = "weight_on_wheels" if "weight_on_wheels" in log else ""
+    known, raised = rows_on_ground(log, air, settings)
+    return QualityFlag("on the ground", channel, intervals(log, known), intervals(log, raised),
+                       False)
+
+
+def rows_on_ground(log: FlightLog, air: AirData, settings: Settings) -> tuple[Mask, Mask]:
+    """Return the rows at which it is known whether the aircraft was on the ground, and was."""
     if "weight_on_wheels" in log:
         wheels = log.aligned("weight_on_wheels")
-        return QualityFlag("on the ground", "weight_on_wheels", intervals(log, ~np.isnan(wheels)),
-                           intervals(log, wheels == 1.0), False)
+        return ~np.isnan(wheels), wheels == 1.0
     speed, altitude = air.screened_airspeed, air.screened_altitude
     known = ~np.isnan(speed)
     slow = np.flatnonzero(speed < settings.ground_kt * KNOT)
@@ -269,13 +276,13 @@ def on_ground(log: FlightLog, air: AirData, settings: Settings) -> QualityFlag:
         span = np.maximum(time[after] - time[before], _CLIMB_S)
         raised[slow] = climb <= settings.ground_fpm * FOOT / 60 * span
         known[slow[np.isnan(climb)]] = False
-    return QualityFlag("on the ground", "", intervals(log, known), intervals(log, raised), False)
+    return known, raised
 
 
 def airborne(log: FlightLog, air: AirData, settings: Settings) -> Intervals:
     """Return the recorded time in which the aircraft wasn't known to be on the ground."""
     recorded = intervals(log, np.ones(len(log), dtype=bool))
-    return recorded - on_ground(log, air, settings).raised
+    return recorded - intervals(log, rows_on_ground(log, air, settings)[1])
 
 
 def screened_time(case: Case, within: Intervals) -> dict[str, float]:

@@ -9,7 +9,7 @@ several medians does, and only where most of all that changes in the log does so
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 FEWEST_ROWS = 30
 """A log of fewer rows shows nothing (engineering judgement)."""
 MOST_ROWS = 1 << 17
-"""Of a longer log each n-th row is looked at."""
+"""Of a longer log each n-th row is looked at, and the last digits of the first so many."""
 FASTEST_S = 1 / 512
 """No recorder has rows closer together [s]: flight data recorders take their fastest parameters
 16 times a second, test instrumentation hundreds of times (common practice, no source)."""
@@ -88,9 +88,8 @@ def doubt(time: Floats, channels: Mapping[str, Channel], seconds: float | None =
         return ("none of its numbers ends in 60 to 99, which shows hours, minutes and seconds in "
                 "one number")
     altitude = _altitude(time, channels)
-    tas = _true_airspeed(time, channels, altitude)
-    return (_too_steep(altitude, tas) or _too_quick(_first(time, channels, _SPEEDS))
-            or _too_slow(altitude, interval))
+    return (_too_steep(altitude, lambda: _true_airspeed(time, channels, altitude))
+            or _too_quick(_first(time, channels, _SPEEDS)) or _too_slow(altitude, interval))
 
 
 _ALTITUDES = ("pressure_altitude", "indicated_altitude", "satellite_altitude")
@@ -102,7 +101,7 @@ _Series = tuple[Floats, Floats]
 def _digits(numbers: Floats, interval: float) -> bool:
     if numbers[-1] - numbers[0] < DIGITS_SPAN_S or interval > DIGITS_STEP_S:
         return False
-    return bool((numbers % 100 >= 60).mean() < DIGITS_SHARE)
+    return bool((numbers[:MOST_ROWS] % 100 >= 60).mean() < DIGITS_SHARE)
 
 
 def _series(time: Floats, channel: Channel) -> _Series:
@@ -147,25 +146,48 @@ def _true_airspeed(time: Floats, channels: Mapping[str, Channel],
 
 def _medians(series: _Series, rows: int) -> _Series:
     """Return the medians of so many rows each, of times and values."""
-    count = len(series[0]) // rows
-    stamps, values = (np.median(part[: count * rows].reshape(count, rows), axis=1)
-                      for part in series)
-    return stamps, values
+    stamps, values = series
+    count = len(stamps) // rows
+    return (_middles(stamps, rows),
+            np.median(values[: count * rows].reshape(count, rows), axis=1))
 
 
-def _too_fast(series: _Series, bound: Floats | float, rows: int) -> tuple[float, float, int] | None:
+def _middles(stamps: Floats, rows: int) -> Floats:
+    """Return the medians of so many rising times each."""
+    count = len(stamps) // rows
+    low, high = (stamps[first::rows][:count] for first in ((rows - 1) // 2, rows // 2))
+    return (low + high) / 2
+
+
+def _on_scales(series: _Series, slowest: float) -> Iterator[tuple[int, _Series]]:
+    """Yield the rows of a median and the medians, on each scale that may hold too fast a motion.
+
+    `slowest` : the least rate that is too fast. Where so many steps at this rate would go beyond
+    all values, there is none.
+    """
+    reach = float(np.ptp(series[1]))
+    for rows in SCALES:
+        if len(series[0]) < (STEPS_IN_A_ROW + 1) * rows:
+            break
+        stamps = _middles(series[0], rows)
+        if slowest * (stamps[STEPS_IN_A_ROW:] - stamps[:-STEPS_IN_A_ROW]).min() <= reach:
+            yield rows, _medians(series, rows)
+
+
+def _too_fast(medians: _Series, bound: Floats | float) -> tuple[float, float, int] | None:
     """Return the usual rate, the change in all and the place of too fast a motion, or None.
 
-    `bound` : the rate that is too fast, at each step from one median of so many `rows` to the next.
+    `bound` : the rate that is too fast, at each step from one median to the next.
     """
-    stamps, values = _medians(series, rows)
+    stamps, values = medians
     steps, spans = np.diff(values), np.diff(stamps)
     with np.errstate(divide="ignore", invalid="ignore"):
         rates = steps / spans
-    going = _going_on(np.sign(steps))
     long = _going_on(np.where(np.abs(rates) > bound, np.sign(steps), 0))
+    if not long.any():
+        return None
     moved = float(np.abs(steps[long]).sum())
-    if not long.any() or moved < LEAST_SHARE * np.abs(steps[going]).sum():
+    if moved < LEAST_SHARE * np.abs(steps[_going_on(np.sign(steps))]).sum():
         return None
     return float(np.median(np.abs(rates[long]))), moved, int(np.flatnonzero(long)[0])
 
@@ -177,17 +199,17 @@ def _going_on(way: Floats) -> NDArray[np.bool_]:
     return np.asarray(np.repeat(lasting >= STEPS_IN_A_ROW, lasting) & (way != 0))
 
 
-def _too_steep(altitude: _Series | None, tas: _Series | None) -> str:
+def _too_steep(altitude: _Series | None, airspeed: Callable[[], _Series | None]) -> str:
     if altitude is None:
         return ""
-    for rows in SCALES:
-        if len(altitude[0]) < (STEPS_IN_A_ROW + 1) * rows:
-            break
-        stamps, _ = _medians(altitude, rows)
+    for rows, medians in _on_scales(altitude, STEEPEST_LEAST):
+        if _too_fast(medians, STEEPEST_LEAST) is None:
+            continue  # whatever the airspeed
+        tas, stamps = airspeed(), medians[0]
         speed = np.zeros(len(stamps)) if tas is None else np.interp(stamps, *_medians(tas, min(
             rows, len(tas[0]))))
         bound = np.maximum(STEEPEST_LEAST, TAS_MARGIN * np.maximum(speed[1:], speed[:-1]))
-        found = _too_fast(altitude, bound, rows)
+        found = _too_fast(medians, bound)
         if found is not None:
             at = "" if tas is None else (
                 f" at a true airspeed of {speed[found[2]] / KNOT:.0f} kt")
@@ -198,10 +220,8 @@ def _too_steep(altitude: _Series | None, tas: _Series | None) -> str:
 def _too_quick(speed: _Series | None) -> str:
     if speed is None:
         return ""
-    for rows in SCALES:
-        if len(speed[0]) < (STEPS_IN_A_ROW + 1) * rows:
-            break
-        found = _too_fast(speed, GREATEST_ACCELERATION, rows)
+    for _, medians in _on_scales(speed, GREATEST_ACCELERATION):
+        found = _too_fast(medians, GREATEST_ACCELERATION)
         if found is not None and found[1] >= LEAST_CHANGE:
             return f"the airspeed would change by {found[0] / KNOT:,.0f} kt a second"
     return ""
