@@ -47,6 +47,7 @@ class _Commands(click.Group):
         if name not in COMMANDS:
             return None
         command: click.Command = import_module(f"loganalyze.cli.{name}_command").command
+        command.short_help = COMMANDS[name]  # what a shell's completion shows beside it
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -55,7 +55,7 @@ def command() -> None:
     """Write a first limits sheet, or look one over."""
 
 
-@command.command("new")
+@command.command("new", short_help="Write a first limits sheet.")
 @click.argument("sheet", type=FILE, metavar="SHEET")
 @click.option("--aircraft", metavar="NAME", help="What to call the aircraft.")
 @click.option("--vmo", type=Pairs(single=True), metavar="KT",
@@ -107,7 +107,7 @@ def new(sheet: Path, **given: Any) -> None:
     click.echo(f"Next: loganalyze analyze LOG --limits {sheet}")
 
 
-@command.command("check")
+@command.command("check", short_help="Look a limits sheet over.")
 @click.argument("sheet", type=FILE, metavar="SHEET")
 @json_option
 def check(sheet: Path, as_json: bool) -> None:
