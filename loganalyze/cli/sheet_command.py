@@ -126,6 +126,22 @@ def check(sheet: Path, as_json: bool) -> None:
         _print(checked)
 
 
+@command.command("schema", short_help="Print every key of a sheet, for an editor.")
+@click.argument("which", type=click.Choice(["limits", "columns", "priors"]), default="limits")
+def schema(which: str) -> None:
+    """Print the JSON Schema of a limits sheet, a columns file or a priors file.
+
+    An editor that knows it offers the keys and marks slips as they are written.
+
+    \b
+    loganalyze sheet schema limits > limits-sheet.schema.json
+    """
+    from loganalyze.sheets.sheet_schemas import FILES, written_schema
+
+    model = next(model for name, model in FILES.items() if name.startswith(f"{which}-"))
+    click.echo(written_schema(model), nl=False)
+
+
 def _check_free(sheet: Path) -> None:
     if sheet.exists() or sheet.is_symlink():
         raise Problem("there is such a file already", str(sheet),

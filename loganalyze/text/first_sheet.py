@@ -70,7 +70,7 @@ def limits_sheet_text(first: FirstLimits) -> str:
     blocks = [
         _comment("Limits sheet. The approved flight manual prevails: check every number against "
                  "it. `loganalyze sheet check` reads this file and names what looks wrong; "
-                 "limits-sheet.schema.json describes every key."),
+                 "`loganalyze sheet schema` prints every key, for an editor."),
         f"aircraft = {written(first.aircraft)}",
         _airspeed(first),
         _temperature(first),

@@ -255,3 +255,10 @@ def test_the_sample_sheet_is_marked_for_its_example_rules_alone(run):
     found = json.loads(run("sheet", "check", SAMPLES / "ouzelwing_240.toml", "--json").out)
     assert [one["code"] for one in found["remarks"]] == ["example_rules"]
     assert [(one["below"], one["above"]) for one in found["crossovers"]] == [("VMO", "MMO")]
+
+
+@pytest.mark.parametrize("which", ["limits-sheet", "columns-file", "priors-file"])
+def test_the_schemas_can_be_had_without_the_source(run, which):
+    kept = (ROOT / "schemas" / f"{which}.schema.json").read_text(encoding="utf-8")
+    assert run("sheet", "schema", which.split("-")[0]).out == kept
+    assert which != "limits-sheet" or run("sheet", "schema").out == kept
