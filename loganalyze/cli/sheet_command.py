@@ -67,10 +67,11 @@ def command() -> None:
               help="Greatest airspeed for each flap position, such as 15:180,35:150.")
 @click.option("--vle", type=Number(min=0), metavar="KT",
               help="Greatest airspeed with the landing gear down [kt].")
-@click.option("--published", type=KINDS, default="indicated", show_default=True,
-              help="What kind of airspeed the flight manual's limits are.")
-@click.option("--recorded", type=KINDS, default="indicated", show_default=True,
-              help="What kind of airspeed the log holds.")
+@click.option("--published", type=KINDS,
+              help="What kind of airspeed the flight manual's limits are; indicated where "
+              "nothing is said.")
+@click.option("--recorded", type=KINDS,
+              help="What kind of airspeed the log holds; indicated where nothing is said.")
 @click.option("--outside-air", type=OUTSIDE_AIR,
               help="What the log's outside air temperature is.")
 @click.option("--recovery-factor", type=Number(0, 1, min_open=True), metavar="K",
@@ -186,8 +187,10 @@ def _answers(stated: dict[str, Any]) -> dict[str, Any]:
     asked["mmo"] = _ask("MMO [Mach]", Number(min=0))
     asked["vfe"] = _ask("VFE of each flap position, deg:kt,deg:kt", Pairs()) or ()
     asked["vle"] = _ask("VLE, landing gear down [kt]", Number(min=0))
-    asked["published"] = _ask("These airspeeds are", KINDS, "indicated")
-    asked["recorded"] = _ask("The log's airspeed is", KINDS, "indicated")
+    if "published" not in stated:
+        asked["published"] = _ask("These airspeeds are", KINDS, "indicated")
+    if "recorded" not in stated:
+        asked["recorded"] = _ask("The log's airspeed is", KINDS, "indicated")
     if "outside_air" not in stated:
         asked["outside_air"] = _ask("The log's outside air temperature is "
                                     "(static, total, probe)", OUTSIDE_AIR)

@@ -138,10 +138,10 @@ def test_a_folder_that_is_not_there_is_named(run, tmp_path):
     assert "none" in done.err
 
 
-def answered(path: Path, answers: list[str]) -> tuple[int, str]:
+def answered(path: Path, answers: list[str], *options: str) -> tuple[int, str]:
     """Run `sheet new` on a terminal of its own, and answer what it asks."""
     ours, theirs = pty.openpty()
-    with subprocess.Popen([sys.executable, "-m", "loganalyze", "sheet", "new", str(path)],
+    with subprocess.Popen([sys.executable, "-m", "loganalyze", "sheet", "new", str(path), *options],
                           stdin=theirs, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
                           cwd=ROOT) as asked:
         os.close(theirs)
@@ -169,6 +169,12 @@ def test_empty_answers_leave_out_what_they_were_asked_for(tmp_path):
     sheet = read_limits(path)
     assert [limit.name for limit in sheet.limit] == ["MMO"]
     assert sheet.temperature is None
+    code, said = answered(tmp_path / "half.toml", ["", "0.5", "", "", ""], "--aircraft", "mine",
+                          "--published", "calibrated", "--recorded", "calibrated")
+    assert code == 0, said
+    assert "These airspeeds are" not in said
+    half = read_limits(tmp_path / "half.toml")
+    assert (half.aircraft, half.airspeed.recorded) == ("mine", "calibrated")
     code, said = answered(tmp_path / "none.toml", [""] * 8)
     assert code == 2
     assert "nothing to write" in said
