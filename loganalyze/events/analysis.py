@@ -378,16 +378,14 @@ def _unjudged(case: Case, judged: Judged) -> list[Finding]:
     for i, lacks in sorted(case.lacking.items()):
         if not lacks or not _is_unknown(judged.columns, i):
             continue
-        values: dict[str, Any] = {"limit": case.sheet.limit[i].name}
-        if {*lacks} == {TEMPERATURE}:
-            code = "limit_needs_temperature"
-        elif {*lacks} <= {ALTITUDE, TEMPERATURE}:
-            code = "limit_needs_altitude"
-            values["channels"] = list(lacks)
+        limit = {"limit": case.sheet.limit[i].name}
+        channels = {**limit, "channels": list(lacks)}
+        if not {*lacks} <= {ALTITUDE, TEMPERATURE}:
+            findings.append(Finding("condition_not_recorded", channels))
+        elif ALTITUDE in lacks:
+            findings.append(Finding("limit_needs_altitude", channels))
         else:
-            code = "condition_not_recorded"
-            values["channels"] = list(lacks)
-        findings.append(Finding(code, values))
+            findings.append(Finding("limit_needs_temperature", limit))
     return findings
 
 

@@ -87,7 +87,8 @@ def contributions(
     rows = np.arange(first, row + 1)
     chosen = _considered(case, row, limit)
     at = limit_equivalents.point(case.air, rows)
-    speed_known = ~np.isnan(at.mach)
+    # Without any altitude there are limits that follow from none, and the speed is known as well.
+    speed_known = ~np.isnan(at.mach if case.air.has_altitude else at.calibrated_airspeed)
     rows, at = rows[speed_known], _taken(at, speed_known)
     if len(rows) < 2 or rows[-1] != row:
         return None
@@ -180,7 +181,7 @@ class _Run:
 
 def _split(analysis: Analysis, run: _Run) -> Contributions:
     old, new = _taken(run.at, slice(None, -1)), _taken(run.at, slice(1, None))
-    warm = not np.isnan(run.at.temperature).any()
+    warm = not np.isnan(run.at.temperature + run.at.pressure_altitude).any()
     moved, limits_warmth, configuration = _limit_parts(run, old, new, warm)
     time = analysis.time[run.at.rows]
     lost = (run.margin[0] - run.margin[-1]) / KNOT

@@ -8,7 +8,9 @@ Rules:
   manuals define indicated airspeed.
 - An unknown condition makes its limit unknown, not inactive. The limit airspeed is then that of
   the limits that are known to apply, and the combined state is unknown. Where the altitude is
-  unknown there is no limit airspeed, but a limit that needs none is evaluated all the same.
+  unknown for a while there is no limit airspeed, but a limit that needs none is evaluated all the
+  same. Where none is recorded at all the limit airspeed is that of the limits that need none, and
+  each of the others is a finding and counts as not judged.
 - A condition changes only once its value is beyond an edge by more than the deadband.
 - A number format that can't hold a limit exactly (float32) doesn't make an exceedance: the
   tolerance is at least that format's rounding.

@@ -30,6 +30,7 @@ from loganalyze.text.number_format import (
 from loganalyze.text.presentation import UNKNOWN, Presentation
 from loganalyze.text.sentences import quality_text
 from loganalyze.text.sentences.decision_text import decision, with_reason
+from loganalyze.text.sentences.finding_text import but_not_judged, not_judged
 
 
 def number_words(values: int) -> str:
@@ -54,9 +55,11 @@ def verdict(
     judged = in_judged(facts.recorded_s, facts.judged_s)
     if not found:
         closest = next((one for one in known if one.limit is None), None)
-        said = f"No limit was exceeded{judged}."
-        if facts.outcome == "not judged":
-            said = f"{too_little(facts.judged_shares, facts.unjudged_limits)} {said}"
+        unjudged = not_judged(facts.taken)
+        said = f"No limit was exceeded{judged}{but_not_judged(unjudged)}."
+        little = [one for one in facts.unjudged_limits if one not in unjudged]
+        if facts.outcome == "not judged" and little:
+            said = f"{too_little(facts.judged_shares, little)} {said}"
         if doubted:
             said = (
                 f"{quality_text.not_determined(doubted, how)} {quality_text.nothing_else(judged)}"
@@ -380,4 +383,4 @@ def closest_sentence(one: SmallestFacts, how: Presentation) -> str:
     return (f"Closest: {how.speed(abs(one.margin_kt))}{by_mach} "
             f"{'under' if one.margin_kt >= 0 else 'over'} the limit of "
             f"{how.speed(one.limit_airspeed_kt, 'calibrated_airspeed')} at "
-            f"{how.instant(one.time_s)}, {how.altitude(one.pressure_altitude_ft)}.")
+            f"{how.instant(one.time_s)}, {_height(one.pressure_altitude_ft, how)}.")

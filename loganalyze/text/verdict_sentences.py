@@ -25,7 +25,13 @@ from loganalyze.text.number_format import (
 )
 from loganalyze.text.sentences import quality_text
 from loganalyze.text.sentences.decision_text import with_reason
-from loganalyze.text.sentences.finding_text import FINDINGS, finding
+from loganalyze.text.sentences.finding_text import (
+    FINDINGS,
+    UNJUDGED,
+    but_not_judged,
+    finding,
+    not_judged,
+)
 
 __all__ = [
     "CAUTIONS", "FINDINGS", "QUANTITIES", "STATES", "UNJUDGED", "clock", "closest", "count",
@@ -43,10 +49,6 @@ CAUTIONS: tuple[str, ...] = (
 
 STATES: tuple[str, ...] = ("under", "over", "unknown", "not applicable")
 """The words for the state codes 0 to 3."""
-
-UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
-            "limit_in_force_at_rest")
-"""Findings that belong to the verdict: limits that nothing could judge."""
 
 LISTED = 10
 """How many exceedances a verdict lists before it only counts the rest."""
@@ -96,19 +98,20 @@ def closest(one: SmallestFacts) -> str:
 def headline(
     found: Sequence[Any], recorded_s: float, judged_s: float,
     margins: Iterable[float | None] = (), suspects: Sequence[Any] = (),
-    assessed: Sequence[AssessedExceedance] = (),
+    assessed: Sequence[AssessedExceedance] = (), unjudged: Sequence[str] = (),
 ) -> str:
     """Return the verdict in one sentence.
 
     `found` are exceedances with their `episode`, `assessed` how sure each is; `margins` the
     smallest to each limit, of which one that is known tells that this limit could be judged, if
-    others could not; `suspects` the stretches over a limit whose samples are in doubt.
+    others could not; `suspects` the stretches over a limit whose samples are in doubt; `unjudged`
+    the limits that nothing could judge.
     """
     if suspects and not found:
         return quality_text.not_determined(suspects)
     if judged_s <= 0 and not found and not any(math.isfinite(one or math.nan) for one in margins):
         return f"Nothing of the {duration(recorded_s)} recorded could be judged."
-    within = f"{in_judged(recorded_s, judged_s)}."
+    within = f"{in_judged(recorded_s, judged_s)}{but_not_judged(unjudged)}."
     if not found:
         return f"No limit was exceeded{within}"
     episodes = len({one.episode for one in found})
@@ -139,7 +142,7 @@ def verdict(flight: FlightFacts) -> str:
     assessed = flight.assessment.exceedances if flight.assessment else ()
     lines = [headline(found, flight.recorded_s, flight.judged_s,
                       [one.margin_kt for one in flight.smallest_margins],
-                      flight.quality.suspects, assessed)]
+                      flight.quality.suspects, assessed, not_judged(flight.taken))]
     if doubted := flight.quality.suspects:
         lines.append(
             quality_text.also_in_doubt(doubted, [one.limit for one in found]) if found else
@@ -158,12 +161,22 @@ def verdict(flight: FlightFacts) -> str:
                      f"({count(flight.unknown_stretches, 'stretch', 'stretches')}).")
         lines += quality_text.bounded(flight.quality.bounded_s, flight.quality.bounded_gaps)
     lines += quality_text.suspects(flight.quality.suspects)
-    if flight.unjudged_limits and flight.judged_s > 0:
-        lines.append(too_little(flight.judged_shares, flight.unjudged_limits))
+    if flight.judged_s > 0:
+        lines.append(judged_too_little(flight))
     if flight.judged_s > 0:
         lines += quality_text.screened(flight.quality.airborne_s, flight.quality.screened_s)
     lines += [one.sentence for one in flight.taken if one.code in UNJUDGED]
     return "\n".join(line for line in lines if line)
+
+
+def judged_too_little(flight: FlightFacts) -> str:
+    """Return which limits were judged for too little time; empty for none.
+
+    Those that nothing could judge have a sentence of their own.
+    """
+    named = not_judged(flight.taken)
+    limits = [one for one in flight.unjudged_limits if one not in named]
+    return too_little(flight.judged_shares, limits) if limits else ""
 
 
 def recognised(summary: Summary) -> list[str]:

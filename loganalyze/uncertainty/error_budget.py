@@ -179,6 +179,8 @@ def budget_of(
                   _steps(stated.temperature_resolution_degc, log, heat, 1.0), True, True),
             Entry("temperature", TEMPERATURE, of("temperature"), False, True),
         ]
+    if not air.has_altitude:
+        entries = [one for one in entries if one.moves != ALTITUDE]
     lag, fine = stated.display_lag_s, stated.display_quantum_mach
     quantum = stated.display_quantum_kt
     common = "common practice, no source"
@@ -195,7 +197,8 @@ def budget_of(
             ("skew", "one sampling interval" if stated.skew_s is None else _STATED),
             ("display_lag", common if lag is None else _STATED),
             ("display_quantum", common if quantum is None else _STATED),
-            ("display_quantum_mach", common if fine is None else _STATED),
+            *((("display_quantum_mach", common if fine is None else _STATED),)
+              if air.has_altitude else ()),
             *((("airspeed_noise", _STATED),) if stated.airspeed_noise is not None else ()),
         ),
         stated=frozenset(key for key in type(stated).model_fields

@@ -54,13 +54,22 @@ def test_the_smallest_margins_of_all_samples(log, sheet, vmo, mmo, monkeypatch, 
 
 
 def test_no_instant_to_judge(log, sheet, vmo):
-    flight = log(range(3), calibrated_airspeed=[NAN, 200, NAN], pressure_altitude=NAN, flap=0)
+    flight = log(range(3), calibrated_airspeed=[NAN, 200, NAN], pressure_altitude=[0, NAN, 0],
+                 flap=0)
     together, of_vmo, of_vfe = analyze(flight, sheet(vmo, VFE)).smallest
     assert math.isnan(together.margin_kt)
     assert of_vmo.margin_kt == pytest.approx(50)
     assert math.isnan(of_vmo.pressure_altitude_ft)
     assert math.isnan(of_vfe.margin_kt)
     assert math.isnan(of_vfe.time_s)
+
+
+def test_without_any_altitude_the_margin_is_to_the_limits_that_need_none(log, sheet, vmo, mmo):
+    flight = log(range(3), calibrated_airspeed=[NAN, 200, NAN], pressure_altitude=NAN)
+    together, of_vmo, of_mmo = analyze(flight, sheet(vmo, mmo)).smallest
+    assert together.margin_kt == of_vmo.margin_kt == pytest.approx(50)
+    assert math.isnan(together.margin_mach)
+    assert math.isnan(of_mmo.margin_kt)
 
 
 def test_time_judged_and_unknown(log, sheet, vmo):

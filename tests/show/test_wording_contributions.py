@@ -78,7 +78,8 @@ def test_without_temperature_the_parts_are_three():
         ("limit moved", 17.8), ("configuration", 0.0), ("speed change", 3.6)]
     assert explained(one)[0].endswith(
         "the margin shrank by 21.4 kt; the limit came down by 17.8 kt and the speed rose by "
-        "3.6 kt. Without air temperature the speed's change can't be split further.")
+        "3.6 kt. The speed's change can't be split further: that takes both air temperature "
+        "and pressure altitude.")
 
 
 def test_that_the_speed_is_not_split_is_said_once():

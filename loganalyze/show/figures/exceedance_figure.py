@@ -109,7 +109,10 @@ def panel_figure(
         time_axis.line(panels[2], analysis, analysis.columns["pressure_altitude_ft"],
                       how.units.per_foot, rows, color=BLUE, linewidth=1.2)
         panels[2].set_ylabel(words.AXES["altitude"].format(unit=how.units.altitude))
-        time_axis.thousands(panels[2])
+        if np.isnan(analysis.columns["pressure_altitude_ft"][rows]).all():
+            time_axis.say_unknown(panels[2], words.NO_ALTITUDE)
+        else:
+            time_axis.thousands(panels[2])
         if powers:
             _powers(panels[3], analysis, powers, rows)
         if states:

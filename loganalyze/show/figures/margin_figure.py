@@ -37,6 +37,7 @@ from loganalyze.show.figures.time_axis import (
     WORST,
     band,
     line,
+    say_unknown,
     shade,
     thousands,
     time_axis,
@@ -47,6 +48,7 @@ from loganalyze.text.labels import picture_labels as words
 from loganalyze.text.labels.report_labels import LEGEND_WORDS, TRACK
 from loganalyze.text.presentation import Presentation
 from loganalyze.text.report_sentences import closest_sentence
+from loganalyze.text.sentences.finding_text import not_judged
 
 LABELLED = 8
 """How many exceedances carry a label, the worst first; more would hide each other."""
@@ -139,11 +141,11 @@ def _head(figure: Figure, analysis: Analysis, assessment: Assessment | None,
         name = words.NO_NAME
     figure.text(0.08, 1 - 0.2 / height, plain_text(f"{name}{several}"), fontsize=11,
                 weight="bold", va="center")
-    figure.text(0.08, 1 - 0.4 / height, verdict_sentences.headline(
+    figure.text(0.08, 1 - 0.4 / height, plain_text(verdict_sentences.headline(
         analysis.exceedances, analysis.recorded_s, analysis.judged_s,
         [one.margin_kt for one in analysis.smallest],
-        suspect_facts(analysis), assessment.exceedances if assessment else ()) + numbered,
-        va="center")
+        suspect_facts(analysis), assessment.exceedances if assessment else (),
+        not_judged(analysis.findings)) + numbered), va="center")
 
 
 def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: float) -> None:
@@ -169,19 +171,22 @@ def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: floa
 def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     per_knot = how.units.per_knot
     line(axes, analysis, analysis.columns["margin_kt"], per_knot, color=BLUE, linewidth=1.1)
-    axes.axhline(0, color="black", linewidth=1.2)
     known = analysis.columns["margin_kt"]
     known = known[~np.isnan(known)]
     label = words.AXES["margin"].format(unit=how.units.speed)
-    if known.size:
-        least, greatest = float(known.min()) * per_knot, float(known.max()) * per_knot
-        top, close = max(greatest, 0.0), CLOSE_KT * per_knot
-        if least < close < greatest:
-            # The ground roll's 200 kt would press the few that matter flat.
-            top, label = close, label + words.SHOWN_UP_TO.format(most=f"{close:.0f}")
-        low = min(least, 0.0)
-        room = 0.08 * (top - low) or 1.0
-        axes.set_ylim(low - 3.6 * room, top + (0 if top == close else room))
+    if not known.size:
+        axes.set_ylabel(label)
+        say_unknown(axes, words.NOTHING_JUDGED)
+        return
+    axes.axhline(0, color="black", linewidth=1.2)
+    least, greatest = float(known.min()) * per_knot, float(known.max()) * per_knot
+    top, close = max(greatest, 0.0), CLOSE_KT * per_knot
+    if least < close < greatest:
+        # The ground roll's 200 kt would press the few that matter flat.
+        top, label = close, label + words.SHOWN_UP_TO.format(most=f"{close:.0f}")
+    low = min(least, 0.0)
+    room = 0.08 * (top - low) or 1.0
+    axes.set_ylim(low - 3.6 * room, top + (0 if top == close else room))
     axes.annotate(words.OVER_LIMIT, (1, 0), (-2, -3), xycoords=("axes fraction", "data"),
                   textcoords="offset points", ha="right", va="top", fontsize=8)
     axes.set_ylabel(label)
@@ -238,6 +243,7 @@ def _draw_altitude(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     values = analysis.columns["pressure_altitude_ft"]
     values = values[~np.isnan(values)]
     if not values.size:
+        say_unknown(axes, words.NO_ALTITUDE)
         return
     highest = float(values.max())
     far = []

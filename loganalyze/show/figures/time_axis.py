@@ -22,7 +22,7 @@ from loganalyze.events.analysis import Analysis
 from loganalyze.events.exceedances import Exceedance
 from loganalyze.record.intervals import Intervals
 from loganalyze.results.assessment_results import Assessment
-from loganalyze.show.figures.figure_style import BLUE, VERMILION
+from loganalyze.show.figures.figure_style import BLUE, HALO, VERMILION
 from loganalyze.show.figures.trace_decimation import trace
 from loganalyze.text import verdict_sentences
 from loganalyze.text.flight_account import start_utc
@@ -133,6 +133,13 @@ def time_axis(panels: Sequence[Axes], analysis: Analysis, how: Presentation, sta
     utc = None if how.deidentified else start_utc(analysis)
     since = words.FIRST_SAMPLE.format(instant=utc[:19]) if utc else ""
     last.set_xlabel(words.AXES["elapsed"].format(unit=form) + since)
+
+
+def say_unknown(axes: Axes, text: str) -> None:
+    """Write into a panel that holds no line why, and take its scale away."""
+    axes.set_yticks([])
+    axes.annotate(text, (0.5, 0.5), xycoords="axes fraction", ha="center", va="center",
+                  path_effects=HALO)
 
 
 def thousands(axes: Axes) -> None:

@@ -85,7 +85,7 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
 def _wanted(name: str, columns: dict[str, NDArray[Any]]) -> bool:
     """Whether a trace is there, and not the same as the one that it would cover."""
     if name == "limit_mach":
-        return "margin_mach" in columns
+        return "margin_mach" in columns and not np.isnan(columns["margin_mach"]).all()
     twin = {"limit_pointer_kt": "limit_airspeed_kt",
             "indicated_airspeed_kt": "calibrated_airspeed_kt"}.get(name)
     if name not in columns or np.isnan(columns[name]).all():

@@ -5,6 +5,8 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
+import numpy as np
+
 from loganalyze.events.analysis import Analysis
 from loganalyze.results.assessment_results import LimitMeasure
 from loganalyze.show.figures.envelope_track import track_figure
@@ -134,6 +136,9 @@ def _by_phase(subject: Subject) -> list[Block]:
 
 def envelope(subject: Subject) -> tuple[Section, ...]:
     """Make the limit airspeed against pressure altitude, with the flight's track."""
+    if not np.isfinite(subject.analysis.columns["pressure_altitude_ft"]).any():
+        return (Section("envelope", label.SECTIONS["envelope"], (Paragraph(label.NO_TRACK),),
+                        on_paper=False),)
     picture = Picture("track", partial(track_figure, subject.analysis, subject.how),
                       label.TRACK_WORDS, label.TRACK_CAPTION)
     return (Section("envelope", label.SECTIONS["envelope"], (picture,), on_paper=False),)

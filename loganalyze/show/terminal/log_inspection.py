@@ -17,6 +17,7 @@ from loganalyze.show.terminal.sparklines import BLOCKS, sparkline
 from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import ChannelFacts, FlagFacts
 from loganalyze.text.flight_account import channel_facts, flag_facts
+from loganalyze.text.labels.terminal_labels import NO_ALTITUDE
 from loganalyze.text.plain_values import plain, rounded, utc_text
 
 GAPS_LISTED = 10
@@ -76,12 +77,17 @@ class FlightInspection:
 
 @dataclass(frozen=True)
 class Inspection:
-    """What a log holds."""
+    """What a log holds.
+
+    ``starter`` : where no column tells the pressure altitude, a columns file to start from; else
+    empty.
+    """
 
     file: str
     dialect: dict[str, Any]
     inferred: list[str]
     flights: list[FlightInspection]
+    starter: str = ""
 
 
 def inspection(flights: Iterable[FlightLog], blocks: str = BLOCKS) -> Inspection:
@@ -91,13 +97,14 @@ def inspection(flights: Iterable[FlightLog], blocks: str = BLOCKS) -> Inspection
     """
     found: list[FlightInspection] = []
     inferred: dict[str, None] = {}
-    file, dialect = "", {}
+    file, dialect, starter = "", {}, ""
     for number, log in enumerate(flights, 1):
         file, dialect = log.source.path.name, plain(log.source.dialect)
         inferred |= dict.fromkeys(log.source.inferred)
+        starter = log.source.starter
         found.append(_flight(number, log, blocks))
         del log
-    return Inspection(file, dialect, list(inferred), found)
+    return Inspection(file, dialect, list(inferred), found, starter)
 
 
 def _flight(number: int, log: FlightLog, blocks: str) -> FlightInspection:
@@ -155,6 +162,8 @@ def text(found: Inspection) -> str:
             ]
         lines += _flight_lines(flight)
     lines += ["", *(f"Inferred: {sentence}" for sentence in found.inferred)]
+    if found.starter:
+        lines += [*([""] if found.inferred else []), NO_ALTITUDE, *found.starter.splitlines()]
     return "\n".join(lines).rstrip("\n")
 
 

@@ -16,7 +16,6 @@ from loganalyze.text import report_sentences as said
 from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
 from loganalyze.text.labels import terminal_labels as label
-from loganalyze.text.number_format import too_little
 from loganalyze.text.presentation import Presentation
 from loganalyze.text.sentences import assurance_text as sure
 from loganalyze.text.sentences import contribution_text as causes
@@ -73,7 +72,8 @@ def log_lines(
     several = len(summary.flights) > 1
     if level == "quiet":
         return [Line(f"{name}: " + (label.flight(one.flight, one.files) + ", " if several else "")
-                     + " ".join(filter(None, (_headline(one, how), *_unjudged(one)))),
+                     + " ".join(filter(None, (_headline(one, how), *_never_judged(one),
+                                              *_unjudged(one)))),
                      _tone(one)) for one in summary.flights]
     quantities = {limit.name: limit.quantity for limit in summary.limits}
     lines = [Line(label.judged(name, limits, summary.aircraft), "strong")]
@@ -144,10 +144,17 @@ def _flight_lines(
 
 def _unjudged(one: FlightFacts) -> Iterator[str]:
     """What couldn't be judged, and which limits count as not judged for it."""
-    if one.unjudged_limits and one.outcome != "not judged":
-        yield too_little(one.judged_shares, one.unjudged_limits)
+    if one.outcome != "not judged" and (little := verdict_sentences.judged_too_little(one)):
+        yield little
     if unjudged := said.unjudged(one):
         yield unjudged
+
+
+def _never_judged(one: FlightFacts) -> Iterator[str]:
+    """Why limits could not be judged, where the headline doesn't name them."""
+    if one.exceedances or one.judged_s <= 0:
+        yield from (found.sentence for found in one.taken
+                    if found.code in verdict_sentences.UNJUDGED)
 
 
 def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:

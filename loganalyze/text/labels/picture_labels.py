@@ -17,6 +17,7 @@ AXES: dict[str, str] = {
 
 NO_NAME = "Margin, airspeed and altitude"
 OVER_LIMIT = "over the limit"
+NO_ALTITUDE = "pressure altitude not known"
 NOTHING_JUDGED = "nothing was judged"
 SHOWN_UP_TO = ",\nshown up to {most}"
 WORST_NUMBERED = " The {count} worst are numbered."

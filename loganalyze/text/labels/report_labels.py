@@ -123,6 +123,8 @@ HISTOGRAM_CAPTION = "Time spent at each margin to the limit airspeed."
 TRACK_CAPTION = ("The lowest limit at each pressure altitude with no conditional limit applying, "
                  "and the flight's track through it; conditional limits are drawn where they "
                  "governed.")
+NO_TRACK = ("The pressure altitude is not known at any time: there is no track to draw, and only "
+            "limits that need no altitude were judged.")
 TRACK_WORDS = ("Calibrated airspeed against pressure altitude through the flight, with the limit "
                "airspeed at each altitude and the crossover.")
 QUALITY_CAPTION = "Doubts about the recording"

@@ -8,6 +8,8 @@ from loganalyze.text.number_format import count
 
 TAKEN_AS = "Taken as:"
 MEASURED = "Measured"
+NO_ALTITUDE = ("No column is recognised as the pressure altitude: no Mach number, and only limits "
+               "judged that need none. If the log holds one, name it in a columns file.")
 PRIOR = "Probabilities are of having truly been over the limit, with {prior}."
 
 

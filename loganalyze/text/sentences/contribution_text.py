@@ -47,7 +47,8 @@ NO_RUN_IN = ("What took the aircraft to the limit can't be told: there is no run
              "and altitude without a break.")
 NO_WORSENING = ("What made it worse can't be told: between the crossing and the worst instant the "
                 "recording breaks off.")
-UNSPLIT = "Without air temperature the speed's change can't be split further."
+UNSPLIT = ("The speed's change can't be split further: that takes both air temperature and "
+           "pressure altitude.")
 
 
 def explained(

@@ -2,10 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, Protocol
 
 from loganalyze.text.number_format import clock, count, duration
+
+UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
+            "limit_in_force_at_rest")
+"""Findings that belong to the verdict: limits that nothing could judge."""
+NAMED = 3
+"""How many limits that nothing could judge are named in a headline."""
+
+
+class Coded(Protocol):
+    """A finding, or its plain facts."""
+
+    @property
+    def code(self) -> str:
+        """Which finding it is."""
+        ...
+
+    @property
+    def values(self) -> Mapping[str, Any]:
+        """What it is about."""
+        ...
 
 
 def _outside(values: Mapping[str, Any]) -> str:
@@ -125,6 +145,21 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
     "limit_needs_temperature":
         "{limit} could not be judged: a true airspeed limit needs the air temperature.",
 }
+
+
+def not_judged(findings: Iterable[Coded]) -> list[str]:
+    """Return the names of the limits that nothing could judge, each once."""
+    return list(dict.fromkeys(
+        str(one.values["limit"]) for one in findings if one.code in UNJUDGED))
+
+
+def but_not_judged(limits: Sequence[str]) -> str:
+    """Return which limits a headline holds not for, as it follows on it; empty for none."""
+    if not limits:
+        return ""
+    names = f"{len(limits)} limits" if len(limits) > NAMED else (
+        ", ".join(limits[:-1]) + " and " + limits[-1] if len(limits) > 1 else limits[0])
+    return f"; {names} could not be judged"
 
 
 def finding(code: str, values: Mapping[str, Any]) -> str:

@@ -1,0 +1,167 @@
+"""A log without pressure altitude through the whole command: airspeed limits judged, no other."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pyarrow.parquet as pq
+import pytest
+
+from loganalyze.cli import main
+
+MMO = """
+[[limit]]
+name = "MMO"
+quantity = "mach"
+maximum = 0.5
+"""
+SPEEDS = """
+[[limit]]
+name = "VMO"
+quantity = "calibrated_airspeed"
+maximum_kt = 250
+[[limit]]
+name = "VFE"
+quantity = "calibrated_airspeed"
+maximum_kt = 180
+when = { flap_deg = { above = 5 } }
+"""
+OVER = [0, 0, 140, 230, 235, 258, 262, 240, 230, 120, 0]
+"""Airspeeds [kt] of a flight that is over VMO about 0:16:40."""
+
+
+def flight(path: Path, speeds: list[int], *names: str) -> Path:
+    """Write 30 min at 1 Hz; `names` of further columns, each with numbers of its own."""
+    time = np.arange(1800.0)
+    speed = np.interp(time, [0, 60, 120, 400, 900, 960, 1000, 1100, 1500, 1700, 1799], speeds)
+    speed = np.maximum(speed + np.random.default_rng(1).normal(0, 0.2, len(time)), 0)
+    columns = {"Time [s]": time, "CAS [kt]": speed.round(1),
+               "Flap [deg]": np.where((time < 150) | (time > 1600), 15, 0)}
+    columns |= {name: np.linspace(10, -20, len(time)).round(1) for name in names}
+    path.write_text(",".join(columns) + "\n" + "".join(
+        ",".join(map(str, row)) + "\n" for row in zip(*columns.values(), strict=True)))
+    return path
+
+
+@pytest.fixture
+def run(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    def running(log: Path, limits: str, *more: str) -> tuple[int, str]:
+        sheet = tmp_path / "limits.toml"
+        sheet.write_text('aircraft = "an invented twin"\n[airspeed]\nrecorded = "calibrated"\n'
+                         f"{limits}")
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as stopped:
+            main(["analyze", str(log), "--limits", str(sheet), *more])
+        out, err = capsys.readouterr()
+        assert err == ""
+        return int(stopped.value.code or 0), " ".join(out.split())
+
+    return running
+
+
+def test_airspeed_limits_alone_get_their_verdict(tmp_path, run):
+    over, under = (flight(tmp_path / name, speeds) for name, speeds in (
+        ("over.csv", OVER), ("under.csv", [0.9 * one for one in OVER])))
+    code, out = run(under, SPEEDS)
+    assert code == 0
+    assert "No limit was exceeded in the 30 min 00 s that could be judged. The smallest" in out
+    code, out = run(over, SPEEDS, "--fail-on-exceedance")
+    assert code == 1
+    assert "VMO was exceeded" in out
+    assert "The limit pointer stood at 250.0 kt IAS." in out
+
+
+def test_of_a_mixed_sheet_the_airspeed_limits_are_judged_and_the_others_named(tmp_path, run):
+    over, under = (flight(tmp_path / name, speeds) for name, speeds in (
+        ("over.csv", OVER), ("under.csv", [0.9 * one for one in OVER])))
+    why = "MMO could not be judged: it needs the pressure altitude, and none is recorded."
+    code, out = run(under, SPEEDS + MMO)
+    assert code == 3
+    assert ("No limit was exceeded in the 30 min 00 s that could be judged; MMO could not be "
+            "judged.") in out
+    assert out.count(why) == 1
+    assert "Too little for a verdict" not in out
+    code, out = run(under, SPEEDS + MMO, "-q")
+    assert code == 3
+    assert "; MMO could not be judged." in out
+    code, out = run(over, SPEEDS + MMO)
+    assert code == 3
+    assert "VMO was exceeded" in out
+    assert out.count(why) == 1
+    # The pointer would show the lower of VMO and MMO.
+    assert "limit pointer" not in out
+    code, out = run(over, SPEEDS + MMO, "-q", "--fail-on-exceedance")
+    assert code == 1
+    assert out.count(why) == 1
+
+
+def test_a_sheet_of_mach_limits_gets_no_verdict_and_is_never_clean(tmp_path, run):
+    log = flight(tmp_path / "log.csv", [0.5 * one for one in OVER])
+    code, out = run(log, MMO)
+    assert code == 3
+    assert "Nothing of the 30 min 00 s recorded could be judged." in out
+    assert "No limit was exceeded" not in out
+    assert run(log, MMO, "-q", "--fail-on-exceedance")[0] == 3
+
+
+@pytest.mark.parametrize("names", [(), ("SAT [degC]",), ("GPS Altitude [ft]",),
+                                   ("Baro Altitude [ft]", "SAT [degC]")], ids=" ".join)
+@pytest.mark.parametrize("speeds", [OVER, [0.9 * one for one in OVER]], ids=["over", "under"])
+def test_all_files_say_what_could_not_be_judged(names, speeds, tmp_path, run):
+    log = flight(tmp_path / "log.csv", speeds, *names)
+    code, out = run(log, SPEEDS + MMO, "--out", str(tmp_path / "out"), "--report", "both", "-v")
+    assert code == 3
+    # No tolerance is listed for what isn't recorded, and nothing absent is put in numbers.
+    assert "pressure altitude: standard uncertainty" not in out.casefold()
+    assert "nan" not in re.findall(r"[a-z]+", out.casefold())
+    folder = tmp_path / "out" / "log"
+    summary = json.loads((folder / "summary.json").read_text())
+    (one,) = summary["flights"]
+    assert one["unjudged_limits"] == ["MMO"]
+    assert one["judged_shares"] == {"VMO": 1.0, "VFE": 1.0, "MMO": 0.0}
+    assert [found["code"] for found in one["taken"] if "limit" in found["values"]] == [
+        "limit_needs_altitude"]
+    samples = pq.read_table(folder / "samples.parquet").to_pydict()
+    assert all(value is None or np.isnan(value) for value in samples["pressure_altitude_ft"])
+    assert sum(value is not None and np.isfinite(value) for value in samples["margin_kt"]) == 1800
+    page = (folder / "report.html").read_text()
+    assert "MMO could not be judged: it needs the pressure altitude, and none is recorded." in page
+    assert "there is no track to draw" in page
+    assert (folder / "report.pdf").stat().st_size > 10_000
+    exceeded = speeds is OVER
+    assert ("VMO was exceeded" in page) is exceeded
+    assert ("; MMO could not be judged" in page) is not exceeded
+    if exceeded:
+        (found,) = one["exceedances"]
+        assert found["assessment"] == "proven over"
+        assert found["worst_pressure_altitude_ft"] is None
+        told, = one["assessment"]["exceedances"]
+        # What can be told of the way there is told: the speed rose, and nothing else moved.
+        assert told["contributions"]["speed_change_kt"] == pytest.approx(
+            told["contributions"]["lost_kt"], abs=0.05)
+        assert told["contributions"]["split"] is False
+
+
+def test_inspect_offers_a_columns_file_to_start_from(tmp_path, capsys):
+    log = flight(tmp_path / "log.csv", OVER, "ALT X [ft]")
+
+    def inspected(*more: str) -> str:
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as stopped:
+            main(["inspect", str(log), *more])
+        out, err = capsys.readouterr()
+        assert (stopped.value.code or 0, err) == (0, "")
+        return out
+
+    out = inspected()
+    start = out.split("a columns file to start from:\n")[1]
+    assert "No column is recognised as the pressure altitude" in " ".join(out.split())
+    columns = tmp_path / "columns.toml"
+    columns.write_text(start.replace('"?"', '"ALT X [ft]"'))
+    out = inspected("--columns", str(columns))
+    assert json.loads(inspected("--json"))["starter"].endswith(start.strip())
+    assert "pressure_altitude " in out
+    assert "to start from" not in out
