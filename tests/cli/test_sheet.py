@@ -220,6 +220,7 @@ REMARKED = [
     (SOUND + FLAPS.replace("above = 2,", "above = 0,"), ["flaps_at_rest"]),
     (SOUND + FLAPS.replace("above = 17", "above = 20"), ["flap_gap"]),
     (SOUND + FLAPS.replace("150", "185"), ["flap_limit_rises"]),
+    (SOUND + FLAPS.replace("flap_deg = { above = 17", "flap_lever_deg = { above = 20"), []),
     (SOUND + GEAR.replace('"up"', '"down"'), []),
     (SOUND + GEAR, ["gear_up"]),
     (SOUND + GEAR.replace('"up"', '"down"').replace("190", "250"), ["never_lowest"]),
