@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import io
 import os
 import sys
@@ -20,10 +21,11 @@ Exit codes:
   2  wrong input: one sentence on the error stream says what and how to mend it
   3  no verdict: a limit could not be judged, or only samples in doubt were over a limit
   4  an unexpected error: a fault of the program
+  5  mixed: some logs were judged, others could not be (wrong input)
   130, 141  interrupted, or the reader of the output went away
-Where several apply: 4 before 2 before 1 before 3.
+Where several apply: 4 before 5 and 2, these before 1, before 3.
 """
-EXCEEDED, WRONG_INPUT, NO_VERDICT, UNEXPECTED, INTERRUPTED = 1, 2, 3, 4, 130
+EXCEEDED, WRONG_INPUT, NO_VERDICT, UNEXPECTED, MIXED, INTERRUPTED = 1, 2, 3, 4, 5, 130
 DEBUG = "LOGANALYZE_DEBUG"
 """Environment variable: where it is set, an unexpected error ends in its traceback."""
 
@@ -50,6 +52,14 @@ class _Commands(click.Group):
         command.short_help = COMMANDS[name]  # what a shell's completion shows beside it
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        near = difflib.get_close_matches(args[0], COMMANDS, 1) if args else []
+        if near and args[0] not in COMMANDS:
+            raise click.UsageError(f'No such command "{args[0]}"; did you mean {near[0]}?', ctx)
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
@@ -65,7 +75,8 @@ class _Commands(click.Group):
         return result
 
 
-@click.group(cls=_Commands, epilog=EXIT_CODES, context_settings={"max_content_width": 100})
+@click.group(cls=_Commands, epilog=EXIT_CODES, context_settings={
+    "max_content_width": 100, "help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="loganalyze")
 def group() -> None:
     """Check recorded flights against their airspeed and Mach limits, after the flight.

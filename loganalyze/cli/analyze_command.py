@@ -6,6 +6,7 @@ import os
 import shutil
 import sys
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +15,7 @@ import click
 
 from loganalyze.cli import (
     EXCEEDED,
+    MIXED,
     NO_VERDICT,
     UNEXPECTED,
     WRONG_INPUT,
@@ -35,14 +37,14 @@ from loganalyze.problems import Problem
 from loganalyze.screening.evaluation_settings import Settings
 
 if TYPE_CHECKING:
-    from loganalyze.results.assessment_results import Assessment
     from loganalyze.sheets.limits_sheet import LimitsSheet
-    from loganalyze.show.files.report_files import Wish
+    from loganalyze.show.files.report_files import ReportOptions
     from loganalyze.show.pdf.pdf_report import Paper
     from loganalyze.show.terminal.terminal_lines import Level
     from loganalyze.text.facts import Summary
     from loganalyze.text.presentation import Clock, Presentation, Reader
     from loganalyze.uncertainty.prior_models import Prior
+
 
 @dataclass(frozen=True)
 class _Job:
@@ -53,14 +55,18 @@ class _Job:
     columns: Path | None
     priors: Mapping[str, Prior]
     out: Path | None
+    name: str | None
     overwrite: bool
+    skip_existing: bool
     plot_format: str
-    wish: Wish | None
+    report: ReportOptions | None
     how: Presentation
     level: Level
     colour: bool
-    said: Mapping[str, float]
+    declared: Mapping[str, float]
+    """States as the user wrote them."""
     states: Mapping[str, float]
+    """The same in SI."""
     settings: Settings
     parts: tuple[Path, ...] = ()
     """The files of one recording, where the logs are judged together."""
@@ -76,10 +82,16 @@ class _Job:
 @click.option("--priors", type=FILE, metavar="FILE",
               help="A priors file (TOML): how often margins occur in the fleet, by limit; without "
               "it probabilities assume a flat prior.")
-@click.option("--out", type=FILE, metavar="DIR",
-              help="Write the results of each log to a folder of its name in DIR.")
+@click.option("--out", "-o", type=FILE, metavar="DIR",
+              help="Write the results of each log to a folder of its name in DIR; logs of one name "
+              "to folders that begin with the name of the folder that they are in.")
+@click.option("--name", metavar="NAME",
+              help="Write the results of the one LOG to DIR/NAME.")
 @click.option("--overwrite", is_flag=True,
               help="Replace folders of earlier results, each whole.")
+@click.option("--skip-existing", is_flag=True,
+              help="Leave out logs whose folder holds results of the same files, settings and "
+              "version.")
 @click.option("--plot-format", type=click.Choice(["png", "svg", "pdf"]), default="png",
               show_default=True, help="Format of the figure.")
 @click.option("--report", type=click.Choice(["html", "pdf", "both"]),
@@ -117,7 +129,9 @@ def command(
     together: bool,
     priors: Path | None,
     out: Path | None,
+    name: str | None,
     overwrite: bool,
+    skip_existing: bool,
     plot_format: str,
     report: str | None,
     reader: Reader,
@@ -143,41 +157,54 @@ def command(
     """
     from loganalyze.sheets.limits_sheet import read_limits
 
-    said = said_states(declared)
+    declared_states = said_states(declared)
     sheet = read_limits(limits)
     if quiet and verbose:
         raise click.UsageError("--quiet and --verbose exclude each other.")
-    wish, how = None, _presentation(reader, units, clock, deidentify)
-    if report is not None:
-        if out is None:
-            raise click.UsageError("--report needs --out, the folder to write to.")
-        wish = _wish(report, how, paper)
+    for option, given in (("--report", report is not None), ("--name", name is not None),
+                          ("--skip-existing", skip_existing)):
+        if given and out is None:
+            raise click.UsageError(f"{option} needs --out, the folder to write to.")
+    if name is not None and len(logs) > 1 and not together:
+        raise click.UsageError("--name goes with one log; for the files of one recording add "
+                               "--together.")
+    how = _presentation(reader, units, clock, deidentify)
+    options = None if report is None else _report_options(report, how, paper)
     level: Level = "quiet" if quiet else "verbose" if verbose else "normal"
-    job = _Job(sheet, limits, columns, _priors(priors), out, overwrite, plot_format, wish, how,
-               level, _coloured(color), said, states_in_si(said, sheet), Settings(**thresholds),
+    job = _Job(sheet, limits, columns, _priors(priors), out, name, overwrite, skip_existing,
+               plot_format, options, how, level, _coloured(color), declared_states,
+               states_in_si(declared_states, sheet), Settings(**thresholds),
                logs if together else ())
     logs = logs[:1] if together else logs
     summaries: list[Summary] = []
+    rows: list[dict[str, Any]] = []
     failed: set[int] = set()
     for log in _with_progress(logs):
         try:
-            _check_place(log, logs, out)
-            summary = _judge(log, job)
+            folder = _folder(log, logs, job)
+            if _is_done(log, folder, job):
+                rows.append({"log": str(log), "status": "skipped"})
+                if not as_json:
+                    _clear_bar(logs)
+                    click.echo(f"{log}: skipped, {folder} holds its results")
+                continue
+            summary = _judge(log, folder, job)
         except (click.Abort, click.ClickException, OSError):
             raise
         except Exception as error:
-            known = isinstance(error, Problem)
-            failed.add(WRONG_INPUT if known else UNEXPECTED)
+            problem = error if isinstance(error, Problem) else unexpected(error, str(log))
+            failed.add(WRONG_INPUT if isinstance(error, Problem) else UNEXPECTED)
+            rows.append({"log": str(log), "status": "failed", "error": problem.sentence})
             _clear_bar(logs)
-            complain(error if isinstance(error, Problem) else unexpected(error, str(log)))
+            complain(problem)
             continue
         summaries.append(summary)
+        rows.append({"log": str(log), "status": summary.status, **summary.plain()})
         if not as_json:
             _clear_bar(logs)
-            click.echo(_report(log, summary, job), color=job.colour)
-    if as_json and (summaries or len(logs) > 1):
-        found = [summary.plain() for summary in summaries]
-        print_json(found[0] if len(logs) == 1 else found)
+            click.echo(_report(log, summary, folder, job), color=job.colour)
+    if as_json:
+        print_json(rows[0] if len(logs) == 1 else rows)
     elif summaries and not quiet:
         from loganalyze.text.verdict_sentences import CAUTIONS
 
@@ -187,8 +214,10 @@ def command(
 
 def _exit_code(summaries: Sequence[Summary], failed: set[int], fail_on_exceedance: bool) -> int:
     """Return the exit code of a run; the worst of what happened counts."""
+    if UNEXPECTED in failed:
+        return UNEXPECTED
     if failed:
-        return max(failed)
+        return MIXED if summaries else WRONG_INPUT
     if fail_on_exceedance and any(summary.exceeded for summary in summaries):
         return EXCEEDED
     return NO_VERDICT if any(one.unjudged or one.undetermined for one in summaries) else 0
@@ -212,10 +241,10 @@ def _priors(path: Path | None) -> Mapping[str, Prior]:
     return priors_of(read_priors(path))
 
 
-def _wish(report: str, how: Presentation, paper: Paper) -> Wish:
-    from loganalyze.show.files.report_files import FORMATS, Wish
+def _report_options(report: str, how: Presentation, paper: Paper) -> ReportOptions:
+    from loganalyze.show.files.report_files import FORMATS, ReportOptions
 
-    return Wish(FORMATS if report == "both" else (report,), how, paper)
+    return ReportOptions(FORMATS if report == "both" else (report,), how, paper)
 
 
 def _coloured(color: str) -> bool:
@@ -241,66 +270,81 @@ def _clear_bar(logs: tuple[Path, ...]) -> None:
         click.echo("\r\x1b[K", nl=False, err=True)
 
 
-def _check_place(log: Path, logs: tuple[Path, ...], out: Path | None) -> None:
-    """Refuse a log whose results would go where another log's go; before any work."""
-    if out is None:
-        return
-    from loganalyze.show.files.results_folder import folder_for
+def _folder(log: Path, logs: tuple[Path, ...], job: _Job) -> Path | None:
+    """Return the folder of a log's results, None without --out; before any work.
 
-    place = folder_for(log, out)
-    first = next(other for other in logs if folder_for(other, out) == place)
+    Raises Problem for a log whose results would go where another log's go.
+    """
+    if job.out is None:
+        return None
+    from loganalyze.show.files.results_folder import check_folder, folders_for
+
+    folders = folders_for(logs, job.out) if job.name is None else [job.out / job.name]
+    place = folders[logs.index(log)]
+    first = logs[folders.index(place)]
     if first is not log:
         raise Problem(f"its results would go to {place}, as those of {first} do", str(log),
-                      "give the logs different names, or analyse them one by one")
+                      "give the logs different names, or analyse them one by one with --name")
+    if not job.skip_existing:
+        check_folder(place, job.overwrite)
+    return place
 
 
-def _judge(log: Path, job: _Job) -> Summary:
-    facts: dict[str, Any] = {
-        "limits": job.limits, "columns": job.columns, "declared": job.said}
-    if job.out is None:
-        from loganalyze.show.files.log_summary import summarise
+def _is_done(log: Path, folder: Path | None, job: _Job) -> bool:
+    """Whether the log's results are there already, and such are to be skipped."""
+    if folder is None or not job.skip_existing:
+        return False
+    from loganalyze.show.files.results_folder import check_folder, holds_results
 
-        return summarise(_assessments(log, job), **facts)
-    from loganalyze.show.files.results_folder import check_folder, folder_for, write_results
-
-    folder = folder_for(log, job.out)
+    if holds_results(folder, job.parts or (log,), limits=job.limits, columns=job.columns,
+                     declared=job.declared, settings=job.settings,
+                     reports=job.report.formats if job.report else ()):
+        return True
     check_folder(folder, job.overwrite)
-    also = None
-    if job.wish is not None:
-        from loganalyze.show.files.report_files import reporter
-
-        also = reporter(job.wish, **facts)
-    return write_results(_assessments(log, job), folder, overwrite=job.overwrite,
-                         plot_format=job.plot_format, also=also, **facts)
+    return False
 
 
-def _assessments(log: Path, job: _Job) -> Iterator[Assessment]:
+def _judge(log: Path, folder: Path | None, job: _Job) -> Summary:
+    """Read, judge and write a log flight by flight; one flight at a time is in memory."""
     from loganalyze.events.analysis import analyze
     from loganalyze.explain.assessment import assess_flight
     from loganalyze.read import read_flights
+    from loganalyze.show.files.log_summary import LogSummary
+    from loganalyze.show.files.report_files import write_reports
+    from loganalyze.show.files.results_folder import ResultsFolder
 
-    number = 0
-    # enumerate would keep the flight that it gave last.
-    for flight in read_flights(job.parts or log, job.columns):
-        number += 1  # noqa: SIM113
-        yield assess_flight(
-            analyze(flight, job.sheet, settings=job.settings, declared=job.states, flight=number),
-            priors=job.priors)
-        del flight
+    summary = LogSummary(limits=job.limits, columns=job.columns, declared=job.declared)
+    with ExitStack() as stack:
+        results = None if folder is None else stack.enter_context(ResultsFolder(
+            folder, summary, overwrite=job.overwrite, plot_format=job.plot_format))
+        number = 0
+        for flight in read_flights(job.parts or log, job.columns):
+            number += 1  # noqa: SIM113  (enumerate would keep the flight that it gave last)
+            judged = assess_flight(
+                analyze(flight, job.sheet, settings=job.settings, declared=job.states,
+                        flight=number), priors=job.priors)
+            if results is None:
+                summary.add(judged)
+            else:
+                facts = results.add(judged)
+                if job.report is not None:
+                    write_reports(results.path, judged, summary.of_flight(judged, facts),
+                                  job.report)
+            del flight, judged
+        return summary.result() if results is None else results.finish()
 
 
 _TONES: dict[str, dict[str, Any]] = {
     "": {}, "strong": {"bold": True}, "over": {"bold": True, "fg": "red"}, "faint": {"dim": True}}
 
 
-def _report(log: Path, summary: Summary, job: _Job) -> str:
+def _report(log: Path, summary: Summary, folder: Path | None, job: _Job) -> str:
     """Return what is printed about one log."""
-    from loganalyze.show.files.results_folder import folder_for
     from loganalyze.show.terminal.terminal_lines import WIDTH, Line, log_lines
 
     lines = log_lines(str(log), str(job.limits), summary, job.how, job.level)
-    if job.out is not None:
-        lines.append(Line(f"Results in {folder_for(log, job.out)}"))
+    if folder is not None:
+        lines.append(Line(f"Results in {folder}"))
     if job.level == "quiet" and not sys.stdout.isatty():
         return "\n".join(line.text for line in lines[: len(summary.flights)])
     width = min(max(shutil.get_terminal_size((WIDTH, 24)).columns, 60), 100)

@@ -276,6 +276,18 @@ class Summary:
         return any(flight.outcome == "not judged" or flight.unjudged_limits
                    for flight in self.flights)
 
+    @property
+    def status(self) -> Outcome:
+        """What the log comes to: the first of these that is true of one of its flights.
+
+        "exceeded"; "not determined"; "not judged", of any limit; else "not exceeded".
+        """
+        if self.exceeded:
+            return "exceeded"
+        if self.undetermined:
+            return "not determined"
+        return "not judged" if self.unjudged else "not exceeded"
+
     def plain(self) -> dict[str, Any]:
         """Return the summary as JSON holds it: null where a number isn't known."""
         return {field.name: plain(getattr(self, field.name)) for field in fields(self)}

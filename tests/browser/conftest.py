@@ -11,7 +11,9 @@ from playwright.sync_api import Error, sync_playwright
 
 import loganalyze
 from loganalyze.explain.assessment import assess_flight
-from loganalyze.show.files.report_files import Wish, reporter
+from loganalyze.show.files.log_summary import LogSummary
+from loganalyze.show.files.report_files import ReportOptions, write_reports
+from loganalyze.show.files.results_folder import ResultsFolder
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_logs"
@@ -38,11 +40,14 @@ def report_on(log: Path, folder: Path, sheet: Path = SAMPLES / "ouzelwing_240.to
     """Write a log's results with its report, and return their folder."""
     from loganalyze.text.presentation import Presentation
 
-    wish = Wish(formats, Presentation(**how))
+    options = ReportOptions(formats, Presentation(**how))
     analysis = loganalyze.analyze(loganalyze.read_log(log, columns),
                                   loganalyze.read_limits(sheet))
-    loganalyze.write_results(assess_flight(analysis), folder, limits=sheet, columns=columns,
-                             also=reporter(wish, limits=sheet, columns=columns))
+    judged = assess_flight(analysis)
+    with ResultsFolder(folder, LogSummary(limits=sheet, columns=columns)) as results:
+        facts = results.add(judged)
+        write_reports(results.path, judged, results.summary.of_flight(judged, facts), options)
+        results.finish()
     return folder
 
 

@@ -1,8 +1,10 @@
 import json
 import os
 import re
+import subprocess
 import sys
 from dataclasses import fields
+from pathlib import Path
 
 import pytest
 
@@ -96,10 +98,16 @@ def test_an_exceedance_fails_only_when_asked(run, fast, slow, sheet):
 
 def test_json_is_the_summary(run, fast, slow, sheet, tmp_path):
     done = run("analyze", fast, "--limits", sheet, "--json", "--out", tmp_path / "out")
-    assert json.loads(done.out) == json.loads(
-        (tmp_path / "out" / "fast" / "summary.json").read_text())
-    done = run("analyze", fast, slow, "--limits", sheet, "--json")
-    assert [one["inputs"][0]["file"] for one in json.loads(done.out)] == ["fast.csv", "slow.csv"]
+    row = json.loads(done.out)
+    assert (row.pop("log"), row.pop("status")) == (str(fast), "exceeded")
+    assert row == json.loads((tmp_path / "out" / "fast" / "summary.json").read_text())
+    bad = tmp_path / "bad.csv"
+    bad.write_text("")
+    done = run("analyze", fast, bad, slow, "--limits", sheet, "--json")
+    rows = json.loads(done.out)
+    assert [Path(row["log"]).name for row in rows] == ["fast.csv", "bad.csv", "slow.csv"]
+    assert [row["status"] for row in rows] == ["exceeded", "failed", "not exceeded"]
+    assert rows[1]["error"] in done.err
 
 
 def test_thresholds_are_options_and_reach_the_result(run, fast, sheet):
@@ -139,20 +147,69 @@ def test_one_bad_log_does_not_stop_the_others(run, fast, slow, sheet, tmp_path):
     bad = tmp_path / "bad.csv"
     bad.write_text("")
     done = run("analyze", fast, bad, slow, "--limits", sheet, "--out", tmp_path / "out")
-    assert done.code == 2
+    assert done.code == 5
     assert "bad.csv" in done.err
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["fast", "slow"]
     assert "slow.csv against" in " ".join(done.out.split())
 
 
-def test_two_logs_of_one_name_do_not_share_a_folder(run, fast, sheet, tmp_path):
+def test_two_logs_of_one_name_go_to_folders_named_for_theirs(run, fast, sheet, tmp_path):
     (tmp_path / "other").mkdir()
     other = write_log(tmp_path / "other" / "fast.csv", [200] * 20)
-    done = run("analyze", fast, other, "--limits", sheet, "--out", tmp_path / "out")
-    assert done.code == 2
+    out = tmp_path / "out"
+    assert run("analyze", fast, other, "--limits", sheet, "-o", out).code == 0
+    samples = {path.name: json.loads((path / "summary.json").read_text())["flights"][0]["samples"]
+               for path in out.iterdir()}
+    assert samples == {f"{tmp_path.name}-fast": 50, "other-fast": 20}
+
+
+def test_one_log_twice_is_refused_the_second_time(run, fast, sheet, tmp_path):
+    done = run("analyze", fast, fast, "--limits", sheet, "--out", tmp_path / "out", "--json")
+    assert done.code == 5
     assert "its results would go to" in done.err
-    said = json.loads((tmp_path / "out" / "fast" / "summary.json").read_text())
-    assert said["flights"][0]["samples"] == 50
+    assert [row["status"] for row in json.loads(done.out)] == ["exceeded", "failed"]
+
+
+def test_a_name_is_given_to_the_results_of_one_log(run, fast, slow, sheet, tmp_path):
+    out = tmp_path / "out"
+    assert run("analyze", fast, "--limits", sheet, "--out", out, "--name", "lesson 3").code == 0
+    assert [path.name for path in out.iterdir()] == ["lesson 3"]
+    for arguments, words in (((fast, slow, "--out", out), "one log"), ((fast,), "needs --out")):
+        done = run("analyze", *arguments, "--limits", sheet, "--name", "lesson 3")
+        assert done.code == 2
+        assert words in done.err
+
+
+def test_results_that_are_there_are_skipped_when_asked(run, fast, sheet, tmp_path):
+    out = tmp_path / "out"
+    arguments = ("analyze", fast, "--limits", sheet, "--out", out, "--skip-existing", "--json")
+    assert json.loads(run(*arguments).out)["status"] == "exceeded"
+    before = (out / "fast" / "summary.json").stat().st_ino
+    done = run(*arguments)
+    assert (done.code, json.loads(done.out)) == (0, {"log": str(fast), "status": "skipped"})
+    assert (out / "fast" / "summary.json").stat().st_ino == before
+    # Anything that would change the results isn't skipped, but refused or replaced.
+    for more in (("--minimum-duration-s", "7"), ("--report", "pdf")):
+        assert run(*arguments, *more).code == 2
+        assert json.loads(run(*arguments, *more, "--overwrite").out)["status"] == "exceeded"
+    fast.write_text(fast.read_text().replace(".0\n", ".1\n", 1) + "\n")
+    assert run(*arguments, "--report", "pdf").code == 2
+
+
+def test_leftovers_of_killed_runs_are_removed_and_moved_results_brought_back(
+        run, fast, sheet, tmp_path):
+    out = tmp_path / "out"
+    arguments = ("analyze", fast, "--limits", sheet, "--out", out)
+    assert run(*arguments).code == 0
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    (out / f".fast.partial-{gone.pid}").mkdir()
+    (out / f".fast.partial-{os.getppid()}").mkdir()
+    (out / "fast").rename(out / f".fast.former-{gone.pid}")
+    assert run(*arguments).code == 2
+    # What belongs to a process that runs stays.
+    assert {path.name for path in out.iterdir()} == {"fast", f".fast.partial-{os.getppid()}"}
+    assert (out / "fast" / "summary.json").is_file()
 
 
 def test_an_existing_folder_is_refused_or_replaced(run, fast, sheet, tmp_path):
@@ -190,7 +247,10 @@ def test_a_bad_log_is_one_sentence_and_exit_2(run, sheet, tmp_path, what):
                     ("inspect", log)):
         done = run(*command)
         assert done.code == 2, what
-        assert done.out == ""
+        if command[0] == "analyze" and "--json" in command:
+            assert json.loads(done.out)["status"] == "failed"
+        else:
+            assert done.out == ""
         first = done.err.splitlines()[0]
         assert first.startswith("loganalyze: ")
         assert first.endswith(".")

@@ -112,3 +112,11 @@ def test_an_interrupt_is_met_quietly(tmp_path, sheet):
     out, err = process.communicate(timeout=20)
     assert process.returncode == 130
     assert b"Traceback" not in out + err
+
+
+def test_a_mistyped_command_gets_a_suggestion_and_h_is_help(run):
+    done = run("anlyze")
+    assert done.code == 2
+    assert "did you mean analyze?" in done.err
+    assert run("-h").out == run("--help").out
+    assert run("inspect", "-h").out.startswith("Usage: loganalyze inspect")

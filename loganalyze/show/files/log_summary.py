@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import platform
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -22,99 +22,111 @@ from loganalyze.text.plain_values import plain
 from loganalyze.version import __version__
 
 
+class LogSummary:
+    """The facts of one log's flights, gathered flight by flight.
+
+    Parameters
+    ----------
+    limits, columns : Path, optional
+        The files that the sheets came from, to name them with their hashes.
+    declared : mapping, optional
+        States declared for the flight, as the user wrote them.
+    """
+
+    def __init__(
+        self,
+        *,
+        limits: Path | None = None,
+        columns: Path | None = None,
+        declared: Mapping[str, float] | None = None,
+    ) -> None:
+        self._files = (("limits", limits), ("columns", columns))
+        self._declared = dict(declared or {})
+        self._flights: list[FlightFacts] = []
+        self._channels: dict[str, ChannelFacts] = {}
+        self._of: tuple[Source, LimitsSheet, Settings] | None = None
+
+    def add(self, judged: Judged) -> FlightFacts:
+        """Keep the facts of the log's next flight, not the flight itself, and return them."""
+        analysis = analysis_of(judged)
+        self._of = analysis.log.source, analysis.sheet, analysis.settings
+        facts = flight_facts(judged)
+        self._flights.append(facts)
+        for one in channel_facts(analysis.log):
+            before = self._channels.get(one.channel)
+            missing = one.missing + (before.missing if before else 0)
+            self._channels[one.channel] = replace(before or one, missing=missing)
+        return facts
+
+    def of_flight(self, judged: Judged, facts: FlightFacts) -> Summary:
+        """Return a summary of one flight alone; `facts` are those that `add` returned."""
+        analysis = analysis_of(judged)
+        return self._summary((analysis.log.source, analysis.sheet, analysis.settings),
+                             channel_facts(analysis.log), [facts])
+
+    def result(self) -> Summary:
+        """Return the summary of all flights added.
+
+        Raises
+        ------
+        Problem
+            When there was none, or an input file changed meanwhile.
+        """
+        if self._of is None:
+            raise Problem("the log holds no flight", mend="check that it is a recording")
+        return self._summary(self._of, list(self._channels.values()), self._flights)
+
+    def _summary(self, of: tuple[Source, LimitsSheet, Settings], channels: list[ChannelFacts],
+                 flights: list[FlightFacts]) -> Summary:
+        source, sheet, settings = of
+        files = [InputFacts("log", one.path.name, one.size, one.sha256)
+                 for one in source.files or (source,)]
+        for role, path in self._files:
+            # Of a folder of columns files the one that fits the log was used.
+            used = source.columns or path if role == "columns" else path
+            if used is not None:
+                files.append(_input(role, used))
+        return Summary(
+            program="loganalyze",
+            versions={"loganalyze": __version__, "python": platform.python_version(),
+                      "numpy": np.__version__, "pyarrow": pa.__version__},
+            aircraft=sheet.aircraft,
+            inputs=files,
+            dialect=plain(source.dialect),
+            inferred=list(source.inferred),
+            channels=channels,
+            limits=[LimitFacts(limit.name, limit.quantity) for limit in sheet.limit],
+            settings=plain(settings),
+            declared=self._declared,
+            flights=flights,
+            cautions=list(verdict_sentences.CAUTIONS),
+        )
+
+
 def summarise(
     judged: Iterable[Judged],
     *,
     limits: Path | None = None,
     columns: Path | None = None,
     declared: Mapping[str, float] | None = None,
-    each: Callable[[Judged, FlightFacts], None] | None = None,
 ) -> Summary:
-    """Run through the analyses of one log's flights and keep their facts.
+    """Return the summary of one log's flights, of which only one is held at a time.
 
-    Parameters
-    ----------
-    judged : iterable of Analysis or Assessment
-        The flights of one log, in order; only one is held at a time.
-    limits, columns : Path, optional
-        The files that the sheets came from, to name them with their hashes.
-    declared : mapping, optional
-        States declared for the flight, as the user wrote them.
-    each : callable, optional
-        Called with each flight and its facts.
-
-    Raises
-    ------
-    Problem
-        When there is no flight, or an input file changed meanwhile.
+    The parameters are those of `LogSummary`. Raises Problem where there is no flight.
     """
-    flights: list[FlightFacts] = []
-    channels: dict[str, ChannelFacts] = {}
-    source, sheet, settings = None, None, None
-    for one_flight in judged:
-        analysis = analysis_of(one_flight)
-        source, sheet, settings = analysis.log.source, analysis.sheet, analysis.settings
-        facts = flight_facts(one_flight)
-        if each:
-            each(one_flight, facts)
-        flights.append(facts)
-        for one in channel_facts(analysis.log):
-            before = channels.get(one.channel)
-            missing = one.missing + (before.missing if before else 0)
-            channels[one.channel] = replace(before or one, missing=missing)
+    summary = LogSummary(limits=limits, columns=columns, declared=declared)
+    for one in judged:
+        summary.add(one)
         # Only then is the next flight read: one at a time is in memory.
-        del one_flight, analysis
-    if source is None or sheet is None or settings is None:
-        raise Problem("the log holds no flight", mend="check that it is a recording")
-    return _summary(source, sheet, settings, list(channels.values()), flights,
-                    limits, columns, declared)
+        del one
+    return summary.result()
 
 
-def summary_of(
-    judged: Judged,
-    facts: FlightFacts,
-    *,
-    limits: Path | None = None,
-    columns: Path | None = None,
-    declared: Mapping[str, float] | None = None,
-) -> Summary:
-    """Return the summary of one flight alone, as `summarise` does of all flights of a log.
-
-    `facts` are the flight's own, as `flight_facts` gave them.
-    """
-    analysis = analysis_of(judged)
-    return _summary(analysis.log.source, analysis.sheet, analysis.settings,
-                    channel_facts(analysis.log), [facts], limits, columns, declared)
-
-
-def _summary(
-    source: Source, sheet: LimitsSheet, settings: Settings, channels: list[ChannelFacts],
-    flights: list[FlightFacts], limits: Path | None, columns: Path | None,
-    declared: Mapping[str, float] | None,
-) -> Summary:
-    files = [InputFacts("log", one.path.name, one.size, one.sha256)
-             for one in source.files or (source,)]
-    # Of a folder of columns files it is the one that was taken.
-    files += [_input(role, path) for role, path in (
-        ("limits", limits), ("columns", source.columns or columns)) if path is not None]
-    return Summary(
-        program="loganalyze",
-        versions={"loganalyze": __version__, "python": platform.python_version(),
-                  "numpy": np.__version__, "pyarrow": pa.__version__},
-        aircraft=sheet.aircraft,
-        inputs=files,
-        dialect=plain(source.dialect),
-        inferred=list(source.inferred),
-        channels=channels,
-        limits=[LimitFacts(limit.name, limit.quantity) for limit in sheet.limit],
-        settings=plain(settings),
-        declared=dict(declared or {}),
-        flights=flights,
-        cautions=list(verdict_sentences.CAUTIONS),
-    )
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a file's bytes, in hexadecimal."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def _input(role: str, path: Path) -> InputFacts:
-    with path.open("rb") as stream:
-        digest = hashlib.file_digest(stream, "sha256").hexdigest()
-    return InputFacts(role, path.name, path.stat().st_size, digest)
+    return InputFacts(role, path.name, path.stat().st_size, sha256_of(path))

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.figures.figure_style import png_bytes
-from loganalyze.show.files.log_summary import summary_of
 from loganalyze.show.page.html_page import report_html
 from loganalyze.show.pdf.pdf_report import Paper, report_pdf
 from loganalyze.show.report.report_blocks import Picture
 from loganalyze.show.report.report_building import flight_report
-from loganalyze.text.facts import FlightFacts, Summary
+from loganalyze.text.facts import Summary
 from loganalyze.text.flight_account import Judged, analysis_of
 from loganalyze.text.presentation import Presentation
 
@@ -22,8 +20,8 @@ FORMATS = ("html", "pdf")
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
-    """Which reports are wanted, how they put things, and the size of their paper.
+class ReportOptions:
+    """Which reports to write, how they put things, and the size of their paper.
 
     Raises ValueError for an unknown format.
     """
@@ -41,7 +39,7 @@ def write_reports(
     folder: str | Path,
     judged: Judged,
     summary: Summary,
-    wish: Wish | None = None,
+    options: ReportOptions | None = None,
 ) -> tuple[Path, ...]:
     """Write the reports of one flight into a folder that exists.
 
@@ -54,7 +52,7 @@ def write_reports(
         The flight; without an assessment the report says what can't be told.
     summary : Summary
         Of the log that holds the flight.
-    wish : Wish, optional
+    options : ReportOptions, optional
         Which of the two, for whom, and how.
 
     Returns
@@ -62,11 +60,11 @@ def write_reports(
     tuple of Path
         The files written.
     """
-    wish = wish or Wish()
+    options = options or ReportOptions()
     analysis = analysis_of(judged)
     assessment = judged if isinstance(judged, Assessment) else None
     report = flight_report(analysis, summary, assessment=assessment,
-                           presentation=wish.presentation)
+                           presentation=options.presentation)
 
     @cache
     def drawn(picture: Picture) -> bytes:
@@ -74,29 +72,11 @@ def write_reports(
 
     number = f"-{analysis.flight}" if analysis.flight > 1 else ""
     written = []
-    for kind in wish.formats:
+    for kind in options.formats:
         path = Path(folder) / f"report{number}.{kind}"
         if kind == "html":
             path.write_text(report_html(report, drawn), encoding="utf-8", newline="")
         else:
-            path.write_bytes(report_pdf(report, wish.paper, drawn))
+            path.write_bytes(report_pdf(report, options.paper, drawn))
         written.append(path)
     return tuple(written)
-
-
-def reporter(
-    wish: Wish,
-    *,
-    limits: Path | None = None,
-    columns: Path | None = None,
-    declared: Mapping[str, float] | None = None,
-) -> Callable[[Path, Judged, FlightFacts], None]:
-    """Return what `write_results` calls for each flight, to write its reports too.
-
-    `limits`, `columns` and `declared` are those that `write_results` is given.
-    """
-    def write(folder: Path, judged: Judged, facts: FlightFacts) -> None:
-        summary = summary_of(judged, facts, limits=limits, columns=columns, declared=declared)
-        write_reports(folder, judged, summary, wish)
-
-    return write

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import glob
+import json
 import os
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pyarrow.parquet as pq
 
 from loganalyze.events.analysis import Analysis
 from loganalyze.problems import Problem
 from loganalyze.results.assessment_results import Assessment
+from loganalyze.screening.evaluation_settings import Settings
 from loganalyze.show.figures.figure_style import save_figure
 from loganalyze.show.figures.margin_figure import margin_figure
-from loganalyze.show.files.log_summary import summarise
+from loganalyze.show.files.log_summary import LogSummary, sha256_of
 from loganalyze.show.files.result_tables import (
     contribution_csv,
     contribution_rows,
@@ -24,8 +29,10 @@ from loganalyze.show.files.result_tables import (
     sample_table,
     sample_writer,
 )
-from loganalyze.text.facts import FlightFacts, Summary
+from loganalyze.text.facts import ExceedanceFacts, FlightFacts, Summary
 from loganalyze.text.flight_account import Judged, analysis_of
+from loganalyze.text.plain_values import plain
+from loganalyze.version import __version__
 
 PLOT_FORMATS = ("png", "svg", "pdf")
 
@@ -39,6 +46,54 @@ def folder_for(log: Path, out: Path) -> Path:
         if name.lower().endswith(suffix) and len(name) > len(suffix):
             name = name[: -len(suffix)]
     return out / name
+
+
+def folders_for(logs: Sequence[Path], out: Path) -> list[Path]:
+    """Return the folder of each log's results; logs of one name are told apart by their folder.
+
+    ``monday/a.csv`` and ``tuesday/a.csv`` go to ``monday-a`` and ``tuesday-a`` in `out`.
+    """
+    named = [folder_for(log, out) for log in logs]
+    return [place if named.count(place) == 1
+            else place.with_name(f"{log.absolute().parent.name}-{place.name}")
+            for log, place in zip(logs, named, strict=True)]
+
+
+def holds_results(
+    folder: Path,
+    logs: Sequence[Path],
+    *,
+    limits: Path | None,
+    columns: Path | None,
+    declared: Mapping[str, float],
+    settings: Settings,
+    reports: Sequence[str] = (),
+) -> bool:
+    """Whether a folder holds results of the same files, settings and version, reports included.
+
+    `logs` are the files of one recording, or the one folder of them. Files are compared by their
+    SHA-256. A folder that can't be read holds none.
+    """
+    try:
+        summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
+        then = {role: sorted(one["sha256"] for one in summary["inputs"] if one["role"] == role)
+                for role in ("log", "limits", "columns")}
+        files = [file for log in logs
+                 for file in (sorted(log.rglob("*")) if log.is_dir() else [log])
+                 if file.is_file() and not file.name.startswith(".")]
+        now = {"log": sorted(map(sha256_of, files)),
+               "limits": [sha256_of(limits)] if limits else []}
+        if columns is None or columns.is_file():
+            now["columns"] = [sha256_of(columns)] if columns else []
+        return (
+            all(then[role] == hashes for role, hashes in now.items())
+            and summary["versions"]["loganalyze"] == __version__
+            and summary["settings"] == plain(settings)
+            and summary["declared"] == dict(declared)
+            and all((folder / f"report.{kind}").is_file() for kind in reports)
+        )
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
 
 
 def check_folder(folder: Path, overwrite: bool) -> None:
@@ -63,6 +118,82 @@ def check_folder(folder: Path, overwrite: bool) -> None:
                       str(folder), "move it away or give another --out")
 
 
+class ResultsFolder:
+    """A folder of one log's results, written flight by flight; it appears whole or not at all.
+
+    In a ``with`` statement, `add` writes a flight's files and `finish` those of the log. Files that
+    the caller writes to `path` meanwhile become part of the folder. Without `finish`, and when an
+    error leaves the block, nothing is left behind and earlier results stay as they were.
+
+    Parameters
+    ----------
+    folder : path-like
+        The folder to make.
+    summary : LogSummary, optional
+        Gathers the facts of the log; it knows the files of limits and columns.
+    overwrite : bool
+        Replace the folder of earlier results whole.
+    plot_format : {"png", "svg", "pdf"}
+        Format of the figure.
+
+    Raises
+    ------
+    Problem
+        For a folder that exists (unless `overwrite`), one that isn't of earlier results, no
+        permission or no space.
+    """
+
+    def __init__(self, folder: str | Path, summary: LogSummary | None = None, *,
+                 overwrite: bool = False, plot_format: str = "png") -> None:
+        if plot_format not in PLOT_FORMATS:
+            raise ValueError(f"plot_format must be one of {', '.join(PLOT_FORMATS)}")
+        self.folder = Path(folder)
+        self.summary = summary or LogSummary()
+        self._overwrite, self._plot_format = overwrite, plot_format
+        self._stack = ExitStack()
+        self._found: list[ExceedanceFacts] = []
+        self._causes: list[tuple[Any, ...]] = []
+
+    def __enter__(self) -> ResultsFolder:
+        with ExitStack() as stack:
+            self._whole = stack.enter_context(_whole(self.folder, self._overwrite))
+            self._samples = stack.enter_context(_Samples(self.path))
+            self._stack = stack.pop_all()
+        return self
+
+    def __exit__(self, *error: Any) -> bool | None:
+        return self._stack.__exit__(*error)
+
+    @property
+    def path(self) -> Path:
+        """Where the files are while the folder is being made."""
+        return self._whole.path
+
+    def add(self, judged: Judged) -> FlightFacts:
+        """Write the samples and the figure of the log's next flight; return its facts."""
+        facts = self.summary.add(judged)
+        analysis = analysis_of(judged)
+        self._samples.write(judged)
+        self._found.extend(facts.exceedances)
+        self._causes.extend(contribution_rows(judged))
+        number = f"-{analysis.flight}" if analysis.flight > 1 else ""
+        figure = margin_figure(
+            analysis, assessment=judged if isinstance(judged, Assessment) else None)
+        save_figure(figure, self.path / f"margin{number}.{self._plot_format}")
+        return facts
+
+    def finish(self) -> Summary:
+        """Write the tables and the summary of the log; the folder appears at the block's end."""
+        summary = self.summary.result()
+        for name, text in (("exceedances.csv", exceedance_csv(self._found)),
+                           ("contributions.csv", contribution_csv(self._causes)),
+                           (SUMMARY, summary.json())):
+            (self.path / name).write_text(text, encoding="utf-8", newline="")
+        pq.write_table(exceedance_table(self._found), str(self.path / "exceedances.parquet"))
+        self._whole.complete = True
+        return summary
+
+
 def write_results(
     flights: Judged | Iterable[Judged],
     folder: str | Path,
@@ -72,7 +203,6 @@ def write_results(
     declared: Mapping[str, float] | None = None,
     overwrite: bool = False,
     plot_format: str = "png",
-    also: Callable[[Path, Judged, FlightFacts], None] | None = None,
 ) -> Summary:
     """Write the results of one log's flights to a folder.
 
@@ -88,17 +218,10 @@ def write_results(
         assessment adds is null for a flight that wasn't assessed.
     folder : path-like
         The folder to make.
-    limits, columns : Path, optional
-        The files of the limits sheet and the columns, named with their hashes in the summary.
-    declared : mapping, optional
-        States declared for the flight, as the user wrote them.
-    overwrite : bool
-        Replace the folder of earlier results whole. It stays as it was when writing fails.
-    plot_format : {"png", "svg", "pdf"}
-        Format of the figure.
-    also : callable, optional
-        Writes further files of a flight, such as `reporter` gives it: called with the folder as
-        it is being made, and the flight and its facts.
+    limits, columns, declared
+        As `LogSummary` takes them.
+    overwrite, plot_format
+        As `ResultsFolder` takes them.
 
     Returns
     -------
@@ -108,35 +231,16 @@ def write_results(
     Raises
     ------
     Problem
-        For a folder that exists (unless `overwrite`), one that isn't of earlier results, no
-        permission or no space.
+        As `ResultsFolder` does, and where there is no flight.
     """
-    if plot_format not in PLOT_FORMATS:
-        raise ValueError(f"plot_format must be one of {', '.join(PLOT_FORMATS)}")
     given = [flights] if isinstance(flights, Analysis | Assessment) else flights
-    with _whole(Path(folder), overwrite) as partial, _Samples(partial) as samples:
-        found, why = [], []
-
-        def keep(judged: Judged, facts: FlightFacts) -> None:
-            analysis = analysis_of(judged)
-            samples.write(judged)
-            found.extend(facts.exceedances)
-            why.extend(contribution_rows(judged))
-            number = f"-{analysis.flight}" if analysis.flight > 1 else ""
-            figure = margin_figure(
-                analysis, assessment=judged if isinstance(judged, Assessment) else None)
-            save_figure(figure, partial / f"margin{number}.{plot_format}")
-            if also is not None:
-                also(partial, judged, facts)
-
-        summary = summarise(given, limits=limits, columns=columns, declared=declared, each=keep)
-        (partial / "exceedances.csv").write_text(exceedance_csv(found), encoding="utf-8",
-                                                 newline="")
-        (partial / "contributions.csv").write_text(contribution_csv(why), encoding="utf-8",
-                                                   newline="")
-        pq.write_table(exceedance_table(found), str(partial / "exceedances.parquet"))
-        (partial / SUMMARY).write_text(summary.json(), encoding="utf-8", newline="")
-    return summary
+    summary = LogSummary(limits=limits, columns=columns, declared=declared)
+    with ResultsFolder(folder, summary, overwrite=overwrite, plot_format=plot_format) as results:
+        for judged in given:
+            results.add(judged)
+            # Only then is the next flight read: one at a time is in memory.
+            del judged
+        return results.finish()
 
 
 class _Samples:
@@ -159,16 +263,51 @@ class _Samples:
         self.writer.write_table(sample_table(judged))
 
 
+@dataclass
+class _Whole:
+    """A folder that is being made: where its files are, and whether they are all there."""
+
+    path: Path
+    complete: bool = False
+
+
+def _clean(folder: Path) -> None:
+    """Remove what runs on this folder left that were killed; bring back what one had moved away."""
+    for kind in ("partial", "former"):
+        for left in folder.parent.glob(f".{glob.escape(folder.name)}.{kind}-*"):
+            number = left.name.rpartition("-")[2]
+            if not number.isdigit() or _runs(int(number)):
+                continue
+            if kind == "former" and not folder.exists():
+                left.rename(folder)
+            else:
+                shutil.rmtree(left, ignore_errors=True)
+
+
+def _runs(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
 @contextmanager
-def _whole(folder: Path, overwrite: bool) -> Iterator[Path]:
+def _whole(folder: Path, overwrite: bool) -> Iterator[_Whole]:
     """Give a temporary folder beside `folder`, and put it in its place when all went well."""
+    _clean(folder)
     check_folder(folder, overwrite)
     # Hidden, of this process: another run on the same log can't meet it.
     partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
     former = folder.with_name(f".{folder.name}.former-{os.getpid()}")
+    made = _Whole(partial)
     try:
         partial.mkdir(parents=True)
-        yield partial
+        yield made
+        if not made.complete:
+            return
         check_folder(folder, overwrite)
         replaced = folder.exists()
         if replaced:
