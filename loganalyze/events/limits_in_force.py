@@ -60,17 +60,15 @@ def questioned(case: Case, rows_over: Mapping[int, Rows]) -> tuple[tuple[int, Fi
         The limit's index in the sheet, and a finding for each such limit.
     """
     settings, found = case.settings, []
-    hold, airborne = np.empty(0), np.empty(0, dtype=bool)
     for i, rows in rows_over.items():
         limit = case.sheet.limit[i]
         if not any(one.channel in CONFIGURATION for one in limit.conditions):
             continue
-        if not len(hold):
-            hold = sample_checks.held(case.log.time, case.log.interval_s)
-            airborne = ~recording_quality.rows_on_ground(case.log, case.air, settings)[1]
-        over_s = float(hold[rows].sum())
+        over_s = float(sample_checks.held_at(case.log.time, case.log.interval_s, rows).sum())
         if over_s < settings.at_rest_s:
             continue
+        hold = sample_checks.held(case.log.time, case.log.interval_s)
+        airborne = ~recording_quality.rows_on_ground(case.log, case.air, settings)[1]
         at = limit_equivalents.point(case.air, rows)
         value = limit_equivalents.published_value(limit, at)
         far = value > (1 + settings.at_rest_pct / 100) * limit_equivalents.published_maximum(

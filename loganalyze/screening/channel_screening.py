@@ -190,6 +190,8 @@ def standing(log: FlightLog, values: Floats, least_s: float) -> stuck_channels.R
         return np.empty((0, 2), dtype=np.intp)
     least = _rows(least_s, log.interval_s)
     runs = stuck_channels.standstills(values, least)
+    if not len(runs):
+        return runs
     gaps = np.flatnonzero(np.diff(log.time) > HELD_INTERVALS * log.interval_s)
     runs = stuck_channels.without(runs, gaps, least)
     return runs[log.time[runs[:, 1]] - log.time[runs[:, 0]] >= least_s]

@@ -212,4 +212,17 @@ def held(time: Floats, interval: float) -> Floats:
     if not len(time):
         return np.empty(0)
     normal = interval if interval > 0 else 0.0
-    return np.append(np.minimum(np.diff(time), HELD_INTERVALS * normal), normal)
+    hold = np.empty(len(time))
+    np.subtract(time[1:], time[:-1], out=hold[:-1])
+    np.minimum(hold[:-1], HELD_INTERVALS * normal, out=hold[:-1])
+    hold[-1] = normal
+    return hold
+
+
+def held_at(time: Floats, interval: float, rows: Rows) -> Floats:
+    """Return what `held` gives for some rows."""
+    if not len(time):
+        return np.empty(0)
+    normal, last = interval if interval > 0 else 0.0, len(time) - 1
+    until = np.minimum(time[np.minimum(rows + 1, last)] - time[rows], HELD_INTERVALS * normal)
+    return np.where(rows == last, normal, until)
