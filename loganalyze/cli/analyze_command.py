@@ -114,6 +114,9 @@ class _Job:
 @click.option("--fail-on-exceedance", is_flag=True,
               help="Exit with 1 when any exceedance was found; a flight that was not judged, or in "
               "which only samples in doubt are over a limit, exits with 3 in any case.")
+@click.option("--require-every-limit", is_flag=True,
+              help="Exit with 3 also where a limit could not be judged because the log holds no "
+              "channel for it (flaps, gear, weight, ...) and --declare doesn't state it.")
 @click.option("--quiet", "-q", is_flag=True, help="Print one line a flight.")
 @click.option("--verbose", "-v", is_flag=True,
               help="Print phases, measures, cross-checks and tolerances, too.")
@@ -141,6 +144,7 @@ def command(
     deidentify: bool,
     declared: tuple[str, ...],
     fail_on_exceedance: bool,
+    require_every_limit: bool,
     quiet: bool,
     verbose: bool,
     color: str,
@@ -209,10 +213,11 @@ def command(
         from loganalyze.text.verdict_sentences import CAUTIONS
 
         click.echo("\n".join(CAUTIONS))
-    sys.exit(_exit_code(summaries, failed, fail_on_exceedance))
+    sys.exit(_exit_code(summaries, failed, fail_on_exceedance, require_every_limit))
 
 
-def _exit_code(summaries: Sequence[Summary], failed: set[int], fail_on_exceedance: bool) -> int:
+def _exit_code(summaries: Sequence[Summary], failed: set[int], fail_on_exceedance: bool,
+               require_every_limit: bool) -> int:
     """Return the exit code of a run; the worst of what happened counts."""
     if UNEXPECTED in failed:
         return UNEXPECTED
@@ -220,7 +225,9 @@ def _exit_code(summaries: Sequence[Summary], failed: set[int], fail_on_exceedanc
         return MIXED if summaries else WRONG_INPUT
     if fail_on_exceedance and any(summary.exceeded for summary in summaries):
         return EXCEEDED
-    return NO_VERDICT if any(one.unjudged or one.undetermined for one in summaries) else 0
+    without = any(one.unjudged or one.undetermined or (require_every_limit and one.lacking)
+                  for one in summaries)
+    return NO_VERDICT if without else 0
 
 
 def _presentation(reader: Reader, units: str, clock: Clock, deidentify: bool) -> Presentation:

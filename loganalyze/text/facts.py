@@ -218,6 +218,9 @@ class FlightFacts:
     proven over the greatest, or else by the order of outcomes; null without an assessment."""
     decisive_exceedance_displayed: int | None = None
     """The same as displayed."""
+    lacking_channels: dict[str, list[str]] = field(default_factory=dict)
+    """The limits that couldn't be judged since the log doesn't hold these channels, and nobody
+    declared them; they don't count for the exit code unless --require-every-limit is given."""
     files: list[str] = field(default_factory=list)
     """Which of a recording's several files hold the flight."""
 
@@ -287,6 +290,11 @@ class Summary:
         if self.undetermined:
             return "not determined"
         return "not judged" if self.unjudged else "not exceeded"
+
+    @property
+    def lacking(self) -> bool:
+        """Whether any limit of any flight needs a channel that the log doesn't hold."""
+        return any(flight.lacking_channels for flight in self.flights)
 
     def plain(self) -> dict[str, Any]:
         """Return the summary as JSON holds it: null where a number isn't known."""

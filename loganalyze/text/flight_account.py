@@ -42,6 +42,8 @@ Facts = TypeVar("Facts", ExceedanceFacts, SmallestFacts)
 
 STRETCHES_LISTED = 10
 """How many stretches of a flag are listed, from the first."""
+LACKING = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude")
+"""Findings of limits for which the log doesn't hold a channel."""
 LONGEST_LISTED = 20
 """How many unknown stretches a summary lists, longest first."""
 
@@ -178,6 +180,8 @@ def flight_facts(judged: Judged) -> FlightFacts:
         steps=[StepFacts(one.name, plain(one.settings), plain(one.counts)) for one in judged.steps],
         quality=quality_facts(analysis),
         assessment=assessment_facts(judged) if isinstance(judged, Assessment) else None,
+        lacking_channels={one.values["limit"]: list(one.values.get("channels", ["temperature"]))
+                          for one in analysis.findings if one.code in LACKING},
         files=[path.name for path in log.source.flight_files],
     )
     if facts.assessment and facts.exceedances:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -153,3 +154,58 @@ def test_the_codes_are_told_where_users_look(capsys):
     for code in "01234":
         assert f"`{code}`" in readme.split("Exit codes")[1][:900]
     assert group.epilog == EXIT_CODES
+
+
+CONFIGURED = """
+[[limit]]
+name = "VFE 15"
+quantity = "calibrated_airspeed"
+maximum_kt = 180
+when = { flap_deg = { above = 2, up_to = 15 } }
+[[limit]]
+name = "VFE 35"
+quantity = "calibrated_airspeed"
+maximum_kt = 150
+when = { flap_deg = { above = 15 } }
+[[limit]]
+name = "VLE"
+quantity = "calibrated_airspeed"
+maximum_kt = 190
+when = { gear_down = { is = true } }
+"""
+
+
+@pytest.fixture
+def configured(tmp_path, run):
+    """Limits of flaps and gear, none of which the logs here record, beside the others."""
+    sheet = tmp_path / "limits.toml"
+    sheet.write_text(SHEET + CONFIGURED)
+    return run
+
+
+def test_a_limit_whose_channel_is_not_recorded_is_named_in_the_one_line(tmp_path, configured):
+    code, out, _ = configured(log(tmp_path, "plain.csv", clean(300)), "-q")
+    assert code == 0
+    assert len(out.splitlines()) == 1
+    assert ("Not judged, as neither recorded nor declared: VFE 15 and VFE 35 (flap angle), VLE "
+            "(landing gear down).") in out
+
+
+def test_it_is_in_the_results_too(tmp_path, configured):
+    _, out, _ = configured(log(tmp_path, "plain.csv", clean(300)), "--json")
+    (flight,) = json.loads(out)["flights"]
+    assert flight["lacking_channels"] == {
+        "VFE 15": ["flap"], "VFE 35": ["flap"], "VLE": ["gear_down"]}
+    assert set(flight["judged_shares"]) == {"VMO", "MMO"}
+
+
+def test_an_office_can_ask_for_every_limit(tmp_path, configured):
+    path = log(tmp_path, "plain.csv", clean(300))
+    assert configured(path, "--require-every-limit")[0] == 3
+    over = log(tmp_path, "over.csv", [260.0 + i % 5 for i in range(300)])
+    assert configured(over, "--require-every-limit")[0] == 3
+    assert configured(over, "--require-every-limit", "--fail-on-exceedance")[0] == 1
+    declared = ("--declare", "flap_deg=0", "--declare", "gear_down=0")
+    code, out, _ = configured(path, "--require-every-limit", "-q", *declared)
+    assert code == 0
+    assert "neither recorded nor declared" not in out
