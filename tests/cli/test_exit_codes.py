@@ -187,8 +187,11 @@ def test_a_limit_whose_channel_is_not_recorded_is_named_in_the_one_line(tmp_path
     code, out, _ = configured(log(tmp_path, "plain.csv", clean(300)), "-q")
     assert code == 0
     assert len(out.splitlines()) == 1
-    assert ("Not judged, as neither recorded nor declared: VFE 15 and VFE 35 (flap angle), VLE "
-            "(landing gear down).") in out
+    assert "; VFE 15, VFE 35 and VLE could not be judged." in out
+    over = log(tmp_path, "over.csv", [260.0 + i % 5 for i in range(300)])
+    code, out, _ = configured(over, "-q")
+    assert (code, len(out.splitlines())) == (0, 1)
+    assert "VLE could not be judged: gear_down not recorded and not declared." in out
 
 
 def test_it_is_in_the_results_too(tmp_path, configured):
@@ -208,4 +211,4 @@ def test_an_office_can_ask_for_every_limit(tmp_path, configured):
     declared = ("--declare", "flap_deg=0", "--declare", "gear_down=0")
     code, out, _ = configured(path, "--require-every-limit", "-q", *declared)
     assert code == 0
-    assert "neither recorded nor declared" not in out
+    assert "could not be judged" not in out
