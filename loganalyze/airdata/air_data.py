@@ -166,7 +166,8 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
         indicated = bare.indicated_from_calibrated(recorded, rows)
         felt = altitude
         if sheet.airspeed.static_source_corrected is False:
-            findings.append(Finding("static_source_coupling_applied"))
+            if height.sources:
+                findings.append(Finding("static_source_coupling_applied"))
             true_altitude = sample_reasons.HEIGHT.plausible(
                 _static_source(indicated, recorded, altitude)
             )
@@ -197,10 +198,12 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
     if sheet.airspeed.altimeter_table is not None:
         at, add = sheet.airspeed.altimeter_table
         true_altitude = altitude + np.interp(indicated, at, add, left=np.nan, right=np.nan)
-        findings.append(Finding("altimeter_correction_applied"))
+        if height.sources:
+            findings.append(Finding("altimeter_correction_applied"))
     elif tables and not sheet.airspeed.static_source_corrected:
         true_altitude = _static_source(indicated, calibrated, altitude)
-        findings.append(Finding("static_source_coupling_applied"))
+        if height.sources:
+            findings.append(Finding("static_source_coupling_applied"))
     if true_altitude is not altitude:
         true_altitude = sample_reasons.HEIGHT.plausible(true_altitude)
     return replace(bare, indicated_airspeed=indicated, calibrated_airspeed=calibrated,

@@ -144,6 +144,24 @@ def test_one_finding_for_each_limit_that_lacks_a_channel(log, sheet, vmo, limit,
     assert analysis.outcome == "not exceeded"
 
 
+@pytest.mark.parametrize("airspeed", [
+    {"position_correction": [[60, 2], [300, 4]]},
+    {"position_correction": [[60, 2], [300, 4]], "altimeter_correction": [[60, 20], [300, 90]]},
+])
+@pytest.mark.parametrize("recorded", ["indicated", "calibrated"])
+def test_no_altitude_is_corrected_where_there_is_none(log, sheet, vmo, airspeed, recorded):
+    flight = log(range(3), **{f"{recorded}_airspeed": [240, 247, 254]})
+    if recorded == "calibrated":
+        airspeed = {"position_correction": airspeed["position_correction"],
+                    "static_source_corrected": False}
+    analysis = analyze(flight, sheet(vmo, recorded=recorded, **airspeed))
+    codes = {one.code for one in analysis.findings}
+    assert not codes & {"static_source_coupling_applied", "altimeter_correction_applied"}
+    # Position correction goes by airspeed: 247 kt are 250.56.
+    assert states(analysis, "state_0") == [
+        [UNDER, OVER if recorded == "indicated" else UNDER, OVER]]
+
+
 def test_a_declared_altitude_settles_a_condition_on_it(log, sheet, vmo):
     high = {**vmo, "name": "VH", "when": {"pressure_altitude_ft": {"above": 9000}}}
     flight = log(range(3), calibrated_airspeed=[240, 250, 260])

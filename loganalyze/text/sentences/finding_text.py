@@ -139,9 +139,9 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         "and not declared.",
     "limit_in_force_at_rest": _at_rest,
     "limit_needs_altitude": lambda values:
-        f"{values['limit']} could not be judged: it needs the pressure altitude"
-        f"{' and the air temperature' if 'temperature' in values['channels'] else ''}, and none "
-        "is recorded.",
+        f"{values['limit']} could not be judged: it needs the pressure altitude" + (
+            " and the air temperature, and neither is recorded."
+            if "temperature" in values["channels"] else ", and none is recorded."),
     "limit_needs_temperature":
         "{limit} could not be judged: a true airspeed limit needs the air temperature.",
 }
