@@ -60,11 +60,11 @@ def _at_rest(values: Mapping[str, Any]) -> str:
 
 FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
     "no_pressure_altitude":
-        "No column is recognised as the pressure altitude: no Mach number, and only limits judged "
-        "that need none; if the log holds one, name it in a columns file.",
+        "No column is recognised as the pressure altitude: no Mach number, no phases of flight, "
+        "and only limits judged that need none; if the log holds one, name it in a columns file.",
     "indicated_altitude_without_setting":
         "Indicated altitude recorded without its altimeter setting: no pressure altitude, no Mach "
-        "number, and only limits judged that need none.",
+        "number, no phases of flight, and only limits judged that need none.",
     "altitude_from_pressures": lambda values:
         f"Pressure altitude reckoned from the recorded pressure ({_listed(values)}).",
     "altitude_from_indicated": lambda values:
