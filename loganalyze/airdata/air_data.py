@@ -8,7 +8,7 @@ taken for what is kept as findings. Which channels come first is in `inputs`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere, probes
 from loganalyze.airdata import channel_choice, condition_states
+from loganalyze.quantities.limited_quantity import LimitedQuantity
 from loganalyze.record import sample_reasons
+from loganalyze.record.channels import kind
 from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.units import KNOT
@@ -54,6 +56,10 @@ class AirData:
     airspeed_sources: tuple[str, ...] = ()
     altitude_sources: tuple[str, ...] = ()
     """The recorded channels that airspeed and pressure altitude were taken from."""
+    others: Mapping[str, Floats] = field(default_factory=dict)
+    """The further channels that the sheet's limits take, by name; NaN where implausible."""
+    other_roundings: Mapping[str, float] = field(default_factory=dict)
+    """``speed_rounding`` of those."""
 
     @cached_property
     def has_altitude(self) -> bool:
@@ -107,6 +113,15 @@ class AirData:
             or self.indicated_pressure_altitude is not self.pressure_altitude
         )
 
+    def rounding_of(self, quantity: LimitedQuantity) -> float:
+        """Return the greatest relative error of the number format that a quantity came in."""
+        return max((self.other_roundings.get(name, 0.0) for name in quantity.channels),
+                   default=self.speed_rounding)
+
+    def lacks(self, quantity: LimitedQuantity) -> tuple[str, ...]:
+        """Return what the log doesn't hold of the channels that a quantity takes."""
+        return tuple(name for name in quantity.channels if name not in self.others)
+
     def calibrated_from_indicated(self, indicated: Floats, rows: NDArray[np.intp]) -> Floats:
         """Calibrated airspeed [m/s] of an indicated one at the given rows."""
         if not self.position_tables:
@@ -148,16 +163,18 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
     tables = tuple(row.correction for row in sheet.airspeed.position_tables)
     position = _position(log, sheet, declared)
     rows = np.arange(len(log)) if tables else np.empty(0, dtype=np.intp)
+    others = _others(log, sheet)
     bare = AirData(None, recorded, altitude, altitude, temperature, recovery, position, tables,
                    (), speed.rounding, airspeed_sources=speed.sources,
-                   altitude_sources=height.sources)
+                   altitude_sources=height.sources, others=others,
+                   other_roundings={name: log.channels[name].rounding for name in others})
     if sheet.airspeed.recorded == "calibrated" or speed.kind in ("calibrated", "mach"):
         column = {"column": log.channels[speed.sources[0]].column}
         if speed.kind == "indicated":
             findings.append(Finding("sheet_says_calibrated", column))
         elif speed.kind == "calibrated" and sheet.airspeed.recorded == "indicated":
             findings.append(Finding("column_says_calibrated", column))
-        if any(limit.quantity.startswith("indicated") for limit in sheet.limit):
+        if any(limit.kind.as_indicated for limit in sheet.limit):
             findings.append(
                 Finding("indicated_from_tables" if tables else "calibrated_taken_as_indicated")
             )
@@ -209,6 +226,17 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
     return replace(bare, indicated_airspeed=indicated, calibrated_airspeed=calibrated,
                    pressure_altitude=true_altitude, findings=tuple(findings),
                    recorded_airspeed=recorded)
+
+
+def _others(log: FlightLog, sheet: LimitsSheet) -> dict[str, Floats]:
+    """The further recorded channels that the sheet's limits take, NaN where implausible."""
+    found = {}
+    for name in dict.fromkeys(name for limit in sheet.limit for name in limit.kind.channels):
+        if name in log:
+            values, known = log.aligned(name), kind(name)
+            low, high = (-np.inf, np.inf) if known is None else known.bounds
+            found[name] = np.where((values >= low) & (values <= high), values, np.nan)
+    return found
 
 
 def _position(

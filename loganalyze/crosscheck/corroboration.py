@@ -29,6 +29,7 @@ from loganalyze.events.analysis import Analysis
 from loganalyze.events.exceedances import Exceedance
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import OVER
+from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.results.assessment_results import (
     CANT_TELL,
@@ -230,7 +231,7 @@ def _excess(analysis: Analysis, limit: Limit, rows: Rows, slower: Floats, lower:
                  pressure_altitude=at.pressure_altitude - lower,
                  indicated_altitude=at.indicated_altitude - lower)
     at = replace(
-        at, mach=limit_equivalents.mach_at_cas(at.calibrated_airspeed, at.pressure_altitude)
+        at, mach=mach_at_cas(at.calibrated_airspeed, at.pressure_altitude)
     )
     return limit_equivalents.published_value(limit, at) - limit_equivalents.published_maximum(
         limit, at

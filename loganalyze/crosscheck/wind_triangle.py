@@ -32,6 +32,7 @@ from numpy.typing import NDArray
 from loganalyze.air import airspeed
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_equivalents
+from loganalyze.quantities.speed_relations import within
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import FOOT, KNOT
 
@@ -105,7 +106,7 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     ground, track, heading = (log.aligned(name)[rows]
                               for name in ("ground_speed", "track", "heading"))
     at = limit_equivalents.point(analysis._case.air, rows)
-    swift = limit_equivalents.within(airspeed.tas_from_mach, at.mach, at.temperature)
+    swift = within(airspeed.tas_from_mach, at.mach, at.temperature)
     known = ~np.isnan(ground + track + heading + swift)
     rows = rows[known]
     ground, track, heading, swift = (values[known] for values in (ground, track, heading, swift))

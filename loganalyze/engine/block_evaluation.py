@@ -174,9 +174,13 @@ def _block(case: Case, part: Judged, loop: _Plain | block_kernels.Loops, pending
     out["state"][start:stop] = UNDER
     for i in range(len(case.sheet.limit)):
         state = out[f"state_{i}"][start:stop]
+        if i in case.by_themselves:
+            unknown |= limit_states.by_itself(case, part, i, start, stop, bits)
+            continue
         state.fill(UNDER)
         unknown |= limit_states.far_state(case, i, state, altitude, start, stop)
-    if len(case.tabulated) < len(case.sheet.limit) or case.air.position_tables:
+    speeds = len(case.sheet.limit) - len(case.by_themselves)
+    if len(case.tabulated) < speeds or case.air.position_tables:
         near = np.arange(stop - start)
     limit_states.combine(case, out, start, stop)
     if len(near):

@@ -17,7 +17,7 @@ from loganalyze.air.piecewise import Cells
 from loganalyze.engine import speed_tables
 from loganalyze.limits import limit_tables
 from loganalyze.limits.evaluation import Case
-from loganalyze.limits.limit_equivalents import mach_at_cas
+from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record import sample_reasons
 from loganalyze.record.sample_reasons import Bits
 from loganalyze.record.units import FOOT, KNOT

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.air.piecewise import Cells
 from loganalyze.limits import limit_tables
-from loganalyze.limits.limit_equivalents import mach_at_cas
+from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]

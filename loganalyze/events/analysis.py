@@ -36,6 +36,8 @@ from loganalyze.limits.evaluation import (
     prepare,
 )
 from loganalyze.problems import Problem
+from loganalyze.quantities.limited_speed import LimitedMach
+from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record import sample_reasons
 from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import FlightLog, Step
@@ -58,7 +60,8 @@ class Smallest:
     """The smallest margin to one limit (`limit` empty: to the lowest limit that applied).
 
     ``margin_kt`` in kt CAS, ``margin_mach`` in Mach (for one airspeed limit: NaN); negative is
-    over. NaN throughout when there was no instant to judge.
+    over. ``margin`` is in the limit's own unit, kt CAS for all limits together; it alone is known
+    of a limit that isn't one of a speed. NaN throughout when there was no instant to judge.
     """
 
     limit: str
@@ -67,6 +70,7 @@ class Smallest:
     time_s: float
     pressure_altitude_ft: float
     limit_airspeed_kt: float
+    margin: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,7 +110,7 @@ class Analysis:
             return "exceeded"
         if self.suspects:
             return "not determined"
-        known = self.judged_s > 0 or any(one.margin_kt == one.margin_kt for one in self.smallest)
+        known = self.judged_s > 0 or any(one.margin == one.margin for one in self.smallest)
         if not known or len(self.unjudged_limits) == len(self.judged_shares):
             return "not judged"
         return "not exceeded"
@@ -245,27 +249,31 @@ class Analysis:
     def _smallest(self, name: str, row: NDArray[np.intp]) -> Smallest:
         nothing = float("nan")
         if not len(row):
-            return Smallest(name, nothing, nothing, nothing, nothing, nothing)
+            return Smallest(name, nothing, nothing, nothing, nothing, nothing, nothing)
         at = limit_equivalents.point(self._case.air, row)
         limit_airspeed = float(exceedances.lowest_limits(self._case, at)[0][0])
-        margin_mach = nothing
+        margin_kt = (limit_airspeed - float(at.calibrated_airspeed[0])) / KNOT
+        margin, margin_mach = margin_kt, nothing
         if name:
             limit = self.sheet.limit[self.limit_names.index(name)]
             limit_airspeed = float(
                 limit_equivalents.calibrated_equivalent(limit, self._case.air, at)[0]
             )
-            if limit.is_mach:
-                margin_mach = float(joining.margin(self._case, limit, row)[0])
+            margin_kt = (limit_airspeed - float(at.calibrated_airspeed[0])) / KNOT
+            margin = float(joining.margin(self._case, limit, row)[0])
+            if limit.kind.suffix == LimitedMach.suffix:
+                margin_mach = margin
         else:
-            there = limit_equivalents.mach_at_cas(np.array([limit_airspeed]), at.pressure_altitude)
+            there = mach_at_cas(np.array([limit_airspeed]), at.pressure_altitude)
             margin_mach = float(there[0] - at.mach[0])
         return Smallest(
             name,
-            (limit_airspeed - float(at.calibrated_airspeed[0])) / KNOT,
+            margin_kt,
             margin_mach,
             float(self.log.time[row[0]]),
             float(at.pressure_altitude[0]) / FOOT,
             limit_airspeed / KNOT,
+            margin,
         )
 
     @property
@@ -378,10 +386,13 @@ def _unjudged(case: Case, judged: Judged) -> list[Finding]:
     for i, lacks in sorted(case.lacking.items()):
         if not lacks or not _is_unknown(judged.columns, i):
             continue
+        own = {*case.sheet.limit[i].kind.channels}
         limit = {"limit": case.sheet.limit[i].name}
         channels = {**limit, "channels": list(lacks)}
-        if not {*lacks} <= {ALTITUDE, TEMPERATURE}:
+        if not {*lacks} <= {ALTITUDE, TEMPERATURE, *own}:
             findings.append(Finding("condition_not_recorded", channels))
+        elif own & {*lacks}:
+            findings.append(Finding("limit_needs_channel", channels))
         elif ALTITUDE in lacks:
             findings.append(Finding("limit_needs_altitude", channels))
         else:

@@ -81,6 +81,8 @@ class _Reach:
     def out_of(self, limit: Limit) -> NDArray[np.bool_]:
         """Whether the limit stayed out of reach, bool[gaps]; False where that can't be told."""
         lowest, highest = self._range
+        if not limit.kind.is_speed:
+            return np.zeros(len(lowest), dtype=bool)
         heights = [lowest + (highest - lowest) * part for part in np.linspace(0, 1, _LOOKS)]
         heights += [np.clip(node, lowest, highest) for node in limit.nodes_m]
         out = np.ones(len(lowest), dtype=bool)

@@ -20,6 +20,8 @@ from loganalyze.airdata import condition_states
 from loganalyze.events.joining import Stretch, joined, margin, reach
 from loganalyze.limits import limit_equivalents, limit_tables
 from loganalyze.limits.evaluation import NOT_APPLICABLE, OVER, UNDER, Case
+from loganalyze.quantities.limited_speed import LimitedMach
+from loganalyze.quantities.quantity_registry import quantity_of
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits_sheet import Limit
 
@@ -163,10 +165,11 @@ def _exceedances(
     value = limit_equivalents.published_value(limit, at)
     maximum = limit_equivalents.published_maximum(limit, at)
     equivalent = limit_equivalents.calibrated_equivalent(limit, case.air, at)
-    limit_airspeed, pointer = lowest_limits(case, at, limit.quantity == "true_airspeed")
+    limit_airspeed, pointer = lowest_limits(case, at, limit.kind.needs_temperature)
     found = {
         "worst_excess_kt": (at.calibrated_airspeed - equivalent) / KNOT,
-        "worst_excess_mach": value - maximum if limit.is_mach else np.full(len(worst), np.nan),
+        "worst_excess_mach": value - maximum if limit.kind.suffix == LimitedMach.suffix
+        else np.full(len(worst), np.nan),
         "worst_time_s": case.log.time[worst],
         "worst_pressure_altitude_ft": at.pressure_altitude / FOOT,
         "worst_value": value,
@@ -213,16 +216,16 @@ def _uncertainty(time: Floats, at: float, before: int, by: str) -> float:
 
 
 def lowest_limits(
-    case: Case, at: limit_equivalents.Point, with_true_airspeed: bool = True
+    case: Case, at: limit_equivalents.Point, with_temperature: bool = True
 ) -> tuple[Floats, Floats]:
     """Limit airspeed as CAS and limit pointer as IAS [m/s] at some rows; NaN where not known.
 
-    Without true airspeed limits they are what they are whatever the temperature.
+    Without the limits that need a temperature they are the same whatever that is.
     """
     reach = np.full((len(case.sheet.limit), len(at.rows)), np.nan)
     shown = reach.copy()
     for i, limit in enumerate(case.sheet.limit):
-        if limit.quantity == "true_airspeed" and not with_true_airspeed:
+        if not limit.kind.is_speed or (limit.kind.needs_temperature and not with_temperature):
             continue
         applies = case.state_at(i, at.rows) == condition_states.YES
         reach[i, applies] = limit_equivalents.calibrated_equivalent(limit, case.air, at)[applies]
@@ -239,10 +242,10 @@ def lowest_limits(
 def _with_episodes(found: Sequence[Exceedance]) -> tuple[Exceedance, ...]:
     """Number the episodes: exceedances that overlap, or start together, share one.
 
-    Exceedances of true airspeed limits join the episodes of the others, or come after them: a
+    Exceedances that need a temperature join the episodes of the others, or come after them: a
     temperature probe that fails must not renumber the rest.
     """
-    by_temperature = [one.quantity == "true_airspeed" for one in found]
+    by_temperature = [quantity_of(one.quantity).needs_temperature for one in found]
     spans = _spans(one for one, warm in zip(found, by_temperature, strict=True) if not warm)
     alone = _spans(one for one, warm in zip(found, by_temperature, strict=True)
                    if warm and _which(one, spans) is None)

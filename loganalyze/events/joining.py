@@ -2,8 +2,8 @@
 
 Three rules, of which one is enough:
 
-- *Chatter*: less than ``join_gap_s`` under the limit, by less than ``join_margin_kt`` or
-  ``join_margin_mach`` throughout.
+- *Chatter*: less than ``join_gap_s`` under the limit, by less than the quantity's own join
+  margin (``join_margin_kt``, ``join_margin_mach``) throughout.
 - *Ridden*: the limit is flown along, and noise carries samples over it. Up to ``ride_gap_s``
   under the limit, never by more than ``ride_noise`` standard deviations of the margin's own
   white noise, as the samples about the stretches show it: a quiet log joins little, and a
@@ -72,7 +72,7 @@ def reach(case: Case) -> float:
 
 
 def margin(case: Case, limit: Limit, rows: Rows) -> Floats:
-    """Margin to a limit in its published quantity [kt or Mach] at judged rows."""
+    """Margin to a limit in its own unit, such as kt or Mach, at judged rows."""
     at = limit_equivalents.point(case.air, rows)
     return limit_equivalents.published_maximum(limit, at) - limit_equivalents.published_value(
         limit, at
@@ -123,14 +123,14 @@ def _relations(
         greatest_margins = _greatest_margins(case, limit, state, stretches, crossed)
         for i, most in zip(crossed, greatest_margins, strict=True):
             apart = stretches[i + 1].start - stretches[i].end
-            greatest = settings.join_margin_mach if limit.is_mach else settings.join_margin_kt
+            greatest = limit.kind.join_margin(settings)
             if apart < settings.join_gap_s and most < greatest:
                 found[i] = TOUCHES
         _ridden(case, limit, stretches, crossed, found, greatest_margins)
     holes = [i for i, (before, after) in enumerate(pairwise(stretches))
              if before.ended_by in ("gap", "channel lost") and after.began_by == "gap"
              and (state[before.last + 1 : after.first] == UNKNOWN).all()]
-    if holes:
+    if holes and limit.kind.is_speed:  # How fast a margin closes at most is known of speeds alone.
         beside = np.array([(stretches[i].last, stretches[i + 1].first) for i in holes])
         over = -margin_kt(case, limit, beside.ravel()).reshape(beside.shape).sum(axis=1)
         for i, (before, after), both in zip(holes, beside.tolist(), over.tolist(), strict=True):
@@ -183,7 +183,7 @@ def _clusters(crossed: Sequence[int]) -> Iterator[list[int]]:
 
 
 def _noise(case: Case, limit: Limit, first: int, last: int) -> float:
-    """Standard deviation of the margin's white noise about some rows [kt or Mach]."""
+    """Standard deviation of the margin's white noise about some rows, in the limit's unit."""
     time = case.log.time
     low, high = np.searchsorted(time, (time[first] - _AROUND_S, time[last] + _AROUND_S))
     middle = (int(low) + int(high)) // 2
@@ -196,18 +196,24 @@ def _noise(case: Case, limit: Limit, first: int, last: int) -> float:
         return 0.0
     # Where samples are few and far between the corners of what was flown pass for noise.
     rough = noise_of(margins[~np.isnan(margins)])
-    most = case.settings.join_margin_mach if limit.is_mach else case.settings.join_margin_kt
+    most = limit.kind.join_margin(case.settings)
     # More than this is flown, not noise.
     return min(max(min(found.white, rough), rounding), most)
 
 
 def _step(case: Case, limit: Limit, rows: Rows) -> float:
-    """The recorder's step of the airspeed in the limit's published quantity, 0 for none."""
+    """The recorder's step of the airspeed in the limit's own unit, 0 for none.
+
+    Of a quantity that is no speed it is that of its own values.
+    """
     at = limit_equivalents.point(case.air, rows)
-    step = step_of(case.air.screened_airspeed[rows])
+    value = limit_equivalents.published_value(limit, at)
+    step = step_of(case.air.screened_airspeed[rows] if limit.kind.is_speed else value)
     if not step > 0:
         return 0.0
-    share = np.nanmedian(limit_equivalents.published_value(limit, at) / at.calibrated_airspeed)
+    if not limit.kind.is_speed:
+        return float(step)
+    share = np.nanmedian(value / at.calibrated_airspeed)
     return float(step * share) if np.isfinite(share) else 0.0
 
 

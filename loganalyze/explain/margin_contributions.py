@@ -23,7 +23,7 @@ eq. (13).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -34,7 +34,8 @@ from loganalyze.airdata import condition_states
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import Case
-from loganalyze.limits.limit_equivalents import Point, within
+from loganalyze.limits.limit_equivalents import Point
+from loganalyze.quantities.speed_relations import within
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
 from loganalyze.results.assessment_results import Contributions
@@ -89,7 +90,7 @@ def contributions(
     at = limit_equivalents.point(case.air, rows)
     # Without any altitude there are limits that follow from none, and the speed is known as well.
     speed_known = ~np.isnan(at.mach if case.air.has_altitude else at.calibrated_airspeed)
-    rows, at = rows[speed_known], _taken(at, speed_known)
+    rows, at = rows[speed_known], at.taken(speed_known)
     if len(rows) < 2 or rows[-1] != row:
         return None
     margin = _limit_airspeed(case, chosen, at) - at.calibrated_airspeed
@@ -99,7 +100,7 @@ def contributions(
     start = since + int(np.argmax(_smoothed(time[rows[since:]], margin[since:])))
     if start >= len(rows) - 1 or np.isnan(margin[-1]):
         return None
-    return _split(analysis, _Run(case, chosen, _taken(at, slice(start, None)), margin[start:]))
+    return _split(analysis, _Run(case, chosen, at.taken(slice(start, None)), margin[start:]))
 
 
 def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Contributions | None:
@@ -132,7 +133,7 @@ def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Cont
         return None
     steps = min(count - 1, MOST_STEPS)
     kept = since + np.linspace(0, count - 1, steps + 1).round().astype(np.intp)
-    return _split(analysis, _Run(case, (limit,), _taken(at, kept), margin[kept]))
+    return _split(analysis, _Run(case, (limit,), at.taken(kept), margin[kept]))
 
 
 def _considered(case: Case, row: int, limit: int | None) -> tuple[int, ...]:
@@ -152,11 +153,6 @@ def _smoothed(time: Floats, margin: Floats) -> Floats:
     high = np.searchsorted(time, time + SMOOTHED_S / 2, side="right")
     total = np.concatenate([[0.0], np.cumsum(margin)])
     return np.asarray((total[high] - total[low]) / (high - low))
-
-
-def _taken(at: Point, which: NDArray[np.bool_] | Rows | slice) -> Point:
-    """The air data of some of the rows."""
-    return Point(*(getattr(at, one.name)[which] for one in fields(Point)))
 
 
 def _limit_airspeed(case: Case, chosen: tuple[int, ...], at: Point) -> Floats:
@@ -180,7 +176,7 @@ class _Run:
 
 
 def _split(analysis: Analysis, run: _Run) -> Contributions:
-    old, new = _taken(run.at, slice(None, -1)), _taken(run.at, slice(1, None))
+    old, new = run.at.taken(slice(None, -1)), run.at.taken(slice(1, None))
     warm = not np.isnan(run.at.temperature + run.at.pressure_altitude).any()
     moved, limits_warmth, configuration = _limit_parts(run, old, new, warm)
     time = analysis.time[run.at.rows]
@@ -229,8 +225,7 @@ def _limit_parts(run: _Run, old: Point, new: Point, warm: bool) -> list[float]:
 
     Without temperature a true airspeed limit is unknown, and no other needs it.
     """
-    both = Point(*(np.concatenate([getattr(old, one.name), getattr(new, one.name)])
-                   for one in fields(Point)))
+    both = old.followed_by(new)
     m = len(old.rows)
     height, warmer, state = (
         np.indices((2, 2, 2)).reshape(3, -1, 1) * m + np.arange(m)).reshape(3, -1)
@@ -238,7 +233,7 @@ def _limit_parts(run: _Run, old: Point, new: Point, warm: bool) -> list[float]:
     warmth = both.temperature - standard
     if not warm:
         warmth[m:] = warmth[:m]
-    there = replace(_taken(both, height), rows=both.rows[state],
+    there = replace(both.taken(height), rows=both.rows[state],
                     temperature=standard[height] + warmth[warmer])
     return _shapley(_limit_airspeed(run.case, run.chosen, there).reshape(2, 2, 2, m))
 

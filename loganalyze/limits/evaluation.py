@@ -82,6 +82,8 @@ class Case:
     """Pressure altitudes [m] beyond which a table leaves its limit unknown, by limit."""
     in_pieces: Mapping[int, tuple[condition_states.Recorded, ...]]
     """Conditions that each block works out for itself."""
+    by_themselves: tuple[int, ...]
+    """Limits of quantities that are no speed: each is evaluated at every row, on its own."""
     screen: Screen
     compiled: Any
     """The compiled kernels, or None: the plain way gives the same."""
@@ -143,7 +145,8 @@ def prepare(
         for i, limit in enumerate(sheet.limit)
         if limit.nodes_m and limit.outside == "unknown"
     }
-    on_pointer = tuple(i for i, limit in enumerate(sheet.limit) if limit.on_pointer)
+    on_pointer = tuple(
+        i for i, limit in enumerate(sheet.limit) if limit.on_pointer and limit.kind.is_speed)
     compiled = kernel_loading.for_samples(len(log), log.source.likely_rows)
     return Case(
         log,
@@ -159,6 +162,7 @@ def prepare(
         lacking,
         ends,
         in_pieces,
+        tuple(i for i, limit in enumerate(sheet.limit) if not limit.kind.is_speed),
         channel_screening.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)),
         compiled,
     )
@@ -171,12 +175,13 @@ def _lacks(limit: Limit, log: FlightLog, air: AirData, declared: Mapping[str, fl
               if not configuration_transit.told(one.channel, log, declared)]
     if limit.needs_altitude and not air.has_altitude and ALTITUDE not in absent:
         absent.append(ALTITUDE)
-    if limit.quantity == "true_airspeed" and air.temperature is None:
+    if limit.kind.needs_temperature and air.temperature is None:
         absent.append(TEMPERATURE)
+    absent += [name for name in air.lacks(limit.kind) if name not in absent]
     return tuple(absent)
 
 
 def _temperature_wanted(sheet: LimitsSheet, speeds_wanted: bool) -> bool:
-    return speeds_wanted or any(limit.quantity == "true_airspeed" for limit in sheet.limit)
+    return speeds_wanted or any(limit.kind.needs_temperature for limit in sheet.limit)
 
 

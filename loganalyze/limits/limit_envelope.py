@@ -12,8 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.air.probes import CorrectionTable
 from loganalyze.airdata import condition_states
-from loganalyze.limits import limit_equivalents, limit_tables
+from loganalyze.limits import limit_tables
 from loganalyze.problems import Problem
+from loganalyze.quantities.speed_relations import mach_at_cas, within
 from loganalyze.record.flight_log import FlightLog, Source
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 
@@ -88,7 +89,7 @@ def limit_envelope(
     else:
         air_temperature = np.broadcast_to(np.asarray(temperature, dtype=np.float64),
                                           altitude.shape).copy()
-    chosen = applicable(sheet, declared or {})
+    chosen = [i for i in applicable(sheet, declared or {}) if sheet.limit[i].kind.is_speed]
     per_limit = np.full((len(sheet.limit), len(altitude)), np.nan)
     if chosen:
         per_limit[chosen] = limit_tables.equivalents(
@@ -96,8 +97,8 @@ def limit_envelope(
             air_temperature,
         )
     speed, governing = limit_tables.lowest(per_limit)
-    mach = limit_equivalents.mach_at_cas(speed, altitude)
-    true = limit_equivalents.within(airspeed.tas_from_mach, mach, air_temperature)
+    mach = mach_at_cas(speed, altitude)
+    true = within(airspeed.tas_from_mach, mach, air_temperature)
     return Envelope(altitude, speed, mach, governing, air_temperature, true, per_limit)
 
 
@@ -140,7 +141,7 @@ def crossovers(
     steps of 8 m [m, from `lowest` to `highest`] and each change is bracketed and solved. A
     change by a jump (a table that ends) is not a crossing.
     """
-    chosen = applicable(sheet, declared or {})
+    chosen = [i for i in applicable(sheet, declared or {}) if sheet.limit[i].kind.is_speed]
     limits = [sheet.limit[i] for i in chosen]
     if len(limits) < 2:
         return ()

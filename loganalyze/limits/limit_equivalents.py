@@ -6,27 +6,21 @@ safely far away, and comes back here for every row near one.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air import airspeed, atmosphere, probes
+from loganalyze.air import probes
 from loganalyze.airdata.air_data import AirData
+from loganalyze.quantities.speed_relations import mach_at_cas, within
 from loganalyze.record import sample_reasons
-from loganalyze.record.units import KNOT
 from loganalyze.screening.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import Limit
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
-
-GREATEST_MACH = 3.0
-"""No limit or speed beyond this Mach number is reckoned with; it is unknown."""
-GREATEST_CAS = GREATEST_MACH * atmosphere.A0
-_GREATEST_RATIO = float(airspeed.impact_ratio_from_mach(GREATEST_MACH))
-
 
 @dataclass(frozen=True, eq=False)
 class Point:
@@ -40,19 +34,29 @@ class Point:
     indicated_airspeed: Floats
     indicated_altitude: Floats
     """Pressure altitude with the static source's error in it."""
+    others: Mapping[str, Floats] = field(default_factory=dict)
+    """The further channels that the sheet's limits take, by name."""
 
+    def taken(self, which: NDArray[np.bool_] | Rows | slice) -> Point:
+        """Return some of the rows."""
+        return Point(
+            self.rows[which], self.calibrated_airspeed[which], self.pressure_altitude[which],
+            self.mach[which], self.temperature[which], self.indicated_airspeed[which],
+            self.indicated_altitude[which],
+            {name: values[which] for name, values in self.others.items()})
 
-def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
-    """Apply an engine function where all arguments are numbers; NaN elsewhere."""
-    if not any(np.isnan(array).any() for array in arrays):
-        return np.asarray(function(*arrays))
-    known = ~np.isnan(arrays[0])
-    for array in arrays[1:]:
-        known = known & ~np.isnan(array)
-    result = np.full(known.shape, np.nan)
-    if known.any():
-        result[known] = function(*(np.broadcast_to(a, known.shape)[known] for a in arrays))
-    return result
+    def followed_by(self, after: Point) -> Point:
+        """Return these rows and then those of another."""
+        return Point(
+            np.concatenate([self.rows, after.rows]),
+            np.concatenate([self.calibrated_airspeed, after.calibrated_airspeed]),
+            np.concatenate([self.pressure_altitude, after.pressure_altitude]),
+            np.concatenate([self.mach, after.mach]),
+            np.concatenate([self.temperature, after.temperature]),
+            np.concatenate([self.indicated_airspeed, after.indicated_airspeed]),
+            np.concatenate([self.indicated_altitude, after.indicated_altitude]),
+            {name: np.concatenate([values, after.others[name]])
+             for name, values in self.others.items()})
 
 
 def point(air: AirData, rows: Rows, reasons: sample_reasons.Bits | None = None) -> Point:
@@ -77,7 +81,8 @@ def point(air: AirData, rows: Rows, reasons: sample_reasons.Bits | None = None) 
     if air.temperature is not None:
         read = sample_reasons.HEAT.plausible(kept(air.temperature, sample_reasons.TEMPERATURE))
         temperature = static_from(read, mach, air.recovery_factor)
-    return Point(rows, speed, altitude, mach, temperature, indicated, felt)
+    others = {name: kept(values, sample_reasons.LOST) for name, values in air.others.items()}
+    return Point(rows, speed, altitude, mach, temperature, indicated, felt, others)
 
 
 def static_from(felt: Floats, mach: Floats, recovery_factor: float) -> Floats:
@@ -88,86 +93,38 @@ def static_from(felt: Floats, mach: Floats, recovery_factor: float) -> Floats:
 
 
 def published_value(limit: Limit, at: Point) -> Floats:
-    """Return the speed in the limit's own quantity, in kt or Mach.
+    """Return the limited quantity in its own unit, such as kt or Mach.
 
     NaN where an input is missing.
     """
-    match limit.quantity:
-        case "calibrated_airspeed":
-            return at.calibrated_airspeed / KNOT
-        case "indicated_airspeed":
-            return at.indicated_airspeed / KNOT
-        case "equivalent_airspeed":
-            return within(airspeed.eas_from_mach, at.mach, at.pressure_altitude) / KNOT
-        case "true_airspeed":
-            return within(airspeed.tas_from_mach, at.mach, at.temperature) / KNOT
-        case "mach":
-            return at.mach
-        case "indicated_mach":
-            return mach_at_cas(at.indicated_airspeed, at.indicated_altitude)
-    raise AssertionError(limit.quantity)
+    return np.asarray(limit.kind.value(at) / limit.kind.unit.factor)
 
 
 def published_maximum(limit: Limit, at: Point) -> Floats:
-    """Return the limit's maximum in its own quantity, in kt or Mach; NaN outside its table."""
-    maximum = np.broadcast_to(limit.maximum_at(at.pressure_altitude), at.rows.shape)
-    return np.asarray(maximum if limit.is_mach else maximum / KNOT, dtype=np.float64)
+    """Return the limit's maximum in its own unit, such as kt or Mach; NaN outside its table."""
+    return _maximum(limit, at) / limit.kind.unit.factor
 
 
 def calibrated_equivalent(limit: Limit, air: AirData, at: Point) -> Floats:
     """Return the calibrated airspeed [m/s] at which the limit lies; NaN where unknown.
 
     The position correction is taken at the limit speed. Every map used rises with the speed,
-    so the sign of the margin is that of the published quantity.
+    so the sign of the margin is that of the published quantity. NaN throughout for a quantity
+    that has no such speed.
     """
-    maximum = np.broadcast_to(
-        np.asarray(limit.maximum_at(at.pressure_altitude), dtype=np.float64), at.rows.shape
-    )
-    altitude = at.pressure_altitude
-    match limit.quantity:
-        case "calibrated_airspeed":
-            return maximum
-        case "indicated_airspeed":
-            return air.calibrated_from_indicated(maximum, at.rows)
-        case "equivalent_airspeed":
-            return cas_at_mach(_mach_from_eas(maximum, altitude), altitude)
-        case "true_airspeed":
-            sound = within(atmosphere.speed_of_sound, at.temperature)
-            return cas_at_mach(maximum / sound, altitude)
-        case "mach":
-            return cas_at_mach(maximum, altitude)
-        case "indicated_mach":
-            return air.calibrated_from_indicated(
-                cas_at_mach(maximum, at.indicated_altitude), at.rows
-            )
-    raise AssertionError(limit.quantity)
+    equivalent = limit.kind.calibrated_equivalent(_maximum(limit, at), at, air)
+    return np.full(at.rows.shape, np.nan) if equivalent is None else equivalent
 
 
-def cas_at_mach(mach: Floats, altitude: Floats) -> Floats:
-    """Calibrated airspeed [m/s] of a Mach number; NaN beyond the greatest one reckoned with."""
-    return within(
-        airspeed.cas_from_mach, np.where(mach <= GREATEST_MACH, mach, np.nan), altitude
-    )
-
-
-def mach_at_cas(cas: Floats, altitude: Floats) -> Floats:
-    """Mach number of a calibrated airspeed [m/s]; NaN beyond the greatest one reckoned with."""
-    ratio = within(airspeed.impact_ratio_from_cas, np.where(cas <= GREATEST_CAS, cas, np.nan))
-    ratio = ratio / within(atmosphere.pressure_ratio, altitude)
-    return within(
-        airspeed.mach_from_impact_ratio, np.where(ratio <= _GREATEST_RATIO, ratio, np.nan)
-    )
+def _maximum(limit: Limit, at: Point) -> Floats:
+    """The limit's maximum in SI."""
+    return np.broadcast_to(limit.maximum_at(at.pressure_altitude), at.rows.shape)
 
 
 def over(limit: Limit, value: Floats, maximum: Floats, air: AirData, settings: Settings
          ) -> NDArray[np.bool_]:
-    """Whether the speed is over the limit, beyond the tolerance; False where unknown."""
-    tolerance = settings.tolerance_mach if limit.is_mach else settings.tolerance_kt
+    """Whether the quantity is over the limit, beyond the tolerance; False where unknown."""
     # A number format that can't hold the limit exactly must not turn it into an exceedance.
-    slack = np.maximum(tolerance, air.speed_rounding * np.abs(maximum))
+    slack = np.maximum(limit.kind.tolerance(settings),
+                       air.rounding_of(limit.kind) * np.abs(maximum))
     return np.asarray(value - maximum > slack)
-
-
-def _mach_from_eas(eas: Floats, altitude: Floats) -> Floats:
-    mach = eas / (atmosphere.A0 * np.sqrt(within(atmosphere.pressure_ratio, altitude)))
-    return np.asarray(mach)

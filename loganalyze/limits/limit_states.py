@@ -19,6 +19,7 @@ from loganalyze.limits.evaluation import (
     Case,
     Judged,
 )
+from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record import sample_reasons
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
@@ -71,18 +72,11 @@ def directly(
     shown = np.full((len(case.sheet.limit), len(where)), np.nan)
     codes = np.empty((len(case.sheet.limit), len(where)), dtype=np.uint8)
     for i, limit in enumerate(case.sheet.limit):
+        if i in case.by_themselves:
+            codes[i] = out[f"state_{i}"][where]
+            continue
         applies = case.state_at(i, where)
-        value = limit_equivalents.published_value(limit, at)
-        maximum = limit_equivalents.published_maximum(limit, at)
-        state = out[f"state_{i}"]
-        exceeded = limit_equivalents.over(limit, value, maximum, air, case.settings)
-        code = codes[i]
-        code[:] = np.where(exceeded, OVER, np.where(np.isnan(value - maximum), UNKNOWN, UNDER))
-        code[applies == condition_states.NO] = NOT_APPLICABLE
-        code[applies == condition_states.UNKNOWN] = UNKNOWN
-        state[where] = code
-        if (code == OVER).any():
-            part.over.setdefault(i, []).append(where[code == OVER])
+        codes[i] = _write_codes(case, part, i, at)
         equivalent = limit_equivalents.calibrated_equivalent(limit, air, at)
         reach[i] = np.where(applies == condition_states.YES, equivalent, np.nan)
         if i in case.on_pointer:
@@ -96,7 +90,7 @@ def directly(
     if case.speeds_wanted:
         out["governing_limit"][where] = governing
         out["limit_airspeed_kt"][where] = limit_airspeed / KNOT
-        there = limit_equivalents.mach_at_cas(limit_airspeed, at.pressure_altitude)
+        there = mach_at_cas(limit_airspeed, at.pressure_altitude)
         out["margin_mach"][where] = there - at.mach
         pointer, _ = limit_tables.lowest(shown)
         pointer[case.without_pointer(at.pressure_altitude)] = np.nan
@@ -104,6 +98,31 @@ def directly(
     judged = [i for i in range(len(codes)) if i not in case.hopeless]
     missing: NDArray[np.bool_] = (codes[judged] == UNKNOWN).any(axis=0)
     return missing if judged else ~missing
+
+
+def by_itself(
+    case: Case, part: Judged, i: int, start: int, stop: int, reasons: sample_reasons.Bits | None
+) -> bool:
+    """Evaluate a limit that is none of a speed at every row of a block; tell if any is unknown."""
+    rows = np.arange(start, stop)
+    none = np.zeros(len(rows), dtype=np.uint16)
+    at = limit_equivalents.point(case.air, rows, none if reasons is None else reasons)
+    return bool((_write_codes(case, part, i, at) == UNKNOWN).any())
+
+
+def _write_codes(case: Case, part: Judged, i: int, at: limit_equivalents.Point) -> Bytes:
+    """Write the state of one limit at some rows, and note which of them are over."""
+    limit, applies = case.sheet.limit[i], case.state_at(i, at.rows)
+    value = limit_equivalents.published_value(limit, at)
+    maximum = limit_equivalents.published_maximum(limit, at)
+    exceeded = limit_equivalents.over(limit, value, maximum, case.air, case.settings)
+    code = np.where(exceeded, OVER, np.where(np.isnan(value - maximum), UNKNOWN, UNDER))
+    code[applies == condition_states.NO] = NOT_APPLICABLE
+    code[applies == condition_states.UNKNOWN] = UNKNOWN
+    part.columns[f"state_{i}"][at.rows] = code
+    if (code == OVER).any():
+        part.over.setdefault(i, []).append(at.rows[code == OVER])
+    return code
 
 
 def _together(codes: Bytes) -> Bytes:
@@ -115,10 +134,10 @@ def _together(codes: Bytes) -> Bytes:
 
 
 def combine(case: Case, out: Mapping[str, NDArray[Any]], start: int, stop: int) -> None:
-    """Write the combined state of a block whose limits are all safely below or unknown."""
+    """Write the combined state of a block whose speed limits are all safely below or unknown."""
     # Only these can be anything but under yet; memory that isn't looked at is never made.
     written = [out[f"state_{i}"][start:stop] for i in range(len(case.sheet.limit))
-               if i in case.ends or i in case.applies]
+               if i in case.ends or i in case.applies or i in case.by_themselves]
     loud = [one for one in written if one.max() != UNDER]
     state = out["state"][start:stop]
     if len(loud) == len(case.sheet.limit):
@@ -126,6 +145,8 @@ def combine(case: Case, out: Mapping[str, NDArray[Any]], start: int, stop: int) 
         return
     for one in loud:
         np.copyto(state, UNKNOWN, where=one == UNKNOWN)
+    for i in case.by_themselves:
+        np.copyto(state, OVER, where=out[f"state_{i}"][start:stop] == OVER)
 
 
 def count_judged(case: Case, part: Judged, start: int, stop: int, unknown: bool,

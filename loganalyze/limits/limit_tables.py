@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from loganalyze.air import probes
 from loganalyze.air.piecewise import Cells
 from loganalyze.airdata.air_data import AirData
-from loganalyze.limits.limit_equivalents import Point, calibrated_equivalent, mach_at_cas
+from loganalyze.limits.limit_equivalents import Point, calibrated_equivalent
+from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 
 Floats = NDArray[np.float64]
@@ -38,14 +39,8 @@ class Curve:
 
 def depends_on_altitude_alone(limit: Limit, air: AirData) -> bool:
     """Whether the limit's calibrated equivalent follows from the pressure altitude alone."""
-    match limit.quantity:
-        case "calibrated_airspeed" | "equivalent_airspeed" | "mach":
-            return True
-        case "indicated_airspeed":
-            return air.position is None
-        case "indicated_mach":
-            return not air.corrected
-    return False
+    return limit.kind.follows_from_altitude(
+        position_varies=air.position is not None, corrected=air.corrected)
 
 
 def equivalents(

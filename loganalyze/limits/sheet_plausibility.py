@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.limits.limit_envelope import Crossing, crossovers, limit_envelope
+from loganalyze.quantities.limited_speed import LimitedAirspeed, LimitedMach
 from loganalyze.record.units import DEGREE, FOOT
 from loganalyze.sheets.limit_conditions import Condition
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
@@ -23,8 +24,6 @@ UNNAMED = "an unnamed aircraft"
 LOWEST_FT, HIGHEST_FT, STEP_FT = 0.0, 45000.0, 250.0
 """Between these pressure altitudes limits are compared with each other."""
 USUAL_CROSSOVER_FT = (5000.0, 40000.0)
-USUAL_KT = (60.0, 400.0)
-USUAL_MACH = (0.2, 1.0)
 TABLE_LEAST_FT = 25000.0
 AT_REST_DEG = 0.5
 """Engineering judgement: what lies outside is possible, and worth a second look."""
@@ -70,9 +69,10 @@ def _of_sheet(sheet: LimitsSheet) -> Iterator[SheetRemark]:
     if sheet.aircraft == UNNAMED:
         yield SheetRemark("aircraft_unnamed")
     always = [limit for limit in sheet.limit if not limit.when]
-    if not any(limit.is_mach for limit in always):
+    limited = {limit.kind.suffix for limit in always}
+    if LimitedMach.suffix not in limited:
         yield SheetRemark("no_mach_limit")
-    if all(limit.is_mach for limit in always):
+    if LimitedAirspeed.suffix not in limited:
         yield SheetRemark("no_airspeed_limit")
     examples = [rule.name for rule in sheet.severity if rule.example]
     if examples:
@@ -80,13 +80,12 @@ def _of_sheet(sheet: LimitsSheet) -> Iterator[SheetRemark]:
 
 
 def _of_limit(limit: Limit) -> Iterator[SheetRemark]:
-    usual = USUAL_MACH if limit.is_mach else USUAL_KT
-    unit = "mach" if limit.is_mach else "kt"
+    low, high = limit.kind.usual
     rows = limit.by_pressure_altitude
-    constant = limit.maximum if limit.is_mach else limit.maximum_kt
-    values = [value for _, value in rows] if rows else [constant]
-    odd = [value for value in values if value is not None and not usual[0] <= value <= usual[1]]
+    values = [value for _, value in rows] if rows else [limit.constant]
+    odd = [value for value in values if value is not None and not low <= value <= high]
     if odd:
+        unit = limit.kind.suffix
         yield SheetRemark(f"unusual_{unit}", limit.name, {unit: odd[0]})
     if rows and limit.outside == "unknown" and (
             rows[0][0] > LOWEST_FT or rows[-1][0] < TABLE_LEAST_FT):
@@ -125,7 +124,7 @@ def _of_envelope(sheet: LimitsSheet) -> Iterator[SheetRemark]:
     pair = {limit.name: limit for limit in sheet.limit}
     for crossing in governing_changes(sheet):
         altitude = crossing.pressure_altitude / FOOT
-        mixed = pair[crossing.below].is_mach != pair[crossing.above].is_mach
+        mixed = pair[crossing.below].kind.unit != pair[crossing.above].kind.unit
         usual = USUAL_CROSSOVER_FT[0] <= altitude <= USUAL_CROSSOVER_FT[1]
         if mixed and not usual and LOWEST_FT <= altitude <= HIGHEST_FT:
             yield SheetRemark("unusual_crossover", crossing.below,

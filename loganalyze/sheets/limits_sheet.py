@@ -18,17 +18,18 @@ from pydantic import (
     model_validator,
 )
 
-from loganalyze.record.units import FOOT, KNOT
+from loganalyze.quantities.limited_quantity import LimitedQuantity
+from loganalyze.quantities.quantity_registry import quantity_names, quantity_of
+from loganalyze.record.units import FOOT
 from loganalyze.sheets.configuration_times import ConfigurationSheet
 from loganalyze.sheets.limit_conditions import NAME, Condition, Range, condition_of
 from loganalyze.sheets.sensor_corrections import AirspeedSheet, TemperatureSheet
 from loganalyze.sheets.sensor_tolerances import UncertaintySheet
 from loganalyze.sheets.severity_rules import LadderSheet, Rules, WarningSheet, check_names
 from loganalyze.sheets.sheet_tables import ALTITUDES_FT, Table, check_rising
-from loganalyze.sheets.toml_models import Sheet, read_toml, refuse, written
+from loganalyze.sheets.toml_models import OneOf, Sheet, read_toml, refuse, written
 
-AIRSPEEDS_KT = (20.0, 1200.0)
-MACHS = (0.05, 3.0)
+MAXIMUM_KEYS = ("maximum_kt", "maximum")
 ONE_LINE = r"^\S(.*\S)?$"
 EDGE = 1e-3
 """[m] How far outside a table an altitude still counts as its end: a float32 altitude that was
@@ -39,29 +40,34 @@ def _without_default(schema: dict[str, Any]) -> None:
     del schema["default"]  # it depends on the limit's conditions
 
 
+def _of_quantities(schema: dict[str, Any]) -> None:
+    """Write into a limit's schema which quantities there are, and which maxima they take."""
+    kinds = {name: quantity_of(name) for name in quantity_names()}
+    for key in MAXIMUM_KEYS:
+        own = [kind for kind in kinds.values() if kind.maximum_key == key]
+        schema["properties"][key] |= {"minimum": min(kind.lowest for kind in own),
+                                      "maximum": max(kind.highest for kind in own)}
+    schema["oneOf"] = [{"required": [key]} for key in (*MAXIMUM_KEYS, "by_pressure_altitude")]
+    schema["if"] = {"properties": {"quantity": {"enum": [
+        name for name, kind in kinds.items() if kind.maximum_key == "maximum"]}}}
+    schema["then"] = {"not": {"required": ["maximum_kt"]}}
+    schema["else"] = {"not": {"required": ["maximum"]}}
+    schema["dependentRequired"] = {"outside": ["by_pressure_altitude"]}
+
+
 class Limit(Sheet):
     """One limit: a quantity, its maximum, and when it applies."""
 
-    model_config = ConfigDict(json_schema_extra={
-        "oneOf": [{"required": [key]}
-                  for key in ("maximum_kt", "maximum", "by_pressure_altitude")],
-        "if": {"properties": {"quantity": {"enum": ["mach", "indicated_mach"]}}},
-        "then": {"not": {"required": ["maximum_kt"]}},
-        "else": {"not": {"required": ["maximum"]}},
-        "dependentRequired": {"outside": ["by_pressure_altitude"]},
-    })
+    model_config = ConfigDict(json_schema_extra=_of_quantities)
 
     name: str = Field(description="The limit's name in the flight manual; each name once.",
                       examples=["VMO"], min_length=1, max_length=60, pattern=ONE_LINE)
-    quantity: Literal["indicated_airspeed", "calibrated_airspeed", "equivalent_airspeed",
-                      "true_airspeed", "mach", "indicated_mach"] = Field(
+    quantity: Annotated[str, OneOf(quantity_names)] = Field(
         description="What the flight manual limits.", examples=["calibrated_airspeed"])
     maximum_kt: float | None = Field(
-        None, description="A constant airspeed limit [kt].", examples=[245],
-        json_schema_extra={"minimum": AIRSPEEDS_KT[0], "maximum": AIRSPEEDS_KT[1]})
+        None, description="A constant airspeed limit [kt].", examples=[245])
     maximum: float | None = Field(
-        None, description="A constant Mach limit.", examples=[0.48],
-        json_schema_extra={"minimum": MACHS[0], "maximum": MACHS[1]})
+        None, description="A constant Mach limit.", examples=[0.48])
     by_pressure_altitude: Table | None = Field(
         None, description="Rows of pressure altitude [ft] and limit [kt or Mach], altitudes "
         "rising; linear between them.", examples=[[[0, 245], [8000, 260]]])
@@ -81,7 +87,9 @@ class Limit(Sheet):
     @classmethod
     def _pointer(cls, limit: Any) -> Any:
         if isinstance(limit, dict) and "on_pointer" not in limit:
-            return {**limit, "on_pointer": not limit.get("when")}
+            name = limit.get("quantity")
+            shown = name not in quantity_names() or quantity_of(name).is_speed
+            return {**limit, "on_pointer": shown and not limit.get("when")}
         return limit
 
     @field_validator("when")
@@ -96,14 +104,17 @@ class Limit(Sheet):
 
     @model_validator(mode="after")
     def _one_maximum(self) -> Limit:
-        given = [key for key in ("maximum_kt", "maximum", "by_pressure_altitude")
+        given = [key for key in (*MAXIMUM_KEYS, "by_pressure_altitude")
                  if getattr(self, key) is not None]
-        own, other = ("maximum", "maximum_kt") if self.is_mach else ("maximum_kt", "maximum")
-        example = "maximum = 0.48" if self.is_mach else "maximum_kt = 245"
-        kind = "a Mach number" if self.is_mach else "an airspeed"
-        if other in given:
-            refuse(f"{self.quantity} is {kind}, and {other} isn't for it",
-                   f"write {own}, such as {example}", other)
+        kind, own = self.kind, self.kind.maximum_key
+        example = f"{own} = {kind.example:g}"
+        if self.on_pointer and not kind.is_speed:
+            refuse(f"the airspeed indicator's limit pointer can't show {kind.article_noun}",
+                   "take it out", "on_pointer")
+        for other in given:
+            if other in MAXIMUM_KEYS and other != own:
+                refuse(f"{self.quantity} is {kind.article_noun}, and {other} isn't for it",
+                       f"write {own}, such as {example}", other)
         if not given:
             refuse("the limit has no maximum", f"write {example}, or by_pressure_altitude")
         if len(given) > 1:
@@ -116,17 +127,30 @@ class Limit(Sheet):
             return self
         check_rising(self.by_pressure_altitude, "altitude", "ft", *ALTITUDES_FT,
                      "by_pressure_altitude")
-        mend = f"write each row as [feet, {'Mach' if self.is_mach else 'knots'}]"
+        mend = f"write each row as [feet, {kind.row_unit}]"
         for row, (_, value) in enumerate(self.by_pressure_altitude):
             self._check_value(value, mend, "by_pressure_altitude", row)
         return self
 
     def _check_value(self, value: float, mend: str, *key: str | int) -> None:
-        low, high = MACHS if self.is_mach else AIRSPEEDS_KT
+        low, high = self.kind.lowest, self.kind.highest
         if not low <= value <= high:
+            unit = self.kind.unit.name
             refuse(f"a limit of Mach {written(value)} is outside {low:g} to {high:g}"
-                   if self.is_mach else
-                   f"a limit of {written(value)} kt is outside {low:g} to {high:g} kt", mend, *key)
+                   if unit == "Mach" else
+                   f"a limit of {written(value)} {unit} is outside {low:g} to {high:g} {unit}",
+                   mend, *key)
+
+    @property
+    def kind(self) -> LimitedQuantity:
+        """What the limited quantity tells of itself."""
+        return quantity_of(self.quantity)
+
+    @property
+    def constant(self) -> float | None:
+        """The maximum in the quantity's unit; None where a table states it."""
+        stated: float | None = getattr(self, self.kind.maximum_key)
+        return stated
 
     @property
     def is_mach(self) -> bool:
@@ -142,8 +166,7 @@ class Limit(Sheet):
         position and instrument corrections go by airspeed and flap angle. A condition on the
         altitude needs its channel, as any condition does, and may be declared as any other.
         """
-        return (self.quantity not in ("indicated_airspeed", "calibrated_airspeed")
-                or self.by_pressure_altitude is not None)
+        return self.kind.needs_altitude or self.by_pressure_altitude is not None
 
     @cached_property
     def conditions(self) -> tuple[Condition, ...]:
@@ -159,7 +182,7 @@ class Limit(Sheet):
     def _table(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         nodes = np.array(self.nodes_m)
         values = np.array([value for _, value in self.by_pressure_altitude or ()])
-        values *= 1.0 if self.is_mach else KNOT
+        values *= self.kind.unit.factor
         return (np.concatenate([[nodes[0] - EDGE], nodes, [nodes[-1] + EDGE]]),
                 np.concatenate([values[:1], values, values[-1:]]))
 
@@ -173,15 +196,15 @@ class Limit(Sheet):
 
         Returns
         -------
-        ndarray of float64, same shape  [m/s, or Mach number]
+        ndarray of float64, same shape  [m/s, or a pure number such as Mach]
             Linear between the table's rows. Outside the table NaN (unknown), or the nearest
             row's value where the sheet says `outside = "hold"`. NaN altitude gives NaN; a
             constant limit is the same at any altitude, NaN too.
         """
         altitude = np.asarray(pressure_altitude, dtype=np.float64)
-        if self.by_pressure_altitude is None:
-            constant = self.maximum if self.maximum_kt is None else self.maximum_kt * KNOT
-            return np.full(altitude.shape, constant, dtype=np.float64)
+        if self.constant is not None:
+            return np.full(altitude.shape, self.constant * self.kind.unit.factor,
+                           dtype=np.float64)
         ends = {} if self.outside == "hold" else {"left": np.nan, "right": np.nan}
         return np.asarray(np.interp(altitude, *self._table, **ends))
 

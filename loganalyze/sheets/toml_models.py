@@ -6,14 +6,24 @@ import difflib
 import json
 import re
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, NoReturn, TypeVar, get_args, get_origin
+from typing import TYPE_CHECKING, Any, Literal, NoReturn, TypeVar, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, ValidationError
-from pydantic_core import PydanticCustomError
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    ValidationError,
+)
+from pydantic_core import PydanticCustomError, core_schema
 
 from loganalyze.problems import Problem
+
+if TYPE_CHECKING:
+    from pydantic.json_schema import JsonSchemaValue
 
 LARGEST = 1_000_000
 """More bytes than anyone writes by hand: a recording given by mistake is refused unread."""
@@ -26,6 +36,30 @@ class Sheet(BaseModel):
 
 
 M = TypeVar("M", bound=Sheet)
+
+
+@dataclass(frozen=True)
+class OneOf:
+    """Marks a text of a sheet as one of some names that aren't known before the program runs."""
+
+    names: Callable[[], tuple[str, ...]]
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        """Refuse any other text, as a Literal would."""
+        def check(name: Any) -> Any:
+            if name not in self.names():
+                raise PydanticCustomError("literal_error", "not one of its values")
+            return name
+
+        return core_schema.no_info_before_validator_function(check, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """Write the names into the schema."""
+        return {**handler(schema), "enum": list(self.names())}
 
 
 def refuse(what: str, mend: str, *key: str | int) -> NoReturn:
@@ -283,7 +317,8 @@ def _example(model: type[BaseModel], loc: Sequence[str | int]) -> str:
     """Return how the key at the end of a path is written, from its type and its example."""
     key = next(part for part in reversed(loc) if isinstance(part, str))
     _, field, own = _at(model, loc)
-    options, example = _options(field.annotation), field.examples[0]
+    marked = [one.names() for one in field.metadata if isinstance(one, OneOf)]
+    options, example = marked[0] if marked else _options(field.annotation), field.examples[0]
     if options:
         return f"{key} = {choice(options)}"
     if own:

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere, sensitivity
-from loganalyze.limits.limit_equivalents import Point, within
+from loganalyze.limits.limit_equivalents import Point
+from loganalyze.quantities.speed_relations import within
 from loganalyze.record.units import KNOT
 from loganalyze.sheets.limits_sheet import Limit
 

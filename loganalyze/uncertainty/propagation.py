@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from loganalyze.air import atmosphere, sensitivity
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_tables
-from loganalyze.limits.limit_equivalents import within
+from loganalyze.quantities.speed_relations import within
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.uncertainty import margin_sensitivities
 from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget

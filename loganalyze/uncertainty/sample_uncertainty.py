@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from loganalyze.air import sensitivity
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_equivalents
-from loganalyze.limits.limit_equivalents import Point, within
+from loganalyze.limits.limit_equivalents import Point
+from loganalyze.quantities.speed_relations import within
 from loganalyze.record.flight_log import Step
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits_sheet import Limit

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from loganalyze.limits.sheet_plausibility import SheetRemark
+from loganalyze.quantities.quantity_registry import quantity_names, quantity_of
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 from loganalyze.sheets.toml_models import written
 from loganalyze.text.number_format import count
@@ -37,8 +38,16 @@ REMARKS: Mapping[str, str] = {
 
 def sheet_remark(remark: SheetRemark) -> str:
     """Return a remark on a sheet as a sentence."""
-    said = REMARKS[remark.code].format(limit=remark.limit, **remark.values)
+    said = _sentence(remark.code).format(limit=remark.limit, **remark.values)
     return said[:1].upper() + said[1:] if not remark.limit else said
+
+
+def _sentence(code: str) -> str:
+    kinds = map(quantity_of, quantity_names())
+    units = {f"unusual_{kind.suffix}":
+             f"{{limit}} is {{{kind.suffix}:g}} {kind.unit.name}: check the number."
+             for kind in kinds}
+    return REMARKS[code] if code in REMARKS else units[code]
 
 
 def sheet_contents(sheet: LimitsSheet) -> list[str]:

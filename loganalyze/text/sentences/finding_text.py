@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
+from loganalyze.record.channels import CHANNELS
 from loganalyze.text.number_format import clock, count, duration
 
 UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
+            "limit_needs_channel",
             "limit_in_force_at_rest")
 """Findings that belong to the verdict: limits that nothing could judge."""
 NAMED = 3
@@ -144,6 +146,9 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
             if "temperature" in values["channels"] else ", and none is recorded."),
     "limit_needs_temperature":
         "{limit} could not be judged: a true airspeed limit needs the air temperature.",
+    "limit_needs_channel": lambda values:
+        f"{values['limit']} could not be judged: "
+        f"{', '.join(CHANNELS[name].words for name in values['channels'])} not recorded.",
 }
 
 

@@ -1,0 +1,1 @@
+"""The quantities that a flight manual limits: a file each, and their registry."""

@@ -1,0 +1,26 @@
+"""Calibrated airspeed as a limited quantity."""
+
+from __future__ import annotations
+
+from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
+from loganalyze.quantities.limited_speed import LimitedAirspeed
+
+
+class CalibratedAirspeed(LimitedAirspeed):
+    """Airspeed free of instrument and position error."""
+
+    name, noun = "calibrated_airspeed", "calibrated airspeed"
+
+    def value(self, at: AirDataAtRows) -> Floats:
+        """Return the calibrated airspeed [m/s]."""
+        return at.calibrated_airspeed
+
+    def calibrated_equivalent(
+        self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection
+    ) -> Floats:
+        """Return the maximum itself [m/s]."""
+        return maximum
+
+    def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
+        """Tell that it always does."""
+        return True

@@ -1,0 +1,27 @@
+"""Indicated airspeed as a limited quantity."""
+
+from __future__ import annotations
+
+from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
+from loganalyze.quantities.limited_speed import LimitedAirspeed
+
+
+class IndicatedAirspeed(LimitedAirspeed):
+    """Airspeed free of instrument error, with the position error in it."""
+
+    name, noun = "indicated_airspeed", "indicated airspeed"
+    as_indicated = True
+
+    def value(self, at: AirDataAtRows) -> Floats:
+        """Return the indicated airspeed [m/s]."""
+        return at.indicated_airspeed
+
+    def calibrated_equivalent(
+        self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection
+    ) -> Floats:
+        """Return the maximum with the position correction at that speed [m/s]."""
+        return correction.calibrated_from_indicated(maximum, at.rows)
+
+    def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
+        """Tell that it does where one position correction holds throughout."""
+        return not position_varies

@@ -1,0 +1,30 @@
+"""Indicated Mach number as a limited quantity."""
+
+from __future__ import annotations
+
+from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
+from loganalyze.quantities.limited_speed import LimitedMach
+from loganalyze.quantities.speed_relations import cas_at_mach, mach_at_cas
+
+
+class IndicatedMach(LimitedMach):
+    """Mach number of the indicated airspeed and altitude, with the position error in both."""
+
+    name, noun = "indicated_mach", "indicated Mach number"
+    needs_altitude = True
+    as_indicated = True
+
+    def value(self, at: AirDataAtRows) -> Floats:
+        """Return the indicated Mach number."""
+        return mach_at_cas(at.indicated_airspeed, at.indicated_altitude)
+
+    def calibrated_equivalent(
+        self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection
+    ) -> Floats:
+        """Return the calibrated airspeed [m/s] at which the maximum lies."""
+        return correction.calibrated_from_indicated(
+            cas_at_mach(maximum, at.indicated_altitude), at.rows)
+
+    def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
+        """Tell that it does where no correction moved airspeed or altitude."""
+        return not corrected

@@ -1,0 +1,36 @@
+"""Every quantity that a limits sheet can limit, by the name it has there: a line each."""
+
+from __future__ import annotations
+
+from loganalyze.quantities.calibrated_airspeed import CalibratedAirspeed
+from loganalyze.quantities.equivalent_airspeed import EquivalentAirspeed
+from loganalyze.quantities.indicated_airspeed import IndicatedAirspeed
+from loganalyze.quantities.indicated_mach import IndicatedMach
+from loganalyze.quantities.limited_quantity import LimitedQuantity
+from loganalyze.quantities.mach_number import MachNumber
+from loganalyze.quantities.true_airspeed import TrueAirspeed
+
+_QUANTITIES: dict[str, LimitedQuantity] = {}
+
+
+def register(quantity: LimitedQuantity) -> None:
+    """Let limits sheets limit a quantity; one of the same name is replaced."""
+    _QUANTITIES[quantity.name] = quantity
+
+
+def quantity_names() -> tuple[str, ...]:
+    """Return the names of all registered quantities, in the order of registration."""
+    return tuple(_QUANTITIES)
+
+
+def quantity_of(name: str) -> LimitedQuantity:
+    """Return a registered quantity. Raises KeyError for a name that isn't registered."""
+    return _QUANTITIES[name]
+
+
+register(IndicatedAirspeed())
+register(CalibratedAirspeed())
+register(EquivalentAirspeed())
+register(TrueAirspeed())
+register(MachNumber())
+register(IndicatedMach())

@@ -1,0 +1,46 @@
+"""Calibrated airspeed and Mach number of arrays in which some numbers are missing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.air import airspeed, atmosphere
+
+Floats = NDArray[np.float64]
+
+GREATEST_MACH = 3.0
+"""No limit or speed beyond this Mach number is reckoned with; it is unknown."""
+GREATEST_CAS = GREATEST_MACH * atmosphere.A0
+_GREATEST_RATIO = float(airspeed.impact_ratio_from_mach(GREATEST_MACH))
+
+
+def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
+    """Apply an engine function where all arguments are numbers; NaN elsewhere."""
+    if not any(np.isnan(array).any() for array in arrays):
+        return np.asarray(function(*arrays))
+    known = ~np.isnan(arrays[0])
+    for array in arrays[1:]:
+        known = known & ~np.isnan(array)
+    result = np.full(known.shape, np.nan)
+    if known.any():
+        result[known] = function(*(np.broadcast_to(a, known.shape)[known] for a in arrays))
+    return result
+
+
+def cas_at_mach(mach: Floats, altitude: Floats) -> Floats:
+    """Calibrated airspeed [m/s] of a Mach number; NaN beyond the greatest one reckoned with."""
+    return within(
+        airspeed.cas_from_mach, np.where(mach <= GREATEST_MACH, mach, np.nan), altitude
+    )
+
+
+def mach_at_cas(cas: Floats, altitude: Floats) -> Floats:
+    """Mach number of a calibrated airspeed [m/s]; NaN beyond the greatest one reckoned with."""
+    ratio = within(airspeed.impact_ratio_from_cas, np.where(cas <= GREATEST_CAS, cas, np.nan))
+    ratio = ratio / within(atmosphere.pressure_ratio, altitude)
+    return within(
+        airspeed.mach_from_impact_ratio, np.where(ratio <= _GREATEST_RATIO, ratio, np.nan)
+    )
