@@ -15,7 +15,7 @@ from loganalyze.record.channels import kind
 from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.sheets.limits_sheet import LimitsSheet
 
-for folder in ("crosscheck", "events", "phases", "uncertainty"):
+for folder in ("crosscheck", "events", "phases", "quantities", "uncertainty"):
     sys.path.insert(0, str(Path(__file__).parent / folder))
 
 settings.register_profile("judge", deadline=None, derandomize=True)

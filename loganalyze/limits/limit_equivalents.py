@@ -95,9 +95,12 @@ def static_from(felt: Floats, mach: Floats, recovery_factor: float) -> Floats:
 def published_value(limit: Limit, at: Point) -> Floats:
     """Return the limited quantity in its own unit, such as kt or Mach.
 
-    NaN where an input is missing.
+    NaN where an input is missing, such as a channel that the log doesn't hold.
     """
-    return np.asarray(limit.kind.value(at) / limit.kind.unit.factor)
+    kind = limit.kind
+    if any(name not in at.others for name in kind.channels):
+        return np.full(at.rows.shape, np.nan)
+    return np.asarray(kind.value(at) / kind.unit.factor)
 
 
 def published_maximum(limit: Limit, at: Point) -> Floats:

@@ -18,6 +18,11 @@ def register(quantity: LimitedQuantity) -> None:
     _QUANTITIES[quantity.name] = quantity
 
 
+def withdraw(name: str) -> None:
+    """Let no limits sheet read from now on limit a quantity."""
+    del _QUANTITIES[name]
+
+
 def quantity_names() -> tuple[str, ...]:
     """Return the names of all registered quantities, in the order of registration."""
     return tuple(_QUANTITIES)
