@@ -17,7 +17,6 @@ from loganalyze.record.flight_log import Channel
 from loganalyze.results.assessment_results import NOT_DETERMINABLE
 from loganalyze.sheets.limits_sheet import read_limits
 from loganalyze.show.files.log_summary import summarise
-from loganalyze.show.files.result_tables import EXCEEDANCE_COLUMNS
 from loganalyze.show.report.finding_sections import PANELS
 from loganalyze.show.report.report_blocks import (
     Bullets,
@@ -30,6 +29,7 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.show.report.report_building import flight_report
+from loganalyze.show.tables.exceedance_table import EXCEEDANCE_COLUMNS
 from loganalyze.text import report_sentences as said
 from loganalyze.text.labels import report_labels
 from loganalyze.text.presentation import KMH_METRES, READERS, Presentation
@@ -392,7 +392,7 @@ SHOW = Path(loganalyze.show.__path__[0])
 
 @pytest.mark.parametrize("path", [
     path for path in sorted(SHOW.glob("*/*.py"))
-    if path.parent.name in ("report", "page", "figures") and path.stem != "envelope_figure"],
+    if path.parent.name in ("report", "page", "pdf", "figures") and path.stem != "envelope_figure"],
     ids=lambda path: f"{path.parent.name}/{path.stem}")
 def test_no_words_stand_outside_the_wording(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))

@@ -1,3 +1,4 @@
+import csv
 import json
 from dataclasses import asdict
 from pathlib import Path
@@ -6,12 +7,13 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
+from loganalyze.explain.assessment import assess_flight
 from loganalyze.problems import Problem
 from loganalyze.show.files import results_folder
 from loganalyze.show.files.results_folder import folder_for, write_results
 
-FILES = ["contributions.csv", "exceedances.csv", "exceedances.parquet", "margin.png",
-         "samples.parquet", "summary.json"]
+FILES = ["contributions.csv", "contributions.parquet", "exceedances.csv", "exceedances.parquet",
+         "margin.png", "near.csv", "near.parquet", "samples.parquet", "summary.json"]
 
 
 def names(folder: Path) -> list[str]:
@@ -74,6 +76,20 @@ def test_several_flights_share_the_tables(judged, tmp_path):
     assert said["flights"][1]["start_s"] == 9000.0
 
 
+def test_near_ones_are_a_table_and_every_row_says_what_it_comes_from(judged, sheet_path, tmp_path):
+    flight = judged([244.5] * 60)
+    write_results(assess_flight(flight), tmp_path / "out", limits=sheet_path)
+    (row,) = csv.DictReader((tmp_path / "out" / "near.csv").read_text().splitlines())
+    (same,) = pq.ParquetFile(tmp_path / "out" / "near.parquet").read().to_pylist()
+    assert (row["limit"], float(row["margin_kt"])) == ("VMO", pytest.approx(0.5, abs=1e-4))
+    assert 0 < float(row["probability"]) == same["probability"] < 0.5
+    for name in ("samples", "exceedances", "near", "contributions"):
+        table = pq.ParquetFile(tmp_path / "out" / f"{name}.parquet").read()
+        assert table.column_names[-3:] == ["log", "aircraft", "limits_sheet"]
+    assert (row["aircraft"], row["limits_sheet"]) == ("an invented twin", sheet_path.name)
+    assert row["log"] == flight.log.source.path.name
+
+
 def test_an_existing_folder_is_refused(analysis, tmp_path):
     write_results(analysis, tmp_path / "out")
     before = (tmp_path / "out" / "summary.json").stat().st_mtime_ns
@@ -105,7 +121,7 @@ def test_a_file_in_its_place_is_refused(analysis, tmp_path):
     assert (tmp_path / "out").read_text() == "a file"
 
 
-@pytest.mark.parametrize("name", ["exceedance_csv", "margin_figure", "sample_table"])
+@pytest.mark.parametrize("name", ["sample_writer", "margin_figure", "sample_table"])
 def test_when_writing_fails_nothing_has_changed(analysis, tmp_path, monkeypatch, name):
     write_results(analysis, tmp_path / "out")
     before = {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()}

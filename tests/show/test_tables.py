@@ -6,19 +6,23 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from loganalyze.show.files import result_tables
-from loganalyze.text.flight_account import exceedance_facts
+from loganalyze.show.tables import sample_table, table_columns
+from loganalyze.show.tables.exceedance_table import EXCEEDANCE_COLUMNS, EXCEEDANCES
+from loganalyze.show.tables.table_columns import Origin
+from loganalyze.text.flight_account import exceedance_facts, flight_facts
+
+ORIGIN = Origin("log.csv", "an invented twin", "")
 
 
 def test_numbers_are_null_where_nan():
-    array = result_tables.numbers(np.array([1.5, np.nan, -2.0], dtype=np.float32), pa.float32())
+    array = table_columns.numbers(np.array([1.5, np.nan, -2.0], dtype=np.float32), pa.float32())
     assert array.to_pylist() == [1.5, None, -2.0]
     assert array.null_count == 1
     array.validate(full=True)
 
 
 def test_numbers_without_nan_carry_no_bitmap():
-    array = result_tables.numbers(np.arange(9, dtype=np.float64), pa.float64())
+    array = table_columns.numbers(np.arange(9, dtype=np.float64), pa.float64())
     assert array.null_count == 0
     assert array.buffers()[0] is None
     assert array.to_pylist() == list(range(9))
@@ -26,24 +30,26 @@ def test_numbers_without_nan_carry_no_bitmap():
 
 @pytest.mark.parametrize("values", [[], [""], ["a", None, "ü°"], [None]])
 def test_texts_come_back(values):
-    array = result_tables.texts(values)
+    array = table_columns.texts(values)
     array.validate(full=True)
     assert array.to_pylist() == values
 
 
 def test_words_are_null_where_the_code_has_none():
-    array = result_tables.words(np.array([0, 255, 1], dtype=np.uint8), ["VMO", "MMO"])
+    array = table_columns.words(np.array([0, 255, 1], dtype=np.uint8), ["VMO", "MMO"])
     array.validate(full=True)
     assert array.to_pylist() == ["VMO", None, "MMO"]
 
 
 def test_samples_hold_every_column_and_only_known_numbers(judged):
     analysis = judged(np.full(5, 200.0), temperature=False, dated=False)
-    table = result_tables.sample_table(analysis)
+    table = sample_table.sample_table(analysis, ORIGIN)
     table.validate(full=True)
-    names = [column.name for column in result_tables.sample_columns(["VMO", "MMO", "VFE 20"])]
+    names = [column.name for column in sample_table.sample_columns(["VMO", "MMO", "VFE 20"])]
     assert table.column_names == names
-    assert names[-3:] == ["state_VMO", "state_MMO", "state_VFE 20"]
+    assert names[-6:-3] == ["state_VMO", "state_MMO", "state_VFE 20"]
+    assert table["log"].to_pylist() == ["log.csv"] * 5
+    assert table["limits_sheet"].null_count == 5
     for absent in ("utc", "true_airspeed_kt", "density_altitude_ft", "isa_deviation_degc"):
         assert table[absent].null_count == 5
     assert table["calibrated_airspeed_kt"].to_pylist() == [200.0] * 5
@@ -54,7 +60,7 @@ def test_samples_hold_every_column_and_only_known_numbers(judged):
 
 
 def test_samples_agree_with_the_data_frame(analysis):
-    table = result_tables.sample_table(analysis)
+    table = sample_table.sample_table(analysis, ORIGIN)
     frame = analysis.samples
     for name in frame.columns:
         ours = table[name].to_pylist()
@@ -63,15 +69,15 @@ def test_samples_agree_with_the_data_frame(analysis):
 
 
 def test_samples_know_their_utc(judged):
-    table = result_tables.sample_table(judged(np.full(3, 200.0), start=10.0))
+    table = sample_table.sample_table(judged(np.full(3, 200.0), start=10.0), ORIGIN)
     assert [str(stamp) for stamp in table["utc"].cast(pa.timestamp("s", tz="UTC")).to_pylist()] \
         == [f"2031-05-06 07:08:{second}+00:00" for second in (19, 20, 21)]
 
 
 def test_the_file_is_float32_but_for_time_and_split_by_bytes(analysis, tmp_path):
     path = tmp_path / "samples.parquet"
-    with result_tables.sample_writer(str(path), analysis.limit_names) as writer:
-        writer.write_table(result_tables.sample_table(analysis))
+    with sample_table.sample_writer(str(path), analysis.limit_names) as writer:
+        writer.write_table(sample_table.sample_table(analysis, ORIGIN))
     file = pq.ParquetFile(path)
     for field in file.schema_arrow:
         if pa.types.is_floating(field.type):
@@ -86,10 +92,10 @@ def test_the_file_is_float32_but_for_time_and_split_by_bytes(analysis, tmp_path)
 
 
 def test_exceedances_in_csv_and_parquet_say_the_same(analysis):
-    facts = exceedance_facts(analysis)
-    assert len(facts) == 1
-    rows = list(csv.DictReader(io.StringIO(result_tables.exceedance_csv(facts))))
-    table = result_tables.exceedance_table(facts)
+    found = [(*row, *ORIGIN.cells) for row in EXCEEDANCES.rows(analysis, flight_facts(analysis))]
+    assert len(found) == len(exceedance_facts(analysis)) == 1
+    rows = list(csv.DictReader(io.StringIO(EXCEEDANCES.csv(found))))
+    table = EXCEEDANCES.arrow(found)
     table.validate(full=True)
     assert list(rows[0]) == table.column_names
     (row,), (same,) = rows, table.to_pylist()
@@ -104,8 +110,9 @@ def test_exceedances_in_csv_and_parquet_say_the_same(analysis):
 
 
 def test_no_exceedance_is_an_empty_table_with_all_columns():
-    table = result_tables.exceedance_table([])
+    table = EXCEEDANCES.arrow([])
     table.validate(full=True)
     assert table.num_rows == 0
-    assert table.column_names == [column.name for column in result_tables.EXCEEDANCE_COLUMNS]
-    assert result_tables.exceedance_csv([]).splitlines() == [",".join(table.column_names)]
+    assert table.column_names == [
+        *(column.name for column in EXCEEDANCE_COLUMNS), "log", "aircraft", "limits_sheet"]
+    assert EXCEEDANCES.csv([]).splitlines() == [",".join(table.column_names)]

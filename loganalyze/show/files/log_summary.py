@@ -11,10 +11,12 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
+from loganalyze.events.analysis import Analysis
 from loganalyze.problems import Problem
 from loganalyze.record.flight_log import Source
 from loganalyze.screening.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.show.tables.table_columns import Origin
 from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import ChannelFacts, FlightFacts, InputFacts, LimitFacts, Summary
 from loganalyze.text.flight_account import Judged, analysis_of, channel_facts, flight_facts
@@ -57,6 +59,12 @@ class LogSummary:
             missing = one.missing + (before.missing if before else 0)
             self._channels[one.channel] = replace(before or one, missing=missing)
         return facts
+
+    def origin(self, analysis: Analysis) -> Origin:
+        """Return what the rows of a flight's tables say that they come from."""
+        limits = dict(self._files)["limits"]
+        return Origin(analysis.log.source.path.name, analysis.sheet.aircraft,
+                      limits.name if limits else "")
 
     def of_flight(self, judged: Judged, facts: FlightFacts) -> Summary:
         """Return a summary of one flight alone; `facts` are those that `add` returned."""

@@ -10,12 +10,9 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from loganalyze.results import assessment_results
-from loganalyze.show.files.result_tables import (
-    CONTRIBUTION_COLUMNS,
-    EXCEEDANCE_COLUMNS,
-    sample_columns,
-    table_schema,
-)
+from loganalyze.show.tables.result_tables import TABLES
+from loganalyze.show.tables.sample_table import sample_columns
+from loganalyze.show.tables.table_columns import table_schema
 from loganalyze.text.facts import Summary
 
 
@@ -31,9 +28,8 @@ def schemas() -> dict[str, dict[str, Any]]:
             "title": "summary.json",
         },
         "samples.schema.json": table_schema(sample_columns(["<limit>"]), "samples.parquet"),
-        "exceedances.schema.json": table_schema(
-            EXCEEDANCE_COLUMNS, "exceedances.csv and exceedances.parquet"),
-        "contributions.schema.json": table_schema(CONTRIBUTION_COLUMNS, "contributions.csv"),
+        **{f"{table.name}.schema.json": table_schema(
+            table.columns, f"{table.name}.csv and {table.name}.parquet") for table in TABLES},
     }
 
 

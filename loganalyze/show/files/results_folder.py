@@ -21,15 +21,10 @@ from loganalyze.screening.evaluation_settings import Settings
 from loganalyze.show.figures.figure_style import save_figure
 from loganalyze.show.figures.margin_figure import margin_figure
 from loganalyze.show.files.log_summary import LogSummary, sha256_of
-from loganalyze.show.files.result_tables import (
-    contribution_csv,
-    contribution_rows,
-    exceedance_csv,
-    exceedance_table,
-    sample_table,
-    sample_writer,
-)
-from loganalyze.text.facts import ExceedanceFacts, FlightFacts, Summary
+from loganalyze.show.tables.result_tables import TABLES
+from loganalyze.show.tables.sample_table import sample_table, sample_writer
+from loganalyze.show.tables.table_columns import Origin
+from loganalyze.text.facts import FlightFacts, Summary
 from loganalyze.text.flight_account import Judged, analysis_of
 from loganalyze.text.plain_values import plain
 from loganalyze.version import __version__
@@ -151,8 +146,7 @@ class ResultsFolder:
         self.summary = summary or LogSummary()
         self._overwrite, self._plot_format = overwrite, plot_format
         self._stack = ExitStack()
-        self._found: list[ExceedanceFacts] = []
-        self._causes: list[tuple[Any, ...]] = []
+        self._rows: dict[str, list[tuple[Any, ...]]] = {table.name: [] for table in TABLES}
 
     def __enter__(self) -> ResultsFolder:
         with ExitStack() as stack:
@@ -173,9 +167,11 @@ class ResultsFolder:
         """Write the samples and the figure of the log's next flight; return its facts."""
         facts = self.summary.add(judged)
         analysis = analysis_of(judged)
-        self._samples.write(judged)
-        self._found.extend(facts.exceedances)
-        self._causes.extend(contribution_rows(judged))
+        origin = self.summary.origin(analysis)
+        self._samples.write(judged, origin)
+        for table in TABLES:
+            self._rows[table.name].extend(
+                (*row, *origin.cells) for row in table.rows(judged, facts))
         number = f"-{analysis.flight}" if analysis.flight > 1 else ""
         figure = margin_figure(
             analysis, assessment=judged if isinstance(judged, Assessment) else None)
@@ -185,11 +181,12 @@ class ResultsFolder:
     def finish(self) -> Summary:
         """Write the tables and the summary of the log; the folder appears at the block's end."""
         summary = self.summary.result()
-        for name, text in (("exceedances.csv", exceedance_csv(self._found)),
-                           ("contributions.csv", contribution_csv(self._causes)),
-                           (SUMMARY, summary.json())):
-            (self.path / name).write_text(text, encoding="utf-8", newline="")
-        pq.write_table(exceedance_table(self._found), str(self.path / "exceedances.parquet"))
+        for table in TABLES:
+            rows = self._rows[table.name]
+            (self.path / f"{table.name}.csv").write_text(table.csv(rows), encoding="utf-8",
+                                                         newline="")
+            pq.write_table(table.arrow(rows), str(self.path / f"{table.name}.parquet"))
+        (self.path / SUMMARY).write_text(summary.json(), encoding="utf-8", newline="")
         self._whole.complete = True
         return summary
 
@@ -206,10 +203,10 @@ def write_results(
 ) -> Summary:
     """Write the results of one log's flights to a folder.
 
-    The folder then holds ``samples.parquet`` (a row group a flight), ``exceedances.csv`` and
-    ``.parquet``, ``contributions.csv`` (why, a row an exceedance), ``summary.json`` and
-    ``margin.png`` (``margin-2.png`` and so on for a second flight and further ones). It appears
-    whole or not at all.
+    The folder then holds ``samples.parquet`` (a row group a flight), ``exceedances``, ``near``
+    (stretches that may have been over) and ``contributions`` (why), each as ``.csv`` and
+    ``.parquet``, ``summary.json`` and ``margin.png`` (``margin-2.png`` and so on for further
+    flights). It appears whole or not at all.
 
     Parameters
     ----------
@@ -257,10 +254,10 @@ class _Samples:
         if self.writer is not None:
             self.writer.close()
 
-    def write(self, judged: Judged) -> None:
+    def write(self, judged: Judged, origin: Origin) -> None:
         if self.writer is None:
             self.writer = sample_writer(self.path, analysis_of(judged).limit_names)
-        self.writer.write_table(sample_table(judged))
+        self.writer.write_table(sample_table(judged, origin))
 
 
 @dataclass

@@ -1,0 +1,1 @@
+"""The tables on disk: a file each, registered in `result_tables.TABLES`."""

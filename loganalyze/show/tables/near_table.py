@@ -1,0 +1,55 @@
+"""``near``: a row a stretch that stayed under a limit but may have been over."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from loganalyze.phases.phase_detection import PHASES
+from loganalyze.results.assessment_results import OUTCOMES, Assessment
+from loganalyze.show.tables.table_columns import Column, ResultTable
+from loganalyze.text.facts import FlightFacts
+from loganalyze.text.flight_account import Judged
+from loganalyze.text.plain_values import rounded
+
+NEAR_COLUMNS = (
+    Column("flight", "integer", "", "number of the flight in the log, from 1", True),
+    Column("limit", "string", "", "name of the limit", True),
+    Column("quantity", "string", "", "the quantity in which the limit is published", True),
+    Column("start_s", "number", "s", "start of the stretch, from the log's first sample", True),
+    Column("end_s", "number", "s", "its end", True),
+    Column("closest_time_s", "number", "s", "when the margin was smallest", True),
+    Column("closest_pressure_altitude_ft", "number", "ft", "pressure altitude at that instant"),
+    Column("margin", "number", "kt or 1", "the smallest margin, in the quantity of the limit"),
+    Column("margin_kt", "number", "kt", "the smallest margin, as CAS"),
+    Column("phase", "string", "", "phase of flight at that instant", choices=PHASES),
+    Column("assessment", "string", "", "what the decision rule makes of the excess, as flown",
+           choices=OUTCOMES),
+    Column("probability", "number", "1", "probability that the limit was truly exceeded, as "
+           "flown"),
+    Column("excess_low", "number", "kt or 1",
+           "lower end of the expanded interval of the excess, in the quantity of the limit"),
+    Column("excess_high", "number", "kt or 1", "its upper end"),
+    Column("assessment_displayed", "string", "", "the same of what the crew saw",
+           choices=OUTCOMES),
+    Column("probability_displayed", "number", "1", "the same of what the crew saw"),
+    Column("excess_low_displayed", "number", "kt or 1",
+           "lower end of the expanded interval of the excess that the crew saw"),
+    Column("excess_high_displayed", "number", "kt or 1", "its upper end"),
+)
+"""Rows of assessed flights only: what is near depends on the uncertainty."""
+
+
+def _rows(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
+    if not isinstance(judged, Assessment):
+        return
+    quantities = {limit.name: limit.quantity for limit in judged.analysis.sheet.limit}
+    for one in judged.near:
+        sure = [part for each in (one.flown, one.displayed) for part in (
+            each.word, rounded(each.probability), rounded(each.low), rounded(each.high))]
+        yield (judged.analysis.flight, one.limit, quantities[one.limit], one.start_s, one.end_s,
+               one.time_s, rounded(one.pressure_altitude_ft), rounded(one.margin),
+               rounded(one.margin_kt), one.phase, *sure)
+
+
+NEAR = ResultTable("near", NEAR_COLUMNS, _rows)
