@@ -121,18 +121,18 @@ class Analysis:
 
         Unknown time that is `bounded` counts as judged here: it can hide no exceedance. Without
         a channel that tells flight from ground all recorded time is airborne. Limits for which
-        the log lacks a channel altogether are findings and aren't among them, but one that lacks
-        the pressure altitude at a time when it applied, or may have, has 0; so has one that is
-        asked about, since it is in force where no aircraft flies so. Empty without airborne
-        time.
+        the log lacks the channel of a condition are findings and aren't among them; one that lacks
+        the pressure altitude or the air temperature at a time when it applied, or may have, has
+        0, and so has one that is asked about, since it is in force where no aircraft flies so.
+        Empty without airborne time.
         """
         airborne, interval = self.airborne, max(self.log.interval_s, 0.0)
         if not airborne.duration > 0:
             return {}
         found = {}
         for i, limit in enumerate(self.sheet.limit):
-            without_altitude = ALTITUDE in self._case.lacking.get(i, ())
-            if i in self._questioned or (without_altitude and _is_unknown(self.columns, i)):
+            lacks = {ALTITUDE, TEMPERATURE} & {*self._case.lacking.get(i, ())}
+            if i in self._questioned or (lacks and _is_unknown(self.columns, i)):
                 found[limit.name] = 0.0
             elif i not in self._case.lacking:
                 unknown = self.gaps | Intervals.from_mask(

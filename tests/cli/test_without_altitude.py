@@ -145,6 +145,25 @@ def test_all_files_say_what_could_not_be_judged(names, speeds, tmp_path, run):
         assert told["contributions"]["split"] is False
 
 
+@pytest.mark.parametrize("name", ["Temperature [degC]", "OAT"])
+def test_a_temperature_in_doubt_costs_the_true_airspeed_limit_alone(name, tmp_path, run):
+    log = flight(tmp_path / "log.csv", [0.9 * one for one in OVER], "Pressure Altitude [ft]", name)
+    code, out = run(log, SPEEDS + MMO)
+    assert code == 0
+    assert "No limit was exceeded in the 30 min 00 s that could be judged. The smallest" in out
+    assert f'Column "{name}"' in out
+    code, out = run(log, SPEEDS + """
+[[limit]]
+name = "VT"
+quantity = "true_airspeed"
+maximum_kt = 300
+""")
+    # A gate must not let through what nobody judged.
+    assert code == 3
+    assert "that could be judged; VT could not be judged." in out
+    assert out.count("VT could not be judged: a true airspeed limit needs") == 1
+
+
 def test_inspect_offers_a_columns_file_to_start_from(tmp_path, capsys):
     log = flight(tmp_path / "log.csv", OVER, "ALT X [ft]")
 

@@ -233,6 +233,7 @@ def test_what_needs_the_temperature_is_absent_without_it(log, sheet, vmo):
     assert not absent & set(analysis.samples.columns)
     assert set(analysis.columns["state_1"].tolist()) == {UNKNOWN}
     assert "limit_needs_temperature" in {one.code for one in analysis.findings}
+    assert analysis.unjudged_limits == ("VT",)
     warm = analyze(descent(log, static_air_temperature=0), sheet(vmo, tas))
     assert absent <= set(warm.columns)
     assert set(warm.columns["state_1"].tolist()) == {UNDER, OVER}
