@@ -211,7 +211,7 @@ class Fit:
     @classmethod
     def of(cls, values: Floats, interval: float, least: float, known: Filtered | None = None,
            group: int = 1) -> Fit:
-        """Weigh the parts of values an `interval` [s] apart, without NaN, at least 8 of them.
+        """Weigh the parts of values an `interval` [s] apart, without NaN, at least 5 of them.
 
         `least` : standard deviation of the rounding error alone, in the unit of `values`; it
         counts as one sample of white noise. `known` : filtered noise of known size. `group` :

@@ -32,7 +32,7 @@ from loganalyze.results.assessment_results import (
     Assurance,
     MissedPeak,
 )
-from loganalyze.screening.noise_estimation import FEWEST, noise_near, noise_of
+from loganalyze.screening.noise_estimation import noise_near, noise_of
 from loganalyze.uncertainty import airspeed_noise, peak_fit, plateau_maximum
 from loganalyze.uncertainty.decision_rule import decided
 from loganalyze.uncertainty.prior_models import Flat, Prior
@@ -142,8 +142,10 @@ def at_rows(
         # A first-order lag takes half of the curvature times its square off the peak.
         bend = worst_of.curvature
         late = 0.0 if math.isnan(bend) else abs(bend) * lag**2 / math.sqrt(3)
-        open_end = ((one.open_before and at == one.first)
-                    or (one.open_after and at == one.last))
+        open_end = (
+            (one.gap_before > 0 and at == one.first) or (one.gap_after > 0 and at == one.last)
+            or (one.gap_before > _BESIDE_S and analysis.time[at] - time[0] < _BESIDE_S)
+            or (one.gap_after > _BESIDE_S and time[-1] - analysis.time[at] < _BESIDE_S))
         near = slice(*np.searchsorted(
             time, (analysis.time[at] - _LOOK_S, analysis.time[at] + _LOOK_S + 1e-9)))
         answers.append(Assured(
@@ -191,8 +193,8 @@ def _greatest(
     cut = slice(start - one.first, stop - one.first)
     peak = peak_fit.fit(analysis.time[start:stop], piece[cut], at - start, noise)
     beside = max(1, round(_BESIDE_S / interval)) if interval > 0 else 1
-    open_end = (one.open_before and greatest < beside) or (
-        one.open_after and greatest >= len(piece) - beside)
+    open_end = (one.gap_before > 0 and greatest < beside) or (
+        one.gap_after > 0 and greatest >= len(piece) - beside)
     found = _Worst(reading, peak.excess, peak.error, peak.curvature, at_open_end=open_end)
     if math.isnan(noise) or not interval > 0:
         return found
@@ -213,13 +215,13 @@ def _greatest(
     scatter = noise_near(analysis.time[one.first : one.last + 1][near], piece[near], step)
     wander = max(scatter.wander, 0.0 if known is None else known.standard)
     first, last = plateau_maximum.stretch(piece, greatest, interval, scatter.white, wander, step)
-    if last - first < FEWEST:
+    if last - first < plateau_maximum.FEWEST:
         return found if known is None else replace(
             found, error=math.hypot(found.error, known.standard))
     # What the sheet states of single samples, and they don't show, is common to them.
     hidden = math.sqrt(max(float(model.flown_random[k]) ** 2 - scatter.white**2, 0.0))
-    reaches = open_end or (one.open_before and first < beside) or (
-        one.open_after and last > len(piece) - beside)
+    reaches = open_end or (one.gap_before > 0 and first < beside) or (
+        one.gap_after > 0 and last > len(piece) - beside)
     top = replace(found, at_open_end=reaches)
     if many:
         best = plateau_maximum.greatest(piece[first:last], interval, step)
@@ -255,36 +257,39 @@ def shift_as_displayed(
 
 @dataclass(frozen=True, slots=True)
 class _Around:
-    """The unbroken judged rows about a worst one, and whether they end at something unknown.
+    """The unbroken judged rows about a worst one, and how long what is unknown beside them is [s].
 
+    ``gap_before``, ``gap_after`` : 0 where nothing is unknown, infinite where more than some
+    seconds are, or the log ends;
     ``own_first``, ``own_last`` : those of them up to the next exceedances before and after.
     """
 
     first: int
     last: int
-    open_before: bool
-    open_after: bool
+    gap_before: float
+    gap_after: float
     own_first: int
     own_last: int
 
     def alone(self) -> _Around:
         """Return the same without the rows of other exceedances, and what lies beyond them."""
         return replace(self, first=self.own_first, last=self.own_last,
-                       open_before=self.open_before and self.own_first == self.first,
-                       open_after=self.open_after and self.own_last == self.last)
+                       gap_before=self.gap_before if self.own_first == self.first else 0.0,
+                       gap_after=self.gap_after if self.own_last == self.last else 0.0)
 
 
 _LOOK_S = 30.0
 """How far to look for the greatest acceleration [s], and beyond the ends of a stretch."""
 _LONGEST_S, _MOST = 1200.0, 16384
 """How far to look along a stretch at most, to either side [s] and in samples."""
-_PLATEAU, _FEW = 4.0, 7
+_PLATEAU, _FEW = 4.0, 4
 """A stretch is a plateau when more samples than this lie within so many standard deviations of
 the greatest one."""
 _NEAR = 256
 """The noise is told by so many samples to either side."""
 _BESIDE_S = 5.0
-"""What ends or is at its greatest within this of a gap may have been more in it [s]."""
+"""What ends or is at its greatest within this of a gap may have been more in it [s]; in a longer
+gap by so much that the interval has no upper end."""
 _SAME_KT = 0.2
 """Two readings that differ by less are one [kt]."""
 _NEGLIGIBLE = 0.1
@@ -313,11 +318,17 @@ def _around(
     first = int(before[-1]) + 1 if len(before) else 0
     last = here + int(after[0]) if len(after) else high - low
 
-    def unknown(row: int, step: int) -> bool:
-        if not 0 <= row < len(time) or state[row] == UNKNOWN:
-            return True
-        return interval > 0 and bool(
-            abs(time[row] - time[row - step]) > HELD_INTERVALS * interval)
+    def gap(edge: int, step: int) -> float:
+        row = edge + step
+        while 0 <= row < len(time) and state[row] == UNKNOWN:
+            if abs(time[row] - time[edge]) > _BESIDE_S:
+                return math.inf
+            row += step
+        if not 0 <= row < len(time):
+            return math.inf
+        seconds = abs(float(time[row] - time[edge]))
+        whole = row == edge + step and not (interval > 0 and seconds > HELD_INTERVALS * interval)
+        return 0.0 if whole else seconds
 
     first, last = low + first, low + last
     # Other rows over the limit are those of other exceedances.
@@ -325,7 +336,7 @@ def _around(
     later = np.flatnonzero(state[min(own[1], last) + 1 : last + 1] == OVER)
     own_first = first + int(earlier[-1]) + 1 if len(earlier) else first
     own_last = min(own[1], last) + int(later[0]) if len(later) else last
-    return _Around(first, last, unknown(first - 1, -1), unknown(last + 1, 1),
+    return _Around(first, last, gap(first, -1), gap(last, 1),
                    min(own_first, worst), max(own_last, worst))
 
 

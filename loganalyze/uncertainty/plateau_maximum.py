@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 DRAWS, SEED, AT_ONCE = 120, 20, 15
 """Courses drawn, from which start, and how many at once: memory that is small is handed out again
 without being blanked, which takes longer than the drawing."""
+FEWEST = 5
+"""Fewer samples aren't parted into motion and noise."""
 MOST = 512
 """More samples than this are averaged in groups: the noise's average is as good as the noise."""
 SPAN_S, HIGH, QUIET_S = 2.0, 3.0, 30.0
@@ -36,7 +38,7 @@ SPAN_S, HIGH, QUIET_S = 2.0, 3.0, 30.0
 down to no such sample for 30 s."""
 TRIMMED = 0.2
 """Its ends are where the average first and last reaches this quantile: no flank is left."""
-BESIDE = 4
+BESIDE = 2
 """It reaches so many samples to either side of the greatest at least."""
 
 
@@ -84,7 +86,7 @@ def greatest(excess: Floats, interval: float, step: float, known: Filtered | Non
     Parameters
     ----------
     excess : float64[m]  [kt or Mach]
-        Its samples, an `interval` [s] apart, without NaN, at least 8 of them.
+        Its samples, an `interval` [s] apart, without NaN, at least `FEWEST` of them.
     step : float
         The recorder's step, in the same unit; 0 where there is none.
     known : Filtered, optional
