@@ -1,6 +1,6 @@
 """Are the stated probabilities true? Simulated flights of known truth, recorded with known errors.
 
-    python -m tests.uncertainty.calibration [FLIGHTS]
+    python -m tests.uncertainty.calibration [FLIGHTS [SEED]]
 
 Truth is flown in static and impact pressure by `loganalyze.simulate.pressures`, which shares no
 code with the engine; the recording gets its errors in those pressures and in what is recorded.
@@ -282,16 +282,17 @@ def show(title: str, outcome: Outcome, probability: np.ndarray | None = None) ->
     print("  " + ", ".join(f"{name} {value:.4f}" for name, value in said.items()))
 
 
-def main(flights: int = 10_000) -> None:
+def main(flights: int = 10_000, seed: int = 4100) -> None:
     """Print everything."""
     for k, (title, errors) in enumerate(SETS.items()):
-        outcome = flat_truth(errors, flights, seed=4100 + 100 * k)
+        outcome = flat_truth(errors, flights, seed=seed + 100 * k)
         show(f"Flat truth, {title}", outcome)
         if title == "errors as stated":
             passed = all(z <= 3.29 for *_, z in reliability(outcome.probability, outcome.over))
             print(f"  pass rule (every tenth within 3.29 sd): {'passed' if passed else 'FAILED'}")
-    show("Flat truth, steps of 1 kt and 20 ft, cut off", flat_truth(CUT_OFF, flights, seed=4500))
-    now, prior, posterior = fleet_halves(2 * flights, seed=77)
+    show("Flat truth, steps of 1 kt and 20 ft, cut off",
+         flat_truth(CUT_OFF, flights, seed=seed + 400))
+    now, prior, posterior = fleet_halves(2 * flights, seed=seed - 4023)
     show("A fleet with wide margins, flat prior", now)
     show("The same with the prior from the fleet's own margins", now, posterior)
     print("  prior (weight, mean excess, sd): "
@@ -303,4 +304,5 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parent))
     import plateaus
 
-    plateaus.main(max(60, int(sys.argv[1]) // 16) if len(sys.argv) > 1 else 600)
+    plateaus.main(max(60, int(sys.argv[1]) // 16) if len(sys.argv) > 1 else 600,
+                  *map(int, sys.argv[2:]))
