@@ -34,10 +34,12 @@ def test_a_limit_is_known_up_to_the_very_ends_of_its_table(log, sheet, vmo, ft, 
     assert analyze(flight, sheet(vmo, VFE)).columns["state_1"].tolist() == [state] * 4
 
 
+@pytest.mark.parametrize("gap_s", [0.25, 60.0])
 @pytest.mark.parametrize("gap_after", [1000, 32767, 32768, 65535, LONG - 2])
-def test_a_sample_before_a_gap_stands_for_one_and_a_half_intervals(log, sheet, vmo, gap_after):
+def test_a_sample_before_a_gap_stands_for_one_and_a_half_intervals(
+        log, sheet, vmo, gap_after, gap_s):
     time = np.arange(LONG) * 0.25
-    time[gap_after + 1 :] += 60.0
+    time[gap_after + 1 :] += gap_s
     analysis = analyze(log(time, calibrated_airspeed=200.0, pressure_altitude=5000.0), sheet(vmo))
     assert analysis.judged_s == pytest.approx(LONG * 0.25 + 0.125, abs=1e-6)
 

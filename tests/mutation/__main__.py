@@ -11,22 +11,18 @@ from __future__ import annotations
 
 import argparse
 import difflib
-import importlib
 import random
 import tomllib
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
-from queue import Queue
+
+import pytest
 
 from tests.mutation.mutants import Mutant, mutants, of_packages
 from tests.mutation.recording import records
-from tests.mutation.running import Copy, Outcome, Tests
+from tests.mutation.running import Outcome, Session, Tests
 
 ROOT = Path(__file__).resolve().parents[2]
-LIBRARIES = ("numpy", "pandas", "pyarrow", "pyarrow.parquet", "pyarrow.csv", "pydantic", "click",
-             "matplotlib.figure", "scipy.optimize", "scipy.stats", "hypothesis",
-             "hypothesis.extra.numpy", "pytest", "_pytest.assertion.rewrite")
 
 
 def main() -> None:
@@ -34,15 +30,13 @@ def main() -> None:
     files = sorted(file for name in asked.tests for file in
                    ([ROOT / name] if name.endswith(".py") else (ROOT / name).rglob("test_*.py")))
     tests = Tests(ROOT, records(ROOT, files, asked.without))
-    for library in LIBRARIES:
-        importlib.import_module(library)
     groups = {group: _sample(group, asked.number, asked.seed) for group in asked.groups}
     if asked.at:
         groups["at the lines given"] = list(_at(asked.at))
     shares = []
     for group, chosen in groups.items():
         print(f"\n{group}: {len(chosen)} mutants", flush=True)
-        counts = _run(chosen, tests, asked.jobs, asked.budget)
+        counts = _run(chosen, tests, asked.budget)
         shares.append(f"{group}: {counts['killed']} of {len(chosen)} killed "
                       f"({100 * counts['killed'] / max(len(chosen), 1):.1f} %), "
                       f"{counts['survived']} survived, {counts['not executed']} not executed; "
@@ -58,7 +52,6 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--at", action="append", metavar="MODULE:LINE",
                         help="every mutant of this line, such as loganalyze/air/pitot.py:40")
-    parser.add_argument("--jobs", type=int, default=1, help="processes at once")
     parser.add_argument("--budget", type=float, default=20.0,
                         help="CPU seconds of tests for a mutant; the quickest tests come first")
     parser.add_argument("--tests", nargs="+", default=["tests"], help="folders or files of tests")
@@ -78,40 +71,19 @@ def _at(places: list[str]) -> Iterator[Mutant]:
                     if one.start[0] <= int(line) <= one.end[0])
 
 
-def _run(chosen: list[Mutant], tests: Tests, jobs: int, budget_s: float) -> dict[str, int]:
+def _run(chosen: list[Mutant], tests: Tests, budget_s: float) -> dict[str, int]:
     counts = dict.fromkeys(("killed", "survived", "not executed", "explained"), 0)
-    killers: set[str] = set()
-    copies: Queue[Copy] = Queue()
-    for _ in range(jobs):
-        copies.put(Copy(ROOT))
+    session = Session(ROOT, chosen, tests, budget_s)
 
-    def one(mutant: Mutant) -> Outcome:
-        copy = copies.get()
-        try:
-            return copy.outcome(mutant, tests, budget_s)
-        finally:
-            copies.put(copy)
+    def shown(outcome: Outcome) -> None:
+        counts[outcome.state] += 1
+        if outcome.state != "killed":
+            counts["explained"] += _shown(outcome)
 
-    try:
-        with ThreadPoolExecutor(jobs) as pool:
-            _hold(copies.queue[0], tests.quickest())
-            for outcome in pool.map(one, chosen):
-                counts[outcome.state] += 1
-                killers.add(outcome.killer)
-                if outcome.state != "killed":
-                    counts["explained"] += _shown(outcome)
-            _hold(copies.queue[0], sorted(killers - {""}))
-    finally:
-        while not copies.empty():
-            copies.get().remove()
+    session.shown = shown
+    pytest.main([*tests.files, "-qq", "-p", "no:cacheprovider", "-p", "no:xdist",
+                 "--rootdir", str(ROOT)], plugins=[session])
     return counts
-
-
-def _hold(copy: Copy, tests: list[str]) -> None:
-    """Stop where tests fail although nothing is changed: what they kill doesn't count."""
-    wrong = copy.failing(tests)
-    if wrong:
-        raise SystemExit("These tests fail although nothing is changed:\n" + "\n".join(wrong))
 
 
 def _shown(outcome: Outcome) -> bool:

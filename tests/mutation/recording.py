@@ -114,7 +114,7 @@ class _Recorder:
 def _record(root: Path, file: Path, kept: Path, without: list[str]) -> int:
     import coverage
 
-    measured = coverage.Coverage(data_file=str(kept.with_suffix(".coverage")), branch=True,
+    measured = coverage.Coverage(data_file=None, branch=True,
                                  source=[str(root / "loganalyze")], config_file=False)
     for module in pkgutil.walk_packages([str(root / "loganalyze")], "loganalyze."):
         if not module.name.endswith("__main__"):
@@ -125,7 +125,6 @@ def _record(root: Path, file: Path, kept: Path, without: list[str]) -> int:
                         "--rootdir", str(root), *(f"--deselect={one}" for one in without)],
                        plugins=[recorder])
     measured.stop()
-    measured.save()
     if code not in (0, 5):
         return int(code)
     data = measured.get_data()

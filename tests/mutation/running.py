@@ -1,26 +1,31 @@
-"""Run the tests that execute what a mutant changes, on a copy of the project.
+"""Run the tests that execute what a mutant changes, the quickest first, up to one that fails.
 
-A process forked from one that has loaded the libraries (and nothing of the project) runs the
-tests, the quickest first, up to the first that fails. It has a bound of CPU time: a mutant that
-never ends counts as killed.
+pytest collects all tests once. For each mutant the process is forked, the changed function takes
+the place of the one that is loaded, and the tests run; no file is touched. What is worked out
+where a module is loaded, and compiled functions, are changed in the file instead: in a copy of the
+project, by a process of its own, which takes a few seconds more. CPU time is bounded: a mutant
+that never ends counts as killed.
 """
 
 from __future__ import annotations
 
+import ast
+import gc
 import os
 import re
 import resource
 import shutil
 import signal
+import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from types import CodeType, FunctionType
 
 import pytest
-from hypothesis import Phase, settings
 
 from tests.mutation.mutants import Mutant
 from tests.mutation.recording import Record
@@ -43,6 +48,7 @@ class Tests:
                 for module, lines in modules.items():
                     for line in lines:
                         self.by_line.setdefault((module, line), set()).add(test)
+        self.files = sorted({str(root / test.split("::")[0]) for test in self.breadth})
         self.by_module: dict[str, set[str]] = {}
         for (module, _), tests in self.by_line.items():
             self.by_module.setdefault(module, set()).update(tests)
@@ -84,7 +90,7 @@ class Tests:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of a mutant: killed, survived, or executed by no test."""
+    """What a mutant came to: killed, survived, or executed by no test."""
 
     mutant: Mutant
     state: str
@@ -93,106 +99,174 @@ class Outcome:
     killer: str = ""  # the test that failed, "" where loading failed or time ran out
 
 
-class Copy:
-    """A copy of the project in which one module at a time is changed."""
+class Session:
+    """A pytest plugin that runs tests for each mutant in the place of running all once."""
 
-    def __init__(self, root: Path) -> None:
-        self.folder = Path(tempfile.mkdtemp(prefix="loganalyze-mutant-"))
-        self.clock = time.time() - 1e6
-        self.failed = self.folder / "failed"
-        for name in ("loganalyze", "tests", "schemas", "sample_logs", "pyproject.toml",
-                     "README.md"):
-            source = root / name
-            if source.is_dir():
-                shutil.copytree(source, self.folder / name,
-                                ignore=shutil.ignore_patterns("__pycache__"))
-            elif source.exists():
-                shutil.copy(source, self.folder / name)
+    def __init__(self, root: Path, mutants: list[Mutant], tests: Tests, budget_s: float) -> None:
+        self.root, self.mutants, self.tests, self.budget_s = root, mutants, tests, budget_s
+        self.items: dict[str, pytest.Item] = {}
+        self.outcomes: list[Outcome] = []
+        self.failed = Path(tempfile.mkdtemp(prefix="loganalyze-mutation-")) / "failed"
+        self.copy: Path | None = None
+        self.shown: Callable[[Outcome], None] = print
 
-    def remove(self) -> None:
-        shutil.rmtree(self.folder, ignore_errors=True)
+    def pytest_runtestloop(self, session: pytest.Session) -> bool:
+        """Run the mutants' tests; no test runs in this process itself."""
+        self.items = {item.nodeid: item for item in session.items}
+        self._hold(self.tests.quickest())
+        for mutant in self.mutants:
+            self.outcomes.append(self._outcome(mutant))
+            self.shown(self.outcomes[-1])
+        self._hold(sorted({one.killer for one in self.outcomes} - {""}))
+        shutil.rmtree(self.failed.parent)
+        if self.copy is not None:
+            shutil.rmtree(self.copy)
+        return True
 
-    def write(self, module: str, text: str) -> None:
-        """Write a module with a time of its own, so that no compiled one passes for it."""
-        path = self.folder / module
-        path.write_text(text)
-        self.clock += 2
-        os.utime(path, (self.clock, self.clock))
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """Write down a test that failed, and end there where a mutant is tried."""
+        if report.failed:
+            with self.failed.open("a") as file:
+                file.write(f"{report.nodeid}\n")
 
-    def outcome(self, mutant: Mutant, tests: Tests, budget_s: float) -> Outcome:
-        """Run a mutant's tests, as many as the budget of CPU seconds has room for."""
-        all_tests = tests.of(mutant)
+    def _hold(self, tests: list[str]) -> None:
+        """Stop where tests fail although nothing is changed: what they kill doesn't count."""
+        if self._forked(None, [one for one in tests if one in self.items], 1e5):
+            raise SystemExit("These tests fail although nothing is changed:\n"
+                             + (self.failed.read_text() if self.failed.exists() else "all"))
+
+    def _outcome(self, mutant: Mutant) -> Outcome:
+        every = [one for one in self.tests.of(mutant) if one in self.items]
         chosen, total = [], 0.0
-        for one in all_tests:
-            total += tests.seconds[one]
-            if chosen and total > budget_s:
+        for one in every:
+            total += self.tests.seconds[one]
+            if chosen and total > self.budget_s:
                 break
             chosen.append(one)
-        source = (self.folder / mutant.module).read_text()
-        self.write(mutant.module, mutant.applied(source))
-        try:
-            code = self._run(chosen, 3 * min(total, 2 * budget_s) + STARTING_S, "-x")
-        finally:
-            self.write(mutant.module, source)
-        if code == 0 or not chosen:
-            executed = tests.execute(mutant)
+        if not chosen:
+            return Outcome(mutant, "not executed", 0, 0)
+        cpu_s = 3 * min(total, 2 * self.budget_s) + STARTING_S
+        inside = _function(mutant, (self.root / mutant.module).read_text())
+        code = (self._in_a_copy(mutant, chosen, cpu_s) if inside is None
+                else self._forked((mutant, inside), chosen, cpu_s))
+        if code == 0:
+            executed = self.tests.execute(mutant)
             return Outcome(mutant, "survived" if executed else "not executed",
-                           len(chosen), len(all_tests))
-        killers = self.failed.read_text().split("\n") if self.failed.exists() else [""]
-        return Outcome(mutant, "killed", len(chosen), len(all_tests), killers[0])
+                           len(chosen), len(every))
+        killer = self.failed.read_text().split("\n")[0] if self.failed.exists() else ""
+        return Outcome(mutant, "killed", len(chosen), len(every), killer)
 
-    def failing(self, tests: list[str]) -> list[str]:
-        """Return the tests that fail although nothing is changed."""
-        if tests and self._run(tests, 1e4):
-            return self.failed.read_text().split("\n") if self.failed.exists() else tests
-        return []
-
-    def _run(self, tests: list[str], cpu_s: float, *options: str) -> int:
+    def _forked(self, change: tuple[Mutant, str] | None, tests: list[str], cpu_s: float) -> int:
+        """Run tests in a process forked from this one; 0 where all pass."""
         self.failed.unlink(missing_ok=True)
+        sys.stdout.flush()
         child = os.fork()
         if child == 0:
+            code = 70
             try:
-                os._exit(self._tested(tests, cpu_s, options))
-            except BaseException:
-                os._exit(70)
-        deadline = time.monotonic() + 20 * cpu_s
+                os.setpgrp()
+                nothing = os.open(os.devnull, os.O_RDWR)
+                for stream in (0, 1, 2):
+                    os.dup2(nothing, stream)
+                resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s), int(cpu_s) + 1))
+                if change is not None:
+                    _replace(self.root, *change)
+                code = self._pass([self.items[one] for one in tests], change is not None)
+            finally:
+                os._exit(code)
+        deadline = time.monotonic() + 40 * cpu_s
         while True:
             done, status = os.waitpid(child, os.WNOHANG)
             if done:
-                return os.waitstatus_to_exitcode(status)
+                break
             if time.monotonic() > deadline:
                 os.killpg(child, signal.SIGKILL)
-            time.sleep(0.02)
+            time.sleep(0.005)
+        code = os.waitstatus_to_exitcode(status)
+        if code == 70:
+            raise RuntimeError(f"no test could be run for {change}")
+        return code
 
-    def _tested(self, tests: list[str], cpu_s: float, options: tuple[str, ...]) -> int:
-        os.setpgrp()
-        nothing = os.open(os.devnull, os.O_RDWR)
-        for stream in (0, 1, 2):
-            os.dup2(nothing, stream)
-        resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s), int(cpu_s) + 1))
-        root = Path.cwd()
-        os.chdir(self.folder)
-        os.environ["PYTHONPATH"] = str(self.folder)
-        for name in [one for one in sys.modules if one.split(".")[0] in ("tests", "loganalyze")]:
-            del sys.modules[name]
-        sys.path[:] = [str(self.folder), *(one for one in sys.path if one not in ("", str(root)))]
-        # The first example that fails is enough: none is made smaller, none is kept.
-        settings.register_profile("mutation", deadline=None, database=None, derandomize=True,
-                                  phases=(Phase.explicit, Phase.generate))
-        settings.load_profile("mutation")
-        return int(pytest.main([*tests, *options, "-q", "-p", "no:cacheprovider",
-                                "-p", "no:xdist",
-                                "-W", "ignore::pytest.PytestAssertRewriteWarning"],
-                               plugins=[_Failures(self.failed)]))
+    def _pass(self, items: list[pytest.Item], first_only: bool) -> int:
+        items[0].config.pluginmanager.unregister(name="terminalreporter")
+        for i, item in enumerate(items):
+            after = items[i + 1] if i + 1 < len(items) else None
+            item.config.hook.pytest_runtest_protocol(item=item, nextitem=after)
+            if first_only and self.failed.exists():
+                return 1
+        return int(self.failed.exists())
+
+    def _in_a_copy(self, mutant: Mutant, tests: list[str], cpu_s: float) -> int:
+        """Run tests where a module's file is changed; 0 where all pass."""
+        if self.copy is None:
+            self.copy = _copied(self.root)
+        self.failed.unlink(missing_ok=True)
+        path = self.copy / mutant.module
+        source = path.read_text()
+        path.write_text(mutant.applied(source))
+        # Without files of compiled code: one of the same second and size would pass for this.
+        try:
+            return subprocess.run(
+                [sys.executable, "-m", "pytest", *tests, "-x", "-q", "-p", "no:cacheprovider",
+                 "-p", "no:xdist"], cwd=self.copy, stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL, env={
+                    **os.environ, "PYTHONPATH": str(self.copy), "PYTHONDONTWRITEBYTECODE": "1",
+                    "NUMBA_CACHE_DIR": str(self.failed.parent)},
+                preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_CPU,
+                                                      (int(cpu_s), int(cpu_s) + 1)),
+            ).returncode
+        finally:
+            path.write_text(source)
 
 
-class _Failures:
-    """A pytest plugin that writes down which tests failed."""
+def _copied(root: Path) -> Path:
+    folder = Path(tempfile.mkdtemp(prefix="loganalyze-mutant-"))
+    for name in ("loganalyze", "tests", "schemas", "sample_logs", "pyproject.toml", "README.md"):
+        source = root / name
+        if source.is_dir():
+            shutil.copytree(source, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
+        elif source.exists():
+            shutil.copy(source, folder / name)
+    return folder
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
 
-    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        if report.failed:
-            with self.path.open("a") as file:
-                file.write(f"{report.nodeid}\n")
+def _function(mutant: Mutant, source: str) -> str | None:
+    """Return the outermost function whose body a mutant is in, by its qualified name."""
+    if mutant.constant is not None or "njit" in source:
+        return None
+
+    def below(node: ast.AST, names: tuple[str, ...]) -> str | None:
+        for child in ast.iter_child_nodes(node):
+            if isinstance(child, ast.ClassDef):
+                found = below(child, (*names, child.name))
+                if found:
+                    return found
+            elif isinstance(child, ast.FunctionDef) and (
+                    child.body[0].lineno, child.body[0].col_offset) <= mutant.start and (
+                    mutant.start[0] <= (child.end_lineno or 0)):
+                return ".".join((*names, child.name))
+        return None
+
+    return below(ast.parse(source), ())
+
+
+def _replace(root: Path, mutant: Mutant, name: str) -> None:
+    """Let the changed function take the place of the one that is loaded."""
+    path = str(root / mutant.module)
+    changed = compile(mutant.applied(Path(path).read_text()), path, "exec")
+    code = [one for one in _codes(changed) if one.co_qualname == name
+            and one.co_firstlineno <= mutant.start[0]][-1]
+    found = [one for one in gc.get_objects() if isinstance(one, FunctionType)
+             and one.__code__.co_filename == path and one.__code__.co_qualname == name
+             and one.__code__.co_firstlineno == code.co_firstlineno]
+    if not found:
+        raise RuntimeError(f"{name} isn't loaded")
+    for one in found:
+        one.__code__ = code
+
+
+def _codes(code: CodeType) -> Iterator[CodeType]:
+    for one in code.co_consts:
+        if isinstance(one, CodeType):
+            yield one
+            yield from _codes(one)
