@@ -104,6 +104,12 @@ def test_a_lever_retracted_at_the_end_of_the_log(judged, lever):
                                    for i, angle in enumerate(lever)]
 
 
+def test_a_lever_extended_and_retracted_in_flight(judged):
+    analysis = judged(VFES, flap_lever=[0, 0, 30, 30, 30, 0, 0, 0, 0, 0],
+                      configuration={"flap_transit_s": 3.0})
+    assert states(analysis, 1) == [OFF, OFF] + [OVER] * 6 + [OFF, OFF]
+
+
 def test_a_lever_alone_counts_at_once_on_extension(judged):
     analysis = judged(VFES, flap_lever=[0, 0, 30, 30])
     assert states(analysis, 1) == [OFF, OFF, OVER, OVER]

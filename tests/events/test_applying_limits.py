@@ -26,6 +26,17 @@ def test_chatter_is_joined_only_where_the_limit_applied_throughout(log, sheet, b
     assert sum(one.touches for one in found) == 2
 
 
+@pytest.mark.parametrize(("step_s", "parts"), [(1.5, 1), (1.6, 2)])
+def test_chatter_is_not_joined_across_a_gap(log, sheet, vmo, step_s, parts):
+    time = np.arange(60.0)
+    time[31:] += step_s - 1.0
+    kt = np.full(60, 252.0)
+    kt[:10] = kt[50:] = 240.0
+    kt[30:32] = 249.5
+    flight = log(time, calibrated_airspeed=kt, pressure_altitude=5000.0)
+    assert len(analyze(flight, sheet(vmo)).exceedances) == parts
+
+
 def test_what_was_screened_out_before_stays_out_beside_an_excursion(log, sheet, vmo):
     # Frozen at 230 kt for a minute while Mach falls; later four samples that no aircraft flies.
     flown = np.concatenate([np.linspace(240, 230, 20), np.linspace(230, 180, 60),

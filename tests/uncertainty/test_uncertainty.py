@@ -211,6 +211,8 @@ def test_a_margin_to_a_true_airspeed_limit_in_knots_and_in_mach():
         assert columns["margin_u_kt"][2] == pytest.approx(in_kt, rel=2e-3)
         assert columns["margin_u_mach"][2] == pytest.approx(in_kt * mach_per_kt, rel=2e-3)
         assert columns["margin_displayed_u_kt"][2] == pytest.approx(0.0, abs=1e-6)
+    shown = level(250, 25000, limits=(limit,), displayed_airspeed={"standard": 2}).columns
+    assert shown["margin_displayed_u_kt"][2] == pytest.approx(2.0, rel=2e-3)
 
 
 def test_an_altitude_corrected_by_its_own_means_does_not_move_with_the_position_error():
