@@ -45,6 +45,29 @@ def test_a_parabola_comes_back() -> None:
     assert cells.stop == 1.0
 
 
+@pytest.mark.parametrize("parts", [1, 2, 5])
+def test_straight_parts_of_a_parabola(parts: int) -> None:
+    step, curvature = 0.25, 3.0
+    cells = Cells.of(lambda x: 3.0 - 2.0 * x + curvature / 2 * x * x, -1.0, step, 8)
+    straight = cells.straightened(parts)
+    width = step / parts
+    centre = -1.0 + width * (np.arange(8 * parts) + 0.5)
+    for share in (-0.5, -0.25, 0.0, 0.4999):
+        # A line along the tangent at the middle, 1/32 of the bend outside of it.
+        line = (3.0 - 2.0 * centre + curvature / 2 * centre**2 + curvature * width**2 / 32
+                + (curvature * centre - 2.0) * share * width)
+        got = evaluate(straight, centre + share * width)
+        np.testing.assert_allclose(got, line, rtol=1e-12)
+        exact = 3.0 - 2.0 * (centre + share * width) + curvature / 2 * (centre + share * width)**2
+        assert np.max(np.abs(got - exact)) <= 3 / 32 * curvature * width**2 * (1 + 1e-9)
+    assert straight.stop == cells.stop
+    assert evaluate(straight, np.array([1.0]))[0] == pytest.approx(2.5, abs=0.1 * width)
+    with pytest.raises(ValueError, match="straight already"):
+        straight.straightened(2)
+    for coefficient in (straight.value, straight.slope):
+        assert not coefficient.flags.writeable
+
+
 def test_a_kink_at_a_cell_boundary_is_exact() -> None:
     cells = Cells.of(np.abs, -2.0, 0.5, 8)
     x = np.linspace(-2.0, 2.0, 999)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from loganalyze.air import airspeed, atmosphere, probes
+from loganalyze.air import airspeed, atmosphere, probes, sensitivity
 
 # function, arguments inside the range, and for each argument a value outside it
 FUNCTIONS: list[tuple[Callable[..., np.ndarray], tuple[float, ...], tuple[float, ...]]] = [
@@ -40,6 +40,12 @@ FUNCTIONS: list[tuple[Callable[..., np.ndarray], tuple[float, ...], tuple[float,
     (probes.static_temperature, (270.0, 0.5, 0.9), (15.0, -0.1, 1.1)),
     (probes.total_temperature, (270.0, 0.5, 0.9), (15.0, 5.1, -0.1)),
     (probes.static_source_pressure_altitude, (120.0, 122.0, 3000.0), (-1.0, -1.0, 33000.0)),
+    (sensitivity.impact_ratio_slope, (0.5,), (5.01,)),
+    (sensitivity.thinning, (3000.0,), (33000.0,)),
+    (sensitivity.mach_by_cas, (120.0, 3000.0), (-1.0, 33000.0)),
+    (sensitivity.mach_by_altitude, (120.0, 3000.0), (-1.0, 33000.0)),
+    (sensitivity.altitude_by_static_source, (120.0, 3000.0), (-1.0, 33000.0)),
+    (sensitivity.cas_at_mach_by_altitude, (120.0, 3000.0), (-1.0, 33000.0)),
 ]
 NAMES = [function.__name__ for function, _, _ in FUNCTIONS]
 every_function = pytest.mark.parametrize(("function", "inside", "outside"), FUNCTIONS, ids=NAMES)
@@ -123,6 +129,57 @@ def test_the_ends_of_the_ranges_belong_to_them() -> None:
     assert airspeed.mach_from_cas(0.0, 12000.0) == 0.0
     assert airspeed.cas_from_mach(airspeed.HIGHEST_MACH, 0.0) == pytest.approx(airspeed.HIGHEST_CAS)
     assert airspeed.mach_from_cas(airspeed.HIGHEST_CAS, 0.0) == pytest.approx(5.0, rel=1e-14)
+
+
+HIGHEST_RATIO = float(airspeed.impact_ratio_from_mach(5.0))
+RANGES: dict[str, tuple[Callable[[float], object], float, float]] = {
+    "altitude": (atmosphere.pressure_ratio, -5000.0, 32000.0),
+    "static temperature": (atmosphere.speed_of_sound, 100.0, 400.0),
+    "setting": (lambda pascal: atmosphere.pressure_altitude_from_setting(9000.0, pascal),
+                50e3, 110e3),
+    "Mach number": (airspeed.impact_ratio_from_mach, 0.0, 5.0),
+    "Mach number of EAS": (lambda mach: airspeed.eas_from_mach(mach, 0.0), 0.0, 5.0),
+    "Mach number of TAS": (lambda mach: airspeed.tas_from_mach(mach, 280.0), 0.0, 5.0),
+    "impact ratio": (airspeed.mach_from_impact_ratio, 0.0, HIGHEST_RATIO),
+    "CAS": (airspeed.impact_ratio_from_cas, 0.0, airspeed.HIGHEST_CAS),
+    "ram rise": (lambda mach: probes.total_temperature(280.0, mach), 0.0, 5.0),
+    "recovery": (lambda part: probes.static_temperature(280.0, 0.5, part), 0.0, 1.0),
+    "temperature of a probe": (lambda kelvin: probes.static_temperature(kelvin, 0.5),
+                               100.0, 2400.0),
+    "temperature about a probe": (lambda kelvin: probes.total_temperature(kelvin, 0.5),
+                                  100.0, 400.0),
+    "slope by Mach": (sensitivity.impact_ratio_slope, 0.0, 5.0),
+    "slope by the static source": (
+        lambda cas: sensitivity.altitude_by_static_source(cas, 0.0), 0.0, airspeed.HIGHEST_CAS),
+    "slope of TAS": (lambda mach: sensitivity.tas_by_mach(mach, 280.0), 0.0, 5.0),
+    "slope of TAS by recovery": (lambda part: sensitivity.tas_by_mach(0.5, 280.0, part), 0.0, 1.0),
+}
+
+
+@pytest.mark.parametrize("quantity", RANGES)
+def test_a_range_is_closed_and_ends_where_it_is_said_to(quantity) -> None:
+    function, lowest, highest = RANGES[quantity]
+    beyond = 1e-6 * (highest - lowest)
+    for inside in (lowest, highest):
+        assert np.isfinite(function(inside)).all()
+    for outside in (lowest - beyond, highest + beyond):
+        with pytest.raises(ValueError, match="outside"):
+            function(outside)
+
+
+def test_the_message_names_the_value_that_is_outside() -> None:
+    with pytest.raises(ValueError, match="Mach number 6 is outside 0 to 5"):
+        airspeed.impact_ratio_from_mach([0.0, 6.0])
+    with pytest.raises(ValueError, match="Mach number -1 is outside 0 to 5"):
+        airspeed.impact_ratio_from_mach([-1.0, 6.0])
+
+
+def test_a_speed_of_zero_crosses_no_other() -> None:
+    for cas, mach in ((0.0, 0.8), (150.0, 0.0), ([150.0, 0.0], 0.6), (150.0, [0.6, 0.0])):
+        with pytest.raises(ValueError, match="zero"):
+            airspeed.crossover_pressure_altitude(cas, mach)
+    with pytest.raises(ValueError, match="0 m/s"):
+        sensitivity.cas_at_mach_by_altitude([150.0, 0.0], 3000.0)
 
 
 def test_a_mach_number_beyond_the_range_is_refused_when_it_comes_from_the_other_speeds() -> None:

@@ -77,6 +77,9 @@ def _run(chosen: list[Mutant], tests: Tests, budget_s: float) -> dict[str, int]:
 
     def shown(outcome: Outcome) -> None:
         counts[outcome.state] += 1
+        done = len(session.outcomes)
+        if done % 25 == 0:
+            print(f"    {done} of {len(chosen)}: {counts['killed']} killed", flush=True)
         if outcome.state != "killed":
             counts["explained"] += _shown(outcome)
 

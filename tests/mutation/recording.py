@@ -130,9 +130,11 @@ def _record(root: Path, file: Path, kept: Path, without: list[str]) -> int:
     data = measured.get_data()
     by_context: dict[str, dict[str, list[int]]] = defaultdict(dict)
     sources = {}
+    arcs = {}
     for path in data.measured_files():
         module = Path(path).relative_to(root).as_posix()
         sources[module] = Path(path).read_text()
+        arcs[module] = data.arcs(path)
         lines: dict[str, set[int]] = defaultdict(set)
         for line, contexts in data.contexts_by_lineno(path).items():
             for context in contexts:
@@ -150,7 +152,8 @@ def _record(root: Path, file: Path, kept: Path, without: list[str]) -> int:
             for module, lines in by_context.get(f"fixture {name}", {}).items():
                 own.setdefault(module, set()).update(lines)
         out[test] = {module: sorted(lines) for module, lines in own.items()}
-    kept.write_text(json.dumps({"seconds": seconds, "lines": out, "sources": sources}))
+    kept.write_text(json.dumps(
+        {"seconds": seconds, "lines": out, "sources": sources, "arcs": arcs}))
     return 0
 
 

@@ -146,11 +146,13 @@ class Session:
         if not chosen:
             return Outcome(mutant, "not executed", 0, 0)
         cpu_s = 3 * min(total, 2 * self.budget_s) + STARTING_S
-        inside = _function(mutant, (self.root / mutant.module).read_text())
+        executed = self.tests.execute(mutant)
+        inside = None
+        if executed:  # else it runs where the module is loaded, if at all
+            inside = _function(mutant, (self.root / mutant.module).read_text())
         code = (self._in_a_copy(mutant, chosen, cpu_s) if inside is None
                 else self._forked((mutant, inside), chosen, cpu_s))
         if code == 0:
-            executed = self.tests.execute(mutant)
             return Outcome(mutant, "survived" if executed else "not executed",
                            len(chosen), len(every))
         killer = self.failed.read_text().split("\n")[0] if self.failed.exists() else ""
