@@ -64,7 +64,8 @@ BAD: dict[str, tuple[bytes, str]] = {
         '{}, line 3: "fast" in column "ias_kt" isn\'t a number; mend the cell, or leave it blank '
         "where nothing was recorded."),
     "text far below": (
-        MANY.replace("\n230000,20000,", "\n230000,high,").encode(),
+        MANY.replace("\n230000,20000,", "\n230000,high,").replace(
+            "\n230001,20000,", "\n230001,high,").encode(),
         '{}, line 230002: "high" in column "pressure_altitude_ft" isn\'t a number; mend the cell, '
         "or leave it blank where nothing was recorded."),
     "text in the time column": (

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
+from loganalyze.read.cells.damage_share import are_few
 from loganalyze.read.columns.recognition import Column, Header, refuse_unit
 from loganalyze.read.columns.required_channels import TEMPERATURES, essential, in_words
 from loganalyze.record.channels import kind as channel_kind
@@ -161,10 +162,10 @@ def _fault(column: Column, log: Sampled) -> str:
     values = _known(log.sampled(column))
     if len(values) < sum(map(bool, log.cells(column))):
         return ""  # Words: what they mean is told cell by cell.
-    other = next((value for value in values if value not in (0, 1)), None)
-    if other is not None:
-        return f"holds {other:g}, which is neither 0 nor 1; say what it means under values in a " \
-               "columns file"
+    others = values[(values != 0) & (values != 1)]
+    if not are_few(len(others), len(values)):
+        return (f"holds {others[0]:g}, which is neither 0 nor 1; say what it means under values in "
+                "a columns file")
     if column.worded and len(values) and not column.values:
         return f"doesn't say which of 0 and 1 is {kind.words}; say so under values in a columns " \
                "file"

@@ -15,6 +15,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.read.cells.cell_text import MISSING
+from loganalyze.read.cells.damage_share import are_few
 from loganalyze.read.clocks.time_codes import Form, form_of_numbers
 from loganalyze.read.clocks.timestamps import form_of_cells
 from loganalyze.read.columns.recognition import Column, Header
@@ -193,9 +194,9 @@ class CsvLog:
             return pa.string()
         worded = column.channel in CLOCK_PARTS or (kind is not None and kind.discrete)
         cells = self.dialect.cells(column.index)
-        return pa.string() if worded and not all(
-            self.dialect.numerals.is_number(cell) or cell in MISSING
-            for cell in cells) else pa.float64()
+        words = sum(not self.dialect.numerals.is_number(cell) for cell in cells
+                    if cell not in MISSING)
+        return pa.string() if worded and not are_few(words, len(cells)) else pa.float64()
 
 
 def _parsed_above(parser: TableParser,

@@ -23,6 +23,8 @@ from loganalyze.read.clocks.time_codes import Form, Ticks, ticks_of
 from loganalyze.read.clocks.time_columns import as_number
 from loganalyze.read.clocks.timestamps import BadStampError, parse_stamps
 from loganalyze.read.columns.recognition import Column, Header
+from loganalyze.read.csv import damaged_cells
+from loganalyze.read.csv.cell_problems import no_number, no_state, unknown_state
 from loganalyze.read.csv.csv_dialect import Dialect
 from loganalyze.read.csv.csv_row_repair import MINUS, STARTS, LaterHeaderError, Mender
 from loganalyze.read.csv.text_grid import split_line
@@ -71,6 +73,8 @@ class TableParser:
         self.nulls = _NULLS
         self.encoding = "latin-1" if dialect.encoding == "latin-1" else "utf-8"
         self.mender = Mender(dialect, self.encoding)
+        self.flags = frozenset[int]()
+        """The columns of numbers that can only be 0 or 1, by index."""
 
     def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> Piece:
         """Return a piece of the columns' arrays; numbers are text where `as_text`."""
@@ -98,7 +102,7 @@ class TableParser:
             raise
 
     def _parsed(self, text: bytes) -> tuple[Piece, int]:
-        reason = BadPieceError(text)
+        reason, mended, left_out = BadPieceError(text), text, 0
         for mended, left_out in self.mender.attempts(text):
             for as_text in (False, True) if self.may_be_text else (False,):
                 try:
@@ -109,7 +113,14 @@ class TableParser:
                     reason = BadPieceError(text, parts.get(bad.channel, self.time.index), bad.cell)
                 except (pa.ArrowInvalid, UnknownStateError, SecondValueError):
                     reason = BadPieceError(text)
-        raise reason
+        rest = self.without_damage(mended, left_out)
+        if rest is None:
+            raise reason
+        return rest, line_ends(text)
+
+    def without_damage(self, text: bytes, left_out: int) -> Piece | None:
+        """Return a piece without its damaged cells and lines, None where they aren't few."""
+        return None
 
     def lines(self, text: bytes, first: int) -> Iterator[tuple[int, list[str]]]:
         """Yield the number and the cells of each line of a piece that holds a sample."""
@@ -169,6 +180,8 @@ class TableParser:
                                    "mend the cell, or leave it blank")
             elif not self.dialect.numerals.is_number(cell):
                 return no_number(cell, name, where)
+            elif index in self.flags and self.dialect.numerals.value(cell) not in (0, 1):
+                return unknown_state(cell, name, where)
         return None
 
     def _arrays(self, text: bytes, as_text: bool) -> dict[int, pa.Array]:
@@ -240,6 +253,9 @@ class Parser(TableParser):
             self.kinds[self.tail] = pa.string()
         self._meanings = {column.index: meaning_of(column, dialect) for column in columns}
         self._fillers = {column.index: Filler(column) for column in columns}
+        self.flags = frozenset(
+            column.index for column in columns if not column.values
+            and (kind := channel_kind(column.channel)) is not None and kind.discrete)
         states = set(WORDS).union(*(column.values for column in columns))
         for column in columns:
             words = {cell for cell in column.missing if isinstance(cell, str)
@@ -254,10 +270,81 @@ class Parser(TableParser):
         if self.tail is not None and self.mark:
             mapped(arrays[self.tail], self._same_aircraft, self.encoding)
         counted: Counter[str] = Counter()
-        return Piece(self.ticks(arrays, as_text), [
-            self._fillers[column.index].cleaned(
-                self._numeric(arrays[column.index], column.index, as_text), counted)
-            for column in self.columns], left_out, counted)
+        made = [self._fillers[column.index].cleaned(
+            self._numeric(arrays[column.index], column.index, as_text), counted)
+            for column in self.columns]
+        for column, array in zip(self.columns, made, strict=True):
+            if column.index in self.flags and not damaged_cells.is_on_or_off(array):
+                raise UnknownStateError(column.name)
+        return Piece(self.ticks(arrays, as_text), made, left_out, counted)
+
+    def without_damage(self, text: bytes, left_out: int) -> Piece | None:
+        """Return a piece without its damaged cells and lines, None where they aren't few."""
+        whole = damaged_cells.whole_lines(text, self.dialect.delimiter, len(self.dialect.names),
+                                          self.encoding)
+        if whole is None:
+            return None
+        lines, broken = whole
+        counted = Counter({damaged_cells.BROKEN_LINES: broken} if broken else {})
+        try:
+            arrays = self._arrays(lines, as_text=True)
+            if self.tail is not None and self.mark:
+                mapped(arrays[self.tail], self._same_aircraft, self.encoding)
+            ticks = self._ticks_there(arrays)
+        except (pa.ArrowInvalid, UnknownStateError):
+            return None
+        made = []
+        for column in self.columns:
+            found = damaged_cells.readable(arrays[column.index], self._reading(column),
+                                           self.encoding)
+            if found is None:
+                return None
+            array, count = found
+            counted += Counter({damaged_cells.unreadable_of(column.name): count})
+            made.append(self._fillers[column.index].cleaned(array, counted))
+        return None if ticks is None else Piece(ticks, made, left_out, counted)
+
+    def _ticks_there(self, arrays: dict[int, pa.Array]) -> Ticks | None:
+        """Return the ticks, none where a part of the clock can't be read; None for too many."""
+        parts = {part.channel: part.index for part in self.form.parts or (self.time,)}
+        own = dict(arrays)
+        for index in parts.values():
+            if pa.types.is_floating(self.kinds[index]):
+                found = damaged_cells.readable(arrays[index], self._number, self.encoding)
+                if found is None:
+                    return None
+                own[index] = found[0]
+            elif pa.types.is_integer(self.kinds[index]):
+                own[index] = damaged_cells.whole_numbers(arrays[index])
+        for gone in range(damaged_cells.MOST_STAMPS):
+            try:
+                ticks = self.ticks(own, as_text=False)
+            except BadStampError as bad:
+                index = parts.get(bad.channel, self.time.index)
+                array = damaged_cells.without_stamp(own[index], bad)
+                if array is None:
+                    return None
+                own[index] = array
+                continue
+            return ticks if damaged_cells.are_few(gone, len(ticks)) else None
+        return None
+
+    def _reading(self, column: Column) -> Callable[[str], float]:
+        """Return what makes a number of a column's cell, or raises UnknownStateError."""
+        if pa.types.is_string(self.kinds[column.index]):
+            return self._meanings[column.index].of
+        if unit := self.dialect.cell_units[column.index]:
+            return partial(self._in_unit, unit)
+        return self._flag if column.index in self.flags else self._number
+
+    def _number(self, cell: str) -> float:
+        return Meaning({}, numerals=self.dialect.numerals).of(cell)
+
+    def _flag(self, cell: str) -> float:
+        value = self._number(cell)
+        if value in (0, 1) or value != value:
+            return value
+        raise UnknownStateError(cell)
 
     def misfit(self, index: int, cell: str, where: str) -> Problem | None:
         """Return what is wrong with a cell of a text column, or None."""
@@ -284,23 +371,6 @@ def meaning_of(column: Column, dialect: Dialect) -> Meaning:
     kind = channel_kind(column.channel)
     return meaning(column.values, column.missing, kind is not None and kind.discrete,
                    dialect.numerals)
-
-
-def no_number(cell: str, name: str, where: str) -> Problem:
-    """Return the Problem of a cell that isn't a number."""
-    return Problem(f'"{cell}" in column "{name}" isn\'t a number', where,
-                   "mend the cell, or leave it blank where nothing was recorded")
-
-
-def no_state(cell: str, name: str, where: str, means: Meaning) -> Problem | None:
-    """Return the Problem of a cell whose meaning isn't known, or None where it is."""
-    try:
-        means.of(cell)
-    except UnknownStateError:
-        return Problem(f'"{cell}" in column "{name}" isn\'t a state that is known', where,
-                       "export states as 0 and 1, or say what it means under values in a columns "
-                       "file")
-    return None
 
 
 def _filled_lines(text: bytes) -> int:

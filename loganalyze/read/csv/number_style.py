@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from loganalyze.problems import Problem
 from loganalyze.read.cells.cell_text import (
@@ -14,6 +14,7 @@ from loganalyze.read.cells.cell_text import (
     is_grouped_by_points,
     is_mixed,
 )
+from loganalyze.read.cells.damage_share import are_few
 from loganalyze.read.csv.text_grid import Grid
 from loganalyze.sheets.export_options import FileHabits
 
@@ -27,27 +28,38 @@ def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> 
     if said.thousands:
         return Numerals(decimal or ".", MARKS[said.thousands])
     rows = [i for i in range(len(grid.rows)) if grid.looks_like_row(i)]
-    for i in rows:
-        for cell in grid.rows[i]:
-            if is_mixed(cell.strip()):
-                raise Problem(f'"{cell.strip()}" holds a thousands separator'
-                              + (" beside a decimal mark" if {".", ","} & set(cell) else ""),
-                              f"{where}, line {i + first_line}",
-                              "export the log without thousands separators, or state them under "
-                              "[file] in a columns file")
+    columns = [[(i, grid.rows[i][place].strip()) for i in rows] for place in range(grid.width)]
+    for line, cell in _habitual(columns, is_mixed):
+        raise Problem(f'"{cell}" holds a thousands separator'
+                      + (" beside a decimal mark" if {".", ","} & set(cell) else ""),
+                      f"{where}, line {line + first_line}",
+                      "export the log without thousands separators, or state thousands, and "
+                      "decimal, under [file] in a columns file")
     if decimal:
         return Numerals(decimal)
-    cells = [cell.strip() for i in rows for cell in grid.rows[i]]
-    commas = [cell for cell in cells if has_comma(cell)]
+    commas = [cell for _, cell in _habitual(columns, has_comma)]
     if not commas:
         _refuse_points(grid, rows, where)
         return Numerals(".")
-    grouped = [cell for cell in commas if is_grouped(cell)]
-    if len(grouped) == len(commas) or any(map(has_point, cells)):
+    if all(map(is_grouped, commas)) or _habitual(columns, has_point):
         raise Problem(f'"{commas[0]}" may hold a thousands separator or a decimal comma', where,
                       "export the log without thousands separators, or state decimal and "
                       "thousands under [file] in a columns file")
     return Numerals(",")
+
+
+def _habitual(columns: Sequence[Sequence[tuple[int, str]]],
+              told: Callable[[str], bool]) -> list[tuple[int, str]]:
+    """Return the lines and cells that are written so, in their order.
+
+    A few of a column are damage: they won't read as numbers, and count as missing.
+    """
+    found: list[tuple[int, str]] = []
+    for column in columns:
+        own = [(line, cell) for line, cell in column if told(cell)]
+        if not are_few(len(own), len(column)):
+            found += own
+    return sorted(found, key=lambda one: one[0])
 
 
 def numerals_of(cells: Sequence[str], name: str, where: str) -> Numerals:

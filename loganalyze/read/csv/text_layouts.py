@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from loganalyze.read.cells.cell_text import is_value
+from loganalyze.read.cells.damage_share import SHARE, are_few
 from loganalyze.read.csv.text_grid import Grid
 
 LEAST_ROWS = 2
@@ -51,10 +52,10 @@ class Layout:
         return "\n".join(map(self.spread, lines)).encode(encoding, "surrogateescape")
 
     def fits(self, grid: Grid) -> bool:
-        """Whether every row has all cells; the last line may break off."""
+        """Whether the rows have all cells but for a few; the last line may break off."""
         rows = [i for i in grid.valued if i < len(grid.rows) - 1]
-        return len(rows) >= LEAST_ROWS and grid.width > 1 and all(
-            len(grid.rows[i]) == grid.width for i in rows)
+        broken = sum(len(grid.rows[i]) != grid.width for i in rows)
+        return len(rows) >= LEAST_ROWS and grid.width > 1 and are_few(broken, len(rows))
 
     def _placed(self, text: str) -> str:
         cells = [""] * len(self.spans)
@@ -111,10 +112,14 @@ def layouts(texts: Sequence[str], comment: str) -> Iterator[Layout]:
     widths = [len(text.split()) for text in rows]
     yield Layout(max(set(widths), key=widths.count))
     yield Layout(0, wide=True)
-    spans = _spans([text.replace("\t", " ").rstrip() for text in rows])
-    placed = Layout(len(spans), spans=spans)
-    if len(spans) > 1 and all("\t" in placed.spread(text) for text in rows[:-1]):
-        yield placed
+    plain = [text.replace("\t", " ").rstrip() for text in rows]
+    for fewest in dict.fromkeys((1, int(SHARE * len(rows)) + 1)):
+        spans = _spans(plain, fewest)
+        placed = Layout(len(spans), spans=spans)
+        unfit = sum("\t" not in placed.spread(text) for text in rows[:-1])
+        if len(spans) > 1 and are_few(unfit, len(rows)):
+            yield placed
+            return
 
 
 def _reads_as_row(cells: Sequence[str]) -> bool:
@@ -122,9 +127,9 @@ def _reads_as_row(cells: Sequence[str]) -> bool:
             and not any(_DELIMITED.search(cell) for cell in cells))
 
 
-def _spans(rows: Sequence[str]) -> tuple[tuple[int, int], ...]:
-    """Return the places that hold something in some row, as columns."""
-    places = [any(place < len(row) and row[place] != " " for row in rows)
+def _spans(rows: Sequence[str], fewest: int) -> tuple[tuple[int, int], ...]:
+    """Return the places that hold something in so many rows, as columns."""
+    places = [sum(place < len(row) and row[place] != " " for row in rows) >= fewest
               for place in range(max(map(len, rows)))]
     edges = [place for place in range(len(places) + 1)
              if (place < len(places) and places[place]) != (place > 0 and places[place - 1])]

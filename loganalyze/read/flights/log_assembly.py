@@ -15,6 +15,7 @@ from loganalyze.read.clocks.time_codes import Clock, normal_interval
 from loganalyze.read.columns.recognition import Column
 from loganalyze.read.columns.required_channels import in_words
 from loganalyze.read.columns.unit_inference import all_kelvin, taken_as_kelvin
+from loganalyze.read.csv.damaged_cells import damage_sentences
 from loganalyze.read.csv.stacked_tables import header_sentences
 from loganalyze.read.files.row_batches import Rows
 from loganalyze.read.flights.clock_plausibility import doubt
@@ -68,7 +69,8 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
     start, bound = _start(job, clock, rising, maker.interval)
     settled_units = tuple(one for one in job.source.inferred if one not in maker.withdrawn)
     inferred = (*settled_units, *clock.sentences, *said, *rising.sentences, *bound,
-                *fill_sentences(rows.counted), *header_sentences(rows.counted), *maker.sentences)
+                *fill_sentences(rows.counted), *damage_sentences(rows.counted),
+                *header_sentences(rows.counted), *maker.sentences)
     files = tuple(rows.files)
     source = job.source if inferred == job.source.inferred and not files else replace(
         job.source, inferred=inferred, flight_files=files)

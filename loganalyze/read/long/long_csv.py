@@ -17,6 +17,7 @@ from loganalyze.read.cells.cell_text import MISSING
 from loganalyze.read.cells.discrete_words import mapped
 from loganalyze.read.clocks.time_codes import Form, Ticks
 from loganalyze.read.columns.recognition import Column
+from loganalyze.read.csv.cell_problems import no_number, no_state
 from loganalyze.read.csv.csv_log import CsvLog
 from loganalyze.read.csv.csv_parser import (
     BadPieceError,
@@ -24,8 +25,6 @@ from loganalyze.read.csv.csv_parser import (
     TableParser,
     line_ends,
     meaning_of,
-    no_number,
-    no_state,
 )
 from loganalyze.read.csv.csv_row_repair import LaterHeaderError
 from loganalyze.read.csv.stacked_tables import refused_header
