@@ -12,6 +12,7 @@ import pyarrow.csv as pc
 
 from loganalyze.problems import Problem
 from loganalyze.read.cells.cell_text import MISSING, number_and_unit
+from loganalyze.read.cells.damage_share import are_few
 from loganalyze.read.cells.discrete_words import (
     WORDS,
     Meaning,
@@ -326,7 +327,7 @@ class Parser(TableParser):
                     return None
                 own[index] = array
                 continue
-            return ticks if damaged_cells.are_few(gone, len(ticks)) else None
+            return ticks if are_few(gone, len(ticks)) else None
         return None
 
     def _reading(self, column: Column) -> Callable[[str], float]:
