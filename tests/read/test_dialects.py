@@ -197,7 +197,8 @@ def test_words_for_missing_values_are_nan(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("text", "sentence"), [
     (PLAIN.replace(",", ";").replace("20010", "20.010,5"),
      '{}, line 3: "20.010,5" holds a thousands separator beside a decimal mark; export the log '
-     "without thousands separators, or state them under [file] in a columns file."),
+     "without thousands separators, or state decimal and thousands under [file] in a "
+     "columns file."),
     ("time_s;press_alt_ft;ias_kt;sat_degc\n0;20,000;200;-24\n1;20,010;200;-24\n",
      '{}: "20,000" may hold a thousands separator or a decimal comma; export the log without '
      "thousands separators, or state decimal and thousands under [file] in a columns file."),

@@ -33,8 +33,8 @@ def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> 
         raise Problem(f'"{cell}" holds a thousands separator'
                       + (" beside a decimal mark" if {".", ","} & set(cell) else ""),
                       f"{where}, line {line + first_line}",
-                      "export the log without thousands separators, or state thousands, and "
-                      "decimal, under [file] in a columns file")
+                      "export the log without thousands separators, or state decimal and "
+                      "thousands under [file] in a columns file")
     if decimal:
         return Numerals(decimal)
     commas = [cell for _, cell in _habitual(columns, has_comma)]

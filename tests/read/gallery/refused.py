@@ -97,7 +97,8 @@ REFUSED: tuple[Refusal, ...] = (
             "line."),
     Refusal("refused/thousands_beside_comma.csv",
             '{}, line 2: "3.900,5" holds a thousands separator beside a decimal mark; export the '
-            "log without thousands separators, or state them under [file] in a columns file."),
+            "log without thousands separators, or state decimal and thousands under [file] in a "
+            "columns file."),
     Refusal("refused/thousands_or_comma.csv",
             '{}: "3,900" may hold a thousands separator or a decimal comma; export the log '
             "without thousands separators, or state decimal and thousands under [file] in a "
