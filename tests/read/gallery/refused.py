@@ -188,8 +188,8 @@ REFUSED: tuple[Refusal, ...] = (
             '{}, line 19: "23593" in the time column "UTC" isn\'t a time that is known; mend '
             "the line, or leave the cell blank."),
     Refusal("refused/far_stamps.parquet",
-            "{}: the clock can't be followed: 40 of 40 rows have no time; cut the log where its "
-            "clock was reset, or name another time column in a columns file."),
+            "{}: the clock can't be followed: 40 of 40 rows have no time; export its stamps "
+            "again, or name another time column in a columns file."),
     # Long tables and several files
     Refusal("refused/long_unit_changes.csv",
             '{}, line 8: the unit of "IAS" changes from "kt" to "km/h"; export the log with one '
