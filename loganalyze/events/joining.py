@@ -165,13 +165,16 @@ def _ridden(
     found: list[str], greatest: Sequence[float],
 ) -> None:
     """Join the touches of a limit that is flown along within the noise."""
-    settings = case.settings
+    settings, margins = case.settings, dict(zip(crossed, greatest, strict=True))
+    # No noise beyond this counts, so that some margins need no estimate of it.
+    most = settings.ride_noise * limit.kind.join_margin(settings)
     for some in _clusters(crossed):
-        if all(found[i] == TOUCHES for i in some):
+        near = [i for i in some if found[i] != TOUCHES and margins[i] < most]
+        if not near:
             continue
         noise = _noise(case, limit, stretches[some[0]].first, stretches[some[-1] + 1].last)
-        for i in some:
-            if greatest[crossed.index(i)] < settings.ride_noise * noise:
+        for i in near:
+            if margins[i] < settings.ride_noise * noise:
                 found[i] = TOUCHES
 
 
