@@ -67,7 +67,7 @@ def evidence_of(analysis: Analysis) -> tuple[Evidence, ...]:
         limit = analysis.sheet.limit[one.limit]
         core, (before, after) = _core(analysis, one, limit), _beside(analysis, one)
         pairs = [(way, ways.difference(way, core, before, after)) for way in ways.all
-                 if way.quantity == AIRSPEED or _by_altitude(limit)]
+                 if way.quantity in _needed(limit)]
         compared.append([(way, found) for way, found in pairs if found is not None])
     excesses = _excesses(analysis, stretches, compared)
     return tuple(_evidence(analysis, known, *each)
@@ -86,10 +86,10 @@ def _rows_about(analysis: Analysis, stretches: Sequence[Stretch]) -> Rows:
     return np.flatnonzero(np.cumsum(wanted[:-1]) > 0)
 
 
-def _by_altitude(limit: Limit) -> bool:
-    """Whether the excess over a limit depends on the pressure altitude."""
-    return (limit.is_mach or limit.by_pressure_altitude is not None
-            or limit.quantity in ("equivalent_airspeed", "true_airspeed"))
+def _needed(limit: Limit) -> tuple[str, ...]:
+    """Return which judged air data the excess over a limit depends on."""
+    return ((AIRSPEED,) if limit.kind.is_speed else ()) + (
+        (ALTITUDE,) if limit.needs_altitude else ())
 
 
 def capped(one: Assurance, evidence: Evidence) -> Assurance:
@@ -113,18 +113,17 @@ def capped(one: Assurance, evidence: Evidence) -> Assurance:
 def _evidence(analysis: Analysis, known: Known, one: Stretch,
               compared: Sequence[tuple[Way, Difference]], excesses: Floats) -> Evidence:
     """Excesses float64[ways, 4]: as judged, by the way, and at either end of what it allows."""
-    with_altitude = _by_altitude(analysis.sheet.limit[one.limit])
-    edges, unseen = edges_of(analysis, known, one, with_altitude)
+    needed = _needed(analysis.sheet.limit[one.limit])
+    edges, unseen = edges_of(analysis, known, one, needed)
     references = tuple(
         _reference(way, difference, edges, *excess.tolist())
         for (way, difference), excess in zip(compared, excesses, strict=True))
-    needed = (AIRSPEED, ALTITUDE) if with_altitude else (AIRSPEED,)
     tells = {way.channel: way.tells for way, _ in compared}
     reasons = [_reason(references, tells, quantity, edges, unseen) for quantity in needed]
     if any(edge.quantity not in needed for edge in edges):
         reasons.append(NOT_FLOWN)  # Flaps or slats: nothing said of the speed confirms them.
     order = (CONTRADICTED, NOT_FLOWN, NO_ENTRY, SHOWS_LESS, "")
-    return Evidence(references, edges, unseen, min(reasons, key=order.index))
+    return Evidence(references, edges, unseen, min(reasons, key=order.index, default=""))
 
 
 def _stretch(analysis: Analysis, one: Exceedance) -> Stretch:

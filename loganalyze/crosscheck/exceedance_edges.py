@@ -7,12 +7,14 @@ part along the path) and what a gust can add.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air.atmosphere import G0
+from loganalyze.crosscheck.reference_channels import AIRSPEED, ALTITUDE
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
 from loganalyze.record.channels import CHANNELS
@@ -93,7 +95,7 @@ class Known:
                    HELD_INTERVALS * interval if interval > 0 else np.inf)
 
 
-def edges_of(analysis: Analysis, known: Known, one: Stretch, with_altitude: bool
+def edges_of(analysis: Analysis, known: Known, one: Stretch, needed: Sequence[str]
              ) -> tuple[tuple[Edge, ...], bool]:
     """Return the steps of an exceedance that no aircraft flies, and whether its entry is unseen.
 
@@ -103,8 +105,8 @@ def edges_of(analysis: Analysis, known: Known, one: Stretch, with_altitude: bool
     known : Known
     one : Stretch
         The exceedance.
-    with_altitude : bool
-        Whether the limit depends on the pressure altitude.
+    needed : sequence of str
+        The air data that the excess depends on: AIRSPEED, ALTITUDE.
 
     Returns
     -------
@@ -115,11 +117,12 @@ def edges_of(analysis: Analysis, known: Known, one: Stretch, with_altitude: bool
     """
     state = analysis.columns[f"state_{one.limit}"]
     whole = _continued(known, state, one)
-    found = _airspeed_edges(known, whole)
-    if with_altitude:
+    found = _airspeed_edges(known, whole) if AIRSPEED in needed else []
+    if ALTITUDE in needed:
         found += _altitude_edges(known, whole)
     found += _configuration_edges(analysis, one)
-    return tuple(found), _unseen(known, state, whole)
+    # How fast anything else may change isn't known, so that no end of it looks unlikely.
+    return tuple(found), AIRSPEED in needed and _unseen(known, state, whole)
 
 
 def _continued(known: Known, state: NDArray[np.uint8], one: Stretch) -> Stretch:

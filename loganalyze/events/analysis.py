@@ -266,15 +266,8 @@ class Analysis:
         else:
             there = mach_at_cas(np.array([limit_airspeed]), at.pressure_altitude)
             margin_mach = float(there[0] - at.mach[0])
-        return Smallest(
-            name,
-            margin_kt,
-            margin_mach,
-            float(self.log.time[row[0]]),
-            float(at.pressure_altitude[0]) / FOOT,
-            limit_airspeed / KNOT,
-            margin,
-        )
+        return Smallest(name, margin_kt, margin_mach, float(self.log.time[row[0]]),
+                        float(at.pressure_altitude[0]) / FOOT, limit_airspeed / KNOT, margin)
 
     @property
     def samples(self) -> pd.DataFrame:

@@ -243,19 +243,34 @@ def _with_episodes(found: Sequence[Exceedance]) -> tuple[Exceedance, ...]:
     """Number the episodes: exceedances that overlap, or start together, share one.
 
     Exceedances that need a temperature join the episodes of the others, or come after them: a
-    temperature probe that fails must not renumber the rest.
+    temperature probe that fails must not renumber the rest. So do, after those, the exceedances
+    of limits that are none of a speed.
     """
-    by_temperature = [quantity_of(one.quantity).needs_temperature for one in found]
-    spans = _spans(one for one, warm in zip(found, by_temperature, strict=True) if not warm)
-    alone = _spans(one for one, warm in zip(found, by_temperature, strict=True)
-                   if warm and _which(one, spans) is None)
-    numbered = []
-    for one in found:
-        episode = _which(one, spans)
-        if episode is None:
-            episode = len(spans) + (_which(one, alone) or 0)
-        numbered.append(replace(one, episode=episode + 1))
-    return tuple(numbered)
+    tiers = [_tier(one) for one in found]
+    spans: list[list[tuple[float, float]]] = []
+    for tier in range(_TIERS):
+        spans.append(_spans(one for one, own in zip(found, tiers, strict=True)
+                            if own == tier and _episode(one, spans) is None))
+    return tuple(replace(one, episode=(_episode(one, spans) or 0) + 1) for one in found)
+
+
+_TIERS = 3
+
+
+def _tier(one: Exceedance) -> int:
+    quantity = quantity_of(one.quantity)
+    return 2 if not quantity.is_speed else 1 if quantity.needs_temperature else 0
+
+
+def _episode(one: Exceedance, spans: Sequence[Sequence[tuple[float, float]]]) -> int | None:
+    """The number, from 0, of the first span that an exceedance has a part in, tier by tier."""
+    before = 0
+    for some in spans:
+        episode = _which(one, some)
+        if episode is not None:
+            return before + episode
+        before += len(some)
+    return None
 
 
 def _spans(found: Iterable[Exceedance]) -> list[tuple[float, float]]:

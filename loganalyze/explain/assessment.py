@@ -22,6 +22,7 @@ from loganalyze.explain.severity import grade
 from loganalyze.explain.time_to_limit import ApproachSettings, shortest_time_to_limit
 from loganalyze.phases.phase_definitions import PhaseSettings
 from loganalyze.phases.phase_detection import PHASES, phases_of
+from loganalyze.quantities.quantity_registry import quantity_of
 from loganalyze.record.channels import kind
 from loganalyze.record.flight_log import Step
 from loganalyze.results.assessment_results import (
@@ -130,8 +131,9 @@ class _Why:
 
     @cached_property
     def ends(self) -> list[float]:
-        """When the exceedances ended [s], rising: a limit ridden in gusts has thousands."""
-        return sorted(one.end_s for one in self.analysis.exceedances)
+        """When those of speed limits ended [s], rising: a limit ridden in gusts has thousands."""
+        return sorted(one.end_s for one in self.analysis.exceedances
+                      if quantity_of(one.quantity).is_speed)
 
     def at(self, time_s: float, limit: str) -> Contributions | None:
         """Split what led to an instant; `limit` empty: the limit airspeed."""
@@ -201,6 +203,7 @@ def _exceedances(
             severity=graded.severity,
             ladder_kt=graded.ladder_kt,
             ladder_mach=graded.ladder_mach,
+            ladder=graded.ladder,
             contributions=why.run_ins[index],
             crossing_s=why.crossing(one),
             worsening=why.worsening(one),
@@ -209,6 +212,7 @@ def _exceedances(
             severity_levels=graded.levels,
             ladder_probability_kt=graded.reached_kt,
             ladder_probability_mach=graded.reached_mach,
+            ladder_probability=graded.reached,
         ))
     return tuple(found)
 

@@ -15,11 +15,14 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.events import joining
 from loganalyze.events.analysis import Analysis, Smallest
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
 from loganalyze.limits.limit_tables import Curve
 from loganalyze.phases.phase_detection import PHASES
+from loganalyze.quantities.limited_quantity import LimitedQuantity
+from loganalyze.quantities.limited_speed import LimitedAirspeed, LimitedMach
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.results.assessment_results import LimitMeasure
 from loganalyze.screening import sample_checks
@@ -54,6 +57,11 @@ class MeasureSettings:
         for bands in (self.bands_kt, self.bands_mach):
             if any(not low < high for low, high in pairwise(bands)):
                 raise ValueError("bands must rise")
+
+    def bands_of(self, quantity: LimitedQuantity) -> tuple[float, ...]:
+        """Return the bands for the limits of a quantity, in its unit."""
+        ours = {LimitedAirspeed.suffix: self.bands_kt, LimitedMach.suffix: self.bands_mach}
+        return ours.get(quantity.suffix, quantity.bands)
 
     @property
     def edges(self) -> tuple[float, ...]:
@@ -100,7 +108,8 @@ def measures_of(
     -------
     tuple of LimitMeasure
         All limits together (``limit`` empty), then each limit in the sheet's order. Bands of a
-        Mach limit are in Mach, all others and all histograms in kt CAS. ``judged_s`` is the time
+        Mach limit are in Mach, those of a quantity that is no speed in its own unit, all others
+        and all histograms in kt CAS. ``judged_s`` is the time
         in which the limit applied and was judged; ``unknown_s`` that in which it may have
         applied but couldn't be judged, gaps included. For all together they are the
         analysis's.
@@ -111,8 +120,7 @@ def measures_of(
     lost = analysis.gaps.duration
     measures = []
     for i, (one, smallest) in enumerate(zip(sums, analysis.smallest, strict=True)):
-        mach = i > 0 and analysis.sheet.limit[i - 1].is_mach
-        bands = settings.bands_mach if mach else settings.bands_kt
+        bands = settings.bands_of(analysis.sheet.limit[i - 1].kind) if i else settings.bands_kt
         measures.append(LimitMeasure(
             smallest.limit, smallest.margin_kt, smallest.margin_mach, smallest.time_s,
             smallest.pressure_altitude_ft, _phase(analysis, phases, smallest),
@@ -120,6 +128,8 @@ def measures_of(
             tuple(zip(edges, one.bins.tolist(), strict=True)),
             one.judged if i else analysis.judged_s,
             one.unknown + lost if i else analysis.unknown_s,
+            smallest_margin=smallest.margin if i and not analysis.sheet.limit[i - 1].kind.is_speed
+            else float("nan"),
         ))
     return tuple(measures)
 
@@ -155,8 +165,7 @@ def _run(
     starts: Sequence[int],
 ) -> list[_Sums]:
     limits, columns, log = analysis.sheet.limit, analysis.columns, analysis.log
-    bands = [settings.bands_kt, *(settings.bands_mach if limit.is_mach else settings.bands_kt
-                                  for limit in limits)]
+    bands = [settings.bands_kt, *(settings.bands_of(limit.kind) for limit in limits)]
     sums = [_Sums(np.zeros(len(some)), np.zeros(len(settings.edges))) for some in bands]
     for start in starts:
         stop = min(start + BLOCK, len(log))
@@ -176,6 +185,10 @@ def _run(
                     continue
             held = hold[judged]
             sums[i + 1].judged += float(held.sum())
+            if not limit.kind.is_speed:
+                own = joining.margin(analysis._case, limit, np.arange(start, stop)[judged])
+                _add_bands(sums[i + 1], own, held, bands[i + 1])
+                continue
             knots, own = (_tabulated(analysis, limit, curves[i], place, judged)
                           if place is not None and i in curves
                           else _direct(analysis, limit, np.arange(start, stop)[judged]))
@@ -194,6 +207,10 @@ def _add(
     if not known.all():
         bins, hold, own = bins[known], hold[known], own[known]
     sums.bins += np.bincount(bins.astype(np.intp), hold, count)
+    _add_bands(sums, own, hold, bands)
+
+
+def _add_bands(sums: _Sums, own: Floats, hold: Floats, bands: Sequence[float]) -> None:
     for i, band in enumerate(bands):
         inside = own < band - _SLACK
         if inside.any():
@@ -233,7 +250,9 @@ def _tabulated(
     limit_airspeed, scratch = np.empty(len(cell)), np.empty(len(cell))
     curve.limit_airspeed.evaluate(cell, offset, limit_airspeed, scratch)
     knots = limit_airspeed / KNOT - place.speed_kt[rows]
-    own = limit.maximum_at(place.altitude[rows]) - place.mach[rows] if limit.is_mach else knots
+    own = knots
+    if limit.kind.suffix == LimitedMach.suffix:
+        own = limit.maximum_at(place.altitude[rows]) - place.mach[rows]
     # Where the table bends, or the altitude is missing, the plain reckoning may still tell.
     bad = np.flatnonzero(np.isnan(knots) | np.isnan(own))
     if len(bad):
@@ -252,7 +271,7 @@ def _direct(
     knots = (
         limit_equivalents.calibrated_equivalent(limit, air, at) - at.calibrated_airspeed
     ) / KNOT
-    if not limit.is_mach:
+    if limit.kind.suffix != LimitedMach.suffix:
         return knots, knots
     return knots, limit_equivalents.published_maximum(
         limit, at

@@ -81,8 +81,10 @@ def contributions(
     -------
     Contributions or None
         In kt CAS, positive where margin was lost; None where no run-in could be made up, as at
-        the first sample after a gap.
+        the first sample after a gap, and for a limit that is none of a speed.
     """
+    if limit is not None and not analysis.sheet.limit[limit].kind.is_speed:
+        return None
     case, time = analysis._case, analysis.time
     first = int(np.searchsorted(time, max(time[row] - RUN_IN_S, after_s), side="left"))
     rows = np.arange(first, row + 1)
@@ -119,8 +121,11 @@ def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Cont
     -------
     Contributions or None
         In kt CAS, positive where the excess grew. It begins at the crossing, or after the last
-        gap or unjudged sample before the worst; None where that leaves fewer than two samples.
+        gap or unjudged sample before the worst; None where that leaves fewer than two samples,
+        and for a limit that is none of a speed.
     """
+    if not analysis.sheet.limit[limit].kind.is_speed:
+        return None
     case, time = analysis._case, analysis.time
     rows = np.arange(crossing, worst + 1)
     at = limit_equivalents.point(case.air, rows)
@@ -138,7 +143,7 @@ def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Cont
 
 def _considered(case: Case, row: int, limit: int | None) -> tuple[int, ...]:
     """The limits whose lowest is meant: all but those below the chosen one at `row`."""
-    everything = tuple(range(len(case.sheet.limit)))
+    everything = tuple(i for i, one in enumerate(case.sheet.limit) if one.kind.is_speed)
     if limit is None:
         return everything
     at = limit_equivalents.point(case.air, np.array([row]))

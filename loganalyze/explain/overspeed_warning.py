@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
+from loganalyze.quantities.limited_speed import LimitedAirspeed, LimitedMach
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.results.assessment_results import WarningFinding
 
@@ -153,6 +154,8 @@ def _watched(analysis: Analysis, recorded: _Recorded) -> list[_Watched]:
     warning, case = analysis.sheet.warning, analysis._case
     names = warning.limits or tuple(
         limit.name for limit in analysis.sheet.limit if limit.on_pointer)
+    latest = {LimitedAirspeed.suffix: (warning.threshold_kt, warning.tolerance_kt),
+              LimitedMach.suffix: (warning.threshold_mach, warning.tolerance_mach)}
     watched = []
     for i, limit in enumerate(analysis.sheet.limit):
         if limit.name not in names:
@@ -167,10 +170,8 @@ def _watched(analysis: Analysis, recorded: _Recorded) -> list[_Watched]:
         maximum = np.full(excess.shape, np.nan)
         maximum[near] = limit_equivalents.published_maximum(limit, at)
         excess[near] = limit_equivalents.published_value(limit, at) - maximum[near]
-        watched.append(_Watched(
-            limit.name, excess, maximum,
-            *(("mach", warning.threshold_mach, warning.tolerance_mach) if limit.is_mach
-              else ("kt", warning.threshold_kt, warning.tolerance_kt))))
+        unit = limit.kind.suffix
+        watched.append(_Watched(limit.name, excess, maximum, unit, *latest[unit]))
     return watched
 
 

@@ -15,7 +15,7 @@ not; so one step of the recorder moves the probability a little, and seldom the 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
@@ -26,6 +26,8 @@ from loganalyze.events.analysis import Analysis
 from loganalyze.events.exceedances import Exceedance
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import OVER, UNDER
+from loganalyze.quantities.limited_speed import LimitedAirspeed, LimitedMach
+from loganalyze.quantities.quantity_registry import quantity_of
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
 from loganalyze.results.assessment_results import Assurance, Severity
@@ -33,6 +35,7 @@ from loganalyze.sheets.severity_rules import LEVELS, SeverityRule
 
 Floats = NDArray[np.float64]
 
+_KT = LimitedAirspeed.suffix
 _SLACK_S = 1e-6
 """[s] Noise of interpolated times: a rule of 5 s is met by 4.9999999 s."""
 
@@ -44,7 +47,7 @@ class Graded:
     ``ladder_kt``, ``ladder_mach`` : (step, time beyond limit + step [s]) pairs, the second for
     Mach limits only; ``integral_kt_s`` : excess times time, summed [kt s]; ``severity`` : by the
     highest level that is as likely as not, None where none is; ``levels``, ``reached_kt``,
-    ``reached_mach`` : as in `AssessedExceedance`.
+    ``reached_mach``, ``ladder``, ``reached`` : as in `AssessedExceedance`.
     """
 
     ladder_kt: tuple[tuple[float, float], ...]
@@ -54,6 +57,8 @@ class Graded:
     levels: tuple[tuple[str, float], ...] = ()
     reached_kt: tuple[tuple[float, float], ...] = ()
     reached_mach: tuple[tuple[float, float], ...] = ()
+    ladder: tuple[tuple[float, float], ...] = ()
+    reached: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +104,10 @@ class Course:
                      .sum())
 
 
+Courses = Mapping[str, Course]
+"""The excess by the suffix of the unit that it is in."""
+
+
 def _share(first: Floats, last: Floats) -> Floats:
     """The part of each straight piece that lies above zero."""
     low, high = np.minimum(first, last), np.maximum(first, last)
@@ -128,16 +137,18 @@ def grade(
         chosen = [i for i, one in enumerate(analysis.exceedances) if one.limit == name]
         found = [analysis.exceedances[i] for i in chosen]
         limit = analysis.limit_names.index(name)
-        for i, one, (kt, mach) in zip(chosen, found, _courses(analysis, limit, found),
-                                      strict=True):
-            graded[i] = _graded(analysis, one, kt, mach, None if flown is None else flown[i])
+        for i, one, courses in zip(chosen, found, _courses(analysis, limit, found), strict=True):
+            graded[i] = _graded(analysis, one, courses, None if flown is None else flown[i])
     return tuple(one for one in graded if one is not None)
 
 
 def _courses(
     analysis: Analysis, i: int, found: Sequence[Exceedance]
-) -> list[tuple[Course, Course | None]]:
-    """The excess of each exceedance of limit `i`, in kt and, for a Mach limit, in Mach."""
+) -> list[Courses]:
+    """The excess of each exceedance of limit `i`, by the suffix of its unit.
+
+    In the limit's own unit, and for a Mach limit in kt CAS, too.
+    """
     case, limit = analysis._case, analysis.sheet.limit[i]
     time, state = case.log.time, analysis.columns[f"state_{i}"]
     reach = HELD_INTERVALS * case.log.interval_s if case.log.interval_s > 0 else 0.0
@@ -154,13 +165,13 @@ def _courses(
     value = limit_equivalents.published_value(limit, at) - limit_equivalents.published_maximum(
         limit, at
     )
-    knots = value
-    if limit.is_mach:
-        knots = (at.calibrated_airspeed
-                 - limit_equivalents.calibrated_equivalent(limit, case.air, at)) / KNOT
+    excesses = {limit.kind.suffix: value}
+    if limit.kind.is_speed and limit.kind.suffix != _KT:
+        excesses[_KT] = (at.calibrated_airspeed
+                         - limit_equivalents.calibrated_equivalent(limit, case.air, at)) / KNOT
     judged = (state[rows] == UNDER) | (state[rows] == OVER)
     stamps = time[rows]
-    courses = []
+    courses: list[Courses] = []
     start = 0
     for one, span in zip(found, spans, strict=True):
         part = slice(start, start + len(span))
@@ -173,7 +184,7 @@ def _courses(
                    bridged: float = bridged) -> Course:
             return _course(stamps[part], excess[part], judged[part], reach, end, bridged)
 
-        courses.append((course(knots), course(value) if limit.is_mach else None))
+        courses.append({unit: course(excess) for unit, excess in excesses.items()})
     return courses
 
 
@@ -208,12 +219,13 @@ def _course(
 
 
 def _graded(
-    analysis: Analysis, one: Exceedance, kt: Course, mach: Course | None,
-    flown: Assurance | None,
+    analysis: Analysis, one: Exceedance, courses: Courses, flown: Assurance | None
 ) -> Graded:
-    sheet = analysis.sheet
-    tolerance = (analysis.settings.tolerance_kt, analysis.settings.tolerance_mach)
-    published = kt if mach is None else mach
+    sheet, quantity = analysis.sheet, quantity_of(one.quantity)
+    tolerances = {_KT: analysis.settings.tolerance_kt,
+                  quantity.suffix: quantity.tolerance(analysis.settings)}
+    published, kt = courses[quantity.suffix], courses.get(_KT)
+    per = 1.0 if kt is None or kt is published else _per_unit(kt, published)
     u = math.nan if flown is None else math.hypot(flown.common_u, flown.random_u)
     estimate = math.nan if flown is None else flown.excess
     rules = [rule for rule in sheet.severity
@@ -221,9 +233,9 @@ def _graded(
 
     def met(rule: SeverityRule, shift: float) -> bool:
         # The same error in kt as in Mach, in proportion to the excess itself.
-        in_kt = shift if mach is None else shift * _per_mach(kt, mach)
-        return _met(rule, kt.shifted(in_kt), None if mach is None else mach.shifted(shift),
-                    tolerance)
+        return _met(rule, quantity.suffix, {
+            unit: course.shifted(shift if unit == quantity.suffix else shift * per)
+            for unit, course in courses.items()}, tolerances)
 
     known = math.isfinite(u) and math.isfinite(estimate)
     shares = {rule.name: _probability(rule, met, estimate - published.peak, u) if known
@@ -237,19 +249,20 @@ def _graded(
         rule = max((rule for rule in rules if rule.level == likely[0]),
                    key=lambda rule: shares[rule.name])
         severity = Severity(likely[0], rule.name, rule.example, likely[1] if known else math.nan)
-    per = 1.0 if mach is None else _per_mach(kt, mach)
+    ladders = {_KT: sheet.ladder.kt, LimitedMach.suffix: sheet.ladder.mach}
+    times, reached = {}, {}
+    for unit, course in courses.items():
+        steps, scale = ladders.get(unit, quantity.ladder), 1.0 if course is published else per
+        times[unit] = tuple(
+            (step, course.time_beyond(_from(step, tolerances[unit]))) for step in steps)
+        reached[unit] = tuple((step, _beyond(estimate * scale - step, u * scale))
+                              for step in steps) if known else ()
+    own = "" if quantity.is_speed else quantity.suffix
     return Graded(
-        tuple((step, kt.time_beyond(_from(step, tolerance[0]))) for step in sheet.ladder.kt),
-        () if mach is None else tuple((step, mach.time_beyond(_from(step, tolerance[1])))
-                                      for step in sheet.ladder.mach),
-        kt.integral,
-        severity,
-        tuple(levels) if known else (),
-        tuple((step, _beyond(estimate * per - step, u * per)) for step in sheet.ladder.kt)
-        if known else (),
-        tuple((step, _beyond(estimate - step, u)) for step in sheet.ladder.mach)
-        if known and mach is not None else (),
-    )
+        times.get(_KT, ()), times.get(LimitedMach.suffix, ()),
+        math.nan if kt is None else kt.integral, severity, tuple(levels) if known else (),
+        reached.get(_KT, ()), reached.get(LimitedMach.suffix, ()),
+        times.get(own, ()), reached.get(own, ()))
 
 
 _AS_NOT = 0.5
@@ -261,9 +274,9 @@ def _from(step: float, tolerance: float) -> float:
     return step - tolerance if step > 0 else tolerance
 
 
-def _per_mach(kt: Course, mach: Course) -> float:
-    """How many knots CAS a unit of Mach number is, as at the peak of the excess."""
-    return kt.peak / mach.peak if mach.peak > 0 else 0.0
+def _per_unit(kt: Course, own: Course) -> float:
+    """How many knots CAS one of the limit's own unit is, as at the peak of the excess."""
+    return kt.peak / own.peak if own.peak > 0 else 0.0
 
 
 def _beyond(excess: float, u: float) -> float:
@@ -293,21 +306,30 @@ _WIDEST, _HALVINGS = 6.0, 16
 
 
 def _met(
-    rule: SeverityRule, kt: Course, mach: Course | None, tolerance: tuple[float, float]
+    rule: SeverityRule, own: str, courses: Courses, tolerances: Mapping[str, float]
 ) -> bool:
-    """Whether all that a rule states is met; at least so much, so long."""
-    course, excess, slack = kt, rule.excess_kt, tolerance[0]
-    if rule.excess_mach is not None:
-        if mach is not None:
-            course, excess, slack = mach, rule.excess_mach, tolerance[1]
-        elif excess is None:
-            return False
-    if course.peak < (excess - slack if excess else 0.0):
+    """Whether all that a rule states is met; at least so much, so long.
+
+    `own` : the suffix of the limit's own unit; `courses`, `tolerances` : by suffix.
+    """
+    stated = {_KT: rule.excess_kt, LimitedMach.suffix: rule.excess_mach}
+    if rule.excess is not None:
+        stated = {own: rule.excess}
+    units = [unit for unit in (own, _KT) if unit in courses]
+    unit = next((unit for unit in units if stated.get(unit) is not None), None)
+    if unit is None:
+        if any(excess is not None for excess in stated.values()):
+            return False  # It states an excess of another kind of limit.
+        unit = units[-1]
+    course, excess = courses[unit], stated.get(unit)
+    least = excess - tolerances[unit] if excess else 0.0
+    if course.peak < least:
         return False
     if rule.time_s is not None:
-        step = excess - slack if excess else 0.0
-        time = (course.longest_beyond(step) if rule.time_counts == "at a stretch"
-                else course.time_beyond(step))
+        time = (course.longest_beyond(least) if rule.time_counts == "at a stretch"
+                else course.time_beyond(least))
         if time < rule.time_s - _SLACK_S:
             return False
-    return rule.integral_kt_s is None or kt.integral >= rule.integral_kt_s - _SLACK_S
+    if rule.integral_kt_s is None:
+        return True
+    return _KT in courses and courses[_KT].integral >= rule.integral_kt_s - _SLACK_S

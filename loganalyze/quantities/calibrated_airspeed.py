@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
-from loganalyze.quantities.limited_speed import LimitedAirspeed
+from loganalyze.quantities.limited_speed import LimitedByAirspeedAlone
 
 
-class CalibratedAirspeed(LimitedAirspeed):
+class CalibratedAirspeed(LimitedByAirspeedAlone):
     """Airspeed free of instrument and position error."""
 
     name, noun = "calibrated_airspeed", "calibrated airspeed"

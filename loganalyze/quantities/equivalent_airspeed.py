@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from loganalyze.air import airspeed, atmosphere
+from loganalyze.air import airspeed, atmosphere, sensitivity
 from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedAirspeed
 from loganalyze.quantities.speed_relations import cas_at_mach, within
@@ -14,11 +14,27 @@ class EquivalentAirspeed(LimitedAirspeed):
     """Airspeed of the same dynamic pressure at sea level."""
 
     name, noun = "equivalent_airspeed", "equivalent airspeed"
-    needs_altitude = True
 
     def value(self, at: AirDataAtRows) -> Floats:
         """Return the equivalent airspeed [m/s]."""
         return within(airspeed.eas_from_mach, at.mach, at.pressure_altitude)
+
+    def value_slopes(
+        self, at: AirDataAtRows, recovery_factor: float
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return how it changes with airspeed, altitude and the temperature read."""
+        speed, height = at.calibrated_airspeed, at.pressure_altitude
+        by_speed = within(sensitivity.mach_by_cas, speed, height)
+        by_height = within(sensitivity.mach_by_altitude, speed, height)
+        by_mach = within(lambda m, h: sensitivity.eas_by_mach(m, h)[0], at.mach, height)
+        own = within(lambda m, h: sensitivity.eas_by_mach(m, h)[1], at.mach, height)
+        return by_mach * by_speed, by_mach * by_height + own, np.zeros(at.rows.shape)
+
+    def mach_slope(self, own: Floats, cas: Floats, altitude: Floats) -> Floats:
+        """Return how a limit changes with pressure altitude as a Mach number [1/m]."""
+        root = atmosphere.A0 * np.sqrt(within(atmosphere.pressure_ratio, altitude))
+        mach = within(airspeed.mach_from_cas, cas, altitude)
+        return np.asarray(own / root + 0.5 * mach * within(sensitivity.thinning, altitude))
 
     def calibrated_equivalent(
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection

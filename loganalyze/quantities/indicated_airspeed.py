@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
-from loganalyze.quantities.limited_speed import LimitedAirspeed
+from loganalyze.quantities.limited_speed import LimitedByAirspeedAlone
 
 
-class IndicatedAirspeed(LimitedAirspeed):
+class IndicatedAirspeed(LimitedByAirspeedAlone):
     """Airspeed free of instrument error, with the position error in it."""
 
     name, noun = "indicated_airspeed", "indicated airspeed"

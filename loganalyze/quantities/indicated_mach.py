@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
+import numpy as np
+
+from loganalyze.air import sensitivity
 from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedMach
-from loganalyze.quantities.speed_relations import cas_at_mach, mach_at_cas
+from loganalyze.quantities.speed_relations import cas_at_mach, mach_at_cas, within
 
 
 class IndicatedMach(LimitedMach):
     """Mach number of the indicated airspeed and altitude, with the position error in both."""
 
     name, noun = "indicated_mach", "indicated Mach number"
-    needs_altitude = True
     as_indicated = True
 
     def value(self, at: AirDataAtRows) -> Floats:
         """Return the indicated Mach number."""
         return mach_at_cas(at.indicated_airspeed, at.indicated_altitude)
+
+    def value_slopes(
+        self, at: AirDataAtRows, recovery_factor: float
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return how it changes with airspeed, altitude and the temperature read."""
+        speed, height = at.indicated_airspeed, at.indicated_altitude
+        return (within(sensitivity.mach_by_cas, speed, height),
+                within(sensitivity.mach_by_altitude, speed, height), np.zeros(at.rows.shape))
 
     def calibrated_equivalent(
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection

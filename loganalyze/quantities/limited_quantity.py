@@ -83,6 +83,18 @@ class Thresholds(Protocol):
         """The same for Mach limits."""
 
 
+class DisplaySteps(Protocol):
+    """The steps in which the crew's instruments show a limited quantity."""
+
+    @property
+    def quantum_kt(self) -> float:
+        """The displayed airspeed's step [kt]."""
+
+    @property
+    def quantum_mach(self) -> float:
+        """The displayed Mach number's step."""
+
+
 class LimitedQuantity(ABC):
     """One quantity that can be limited: where its value comes from and how it is stated.
 
@@ -109,6 +121,20 @@ class LimitedQuantity(ABC):
     """Whether it is read without position correction, and doesn't feel that one's error."""
     is_speed: ClassVar[bool] = False
     """Whether a limit of it lies at a calibrated airspeed (`calibrated_equivalent`)."""
+
+    typical_errors: ClassVar[Mapping[str, tuple[float, str]]] = {}
+    """What is generally known of its own channels: the limits of the error [channel's unit] and
+    where that is from, by channel. A limits sheet may state them; an error that neither states
+    leaves the uncertainty unknown."""
+    widest_errors: ClassVar[Mapping[str, tuple[float, str]]] = {}
+    """The same at the widest that the rules allow."""
+    display_step_code: ClassVar[str] = ""
+    """The code of the display's step among the tolerances; empty: the crew has no display of it,
+    and nothing is said of it as displayed."""
+    bands: ClassVar[tuple[float, ...]] = (0.0,)
+    """Time with less margin than each of these [unit] is measured, rising; 0 is over."""
+    ladder: ClassVar[tuple[float, ...]] = (0.0,)
+    """The excesses [unit] beyond each of which the time spent is told, rising."""
 
     maximum_key: ClassVar[str] = "maximum"
     """The key of a constant maximum in a limits sheet."""
@@ -157,6 +183,69 @@ class LimitedQuantity(ABC):
             rises with the speed, so that the margin has the same sign in both.
         """
         return None
+
+    def value_slopes(
+        self, at: AirDataAtRows, recovery_factor: float
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return how the quantity changes with the air data.
+
+        Parameters
+        ----------
+        at : AirDataAtRows
+            Air data of m rows.
+        recovery_factor : float
+            That of the temperature that is read; 0 for static temperature.
+
+        Returns
+        -------
+        tuple of float64[m]
+            By calibrated airspeed [SI per m/s], by pressure altitude [per m] and by the
+            temperature read [per K]; NaN where an input that matters is missing. Zeros for a
+            quantity that is a channel of its own.
+        """
+        nothing = np.zeros(at.rows.shape)
+        return nothing, nothing, nothing
+
+    def channel_slopes(self, at: AirDataAtRows) -> Mapping[str, Floats]:
+        """Return how the quantity changes with each of its own channels, in SI, float64[m].
+
+        One that is its channel changes by as much as that.
+        """
+        return {name: np.ones(at.rows.shape) for name in self.channels}
+
+    def limit_slopes(
+        self, own: Floats, cas: Floats, altitude: Floats
+    ) -> tuple[Floats, Floats]:
+        """Return how a limit, as an airspeed, changes with pressure altitude.
+
+        Parameters
+        ----------
+        own : ndarray of float64, shape (m,)
+            How its maximum does, as a table states it [SI per m].
+        cas, altitude : ndarray of float64, shape (m,)
+            Its calibrated equivalent [m/s] at the altitudes [m].
+
+        Returns
+        -------
+        tuple of float64[m]
+            As calibrated airspeed [m/s per m] and as Mach [1/m]; NaN where it has none.
+        """
+        nothing = np.full(len(cas), np.nan)
+        return nothing, nothing
+
+    def display_step(self, steps: DisplaySteps, per_kt: Floats) -> Floats:
+        """Return the display's step in the quantity's unit, float64[m]; 0 without a display.
+
+        `per_kt` : how much the quantity changes with 1 kt of calibrated airspeed [unit].
+        """
+        return np.zeros(per_kt.shape)
+
+    def display_step_cas(self, steps: DisplaySteps, mach_by_cas: Floats) -> Floats:
+        """Return the same as calibrated airspeed [m/s].
+
+        `mach_by_cas` : how Mach number changes with the airspeed there [per m/s].
+        """
+        return np.zeros(mach_by_cas.shape)
 
     def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
         """Tell whether its calibrated equivalent follows from the pressure altitude alone.

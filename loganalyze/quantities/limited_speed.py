@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from abc import abstractmethod
 
+import numpy as np
+
+from loganalyze.air import sensitivity
 from loganalyze.quantities.limited_quantity import (
     AirDataAtRows,
+    DisplaySteps,
     Floats,
     LimitedQuantity,
     PositionCorrection,
     Thresholds,
 )
-from loganalyze.record.units import UNITS
+from loganalyze.quantities.speed_relations import within
+from loganalyze.record.units import KNOT, UNITS
 
 
 class LimitedSpeed(LimitedQuantity):
@@ -19,11 +24,30 @@ class LimitedSpeed(LimitedQuantity):
 
     is_speed = True
 
+    needs_altitude = True
+
     @abstractmethod
     def calibrated_equivalent(
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection
     ) -> Floats:
         """Return the calibrated airspeed [m/s] at which a maximum lies."""
+
+    def limit_slopes(self, own: Floats, cas: Floats, altitude: Floats) -> tuple[Floats, Floats]:
+        """Return how a limit changes with pressure altitude, as CAS [m/s per m] and as Mach [1/m].
+
+        By its slope in Mach at constant temperature.
+        """
+        by_cas = within(sensitivity.mach_by_cas, cas, altitude)
+        by_height = within(sensitivity.mach_by_altitude, cas, altitude)
+        in_mach = self.mach_slope(own, cas, altitude)
+        return (in_mach - by_height) / by_cas, in_mach
+
+    def mach_slope(self, own: Floats, cas: Floats, altitude: Floats) -> Floats:
+        """Return how a limit changes with pressure altitude as a Mach number [1/m].
+
+        NaN where that depends on more than the altitude.
+        """
+        return np.full(len(cas), np.nan)
 
 
 class LimitedAirspeed(LimitedSpeed):
@@ -31,6 +55,7 @@ class LimitedAirspeed(LimitedSpeed):
 
     unit = UNITS["kt"]
     suffix = "kt"
+    display_step_code = "display_quantum"
     decimals = 1
     maximum_key = "maximum_kt"
     article_noun, row_unit = "an airspeed", "knots"
@@ -46,12 +71,43 @@ class LimitedAirspeed(LimitedSpeed):
         """Return the margin [kt] below which two stretches over the limit may be one event."""
         return settings.join_margin_kt
 
+    def display_step(self, steps: DisplaySteps, per_kt: Floats) -> Floats:
+        """Return the display's step [kt]."""
+        return np.asarray(steps.quantum_kt * per_kt)
+
+    def display_step_cas(self, steps: DisplaySteps, mach_by_cas: Floats) -> Floats:
+        """Return the display's step as calibrated airspeed [m/s]."""
+        return np.full(mach_by_cas.shape, steps.quantum_kt * KNOT)
+
+
+class LimitedByAirspeedAlone(LimitedAirspeed):
+    """An airspeed that follows from no altitude."""
+
+    needs_altitude = False
+
+    def value_slopes(
+        self, at: AirDataAtRows, recovery_factor: float
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return 1 by calibrated airspeed; the slope of correction tables is left out."""
+        nothing = np.zeros(at.rows.shape)
+        return np.full(at.rows.shape, 1.0), nothing, nothing
+
+    def limit_slopes(self, own: Floats, cas: Floats, altitude: Floats) -> tuple[Floats, Floats]:
+        """Return how a limit changes with pressure altitude, as CAS [m/s per m] and as Mach [1/m].
+
+        As CAS it does as its table says.
+        """
+        by_cas = within(sensitivity.mach_by_cas, cas, altitude)
+        by_height = within(sensitivity.mach_by_altitude, cas, altitude)
+        return own, by_cas * own + by_height
+
 
 class LimitedMach(LimitedSpeed):
     """A Mach number."""
 
     unit = UNITS["Mach"]
     suffix = "mach"
+    display_step_code = "display_quantum_mach"
     decimals = 3
     article_noun, row_unit = "a Mach number", "Mach"
     example = 0.48
@@ -65,3 +121,15 @@ class LimitedMach(LimitedSpeed):
     def join_margin(self, settings: Thresholds) -> float:
         """Return the margin [Mach] below which two stretches over the limit may be one event."""
         return settings.join_margin_mach
+
+    def mach_slope(self, own: Floats, cas: Floats, altitude: Floats) -> Floats:
+        """Return the slope of the limit's own table [1/m]."""
+        return own
+
+    def display_step(self, steps: DisplaySteps, per_kt: Floats) -> Floats:
+        """Return the display's step [Mach]."""
+        return np.asarray(steps.quantum_mach)
+
+    def display_step_cas(self, steps: DisplaySteps, mach_by_cas: Floats) -> Floats:
+        """Return the display's step as calibrated airspeed [m/s]."""
+        return steps.quantum_mach / mach_by_cas

@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+import numpy as np
+
+from loganalyze.air import sensitivity
 from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedMach
-from loganalyze.quantities.speed_relations import cas_at_mach
+from loganalyze.quantities.speed_relations import cas_at_mach, within
 
 
 class MachNumber(LimitedMach):
     """Mach number, free of instrument and position error."""
 
     name, noun = "mach", "Mach number"
-    needs_altitude = True
 
     def value(self, at: AirDataAtRows) -> Floats:
         """Return the Mach number."""
         return at.mach
+
+    def value_slopes(
+        self, at: AirDataAtRows, recovery_factor: float
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return how it changes with airspeed, altitude and the temperature read."""
+        speed, height = at.calibrated_airspeed, at.pressure_altitude
+        return (within(sensitivity.mach_by_cas, speed, height),
+                within(sensitivity.mach_by_altitude, speed, height), np.zeros(at.rows.shape))
 
     def calibrated_equivalent(
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection

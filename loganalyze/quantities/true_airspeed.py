@@ -2,22 +2,40 @@
 
 from __future__ import annotations
 
-from loganalyze.air import airspeed, atmosphere
+from loganalyze.air import airspeed, atmosphere, sensitivity
 from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedAirspeed
 from loganalyze.quantities.speed_relations import cas_at_mach, within
+
+
+def tas_slopes(at: AirDataAtRows, recovery_factor: float) -> tuple[Floats, Floats]:
+    """Return the slope of true airspeed by Mach [m/s] and by the temperature read [m/s/K]."""
+    by_mach = within(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[0],
+                     at.mach, at.temperature)
+    by_heat = within(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[1],
+                     at.mach, at.temperature)
+    return by_mach, by_heat
 
 
 class TrueAirspeed(LimitedAirspeed):
     """Speed through the air; it takes the temperature to know it."""
 
     name, noun = "true_airspeed", "true airspeed"
-    needs_altitude = True
     needs_temperature = True
 
     def value(self, at: AirDataAtRows) -> Floats:
         """Return the true airspeed [m/s]."""
         return within(airspeed.tas_from_mach, at.mach, at.temperature)
+
+    def value_slopes(
+        self, at: AirDataAtRows, recovery_factor: float
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return how it changes with airspeed, altitude and the temperature read."""
+        speed, height = at.calibrated_airspeed, at.pressure_altitude
+        by_speed = within(sensitivity.mach_by_cas, speed, height)
+        by_height = within(sensitivity.mach_by_altitude, speed, height)
+        by_mach, by_heat = tas_slopes(at, recovery_factor)
+        return by_mach * by_speed, by_mach * by_height, by_heat
 
     def calibrated_equivalent(
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection

@@ -14,6 +14,10 @@ from numpy.typing import NDArray
 from loganalyze.events.analysis import Analysis
 from loganalyze.record.flight_log import Step
 
+LEFT_OUT = {"left out": True}
+"""The metadata of a field that JSON leaves out where it is empty or not known: it is for limits
+of quantities that are no speed."""
+
 PROVEN_OVER, OVER_NOT_PROVEN, UNDER_NOT_PROVEN, PROVEN_UNDER, NOT_DETERMINABLE = (
     "proven over", "over but not proven", "under but not proven", "proven under",
     "not determinable")
@@ -207,13 +211,14 @@ class AssessedExceedance:
     as flown) pairs, for the levels that the sheet has rules of; ``ladder_probability_kt`` and
     ``ladder_probability_mach`` : (step, probability that limit + step was truly reached).
     ``ladder_kt``, ``ladder_mach`` : (step, time spent beyond limit + step [s]) pairs; the second
-    for Mach limits only. ``crossing_s`` : time of the first sample over the limit;
-    ``contributions`` : what took the aircraft to the limit, a run-in that ends at that sample, or
-    at the first sample over of the first of several exceedances of this limit in quick
-    succession; ``worsening`` : what made it worse, from that sample to the worst one, None where
-    they are the same or nothing unbroken lies between. ``context`` : recorded
-    channels at the worst instant, in edge units by suffixed name (``pitch_deg``, ``autopilot``,
-    ``weight_kg``, ...).
+    for Mach limits only. For a limit that is none of a speed ``ladder`` and ``ladder_probability``
+    stand for both, with steps in its own unit.
+    ``crossing_s`` : time of the first sample over the limit; ``contributions`` : what took the
+    aircraft to the limit, a run-in that ends at that sample, or at the first sample over of the
+    first of several exceedances of this limit in quick succession; ``worsening`` : what made it
+    worse, from that sample to the worst one, None where they are the same or nothing unbroken
+    lies between. ``context`` : recorded channels at the worst instant, in edge units by suffixed
+    name (``pitch_deg``, ``autopilot``, ``weight_kg``, ...).
     """
 
     index: int
@@ -232,6 +237,8 @@ class AssessedExceedance:
     severity_levels: tuple[tuple[str, float], ...] = ()
     ladder_probability_kt: tuple[tuple[float, float], ...] = ()
     ladder_probability_mach: tuple[tuple[float, float], ...] = ()
+    ladder: tuple[tuple[float, float], ...] = field(default=(), metadata=LEFT_OUT)
+    ladder_probability: tuple[tuple[float, float], ...] = field(default=(), metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,9 +274,10 @@ class PhaseStretch:
 class LimitMeasure:
     """The all-flights measurement of one limit (``limit`` empty: all together).
 
-    ``within_s`` : (band, time with less margin than the band [s]) pairs, bands in kt (Mach for
-    Mach limits); ``histogram`` : (lower edge of margin [kt], time [s]) pairs; ``contributions`` :
-    what took the margin to its smallest in the two minutes before it.
+    ``within_s`` : (band, time with less margin than the band [s]) pairs, bands in kt CAS, or in
+    the limit's own unit for Mach limits and those of a quantity that is no speed, of which
+    ``smallest_margin`` alone is known; ``histogram`` : (lower edge of margin [kt], time [s])
+    pairs; ``contributions`` : what took the margin to its smallest in the two minutes before it.
     """
 
     limit: str
@@ -283,6 +291,7 @@ class LimitMeasure:
     judged_s: float
     unknown_s: float
     contributions: Contributions | None = None
+    smallest_margin: float = field(default=float("nan"), metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)

@@ -250,7 +250,7 @@ class LimitsSheet(Sheet):
     @model_validator(mode="after")
     def _rules_of_its_limits(self) -> LimitsSheet:
         check_names(self.severity, self.warning,
-                    {limit.name: limit.is_mach for limit in self.limit})
+                    {limit.name: limit.kind for limit in self.limit})
         return self
 
     @model_validator(mode="after")

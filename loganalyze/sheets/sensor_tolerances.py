@@ -16,8 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import ConfigDict, Field, model_validator
 
+from loganalyze.quantities.quantity_registry import quantity_names, quantity_of
+from loganalyze.record.channels import CHANNELS
 from loganalyze.sheets.sheet_tables import ALTITUDES_FT, Table, check_rising
-from loganalyze.sheets.toml_models import Sheet, refuse, written
+from loganalyze.sheets.toml_models import Sheet, choice, refuse, written
 
 SIZES = ("limits", "standard", "limits_table", "standard_table")
 
@@ -265,6 +267,27 @@ class UncertaintySheet(Sheet):
         "The recorded pressure altitude's step [ft]; absent: as the log shows.", 4)
     temperature_resolution_degc: float | None = _number(
         "The recorded temperature's step [degC]; absent: as the log shows.", 0.25)
+
+    channels: dict[str, Tolerance] = Field(
+        default_factory=dict, description="The tolerances of the further recorded channels that a "
+        "limit takes, by channel, in the channel's unit.",
+        examples=[{"load_factor": {"limits": 0.1}}])
+
+    @model_validator(mode="after")
+    def _of_limits(self) -> UncertaintySheet:
+        taken = {name for one in map(quantity_of, quantity_names()) for name in one.channels}
+        for name, one in self.channels.items():
+            if name not in taken:
+                refuse(f'no limit takes the channel "{name}"',
+                       f"write {choice(sorted(taken))}" if taken else "take it out",
+                       "channels", name)
+            known = CHANNELS[name]
+            for size in ("limits_table", "standard_table"):
+                table = getattr(one, size)
+                if table is not None:
+                    check_rising(table, known.words, known.unit.name, known.lowest, known.highest,
+                                 "channels", name, size)
+        return self
 
     @model_validator(mode="after")
     def _plausible(self) -> UncertaintySheet:

@@ -6,11 +6,13 @@ sheet are examples, marked as such, and each operator sets its own.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, Strict, model_validator
 
+from loganalyze.quantities.limited_quantity import LimitedQuantity
+from loganalyze.quantities.limited_speed import LimitedMach
 from loganalyze.sheets.toml_models import Sheet, choice, nearest, refuse, written
 
 LEVELS: tuple[str, ...] = ("low", "medium", "high")
@@ -55,6 +57,10 @@ class SeverityRule(Sheet):
         None, description="At least this far over, for Mach limits. A rule with excess_mach but "
         "no excess_kt is for Mach limits only.", examples=[0.02],
         json_schema_extra={"minimum": 0, "maximum": GREATEST_MACH})
+    excess: float | None = Field(
+        None, description="At least this far over, in the unit of the limits that the rule is for, "
+        "which must be one; it stands in the place of excess_kt and excess_mach.", examples=[0.2],
+        json_schema_extra={"minimum": 0, "maximum": GREATEST_KT})
     time_s: float | None = Field(
         None, description="At least this long [s] beyond the excess of the rule, or beyond the "
         "limit where the rule states no excess.", examples=[5],
@@ -74,6 +80,10 @@ class SeverityRule(Sheet):
     def _plausible(self) -> SeverityRule:
         _between(self.excess_kt, "excess_kt", GREATEST_KT)
         _between(self.excess_mach, "excess_mach", GREATEST_MACH)
+        _between(self.excess, "excess", GREATEST_KT)
+        for key in ("excess_kt", "excess_mach"):
+            if self.excess is not None and getattr(self, key) is not None:
+                refuse(f"excess and {key} exclude each other", "keep one of them", key)
         _between(self.time_s, "time_s", LONGEST_S)
         _between(self.integral_kt_s, "integral_kt_s", GREATEST_KT * LONGEST_S)
         return self
@@ -150,10 +160,10 @@ Rules = Annotated[tuple[SeverityRule, ...], Strict(False), BeforeValidator(rules
 
 
 def check_names(severity: Iterable[SeverityRule], warning: WarningSheet,
-                limits: dict[str, bool]) -> None:
+                limits: Mapping[str, LimitedQuantity]) -> None:
     """Refuse rules that name a limit the sheet doesn't hold, or that no limit could ever meet.
 
-    `limits` tells for each limit's name whether it is a Mach number.
+    `limits` : the quantity of each limit, by the limit's name.
     """
     seen: set[str] = set()
     for row, rule in enumerate(severity):
@@ -163,13 +173,22 @@ def check_names(severity: Iterable[SeverityRule], warning: WarningSheet,
         seen.add(rule.name.casefold())
         _known(rule.limits, limits, "severity", row, "limits")
         if rule.excess_mach is not None and rule.excess_kt is None and not any(
-                limits[name] for name in rule.limits or limits):
+                limits[name].suffix == LimitedMach.suffix for name in rule.limits or limits):
             refuse("the rule states an excess in Mach, and none of its limits is a Mach number",
                    "write excess_kt, or name a Mach limit", "severity", row, "excess_mach")
+        units = sorted({limits[name].unit.name for name in rule.limits or limits})
+        if rule.excess is not None and len(units) > 1:
+            refuse(f"the limits that the rule is for are in {' and '.join(units)}",
+                   "name limits of one unit, or write excess_kt and excess_mach", "severity", row,
+                   "excess")
     _known(warning.limits, limits, "warning", "limits")
+    for row, name in enumerate(warning.limits or ()):
+        if not limits[name].is_speed:
+            refuse(f"the overspeed warning doesn't watch {limits[name].article_noun}",
+                   "take it out", "warning", "limits", row)
 
 
-def _known(names: tuple[str, ...] | None, limits: dict[str, bool], *key: str | int) -> None:
+def _known(names: tuple[str, ...] | None, limits: Iterable[str], *key: str | int) -> None:
     folded = {name.casefold(): name for name in limits}
     for row, name in enumerate(names or ()):
         if name not in limits:

@@ -31,7 +31,9 @@ def plain(value: Any) -> Any:
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if hasattr(value, "__dataclass_fields__"):
-        return {field.name: plain(getattr(value, field.name)) for field in fields(value)}
+        return {name: item for name, item, needed in (
+            (field.name, plain(getattr(value, field.name)), not field.metadata.get("left out"))
+            for field in fields(value)) if needed or item not in (None, [])}
     if isinstance(value, Iterable):
         return [plain(item) for item in value]
     raise TypeError(f"no plain form for a {type(value).__name__}")

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere, sensitivity
 from loganalyze.airdata.air_data import AirData
+from loganalyze.record.channels import CHANNELS
 from loganalyze.record.derivations import AIRSPEED as AIRSPEED_WAYS
 from loganalyze.record.derivations import ALTITUDE as ALTITUDE_WAYS
 from loganalyze.record.derivations import Derivation
@@ -41,7 +42,8 @@ from loganalyze.sheets.sensor_tolerances import (
 Floats = NDArray[np.float64]
 
 AIRSPEED, STATIC, ALTITUDE, TEMPERATURE = "airspeed", "static", "altitude", "temperature"
-"""What an error moves: airspeed alone, airspeed and altitude together, altitude, temperature."""
+"""What an error moves: airspeed alone, airspeed and altitude together, altitude, temperature. An
+error of another channel that a limit takes moves that one, by the channel's name."""
 
 _LOG, _STATED = "the recorded values' own steps", "the limits sheet"
 UNSTATED = "stated neither by the limits sheet nor by a published figure"
@@ -86,6 +88,8 @@ class Budget:
     """(code, source) of the numbers that aren't entries."""
     stated: frozenset[str] = frozenset()
     """Codes of the tolerances that the limits sheet states."""
+    own: tuple[str, ...] = ()
+    """The further channels that the limits take, and errors move."""
 
     def states(self, code: str) -> bool:
         """Whether the limits sheet states a tolerance."""
@@ -112,10 +116,11 @@ class Budget:
                 total = total + entry.tolerance.standard_at(reading) ** 2
         return total
 
-    def listed(self, cas_kt: float, altitude_ft: float, sat_degc: float
-               ) -> tuple[tuple[str, str, float], ...]:
-        """Return (code, source, standard uncertainty in its edge unit) at one instant."""
-        at = {AIRSPEED: cas_kt, STATIC: cas_kt, ALTITUDE: altitude_ft, TEMPERATURE: sat_degc}
+    def listed(self, at: Mapping[str, float]) -> tuple[tuple[str, str, float], ...]:
+        """Return (code, source, standard uncertainty in its edge unit) at one instant.
+
+        `at` : the reading of each input there in its edge unit, by what errors move.
+        """
         rows = [(entry.sensor, UNSTATED, math.nan) if entry.tolerance is None
                 else (entry.sensor, entry.tolerance.source,
                       float(entry.tolerance.standard_at(at[entry.moves])))
@@ -181,6 +186,8 @@ def budget_of(
         ]
     if not air.has_altitude:
         entries = [one for one in entries if one.moves != ALTITUDE]
+    own = tuple(air.others)
+    entries += [entry for name in own for entry in _own(name, stated, sheet, log, generic)]
     lag, fine = stated.display_lag_s, stated.display_quantum_mach
     quantum = stated.display_quantum_kt
     common = "common practice, no source"
@@ -201,9 +208,24 @@ def budget_of(
               if air.has_altitude else ()),
             *((("airspeed_noise", _STATED),) if stated.airspeed_noise is not None else ()),
         ),
-        stated=frozenset(key for key in type(stated).model_fields
-                         if getattr(stated, key) is not None),
+        stated=frozenset((*stated.channels, *(
+            key for key in type(stated).model_fields if getattr(stated, key) is not None))),
+        own=own,
     )
+
+
+def _own(name: str, stated: UncertaintySheet, sheet: LimitsSheet, log: FlightLog,
+         generic: Mapping[str, Tolerance]) -> tuple[Entry, Entry]:
+    """Return the errors of a channel that limits take besides the air data."""
+    unit = CHANNELS[name].unit
+    size = stated.channels.get(name)
+    for kind in (limit.kind for limit in sheet.limit):
+        errors = kind.widest_errors if generic is WIDEST else kind.typical_errors
+        if size is None and name in errors:
+            limits, source = errors[name]
+            size = Tolerance(limits=limits, source=source)
+    return (Entry(f"{name}_resolution", name, _steps(None, log, name, unit.factor), True, True),
+            Entry(name, name, size, True, True))
 
 
 def _steps(stated: float | None, log: FlightLog, channel: str, unit: float) -> Tolerance:

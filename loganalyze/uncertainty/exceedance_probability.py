@@ -43,7 +43,8 @@ Rows = NDArray[np.intp]
 _NAN = float("nan")
 
 DISPLAYED, FLOWN = "as displayed", "as flown"
-NO_UNCERTAINTY, PEAK_AT_GAP, OUTSIDE_PRIOR = "no uncertainty", "peak at gap", "outside prior"
+NO_UNCERTAINTY, PEAK_AT_GAP, OUTSIDE_PRIOR, NOT_DISPLAYED = (
+    "no uncertainty", "peak at gap", "outside prior", "not displayed")
 """Why a verdict isn't determinable."""
 
 
@@ -148,10 +149,14 @@ def at_rows(
             or (one.gap_after > _BESIDE_S and time[-1] - analysis.time[at] < _BESIDE_S))
         near = slice(*np.searchsorted(
             time, (analysis.time[at] - _LOOK_S, analysis.time[at] + _LOOK_S + 1e-9)))
+        displayed = _assurance(
+            DISPLAYED, worst_of.less(float(shown[k])),
+            math.hypot(float(model.displayed_common[k]), late), prior, settings, open_end)
+        if not stated.kind.display_step_code:
+            displayed = Assurance(DISPLAYED, _NAN, _NAN, _NAN, _NAN, _NAN, _NAN, NOT_DETERMINABLE,
+                                  prior.name, settings.coverage, NOT_DISPLAYED)
         answers.append(Assured(
-            _assurance(DISPLAYED, worst_of.less(float(shown[k])),
-                       math.hypot(float(model.displayed_common[k]), late), prior, settings,
-                       open_end),
+            displayed,
             _assurance(FLOWN, worst_of, float(model.flown_common[k]), prior, settings, open_end),
             MissedPeak(*peak_fit.missed(time[near], piece[near], at - one.first - near.start)),
         ))
@@ -198,8 +203,10 @@ def _greatest(
     found = _Worst(reading, peak.excess, peak.error, peak.curvature, at_open_end=open_end)
     if math.isnan(noise) or not interval > 0:
         return found
-    known, told_by = uncertainty.airspeed_noise.near(at)
+    known, told_by = None, airspeed_noise.NONE
     per_kt = float(model.per_kt[k])
+    if per_kt != 0.0:  # Noise of the airspeed is none of a quantity that doesn't follow from it.
+        known, told_by = uncertainty.airspeed_noise.near(at)
     if known is not None:
         known = replace(known, standard=known.standard * per_kt)
         common = np.fmin(model.flown_common[k], model.displayed_common[k])

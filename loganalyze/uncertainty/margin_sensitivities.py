@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air import airspeed, atmosphere, sensitivity
+from loganalyze.air import sensitivity
 from loganalyze.limits.limit_equivalents import Point
 from loganalyze.quantities.speed_relations import within
-from loganalyze.record.units import KNOT
 from loganalyze.sheets.limits_sheet import Limit
 
 Floats = NDArray[np.float64]
@@ -18,15 +17,6 @@ def static_source(at: Point) -> Floats:
     """Altitude that moves with airspeed by a static source's error [m per m/s]."""
     return within(sensitivity.altitude_by_static_source, at.calibrated_airspeed,
                   at.pressure_altitude)
-
-
-def tas_slopes(at: Point, recovery_factor: float) -> tuple[Floats, Floats]:
-    """True airspeed by Mach [m/s] and by the temperature read [m/s/K]."""
-    by_mach = within(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[0],
-                     at.mach, at.temperature)
-    by_heat = within(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[1],
-                     at.mach, at.temperature)
-    return by_mach, by_heat
 
 
 def margin_slopes(
@@ -45,35 +35,19 @@ def margin_slopes(
     Returns
     -------
     tuple of float64[m]
-        By calibrated airspeed [kt or Mach per m/s], by pressure altitude [per m] and by the
-        temperature read [per K]; NaN where an input that matters is missing.
+        By calibrated airspeed [the limit's unit per m/s], by pressure altitude [per m] and by
+        the temperature read [per K]; NaN where an input that matters is missing.
     """
-    unit = 1.0 if limit.is_mach else 1.0 / KNOT
-    nothing = np.zeros(at.rows.shape)
-    speed, height = at.calibrated_airspeed, at.pressure_altitude
-    by_heat = nothing
-    if limit.quantity in ("calibrated_airspeed", "indicated_airspeed"):
-        by_speed, by_height = np.full(at.rows.shape, 1.0), nothing
-    else:
-        if limit.quantity == "indicated_mach":
-            speed, height = at.indicated_airspeed, at.indicated_altitude
-        by_speed = within(sensitivity.mach_by_cas, speed, height)
-        by_height = within(sensitivity.mach_by_altitude, speed, height)
-        if limit.quantity == "equivalent_airspeed":
-            by_mach = within(lambda m, h: sensitivity.eas_by_mach(m, h)[0], at.mach, height)
-            own = within(lambda m, h: sensitivity.eas_by_mach(m, h)[1], at.mach, height)
-            by_speed, by_height = by_mach * by_speed, by_mach * by_height + own
-        elif limit.quantity == "true_airspeed":
-            by_mach, by_heat = tas_slopes(at, recovery_factor)
-            by_speed, by_height = by_mach * by_speed, by_mach * by_height
-    moves = nothing
+    unit = 1.0 / limit.kind.unit.factor
+    by_speed, by_height, by_heat = limit.kind.value_slopes(at, recovery_factor)
+    moves = np.zeros(at.rows.shape)
     if limit.by_pressure_altitude is not None:
         moves = maximum_slope(limit, at.pressure_altitude)
     return -unit * by_speed, unit * (moves - by_height), -unit * by_heat
 
 
 def maximum_slope(limit: Limit, altitude: Floats) -> Floats:
-    """How a limit's maximum changes with pressure altitude [m/s or Mach per m].
+    """How a limit's maximum changes with pressure altitude [SI per m].
 
     Half a metre to either side, so that a table's bend counts half; 0 beyond its ends.
     """
@@ -91,17 +65,4 @@ def limit_slopes(limit: Limit, cas: Floats, altitude: Floats) -> tuple[Floats, F
     taken at constant temperature.
     """
     own = maximum_slope(limit, altitude) if limit.by_pressure_altitude else np.zeros(len(cas))
-    by_cas = within(sensitivity.mach_by_cas, cas, altitude)
-    by_height = within(sensitivity.mach_by_altitude, cas, altitude)
-    match limit.quantity:
-        case "calibrated_airspeed" | "indicated_airspeed":
-            return own, by_cas * own + by_height
-        case "mach" | "indicated_mach":
-            in_mach = own
-        case "equivalent_airspeed":
-            root = atmosphere.A0 * np.sqrt(within(atmosphere.pressure_ratio, altitude))
-            mach = within(airspeed.mach_from_cas, cas, altitude)
-            in_mach = own / root + 0.5 * mach * within(sensitivity.thinning, altitude)
-        case _:
-            in_mach = np.full(len(cas), np.nan)
-    return (in_mach - by_height) / by_cas, in_mach
+    return limit.kind.limit_slopes(own, cas, altitude)

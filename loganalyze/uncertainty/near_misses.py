@@ -49,15 +49,17 @@ def near_misses(
     wide = np.fmax(columns["margin_u_kt"], columns["margin_displayed_u_kt"])
     margin = analysis.columns["margin_kt"]
     bound = _greatest(uncertainty)
-    # Every limit's margin is at least that to the lowest.
+    # Every speed limit's margin is at least that to the lowest.
     close = np.flatnonzero(margin < far * np.fmax(wide, np.float32(bound.max(initial=0.0))))
-    if not len(close):
-        return ()
     with np.errstate(divide="ignore"):
         share = margin[close] / wide[close]
     found: list[NearMiss] = []
     for i in range(len(analysis.sheet.limit)):
-        rows, shares = _shares(uncertainty, i, close, share, far, float(bound[i]))
+        rows, shares = (
+            _shares(uncertainty, i, close, share, far, float(bound[i]))
+            if analysis.sheet.limit[i].kind.is_speed else _own_shares(uncertainty, i, far))
+        if not len(rows):
+            continue
         stretches, worst = [], []
         for first, last in _stretches(analysis, i, rows, settings.near_join_s):
             inside = slice(*np.searchsorted(rows, [first, last + 1]).tolist())
@@ -74,7 +76,8 @@ def _greatest(uncertainty: Uncertainty) -> Floats:
     rows = np.flatnonzero(~np.isnan(analysis.columns["margin_kt"]))
     rows = rows[:: max(1, len(rows) // _LOOKED_AT)]
     found = np.zeros(len(analysis.sheet.limit))
-    for i in range(len(found)) if len(rows) else ():
+    speeds = [i for i, limit in enumerate(analysis.sheet.limit) if limit.kind.is_speed]
+    for i in speeds if len(rows) else ():
         flown, _, shown = uncertainty.in_kt(i, rows)
         found[i] = _SLACK * np.fmax.reduce(np.fmax(flown, shown), initial=0.0)
     return found
@@ -105,6 +108,17 @@ def _shares(
     rows = np.concatenate([close[own], other[exact < far]])
     order = np.argsort(rows, kind="stable")
     return rows[order], np.concatenate([share[own], exact[exact < far]])[order]
+
+
+def _own_shares(uncertainty: Uncertainty, i: int, far: float) -> tuple[Rows, Shares]:
+    """Return the same for a limit that is none of a speed: all rows under it are looked at."""
+    analysis = uncertainty.analysis
+    rows = np.flatnonzero(analysis.columns[f"state_{i}"] == UNDER)
+    margin = joining.margin(analysis._case, analysis.sheet.limit[i], rows)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = margin / uncertainty.at(i, rows).flown
+    near = share < far
+    return rows[near], share[near]
 
 
 def _stretches(

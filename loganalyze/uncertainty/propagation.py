@@ -82,14 +82,12 @@ class _Tables:
             if i in case.tabulated:
                 cas, mach = margin_sensitivities.limit_slopes(limit, at_nodes[i], nodes)
                 in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
-                step: Floats | float = budget.quantum_kt
-                if limit.is_mach:
-                    step = budget.quantum_mach / (KNOT * within(
-                        sensitivity.mach_by_cas, at_nodes[i], nodes))
+                step = limit.kind.display_step_cas(budget, within(
+                    sensitivity.mach_by_cas, at_nodes[i], nodes)) / KNOT
                 fixed[i] = in_kt[i] ** 2 * high_displayed + np.square(step) / 12
         shift = np.zeros(len(limits) + 1, dtype=np.intp)
         for i, limit in enumerate(limits):
-            shift[i] = _SPEEDS if limit.quantity.startswith("indicated") else 0
+            shift[i] = _SPEEDS if limit.kind.as_indicated else 0
 
         def both(moves: str) -> Floats:
             return np.concatenate([

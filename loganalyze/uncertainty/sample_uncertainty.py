@@ -24,6 +24,8 @@ from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.limit_equivalents import Point
 from loganalyze.quantities.speed_relations import within
+from loganalyze.quantities.true_airspeed import tas_slopes
+from loganalyze.record.channels import CHANNELS
 from loganalyze.record.flight_log import Step
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits_sheet import Limit
@@ -42,7 +44,6 @@ from loganalyze.uncertainty.margin_sensitivities import (
     limit_slopes,
     margin_slopes,
     static_source,
-    tas_slopes,
 )
 
 Floats = NDArray[np.float64]
@@ -53,7 +54,7 @@ FREEZING = 273.15
 
 @dataclass(frozen=True, eq=False)
 class ErrorModel:
-    """Standard uncertainties of the margin to one limit, in its published quantity [kt or Mach].
+    """Standard uncertainties of the margin to one limit, in its own unit, such as kt or Mach.
 
     All float64[m]. ``common`` is common to the flight and the source, ``random`` drawn anew at
     every sample; ``per_kt`` is how much the published quantity changes with 1 kt CAS;
@@ -108,9 +109,8 @@ class Uncertainty:
         if not np.isnan(nearest.time_s):
             row = int(np.searchsorted(self.analysis.time, nearest.time_s))
         at = limit_equivalents.point(self.analysis._case.air, np.array([row]))
-        return self.budget.listed(float(at.calibrated_airspeed[0]) / KNOT,
-                                  float(at.pressure_altitude[0]) / FOOT,
-                                  float(at.temperature[0]) - FREEZING)
+        return self.budget.listed(
+            {moves: float(reading[0]) for moves, reading in _readings(at).items()})
 
     @cached_property
     def airspeed_noise(self) -> AirspeedNoise:
@@ -147,7 +147,7 @@ class Uncertainty:
         """
         stated = self.analysis.sheet.limit[limit]
         slopes, readings, by_speed = self._inputs(stated, rows)
-        indicated = stated.quantity.startswith("indicated")
+        indicated = stated.kind.as_indicated
         found: dict[str, Floats] = {}
         for one in self.budget.entries:
             counted = one.flown if flown else one.displayed
@@ -160,8 +160,9 @@ class Uncertainty:
                                           one.tolerance.standard_at(readings[one.moves]) ** 2)
         found["skew"] = self._skew(slopes, rows)
         if not flown:
-            code = "display_quantum_mach" if stated.is_mach else "display_quantum"
-            found[code] = self._step(stated, np.abs(by_speed) * KNOT) ** 2 / 12 * np.ones(len(rows))
+            code, step = stated.kind.display_step_code, self._step(stated, np.abs(by_speed) * KNOT)
+            if code:
+                found[code] = step**2 / 12 * np.ones(len(rows))
         return found
 
     def sizes(self, rows: Rows) -> dict[str, Floats]:
@@ -181,7 +182,10 @@ class Uncertainty:
         along = by_speed.copy()
         along[~flat] += (by_height * static_source(at))[~flat]
         slopes = {AIRSPEED: by_speed * KNOT, STATIC: along * KNOT, ALTITUDE: by_height * FOOT,
-                  TEMPERATURE: by_heat}
+                  TEMPERATURE: by_heat, **dict.fromkeys(self.budget.own, np.zeros(len(rows)))}
+        for name, slope in limit.kind.channel_slopes(at).items():
+            unit = CHANNELS[name].unit.factor / limit.kind.unit.factor
+            slopes[name] = -unit * slope
         return slopes, _readings(at), by_speed
 
     def _skew(self, slopes: Mapping[str, Floats], rows: Rows) -> Floats:
@@ -193,12 +197,11 @@ class Uncertainty:
 
     def _step(self, limit: Limit, per_kt: Floats) -> Floats:
         """The display's step in the limit's published quantity."""
-        return np.asarray(self.budget.quantum_mach if limit.is_mach
-                          else self.budget.quantum_kt * per_kt)
+        return limit.kind.display_step(self.budget, per_kt)
 
     def _model(self, limit: Limit, rows: Rows) -> ErrorModel:
         slopes, readings, by_speed = self._inputs(limit, rows)
-        indicated = limit.quantity.startswith("indicated")
+        indicated = limit.kind.as_indicated
         total: dict[tuple[bool, bool], Floats] = {}
         for flown in (True, False):
             for common in (True, False):
@@ -273,7 +276,7 @@ class Uncertainty:
         limit, air = self.analysis.sheet.limit[i], self.analysis._case.air
         model, at = self._model(limit, rows), limit_equivalents.point(air, rows)
         by_speed = within(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
-        if limit.quantity == "true_airspeed":
+        if limit.kind.needs_temperature:
             # As near the limit: its CAS moves with the temperature too.
             in_kt = model.flown / model.per_kt
             return in_kt, in_kt * by_speed * KNOT, model.displayed / model.per_kt
@@ -283,15 +286,14 @@ class Uncertainty:
                            at.pressure_altitude)
         along = static_source(at)
         speed, height = at.calibrated_airspeed / KNOT, at.pressure_altitude / FOOT
-        indicated = limit.quantity.startswith("indicated")
+        indicated = limit.kind.as_indicated
         skew = self._moved("pressure_altitude_ft", rows, self.budget.skew_s)
         free, static = (self.budget.variance(moves, speed, flown=True, indicated=indicated)
                         * KNOT**2 for moves in (AIRSPEED, STATIC))
         high, high_shown = ((self.budget.variance(ALTITUDE, height, flown=flown) + skew) * FOOT**2
                             for flown in (True, False))
         lead = mach - by_height
-        step = (self.budget.quantum_mach / by_speed if limit.is_mach
-                else np.full(len(rows), self.budget.quantum_kt * KNOT))
+        step = limit.kind.display_step_cas(self.budget, by_speed)
         shown = self.budget.variance(AIRSPEED, speed, flown=False) * KNOT**2
         return (
             np.sqrt(free + cas**2 * high + (cas * along - 1) ** 2 * static) / KNOT,
@@ -316,7 +318,9 @@ def _readings(at: Point) -> dict[str, Floats]:
     """The reading of each input in its edge unit."""
     speed = at.calibrated_airspeed / KNOT
     return {AIRSPEED: speed, STATIC: speed, ALTITUDE: at.pressure_altitude / FOOT,
-            TEMPERATURE: at.temperature - FREEZING}
+            TEMPERATURE: at.temperature - FREEZING,
+            **{name: (values - CHANNELS[name].unit.offset) / CHANNELS[name].unit.factor
+               for name, values in at.others.items()}}
 
 
 def _term(slope: Floats, variance: Any) -> Floats:

@@ -16,14 +16,6 @@ UNDER, OVER, UNKNOWN, NOT_APPLICABLE = range(4)
 NMAX = {"name": "nz", "quantity": "load_factor", "maximum": 2.5}
 FLAPS = {"name": "nz flaps", "quantity": "load_factor", "maximum": 2.0,
          "when": {"flap_deg": {"above": 2}}}
-G = [1.0, 2.4, 2.6, 2.8, 2.2, 1.0, NAN, 1.0]
-
-
-@pytest.fixture
-def pull_up(log):
-    """A pull-up to 2.8 g at an airspeed that comes near VMO, at a sample a second."""
-    return log(range(8), calibrated_airspeed=[240, 244, 249, 251, 248, 240, 240, 240],
-               pressure_altitude=5000, load_factor=G, flap=[0, 0, 0, 0, 0, 10, 10, 10])
 
 
 def test_states_are_those_of_its_own_channel(pull_up, sheet, vmo):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -13,15 +14,20 @@ from loganalyze.results import assessment_results
 from loganalyze.show.tables.result_tables import TABLES
 from loganalyze.show.tables.sample_table import sample_columns
 from loganalyze.show.tables.table_columns import table_schema
-from loganalyze.text.facts import Summary
+from loganalyze.text import facts
 
 
 def schemas() -> dict[str, dict[str, Any]]:
     """Return each schema by its file name."""
-    summary = TypeAdapter(Summary).json_schema(mode="serialization")
+    summary = TypeAdapter(facts.Summary).json_schema(mode="serialization")
     for name, definition in summary["$defs"].items():
         if hasattr(assessment_results, name) or name == "AssessmentFacts":
             _allow_null(definition)
+        made = getattr(assessment_results, name, None) or getattr(facts, name, None)
+        if made is not None and "required" in definition:
+            left_out = {field.name for field in fields(made) if field.metadata.get("left out")}
+            definition["required"] = [
+                one for one in definition["required"] if one not in left_out]
     return {
         "summary.schema.json": {
             "$schema": "https://json-schema.org/draft/2020-12/schema", **summary,
