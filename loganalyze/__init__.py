@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from loganalyze.read import read_flights, read_log
     from loganalyze.record.flight_log import FlightLog
     from loganalyze.results.assessment_results import Assessment
-    from loganalyze.screening.evaluation_settings import Settings
+    from loganalyze.sheets.evaluation_settings import Settings
     from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
     from loganalyze.show.figures.contribution_bars import contributions_figure
     from loganalyze.show.figures.envelope_figure import envelope_figure
@@ -36,7 +36,7 @@ _HOMES = {
     "FlightLog": "loganalyze.record.flight_log",
     "LimitsSheet": "loganalyze.sheets.limits_sheet",
     "Problem": "loganalyze.problems",
-    "Settings": "loganalyze.screening.evaluation_settings",
+    "Settings": "loganalyze.sheets.evaluation_settings",
     "analyze": "loganalyze.events.analysis",
     "assess_flight": "loganalyze.explain.assessment",
     "contributions_figure": "loganalyze.show.figures.contribution_bars",

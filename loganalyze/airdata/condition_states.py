@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from loganalyze.airdata import configuration_transit
 from loganalyze.record.flight_log import FlightLog
-from loganalyze.sheets.configuration_times import ConfigurationSheet
-from loganalyze.sheets.limit_conditions import Condition
+from loganalyze.sheets.limit_conditions import Condition, ConfigurationSheet
 
 NO, YES, UNKNOWN = np.uint8(0), np.uint8(1), np.uint8(2)
 

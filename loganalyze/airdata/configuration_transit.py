@@ -18,7 +18,7 @@ from loganalyze.airdata.configuration_outliers import LEAST, cleaned
 from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.units import DEGREE
-from loganalyze.sheets.configuration_times import ConfigurationSheet
+from loganalyze.sheets.limit_conditions import ConfigurationSheet
 from loganalyze.sheets.limits_sheet import LimitsSheet
 
 Floats = NDArray[np.float64]

@@ -34,7 +34,7 @@ from loganalyze.cli.shared_options import (
 )
 from loganalyze.cli.threshold_options import threshold_options
 from loganalyze.problems import Problem
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 
 if TYPE_CHECKING:
     from loganalyze.sheets.limits_sheet import LimitsSheet
@@ -177,7 +177,7 @@ def command(
     level: Level = "quiet" if quiet else "verbose" if verbose else "normal"
     job = _Job(sheet, limits, columns, _priors(priors), out, name, overwrite, skip_existing,
                plot_format, options, how, level, _coloured(color), declared_states,
-               states_in_si(declared_states, sheet), Settings(**thresholds),
+               states_in_si(declared_states, sheet), Settings(**{**sheet.screening, **thresholds}),
                logs if together else ())
     logs = logs[:1] if together else logs
     summaries: list[Summary] = []

@@ -45,7 +45,7 @@ from loganalyze.record.intervals import HELD_INTERVALS, Intervals
 from loganalyze.record.quality_flags import QualityFlag
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening import sample_checks
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import LimitsSheet
 
 if TYPE_CHECKING:
@@ -298,7 +298,7 @@ def analyze(
     sheet : LimitsSheet
         The aircraft's limits, as `read_limits` gave it.
     settings : Settings, optional
-        Thresholds of the judgement.
+        Thresholds of the evaluation; otherwise the defaults, or what the sheet states.
     declared : mapping of str to float, optional
         States that the recorder doesn't hold, by channel, in SI (a discrete: 0 or 1).
     flight : int
@@ -317,7 +317,7 @@ def analyze(
     Problem
         When the log holds no samples or no airspeed, or a declared state is recorded.
     """
-    settings = settings or Settings()
+    settings = settings or Settings(**sheet.screening)
     declared = declared or {}
     if not len(log):
         raise Problem("the log holds no samples", str(log.source.path), "choose a log that does")

@@ -27,7 +27,7 @@ from loganalyze.screening import (
     sample_checks,
     stuck_channels,
 )
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

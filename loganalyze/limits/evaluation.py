@@ -16,8 +16,8 @@ from loganalyze.limits import limit_tables
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.sample_reasons import Bits
 from loganalyze.screening import channel_screening
-from loganalyze.screening.evaluation_settings import Settings
 from loganalyze.screening.sample_checks import Screen
+from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import EDGE, Limit, LimitsSheet
 
 Bytes = NDArray[np.uint8]

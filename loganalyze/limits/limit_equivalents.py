@@ -16,7 +16,7 @@ from loganalyze.air import probes
 from loganalyze.airdata.air_data import AirData
 from loganalyze.quantities.speed_relations import mach_at_cas, within
 from loganalyze.record import sample_reasons
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import Limit
 
 Floats = NDArray[np.float64]

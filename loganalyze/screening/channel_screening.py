@@ -19,9 +19,9 @@ from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.sample_reasons import HEIGHT, SPEED, Bits, Plausible, bit
 from loganalyze.record.units import DEGREE, FOOT, KNOT
 from loganalyze.screening import quantization, redundant_sources, stuck_channels
-from loganalyze.screening.evaluation_settings import Settings
 from loganalyze.screening.sample_checks import NOISE, Rows, Screen
 from loganalyze.screening.stuck_channels import Reference
+from loganalyze.sheets.evaluation_settings import Settings
 
 Floats = NDArray[np.float64]
 

@@ -14,7 +14,7 @@ from loganalyze.record.derivations import AIRSPEEDS
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import DEGREE, KNOT
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]

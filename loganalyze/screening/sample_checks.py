@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.sample_reasons import HEAT, HEIGHT, LOST, SPEED, Bits, Plausible
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]

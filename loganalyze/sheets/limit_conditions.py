@@ -1,7 +1,8 @@
 """Conditions on recorded channels: how they are written, and what they mean in SI.
 
 A key is a channel and the unit of its numbers, `flap_deg`; a discrete channel, `gear_down`;
-or any other lower_snake_case name that the columns file gives to a column.
+or any other lower_snake_case name that the columns file gives to a column. How long flaps and
+landing gear take to move, `[configuration]` of the limits sheet, decides when one holds.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
@@ -217,3 +218,34 @@ def _state(key: str, said: Any, discrete: bool) -> float:
     if discrete or isinstance(said, str):
         refuse(f"{key} can't be {written(said)}", 'write is = true or is = false', key, "is")
     return float(said)
+
+
+LONGEST_S = 120.0
+"""The longest transit of flaps or gear that is believed [s]."""
+
+
+class ConfigurationSheet(Sheet):
+    """What a recorder leaves out about flaps and gear in transit."""
+
+    flap_transit_s: float = Field(
+        10.0, description="Where only the flap lever is recorded: how long after a retraction "
+        "the flaps may still be out, so that the former limit holds [s]. The default is common "
+        "practice, no source.", examples=[12],
+        json_schema_extra={"minimum": 0, "maximum": LONGEST_S})
+    gear_transit_s: float = Field(
+        15.0, description="How long the landing gear takes to extend or retract [s]. The default "
+        "is common practice, no source.", examples=[12],
+        json_schema_extra={"minimum": 0, "maximum": LONGEST_S})
+    gear_down: Literal["lever", "locked"] = Field(
+        "lever", description="What the recorded gear_down tells: the lever, so that the gear "
+        "moves after it changes; or the gear locked down, so that it extends before.",
+        examples=["lever"])
+
+    @model_validator(mode="after")
+    def _plausible(self) -> ConfigurationSheet:
+        for name in ("flap_transit_s", "gear_transit_s"):
+            value = getattr(self, name)
+            if not 0 <= value <= LONGEST_S:
+                refuse(f"{name} = {written(value)} is outside 0 to {LONGEST_S:g}",
+                       "write it in seconds", name)
+        return self

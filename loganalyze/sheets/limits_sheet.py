@@ -21,8 +21,14 @@ from pydantic import (
 from loganalyze.quantities.limited_quantity import LimitedQuantity
 from loganalyze.quantities.quantity_registry import quantity_names, quantity_of
 from loganalyze.record.units import FOOT
-from loganalyze.sheets.configuration_times import ConfigurationSheet
-from loganalyze.sheets.limit_conditions import NAME, Condition, Range, condition_of
+from loganalyze.sheets.evaluation_settings import ScreeningTable
+from loganalyze.sheets.limit_conditions import (
+    NAME,
+    Condition,
+    ConfigurationSheet,
+    Range,
+    condition_of,
+)
 from loganalyze.sheets.sensor_corrections import AirspeedSheet, TemperatureSheet
 from loganalyze.sheets.sensor_tolerances import UncertaintySheet
 from loganalyze.sheets.severity_rules import LadderSheet, Rules, WarningSheet, check_names
@@ -243,6 +249,9 @@ class LimitsSheet(Sheet):
     ladder: LadderSheet = Field(
         default_factory=LadderSheet, description="The excesses beyond which time is counted.",
         examples=[{"kt": [0, 5, 10, 15, 20]}])
+    screening: ScreeningTable = Field(
+        default_factory=dict, description="Thresholds of the evaluation that differ from their "
+        "defaults.", examples=[{"frozen_s": 30}])
     warning: WarningSheet = Field(
         default_factory=WarningSheet, description="When the overspeed warning must sound.",
         examples=[{"threshold_kt": 6}])

@@ -8,8 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from loganalyze.cli.threshold_options import THRESHOLDS
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import DESCRIPTIONS, Settings
 from loganalyze.text.verdict_sentences import CAUTIONS
 
 from .conftest import SHEET, write_log
@@ -23,7 +22,11 @@ def test_a_plain_verdict_is_printed(run, fast, sheet):
     assert "From 0:00:19.8 to 0:00:29.2 (9.5 s) VMO was exceeded" in said
     assert "As displayed: not determinable" in said
     assert 'pressure_altitude: column "Pressure Altitude [ft]", in ft' in said
-    assert "join gap 5 s, join margin 2 kt, join margin Mach 0.004" in said
+    assert "Thresholds:" not in said
+    done = run("analyze", fast, "--limits", sheet, "-v")
+    assert "join gap 5 s, join margin 2 kt, join margin Mach 0.004" in " ".join(done.out.split())
+    done = run("analyze", fast, "--limits", sheet, "--join-gap-s", "7")
+    assert "Thresholds: join gap 7 s\n" in done.out
     assert done.out.rstrip().endswith("\n".join(CAUTIONS))
 
 
@@ -111,13 +114,32 @@ def test_json_is_the_summary(run, fast, slow, sheet, tmp_path):
 
 
 def test_thresholds_are_options_and_reach_the_result(run, fast, sheet):
-    assert list(THRESHOLDS) == [field.name for field in fields(Settings)]
+    assert list(DESCRIPTIONS) == [field.name for field in fields(Settings)]
     done = run("analyze", fast, "--limits", sheet, "--json", "--minimum-duration-s", "30")
     said = json.loads(done.out)
     assert said["settings"]["minimum_duration_s"] == 30.0
     assert said["flights"][0]["exceedances"][0]["brief"] is True
     for absurd in ("-1", "nan", "inf", "long"):
         assert run("analyze", fast, "--limits", sheet, "--join-gap-s", absurd).code == 2
+
+
+def test_other_thresholds_stand_in_the_limits_sheet(run, fast, sheet):
+    assert run("analyze", fast, "--limits", sheet, "--frozen-s", "30").code == 2
+    text = sheet.read_text()
+    sheet.write_text(f"{text}\n[screening]\nfrozen_s = 30\nspike_noise = 9.5\n")
+    done = run("analyze", fast, "--limits", sheet, "--json", "--join-gap-s", "7")
+    settings = json.loads(done.out)["settings"]
+    assert {name: settings[name] for name in ("frozen_s", "spike_noise", "join_gap_s")} == {
+        "frozen_s": 30.0, "spike_noise": 9.5, "join_gap_s": 7.0}
+    for line, words in (("frozen_sec = 30", "did you mean frozen_s?"),
+                        ("join_gap_s = 3", "give --join-gap-s"),
+                        ("frozen_s = -1", "not a number from 0 up"),
+                        ("frozen_s = true", "not a number"), ("frozen_s = nan", "not a number")):
+        sheet.write_text(f"{text}\n[screening]\n{line}\n")
+        done = run("analyze", fast, "--limits", sheet)
+        assert done.code == 2
+        assert words in done.err
+        assert "limits.toml" in done.err
 
 
 def test_a_declared_state_counts(run, slow, sheet):

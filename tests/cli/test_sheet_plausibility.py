@@ -136,6 +136,6 @@ def test_a_short_exceedance_with_flaps_out_all_the_time_is_judged(run, tmp_path)
 def test_the_user_can_have_it_judged_all_the_same(run, tmp_path):
     log = flown(tmp_path, lambda s: 11.2 + 0 * s, late, cruise)
     assert said_by(run, log, SHEET, tmp_path)[0] == 3
-    code, said = said_by(run, log, SHEET, tmp_path, "--at-rest-s", "7200")
+    code, said = said_by(run, log, SHEET + "\n[screening]\nat_rest_s = 7200\n", tmp_path)
     assert code == 1
     assert "VFE 15 was exceeded" in said

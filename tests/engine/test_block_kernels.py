@@ -9,7 +9,7 @@ import pytest
 from loganalyze.engine import block_evaluation, block_kernels, kernel_loading
 from loganalyze.events.analysis import analyze
 from loganalyze.screening import sample_checks
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 
 LIMITS = [
     {"name": "VMO", "quantity": "calibrated_airspeed",

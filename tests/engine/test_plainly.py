@@ -20,7 +20,7 @@ from loganalyze.air import airspeed, atmosphere, probes
 from loganalyze.engine import block_evaluation, kernel_loading
 from loganalyze.events.analysis import Analysis, analyze
 from loganalyze.record.flight_log import Channel, FlightLog, aligned
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 
 ONE_BY_ONE = Settings(excursion_s=0.0)

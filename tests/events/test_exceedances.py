@@ -9,7 +9,7 @@ import pytest
 
 from loganalyze.events.analysis import analyze
 from loganalyze.record.flight_log import FlightLog
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 
 NAN = math.nan
 

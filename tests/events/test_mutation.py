@@ -13,7 +13,7 @@ import pytest
 
 from loganalyze.events.analysis import analyze
 from loganalyze.record.intervals import Intervals
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 
 N = 240
 CHANNELS = ("calibrated_airspeed", "pressure_altitude", "mach", "flap_lever", "gear_down",

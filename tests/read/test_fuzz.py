@@ -22,7 +22,7 @@ from loganalyze.problems import Problem
 from loganalyze.read import read_flights, read_log
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.intervals import Intervals
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import read_limits
 
 FILES = [case for case in CASES if case.path.is_file()]

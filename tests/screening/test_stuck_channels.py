@@ -9,7 +9,7 @@ from loganalyze.events import recording_quality
 from loganalyze.events.analysis import analyze
 from loganalyze.record.flight_log import Channel
 from loganalyze.screening import stuck_channels
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.simulate import pressures
 from loganalyze.simulate.flight import FOOT, KNOT
 

@@ -14,7 +14,7 @@ import pyarrow as pa
 from loganalyze.events.analysis import Analysis
 from loganalyze.problems import Problem
 from loganalyze.record.flight_log import Source
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.tables.table_columns import Origin
 from loganalyze.text import verdict_sentences

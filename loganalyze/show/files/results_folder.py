@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 from loganalyze.events.analysis import Analysis
 from loganalyze.problems import Problem
 from loganalyze.results.assessment_results import Assessment
-from loganalyze.screening.evaluation_settings import Settings
+from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.show.figures.figure_style import save_figure
 from loganalyze.show.figures.margin_figure import margin_figure
 from loganalyze.show.files.log_summary import LogSummary, sha256_of

@@ -12,6 +12,7 @@ import numpy as np
 
 from loganalyze.results.assessment_results import AssessedExceedance, Assurance, NearMiss
 from loganalyze.results.decisive_exceedance import decisive_first
+from loganalyze.sheets.evaluation_settings import DEFAULTS
 from loganalyze.text import report_sentences as said
 from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
@@ -86,7 +87,10 @@ def log_lines(
         lines += _flight_lines(one, how, level, quantities)
     lines += [Line(""), Line(label.TAKEN_AS, "faint")]
     lines += [Line(one, "faint", 2) for one in verdict_sentences.recognised(summary)]
-    lines.append(Line(label.thresholds(verdict_sentences.thresholds(summary.settings)), "faint"))
+    shown = {name: value for name, value in summary.settings.items()
+             if level == "verbose" or value != DEFAULTS.get(name)}
+    if shown:
+        lines.append(Line(label.thresholds(verdict_sentences.thresholds(shown)), "faint"))
     return lines
 
 

@@ -6,14 +6,24 @@ of the kind this program is for is cut, tight enough to tell a fault of the reco
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+import math
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, fields
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator, WithJsonSchema
 
 from loganalyze.record.channels import CHANNELS
+from loganalyze.sheets.toml_models import nearest, refuse, written
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Thresholds of the judgement. All are printed with the results."""
+    """Thresholds of the evaluation. All are in ``summary.json``.
+
+    Those in `OPTIONS` are options of the command line; the others can be set in a table
+    ``[screening]`` of the limits sheet.
+    """
 
     tolerance_kt: float = 1e-5
     """A speed is over its limit by more than this [kt]: below it lies the noise of converting
@@ -148,3 +158,109 @@ class Settings:
         for field in fields(self):
             if not getattr(self, field.name) >= 0.0:
                 raise ValueError(f"{field.name} must not be negative")
+
+
+OPTIONS = ("tolerance_kt", "tolerance_mach", "join_gap_s", "join_margin_kt", "join_margin_mach",
+           "minimum_duration_s", "judged_least_pct")
+"""The thresholds that a user has a reason to change from flight to flight."""
+
+DESCRIPTIONS: dict[str, str] = {
+    "tolerance_kt": "Excess [kt] up to which a speed doesn't count as over an airspeed limit.",
+    "tolerance_mach": "Excess up to which a Mach number doesn't count as over a Mach limit.",
+    "join_gap_s": "Longest time [s] between two stretches over one limit that are joined into one "
+                  "exceedance.",
+    "join_margin_kt": "Largest margin [kt] to an airspeed limit between two stretches that are "
+                      "joined.",
+    "join_margin_mach": "Largest margin to a Mach limit between two stretches that are joined.",
+    "ride_gap_s": "Longest time [s] between two stretches that are joined because the margin "
+                  "stayed within its own noise.",
+    "ride_noise": "Largest margin between such stretches, in standard deviations of its noise.",
+    "hole_longest_s": "Longest hole in the samples [s] that counts as over where the limit can't "
+                      "have been regained in it.",
+    "hole_least_rate_kt_s": "Least rate [kt/s] at which a limit is assumed to be regained in a "
+                            "hole.",
+    "hole_greatest_rate_kt_s": "Greatest rate [kt/s] at which a limit is assumed to be regained "
+                               "in a hole.",
+    "minimum_duration_s": "Time over a limit [s] below which an exceedance is marked brief.",
+    "judged_least_pct": "Share of the airborne time [%] below which a limit counts as not judged.",
+    "at_rest_s": "Time over a limit of flaps or gear [s], at the value at which its channel rests, "
+                 "from which the limit is asked about and not judged.",
+    "at_rest_pct": "Share of such a limit [%] by which it must have been exceeded then.",
+    "plausible_rate_kt_s": "Greatest plausible rate of the airspeed [kt/s].",
+    "plausible_rate_ft_s": "Greatest plausible rate of the pressure altitude [ft/s].",
+    "gust_load_g": "Change of load factor [g] that confirms a faster change of airspeed.",
+    "gust_pitch_deg": "Change of pitch attitude [deg] that confirms a faster change of airspeed.",
+    "frozen_s": "Shortest standstill [s] after which a channel may be frozen.",
+    "frozen_moved_kt": "Movement of a reference channel [kt] from which an airspeed that stands "
+                       "still is frozen.",
+    "frozen_drift_kt": "Drift between two airspeeds [kt] that shows no frozen one.",
+    "frozen_moved_ft": "Movement of a reference channel [ft] from which an altitude that stands "
+                       "still is frozen.",
+    "frozen_drift_ft": "Drift between two altitudes [ft] that shows no frozen one.",
+    "steadiest_kt": "Coarsest quantization step of an airspeed [kt] in which noise that stops "
+                    "shows a frozen channel.",
+    "steadiest_ft": "Coarsest quantization step of an altitude [ft] in which noise that stops "
+                    "shows a frozen channel.",
+    "frozen_chance": "Probability in the noise beside it below which a standstill is frozen.",
+    "spike_least_kt": "Least size [kt] of a spike of the airspeed.",
+    "spike_least_ft": "Least size [ft] of a spike of the pressure altitude.",
+    "spike_noise": "Least size of a spike in median departures of the samples about it.",
+    "excursion_s": "Longest excursion of several samples [s] that is no flight.",
+    "excursion_times": "How many times the plausible rate the steps of an excursion exceed.",
+    "ground_roll_s": "Time [s] beside a stretch on the ground in which the altitude may stand "
+                     "still.",
+    "stale_s": "Shortest time [s] that a stale value was held.",
+    "stale_kt": "Least step [kt] with which a stale airspeed ends.",
+    "stale_ft": "Least step [ft] with which a stale altitude ends.",
+    "stale_least": "Least number of such steps in a flight that show stale values.",
+    "stale_least_pct": "Least share of the flight [%] that such values take.",
+    "sources_apart_kt": "Difference of two airspeed sources [kt] from which they disagree.",
+    "sources_apart_pct": "The same as a share of the airspeed [%], if that is more.",
+    "sources_apart_ft": "Difference of two altitude sources [ft] from which they disagree.",
+    "sources_apart_degc": "Difference of two temperature sources [degC] from which they disagree.",
+    "sources_apart_s": "Time [s] for which sources must differ to disagree.",
+    "lost_frame_s": "Length of a recorder's frame [s], screened out where synchronisation was "
+                    "lost.",
+    "lost_channels": "Number of channels impossible at one instant that show a corrupt frame.",
+    "floor_kt": "Airspeed [kt] below which a steady lowest value is a clamped one.",
+    "floor_s": "Time [s] for which a clamped airspeed must stand.",
+    "ground_kt": "Airspeed [kt] below which the aircraft is on the ground, without weight on "
+                 "wheels.",
+    "ground_fpm": "Vertical speed [ft/min] below which it is, too.",
+}
+"""What each threshold means, in a sentence."""
+
+DEFAULTS: Mapping[str, float] = {
+    field.name: field.default for field in fields(Settings) if field.default is not MISSING}
+
+
+def _thresholds(given: Any) -> Any:
+    """Refuse a `[screening]` table with other keys or values than thresholds have."""
+    if not isinstance(given, dict):
+        return given
+    allowed = [name for name in DEFAULTS if name not in OPTIONS]
+    for name, value in given.items():
+        if name in OPTIONS:
+            refuse(f"{name} is an option of the command line",
+                   f"give --{name.replace('_', '-')} instead", name)
+        if name not in allowed:
+            close = nearest(str(name), allowed)
+            refuse(f'"{name}" is not a threshold of the evaluation',
+                   f"did you mean {close}?" if close else "leave it out", name)
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if not number or not 0 <= value < math.inf:
+            refuse(f"{name} = {written(value)} is not a number from 0 up", "write it as 12 or 0.5",
+                   name)
+    return {name: float(value) for name, value in given.items()}
+
+
+ScreeningTable = Annotated[
+    dict[str, float],
+    BeforeValidator(_thresholds),
+    WithJsonSchema({
+        "type": "object", "additionalProperties": False,
+        "properties": {name: {"type": "number", "minimum": 0, "default": default,
+                              "description": DESCRIPTIONS[name], "examples": [default]}
+                       for name, default in DEFAULTS.items() if name not in OPTIONS}}),
+]
+"""`[screening]` of a limits sheet: thresholds by name, only those that differ from the default."""
