@@ -3,7 +3,7 @@
 pytest collects all tests once. For each mutant the process is forked, the changed function takes
 the place of the one that is loaded, and the tests run; no file is touched. What is worked out
 where a module is loaded, and compiled functions, are changed in the file instead: in a copy of the
-project, by a process of its own, which takes a few seconds more. CPU time is bounded: a mutant
+project, whose modules a fork loads anew, which takes a second more. CPU time is bounded: a mutant
 that never ends counts as killed.
 """
 
@@ -16,7 +16,6 @@ import re
 import resource
 import shutil
 import signal
-import subprocess
 import sys
 import tempfile
 import time
@@ -105,6 +104,7 @@ class Session:
     def __init__(self, root: Path, mutants: list[Mutant], tests: Tests, budget_s: float) -> None:
         self.root, self.mutants, self.tests, self.budget_s = root, mutants, tests, budget_s
         self.items: dict[str, pytest.Item] = {}
+        self.functions: dict[tuple[str, str, int], list[FunctionType]] = {}
         self.outcomes: list[Outcome] = []
         self.failed = Path(tempfile.mkdtemp(prefix="loganalyze-mutation-")) / "failed"
         self.copy: Path | None = None
@@ -113,6 +113,14 @@ class Session:
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         """Run the mutants' tests; no test runs in this process itself."""
         self.items = {item.nodeid: item for item in session.items}
+        session.config.pluginmanager.register(_Failures(self.failed))
+        for one in gc.get_objects():
+            if isinstance(one, FunctionType) and one.__code__.co_filename.startswith(
+                    str(self.root)):
+                code = one.__code__
+                self.functions.setdefault(
+                    (code.co_filename, code.co_qualname, code.co_firstlineno), []).append(one)
+        gc.freeze()  # so that a fork doesn't copy all that it looks through
         self._hold(self.tests.quickest())
         for mutant in self.mutants:
             self.outcomes.append(self._outcome(mutant))
@@ -122,12 +130,6 @@ class Session:
         if self.copy is not None:
             shutil.rmtree(self.copy)
         return True
-
-    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        """Write down a test that failed, and end there where a mutant is tried."""
-        if report.failed:
-            with self.failed.open("a") as file:
-                file.write(f"{report.nodeid}\n")
 
     def _hold(self, tests: list[str]) -> None:
         """Stop where tests fail although nothing is changed: what they kill doesn't count."""
@@ -160,6 +162,49 @@ class Session:
 
     def _forked(self, change: tuple[Mutant, str] | None, tests: list[str], cpu_s: float) -> int:
         """Run tests in a process forked from this one; 0 where all pass."""
+        def run() -> int:
+            if change is not None:
+                self._replace(*change)
+            items = [self.items[one] for one in tests]
+            for i, item in enumerate(items):
+                after = items[i + 1] if i + 1 < len(items) else None
+                item.config.hook.pytest_runtest_protocol(item=item, nextitem=after)
+                if change is not None and self.failed.exists():
+                    break
+            return int(self.failed.exists())
+
+        return self._in_a_fork(run, cpu_s)
+
+    def _in_a_copy(self, mutant: Mutant, tests: list[str], cpu_s: float) -> int:
+        """Run tests where a module's file is changed and all are loaded anew; 0 where all pass."""
+        if self.copy is None:
+            self.copy = _copied(self.root)
+        copy, path = self.copy, self.copy / mutant.module
+        source = path.read_text()
+        path.write_text(mutant.applied(source))
+
+        def run() -> int:
+            # No compiled code is kept: one of the same second and size would pass for this.
+            sys.dont_write_bytecode = True
+            os.environ |= {"PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1",
+                           "NUMBA_CACHE_DIR": str(self.failed.parent)}
+            os.chdir(copy)
+            sys.path[:] = [one.replace(str(self.root), str(copy)) for one in sys.path if one]
+            for name, module in list(sys.modules.items()):
+                if name.split(".")[0] in ("loganalyze", "tests") or str(
+                        getattr(module, "__file__", "")).startswith(str(self.root)):
+                    del sys.modules[name]
+            return int(pytest.main([*tests, "-x", "-p", "no:cacheprovider", "-p", "no:xdist",
+                                    "-p", "no:terminal", "-o", "addopts=--import-mode=importlib",
+                                    "-W", "ignore::pytest.PytestAssertRewriteWarning"],
+                                   plugins=[_Failures(self.failed)]))
+
+        try:
+            return self._in_a_fork(run, cpu_s)
+        finally:
+            path.write_text(source)
+
+    def _in_a_fork(self, run: Callable[[], int], cpu_s: float) -> int:
         self.failed.unlink(missing_ok=True)
         sys.stdout.flush()
         child = os.fork()
@@ -171,9 +216,9 @@ class Session:
                 for stream in (0, 1, 2):
                     os.dup2(nothing, stream)
                 resource.setrlimit(resource.RLIMIT_CPU, (int(cpu_s), int(cpu_s) + 1))
-                if change is not None:
-                    _replace(self.root, *change)
-                code = self._pass([self.items[one] for one in tests], change is not None)
+                for item in list(self.items.values())[:1]:
+                    item.config.pluginmanager.unregister(name="terminalreporter")
+                code = run()
             finally:
                 os._exit(code)
         deadline = time.monotonic() + 40 * cpu_s
@@ -186,39 +231,30 @@ class Session:
             time.sleep(0.005)
         code = os.waitstatus_to_exitcode(status)
         if code == 70:
-            raise RuntimeError(f"no test could be run for {change}")
+            raise RuntimeError("no test could be run")
         return code
 
-    def _pass(self, items: list[pytest.Item], first_only: bool) -> int:
-        items[0].config.pluginmanager.unregister(name="terminalreporter")
-        for i, item in enumerate(items):
-            after = items[i + 1] if i + 1 < len(items) else None
-            item.config.hook.pytest_runtest_protocol(item=item, nextitem=after)
-            if first_only and self.failed.exists():
-                return 1
-        return int(self.failed.exists())
+    def _replace(self, mutant: Mutant, name: str) -> None:
+        """Let the changed function take the place of the one that is loaded."""
+        path = str(self.root / mutant.module)
+        changed = compile(mutant.applied(Path(path).read_text()), path, "exec")
+        code = [one for one in _codes(changed) if one.co_qualname == name
+                and one.co_firstlineno <= mutant.start[0]][-1]
+        for one in self.functions[path, name, code.co_firstlineno]:
+            one.__code__ = code
 
-    def _in_a_copy(self, mutant: Mutant, tests: list[str], cpu_s: float) -> int:
-        """Run tests where a module's file is changed; 0 where all pass."""
-        if self.copy is None:
-            self.copy = _copied(self.root)
-        self.failed.unlink(missing_ok=True)
-        path = self.copy / mutant.module
-        source = path.read_text()
-        path.write_text(mutant.applied(source))
-        # Without files of compiled code: one of the same second and size would pass for this.
-        try:
-            return subprocess.run(
-                [sys.executable, "-m", "pytest", *tests, "-x", "-q", "-p", "no:cacheprovider",
-                 "-p", "no:xdist"], cwd=self.copy, stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL, env={
-                    **os.environ, "PYTHONPATH": str(self.copy), "PYTHONDONTWRITEBYTECODE": "1",
-                    "NUMBA_CACHE_DIR": str(self.failed.parent)},
-                preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_CPU,
-                                                      (int(cpu_s), int(cpu_s) + 1)),
-            ).returncode
-        finally:
-            path.write_text(source)
+
+class _Failures:
+    """A pytest plugin that writes down which tests failed."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """Write down a test that failed."""
+        if report.failed:
+            with self.path.open("a") as file:
+                file.write(f"{report.nodeid}\n")
 
 
 def _copied(root: Path) -> Path:
@@ -250,21 +286,6 @@ def _function(mutant: Mutant, source: str) -> str | None:
         return None
 
     return below(ast.parse(source), ())
-
-
-def _replace(root: Path, mutant: Mutant, name: str) -> None:
-    """Let the changed function take the place of the one that is loaded."""
-    path = str(root / mutant.module)
-    changed = compile(mutant.applied(Path(path).read_text()), path, "exec")
-    code = [one for one in _codes(changed) if one.co_qualname == name
-            and one.co_firstlineno <= mutant.start[0]][-1]
-    found = [one for one in gc.get_objects() if isinstance(one, FunctionType)
-             and one.__code__.co_filename == path and one.__code__.co_qualname == name
-             and one.__code__.co_firstlineno == code.co_firstlineno]
-    if not found:
-        raise RuntimeError(f"{name} isn't loaded")
-    for one in found:
-        one.__code__ = code
 
 
 def _codes(code: CodeType) -> Iterator[CodeType]:
