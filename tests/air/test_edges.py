@@ -172,6 +172,9 @@ def test_the_message_names_the_value_that_is_outside() -> None:
         airspeed.impact_ratio_from_mach([0.0, 6.0])
     with pytest.raises(ValueError, match="Mach number -1 is outside 0 to 5"):
         airspeed.impact_ratio_from_mach([-1.0, 6.0])
+    for slope in (sensitivity.altitude_by_static_source, airspeed.mach_from_cas):
+        with pytest.raises(ValueError, match="calibrated airspeed"):
+            slope(-0.5, 3000.0)
 
 
 def test_a_speed_of_zero_crosses_no_other() -> None:

@@ -52,6 +52,11 @@ def test_a_table_keeps_its_own_frozen_copy() -> None:
         table.add[0] = 0.0
 
 
+def test_a_table_may_begin_at_rest() -> None:
+    for at, add in (([0.0, 50.0], [0.0, 1.0]), ([2.0, 50.0], [-2.0, 1.0])):
+        assert CorrectionTable(np.array(at), np.array(add)).corrected(at[0]) == 0.0
+
+
 @pytest.mark.parametrize(
     ("at", "add", "why"),
     [

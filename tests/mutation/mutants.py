@@ -160,8 +160,8 @@ def _replacements(node: ast.expr | ast.stmt) -> Iterator[str]:
         case ast.Constant(bool() as value):
             yield str(not value)
         case ast.Constant(int() | float() as value):
-            yield repr(value + 1)
-            yield repr(value - 1) if value >= 1 else f"({value - 1!r})"
+            for other in _other_numbers(value):
+                yield repr(other) if other >= 0 else f"({other!r})"
         case ast.Return(value) if value is not None and ast.unparse(value) != "None":
             yield "return None"
         case ast.Expr() | ast.Raise():
@@ -173,6 +173,13 @@ def _replacements(node: ast.expr | ast.stmt) -> Iterator[str]:
             yield "break"
         case ast.Break():
             yield "continue"
+
+
+def _other_numbers(value: float) -> tuple[float, float]:
+    """Return a number one more and one less; twice and half where that is no other size."""
+    if value == 0 or (isinstance(value, int) and value <= 10):
+        return value + 1, value - 1
+    return value * 2, value // 2 if isinstance(value, int) else value / 2
 
 
 def _is_text(*nodes: ast.expr) -> bool:
