@@ -183,6 +183,13 @@ def test_several_samples_are_outliers_where_no_surface_is_as_fast(judged):
         assert set(states(analysis, 1)) == {OFF, expected}
 
 
+def test_an_outlier_just_after_a_step_goes_back_to_that_step(judged):
+    # 10 degrees for one sample, 30 for six and 10 again at 8 Hz: the six are the outlier.
+    angle = [0.0] * 40 + [10.0] + [30.0] * 6 + [10.0] * 40
+    analysis = judged(VFES, kt=155.0, interval_s=0.125, flap=angle)
+    assert states(analysis, 1) == [OFF] * 41 + [UNKNOWN] * 6 + [OFF] * 40
+
+
 def test_values_that_alternate_keep_the_state_that_came_first(judged):
     analysis = judged(VFES, flap=[0, 30, 0, 30, 0, 30, 0])
     assert states(analysis, 1) == [OFF, UNKNOWN] * 3 + [OFF]

@@ -80,7 +80,9 @@ def test_a_turn_tells_a_true_airspeed_error_from_wind():
     # 5 kt of 255: dTAS/dV 1.1382 at 250 kt/10,000 ft ISA (computed), a little more 4 K warmer.
     assert one.reads_high_kt == pytest.approx(5 * 1.145, abs=0.05)
     assert one.scale == pytest.approx(-5 / 255, abs=5e-4)
-    assert one.reads_high_u_kt < 0.05
+    assert 0 < one.reads_high_u_kt < 0.05
+    # The same in knots, at the turn's mean true airspeed as reconstructed.
+    assert one.reads_high_u_kt / one.scale_u == pytest.approx(-one.reads_high_kt / one.scale)
 
 
 def test_variation_is_told_apart_from_scale():

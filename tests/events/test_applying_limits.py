@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from loganalyze.air import airspeed
 from loganalyze.events.analysis import analyze
+from loganalyze.record.units import FOOT, KNOT
 
 VFE = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
        "when": {"flap_deg": {"above": 1, "up_to": 20}}}
@@ -35,6 +37,24 @@ def test_chatter_is_not_joined_across_a_gap(log, sheet, vmo, step_s, parts):
     kt[30:32] = 249.5
     flight = log(time, calibrated_airspeed=kt, pressure_altitude=5000.0)
     assert len(analyze(flight, sheet(vmo)).exceedances) == parts
+
+
+@pytest.mark.parametrize(("under", "parts"), [(0.0035, 1), (0.0045, 2)])
+def test_how_far_under_a_mach_limit_chatter_may_go(log, sheet, mmo, under, parts):
+    mach = np.full(60, 0.503)
+    mach[:10] = mach[50:] = 0.48
+    mach[30:32] = 0.5 - under
+    cas = airspeed.cas_from_mach(mach, np.full(60, 20000 * FOOT)) / KNOT
+    flight = log(range(60), calibrated_airspeed=cas, pressure_altitude=20000.0)
+    assert len(analyze(flight, sheet(mmo)).exceedances) == parts
+
+
+def test_a_sample_alone_stands_for_no_time(log, sheet, vmo):
+    for kt in (240.0, np.nan):
+        analysis = analyze(log([5.0], calibrated_airspeed=kt, pressure_altitude=5000.0),
+                           sheet(vmo))
+        assert analysis.recorded_s == analysis.judged_s == 0.0
+        assert list(analysis.unknown) == []
 
 
 def test_what_was_screened_out_before_stays_out_beside_an_excursion(log, sheet, vmo):

@@ -117,6 +117,15 @@ def test_a_horn_that_chops_is_one_warning():
         ("on time", "VMO", 2, 4), ("late", "VMO", 7, 9)]
 
 
+@pytest.mark.parametrize(("step_s", "soundings"), [(1.4, 1), (1.6, 2)])
+def test_a_horn_that_falls_silent_at_a_gap_is_not_joined_across_it(step_s, soundings):
+    kt, sounding = [240, 248, 252, 256, 256, 256, 256, 248], [0, 1, 1, 0, 1, 1, 1, 0]
+    for row in (3, 4):  # the gap before the silent sample, or after it
+        time = np.arange(8.0)
+        time[row:] += step_s - 1.0
+        assert len(findings(kt, sounding, time=time)) == soundings
+
+
 def test_an_onset_that_was_not_recorded_is_not_determinable():
     assert told(findings([252, 253, 250, 240], [1, 1, 1, 0])) == [
         ("not determinable", "VMO", 0, 3)]

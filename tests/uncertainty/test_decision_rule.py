@@ -27,6 +27,13 @@ def test_the_four_outcomes_by_hand(excess, outcome):
     assert decided(excess, excess - U95, excess + U95) == outcome
 
 
+@pytest.mark.parametrize(("excess", "low", "high", "outcome"), [
+    (1.0, 0.0, 2.0, OVER_NOT_PROVEN), (-1.0, -2.0, 0.0, UNDER_NOT_PROVEN),
+    (0.0, -1.0, 1.0, UNDER_NOT_PROVEN)])
+def test_an_interval_that_touches_the_limit_proves_nothing(excess, low, high, outcome):
+    assert decided(excess, low, high) == outcome
+
+
 def test_an_end_that_is_not_known_proves_nothing():
     assert decided(3.0, math.nan, math.nan) == OVER_NOT_PROVEN
     assert decided(-3.0, math.nan, math.nan) == UNDER_NOT_PROVEN
