@@ -1,4 +1,4 @@
-"""The one class of user-facing error: what is wrong, where, and the mend."""
+"""The one class of user-facing error: what is wrong, where, and the hint."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ class Problem(Exception):
         What is wrong, as a clause without a full stop ("no column holds the airspeed").
     where : str
         The file, and the line, column or key in it ("flight.csv, line 12").
-    mend : str
+    hint : str
         What the user can do about it, as a clause without a full stop.
     details : str, optional
         Lines worth printing below the sentence (columns found, a file to start from).
     """
 
-    def __init__(self, what: str, where: str = "", mend: str = "", details: str = "") -> None:
+    def __init__(self, what: str, where: str = "", hint: str = "", details: str = "") -> None:
         self.what = what
         self.where = where
-        self.mend = mend
+        self.hint = hint
         self.details = details
         super().__init__(self.sentence)
 
@@ -29,6 +29,6 @@ class Problem(Exception):
     def sentence(self) -> str:
         """The error as one sentence."""
         sentence = f"{self.where}: {self.what}" if self.where else self.what
-        if self.mend:
-            sentence += f"; {self.mend}"
+        if self.hint:
+            sentence += f"; {self.hint}"
         return sentence.replace("\n", " ") + "."

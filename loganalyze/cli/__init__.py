@@ -18,7 +18,7 @@ EXIT_CODES = """
 Exit codes:
   0  done; analyze: every flight was judged
   1  an exceedance was found (only with --fail-on-exceedance)
-  2  wrong input: one sentence on the error stream says what and how to mend it
+  2  wrong input: one sentence on the error stream says what and how to correct it
   3  no verdict: a limit was judged for too little of the flight, or only samples in doubt were
      over one; with --require-every-limit also where the log holds no channel for a limit
   4  an unexpected error: a fault of the program

@@ -112,7 +112,7 @@ def states_in_si(said: Mapping[str, float], sheet: LimitsSheet) -> dict[str, flo
             channel, unit = channel_and_unit(key)
         except PydanticCustomError as error:
             context = error.context or {}
-            raise Problem(str(context["what"]), "--declare", str(context["mend"])) from None
+            raise Problem(str(context["what"]), "--declare", str(context["hint"])) from None
         if channel not in asked:
             raise Problem(f"nothing in the limits sheet depends on {channel}", "--declare",
                           f"it asks for {', '.join(asked)}" if asked else "leave it out")

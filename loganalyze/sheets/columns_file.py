@@ -227,6 +227,6 @@ def read_columns(path: str | Path) -> ColumnsFile:
     ------
     Problem
         For a file that can't be read or doesn't hold a columns file; it names the key and the
-        mend.
+        hint.
     """
     return read_toml(path, ColumnsFile)

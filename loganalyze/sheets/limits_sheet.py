@@ -133,19 +133,19 @@ class Limit(Sheet):
             return self
         check_rising(self.by_pressure_altitude, "altitude", "ft", *ALTITUDES_FT,
                      "by_pressure_altitude")
-        mend = f"write each row as [feet, {kind.row_unit}]"
+        hint = f"write each row as [feet, {kind.row_unit}]"
         for row, (_, value) in enumerate(self.by_pressure_altitude):
-            self._check_value(value, mend, "by_pressure_altitude", row)
+            self._check_value(value, hint, "by_pressure_altitude", row)
         return self
 
-    def _check_value(self, value: float, mend: str, *key: str | int) -> None:
+    def _check_value(self, value: float, hint: str, *key: str | int) -> None:
         low, high = self.kind.lowest, self.kind.highest
         if not low <= value <= high:
             unit = self.kind.unit.name
             refuse(f"a limit of Mach {written(value)} is outside {low:g} to {high:g}"
                    if unit == "Mach" else
                    f"a limit of {written(value)} {unit} is outside {low:g} to {high:g} {unit}",
-                   mend, *key)
+                   hint, *key)
 
     @property
     def kind(self) -> LimitedQuantity:
@@ -295,6 +295,6 @@ def read_limits(path: str | Path) -> LimitsSheet:
     ------
     Problem
         For a file that can't be read or doesn't hold a limits sheet; it names the key and the
-        mend.
+        hint.
     """
     return read_toml(path, LimitsSheet)

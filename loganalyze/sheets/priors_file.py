@@ -90,6 +90,6 @@ def read_priors(path: str | Path) -> PriorsFile:
     Raises
     ------
     Problem
-        For a file that can't be read or doesn't hold priors; it names the key and the mend.
+        For a file that can't be read or doesn't hold priors; it names the key and the hint.
     """
     return read_toml(path, PriorsFile)

@@ -62,12 +62,12 @@ class OneOf:
         return {**handler(schema), "enum": list(self.names())}
 
 
-def refuse(what: str, mend: str, *key: str | int) -> NoReturn:
+def refuse(what: str, hint: str, *key: str | int) -> NoReturn:
     """Refuse a value from inside a validator.
 
     Parameters
     ----------
-    what, mend : str
+    what, hint : str
         Clauses without a full stop, as in `Problem`.
     *key : str or int
         The rest of the key path, from the value under validation to the culprit.
@@ -77,7 +77,7 @@ def refuse(what: str, mend: str, *key: str | int) -> NoReturn:
     PydanticCustomError
         Always; `read_toml` turns it into a Problem.
     """
-    raise PydanticCustomError("refused", "{what}", {"what": what, "mend": mend, "key": key})
+    raise PydanticCustomError("refused", "{what}", {"what": what, "hint": hint, "key": key})
 
 
 def read_toml(path: str | Path, model: type[M]) -> M:
@@ -99,7 +99,7 @@ def read_toml(path: str | Path, model: type[M]) -> M:
     ------
     Problem
         For a file that can't be read, isn't TOML or doesn't fit the model: it names the file,
-        the line or key, and the mend; with several mistakes the details list them all.
+        the line or key, and the hint; with several mistakes the details list them all.
     """
     path = Path(path)
     return parse_toml(_content(path), model, path)
@@ -172,12 +172,12 @@ def _parsed(content: bytes, where: str) -> dict[str, Any]:
         said = re.fullmatch(r"(.*?) \(at (?:line (\d+), column (\d+)|end of document)\)",
                             str(error), re.DOTALL)
         if said is None:
-            raise Problem(f"not valid TOML ({error})", where, "mend the text there") from None
+            raise Problem(f"not valid TOML ({error})", where, "correct the text there") from None
         at = f"line {said[2]}, column {said[3]}" if said[2] else "at its end"
         what = said[1][:1].lower() + said[1][1:]
-        mend = ("write each key and each [table] once" if "overwrite" in what or "twice" in what
+        hint = ("write each key and each [table] once" if "overwrite" in what or "twice" in what
                 else 'write key = value, with text in "quotes" and a point in decimals')
-        raise Problem(f"not valid TOML ({what})", f"{where}, {at}", mend) from None
+        raise Problem(f"not valid TOML ({what})", f"{where}, {at}", hint) from None
 
 
 def _problem(path: Path, model: type[Sheet], data: dict[str, Any],
@@ -199,8 +199,8 @@ def _problem(path: Path, model: type[Sheet], data: dict[str, Any],
                                     f"take it out, or write one of {', '.join(keys)}"))
     for one in found:
         if one["type"] != "extra_forbidden" and one["loc"] not in meant:
-            loc, what, mend = _said(model, one)
-            problems.append(Problem(what, _where(path, data, loc), mend))
+            loc, what, hint = _said(model, one)
+            problems.append(Problem(what, _where(path, data, loc), hint))
     first = problems[0]
     if len(problems) > 1:
         first.details = "\n".join([f"{len(problems)} mistakes found:",
@@ -209,29 +209,29 @@ def _problem(path: Path, model: type[Sheet], data: dict[str, Any],
 
 
 def _said(model: type[Sheet], one: dict[str, Any]) -> tuple[tuple[str | int, ...], str, str]:
-    """Return an error as its key path, what is wrong, and the mend."""
+    """Return an error as its key path, what is wrong, and the hint."""
     loc, kind = one["loc"], one["type"]
     if kind == "refused":
         context = one["ctx"]
-        return (*loc, *context["key"]), context["what"], context["mend"]
-    mend = f"write {_example(model, loc)}"
+        return (*loc, *context["key"]), context["what"], context["hint"]
+    hint = f"write {_example(model, loc)}"
     if kind == "missing":
-        return loc[:-1], f'the key "{loc[-1]}" is missing', mend
+        return loc[:-1], f'the key "{loc[-1]}" is missing', hint
     value = written(one["input"])
     value = value if len(value) < 50 else f"{value[:45]} ..."
     if kind == "string_too_short":
-        return loc, "the text is empty", mend
+        return loc, "the text is empty", hint
     if kind == "string_too_long":
-        return loc, f"the text is longer than {one['ctx']['max_length']} characters", mend
+        return loc, f"the text is longer than {one['ctx']['max_length']} characters", hint
     if kind == "string_pattern_mismatch":
-        return loc, f"{value} isn't one line without blanks at its ends", mend
+        return loc, f"{value} isn't one line without blanks at its ends", hint
     if kind == "literal_error":
-        return loc, f"{value} isn't one of its values", mend
+        return loc, f"{value} isn't one of its values", hint
     wanted = next((words for start, words in _WANTED.items() if kind.startswith(start)), None)
     if wanted is None:
-        return loc, one["msg"][:1].lower() + one["msg"][1:], mend
+        return loc, one["msg"][:1].lower() + one["msg"][1:], hint
     isnt = " is text, not" if isinstance(one["input"], str) else " isn't"
-    return loc, f"{value}{isnt} {wanted}", mend
+    return loc, f"{value}{isnt} {wanted}", hint
 
 
 _WANTED = {"float": "a number", "finite": "a finite number", "bool": "true or false",

@@ -160,7 +160,7 @@ def test_the_hash_of_a_file_written_anew_is_refused(source):
     with pytest.raises(Problem, match="the file changed") as caught:
         _ = source.sha256
     assert str(source.path) in str(caught.value)
-    assert "again" in caught.value.mend
+    assert "again" in caught.value.hint
 
 
 def test_the_hash_of_a_file_that_is_gone_is_refused(source):

@@ -52,7 +52,7 @@ def test_what_is_not_toml(said, content, sentence):
 def test_a_number_of_too_many_digits(said):
     sentence = said(b"a = " + b"1" * 5000)
     assert sentence.startswith("s.toml: not valid TOML (")
-    assert sentence.endswith("; mend the text there.")
+    assert sentence.endswith("; correct the text there.")
 
 
 def test_a_byte_order_mark_is_no_mistake(tmp_path):

@@ -129,7 +129,7 @@ def later_section(log: Text, first: Section, text: bytes, line: int) -> Section 
         known, _ = recognise(_with_units(headers, first.headers), log.sheet, path)
     except Problem as problem:
         raise Problem(f"a second header stands here, and below it {problem.what}"
-                      if problem.mend != MEND else problem.what, where, MEND) from None
+                      if problem.hint != MEND else problem.what, where, MEND) from None
     found = {column.channel: column for column in known}
     before, _ = recognise(first.headers, log.sheet, path)
     _compare([column.channel for column in before], found, where)

@@ -81,7 +81,7 @@ class LogSummary:
             When there was none, or an input file changed meanwhile.
         """
         if self._of is None:
-            raise Problem("the log holds no flight", mend="check that it is a recording")
+            raise Problem("the log holds no flight", hint="check that it is a recording")
         return self._summary(self._of, list(self._channels.values()), self._flights)
 
     def _summary(self, of: tuple[Source, LimitsSheet, Settings], channels: list[ChannelFacts],

@@ -57,7 +57,8 @@ def _at_rest(values: Mapping[str, Any]) -> str:
                 "(values = ...), or correct the limit's condition in the limits sheet.")
     edge = "" if values["low"] is None else f" (its lower edge is {values['low']:.3g} now)"
     return (f"{said} If the {channel} reads {reads} at rest, begin the limit's range in the limits "
-            f"sheet beyond that{edge}; if it was out, set --at-rest-s to a longer time.")
+            f"sheet beyond that{edge}; if it was out, give at_rest_s a longer time in "
+            "[screening] of the sheet.")
 
 
 FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
