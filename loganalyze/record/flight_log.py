@@ -38,7 +38,7 @@ class Source:
     hold, 0 where that can't be told; ``flight_files`` : which of several files hold the rows of
     this log; ``data`` : the file that holds the bytes, where it isn't `path` (of a pipe, a copy);
     ``starter`` : where no column tells the pressure altitude, the columns found and a columns file
-    to start from.
+    to start from; ``digest`` : the SHA-256 of bytes that aren't kept (of a data frame or stream).
     """
 
     path: Path
@@ -52,6 +52,7 @@ class Source:
     flight_files: tuple[Path, ...] = ()
     data: Path | None = None
     starter: str = ""
+    digest: str = ""
 
     @cached_property
     def sha256(self) -> str:
@@ -60,6 +61,8 @@ class Source:
         That of several files is the SHA-256 of theirs, written one after the other. Raises
         Problem when a file has changed since it was read, or is gone.
         """
+        if self.digest:
+            return self.digest
         if self.files:
             return hashlib.sha256("".join(one.sha256 for one in self.files).encode()).hexdigest()
         data = self.data or self.path

@@ -99,16 +99,16 @@ class LogFile:
                 start = end
 
 
-def open_log(path: Path) -> LogFile:
-    """Look at the file at `path`.
+def open_log(path: Path, given: Path | None = None) -> LogFile:
+    """Look at the file at `path`, or at `given`, which holds what is called `path`.
 
     Raises Problem for a file that is missing, a folder, empty, unreadable or of another kind.
     """
     where = str(path)
     try:
-        if path.is_dir():
+        if given is None and path.is_dir():
             raise Problem("this is a folder, not a log", where, "name the log files in it")
-        data = regular(path)
+        data = given or regular(path)
         with data.open("rb") as stream:
             state = os.fstat(stream.fileno())
             head = stream.read(HEAD)

@@ -15,11 +15,11 @@ from loganalyze.problems import Problem
 from loganalyze.read.clocks.time_codes import Clock
 from loganalyze.read.files.address_space import is_shortage
 from loganalyze.read.files.file_types import WORKERS
+from loganalyze.read.files.given_data import Given, LogInput, Named, filed
 from loganalyze.read.files.row_batches import Piece, Rows
 from loganalyze.read.flights.flight_boundaries import CutSettings
 from loganalyze.read.flights.flight_splitting import Cutter
 from loganalyze.read.flights.log_assembly import assembled, refuse_standing, room_for
-from loganalyze.read.plan.log_opening import Named
 from loganalyze.read.plan.read_plan import Job, understand
 from loganalyze.record.buffers import pooled
 from loganalyze.record.flight_log import FlightLog
@@ -31,14 +31,15 @@ LARGE = 1 << 20
 again, and giving it back and forth takes longer than reading does."""
 
 
-def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> FlightLog:
+def read_log(source: LogInput, columns: str | Path | ColumnsFile | None = None) -> FlightLog:
     """Read a whole log.
 
     Parameters
     ----------
-    path : path-like, or list of path-like
+    source : path-like, list of path-like, data frame or open file
         A CSV export (also packed as .gz or .zst) or a Parquet file; the files of one recording in
-        several, or the folder that holds them.
+        several, or the folder that holds them; a data frame (pandas, Polars, Arrow, or any that
+        gives an Arrow stream); a file open for reading, as bytes or as text.
     columns : path-like or ColumnsFile, optional
         Which column is which channel, where the names alone don't say; a folder is searched for
         the columns file whose signature the log matches.
@@ -54,7 +55,7 @@ def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> Fl
     Problem
         For a file that isn't a log, or one that leaves in doubt what the verdict rests on.
     """
-    with _memory(path):
+    with filed(source) as path, _memory(path):
         job = understand(path, columns)
         clock = Clock(job.form)
         rows = room_for(job, job.log.likely_rows, pooled)
@@ -73,7 +74,7 @@ def read_log(path: Named, columns: str | Path | ColumnsFile | None = None) -> Fl
 
 
 def read_flights(
-    path: Named, columns: str | Path | ColumnsFile | None = None,
+    source: LogInput, columns: str | Path | ColumnsFile | None = None,
     gap_s: float = DEFAULTS.gap_s, cuts: CutSettings = DEFAULTS,
 ) -> Iterator[FlightLog]:
     """Read a log flight by flight, holding only one flight at a time.
@@ -86,7 +87,7 @@ def read_flights(
 
     Parameters
     ----------
-    path, columns
+    source, columns
         As for `read_log`.
     gap_s : float
         A gap in time longer than this [s] begins a new flight.
@@ -104,7 +105,7 @@ def read_flights(
     Problem
         As for `read_log`.
     """
-    with _memory(path):
+    with filed(source) as path, _memory(path):
         job = understand(path, columns)
         cutter = Cutter(job, replace(cuts, gap_s=gap_s))
         for piece in job.log.pieces(job.time, job.form, job.columns, lean=True, into=cutter):
@@ -130,14 +131,15 @@ def _copy(job: Job, clock: Clock, rows: Rows, piece: Piece) -> None:
 
 
 @contextmanager
-def _memory(path: Named) -> Iterator[None]:
+def _memory(path: Named | Given) -> Iterator[None]:
     """Make a Problem of memory that doesn't suffice."""
     try:
         yield
     except (MemoryError, OSError, RuntimeError, pa.ArrowException) as error:
         if not is_shortage(error):
             raise
-        where = str(path) if isinstance(path, str | Path) else str(next(iter(path), ""))
+        named = path.path if isinstance(path, Given) else path
+        where = str(named) if isinstance(named, str | Path) else str(next(iter(named), ""))
         raise Problem("the log needs more memory than there is", where,
                       "cut it into flights, or read it where more memory is free") from None
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from loganalyze.read.clocks.timestamps import DAY_FIRST, MONTH_FIRST
 from loganalyze.read.columns.recognition import Column
-from loganalyze.read.plan.log_opening import Named
+from loganalyze.read.files.given_data import Named
 from loganalyze.read.plan.read_plan import Job, understand
 from loganalyze.sheets.columns_file import ColumnsFile
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,6 +9,7 @@ from loganalyze.problems import Problem
 from loganalyze.read.csv.csv_dialect import NONE_SAID
 from loganalyze.read.csv.csv_log import CsvLog
 from loganalyze.read.files.file_types import LogFile, open_log
+from loganalyze.read.files.given_data import Given, Named
 from loganalyze.read.files.multi_file import Log, SeveralLog, files_in
 from loganalyze.read.files.registrations import refuse_several
 from loganalyze.read.long.long_parquet import LongParquet
@@ -18,9 +18,6 @@ from loganalyze.read.parquet.parquet_log import ParquetLog
 from loganalyze.read.plan.columns_file_choice import find_family
 from loganalyze.sheets.columns_file import ColumnsFile, read_columns
 from loganalyze.sheets.export_options import FileHabits
-
-Named = str | Path | Sequence[str | Path]
-"""A file, a folder of the files of one recording, or a list of files."""
 
 
 @dataclass(frozen=True)
@@ -38,11 +35,13 @@ class Opened:
     columns: Path | None
 
 
-def open_source(named: Named, chosen: str | Path | ColumnsFile | None) -> Opened:
+def open_source(named: Named | Given, chosen: str | Path | ColumnsFile | None) -> Opened:
     """Open what the user names, with the columns file `chosen` or the one in it that fits.
 
     Raises Problem for what isn't a log, or files that don't belong together.
     """
+    if isinstance(named, Given):
+        return _understood(named.path, (open_log(named.path, named.data),), chosen)
     single = isinstance(named, str | Path)
     paths = [Path(named)] if isinstance(named, str | Path) else [Path(one) for one in named]
     if not paths:
@@ -53,7 +52,11 @@ def open_source(named: Named, chosen: str | Path | ColumnsFile | None) -> Opened
     twice = next((one for one in paths if paths.count(one) > 1), None)
     if twice is not None:
         raise Problem("it is named twice", str(twice), "name each file once")
-    files = tuple(open_log(one) for one in paths)
+    return _understood(path, tuple(open_log(one) for one in paths), chosen)
+
+
+def _understood(path: Path, files: tuple[LogFile, ...],
+                chosen: str | Path | ColumnsFile | None) -> Opened:
     sheet, columns, notes = _sheet(chosen, files[0])
     logs = [_opened(file, sheet) for file in files]
     refuse_several(logs)

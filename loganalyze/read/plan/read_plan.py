@@ -11,8 +11,9 @@ from loganalyze.read.clocks.time_codes import Form
 from loganalyze.read.columns.recognition import Column, recognise
 from loganalyze.read.columns.required_channels import has_altitude, start
 from loganalyze.read.columns.unit_inference import settle_units
+from loganalyze.read.files.given_data import Given, Named
 from loganalyze.read.files.multi_file import Log
-from loganalyze.read.plan.log_opening import Named, open_source
+from loganalyze.read.plan.log_opening import open_source
 from loganalyze.record.flight_log import Source
 from loganalyze.sheets.columns_file import CLOCK_PARTS, ColumnsFile
 from loganalyze.sheets.export_options import ClockHabits
@@ -38,7 +39,7 @@ class Job:
         return str(self.source.path)
 
 
-def understand(named: Named, chosen: str | Path | ColumnsFile | None) -> Job:
+def understand(named: Named | Given, chosen: str | Path | ColumnsFile | None) -> Job:
     """Tell what a file holds, from its first lines; raises Problem where that leaves a doubt."""
     opened = open_source(named, chosen)
     log, sheet, where = opened.log, opened.sheet, str(opened.path)
@@ -57,5 +58,6 @@ def understand(named: Named, chosen: str | Path | ColumnsFile | None) -> Job:
     source = Source(opened.path, sum(file.size for file in files),
                     max(file.modified_ns for file in files), described, tuple(notes),
                     files if len(files) > 1 else (), opened.columns, log.likely_rows,
-                    data=opened.files[0].data, starter=starter)
+                    data=opened.files[0].data, starter=starter,
+                    digest=named.sha256 if isinstance(named, Given) else "")
     return Job(log, time, form, list(by_channel.values()), kelvin, source, clock, sheet)
