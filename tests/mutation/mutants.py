@@ -37,7 +37,8 @@ class Mutant:
     after: str
     is_statement: bool
     lines: tuple[int, int]  # of the statement, or of the function whose head it is in
-    constant: str | None  # what is assigned where the module is loaded, None inside a function
+    constant: str | None
+    """Names, parted by |, assigned where the module is loaded; None inside a function."""
 
     def __str__(self) -> str:
         return f"{self.module}:{self.start[0]}  {self.before}  ->  {self.after}"
@@ -122,7 +123,8 @@ def _called(node: ast.Call) -> str:
 def _assigned(node: ast.AST) -> str:
     target = (node.targets[0] if isinstance(node, ast.Assign)
               else getattr(node, "target", None) if isinstance(node, ast.AnnAssign) else None)
-    return target.id if isinstance(target, ast.Name) else ""
+    return "|".join(one.id for one in ast.walk(target or node) if isinstance(one, ast.Name)
+                    and isinstance(one.ctx, ast.Store))
 
 
 def _is_silent(node: ast.AST) -> bool:

@@ -84,7 +84,7 @@ class Tests:
     def _that_use(self, mutant: Mutant) -> set[str]:
         """Return the tests of what is worked out where a module is loaded, by its name."""
         found: set[str] = set()
-        word = re.compile(rf"\b{re.escape(mutant.constant or Path(mutant.module).stem)}\b")
+        word = re.compile(rf"\b({mutant.constant or Path(mutant.module).stem})\b")
         for module, lines in self.sources.items():
             for number, line in enumerate(lines, 1):
                 if word.search(line):

@@ -35,3 +35,5 @@ def test_a_constant_of_the_module_is_known_by_its_name():
     (first, _), (second, _) = (list(mutants("module.py", source))
                                for source in ("LEAST = 2", "def f():\n    y = 2"))
     assert (first.constant, second.constant) == ("LEAST", None)
+    both = list(mutants("module.py", "LOWEST, HIGHEST = 1, 2"))
+    assert {one.constant for one in both} == {"LOWEST|HIGHEST"}
