@@ -273,9 +273,10 @@ def test_turns_are_a_check_too():
     assert "airspeed_reads_high_kt" not in one.values
 
 
-def test_a_few_samples_tell_nothing():
-    analysis = judged(np.arange(0, 5.0), pressure_altitude=3000.0, calibrated_airspeed=120.0,
+@pytest.mark.parametrize(("samples", "tells"), [(5, False), (9, False), (10, True)])
+def test_a_few_samples_tell_nothing(samples, tells):
+    analysis = judged(np.arange(samples), pressure_altitude=3000.0, calibrated_airspeed=120.0,
                       mach=0.4)
-    (one,) = checks_of(analysis, {"mach_u": np.full(5, 0.003)})
-    assert one.consistent is None
-    assert one.values["samples"] == 5
+    (one,) = checks_of(analysis, {"mach_u": np.full(samples, 0.003)})
+    assert (one.consistent is not None) == tells
+    assert one.values["samples"] == samples

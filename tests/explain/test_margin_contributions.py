@@ -208,6 +208,18 @@ def test_the_run_in_stops_at_a_gap_and_at_an_earlier_exceedance():
     assert contributions(analysis, 30) is None
 
 
+@pytest.mark.parametrize("rate_hz", [1, 4])
+def test_the_run_in_starts_at_the_middle_of_a_peak_of_the_margin(rate_hz):
+    # The airspeed falls to its least at 40 s and rises again as fast: the margin peaks there.
+    time = np.arange(0, 80, 1 / rate_hz)
+    kt = 180 + np.abs(time - 40.0)
+    one = contributions(judged(time, 9000.0, kt), len(time) - 1)
+    assert one.start_s == 40.0
+    # One sample of 30 kt less is noise: over five seconds the mean is greatest elsewhere.
+    kt[np.searchsorted(time, 60.0)] -= 3.0 * rate_hz
+    assert contributions(judged(time, 9000.0, kt), len(time) - 1).start_s == 40.0
+
+
 def test_the_run_in_is_at_most_two_minutes():
     time = np.arange(0, 400, 1.0)
     one = contributions(judged(time, 9000.0, 100 + time * 0.3), 399)

@@ -180,6 +180,15 @@ def test_a_touch_lasts_three_seconds_or_one_sample_that_stands_for_more(rate_hz,
     assert names(phases(height, speed, rate_hz)).count("take-off") == flights
 
 
+@pytest.mark.parametrize("rate_hz", [0.5, 1, 4])
+def test_a_slow_final_is_approach_down_to_the_flare(rate_hz):
+    # Down the last 200 ft at 3 ft/s, on the runway at 1,700 s.
+    height = [*HEIGHT[:4], (1492, 700), (1633.3, 700), (1700, 500), (1900, 500)]
+    found = phases(height, [*SPEED[:5], (1400, 110), (1700, 100), (1733, 0), (1900, 0)], rate_hz)
+    (end,) = [end for name, _, end in found if name == "approach"]
+    assert end == pytest.approx(1700 - 50 / 3, abs=3)
+
+
 def test_a_go_around_stays_approach():
     height = [*HEIGHT[:4], (1480, 1000), (1580, 3700), (1700, 3700), (1828, 500), (2000, 500)]
     speed = [*SPEED[:5], (1400, 110), (1828, 110), (1865, 0), (2000, 0)]

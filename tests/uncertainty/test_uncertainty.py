@@ -394,6 +394,12 @@ def test_the_budget_sums_what_it_is_asked_for():
     assert budget.variance(STATIC, at, flown=True, common=True)[0] == 0
     assert budget.variance(STATIC, at, flown=True, common=False)[0] == 25
     assert budget.variance(ALTITUDE, at, flown=True)[0] == 0
+    # Where a limit is published as indicated the position error isn't felt; else it is.
+    budget = level(250, 5000, airspeed={"standard": 3}, position_correction={"standard": 4}).budget
+    felt = sum(budget.variance(moves, at, flown=True)[0] for moves in (AIRSPEED, STATIC))
+    spared = sum(budget.variance(moves, at, flown=True, indicated=True)[0]
+                 for moves in (AIRSPEED, STATIC))
+    assert (felt, spared) == (25, 9)
 
 
 def test_the_static_source_is_the_probes_own_relation():
