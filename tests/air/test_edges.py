@@ -177,6 +177,23 @@ def test_the_message_names_the_value_that_is_outside() -> None:
             slope(-0.5, 3000.0)
 
 
+def test_what_is_taken_where_nothing_is_said() -> None:
+    # A probe feels the whole ram rise; a Mach number stays what it is with altitude.
+    for function in (probes.total_temperature, probes.static_temperature):
+        assert function(270.0, 0.8) == function(270.0, 0.8, 1.0) != function(270.0, 0.8, 0.5)
+    by_altitude = sensitivity.cas_at_mach_by_altitude(120.0, 3000.0)
+    assert by_altitude == sensitivity.cas_at_mach_by_altitude(120.0, 3000.0, 0.0)
+    by_mach, by_read = sensitivity.tas_by_mach(0.8, 250.0)
+    assert (by_mach, by_read) == sensitivity.tas_by_mach(0.8, 250.0, 0.0)
+
+
+@pytest.mark.parametrize(("pascal", "metres"), [
+    (101325.0, 0.0), (22632.0, 11000.0), (5474.9, 20000.0)])
+def test_pressure_altitude_of_a_pressure(pascal: float, metres: float) -> None:
+    # ISO 2533:1975, table of pressures: at sea level and at the layers' boundaries.
+    assert atmosphere.pressure_altitude(pascal) == pytest.approx(metres, abs=0.1)
+
+
 def test_a_speed_of_zero_crosses_no_other() -> None:
     for cas, mach in ((0.0, 0.8), (150.0, 0.0), ([150.0, 0.0], 0.6), (150.0, [0.6, 0.0])):
         with pytest.raises(ValueError, match="zero"):
