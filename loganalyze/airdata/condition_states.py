@@ -32,7 +32,7 @@ class Recorded:
     """The outliers that were replaced in the readings, float64[n]; NaN elsewhere."""
 
     @property
-    def looks_back(self) -> bool:
+    def is_stateful(self) -> bool:
         """Whether a row's answer depends on the rows before it."""
         return self.condition.deadband > 0.0 or self.condition.dwell_s > 0.0
 
@@ -83,7 +83,7 @@ def hold(
         if not one.readings:
             here[here != NO] = UNKNOWN
             continue
-        if len(one.readings) == 1 and not one.looks_back and not one.doubted:
+        if len(one.readings) == 1 and not one.is_stateful and not one.doubted:
             alike = _throughout(one.condition, one.readings[0][rows])
             if alike is not None:
                 if not alike:
@@ -121,7 +121,7 @@ def _reading(
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Where a reading is in the range, and where it is missing; in neither it is outside."""
     inside, missing = _inside(values, one.condition, 0.0), np.isnan(values)
-    if one.looks_back:
+    if one.is_stateful:
         # A value that is missing is no sign that the state has changed.
         inside = _steadied(inside, values, one.condition)
         if one.condition.dwell_s > 0.0:

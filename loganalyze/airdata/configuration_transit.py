@@ -30,7 +30,7 @@ _DETENT = 0.5 * DEGREE
 """A lever that moves by less [rad] hasn't left its detent."""
 
 
-def told(channel: str, log: FlightLog, declared: Mapping[str, float]) -> bool:
+def is_available(channel: str, log: FlightLog, declared: Mapping[str, float]) -> bool:
     """Whether a channel is recorded, declared, or follows from one that is recorded."""
     return (
         channel in log or channel in declared

@@ -24,7 +24,6 @@ from loganalyze.crosscheck.reference_channels import (
     Way,
     Ways,
 )
-from loganalyze.events import joining
 from loganalyze.events.analysis import Analysis
 from loganalyze.events.exceedances import Exceedance
 from loganalyze.limits import limit_equivalents
@@ -178,7 +177,7 @@ def _core(analysis: Analysis, one: Stretch, limit: Limit) -> Rows:
     low, high = np.searchsorted(time, (time[one.worst] - LOOK_S, time[one.worst] + LOOK_S))
     within = np.arange(max(int(low), one.first), min(int(high), one.last + 1))
     rows: Rows = within[state[within] == OVER]
-    excess: Floats = -joining.margin(analysis._case, limit, rows)
+    excess: Floats = -analysis.evaluation.margin(limit, rows)
     here = int(np.searchsorted(rows, one.worst))
     enough = excess >= _HALF * excess[here]
     breaks = np.flatnonzero(~enough)
@@ -224,7 +223,7 @@ def _excesses(
 
 def _excess(analysis: Analysis, limit: Limit, rows: Rows, slower: Floats, lower: Floats) -> Floats:
     """The excess at rows, in the limit's quantity, at so much [m/s, m] less speed and altitude."""
-    at = limit_equivalents.point(analysis._case.air, rows)
+    at = analysis.evaluation.air_data_at(rows)
     at = replace(at, calibrated_airspeed=np.fmax(at.calibrated_airspeed - slower, 0.0),
                  indicated_airspeed=np.fmax(at.indicated_airspeed - slower, 0.0),
                  pressure_altitude=at.pressure_altitude - lower,

@@ -81,7 +81,7 @@ class Known:
     @classmethod
     def of(cls, analysis: Analysis) -> Known:
         """Take them from an analysis."""
-        air, log = analysis._case.air, analysis.log
+        air, log = analysis.evaluation.air, analysis.log
         speed = np.array(air.calibrated_airspeed, dtype=np.float64)
         height = np.array(air.pressure_altitude, dtype=np.float64)
         if air.rejected is not None:

@@ -110,7 +110,7 @@ class Ways:
     """All ways of one flight, each reckoned once, at the rows that are asked for."""
 
     def __init__(self, analysis: Analysis, rows: Rows) -> None:
-        self._log, self._air = analysis.log, analysis._case.air
+        self._log, self._air = analysis.log, analysis.evaluation.air
         self._interval = self._log.interval_s
         self._settings = analysis.settings
         self._rows = rows

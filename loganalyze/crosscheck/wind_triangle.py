@@ -105,7 +105,7 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     rows = _thinned(analysis.time, settings.step_s)
     ground, track, heading = (log.aligned(name)[rows]
                               for name in ("ground_speed", "track", "heading"))
-    at = limit_equivalents.point(analysis._case.air, rows)
+    at = analysis.evaluation.air_data_at(rows)
     swift = within(airspeed.tas_from_mach, at.mach, at.temperature)
     known = ~np.isnan(ground + track + heading + swift)
     rows = rows[known]
@@ -117,7 +117,7 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     which = np.concatenate([np.full(len(one), i) for i, one in enumerate(rows_of)])
     chosen = np.concatenate(rows_of)
     winds = _Winds(analysis.time[rows[chosen]], which)
-    at = limit_equivalents.point(analysis._case.air, rows[chosen])
+    at = analysis.evaluation.air_data_at(rows[chosen])
     swift, psi = swift[chosen], heading[chosen]
     over_ground = _stacked(ground[chosen] * np.cos(track[chosen]),
                            ground[chosen] * np.sin(track[chosen]))

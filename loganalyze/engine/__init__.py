@@ -1,10 +1,10 @@
 """The fast path: blocks, tables and compiled kernels, equal to the plain reading to the bit.
 
 `block_evaluation` takes blocks of samples through all formulas on two threads. For each set of
-limits that apply together, `limits.limit_tables` tabulates the lowest limit against pressure
+limits that apply together, `limit_curves` tabulates the lowest limit against pressure
 altitude in cells of 8 m, with layer boundaries on cell edges; a cell in which two limits cross or a
 table bends is NaN. Every row whose margin isn't safely positive, NaN included, is evaluated
-directly by `limits.limit_states`, the plain reading of the rules, and the tests hold the whole to a
+by `limits.row_evaluation`, the plain reading of the rules, and the tests hold the whole to a
 row-by-row evaluation.
 
 A block takes 50 ns a sample at 32,768 samples and 86 ns at 131,072, where it no longer fits the

@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.airdata import condition_states
-from loganalyze.engine import block_kernels, speed_tables
-from loganalyze.limits import limit_states
-from loganalyze.limits.evaluation import UNDER, Case, Judged
+from loganalyze.engine import block_kernels, block_states, kernel_loading, speed_tables
+from loganalyze.engine.block_plan import BlockPlan, EvaluatedSamples
+from loganalyze.limits.evaluation import UNDER, Evaluation
 from loganalyze.record import sample_reasons
 from loganalyze.record.buffers import pooled
 from loganalyze.record.sample_reasons import Bits
@@ -35,48 +35,55 @@ GUARD = 1e-3 * KNOT
 """A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
 
 
-def judge(case: Case) -> Judged:
-    """Judge all blocks; once more where they show samples that must not count."""
-    result = _judged(case)
-    without = channel_screening.excursions(case.log, case.air, case.screen)
+def evaluate(evaluation: Evaluation, *, speeds_wanted: bool) -> EvaluatedSamples:
+    """Evaluate all limits at every row of a log; once more without excursions that it shows.
+
+    `speeds_wanted` : fill the columns beyond the verdict's, too: speeds, temperatures, pointer.
+    """
+    log = evaluation.log
+    compiled = kernel_loading.for_samples(len(log), log.source.likely_rows)
+    plan = BlockPlan.of(evaluation, speeds_wanted=speeds_wanted, compiled=compiled)
+    result = _evaluated(plan)
+    without = channel_screening.excursions(log, evaluation.air, plan.screen)
     if without is not None:
         del result  # Its columns needn't be there twice.
-        result = _judged(replace(case, screen=without))
+        result = _evaluated(replace(plan, screen=without))
     return result
 
 
-def _judged(case: Case) -> Judged:
+def _evaluated(plan: BlockPlan) -> EvaluatedSamples:
     """Run the blocks, on two threads where that pays, and gather what they found."""
-    n = len(case.log)
+    n = len(plan.evaluation.log)
     names = ["pressure_altitude_ft", "calibrated_airspeed_kt", "limit_airspeed_kt",
              "limit_pointer_kt", "margin_kt", "margin_mach"]
-    if case.air.indicated_airspeed is not None:
+    if plan.evaluation.air.indicated_airspeed is not None:
         names.append("indicated_airspeed_kt")
-    if case.speeds_wanted:
+    if plan.speeds_wanted:
         names += ["mach", "equivalent_airspeed_kt"]
-        if case.air.temperature is not None:
+        if plan.evaluation.air.temperature is not None:
             names += ["true_airspeed_kt", "static_air_temperature_degc", "isa_deviation_degc",
                       "density_altitude_ft"]
     else:
         names = ["margin_kt"]
-    result = Judged(_columns(names, len(case.sheet.limit), n, case.speeds_wanted))
+    limits = len(plan.evaluation.sheet.limit)
+    result = EvaluatedSamples(_columns(names, limits, n, plan.speeds_wanted))
     size = BLOCK
-    if case.compiled is not None:
+    if plan.compiled is not None:
         size = COMPILED_BLOCK
-        case = replace(case, screen=block_kernels.looking(case.screen, case.compiled))
+        plan = replace(plan, screen=block_kernels.looking(plan.screen, plan.compiled))
     starts = range(0, n, size)
     workers = min(2, os.cpu_count() or 1, len(starts))
     # Both threads take blocks from one row of them, so that neither waits for the other.
     blocks = iter(starts)
     if workers < 2:
-        parts = [_run(case, result, size, blocks)]
+        parts = [_run(plan, result, size, blocks)]
     else:
         with ThreadPoolExecutor(workers) as pool:
-            parts = list(pool.map(lambda _: _run(case, result, size, blocks), range(workers)))
+            parts = list(pool.map(lambda _: _run(plan, result, size, blocks), range(workers)))
     for part in parts:
         for i, rows in part.over.items():
             result.over.setdefault(i, []).extend(rows)
-        result.known_s += part.known_s
+        result.judged_s += part.judged_s
         result.rejected += part.rejected
     for reason in sample_reasons.REASONS:
         count = sum(part.screened.get(reason, 0) for part in parts)
@@ -98,23 +105,25 @@ def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str
     return {**dict(zip(names, singles, strict=True)), **dict(zip(codes, states, strict=True))}
 
 
-def _run(case: Case, result: Judged, size: int, blocks: Iterator[int]) -> Judged:
-    part = Judged(result.columns)
+def _run(
+    plan: BlockPlan, result: EvaluatedSamples, size: int, blocks: Iterator[int]
+) -> EvaluatedSamples:
+    part = EvaluatedSamples(result.columns)
     fill: _Plain | block_kernels.Loops = (
-        _Plain(case)
-        if case.compiled is None
-        else block_kernels.Loops(case, case.compiled, size, GUARD)
+        _Plain(plan)
+        if plan.compiled is None
+        else block_kernels.Loops(plan, plan.compiled, size, GUARD)
     )
-    n = len(case.log)
+    n = len(plan.evaluation.log)
     pending = _Pending()
     # NaN stands for missing throughout, and comparing it is no fault; nor is an absurd number.
     with np.errstate(invalid="ignore", over="ignore"):
         for start in blocks:
-            _block(case, part, fill, pending, start, min(start + size, n))
+            _block(plan, part, fill, pending, start, min(start + size, n))
             if pending.size >= size:
-                pending.settle(case, part)
+                pending.settle(plan, part)
                 pending = _Pending()
-        pending.settle(case, part)
+        pending.settle(plan, part)
     return part
 
 
@@ -137,59 +146,60 @@ class _Pending:
         self._blocks.append((start, stop, unknown))
         self.size += len(rows)
 
-    def settle(self, case: Case, part: Judged) -> None:
+    def settle(self, plan: BlockPlan, part: EvaluatedSamples) -> None:
         """Reckon what was put off, and count the time judged in the blocks it came from."""
         if not self._rows:
             return
-        missing = limit_states.directly(
-            case, part, np.concatenate(self._rows), np.concatenate(self._reasons))
+        missing = block_states.write_rows(
+            plan, part, np.concatenate(self._rows), np.concatenate(self._reasons))
         first = 0
         for (start, stop, unknown), rows in zip(self._blocks, self._rows, strict=True):
             here = missing[first : first + len(rows)]
-            limit_states.count_judged(case, part, start, stop, unknown, rows[here])
+            block_states.count_judged(plan, part, start, stop, unknown, rows[here])
             first += len(rows)
 
 
-def _block(case: Case, part: Judged, loop: _Plain | block_kernels.Loops, pending: _Pending,
-           start: int, stop: int) -> None:
-    air, out = case.air, part.columns
-    bits = case.screen.block(start, stop)
+def _block(
+    plan: BlockPlan, part: EvaluatedSamples, loop: _Plain | block_kernels.Loops,
+    pending: _Pending, start: int, stop: int,
+) -> None:
+    air, out = plan.evaluation.air, part.columns
+    bits = plan.screen.block(start, stop)
     if bits is not None:
         raised = np.flatnonzero(bits)
         part.rejected.append((raised + start, bits[raised]))
         _count(part, bits[raised])
-    for i, wanted in case.in_pieces.items():
-        condition_states.hold(wanted, case.log.time, slice(start, stop), case.applies[i])
-    near = loop.fill(out, _configurations(case, start, stop), bits, start, stop)
-    if case.speeds_wanted and air.indicated_airspeed is not None:
+    plan.evaluation.fill(slice(start, stop))
+    near = loop.fill(out, _configurations(plan, start, stop), bits, start, stop)
+    if plan.speeds_wanted and air.indicated_airspeed is not None:
         indicated = out["indicated_airspeed_kt"][start:stop]
         np.multiply(air.indicated_airspeed[start:stop], 1 / KNOT, out=indicated,
                     casting="same_kind")
         if bits is not None:
             indicated[(bits & sample_reasons.AIRSPEED) > 0] = np.nan
     altitude = air.pressure_altitude[start:stop]
-    if bits is not None and case.ends:
+    if bits is not None and plan.ends:
         altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
     unknown = False
     out["state"][start:stop] = UNDER
-    for i in range(len(case.sheet.limit)):
+    for i in range(len(plan.evaluation.sheet.limit)):
         state = out[f"state_{i}"][start:stop]
-        if i in case.by_themselves:
-            unknown |= limit_states.by_itself(case, part, i, start, stop, bits)
+        if i in plan.other_limits:
+            unknown |= block_states.write_other_limit(plan, part, i, start, stop, bits)
             continue
         state.fill(UNDER)
-        unknown |= limit_states.far_state(case, i, state, altitude, start, stop)
-    speeds = len(case.sheet.limit) - len(case.by_themselves)
-    if len(case.tabulated) < speeds or case.air.position_tables:
+        unknown |= block_states.far_state(plan, i, state, altitude, start, stop)
+    speeds = len(plan.evaluation.sheet.limit) - len(plan.other_limits)
+    if len(plan.curves.tabulated) < speeds or plan.evaluation.air.position_tables:
         near = np.arange(stop - start)
-    limit_states.combine(case, out, start, stop)
+    block_states.combine(plan, out, start, stop)
     if len(near):
         pending.add(near, start, stop, bits, unknown)
     else:
-        limit_states.count_judged(case, part, start, stop, unknown)
+        block_states.count_judged(plan, part, start, stop, unknown)
 
 
-def _count(part: Judged, bits: Bits) -> None:
+def _count(part: EvaluatedSamples, bits: Bits) -> None:
     for bit, reason in enumerate(sample_reasons.REASONS):
         raised = int(np.count_nonzero(bits & np.uint16(1 << bit)))
         if raised:
@@ -199,8 +209,8 @@ def _count(part: Judged, bits: Bits) -> None:
 class _Plain:
     """The sums of a block by whole-array operations: what the compiled loops are held to."""
 
-    def __init__(self, case: Case) -> None:
-        self._case = case
+    def __init__(self, plan: BlockPlan) -> None:
+        self._plan = plan
         self._work = speed_tables.Workspace(BLOCK)
 
     def fill(
@@ -208,10 +218,10 @@ class _Plain:
         start: int, stop: int,
     ) -> NDArray[np.intp]:
         """Write a block's columns; return the rows (in the block) to be reckoned directly."""
-        case, air, work = self._case, self._case.air, self._work
+        plan, air, work = self._plan, self._plan.evaluation.air, self._work
         speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
         temperature = None
-        if case.speeds_wanted and air.temperature is not None:
+        if plan.speeds_wanted and air.temperature is not None:
             temperature = air.temperature[start:stop]
         if bits is not None:
             speed = np.where(bits & sample_reasons.AIRSPEED, np.nan, speed)
@@ -219,29 +229,29 @@ class _Plain:
             if temperature is not None:
                 temperature = np.where(bits & sample_reasons.TEMPERATURE, np.nan, temperature)
         work.take(speed, altitude)
-        if case.speeds_wanted:
+        if plan.speeds_wanted:
             cut = {name: column[start:stop] for name, column in out.items()}
             np.multiply(speed, 1 / KNOT, out=cut["calibrated_airspeed_kt"], casting="same_kind")
             np.multiply(work.altitude, 1 / FOOT, out=cut["pressure_altitude_ft"],
                         casting="same_kind")
             speed_tables.reckon(work, temperature, air.recovery_factor, cut)
-        margin = _limits_from_tables(case, out, work, choices, start, stop)
+        margin = _limits_from_tables(plan, out, work, choices, start, stop)
         if np.min(margin) > GUARD:
             return np.empty(0, dtype=np.intp)
         return np.flatnonzero(~(margin > GUARD))
 
 
 def _limits_from_tables(
-    case: Case, out: Mapping[str, NDArray[Any]], work: speed_tables.Workspace,
+    plan: BlockPlan, out: Mapping[str, NDArray[Any]], work: speed_tables.Workspace,
     choices: block_kernels.Choices, start: int, stop: int,
 ) -> Floats:
     """Write the limit columns as the tables give them; return the margin [m/s]."""
     limit, mach, scratch = work.limit, work.limit_mach, work.spare
     for chosen, where in choices:
-        curve = case.grid.curve(chosen)
+        curve = plan.curves.curve(chosen)
         if where is None:
             curve.limit_airspeed.evaluate(work.cell, work.offset, limit, scratch)
-            if case.speeds_wanted:
+            if plan.speeds_wanted:
                 governing = out["governing_limit"][start:stop]
                 np.take(curve.governing, work.cell, out=governing, mode="clip")
                 curve.limit_mach.evaluate(work.cell, work.offset, mach, scratch)
@@ -251,17 +261,17 @@ def _limits_from_tables(
             values, spare = np.empty(len(some)), np.empty(len(some))
             curve.limit_airspeed.evaluate(cell, offset, values, spare)
             limit[some] = values
-            if case.speeds_wanted:
+            if plan.speeds_wanted:
                 out["governing_limit"][start:stop][some] = np.take(curve.governing, cell,
                                                                    mode="clip")
                 curve.limit_mach.evaluate(cell, offset, values, spare)
                 mach[some] = values
-    if case.speeds_wanted:
+    if plan.speeds_wanted:
         np.multiply(limit, 1 / KNOT, out=out["limit_airspeed_kt"][start:stop],
                     casting="same_kind")
         np.subtract(mach, work.mach, out=mach)
         np.copyto(out["margin_mach"][start:stop], mach, casting="same_kind")
-        _pointer(case, out["limit_pointer_kt"][start:stop], limit, choices, work)
+        _pointer(plan, out["limit_pointer_kt"][start:stop], limit, choices, work)
     margin: Floats = work.margin
     np.subtract(limit, work.speed, out=margin)
     np.multiply(margin, 1 / KNOT, out=out["margin_kt"][start:stop], casting="same_kind")
@@ -269,15 +279,15 @@ def _limits_from_tables(
 
 
 def _configurations(
-    case: Case, start: int, stop: int
+    plan: BlockPlan, start: int, stop: int
 ) -> list[tuple[tuple[int, ...], NDArray[np.bool_] | None]]:
     """Split the rows of a block by which tabulated limits apply."""
-    always = tuple(i for i in case.tabulated if i not in case.applies)
+    always = tuple(i for i in plan.curves.tabulated if i not in plan.evaluation.applicability)
     choices: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]] = [(always, None)]
-    for i in case.tabulated:
-        if i not in case.applies:
+    for i in plan.curves.tabulated:
+        if i not in plan.evaluation.applicability:
             continue
-        yes = case.applies[i][start:stop] == condition_states.YES
+        yes = plan.evaluation.applicability[i][start:stop] == condition_states.YES
         if not yes.any():
             continue
         if yes.all():
@@ -294,22 +304,22 @@ def _configurations(
 
 
 def _pointer(
-    case: Case, pointer: NDArray[Any], limit: Floats,
+    plan: BlockPlan, pointer: NDArray[Any], limit: Floats,
     choices: block_kernels.Choices, work: speed_tables.Workspace,
 ) -> None:
     """Write where the limit pointer stood [kt IAS], as far as tables give it."""
-    shown = tuple(i for i in case.on_pointer if i in case.tabulated)
-    if len(shown) < len(case.on_pointer) or case.air.position_tables:
+    shown = tuple(i for i in plan.evaluation.on_pointer if i in plan.curves.tabulated)
+    if len(shown) < len(plan.evaluation.on_pointer) or plan.evaluation.air.position_tables:
         pointer.fill(np.nan)
         return
     if len(choices) == 1 and choices[0][0] == shown:
         np.multiply(limit, 1 / KNOT, out=pointer, casting="same_kind")
         return
     value, scratch = work.pointer, work.spare
-    if not any(i in case.applies for i in shown):
+    if not any(i in plan.evaluation.applicability for i in shown):
         choices = [(shown, None)]
     for chosen, where in choices:
-        curve = case.grid.curve(tuple(i for i in chosen if i in case.on_pointer))
+        curve = plan.curves.curve(tuple(i for i in chosen if i in plan.evaluation.on_pointer))
         if where is None:
             curve.limit_airspeed.evaluate(work.cell, work.offset, value, scratch)
         else:

@@ -14,9 +14,8 @@ from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.air.piecewise import Cells
-from loganalyze.engine import speed_tables
-from loganalyze.limits import limit_tables
-from loganalyze.limits.evaluation import Case
+from loganalyze.engine import limit_curves, speed_tables
+from loganalyze.engine.block_plan import BlockPlan
 from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record import sample_reasons
 from loganalyze.record.sample_reasons import Bits
@@ -70,10 +69,10 @@ def looking(screen: sample_checks.Screen, compiled: Any) -> sample_checks.Screen
 
 
 class Loops:
-    """The compiled loops of one thread, with the tables of one case."""
+    """The compiled loops of one thread, with the tables of one flight."""
 
-    def __init__(self, case: Case, compiled: Any, size: int, guard: float) -> None:
-        self._case, self._compiled = case, compiled
+    def __init__(self, plan: BlockPlan, compiled: Any, size: int, guard: float) -> None:
+        self._plan, self._compiled = plan, compiled
         self._rows = [np.empty(size, dtype=np.int64) for _ in range(6)]
         self._stacks: dict[tuple[tuple[int, ...], ...],
                            tuple[Floats, NDArray[np.uint8]]] = {}
@@ -83,9 +82,9 @@ class Loops:
         ground, tropopause = atmosphere.LAYERS[0], atmosphere.LAYERS[1]
         self._numbers = np.array(
             [
-                limit_tables.START,
-                1.0 / limit_tables.STEP,
-                limit_tables.COUNT + 1,
+                limit_curves.START,
+                1.0 / limit_curves.STEP,
+                limit_curves.COUNT + 1,
                 np.sqrt(0.2) / atmosphere.A0,
                 1 / KNOT,
                 1 / FOOT,
@@ -93,7 +92,7 @@ class Loops:
                 speed_tables.SLOW,
                 speed_tables.FAST,
                 1.0 / expansion.step,
-                0.2 * case.air.recovery_factor,
+                0.2 * plan.evaluation.air.recovery_factor,
                 speed_tables.FREEZING,
                 guard,
                 atmosphere.A0 / KNOT,
@@ -120,8 +119,8 @@ class Loops:
             for i, (_, where) in enumerate(choices):
                 which[where] = i
         reasons = _NO_BITS if bits is None else bits
-        air, near = self._case.air, self._rows[0]
-        if not self._case.speeds_wanted:
+        air, near = self._plan.evaluation.air, self._rows[0]
+        if not self._plan.speeds_wanted:
             close = self._compiled.verdict(
                 air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop], reasons,
                 sample_reasons.AIRSPEED, air.altitude_mask, which, table, self._numbers,
@@ -159,7 +158,7 @@ class Loops:
     def _kept(self, rows: NDArray[np.intp], bits: Bits | None, start: int
               ) -> tuple[Floats, Floats, Floats | None]:
         """Airspeed, altitude and temperature of a block's rows, NaN where screened."""
-        air, where = self._case.air, rows + start
+        air, where = self._plan.evaluation.air, rows + start
         reasons = np.zeros(len(rows), dtype=np.uint16) if bits is None else bits[rows]
         speed = np.where(reasons & sample_reasons.AIRSPEED, np.nan, air.calibrated_airspeed[where])
         altitude = np.where(reasons & air.altitude_mask, np.nan, air.pressure_altitude[where])
@@ -175,7 +174,7 @@ class Loops:
         work = speed_tables.Workspace(len(rows))
         work.take(speed, altitude)
         some = {name: np.empty(len(rows), dtype=np.float32) for name in _NUMBERS}
-        speed_tables.reckon(work, felt, self._case.air.recovery_factor, some)
+        speed_tables.reckon(work, felt, self._plan.evaluation.air.recovery_factor, some)
         out["density_altitude_ft"][rows + start] = some["density_altitude_ft"]
 
     def _stack(self, parts: tuple[tuple[int, ...], ...]) -> tuple[Floats, NDArray[np.uint8]]:
@@ -187,13 +186,15 @@ class Loops:
         return self._stacks[parts]
 
     def _table(self, chosen: tuple[int, ...]) -> tuple[Floats, NDArray[np.uint8]]:
-        case = self._case
-        curve = case.grid.curve(chosen)
+        plan = self._plan
+        curve = plan.curves.curve(chosen)
         cells = [speed_tables.pressure_ratio(), curve.limit_airspeed, curve.limit_mach]
         shown: tuple[int, ...] = ()  # Without any the pointer is NaN.
-        if set(case.on_pointer) <= set(case.tabulated) and not case.air.position_tables:
-            shown = tuple(i for i in chosen if i in case.on_pointer)
-        cells.append(case.grid.curve(shown).limit_airspeed)
+        evaluation = plan.evaluation
+        if (set(evaluation.on_pointer) <= set(plan.curves.tabulated)
+                and not evaluation.air.position_tables):
+            shown = tuple(i for i in chosen if i in evaluation.on_pointer)
+        cells.append(plan.curves.curve(shown).limit_airspeed)
         return np.concatenate([_together(one) for one in cells]), curve.governing
 
 

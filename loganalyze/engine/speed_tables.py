@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.air.piecewise import Cells
-from loganalyze.limits import limit_tables
+from loganalyze.engine import limit_curves
 from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record.units import FOOT, KNOT
 
@@ -35,7 +35,7 @@ _THINNEST = float(atmosphere.density_ratio(
 def pressure_ratio() -> Cells:
     """Pressure ratio over pressure altitude [m]."""
     return Cells.of(
-        atmosphere.pressure_ratio, limit_tables.START, limit_tables.STEP, limit_tables.COUNT
+        atmosphere.pressure_ratio, limit_curves.START, limit_curves.STEP, limit_curves.COUNT
     )
 
 

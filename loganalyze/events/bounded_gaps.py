@@ -10,8 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.airdata import condition_states
-from loganalyze.limits import limit_equivalents, limit_states
-from loganalyze.limits.evaluation import NOT_APPLICABLE, UNDER, Case
+from loganalyze.limits.evaluation import NOT_APPLICABLE, UNDER, Evaluation
 from loganalyze.record import sample_reasons
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.intervals import HELD_INTERVALS, Intervals
@@ -28,20 +27,21 @@ _CONFIGURATION = frozenset(("flap", "flap_lever", "slat", "speedbrake", "gear_do
 """Channels that don't go out and back within a gap so short as this is about."""
 
 
-def bounded(case: Case, columns: Mapping[str, NDArray[Any]]) -> Intervals:
+def bounded(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> Intervals:
     """Return the parts of the unknown time in which no limit can have been reached.
 
     Between two samples that are known and under, for each limit: even where airspeed and
     altitude went at their greatest plausible rates the limit stayed out of reach, or it applied
     neither before nor after and nothing of the configuration changed.
     """
-    time, interval = case.log.time, case.log.interval_s
+    time, interval = evaluation.log.time, evaluation.log.interval_s
     if not interval > 0:
         return Intervals.of(())
-    known = np.flatnonzero(~limit_states.unknown_mask(case, columns, slice(None)))
+    known = np.flatnonzero(~evaluation.unknown(columns, slice(None)))
     wide = (np.diff(known) > 1) | (np.diff(time[known]) > HELD_INTERVALS * interval)
     before, after = known[:-1][wide], known[1:][wide]
-    judged = [i for i in range(len(case.sheet.limit)) if i not in case.hopeless]
+    judged = [i for i in range(len(evaluation.sheet.limit))
+              if i not in evaluation.unevaluable_limits]
     safe = np.ones(len(before), dtype=bool)
     for i in judged:
         for rows in (before, after):
@@ -49,9 +49,10 @@ def bounded(case: Case, columns: Mapping[str, NDArray[Any]]) -> Intervals:
             safe &= (state == UNDER) | (state == NOT_APPLICABLE)
     before, after = before[safe], after[safe]
     safe = np.ones(len(before), dtype=bool)
-    reach = _Reach(case, before, after)
+    reach = _Reach(evaluation, before, after)
     for i in judged:
-        safe &= reach.out_of(case.sheet.limit[i]) | _idle(case, columns, i, before, after)
+        out = reach.out_of(evaluation.sheet.limit[i])
+        safe &= out | _idle(evaluation, columns, i, before, after)
     starts = np.minimum(time[before] + HELD_INTERVALS * interval,
                         time[np.minimum(before + 1, len(time) - 1)])
     return Intervals.of(zip(starts[safe].tolist(), time[after[safe]].tolist(), strict=True))
@@ -60,11 +61,11 @@ def bounded(case: Case, columns: Mapping[str, NDArray[Any]]) -> Intervals:
 class _Reach:
     """How fast, how high, how low and how warm it may have been between two rows."""
 
-    def __init__(self, case: Case, before: Rows, after: Rows) -> None:
-        self._case = case
-        span = case.log.time[after] - case.log.time[before]
-        settings, heat = case.settings, CHANNELS["total_air_temperature"]
-        start, end = (limit_equivalents.point(case.air, rows) for rows in (before, after))
+    def __init__(self, evaluation: Evaluation, before: Rows, after: Rows) -> None:
+        self._evaluation = evaluation
+        span = evaluation.log.time[after] - evaluation.log.time[before]
+        settings, heat = evaluation.settings, CHANNELS["total_air_temperature"]
+        start, end = (evaluation.air_data_at(rows) for rows in (before, after))
         self._fastest = _furthest(start.calibrated_airspeed, end.calibrated_airspeed,
                                   settings.plausible_rate_kt_s * KNOT * span)
         climb = settings.plausible_rate_ft_s * FOOT * span
@@ -90,7 +91,7 @@ class _Reach:
         for height in heights:
             at = replace(self._start, pressure_altitude=height, temperature=self._warmest,
                          indicated_altitude=height + error)
-            equivalent = limit_equivalents.calibrated_equivalent(limit, self._case.air, at)
+            equivalent = self._evaluation.equivalent(limit, at)
             out &= equivalent > self._fastest
         return out
 
@@ -102,13 +103,14 @@ def _furthest(start: Floats, end: Floats, change: Floats) -> Floats:
 
 
 def _idle(
-    case: Case, columns: Mapping[str, NDArray[Any]], i: int, before: Rows, after: Rows
+    evaluation: Evaluation, columns: Mapping[str, NDArray[Any]], i: int, before: Rows, after: Rows
 ) -> NDArray[np.bool_]:
     """Whether a limit applied neither before nor after, and nothing that it goes by changed."""
     state = columns[f"state_{i}"]
     idle = (state[before] == NOT_APPLICABLE) & (state[after] == NOT_APPLICABLE)
-    for one in condition_states.recorded(case.sheet.limit[i].conditions, case.log, case.declared,
-                                   case.sheet.configuration):
+    for one in condition_states.recorded(
+            evaluation.sheet.limit[i].conditions, evaluation.log, evaluation.declared,
+            evaluation.sheet.configuration):
         if one.condition.channel not in _CONFIGURATION:
             return np.zeros(len(before), dtype=bool)
         for values in one.readings:

@@ -12,14 +12,14 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.airdata import condition_states
-from loganalyze.events.joining import Stretch, joined, margin, reach
-from loganalyze.limits import limit_equivalents, limit_tables
-from loganalyze.limits.evaluation import NOT_APPLICABLE, OVER, UNDER, Case
+from loganalyze.events.joining import Stretch, joined, reach
+from loganalyze.limits import limit_equivalents
+from loganalyze.limits.evaluation import NOT_APPLICABLE, OVER, UNDER, Evaluation
 from loganalyze.quantities.limited_speed import LimitedMach
 from loganalyze.quantities.quantity_registry import quantity_of
 from loganalyze.record.units import FOOT, KNOT
@@ -72,32 +72,34 @@ class Exceedance:
 
 
 def find(
-    case: Case, states: Sequence[NDArray[np.uint8]], over: Mapping[int, NDArray[np.intp]],
-    flight: int,
+    evaluation: Evaluation, columns: Mapping[str, NDArray[Any]],
+    over: Mapping[int, NDArray[np.intp]], flight: int,
 ) -> tuple[Exceedance, ...]:
     """Return all exceedances of a flight, by their start.
 
-    `states` are those of each limit; `over` the rows over each limit that has any, rising.
+    `columns` hold the state of each limit, such as ``state_0``; `over` the rows over each limit
+    that has any, rising.
     """
     found = []
-    for i, (limit, state) in enumerate(zip(case.sheet.limit, states, strict=True)):
+    for i, limit in enumerate(evaluation.sheet.limit):
         if i in over:
-            stretches = _stretches(case, limit, state, over[i])
+            state = columns[f"state_{i}"]
+            stretches = _stretches(evaluation, limit, state, over[i])
             found += _exceedances(
-                case, limit, state, joined(case, limit, state, stretches), flight
+                evaluation, limit, state, joined(evaluation, limit, state, stretches), flight
             )
     return _with_episodes(sorted(found, key=lambda one: (one.start_s, one.limit)))
 
 
 def _stretches(
-    case: Case, limit: Limit, state: NDArray[np.uint8], over: NDArray[np.intp]
+    evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8], over: NDArray[np.intp]
 ) -> list[Stretch]:
-    time = case.log.time
-    breaks = (np.diff(over) > 1) | (np.diff(time[over]) > reach(case))
+    time = evaluation.log.time
+    breaks = (np.diff(over) > 1) | (np.diff(time[over]) > reach(evaluation))
     firsts = over[np.concatenate([[True], breaks])]
     lasts = over[np.concatenate([breaks, [True]])]
-    starts, began = _beginnings(case, limit, state, firsts)
-    ends, ended = _endings(case, limit, state, lasts)
+    starts, began = _beginnings(evaluation, limit, state, firsts)
+    ends, ended = _endings(evaluation, limit, state, lasts)
     return [
         Stretch(first, last, start, end, began_by, ended_by, end - start, end - start)
         for first, last, start, end, began_by, ended_by in zip(
@@ -107,79 +109,80 @@ def _stretches(
 
 
 def _beginnings(
-    case: Case, limit: Limit, state: NDArray[np.uint8], firsts: NDArray[np.intp]
+    evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8], firsts: NDArray[np.intp]
 ) -> tuple[Floats, list[str]]:
     """When and how each stretch began, from its first row."""
-    time = case.log.time
+    time = evaluation.log.time
     starts = time[firsts].copy()
     before = np.maximum(firsts - 1, 0)
-    whole = (firsts > 0) & (time[firsts] - time[before] <= reach(case))
+    whole = (firsts > 0) & (time[firsts] - time[before] <= reach(evaluation))
     crossed = whole & (state[before] == UNDER)
     applied = whole & (state[before] == NOT_APPLICABLE)
-    starts[crossed] = _crossings(case, limit, before[crossed])
+    starts[crossed] = _crossings(evaluation, limit, before[crossed])
     return starts, np.select(
         [crossed, applied, firsts == 0], ["crossed", "limit applied", "start of log"], "gap"
     ).tolist()
 
 
 def _endings(
-    case: Case, limit: Limit, state: NDArray[np.uint8], lasts: NDArray[np.intp]
+    evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8], lasts: NDArray[np.intp]
 ) -> tuple[Floats, list[str]]:
     """When and how each stretch ended, from its last row."""
-    time, interval = case.log.time, case.log.interval_s
+    time, interval = evaluation.log.time, evaluation.log.interval_s
     at_end = lasts == len(time) - 1
     after = np.where(at_end, lasts, lasts + 1)
-    gap = time[after] - time[lasts] > reach(case)
+    gap = time[after] - time[lasts] > reach(evaluation)
     recovered = ~at_end & ~gap & (state[after] == UNDER)
     lifted = ~at_end & ~gap & (state[after] == NOT_APPLICABLE)
-    ends = np.where(gap, time[lasts] + reach(case), time[after])
+    ends = np.where(gap, time[lasts] + reach(evaluation), time[after])
     ends[at_end] += interval if interval > 0 else 0.0
-    ends[recovered] = _crossings(case, limit, lasts[recovered])
+    ends[recovered] = _crossings(evaluation, limit, lasts[recovered])
     return ends, np.select(
         [at_end, gap, recovered, lifted], ["end of log", "gap", "recovered", "limit lifted"],
         "channel lost",
     ).tolist()
 
 
-def _crossings(case: Case, limit: Limit, rows: NDArray[np.intp]) -> Floats:
+def _crossings(evaluation: Evaluation, limit: Limit, rows: NDArray[np.intp]) -> Floats:
     """When the margin passes zero between each row and the next [s]."""
-    before, after = margin(case, limit, rows), margin(case, limit, rows + 1)
-    start, end = case.log.time[rows], case.log.time[rows + 1]
+    before, after = evaluation.margin(limit, rows), evaluation.margin(limit, rows + 1)
+    start, end = evaluation.log.time[rows], evaluation.log.time[rows + 1]
     # A margin within the tolerance of zero may lie on either side of it.
     share = np.clip(before / np.where(before == after, 1.0, before - after), 0.0, 1.0)
     return start + (end - start) * np.where(before == after, 1.0, share)
 
 
 def _exceedances(
-    case: Case, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[Stretch], flight: int
+    evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[Stretch],
+    flight: int,
 ) -> list[Exceedance]:
     # All in one call: a limit ridden in gusts has thousands.
     over = [
         stretch.first + np.flatnonzero(state[stretch.first : stretch.last + 1] == OVER)
         for stretch in stretches
     ]
-    margins = margin(case, limit, np.concatenate(over))
+    margins = evaluation.margin(limit, np.concatenate(over))
     pieces = np.split(margins, np.cumsum([len(rows) for rows in over[:-1]]))
     worst = np.array([rows[piece.argmin()] for rows, piece in zip(over, pieces, strict=True)])
-    at = limit_equivalents.point(case.air, worst)
+    at = evaluation.air_data_at(worst)
     value = limit_equivalents.published_value(limit, at)
     maximum = limit_equivalents.published_maximum(limit, at)
-    equivalent = limit_equivalents.calibrated_equivalent(limit, case.air, at)
-    limit_airspeed, pointer = lowest_limits(case, at, limit.kind.needs_temperature)
+    equivalent = evaluation.equivalent(limit, at)
+    lowest = evaluation.lowest(at, _compared(evaluation, limit))
     found = {
         "worst_excess_kt": (at.calibrated_airspeed - equivalent) / KNOT,
         "worst_excess_mach": value - maximum if limit.kind.suffix == LimitedMach.suffix
         else np.full(len(worst), np.nan),
-        "worst_time_s": case.log.time[worst],
+        "worst_time_s": evaluation.log.time[worst],
         "worst_pressure_altitude_ft": at.pressure_altitude / FOOT,
         "worst_value": value,
         "limit_value": maximum,
-        "worst_limit_airspeed_kt": limit_airspeed / KNOT,
-        "worst_limit_pointer_kt": pointer / KNOT,
+        "worst_limit_airspeed_kt": lowest.limit_airspeed / KNOT,
+        "worst_limit_pointer_kt": evaluation.limit_pointer(at, lowest.equivalents) / KNOT,
         "worst_calibrated_airspeed_kt": at.calibrated_airspeed / KNOT,
         "worst_mach": at.mach,
     }
-    start, time = case.log.utc_start, case.log.time
+    start, time = evaluation.log.utc_start, evaluation.log.time
     return [
         Exceedance(
             flight=flight,
@@ -197,7 +200,7 @@ def _exceedances(
             bounded_s=stretch.bounded_s,
             began_by=stretch.began_by,
             ended_by=stretch.ended_by,
-            brief=stretch.over_s < case.settings.minimum_duration_s,
+            brief=stretch.over_s < evaluation.settings.minimum_duration_s,
             start_uncertainty_s=_uncertainty(
                 time, stretch.start, stretch.first - 1, stretch.began_by),
             end_uncertainty_s=_uncertainty(time, stretch.end, stretch.last, stretch.ended_by),
@@ -208,35 +211,20 @@ def _exceedances(
     ]
 
 
+def _compared(evaluation: Evaluation, limit: Limit) -> list[int]:
+    """Which limits tell the limit airspeed at an exceedance of one.
+
+    Without those that need a temperature it is the same whatever that is.
+    """
+    return [i for i, one in enumerate(evaluation.sheet.limit)
+            if limit.kind.needs_temperature or not one.kind.needs_temperature]
+
+
 def _uncertainty(time: Floats, at: float, before: int, by: str) -> float:
     """How far an edge may lie from the truth [s]: at most to the sample before it or after."""
     if by not in ("crossed", "recovered", "limit applied", "limit lifted"):
         return float("nan")
     return float(max(at - time[before], time[before + 1] - at))
-
-
-def lowest_limits(
-    case: Case, at: limit_equivalents.Point, with_temperature: bool = True
-) -> tuple[Floats, Floats]:
-    """Limit airspeed as CAS and limit pointer as IAS [m/s] at some rows; NaN where not known.
-
-    Without the limits that need a temperature they are the same whatever that is.
-    """
-    reach = np.full((len(case.sheet.limit), len(at.rows)), np.nan)
-    shown = reach.copy()
-    for i, limit in enumerate(case.sheet.limit):
-        if not limit.kind.is_speed or (limit.kind.needs_temperature and not with_temperature):
-            continue
-        applies = case.state_at(i, at.rows) == condition_states.YES
-        reach[i, applies] = limit_equivalents.calibrated_equivalent(limit, case.air, at)[applies]
-        if i in case.on_pointer:
-            shown[i] = reach[i]
-    lowest, pointer = (
-        np.where(lost, np.nan, limit_tables.lowest(speeds)[0]) for lost, speeds in (
-            (case.without_lowest(at.pressure_altitude), reach),
-            (case.without_pointer(at.pressure_altitude), shown))
-    )
-    return lowest, case.air.indicated_from_calibrated(pointer, at.rows)
 
 
 def _with_episodes(found: Sequence[Exceedance]) -> tuple[Exceedance, ...]:

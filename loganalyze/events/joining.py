@@ -26,9 +26,8 @@ from numpy.typing import NDArray
 
 from loganalyze.airdata import condition_states
 from loganalyze.limits import limit_equivalents
-from loganalyze.limits.evaluation import UNDER, UNKNOWN, Case
+from loganalyze.limits.evaluation import UNDER, UNKNOWN, Evaluation
 from loganalyze.record.intervals import HELD_INTERVALS
-from loganalyze.record.units import KNOT
 from loganalyze.screening.noise_estimation import noise_near, noise_of
 from loganalyze.screening.quantization import step_of
 from loganalyze.sheets.limits_sheet import Limit
@@ -66,35 +65,20 @@ class Stretch:
     bounded_s: float = 0.0
 
 
-def reach(case: Case) -> float:
+def reach(evaluation: Evaluation) -> float:
     """How long [s] a sample stands for at most."""
-    return HELD_INTERVALS * case.log.interval_s if case.log.interval_s > 0 else np.inf
-
-
-def margin(case: Case, limit: Limit, rows: Rows) -> Floats:
-    """Margin to a limit in its own unit, such as kt or Mach, at judged rows."""
-    at = limit_equivalents.point(case.air, rows)
-    return limit_equivalents.published_maximum(limit, at) - limit_equivalents.published_value(
-        limit, at
-    )
-
-
-def margin_kt(case: Case, limit: Limit, rows: Rows) -> Floats:
-    """Margin to a limit as CAS [kt] at judged rows."""
-    at = limit_equivalents.point(case.air, rows)
-    equivalent = limit_equivalents.calibrated_equivalent(limit, case.air, at)
-    return np.asarray((equivalent - at.calibrated_airspeed) / KNOT)
+    return HELD_INTERVALS * evaluation.log.interval_s if evaluation.log.interval_s > 0 else np.inf
 
 
 def joined(
-    case: Case, limit: Limit, state: States, stretches: Sequence[Stretch]
+    evaluation: Evaluation, limit: Limit, state: States, stretches: Sequence[Stretch]
 ) -> list[Stretch]:
     """Join stretches that are parts of one exceedance, see the module's docstring."""
     events: list[Stretch] = []
     run = 0.0
     """Time of the last touch so far, bounded holes included [s]."""
     for stretch, relation in zip(
-            stretches, (APART, *_relations(case, limit, state, stretches)), strict=True):
+            stretches, (APART, *_relations(evaluation, limit, state, stretches)), strict=True):
         if relation == APART:
             events.append(stretch)
             run = stretch.over_s
@@ -111,39 +95,40 @@ def joined(
 
 
 def _relations(
-    case: Case, limit: Limit, state: States, stretches: Sequence[Stretch]
+    evaluation: Evaluation, limit: Limit, state: States, stretches: Sequence[Stretch]
 ) -> list[str]:
     """How each stretch but the first relates to the one before it."""
-    settings = case.settings
+    settings = evaluation.settings
     found = [APART] * max(len(stretches) - 1, 0)
     crossed = [i for i, (before, after) in enumerate(pairwise(stretches))
                if before.ended_by == "recovered" and after.began_by == "crossed"
                and after.start - before.end < max(settings.join_gap_s, settings.ride_gap_s)]
     if crossed:
-        greatest_margins = _greatest_margins(case, limit, state, stretches, crossed)
+        greatest_margins = _greatest_margins(evaluation, limit, state, stretches, crossed)
         for i, most in zip(crossed, greatest_margins, strict=True):
             apart = stretches[i + 1].start - stretches[i].end
             greatest = limit.kind.join_margin(settings)
             if apart < settings.join_gap_s and most < greatest:
                 found[i] = TOUCHES
-        _ridden(case, limit, stretches, crossed, found, greatest_margins)
+        _ridden(evaluation, limit, stretches, crossed, found, greatest_margins)
     holes = [i for i, (before, after) in enumerate(pairwise(stretches))
              if before.ended_by in ("gap", "channel lost") and after.began_by == "gap"
              and (state[before.last + 1 : after.first] == UNKNOWN).all()]
     if holes and limit.kind.is_speed:  # How fast a margin closes at most is known of speeds alone.
         beside = np.array([(stretches[i].last, stretches[i + 1].first) for i in holes])
-        over = -margin_kt(case, limit, beside.ravel()).reshape(beside.shape).sum(axis=1)
+        over = -evaluation.margin_kt(limit, beside.ravel()).reshape(beside.shape).sum(axis=1)
         for i, (before, after), both in zip(holes, beside.tolist(), over.tolist(), strict=True):
-            if _is_bounded(case, limit, before, after, both):
+            if _is_bounded(evaluation, limit, before, after, both):
                 found[i] = BOUNDED
     return found
 
 
 def _greatest_margins(
-    case: Case, limit: Limit, state: States, stretches: Sequence[Stretch], which: Sequence[int]
+    evaluation: Evaluation, limit: Limit, state: States, stretches: Sequence[Stretch],
+    which: Sequence[int],
 ) -> list[float]:
     """Return the greatest margin between stretch i and the next; infinite where it isn't known."""
-    time = case.log.time
+    time = evaluation.log.time
     between = [(stretches[i].last + 1, stretches[i + 1].first) for i in which]
     # All rows in one call: a limit ridden in gusts has thousands of such pieces. With the row
     # after it each piece has all its steps in time.
@@ -152,27 +137,27 @@ def _greatest_margins(
     starts = np.cumsum(lengths) - lengths
     inside = np.ones(len(rows), dtype=bool)
     inside[starts + lengths - 1] = False
-    broken = (inside & (state[rows] != UNDER)) | (time[rows] - time[rows - 1] > reach(case))
+    broken = (inside & (state[rows] != UNDER)) | (time[rows] - time[rows - 1] > reach(evaluation))
     margins = np.full(len(rows), -np.inf)
-    margins[inside] = margin(case, limit, rows[inside])
+    margins[inside] = evaluation.margin(limit, rows[inside])
     whole = ~np.logical_or.reduceat(broken, starts)
     greatest = np.where(whole, np.maximum.reduceat(margins, starts), np.inf)
     return [float(one) for one in greatest]
 
 
 def _ridden(
-    case: Case, limit: Limit, stretches: Sequence[Stretch], crossed: Sequence[int],
+    evaluation: Evaluation, limit: Limit, stretches: Sequence[Stretch], crossed: Sequence[int],
     found: list[str], greatest: Sequence[float],
 ) -> None:
     """Join the touches of a limit that is flown along within the noise."""
-    settings, margins = case.settings, dict(zip(crossed, greatest, strict=True))
+    settings, margins = evaluation.settings, dict(zip(crossed, greatest, strict=True))
     # No noise beyond this counts, so that some margins need no estimate of it.
     most = settings.ride_noise * limit.kind.join_margin(settings)
     for some in _clusters(crossed):
         near = [i for i in some if found[i] != TOUCHES and margins[i] < most]
         if not near:
             continue
-        noise = _noise(case, limit, stretches[some[0]].first, stretches[some[-1] + 1].last)
+        noise = _noise(evaluation, limit, stretches[some[0]].first, stretches[some[-1] + 1].last)
         for i in near:
             if margins[i] < settings.ride_noise * noise:
                 found[i] = TOUCHES
@@ -185,33 +170,33 @@ def _clusters(crossed: Sequence[int]) -> Iterator[list[int]]:
         yield [int(one) for one in part]
 
 
-def _noise(case: Case, limit: Limit, first: int, last: int) -> float:
+def _noise(evaluation: Evaluation, limit: Limit, first: int, last: int) -> float:
     """Standard deviation of the margin's white noise about some rows, in the limit's unit."""
-    time = case.log.time
+    time = evaluation.log.time
     low, high = np.searchsorted(time, (time[first] - _AROUND_S, time[last] + _AROUND_S))
     middle = (int(low) + int(high)) // 2
     rows = np.arange(max(int(low), middle - _NOISE_ROWS // 2),
                      min(int(high), middle + _NOISE_ROWS // 2))
-    margins = margin(case, limit, rows)
-    rounding = _step(case, limit, rows) / math.sqrt(12.0)
+    margins = evaluation.margin(limit, rows)
+    rounding = _step(evaluation, limit, rows) / math.sqrt(12.0)
     found = noise_near(time[rows], margins)
     if found.samples < _NOISE_LEAST:
         return 0.0
     # Where samples are few and far between the corners of what was flown pass for noise.
     rough = noise_of(margins[~np.isnan(margins)])
-    most = limit.kind.join_margin(case.settings)
+    most = limit.kind.join_margin(evaluation.settings)
     # More than this is flown, not noise.
     return min(max(min(found.white, rough), rounding), most)
 
 
-def _step(case: Case, limit: Limit, rows: Rows) -> float:
+def _step(evaluation: Evaluation, limit: Limit, rows: Rows) -> float:
     """The recorder's step of the airspeed in the limit's own unit, 0 for none.
 
     Of a quantity that is no speed it is that of its own values.
     """
-    at = limit_equivalents.point(case.air, rows)
+    at = evaluation.air_data_at(rows)
     value = limit_equivalents.published_value(limit, at)
-    step = step_of(case.air.screened_airspeed[rows] if limit.kind.is_speed else value)
+    step = step_of(evaluation.air.screened_airspeed[rows] if limit.kind.is_speed else value)
     if not step > 0:
         return 0.0
     if not limit.kind.is_speed:
@@ -220,33 +205,35 @@ def _step(case: Case, limit: Limit, rows: Rows) -> float:
     return float(step * share) if np.isfinite(share) else 0.0
 
 
-def _is_bounded(case: Case, limit: Limit, before: int, after: int, over: float) -> bool:
+def _is_bounded(evaluation: Evaluation, limit: Limit, before: int, after: int, over: float) -> bool:
     """Whether the limit can't have been regained in a hole between two rows over it.
 
     `over` : the sum of both excesses [kt].
     """
-    settings, wait = case.settings, float(case.log.time[after] - case.log.time[before])
+    settings, time = evaluation.settings, evaluation.log.time
+    wait = float(time[after] - time[before])
     # The rate lies between two bounds: what these decide needs no rate.
     if wait > settings.hole_longest_s or not over > settings.hole_least_rate_kt_s * wait:
         return False
     hole = np.arange(before + 1, after)
-    if (case.state_at(case.sheet.limit.index(limit), hole) != condition_states.YES).any():
+    if (evaluation.applies(limit, hole) != condition_states.YES).any():
         return False
     return (over > settings.hole_greatest_rate_kt_s * wait
-            or over > _rate(case, limit, before, after) * wait)
+            or over > _rate(evaluation, limit, before, after) * wait)
 
 
-def _rate(case: Case, limit: Limit, before: int, after: int) -> float:
+def _rate(evaluation: Evaluation, limit: Limit, before: int, after: int) -> float:
     """The greatest rate [kt/s] at which the margin may have changed in a hole between two rows."""
-    settings, time = case.settings, case.log.time
+    settings, time = evaluation.settings, evaluation.log.time
+    interval = evaluation.log.interval_s
     least, most = settings.hole_least_rate_kt_s, settings.hole_greatest_rate_kt_s
     low, high = np.searchsorted(time, (time[before] - _AROUND_S, time[after] + _AROUND_S))
     own = np.nan
     for first, stop in ((int(low), before + 1), (after, int(high))):
         rows = np.arange(first, stop)
-        margins = margin_kt(case, limit, rows)
+        margins = evaluation.margin_kt(limit, rows)
         # Over some two seconds: the step from one sample to the next is mostly noise.
-        apart = max(1, round(2.0 / case.log.interval_s)) if case.log.interval_s > 0 else 1
+        apart = max(1, round(2.0 / interval)) if interval > 0 else 1
         if len(rows) > apart:
             moved = np.abs(margins[apart:] - margins[:-apart])
             own = np.fmax(own, np.nanmax(

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +17,7 @@ from numpy.typing import NDArray
 from loganalyze.airdata import condition_states
 from loganalyze.events import recording_quality
 from loganalyze.limits import limit_equivalents
-from loganalyze.limits.evaluation import Case
+from loganalyze.limits.evaluation import Evaluation
 from loganalyze.record.channels import kind
 from loganalyze.record.findings import Finding
 from loganalyze.record.units import DEGREE
@@ -39,7 +38,9 @@ _NEARLY_ALL = 0.9
 """A limit in force for this share of the airborne time is so throughout the flight."""
 
 
-def questioned(case: Case, rows_over: Mapping[int, Rows]) -> tuple[tuple[int, Finding], ...]:
+def questioned(
+    evaluation: Evaluation, rows_over: Mapping[int, Rows]
+) -> tuple[tuple[int, Finding], ...]:
     """Return the limits whose conditions hold where no aircraft flies so, and what to correct.
 
     A limit is questioned if it was exceeded for ``settings.at_rest_s`` in total, at readings
@@ -49,8 +50,8 @@ def questioned(case: Case, rows_over: Mapping[int, Rows]) -> tuple[tuple[int, Fi
 
     Parameters
     ----------
-    case : Case
-        With what was screened out noted in ``case.air``.
+    evaluation : Evaluation
+        With what was screened out noted in ``evaluation.air``.
     rows_over : mapping of int to intp[m]
         The rows over each limit that has any, by the limit's index in the sheet.
 
@@ -59,29 +60,30 @@ def questioned(case: Case, rows_over: Mapping[int, Rows]) -> tuple[tuple[int, Fi
     tuple of (int, Finding)
         The limit's index in the sheet, and a finding for each such limit.
     """
-    settings, found = case.settings, []
+    settings, found = evaluation.settings, []
     for i, rows in rows_over.items():
-        limit = case.sheet.limit[i]
+        limit = evaluation.sheet.limit[i]
         if not any(one.channel in CONFIGURATION for one in limit.conditions):
             continue
-        over_s = float(sample_checks.held_at(case.log.time, case.log.interval_s, rows).sum())
+        time, interval = evaluation.log.time, evaluation.log.interval_s
+        over_s = float(sample_checks.held_at(time, interval, rows).sum())
         if over_s < settings.at_rest_s:
             continue
-        hold = sample_checks.held(case.log.time, case.log.interval_s)
-        airborne = ~recording_quality.rows_on_ground(case.log, case.air, settings)[1]
-        at = limit_equivalents.point(case.air, rows)
+        hold = sample_checks.held(time, interval)
+        airborne = ~recording_quality.rows_on_ground(evaluation.log, evaluation.air, settings)[1]
+        at = evaluation.air_data_at(rows)
         value = limit_equivalents.published_value(limit, at)
         far = value > (1 + settings.at_rest_pct / 100) * limit_equivalents.published_maximum(
             limit, at
         )
-        in_force = hold[airborne & (case.applies[i] == condition_states.YES)].sum()
+        in_force = hold[airborne & (evaluation.applicability[i] == condition_states.YES)].sum()
         always = in_force >= _NEARLY_ALL * hold[airborne].sum()
         if hold[rows[far]].sum() >= settings.at_rest_s:
             rows = rows[far]
         elif not always:
             continue
         at_rest = [_at_rest(one, rows, airborne) for one in condition_states.recorded(
-            limit.conditions, case.log, case.declared, case.sheet.configuration)
+            limit.conditions, evaluation.log, evaluation.declared, evaluation.sheet.configuration)
             if one.condition.channel in CONFIGURATION]
         if any(one is None for one in at_rest):
             continue
@@ -116,13 +118,3 @@ def _finding(limit: str, condition: Condition, reading: float, seconds: float) -
         "limit": limit, "channel": condition.channel, "over_s": seconds,
         "reading": reading / factor, "unit": "" if state or not known else known.unit.name,
         "low": low if math.isfinite(low) and not state else None})
-
-
-def without(case: Case, limits: tuple[int, ...]) -> Case:
-    """Return the case with some limits unknown throughout, and reported once."""
-    applies = {**case.applies, **{
-        i: np.full(len(case.log), condition_states.UNKNOWN) for i in limits}}
-    pieces = {i: one for i, one in case.in_pieces.items() if i not in limits}
-    return replace(case, applies=applies, in_pieces=pieces,
-                   lacking={**dict.fromkeys(limits, ()), **case.lacking}, screen=replace(
-                       case.screen, leaps={one: [] for one in case.screen.leaps}))

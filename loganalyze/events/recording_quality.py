@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.airdata.air_data import AirData
-from loganalyze.limits.evaluation import Case
+from loganalyze.limits.evaluation import Evaluation
 from loganalyze.record import sample_reasons
 from loganalyze.record.channels import kind
 from loganalyze.record.flight_log import FlightLog
@@ -50,12 +50,12 @@ _CLIMB_S = 10.0
 """Climbing or sinking is judged over so long [s]: one step of the altitude is no climb."""
 
 
-def flags(case: Case) -> tuple[QualityFlag, ...]:
+def flags(evaluation: Evaluation) -> tuple[QualityFlag, ...]:
     """Return every flag of a flight: of the judged channels, the others, and the whole."""
-    log, air, settings = case.log, case.air, case.settings
-    return (*_judged(case), *_others(case), *_steps(case), *_quantised(case),
-            *_ceased(case), *_clamped(log, air, settings), _lost(case),
-            on_ground(log, air, settings))
+    log, air, settings = evaluation.log, evaluation.air, evaluation.settings
+    return (*_judged(evaluation), *_others(evaluation), *_steps(evaluation),
+            *_quantised(evaluation), *_ceased(evaluation), *_clamped(log, air, settings),
+            _lost(evaluation), on_ground(log, air, settings))
 
 
 def intervals(log: FlightLog, mask: Mask) -> Intervals:
@@ -67,39 +67,39 @@ def _interval(log: FlightLog) -> float:
     return log.interval_s if log.interval_s > 0 else 0.0
 
 
-def _raised(case: Case, reason: str) -> Mask:
+def _raised(evaluation: Evaluation, reason: str) -> Mask:
     """The rows with one of the screening's reasons against them."""
-    raised = np.zeros(len(case.log), dtype=bool)
-    if case.air.rejected is not None:
-        rows, reasons = case.air.rejected
+    raised = np.zeros(len(evaluation.log), dtype=bool)
+    if evaluation.air.rejected is not None:
+        rows, reasons = evaluation.air.rejected
         raised[rows[(reasons & sample_reasons.bit(reason)) > 0]] = True
     return raised
 
 
-def _subjects(case: Case) -> Iterator[tuple[str, str, Floats, float]]:
+def _subjects(evaluation: Evaluation) -> Iterator[tuple[str, str, Floats, float]]:
     """The judged quantities: subject, channel's name, values, and the step that is stale [SI]."""
-    air, settings = case.air, case.settings
+    air, settings = evaluation.air, evaluation.settings
     if air.airspeed_sources:
         yield ("airspeed", air.airspeed_sources[0], air.screened_airspeed,
                settings.stale_kt * KNOT)
     if air.altitude_sources:
         yield ("pressure altitude", air.altitude_sources[0], air.screened_altitude,
                settings.stale_ft * FOOT)
-    warm = next((name for name in redundant_sources.TEMPERATURES if name in case.log), None)
+    warm = next((name for name in redundant_sources.TEMPERATURES if name in evaluation.log), None)
     if warm is not None and air.temperature is not None:
         yield "temperature", warm, air.temperature, np.inf
 
 
-def _judged(case: Case) -> Iterator[QualityFlag]:
-    log, settings = case.log, case.settings
+def _judged(evaluation: Evaluation) -> Iterator[QualityFlag]:
+    log, settings = evaluation.log, evaluation.settings
     everywhere = intervals(log, np.ones(len(log), dtype=bool))
-    for subject, channel, values, step in _subjects(case):
+    for subject, channel, values, step in _subjects(evaluation):
         known = intervals(log, ~np.isnan(values))
         for reason in sample_reasons.REASONS:
             if not reason.startswith(subject):
                 continue
             name = _BY_REASON[reason.removeprefix(f"{subject} ")]
-            raised = _raised(case, reason)
+            raised = _raised(evaluation, reason)
             covered, aside_too = known, True
             found: dict[str, Any] = {}
             if name == "missing":
@@ -109,7 +109,7 @@ def _judged(case: Case) -> Iterator[QualityFlag]:
             elif name == "out of range" and subject == "temperature":
                 raised = ~np.isnan(values) & np.isnan(sample_reasons.HEAT.plausible(values))
             elif name == "frozen":
-                others = channel_screening.references(log, case.air, settings, subject)
+                others = channel_screening.references(log, evaluation.air, settings, subject)
                 found = {"witnesses": tuple(one.name for one in others)}
                 if not others and not raised.any():
                     covered = Intervals.of(())
@@ -140,10 +140,10 @@ def _apart(log: FlightLog, values: Floats, seconds: tuple[str, ...]) -> dict[str
     return found
 
 
-def _others(case: Case) -> Iterator[QualityFlag]:
+def _others(evaluation: Evaluation) -> Iterator[QualityFlag]:
     """Missing, out of range and too fast: of the channels that no verdict rests on."""
-    log = case.log
-    judged = {channel for _, channel, _, _ in _subjects(case)}
+    log = evaluation.log
+    judged = {channel for _, channel, _, _ in _subjects(evaluation)}
     everywhere = intervals(log, np.ones(len(log), dtype=bool))
     for name in log.channels:
         known = kind(name)
@@ -176,55 +176,57 @@ def _fast(log: FlightLog, values: Floats, rate: float, noise: float) -> tuple[Ma
     return np.concatenate([[False], fast]), spike
 
 
-def _steps(case: Case) -> Iterator[QualityFlag]:
+def _steps(evaluation: Evaluation) -> Iterator[QualityFlag]:
     """Steps of the judged channels that no aircraft makes, and that didn't return at once."""
-    log = case.log
+    log = evaluation.log
+    air = evaluation.air
     for channel, values, bound in (
-        (case.air.airspeed_sources[:1], case.air.screened_airspeed, sample_reasons.SPEED),
-        (case.air.altitude_sources[:1], case.air.screened_altitude, sample_reasons.HEIGHT),
+        (air.airspeed_sources[:1], air.screened_airspeed, sample_reasons.SPEED),
+        (air.altitude_sources[:1], air.screened_altitude, sample_reasons.HEIGHT),
     ):
         if channel and len(log) > 2:
             plausible = bound.plausible(values)
-            fast, spike = _fast(log, plausible, case.screen.rate(bound), sample_checks.NOISE[bound])
+            rate = sample_checks.plausible_rate(bound, evaluation.settings)
+            fast, spike = _fast(log, plausible, rate, sample_checks.NOISE[bound])
             back = np.concatenate([[False], spike[:-1]])
             yield QualityFlag("implausible step", channel[0],
                               intervals(log, ~np.isnan(plausible)),
                               intervals(log, fast & ~spike & ~back), False)
 
 
-def _quantised(case: Case) -> Iterator[QualityFlag]:
+def _quantised(evaluation: Evaluation) -> Iterator[QualityFlag]:
     """The step of each judged channel, and whether the recorder truncates or rounds."""
-    log = case.log
+    log = evaluation.log
     nowhere = Intervals.of(())
-    for subject, channel, values, _ in _subjects(case):
+    for subject, channel, values, _ in _subjects(evaluation):
         if subject not in ("airspeed", "pressure altitude"):
             ways = {}
         elif subject == "airspeed":
-            ways = redundant_sources.ways_to_the_airspeed(log, case.air)
+            ways = redundant_sources.ways_to_the_airspeed(log, evaluation.air)
         else:
-            ways = redundant_sources.ways_to_the_altitude(log, case.air)
+            ways = redundant_sources.ways_to_the_altitude(log, evaluation.air)
         found = quantization.step_of(values, log.channels[channel].resolution)
         told = quantization.truncated(values, found, ways)
         yield QualityFlag("quantised", channel, intervals(log, ~np.isnan(values)), nowhere, False,
                           {"step": found, **told})
 
 
-def _ceased(case: Case) -> Iterator[QualityFlag]:
+def _ceased(evaluation: Evaluation) -> Iterator[QualityFlag]:
     """Where a judged channel ceased to flicker though the aircraft climbed or sped up.
 
     What another channel shows to be frozen is flagged as that.
     """
-    log = case.log
-    for subject, channel, values, _ in _subjects(case):
+    log = evaluation.log
+    for subject, channel, values, _ in _subjects(evaluation):
         if subject == "temperature":
             continue
         raised = np.zeros(len(log), dtype=bool)
         raised[
             stuck_channels.rows_of(
-                channel_screening.quieter_runs(log, case.air, case.settings, subject)
+                channel_screening.quieter_runs(log, evaluation.air, evaluation.settings, subject)
             )
         ] = True
-        raised &= ~_raised(case, f"{subject} frozen while others moved")
+        raised &= ~_raised(evaluation, f"{subject} frozen while others moved")
         yield QualityFlag("ceased to flicker", channel, intervals(log, ~np.isnan(values)),
                           intervals(log, raised), False)
 
@@ -244,10 +246,10 @@ def _clamped(log: FlightLog, air: AirData, settings: Settings) -> Iterator[Quali
                       intervals(log, raised), False, {"floor": floor} if raised.any() else {})
 
 
-def _lost(case: Case) -> QualityFlag:
-    log = case.log
+def _lost(evaluation: Evaluation) -> QualityFlag:
+    log = evaluation.log
     return QualityFlag("synchronisation lost", "", intervals(log, np.ones(len(log), dtype=bool)),
-                       intervals(log, _raised(case, "synchronisation lost")))
+                       intervals(log, _raised(evaluation, "synchronisation lost")))
 
 
 def on_ground(log: FlightLog, air: AirData, settings: Settings) -> QualityFlag:
@@ -285,17 +287,17 @@ def airborne(log: FlightLog, air: AirData, settings: Settings) -> Intervals:
     return recorded - intervals(log, rows_on_ground(log, air, settings)[1])
 
 
-def screened_time(case: Case, within: Intervals) -> dict[str, float]:
+def screened_time(evaluation: Evaluation, within: Intervals) -> dict[str, float]:
     """Return how long each of the screening's reasons held [s] within some time, if it did.
 
     "" is for all reasons together that take an airspeed or an altitude away. What the log holds
     no channel for wasn't screened out.
     """
     found: dict[str, float] = {}
-    if case.air.rejected is None:
+    if evaluation.air.rejected is None:
         return found
-    rows, reasons = case.air.rejected
-    if not case.air.altitude_sources:
+    rows, reasons = evaluation.air.rejected
+    if not evaluation.air.altitude_sources:
         reasons = reasons & ~(sample_reasons.ALTITUDE & ~sample_reasons.LOST)
     for reason in ("", *sample_reasons.REASONS):
         bits = (
@@ -303,8 +305,8 @@ def screened_time(case: Case, within: Intervals) -> dict[str, float]:
             if not reason
             else sample_reasons.bit(reason)
         )
-        mask = np.zeros(len(case.log), dtype=bool)
+        mask = np.zeros(len(evaluation.log), dtype=bool)
         mask[rows[(reasons & bits) > 0]] = True
         if mask.any():
-            found[reason] = (intervals(case.log, mask) & within).duration
+            found[reason] = (intervals(evaluation.log, mask) & within).duration
     return found

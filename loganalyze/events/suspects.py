@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from loganalyze.airdata import condition_states, configuration_outliers
 from loganalyze.limits import limit_equivalents
-from loganalyze.limits.evaluation import UNKNOWN, Case
+from loganalyze.limits.evaluation import UNKNOWN, Evaluation
 from loganalyze.record import sample_reasons
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.screening import redundant_sources
@@ -54,71 +54,72 @@ class Suspect:
     not_borne_out_by: tuple[str, ...]
 
 
-def find(case: Case, columns: Mapping[str, NDArray[Any]]) -> tuple[Suspect, ...]:
+def find(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> tuple[Suspect, ...]:
     """Return what would be over but for doubt, by limit and start.
 
     A stretch is one for as long as its samples follow each other and the doubt is the same.
     """
-    return (*_of_air_data(case, columns), *_of_configuration(case, columns))
+    return (*_of_air_data(evaluation, columns), *_of_configuration(evaluation, columns))
 
 
-def _of_configuration(case: Case, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
+def _of_configuration(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
     """Stretches that are over a limit if an outlier of flaps or gear was none."""
     found: list[Suspect] = []
-    for i, limit in enumerate(case.sheet.limit):
+    for i, limit in enumerate(evaluation.sheet.limit):
         doubted = [alone for one in condition_states.recorded(
-            limit.conditions, case.log, case.declared, case.sheet.configuration)
+            limit.conditions, evaluation.log, evaluation.declared, evaluation.sheet.configuration)
             for alone in one.doubted]
         if not doubted:
             continue
         rows = np.flatnonzero(~np.isnan(np.stack(doubted)).all(axis=0))
         rows = rows[(columns[f"state_{i}"][rows] == UNKNOWN)
-                    & (case.state_at(i, rows) == condition_states.UNKNOWN)]
-        at = limit_equivalents.point(case.air, rows)
+                    & (evaluation.applies(limit, rows) == condition_states.UNKNOWN)]
+        at = evaluation.air_data_at(rows)
         value = limit_equivalents.published_value(limit, at)
         excess = value - limit_equivalents.published_maximum(limit, at)
         rows, excess = rows[excess > 0], excess[excess > 0]
         if not len(rows):
             continue
         flaps = any(one.channel == "flap" for one in limit.conditions)
-        others = tuple(name for name in ("flap", "flap_lever") if flaps and name in case.log
-                       and configuration_outliers.cleaned(case.log, name)[1] is None)
+        others = tuple(name for name in ("flap", "flap_lever") if flaps and name in evaluation.log
+                       and configuration_outliers.cleaned(evaluation.log, name)[1] is None)
         for stretch in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows) > 1) + 1):
             worst = stretch[int(excess[stretch].argmax())]
-            first, last, peak = case.log.time[rows[[stretch[0], stretch[-1], worst]]].tolist()
+            first, last, peak = evaluation.log.time[rows[[stretch[0], stretch[-1], worst]]].tolist()
             found.append(Suspect(limit.name, limit.quantity, first, last, peak,
                                  float(excess[worst]), CONFIGURATION, others))
     return found
 
 
-def _of_air_data(case: Case, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
+def _of_air_data(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
     """Stretches that are over a limit but for what screening has against their samples."""
-    if case.air.rejected is None:
+    if evaluation.air.rejected is None:
         return []
-    rows, reasons = case.air.rejected
+    rows, reasons = evaluation.air.rejected
     doubted = (reasons & ~sample_reasons.NOTHING) > 0
     rows, reasons = rows[doubted], reasons[doubted]
     found: list[Suspect] = []
     codes = _codes(reasons)
-    at = limit_equivalents.point(case.air, rows, reasons & sample_reasons.NOTHING)
-    for i, limit in enumerate(case.sheet.limit):
+    at = evaluation.air_data_at(rows, reasons & sample_reasons.NOTHING)
+    for i, limit in enumerate(evaluation.sheet.limit):
         value = limit_equivalents.published_value(limit, at)
         maximum = limit_equivalents.published_maximum(limit, at)
-        over = limit_equivalents.over(limit, value, maximum, case.air, case.settings)
+        over = limit_equivalents.over(limit, value, maximum, evaluation.air, evaluation.settings)
         over &= columns[f"state_{i}"][rows] == UNKNOWN
-        over &= case.state_at(i, rows) == condition_states.YES
+        over &= evaluation.applies(limit, rows) == condition_states.YES
         some = np.flatnonzero(over)
         if not len(some):
             continue
         excess = value - maximum
-        wide = np.diff(case.log.time[rows[some]]) > HELD_INTERVALS * case.log.interval_s
+        wide = np.diff(evaluation.log.time[rows[some]]) > HELD_INTERVALS * evaluation.log.interval_s
         cuts = (np.diff(rows[some]) > 1) | wide | (np.diff(codes[some]) != 0)
         for stretch in np.split(some, np.flatnonzero(cuts) + 1):
             worst = stretch[int(excess[stretch].argmax())]
-            first, last, peak = case.log.time[rows[[stretch[0], stretch[-1], worst]]].tolist()
+            first, last, peak = evaluation.log.time[rows[[stretch[0], stretch[-1], worst]]].tolist()
             reason = tuple(DOUBTS)[codes[worst]]
-            found.append(Suspect(limit.name, limit.quantity, first, last, peak,
-                                 float(excess[worst]), reason, _not_borne_out_by(case, reason)))
+            found.append(Suspect(
+                limit.name, limit.quantity, first, last, peak, float(excess[worst]), reason,
+                _not_borne_out_by(evaluation, reason)))
     return found
 
 
@@ -130,10 +131,10 @@ def _codes(reasons: sample_reasons.Bits) -> NDArray[np.intp]:
     return codes
 
 
-def _not_borne_out_by(case: Case, reason: str) -> tuple[str, ...]:
-    log, air = case.log, case.air
+def _not_borne_out_by(evaluation: Evaluation, reason: str) -> tuple[str, ...]:
+    log, air = evaluation.log, evaluation.air
     if reason == "spike":
-        return redundant_sources.Corroboration(log, air, case.settings).looked_at
+        return redundant_sources.Corroboration(log, air, evaluation.settings).looked_at
     if reason in ("frozen", "altitude frozen"):
         ways = (
             redundant_sources.ways_to_the_airspeed

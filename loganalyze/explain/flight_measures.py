@@ -15,11 +15,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.events import joining
-from loganalyze.events.analysis import Analysis, Smallest
+from loganalyze.engine.limit_curves import Curve
+from loganalyze.events.analysis import Analysis
+from loganalyze.events.smallest_margins import Smallest
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
-from loganalyze.limits.limit_tables import Curve
 from loganalyze.phases.phase_detection import PHASES
 from loganalyze.quantities.limited_quantity import LimitedQuantity
 from loganalyze.quantities.limited_speed import LimitedAirspeed, LimitedMach
@@ -147,7 +147,7 @@ def _summed(analysis: Analysis, settings: MeasureSettings) -> list[_Sums]:
     workers = min(2, os.cpu_count() or 1, len(starts))
     halves = [starts] if workers < 2 else [starts[: len(starts) // 2], starts[len(starts) // 2 :]]
     # Made before the threads start: they share it.
-    curves = {i: analysis._case.grid.curve((i,)) for i in analysis._case.tabulated}
+    curves = {i: analysis.limit_curves.curve((i,)) for i in analysis.limit_curves.tabulated}
     with ThreadPoolExecutor(max(workers, 1)) as pool:
         parts = list(pool.map(lambda some: _run(analysis, settings, curves, some), halves))
     total = parts[0]
@@ -186,7 +186,7 @@ def _run(
             held = hold[judged]
             sums[i + 1].judged += float(held.sum())
             if not limit.kind.is_speed:
-                own = joining.margin(analysis._case, limit, np.arange(start, stop)[judged])
+                own = analysis.evaluation.margin(limit, np.arange(start, stop)[judged])
                 _add_bands(sums[i + 1], own, held, bands[i + 1])
                 continue
             knots, own = (_tabulated(analysis, limit, curves[i], place, judged)
@@ -236,7 +236,7 @@ class _Place:
             return None
         altitude = columns["pressure_altitude_ft"][start:stop] * np.float64(FOOT)
         cell, offset = np.empty(stop - start, dtype=np.intp), np.empty(stop - start)
-        table = analysis._case.grid.curve(()).limit_airspeed
+        table = analysis.limit_curves.curve(()).limit_airspeed
         table.locate(altitude, cell, offset)
         return cls(start, columns["calibrated_airspeed_kt"][start:stop].astype(np.float64),
                    altitude, cell, offset, columns["mach"][start:stop].astype(np.float64))
@@ -266,7 +266,7 @@ def _direct(
     analysis: Analysis, limit: Limit, rows: NDArray[np.intp]
 ) -> tuple[Floats, Floats]:
     """The same row by row."""
-    air = analysis._case.air
+    air = analysis.evaluation.air
     at = limit_equivalents.point(air, rows)
     knots = (
         limit_equivalents.calibrated_equivalent(limit, air, at) - at.calibrated_airspeed

@@ -30,10 +30,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere
-from loganalyze.airdata import condition_states
 from loganalyze.events.analysis import Analysis
-from loganalyze.limits import limit_equivalents
-from loganalyze.limits.evaluation import Case
+from loganalyze.limits.evaluation import Evaluation
 from loganalyze.limits.limit_equivalents import Point
 from loganalyze.quantities.speed_relations import within
 from loganalyze.record.intervals import HELD_INTERVALS
@@ -85,24 +83,24 @@ def contributions(
     """
     if limit is not None and not analysis.sheet.limit[limit].kind.is_speed:
         return None
-    case, time = analysis._case, analysis.time
+    evaluation, time = analysis.evaluation, analysis.time
     first = int(np.searchsorted(time, max(time[row] - RUN_IN_S, after_s), side="left"))
     rows = np.arange(first, row + 1)
-    chosen = _considered(case, row, limit)
-    at = limit_equivalents.point(case.air, rows)
+    chosen = _considered(evaluation, row, limit)
+    at = evaluation.air_data_at(rows)
     # Without any altitude there are limits that follow from none, and the speed is known as well.
-    speed_known = ~np.isnan(at.mach if case.air.has_altitude else at.calibrated_airspeed)
+    speed_known = ~np.isnan(at.mach if evaluation.air.has_altitude else at.calibrated_airspeed)
     rows, at = rows[speed_known], at.taken(speed_known)
     if len(rows) < 2 or rows[-1] != row:
         return None
-    margin = _limit_airspeed(case, chosen, at) - at.calibrated_airspeed
+    margin = _limit_airspeed(evaluation, chosen, at) - at.calibrated_airspeed
     wide = np.diff(time[rows]) > HELD_INTERVALS * analysis.log.interval_s
     broken = np.flatnonzero(wide | np.isnan(margin[:-1]))
     since = int(broken[-1]) + 1 if len(broken) else 0
     start = since + int(np.argmax(_smoothed(time[rows[since:]], margin[since:])))
     if start >= len(rows) - 1 or np.isnan(margin[-1]):
         return None
-    return _split(analysis, _Run(case, chosen, at.taken(slice(start, None)), margin[start:]))
+    return _split(analysis, _Run(evaluation, chosen, at.taken(slice(start, None)), margin[start:]))
 
 
 def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Contributions | None:
@@ -126,10 +124,10 @@ def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Cont
     """
     if not analysis.sheet.limit[limit].kind.is_speed:
         return None
-    case, time = analysis._case, analysis.time
+    evaluation, time = analysis.evaluation, analysis.time
     rows = np.arange(crossing, worst + 1)
-    at = limit_equivalents.point(case.air, rows)
-    margin = _limit_airspeed(case, (limit,), at) - at.calibrated_airspeed
+    at = evaluation.air_data_at(rows)
+    margin = _limit_airspeed(evaluation, (limit,), at) - at.calibrated_airspeed
     wide = np.diff(time[rows]) > HELD_INTERVALS * analysis.log.interval_s
     broken = np.flatnonzero(wide | np.isnan(margin[:-1]))
     since = int(broken[-1]) + 1 if len(broken) else 0
@@ -138,17 +136,17 @@ def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Cont
         return None
     steps = min(count - 1, MOST_STEPS)
     kept = since + np.linspace(0, count - 1, steps + 1).round().astype(np.intp)
-    return _split(analysis, _Run(case, (limit,), at.taken(kept), margin[kept]))
+    return _split(analysis, _Run(evaluation, (limit,), at.taken(kept), margin[kept]))
 
 
-def _considered(case: Case, row: int, limit: int | None) -> tuple[int, ...]:
+def _considered(evaluation: Evaluation, row: int, limit: int | None) -> tuple[int, ...]:
     """The limits whose lowest is meant: all but those below the chosen one at `row`."""
-    everything = tuple(i for i, one in enumerate(case.sheet.limit) if one.kind.is_speed)
+    everything = tuple(i for i, one in enumerate(evaluation.sheet.limit) if one.kind.is_speed)
     if limit is None:
         return everything
-    at = limit_equivalents.point(case.air, np.array([row]))
-    speeds = [float(limit_equivalents.calibrated_equivalent(one, case.air, at)[0])
-              for one in case.sheet.limit]
+    at = evaluation.air_data_at(np.array([row]))
+    speeds = [float(evaluation.equivalent(one, at)[0])
+              for one in evaluation.sheet.limit]
     return tuple(i for i in everything if i == limit or not speeds[i] < speeds[limit])
 
 
@@ -160,21 +158,16 @@ def _smoothed(time: Floats, margin: Floats) -> Floats:
     return np.asarray((total[high] - total[low]) / (high - low))
 
 
-def _limit_airspeed(case: Case, chosen: tuple[int, ...], at: Point) -> Floats:
+def _limit_airspeed(evaluation: Evaluation, chosen: tuple[int, ...], at: Point) -> Floats:
     """Lowest of the chosen limits [m/s CAS], NaN where none applies."""
-    lowest = np.full(len(at.rows), np.inf)
-    for i in chosen:
-        speed = limit_equivalents.calibrated_equivalent(case.sheet.limit[i], case.air, at)
-        applies = (case.state_at(i, at.rows) == condition_states.YES) & ~np.isnan(speed)
-        lowest[applies] = np.minimum(lowest[applies], speed[applies])
-    return np.where(np.isfinite(lowest), lowest, np.nan)
+    return evaluation.lowest(at, chosen, of_known=True).limit_airspeed
 
 
 @dataclass(frozen=True, eq=False)
 class _Run:
     """The samples of a stretch, float64[n] in SI; temperature NaN where unknown."""
 
-    case: Case
+    evaluation: Evaluation
     chosen: tuple[int, ...]
     at: Point
     margin: Floats
@@ -240,7 +233,7 @@ def _limit_parts(run: _Run, old: Point, new: Point, warm: bool) -> list[float]:
         warmth[m:] = warmth[:m]
     there = replace(both.taken(height), rows=both.rows[state],
                     temperature=standard[height] + warmth[warmer])
-    return _shapley(_limit_airspeed(run.case, run.chosen, there).reshape(2, 2, 2, m))
+    return _shapley(_limit_airspeed(run.evaluation, run.chosen, there).reshape(2, 2, 2, m))
 
 
 def _speed_parts(old: Point, new: Point) -> list[float]:

@@ -151,7 +151,7 @@ def _runs(true: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 def _watched(analysis: Analysis, recorded: _Recorded) -> list[_Watched]:
     """The watched limits' excess, reckoned where the warning sounds or the limit is exceeded."""
-    warning, case = analysis.sheet.warning, analysis._case
+    warning, evaluation = analysis.sheet.warning, analysis.evaluation
     names = warning.limits or tuple(
         limit.name for limit in analysis.sheet.limit if limit.on_pointer)
     latest = {LimitedAirspeed.suffix: (warning.threshold_kt, warning.tolerance_kt),
@@ -166,7 +166,7 @@ def _watched(analysis: Analysis, recorded: _Recorded) -> list[_Watched]:
         # Elsewhere it is silent and not over: nothing to judge, and -inf says so.
         excess = np.where(state == UNKNOWN, np.nan, -np.inf)
         near = np.flatnonzero(wanted & ((state == UNDER) | (state == OVER)))
-        at = limit_equivalents.point(case.air, recorded.rows[near])
+        at = evaluation.air_data_at(recorded.rows[near])
         maximum = np.full(excess.shape, np.nan)
         maximum[near] = limit_equivalents.published_maximum(limit, at)
         excess[near] = limit_equivalents.published_value(limit, at) - maximum[near]

@@ -149,9 +149,9 @@ def _courses(
 
     In the limit's own unit, and for a Mach limit in kt CAS, too.
     """
-    case, limit = analysis._case, analysis.sheet.limit[i]
-    time, state = case.log.time, analysis.columns[f"state_{i}"]
-    reach = HELD_INTERVALS * case.log.interval_s if case.log.interval_s > 0 else 0.0
+    evaluation, limit = analysis.evaluation, analysis.sheet.limit[i]
+    time, state = evaluation.log.time, analysis.columns[f"state_{i}"]
+    reach = HELD_INTERVALS * evaluation.log.interval_s if evaluation.log.interval_s > 0 else 0.0
     firsts = np.searchsorted(time, [one.start_s for one in found], side="left")
     lasts = np.searchsorted(time, [one.end_s for one in found], side="left")
     # The sample before, where the limit was crossed after it.
@@ -161,14 +161,14 @@ def _courses(
              for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True)]
     # All rows in one call: a limit ridden in gusts has thousands of exceedances.
     rows = np.concatenate(spans)
-    at = limit_equivalents.point(case.air, rows)
+    at = evaluation.air_data_at(rows)
     value = limit_equivalents.published_value(limit, at) - limit_equivalents.published_maximum(
         limit, at
     )
     excesses = {limit.kind.suffix: value}
     if limit.kind.is_speed and limit.kind.suffix != _KT:
         excesses[_KT] = (at.calibrated_airspeed
-                         - limit_equivalents.calibrated_equivalent(limit, case.air, at)) / KNOT
+                         - evaluation.equivalent(limit, at)) / KNOT
     judged = (state[rows] == UNDER) | (state[rows] == OVER)
     stamps = time[rows]
     courses: list[Courses] = []

@@ -132,7 +132,9 @@ def _run_starts(analysis: Analysis, low: int, stop: int) -> Rows:
     missing = np.isnan(columns["margin_kt"][low:stop])
     broken |= missing
     broken[1:] |= missing[:-1]
-    for i in set(analysis._case.applies) - set(analysis._case.by_themselves):
+    for i in analysis.evaluation.applicability:
+        if not analysis.sheet.limit[i].kind.is_speed:
+            continue
         state = columns[f"state_{i}"][low:stop]
         applies = (state != NOT_APPLICABLE) & (state != UNKNOWN)
         broken[1:] |= applies[1:] != applies[:-1]

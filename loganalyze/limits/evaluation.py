@@ -1,27 +1,29 @@
-"""What the block loop works on and what it gathers."""
+"""A log's air data beside a sheet's limits: what every evaluation of them starts from."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.airdata import condition_states, configuration_transit
+from loganalyze.airdata import air_data, condition_states, configuration_transit
 from loganalyze.airdata.air_data import AirData
-from loganalyze.engine import kernel_loading
-from loganalyze.limits import limit_tables
+from loganalyze.limits import limit_equivalents
+from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT, Point, lowest
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.sample_reasons import Bits
-from loganalyze.screening import channel_screening
-from loganalyze.screening.sample_checks import Screen
+from loganalyze.record.units import KNOT
 from loganalyze.sheets.evaluation_settings import Settings
-from loganalyze.sheets.limits_sheet import EDGE, Limit, LimitsSheet
+from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 
 Bytes = NDArray[np.uint8]
 Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 
 UNDER, OVER, UNKNOWN, NOT_APPLICABLE = (np.uint8(i) for i in range(4))
 
@@ -31,157 +33,254 @@ ALTITUDE, TEMPERATURE = "pressure_altitude", "temperature"
 STATES = ("under", "over", "unknown", "not applicable")
 
 
-@dataclass(eq=False)
-class Judged:
-    """What the block loop found, over the rows of a log.
+@dataclass(frozen=True, eq=False)
+class LowestLimit:
+    """The lowest of the limits that apply, at m rows.
 
-    ``columns`` : float32[n] and uint8[n] by name; ``screened`` : rows with each reason;
-    ``over`` : the rows over each limit that has any; ``known_s`` : time judged [s], by block.
+    ``limit_airspeed`` : float64[m] [m/s CAS], NaN where none is known; ``governing`` : uint8[m],
+    the limit's index in the sheet, `NO_GOVERNING_LIMIT` for none; ``equivalents`` :
+    float64[limits, m] [m/s CAS], where each limit lies; NaN where it doesn't apply or isn't known.
     """
 
-    columns: dict[str, NDArray[Any]]
-    screened: dict[str, int] = field(default_factory=dict)
-    over: dict[int, list[NDArray[np.intp]]] = field(default_factory=dict)
-    known_s: list[float] = field(default_factory=list)
-    rejected: list[tuple[NDArray[np.intp], Bits]] = field(default_factory=list)
-
-    @property
-    def rows_over(self) -> dict[int, NDArray[np.intp]]:
-        """The rows over each limit that has any, rising."""
-        return {i: np.sort(np.concatenate(rows)) for i, rows in sorted(self.over.items())}
-
-    @property
-    def rejected_rows(self) -> tuple[NDArray[np.intp], Bits] | None:
-        """Rows that were screened, rising, and the reasons against them; None if none were."""
-        if not self.rejected:
-            return None
-        rows, reasons = (np.concatenate(parts) for parts in zip(*self.rejected, strict=True))
-        order = np.argsort(rows, kind="stable")
-        return rows[order], reasons[order]
+    limit_airspeed: Floats
+    governing: Bytes
+    equivalents: Floats
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
-    """All that the blocks share: the inputs, and what was prepared once."""
+class Evaluation:
+    """One log beside one limits sheet, and each limit's value, maximum and state at its rows.
+
+    Everything is reckoned row by row and exactly, when it is asked for. The fast path of the
+    engine is held to the same numbers.
+
+    Attributes
+    ----------
+    log, sheet, settings, declared
+        What was given; `declared` holds states in SI by channel.
+    air : AirData
+        The recorded air data, corrected as the sheet says. Once the log was screened it keeps
+        what screening has against its rows, and such values are NaN here.
+    applicability : mapping of int to uint8[n]
+        For each limit with conditions, by its index in the sheet, whether they hold at each row:
+        `condition_states` NO, YES or UNKNOWN.
+    stateless : mapping of int to tuple of Recorded
+        The limits whose conditions need no other row, and those conditions. Until `fill` was
+        called for some rows the applicability of these limits isn't written there.
+    lacking : mapping of int to tuple of str
+        The channels that a limit needs and the log doesn't hold, by limit; an empty tuple for
+        one that isn't to be evaluated. ALTITUDE and TEMPERATURE stand for any way to them.
+    """
 
     log: FlightLog
-    air: AirData
     sheet: LimitsSheet
     settings: Settings
-    applies: Mapping[int, Bytes]
-    """Applicability by limit, for the limits with conditions."""
-    tabulated: tuple[int, ...]
-    on_pointer: tuple[int, ...]
-    grid: limit_tables.Grid
-    speeds_wanted: bool
     declared: Mapping[str, float]
+    air: AirData
+    applicability: Mapping[int, Bytes]
+    stateless: Mapping[int, tuple[condition_states.Recorded, ...]]
     lacking: Mapping[int, tuple[str, ...]]
-    """Channels that a limit needs and the log doesn't hold, by limit; none for one that isn't to be
-    judged. ALTITUDE and TEMPERATURE stand for any way to the quantity."""
-    ends: Mapping[int, tuple[float, float]]
-    """Pressure altitudes [m] beyond which a table leaves its limit unknown, by limit."""
-    in_pieces: Mapping[int, tuple[condition_states.Recorded, ...]]
-    """Conditions that each block works out for itself."""
-    by_themselves: tuple[int, ...]
-    """Limits of quantities that are no speed: each is evaluated at every row, on its own."""
-    screen: Screen
-    compiled: Any
-    """The compiled kernels, or None: the plain way gives the same."""
+
+    @classmethod
+    def of(
+        cls, log: FlightLog, sheet: LimitsSheet, settings: Settings,
+        declared: Mapping[str, float],
+    ) -> Evaluation:
+        """Correct the air data as the sheet says, and look up what its conditions look at.
+
+        Raises
+        ------
+        Problem
+            When the log holds no airspeed, or nothing that the sheet's way of recording could
+            mean.
+        """
+        air = air_data.recover(log, sheet, declared)
+        applicability: dict[int, Bytes] = {}
+        stateless: dict[int, tuple[condition_states.Recorded, ...]] = {}
+        for i, limit in enumerate(sheet.limit):
+            if limit.conditions:
+                wanted = condition_states.recorded(
+                    limit.conditions, log, declared, sheet.configuration)
+                applicability[i] = np.empty(len(log), dtype=np.uint8)
+                if any(one.is_stateful for one in wanted):
+                    condition_states.hold(wanted, log.time, slice(None), applicability[i])
+                else:
+                    stateless[i] = wanted
+        lacking = {i: lacks for i, limit in enumerate(sheet.limit)
+                   if (lacks := _lacks(limit, log, air, declared))}
+        return cls(log, sheet, settings, declared, air, applicability, stateless, lacking)
+
+    def fill(self, rows: slice) -> None:
+        """Write for some rows whether the stateless conditions hold."""
+        for i, wanted in self.stateless.items():
+            condition_states.hold(wanted, self.log.time, rows, self.applicability[i])
+
+    def screened(self, rejected: tuple[Rows, Bits] | None) -> Evaluation:
+        """Return the evaluation with what screening has against some rows, rising."""
+        return replace(self, air=replace(self.air, rejected=rejected))
+
+    def without(self, limits: Sequence[int]) -> Evaluation:
+        """Return the evaluation with some limits (indices) unknown throughout."""
+        return replace(
+            self,
+            applicability={**self.applicability, **{
+                i: np.full(len(self.log), condition_states.UNKNOWN) for i in limits}},
+            stateless={i: one for i, one in self.stateless.items() if i not in limits},
+            lacking={**dict.fromkeys(limits, ()), **self.lacking})
+
+    @cached_property
+    def on_pointer(self) -> tuple[int, ...]:
+        """The limits (indices) that the airspeed indicator's limit pointer shows."""
+        return tuple(i for i, limit in enumerate(self.sheet.limit)
+                     if limit.on_pointer and limit.kind.is_speed)
+
+    @cached_property
+    def _indices(self) -> Mapping[str, int]:
+        return {limit.name: i for i, limit in enumerate(self.sheet.limit)}
 
     @property
-    def hopeless(self) -> frozenset[int]:
-        """Limits of which nothing could ever tell, for the log lacks a channel they need."""
+    def unevaluable_limits(self) -> frozenset[int]:
+        """The limits (indices) that are known at no row, for the log lacks a channel they need."""
         return frozenset(self.lacking)
 
-    def without_lowest(self, altitude: Floats) -> NDArray[np.bool_]:
-        """Whether the lowest limit isn't known at some pressure altitudes [m], bool[m].
-
-        Where the altitude is missing for a while a Mach limit may lie anywhere. Where the log
-        holds none at all, the lowest limit is that of the limits that need none.
-        """
-        return np.isnan(altitude) & self.air.has_altitude
-
-    def without_pointer(self, altitude: Floats) -> NDArray[np.bool_]:
-        """Whether it isn't known where the limit pointer stood at some pressure altitudes [m]."""
-        shown = any(ALTITUDE in self.lacking.get(i, ()) for i in self.on_pointer)
-        return np.isnan(altitude) & (shown or self.air.has_altitude)
-
     @property
-    def temperature_wanted(self) -> bool:
-        """Whether any column or limit needs the air temperature."""
-        return _temperature_wanted(self.sheet, self.speeds_wanted)
+    def needs_temperature(self) -> bool:
+        """Whether any limit needs the static temperature."""
+        return any(limit.kind.needs_temperature for limit in self.sheet.limit)
 
-    def state_at(self, limit: int, rows: NDArray[np.intp]) -> Bytes:
-        """Whether the limit applies at the given rows (NO, YES or UNKNOWN)."""
-        if limit not in self.applies:
+    def air_data_at(self, rows: Rows, reasons: Bits | None = None) -> Point:
+        """Return the air data at some rows, with Mach number and static temperature.
+
+        Parameters
+        ----------
+        rows : ndarray of intp, shape (m,)
+        reasons : ndarray of uint16, shape (m,), optional
+            What screening has against each of the rows; else what `air` keeps.
+
+        Returns
+        -------
+        Point
+            In SI; NaN where missing or screened out.
+        """
+        return limit_equivalents.point(self.air, rows, reasons)
+
+    def applies(self, limit: Limit, rows: Rows) -> Bytes:
+        """Return whether a limit applies at some rows, uint8[m]: NO, YES or UNKNOWN."""
+        i = self._indices[limit.name]
+        if i not in self.applicability:
             return np.full(len(rows), condition_states.YES)
-        return self.applies[limit][rows]
+        return self.applicability[i][rows]
+
+    def margin(self, limit: Limit, rows: Rows) -> Floats:
+        """Return maximum less value at some rows in the limit's own unit, such as kt or Mach.
+
+        NaN where either is unknown; negative is over, whether or not the limit applies.
+        """
+        at = self.air_data_at(rows)
+        return limit_equivalents.published_maximum(
+            limit, at) - limit_equivalents.published_value(limit, at)
+
+    def margin_kt(self, limit: Limit, rows: Rows) -> Floats:
+        """Return the margin to a limit as calibrated airspeed [kt] at some rows."""
+        at = self.air_data_at(rows)
+        return np.asarray((self.equivalent(limit, at) - at.calibrated_airspeed) / KNOT)
+
+    def equivalent(self, limit: Limit, at: Point) -> Floats:
+        """Return the calibrated airspeed [m/s] at which a limit lies, float64[m].
+
+        NaN where an input is missing, and throughout for a quantity that has no such speed.
+        """
+        return limit_equivalents.calibrated_equivalent(limit, self.air, at)
+
+    def state(self, limit: Limit, at: Point) -> Bytes:
+        """Return the state of a limit at some rows, uint8[m]: UNDER, OVER, UNKNOWN, ..."""
+        applies = self.applies(limit, at.rows)
+        value = limit_equivalents.published_value(limit, at)
+        maximum = limit_equivalents.published_maximum(limit, at)
+        exceeded = limit_equivalents.over(limit, value, maximum, self.air, self.settings)
+        state = np.where(exceeded, OVER, np.where(np.isnan(value - maximum), UNKNOWN, UNDER))
+        state[applies == condition_states.NO] = NOT_APPLICABLE
+        state[applies == condition_states.UNKNOWN] = UNKNOWN
+        return state
+
+    def lowest(
+        self, at: Point, chosen: Sequence[int] | None = None, *, of_known: bool = False
+    ) -> LowestLimit:
+        """Return the lowest of the limits that are known to apply at some rows.
+
+        Parameters
+        ----------
+        at : Point
+            As `air_data_at` gives it.
+        chosen : sequence of int, optional
+            The limits (indices) that count; else all. Limits that aren't of a speed never do.
+        of_known : bool
+            Take the lowest of those that are known, even where the altitude is missing.
+
+        Returns
+        -------
+        LowestLimit
+            Unless `of_known`, nothing is known where the altitude is missing for a while: a Mach
+            limit may lie anywhere. Where the log holds no altitude at all, it is the lowest of the
+            limits that need none.
+        """
+        count = len(self.sheet.limit)
+        equivalents = np.full((count, len(at.rows)), np.nan)
+        for i in range(count) if chosen is None else chosen:
+            limit = self.sheet.limit[i]
+            if limit.kind.is_speed:
+                applies = self.applies(limit, at.rows) == condition_states.YES
+                equivalents[i] = np.where(applies, self.equivalent(limit, at), np.nan)
+        limit_airspeed, governing = lowest(equivalents)
+        if not of_known:
+            lost = np.isnan(at.pressure_altitude) & self.air.has_altitude
+            limit_airspeed[lost], governing[lost] = np.nan, NO_GOVERNING_LIMIT
+        return LowestLimit(limit_airspeed, governing, equivalents)
+
+    def limit_pointer(self, at: Point, equivalents: Floats) -> Floats:
+        """Return where the airspeed indicator's limit pointer stood [m/s IAS], float64[m].
+
+        `equivalents` : as `lowest` gives them; NaN where the pointer isn't known.
+        """
+        is_shown = np.isin(np.arange(len(equivalents)), self.on_pointer)
+        pointer, _ = lowest(np.where(is_shown[:, None], equivalents, np.nan))
+        shows = any(ALTITUDE in self.lacking.get(i, ()) for i in self.on_pointer)
+        pointer[np.isnan(at.pressure_altitude) & (shows or self.air.has_altitude)] = np.nan
+        return self.air.indicated_from_calibrated(pointer, at.rows)
+
+    def unknown(self, columns: Mapping[str, NDArray[Any]], rows: slice) -> Mask:
+        """Return where a verdict was missing that the log has the channels for, bool[m].
+
+        `columns` holds each limit's state at all rows, such as ``state_0``. Limits for which the
+        log lacks a channel altogether are reported once, not at every row; if all are such,
+        nothing is known anywhere.
+        """
+        limits = [i for i in range(len(self.sheet.limit)) if i not in self.lacking]
+        unknown = np.full(columns["state"][rows].shape, not limits)
+        for i in limits:
+            unknown |= columns[f"state_{i}"][rows] == UNKNOWN
+        return unknown
 
 
-def prepare(
-    log: FlightLog, air: AirData, sheet: LimitsSheet, settings: Settings,
-    declared: Mapping[str, float], speeds_wanted: bool,
-) -> Case:
-    """Work out once what every block needs."""
-    applies: dict[int, Bytes] = {}
-    in_pieces: dict[int, tuple[condition_states.Recorded, ...]] = {}
-    for i, limit in enumerate(sheet.limit):
-        if limit.conditions:
-            wanted = condition_states.recorded(limit.conditions, log, declared, sheet.configuration)
-            applies[i] = np.empty(len(log), dtype=np.uint8)
-            if any(one.looks_back for one in wanted):
-                condition_states.hold(wanted, log.time, slice(None), applies[i])
-            else:
-                in_pieces[i] = wanted
-    tabulated = tuple(
-        i
-        for i, limit in enumerate(sheet.limit)
-        if limit_tables.depends_on_altitude_alone(limit, air)
-    )
-    lacking = {i: lacks for i, limit in enumerate(sheet.limit)
-               if (lacks := _lacks(limit, log, air, declared))}
-    ends = {
-        i: (limit.nodes_m[0] - EDGE, limit.nodes_m[-1] + EDGE)
-        for i, limit in enumerate(sheet.limit)
-        if limit.nodes_m and limit.outside == "unknown"
-    }
-    on_pointer = tuple(
-        i for i, limit in enumerate(sheet.limit) if limit.on_pointer and limit.kind.is_speed)
-    compiled = kernel_loading.for_samples(len(log), log.source.likely_rows)
-    return Case(
-        log,
-        air,
-        sheet,
-        settings,
-        applies,
-        tabulated,
-        on_pointer,
-        limit_tables.Grid.of(sheet, tabulated, air),
-        speeds_wanted,
-        declared,
-        lacking,
-        ends,
-        in_pieces,
-        tuple(i for i, limit in enumerate(sheet.limit) if not limit.kind.is_speed),
-        channel_screening.screen_of(log, air, settings, _temperature_wanted(sheet, speeds_wanted)),
-        compiled,
-    )
+def together(states: Bytes) -> Bytes:
+    """Return the state of all limits together from that of each, uint8[limits, m].
+
+    Over if any is, else unknown if any is; not applicable where none applies.
+    """
+    state = np.where((states == NOT_APPLICABLE).all(axis=0), NOT_APPLICABLE, UNDER)
+    state[(states == UNKNOWN).any(axis=0)] = UNKNOWN
+    state[(states == OVER).any(axis=0)] = OVER
+    return state
 
 
 def _lacks(limit: Limit, log: FlightLog, air: AirData, declared: Mapping[str, float]
            ) -> tuple[str, ...]:
     """Return the channels that a limit needs and the log doesn't hold."""
     absent = [one.channel for one in limit.conditions
-              if not configuration_transit.told(one.channel, log, declared)]
+              if not configuration_transit.is_available(one.channel, log, declared)]
     if limit.needs_altitude and not air.has_altitude and ALTITUDE not in absent:
         absent.append(ALTITUDE)
     if limit.kind.needs_temperature and air.temperature is None:
         absent.append(TEMPERATURE)
     absent += [name for name in air.lacks(limit.kind) if name not in absent]
     return tuple(absent)
-
-
-def _temperature_wanted(sheet: LimitsSheet, speeds_wanted: bool) -> bool:
-    return speeds_wanted or any(limit.kind.needs_temperature for limit in sheet.limit)
-
-

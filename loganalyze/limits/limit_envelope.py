@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.air.probes import CorrectionTable
 from loganalyze.airdata import condition_states
-from loganalyze.limits import limit_tables
+from loganalyze.limits import limit_equivalents
 from loganalyze.problems import Problem
 from loganalyze.quantities.speed_relations import mach_at_cas, within
 from loganalyze.record.flight_log import FlightLog, Source
@@ -20,6 +20,8 @@ from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 
 Floats = NDArray[np.float64]
 _NOWHERE = Path()
+_STEP = 8.0
+"""Pressure altitudes so far apart [m] are looked at for a change of the governing limit."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,11 +94,11 @@ def limit_envelope(
     chosen = [i for i in applicable(sheet, declared or {}) if sheet.limit[i].kind.is_speed]
     per_limit = np.full((len(sheet.limit), len(altitude)), np.nan)
     if chosen:
-        per_limit[chosen] = limit_tables.equivalents(
+        per_limit[chosen] = limit_equivalents.equivalents(
             [sheet.limit[i] for i in chosen], altitude, position_tables(sheet, declared or {}),
             air_temperature,
         )
-    speed, governing = limit_tables.lowest(per_limit)
+    speed, governing = limit_equivalents.lowest(per_limit)
     mach = mach_at_cas(speed, altitude)
     true = within(airspeed.tas_from_mach, mach, air_temperature)
     return Envelope(altitude, speed, mach, governing, air_temperature, true, per_limit)
@@ -146,20 +148,20 @@ def crossovers(
     if len(limits) < 2:
         return ()
     tables = position_tables(sheet, declared or {})
-    grid = np.arange(lowest, highest + limit_tables.STEP / 2, limit_tables.STEP)
+    grid = np.arange(lowest, highest + _STEP / 2, _STEP)
     temperature = atmosphere.temperature(grid)
-    values = limit_tables.equivalents(limits, grid, tables, temperature)
-    _, governing = limit_tables.lowest(values)
+    values = limit_equivalents.equivalents(limits, grid, tables, temperature)
+    _, governing = limit_equivalents.lowest(values)
     found = []
     for i in np.flatnonzero(governing[:-1] != governing[1:]):
         below, above = governing[i], governing[i + 1]
-        if limit_tables.NO_GOVERNING_LIMIT in (below, above):
+        if limit_equivalents.NO_GOVERNING_LIMIT in (below, above):
             continue
         pair = [limits[below], limits[above]]
         altitude = _root(pair, float(grid[i]), float(grid[i + 1]), tables)
         if altitude is None:
             continue
-        speed = limit_tables.equivalents(pair[:1], np.array([altitude]), tables,
+        speed = limit_equivalents.equivalents(pair[:1], np.array([altitude]), tables,
                                    atmosphere.temperature(np.array([altitude])))
         found.append(Crossing(altitude, float(speed[0, 0]), pair[0].name, pair[1].name))
     return tuple(found)
@@ -177,7 +179,7 @@ def _root(
     # Each pass looks at 33 points at once and keeps the piece in which the sign changes.
     while high - low > 1e-9:
         at = np.linspace(low, high, 33)
-        first, second = limit_tables.equivalents(pair, at, tables, atmosphere.temperature(at))
+        first, second = limit_equivalents.equivalents(pair, at, tables, atmosphere.temperature(at))
         above = first - second > 0
         changes = np.flatnonzero(above[1:] != above[:-1])
         if np.isnan(first - second).any() or not len(changes):

@@ -6,7 +6,7 @@ safely far away, and comes back here for every row near one.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -21,6 +21,10 @@ from loganalyze.sheets.limits_sheet import Limit
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
+
+NO_GOVERNING_LIMIT = np.uint8(255)
+"""Governing limit where none applies or the lowest can't be told."""
+
 
 @dataclass(frozen=True, eq=False)
 class Point:
@@ -131,3 +135,33 @@ def over(limit: Limit, value: Floats, maximum: Floats, air: AirData, settings: S
     slack = np.maximum(limit.kind.tolerance(settings),
                        air.rounding_of(limit.kind) * np.abs(maximum))
     return np.asarray(value - maximum > slack)
+
+
+def equivalents(
+    limits: Sequence[Limit], altitude: Floats, tables: tuple[probes.CorrectionTable, ...] = (),
+    temperature: Floats | None = None, indicated_altitude: Floats | None = None,
+) -> Floats:
+    """Calibrated airspeed [m/s] at which each limit lies, float64[limits, n]; NaN unknown.
+
+    `altitude` and `temperature` are float64[n], [m] and [K].
+    """
+    unknown = np.full(altitude.shape, np.nan)
+    felt = altitude if indicated_altitude is None else indicated_altitude
+    air = AirData(None, unknown, felt, altitude, temperature, 0.0, None, tables, ())
+    at = Point(np.arange(len(altitude)), unknown, altitude, unknown,
+               unknown if temperature is None else temperature, unknown, felt)
+    return np.stack([calibrated_equivalent(limit, air, at) for limit in limits])
+
+
+def lowest(speeds: Floats) -> tuple[Floats, NDArray[np.uint8]]:
+    """Return the lowest known speed [m/s] and the index of its limit.
+
+    NaN and `NO_GOVERNING_LIMIT` where none is known.
+    """
+    known = np.where(np.isnan(speeds), np.inf, speeds)
+    governing = known.argmin(axis=0)
+    least = np.take_along_axis(known, governing[None], axis=0)[0]
+    none = np.isinf(least)
+    return np.where(none, np.nan, least), np.where(none, NO_GOVERNING_LIMIT, governing).astype(
+        np.uint8
+    )

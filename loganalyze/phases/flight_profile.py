@@ -67,11 +67,10 @@ def profiles(analysis: Analysis, settings: PhaseSettings) -> list[Profile]:
     cell = ((time - time[0]) / step).astype(np.int64)
     starts = np.flatnonzero(np.diff(cell, prepend=-1))
     stamps = _means(time, starts)
+    air = analysis.evaluation.air
     kept = {
-        "altitude": _column(analysis, "pressure_altitude_ft", analysis._case.air.pressure_altitude,
-                            FOOT),
-        "airspeed": _column(analysis, "calibrated_airspeed_kt",
-                            analysis._case.air.calibrated_airspeed, KNOT),
+        "altitude": _column(analysis, "pressure_altitude_ft", air.pressure_altitude, FOOT),
+        "airspeed": _column(analysis, "calibrated_airspeed_kt", air.calibrated_airspeed, KNOT),
     }
     means = {name: _means(values, starts) for name, values in kept.items()}
     if "vertical_speed" in log:

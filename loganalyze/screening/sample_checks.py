@@ -87,9 +87,7 @@ class Screen:
 
     def rate(self, bound: Plausible) -> float:
         """The greatest plausible rate [SI/s]."""
-        if bound is SPEED:
-            return self.settings.plausible_rate_kt_s * KNOT
-        return self.settings.plausible_rate_ft_s * FOOT
+        return plausible_rate(bound, self.settings)
 
     def local(self, low: int, high: int) -> Bits | None:
         """What each sample and its neighbours tell: missing, out of range, a spike.
@@ -170,6 +168,13 @@ class Screen:
                 first = np.searchsorted(time, next_one - frame, side="left")
                 last = np.searchsorted(time, one + frame, side="right")
                 bits[first:last] |= LOST
+
+
+def plausible_rate(bound: Plausible, settings: Settings) -> float:
+    """Return the greatest plausible rate [SI/s] of the airspeed or the altitude."""
+    if bound is SPEED:
+        return settings.plausible_rate_kt_s * KNOT
+    return settings.plausible_rate_ft_s * FOOT
 
 
 def _departures(values: Floats, lag: int) -> Floats:

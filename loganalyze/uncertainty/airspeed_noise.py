@@ -123,14 +123,14 @@ class AirspeedNoise:
     @property
     def _rounding(self) -> float:
         """Standard deviation of the recorded airspeed's rounding [kt]."""
-        names = self.analysis._case.air.airspeed_sources
+        names = self.analysis.evaluation.air.airspeed_sources
         step = self.analysis.log.channels[names[0]].resolution / KNOT if len(names) == 1 else 0.0
         return step / math.sqrt(12.0) if step > 0 else 0.0
 
     @cached_property
     def _others(self) -> tuple[Callable[[Rows], Floats], ...]:
         """Other ways to the airspeed [m/s] that were recorded as often as it."""
-        log, air = self.analysis.log, self.analysis._case.air
+        log, air = self.analysis.log, self.analysis.evaluation.air
         often = HELD_INTERVALS * log.interval_s
         ways = [at for name, at in ways_to_the_airspeed(log, air).items()
                 if not log.channels[name].interval_s > often]
@@ -143,7 +143,7 @@ class AirspeedNoise:
 
     def _shared(self, at: Callable[[Rows], Floats], row: int) -> tuple[float, float] | None:
         """Standard deviation [kt] and correlation time [s] of what isn't shared with a channel."""
-        time, air = self.analysis.time, self.analysis._case.air
+        time, air = self.analysis.time, self.analysis.evaluation.air
         low, high = np.searchsorted(time, (time[row] - AROUND_S, time[row] + AROUND_S))
         rows = np.arange(max(low, row - MOST // 2), min(high, row + MOST // 2))
         own = air.calibrated_airspeed[rows]

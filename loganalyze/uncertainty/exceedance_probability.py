@@ -21,7 +21,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.events import joining
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
 from loganalyze.record.intervals import HELD_INTERVALS
@@ -131,7 +130,7 @@ def at_rows(
     rows = [np.arange(one.first, one.last + 1) for one in around]
     if not rows:
         return []
-    excess = -joining.margin(analysis._case, stated, np.concatenate(rows))
+    excess = -analysis.evaluation.margin(stated, np.concatenate(rows))
     pieces = np.split(excess, np.cumsum([len(one) for one in rows[:-1]]))
     model = uncertainty.at(limit, worst)
     shown = shift_as_displayed(uncertainty, limit, worst, model)
@@ -254,7 +253,7 @@ def shift_as_displayed(
     The sheet's instrument correction is what the instrument reads too little. The position
     correction moves the limit pointer with the airspeed, so it shifts nothing.
     """
-    air = uncertainty.analysis._case.air
+    air = uncertainty.analysis.evaluation.air
     applied = any(one.code == "instrument_correction_applied" for one in air.findings)
     if not applied or air.indicated_airspeed is None or air.recorded_airspeed is None:
         return np.zeros(len(rows))

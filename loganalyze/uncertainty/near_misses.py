@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.events import joining
+from loganalyze.engine import limit_curves
 from loganalyze.events.analysis import Analysis
-from loganalyze.limits import limit_equivalents, limit_tables
+from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import OVER, UNDER
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.results.assessment_results import NearMiss
@@ -92,17 +92,18 @@ def _shares(
     governs = analysis.columns["governing_limit"][close] == i
     own = under & governs & (share < far)
     other = close[under & ~governs]
-    if len(other) and i in analysis._case.tabulated:
+    if len(other) and i in analysis.limit_curves.tabulated:
         # A rough look at the limit's own margin leaves few rows for the exact one.
-        grid, speed = analysis._case.grid.at_nodes[i, 1], analysis.columns["calibrated_airspeed_kt"]
+        grid = analysis.limit_curves.at_nodes[i, 1]
+        speed = analysis.columns["calibrated_airspeed_kt"]
         height = analysis.columns["pressure_altitude_ft"][other] * FOOT
-        cell = np.nan_to_num((height - limit_tables.START) / limit_tables.STEP).astype(np.intp)
+        cell = np.nan_to_num((height - limit_curves.START) / limit_curves.STEP).astype(np.intp)
         rough = grid.take(cell, mode="clip") / KNOT - speed[other]
         other = other[~(rough > far * bound + 1.0)]
     if not len(other):
         return close[own], share[own]
     model = uncertainty.at(i, other)
-    exact = joining.margin(analysis._case, analysis.sheet.limit[i], other)
+    exact = analysis.evaluation.margin(analysis.sheet.limit[i], other)
     with np.errstate(divide="ignore"):
         exact = exact / np.fmax(model.flown, model.displayed)
     rows = np.concatenate([close[own], other[exact < far]])
@@ -114,7 +115,7 @@ def _own_shares(uncertainty: Uncertainty, i: int, far: float) -> tuple[Rows, Sha
     """Return the same for a limit that is none of a speed: all rows under it are looked at."""
     analysis = uncertainty.analysis
     rows = np.flatnonzero(analysis.columns[f"state_{i}"] == UNDER)
-    margin = joining.margin(analysis._case, analysis.sheet.limit[i], rows)
+    margin = analysis.evaluation.margin(analysis.sheet.limit[i], rows)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = margin / uncertainty.at(i, rows).flown
     near = share < far
@@ -146,9 +147,9 @@ def _told(
     if not stretches:
         return []
     analysis = uncertainty.analysis
-    limit, air = analysis.sheet.limit[i], analysis._case.air
+    limit, air = analysis.sheet.limit[i], analysis.evaluation.air
     at = limit_equivalents.point(air, worst)
-    margin = joining.margin(analysis._case, limit, worst)
+    margin = analysis.evaluation.margin(limit, worst)
     in_kt = (
         limit_equivalents.calibrated_equivalent(limit, air, at) - at.calibrated_airspeed
     ) / KNOT

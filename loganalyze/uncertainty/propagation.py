@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air import atmosphere, sensitivity
+from loganalyze.engine import limit_curves
 from loganalyze.events.analysis import Analysis
-from loganalyze.limits import limit_tables
 from loganalyze.quantities.speed_relations import within
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.uncertainty import margin_sensitivities
@@ -67,19 +67,19 @@ class _Tables:
 
     @classmethod
     def of(cls, analysis: Analysis, budget: Budget) -> _Tables:
-        nodes = limit_tables.START + limit_tables.STEP * (
-            np.arange(limit_tables.COUNT, dtype=np.float64) + 0.5
+        nodes = limit_curves.START + limit_curves.STEP * (
+            np.arange(limit_curves.COUNT, dtype=np.float64) + 0.5
         )
         speeds = (np.arange(_SPEEDS, dtype=np.float64) + 0.5) / _CELLS_A_KNOT
         kelvins = np.arange(_KELVINS, dtype=np.float64) + 0.5
         limits = analysis.sheet.limit
-        case = analysis._case
-        at_nodes = case.grid.at_nodes[:, 1]
+        curves = analysis.limit_curves
+        at_nodes = curves.at_nodes[:, 1]
         in_kt, in_mach, fixed = np.full(
-            (3, len(limits) + 1, limit_tables.COUNT), np.nan, dtype=np.float32)
+            (3, len(limits) + 1, limit_curves.COUNT), np.nan, dtype=np.float32)
         high_displayed = budget.variance(ALTITUDE, nodes / FOOT, flown=False)
         for i, limit in enumerate(limits):
-            if i in case.tabulated:
+            if i in curves.tabulated:
                 cas, mach = margin_sensitivities.limit_slopes(limit, at_nodes[i], nodes)
                 in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
                 step = limit.kind.display_step_cas(budget, within(
@@ -267,7 +267,7 @@ class _Work:
         who = np.minimum(who, np.uint8(len(self.analysis.sheet.limit)))
         per_s = self._per_s(block)
         cell = (
-            (height - np.float32(limit_tables.START / FOOT)) * np.float32(FOOT / limit_tables.STEP)
+            (height - np.float32(limit_curves.START / FOOT)) * np.float32(FOOT / limit_curves.STEP)
         ).astype(np.intp)
         if cell.min() < 0:  # as a missing altitude comes out
             np.maximum(cell, 0, out=cell)
@@ -290,7 +290,7 @@ class _Work:
             knots = tables.shift[who] + np.minimum(knots, _SPEEDS - 1)
             free = tables.independent.take(knots, mode="clip")
             static = _look(tables.static, knots)
-        place = who * np.intp(limit_tables.COUNT)
+        place = who * np.intp(limit_curves.COUNT)
         place += cell
         lead = tables.in_mach.take(place, mode="clip")
         lead -= by_foot
@@ -324,7 +324,7 @@ class _Work:
         static = columns["static_air_temperature_degc"][block] + np.float32(273.15)
         sound = np.sqrt(static)
         sound *= np.float32(_SOUND_KT / np.sqrt(atmosphere.T0))
-        recovery = self.analysis._case.air.recovery_factor
+        recovery = self.analysis.evaluation.air.recovery_factor
         rise = None
         if recovery:
             rise = number * number

@@ -108,7 +108,7 @@ class Uncertainty:
         row = 0
         if not np.isnan(nearest.time_s):
             row = int(np.searchsorted(self.analysis.time, nearest.time_s))
-        at = limit_equivalents.point(self.analysis._case.air, np.array([row]))
+        at = self.analysis.evaluation.air_data_at(np.array([row]))
         return self.budget.listed(
             {moves: float(reading[0]) for moves, reading in _readings(at).items()})
 
@@ -167,16 +167,16 @@ class Uncertainty:
 
     def sizes(self, rows: Rows) -> dict[str, Floats]:
         """Return the standard uncertainty of each error in its edge unit at some rows."""
-        readings = _readings(limit_equivalents.point(self.analysis._case.air, rows))
+        readings = _readings(self.analysis.evaluation.air_data_at(rows))
         return {one.sensor: one.tolerance.standard_at(readings[one.moves])
                 for one in self.budget.entries if one.tolerance is not None}
 
     def _inputs(self, limit: Limit, rows: Rows
                 ) -> tuple[dict[str, Floats], dict[str, Floats], Floats]:
         """By what an error moves: the margin's slope per edge unit, and the reading there."""
-        at = limit_equivalents.point(self.analysis._case.air, rows)
+        at = self.analysis.evaluation.air_data_at(rows)
         by_speed, by_height, by_heat = margin_slopes(
-            limit, at, self.analysis._case.air.recovery_factor)
+            limit, at, self.analysis.evaluation.air.recovery_factor)
         # A margin that doesn't feel the altitude doesn't miss it either.
         flat = by_height == 0.0
         along = by_speed.copy()
@@ -235,7 +235,7 @@ class Uncertainty:
 
     def _exactly(self, rows: Rows, governing: NDArray[np.uint8]) -> dict[str, Floats]:
         """Reckon the columns at a few rows without the block loop's shortcuts."""
-        air = self.analysis._case.air
+        air = self.analysis.evaluation.air
         at = limit_equivalents.point(air, rows)
         by_speed = within(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
         by_height = within(sensitivity.mach_by_altitude, at.calibrated_airspeed,
@@ -273,7 +273,7 @@ class Uncertainty:
         As flown in kt CAS, as flown in Mach, and as displayed in kt CAS without the display's
         lag; float64[m] each.
         """
-        limit, air = self.analysis.sheet.limit[i], self.analysis._case.air
+        limit, air = self.analysis.sheet.limit[i], self.analysis.evaluation.air
         model, at = self._model(limit, rows), limit_equivalents.point(air, rows)
         by_speed = within(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
         if limit.kind.needs_temperature:
@@ -311,7 +311,7 @@ def uncertainty_of(
     `tolerances.WIDEST`.
     """
     return Uncertainty(
-        analysis, budget_of(analysis.log, analysis.sheet, analysis._case.air, generic))
+        analysis, budget_of(analysis.log, analysis.sheet, analysis.evaluation.air, generic))
 
 
 def _readings(at: Point) -> dict[str, Floats]:

@@ -58,7 +58,7 @@ def test_a_recorded_airspeed_comes_before_pressures(judged):
                       impact_pressure=IMPACT, indicated_altitude=3000.0, altimeter_setting=1013.25)
     assert columns(analysis, "calibrated_airspeed_kt", "pressure_altitude_ft") == (200, 10000)
     assert not {"altitude_from_pressures", "airspeed_from_pressures"} & set(codes(analysis))
-    assert analysis._case.air.airspeed_sources == ("indicated_airspeed",)
+    assert analysis.evaluation.air.airspeed_sources == ("indicated_airspeed",)
 
 
 def test_impact_pressure_comes_before_the_difference(judged):

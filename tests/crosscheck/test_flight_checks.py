@@ -119,7 +119,7 @@ def test_turns_far_apart_in_speed_are_split_where_the_settings_allow_it():
 def test_two_kelvin_equal_most_of_a_knot():
     # 2 K equal 0.95 kt at 250 kt and 10,000 ft (common practice, no source; and computed).
     analysis = turning([(10000, 250, 0, 0)])
-    at = limit_equivalents.point(analysis._case.air, np.array([0]))
+    at = limit_equivalents.point(analysis.evaluation.air, np.array([0]))
     standard = np.array([atmosphere.temperature(10000 * FOOT)])
     at = limit_equivalents.Point(at.rows, at.calibrated_airspeed, at.pressure_altitude, at.mach,
                            standard, at.indicated_airspeed, at.indicated_altitude)

@@ -12,7 +12,7 @@ from matplotlib.ticker import FuncFormatter
 
 from loganalyze.air.atmosphere import temperature
 from loganalyze.limits.limit_envelope import Envelope
-from loganalyze.limits.limit_tables import NO_GOVERNING_LIMIT
+from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.figures.figure_style import (

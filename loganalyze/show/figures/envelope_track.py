@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits.evaluation import OVER
 from loganalyze.limits.limit_envelope import limit_envelope
-from loganalyze.limits.limit_tables import NO_GOVERNING_LIMIT
+from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT
 from loganalyze.problems import Problem
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import FOOT, KNOT

@@ -15,7 +15,7 @@ from matplotlib.patches import Patch
 from loganalyze.events.analysis import Analysis
 from loganalyze.events.exceedances import Exceedance
 from loganalyze.limits.limit_envelope import Crossing, crossovers
-from loganalyze.limits.limit_tables import NO_GOVERNING_LIMIT
+from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT
 from loganalyze.problems import Problem
 from loganalyze.record.units import FOOT
 from loganalyze.results.assessment_results import PROVEN_OVER, Assessment

@@ -1,4 +1,4 @@
-"""The limit airspeed against pressure altitude: directly, and tabulated for the block loop."""
+"""The limit airspeed tabulated against pressure altitude, for the block loop."""
 
 from __future__ import annotations
 
@@ -9,20 +9,18 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air import probes
 from loganalyze.air.piecewise import Cells
 from loganalyze.airdata.air_data import AirData
-from loganalyze.limits.limit_equivalents import Point, calibrated_equivalent
+from loganalyze.limits.evaluation import Evaluation
+from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT, equivalents, lowest
 from loganalyze.quantities.speed_relations import mach_at_cas
-from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
+from loganalyze.sheets.limits_sheet import LimitsSheet
 
 Floats = NDArray[np.float64]
 
 # Cell edges fall on the boundaries of the standard atmosphere's layers (11 and 20 km), and the
 # table spans the plausible range of pressure altitude.
 START, STEP, COUNT = -1000.0, 8.0, 2625
-NO_GOVERNING_LIMIT = np.uint8(255)
-"""Governing limit where none applies or the lowest can't be told."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,73 +35,46 @@ class Curve:
     governing: NDArray[np.uint8]
 
 
-def depends_on_altitude_alone(limit: Limit, air: AirData) -> bool:
-    """Whether the limit's calibrated equivalent follows from the pressure altitude alone."""
-    return limit.kind.follows_from_altitude(
-        position_varies=air.position is not None, corrected=air.corrected)
-
-
-def equivalents(
-    limits: Sequence[Limit], altitude: Floats, tables: tuple[probes.CorrectionTable, ...] = (),
-    temperature: Floats | None = None, indicated_altitude: Floats | None = None,
-) -> Floats:
-    """Calibrated airspeed [m/s] at which each limit lies, float64[limits, n]; NaN unknown.
-
-    `altitude` and `temperature` are float64[n], [m] and [K].
-    """
-    unknown = np.full(altitude.shape, np.nan)
-    felt = altitude if indicated_altitude is None else indicated_altitude
-    air = AirData(None, unknown, felt, altitude, temperature, 0.0, None, tables, ())
-    at = Point(np.arange(len(altitude)), unknown, altitude, unknown,
-               unknown if temperature is None else temperature, unknown, felt)
-    return np.stack([calibrated_equivalent(limit, air, at) for limit in limits])
-
-
-def lowest(speeds: Floats) -> tuple[Floats, NDArray[np.uint8]]:
-    """Return the lowest known speed [m/s] and the index of its limit.
-
-    NaN and `NO_GOVERNING_LIMIT` where none is known.
-    """
-    known = np.where(np.isnan(speeds), np.inf, speeds)
-    governing = known.argmin(axis=0)
-    least = np.take_along_axis(known, governing[None], axis=0)[0]
-    none = np.isinf(least)
-    return np.where(none, np.nan, least), np.where(none, NO_GOVERNING_LIMIT, governing).astype(
-        np.uint8
-    )
-
-
 @dataclass(frozen=True, eq=False)
-class Grid:
+class LimitCurves:
     """Calibrated equivalents [m/s] of a sheet's tabulated limits over the cells, worked out once.
 
+    ``tabulated`` : the limits (indices) whose equivalent follows from the pressure altitude alone;
     ``at_nodes`` : float64[limits, 3, cells]; ``at_edges`` : float64[limits, cells + 1];
     ``bends`` : bool[limits, cells], where a limit's table has a row. All by limit index; NaN for
     limits that aren't tabulated.
     """
 
+    tabulated: tuple[int, ...]
     at_nodes: Floats
     at_edges: Floats
     bends: NDArray[np.bool_]
     _ready: dict[tuple[int, ...], Curve] = field(default_factory=dict, repr=False)
 
     @classmethod
-    def of(cls, sheet: LimitsSheet, tabulated: Sequence[int], air: AirData) -> Grid:
-        """Return the equivalents of the given limits (indices), kept from one flight to the next.
+    def of(cls, evaluation: Evaluation) -> LimitCurves:
+        """Return the curves of an evaluation's limits, kept from one flight to the next.
 
         A sheet never changes; its correction tables are made anew for each flight.
         """
+        sheet, air = evaluation.sheet, evaluation.air
+        tabulated = tuple(
+            i for i, limit in enumerate(sheet.limit)
+            if limit.kind.follows_from_altitude(
+                position_varies=air.position is not None, corrected=air.corrected))
         if air.position_tables:
             return cls._worked_out(sheet, tabulated, air)
-        for kept, limits, grid in tuple(_KEPT):
-            if kept is sheet and limits == tuple(tabulated):
-                return grid
-        grid = cls._worked_out(sheet, tabulated, air)
-        _KEPT.append((sheet, tuple(tabulated), grid))
-        return grid
+        for kept, curves in tuple(_KEPT):
+            if kept is sheet and curves.tabulated == tabulated:
+                return curves
+        curves = cls._worked_out(sheet, tabulated, air)
+        _KEPT.append((sheet, curves))
+        return curves
 
     @classmethod
-    def _worked_out(cls, sheet: LimitsSheet, tabulated: Sequence[int], air: AirData) -> Grid:
+    def _worked_out(
+        cls, sheet: LimitsSheet, tabulated: tuple[int, ...], air: AirData
+    ) -> LimitCurves:
         nodes = Cells.nodes(START, STEP, COUNT)
         edges = START + STEP * np.arange(COUNT + 1, dtype=np.float64)
         at_nodes = np.full((len(sheet.limit), *nodes.shape), np.nan)
@@ -119,7 +90,7 @@ class Grid:
                 cell = (node - START) / STEP
                 touched = np.array([np.floor(cell - 1e-6), np.floor(cell + 1e-6)], dtype=np.intp)
                 bends[i, touched[(touched >= 0) & (touched < COUNT)]] = True
-        return cls(at_nodes, at_edges, bends)
+        return cls(tabulated, at_nodes, at_edges, bends)
 
     def curve(self, chosen: tuple[int, ...]) -> Curve:
         """Return the lowest of the chosen limits (indices), tabulated when first asked for."""
@@ -145,5 +116,5 @@ class Grid:
         )
 
 
-_KEPT: deque[tuple[LimitsSheet, tuple[int, ...], Grid]] = deque(maxlen=4)
-"""The grids of the latest sheets: a fleet's flights share one."""
+_KEPT: deque[tuple[LimitsSheet, LimitCurves]] = deque(maxlen=4)
+"""The curves of the latest sheets: a fleet's flights share one."""

@@ -1,0 +1,92 @@
+"""The smallest margin of a flight to each limit, and to all of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.limits.evaluation import OVER, UNDER, Evaluation
+from loganalyze.quantities.limited_speed import LimitedMach
+from loganalyze.quantities.speed_relations import mach_at_cas
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits_sheet import Limit
+
+Rows = NDArray[np.intp]
+
+_AT_A_TIME = 32768
+"""So many rows are evaluated at once: all of a long flight would fill the memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class Smallest:
+    """The smallest margin to one limit (`limit` empty: to the lowest limit that applied).
+
+    ``margin_kt`` in kt CAS, ``margin_mach`` in Mach (for one airspeed limit: NaN); negative is
+    over. ``margin`` is in the limit's own unit, kt CAS for all limits together; it alone is known
+    of a limit that isn't one of a speed. NaN throughout when there was no instant to judge.
+    """
+
+    limit: str
+    margin_kt: float
+    margin_mach: float
+    time_s: float
+    pressure_altitude_ft: float
+    limit_airspeed_kt: float
+    margin: float
+
+
+def smallest(
+    evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]
+) -> tuple[Smallest, ...]:
+    """Return the smallest margin of all limits together, then of each limit of the sheet."""
+    together = columns["margin_kt"]
+    rows = np.flatnonzero(~np.isnan(together))
+    best = rows[[int(together[rows].argmin())]] if len(rows) else rows
+    return (_of_all(evaluation, best), *(
+        _of_limit(evaluation, limit, _closest(evaluation, limit, columns[f"state_{i}"]))
+        for i, limit in enumerate(evaluation.sheet.limit)))
+
+
+def _closest(evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8]) -> Rows:
+    rows = np.flatnonzero((state == UNDER) | (state == OVER))
+    best, least = rows[:0], np.inf
+    for some in np.array_split(rows, max(1, len(rows) // _AT_A_TIME)):
+        margin = evaluation.margin(limit, some)
+        if len(some) and np.nanmin(margin) < least:
+            least = float(np.nanmin(margin))
+            best = some[[int(np.nanargmin(margin))]]
+    return best
+
+
+def _nowhere(name: str) -> Smallest:
+    nothing = float("nan")
+    return Smallest(name, nothing, nothing, nothing, nothing, nothing, nothing)
+
+
+def _of_all(evaluation: Evaluation, row: Rows) -> Smallest:
+    if not len(row):
+        return _nowhere("")
+    at = evaluation.air_data_at(row)
+    limit_airspeed = evaluation.lowest(at).limit_airspeed
+    margin_kt = float(limit_airspeed[0] - at.calibrated_airspeed[0]) / KNOT
+    there = mach_at_cas(limit_airspeed, at.pressure_altitude)
+    return Smallest(
+        "", margin_kt, float(there[0] - at.mach[0]), float(evaluation.log.time[row[0]]),
+        float(at.pressure_altitude[0]) / FOOT, float(limit_airspeed[0]) / KNOT, margin_kt)
+
+
+def _of_limit(evaluation: Evaluation, limit: Limit, row: Rows) -> Smallest:
+    if not len(row):
+        return _nowhere(limit.name)
+    at = evaluation.air_data_at(row)
+    limit_airspeed = float(evaluation.equivalent(limit, at)[0])
+    margin = float(evaluation.margin(limit, row)[0])
+    return Smallest(
+        limit.name, (limit_airspeed - float(at.calibrated_airspeed[0])) / KNOT,
+        margin if limit.kind.suffix == LimitedMach.suffix else float("nan"),
+        float(evaluation.log.time[row[0]]), float(at.pressure_altitude[0]) / FOOT,
+        limit_airspeed / KNOT, margin)
