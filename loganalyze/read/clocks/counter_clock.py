@@ -21,6 +21,7 @@ from loganalyze.read.clocks.rollover import (
     Years,
     faults,
     filled,
+    turns_away,
     without_faults,
 )
 
@@ -162,8 +163,9 @@ class FrameGear:
         if not len(known):
             return frames
         counts = frames[known]
-        good = np.flatnonzero(~faults(counts, self._frame, self.frames, max(
-            REACH_FRAMES, REACH_S / self.frame_s)))
+        bad = faults(counts, self._frame, self.frames, max(REACH_FRAMES, REACH_S / self.frame_s))
+        good = np.flatnonzero(~bad)
+        held = filled(np.where(bad, np.nan, counts), self._frame)
         running = counts[good]
         steps = np.diff(running, prepend=self._frame if self._frame == self._frame else running[:1])
         before = np.full(len(counts), self._before)
@@ -175,6 +177,8 @@ class FrameGear:
                 before[good[fall]:] = self._before
         self._frame = float(running[-1]) if len(running) else self._frame
         result = np.full(len(frames), np.nan)
+        if bad.any() and self.frames is not None:
+            before[bad] += self.frames * turns_away(counts, held, self.frames)[bad]
         result[known] = counts + before
         return result
 

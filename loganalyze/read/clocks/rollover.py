@@ -20,6 +20,9 @@ REACH_S = 60.0
 FAULT_ROWS = 3
 """At most so many rows in sequence are taken as damaged: more are a counter that was set."""
 
+OUT_OF_PLACE_ROWS = 8
+"""Rows that are at most so many places out of order are sorted: buffers of recorders and
+telemetry hold a few rows (common practice, no source); more is another fault."""
 FEWEST_VALUES = 6
 """Of fewer values none shows how the counter runs."""
 
@@ -60,7 +63,7 @@ def faults(values: Floats, last: float, period: float | None, reach: float) -> N
         good = start + np.flatnonzero(~bad[start:row])
         before = float(values[good[-1]]) if len(good) else last
         if before != before:
-            bad[row] = 1 in odd and 2 not in odd
+            bad[row] = row == 0 and 1 in odd and 2 not in odd
             continue
         own = ahead(values[row : row + 1 + FAULT_ROWS] - before)
         if row + 1 == len(values):
@@ -82,6 +85,18 @@ def without_faults(values: Floats, last: float, period: float | None, reach: flo
     values = values.copy()
     values[bad] = np.nan
     return values
+
+
+def turns_away(values: Floats, before: Floats, period: float) -> Floats:
+    """Return how many turns a counter's value is away from the one before it, at every row.
+
+    Rows that are out of order lie a little ahead of the turn or behind it: -1, 0 or 1 where the
+    shorter way from `before` is `REACH_S` at most; 0 where it is longer, or either is NaN.
+    """
+    steps = values - before
+    nearest = (steps + period / 2) % period - period / 2
+    turns = np.rint((nearest - steps) / period)
+    return np.where(np.abs(nearest) <= REACH_S, turns, 0.0)
 
 
 @dataclass
@@ -118,7 +133,7 @@ class Wheel:
         good = np.ones(len(lower), dtype=bool)
         if self.period >= LONG_PERIOD:
             good = ~faults(lower, self._low, self.period, REACH_S)
-        count = self._counted(lower, upper, good)
+        count = self._counted(lower, upper, good, None if high is None else high[known])
         total = count if upper is None else count + self._carried(lower, count, upper)
         if self.turns is not None:
             total = total % self.turns
@@ -129,30 +144,49 @@ class Wheel:
             joined[known[-1:][lost[-1:]]] = np.nan
             if first:
                 joined[known[:1][lost[:1]]] = np.nan
+            if self._short(lower):
+                joined[known[lost]] = np.nan
         return joined
 
-    def _counted(self, low: Floats, high: Floats | None, good: NDArray[np.bool_]) -> Floats:
-        """Return the turns counted at every row; those not `good` have that of the row before."""
+    def _short(self, low: Floats) -> bool:
+        """Whether rows may be out of order by more than half a turn, so that it can't be counted.
+        """
+        steps = np.diff(low)
+        steps = steps[steps > 0]
+        return bool(len(steps)) and self.period / 2 < OUT_OF_PLACE_ROWS * float(np.median(steps))
+
+    def _counted(self, low: Floats, high: Floats | None, good: NDArray[np.bool_],
+                 recorded: Floats | None) -> Floats:
+        """Return the turns counted at every row.
+
+        Those not `good` have that of the row before, or of the turn that they are next to.
+        """
         rows = np.flatnonzero(good)
-        count = np.zeros(len(low))
+        count, away = np.zeros(len(low)), np.zeros(len(low))
+        if not good.all():
+            held = filled(np.where(good, low, np.nan), self._low)
+            away[~good] = turns_away(low, held, self.period)[~good]
         if len(rows):
             lower = low[rows]
             steps = np.diff(lower, prepend=self._low if self._low == self._low else lower[0])
             turned = steps < -self.period / 2
             back = steps > (1 - BACK_SHARE) * self.period
-            if high is not None:
+            if high is not None and recorded is not None:
                 upper = filled(high[rows], self._high)
                 risen = self._wrapped(np.diff(upper, prepend=self._high))
+                recorded = self._wrapped(np.diff(filled(recorded[rows], self._high),
+                                                 prepend=self._high))
                 # Both at once is a turn, however far the lower one fell: across a gap it may be
-                # little.
-                turned |= (steps < 0) & (risen == 1)
-                back &= risen != 0
+                # little. Where both turn back, rows are out of order.
+                turned |= (steps < 0) & ((risen == 1) | (recorded == 1))
+                fallen = recorded == (-1 if self.turns is None else self.turns - 1)
+                back = (back & (risen != 0)) | (fallen & (steps >= self.period / 2))
                 self._high = float(upper[-1])
             count[rows] = turned.astype(float) - back
             self._low = float(lower[-1])
         count = self._count + np.cumsum(count)
         self._count = float(count[-1])
-        return count
+        return count + away
 
     def _carried(self, low: Floats, count: Floats, high: Floats) -> Floats:
         """Return how far the upper counter is ahead of the turns counted, at every row."""

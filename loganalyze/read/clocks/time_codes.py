@@ -170,6 +170,7 @@ class Clock:
     _gear: Gear | None = field(default=None, init=False)
     _last: float = field(default=np.nan, init=False)
     _turned_s: float = field(default=0.0, init=False)
+    _farthest_s: float = field(default=0.0, init=False)
     _said: list[str] = field(default_factory=list, init=False)
 
     def __post_init__(self) -> None:
@@ -201,24 +202,31 @@ class Clock:
         return (*self._said, *(self._gear.said if isinstance(self._gear, FrameGear) else ()))
 
     def _turned(self, time: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Let elapsed seconds run on that fell at the end of a day, or of a week, to nought."""
+        """Let elapsed seconds run on that start again from 0 at the end of a day, or of a week."""
         if self._gear is not None or self.form.dated or not len(time):
             return time
         before, self._last = self._last, float(time[-1])
-        falls = np.flatnonzero(time[1:] < time[:-1]) + 1
-        if not len(falls) and not time[0] < before:
+        step = np.diff(time, prepend=before)
+        turns = np.flatnonzero((step < 0) | (step > DAY - 2 * TURN_S))
+        if not len(turns):
             return time if not self._turned_s else time + self._turned_s
         shifted = time + self._turned_s
         start = (self.first or 0) / self.form.per_second
-        for fall in (falls if not time[0] < before else (0, *falls)):
-            last = start + float(time[fall - 1] if fall else before)
-            now = start + float(time[fall])
+        for row in turns.tolist():
+            last = start + float(time[row - 1] if row else before)
+            now = start + float(time[row])
             for period, words in ((DAY, "midnight"), (WEEK, "the end of a week")):
-                if period - TURN_S <= last <= period and 0 <= now < TURN_S:
-                    shifted[fall:] += period
+                if _over(last, now, period):
+                    shifted[row:] += period
                     self._turned_s += period
-                    self._said.append(f"The time fell from {last:g} to {now:g} s: taken as "
-                                      f"{words}.")
+                    if self._turned_s > self._farthest_s:
+                        self._said.append(f"The time fell from {last:g} to {now:g} s: taken as "
+                                          f"{words}.")
+                        self._farthest_s = self._turned_s
+                elif _over(now, last, period) and self._turned_s >= period:
+                    # Rows are out of order: this one is from before.
+                    shifted[row:] -= period
+                    self._turned_s -= period
         return shifted
 
     @property
@@ -233,6 +241,11 @@ class Clock:
                      self.first / self.form.per_second * 1e9))
         start = round(base * 1e6) * 1000 + first
         return np.datetime64(start, "ns") if abs(start) < _LARGEST else None
+
+
+def _over(last: float, now: float, period: float) -> bool:
+    """Whether the time falls from shortly before the end of a `period` [s] to shortly after it."""
+    return period - TURN_S <= last <= period and 0 <= now < TURN_S
 
 
 def _first_of(ticks: Ticks, per_second: float) -> int:

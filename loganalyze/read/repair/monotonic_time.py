@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
+from loganalyze.read.clocks.rollover import OUT_OF_PLACE_ROWS
 from loganalyze.read.clocks.time_codes import ALONE_S, ALONE_STEPS, normal_interval
 
 Floats = NDArray[np.float64]
@@ -19,9 +20,6 @@ RESET_S = 60.0
 had run for so long; less is an excursion, whose rows are set aside."""
 EXCURSION_ROWS = 8
 """A stamp that leaps ahead and falls back within so many rows is an excursion, not a gap."""
-OUT_OF_PLACE_ROWS = 8
-"""Rows that are at most so many places out of order are sorted: buffers of recorders and
-telemetry hold a few rows (common practice, no source); more is another fault."""
 FEWEST_STAMPS = 8
 """So many stamps show what step is usual."""
 COARSE_SHARE = 0.1
