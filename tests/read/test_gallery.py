@@ -22,6 +22,7 @@ def edge(name: str, channel: Channel) -> np.ndarray:
 
 
 def check(log: FlightLog, case: Case) -> None:
+    assert log.time[0] == 0
     started = case.t[0]
     if case.dated:
         assert log.utc_start is not None

@@ -12,7 +12,12 @@ from loganalyze.air.atmosphere import A0, P0, R_AIR, T0
 from loganalyze.read.clocks.time_codes import Clock
 from loganalyze.read.files.row_batches import Piece, Rows
 from loganalyze.read.flights.flight_boundaries import CutSettings, Run, Tracker
-from loganalyze.read.flights.log_assembly import assembled, refuse_standing, room_for
+from loganalyze.read.flights.log_assembly import (
+    assembled,
+    from_first_sample,
+    refuse_standing,
+    room_for,
+)
 from loganalyze.read.plan.read_plan import Job
 from loganalyze.read.repair.monotonic_time import EXCURSION_ROWS, Break, find_break
 from loganalyze.record.buffers import pooled
@@ -51,6 +56,7 @@ class Cutter:
         self._waiting: list[Rows] = []
         self._left_rows, self._left_s = 0, 0.0
         self._said: tuple[str, ...] = ()
+        self._first_s: float | None = None  # The time of the file's first sample, once known.
         self.empty = True
         """Whether no row was there at all."""
         self._begin()
@@ -267,13 +273,17 @@ class Cutter:
         counts = {}
         if self._left_rows:
             counts = {"ground running before, of no flight": self._left_rows}
+            start = float(rows.time[0]) - (self._first_s or 0.0)
             said = (*said, f"{self._left_rows} rows ({self._left_s / 60:.0f} min) before the "
-                    f"flight that begins at {rows.time[0]:g} s are ground running, and belong to "
-                    "none.")
+                    f"flight that begins at {start:g} s are ground running, and belong to none.")
             self._left_rows, self._left_s = 0, 0.0
         if SHARE * len(rows) < self._most:
             rows = rows.own()
-        return assembled(self._job, self._clock, rows, said, counts)
+        log = assembled(self._job, self._clock, rows, said, counts)
+        if self._first_s is None:
+            # Where rows were left out before it, the file's first sample wasn't looked at closely.
+            self._first_s = float(log.time[0]) if len(log) and not counts else 0.0
+        return from_first_sample(log, self._first_s)
 
 
 def _lasting(time: Floats) -> float:

@@ -85,6 +85,20 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
                      (Step("read", {"clock": job.form.words}, found),))
 
 
+def from_first_sample(log: FlightLog, first_s: float) -> FlightLog:
+    """Return a log whose time counts from `first_s` [s]: the time of the file's first sample.
+
+    A first stamp that several rows share, or whose row was left out, is earlier or later than
+    the first sample.
+    """
+    if not first_s:
+        return log
+    start = log.utc_start
+    if start is not None:
+        start = start + np.timedelta64(round(first_s * 1e9), "ns")
+    return replace(log, time=log.time - first_s, utc_start=start)
+
+
 def _start(job: Job, clock: Clock, rising: Settled, interval: float
            ) -> tuple[np.datetime64 | None, list[str]]:
     """Return the instant of the first stamp, and how far off times in coarse numbers may be.

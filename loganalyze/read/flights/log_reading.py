@@ -19,7 +19,12 @@ from loganalyze.read.files.given_data import Given, LogInput, Named, filed
 from loganalyze.read.files.row_batches import Piece, Rows
 from loganalyze.read.flights.flight_boundaries import CutSettings
 from loganalyze.read.flights.flight_splitting import Cutter
-from loganalyze.read.flights.log_assembly import assembled, refuse_standing, room_for
+from loganalyze.read.flights.log_assembly import (
+    assembled,
+    from_first_sample,
+    refuse_standing,
+    room_for,
+)
 from loganalyze.read.plan.read_plan import Job, understand
 from loganalyze.record.buffers import pooled
 from loganalyze.record.flight_log import FlightLog
@@ -70,7 +75,8 @@ def read_log(source: LogInput, columns: str | Path | ColumnsFile | None = None) 
             copy.result()
         if not len(rows):
             raise _no_rows(job)
-        return assembled(job, clock, rows)
+        log = assembled(job, clock, rows)
+        return from_first_sample(log, float(log.time[0]) if len(log) else 0.0)
 
 
 def read_flights(
