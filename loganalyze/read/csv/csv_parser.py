@@ -291,7 +291,7 @@ class Parser(TableParser):
             arrays = self._arrays(lines, as_text=True)
             if self.tail is not None and self.mark:
                 mapped(arrays[self.tail], self._same_aircraft, self.encoding)
-            ticks = self._ticks_there(arrays)
+            ticks = self._ticks_there(arrays, counted)
         except (pa.ArrowInvalid, UnknownStateError):
             return None
         made = []
@@ -305,8 +305,11 @@ class Parser(TableParser):
             made.append(self._fillers[column.index].cleaned(array, counted))
         return None if ticks is None else Piece(ticks, made, left_out, counted)
 
-    def _ticks_there(self, arrays: dict[int, pa.Array]) -> Ticks | None:
-        """Return the ticks, none where a part of the clock can't be read; None for too many."""
+    def _ticks_there(self, arrays: dict[int, pa.Array], counted: Counter[str]) -> Ticks | None:
+        """Return the ticks, none where a part of the clock can't be read; None for too many.
+
+        Adds to `counted` how many cells of each of its columns couldn't be read.
+        """
         parts = {part.channel: part.index for part in self.form.parts or (self.time,)}
         own = dict(arrays)
         for index in parts.values():
@@ -314,9 +317,15 @@ class Parser(TableParser):
                 found = damaged_cells.readable(arrays[index], self._number, self.encoding)
                 if found is None:
                     return None
-                own[index] = found[0]
+                own[index], count = found
             elif pa.types.is_integer(self.kinds[index]):
                 own[index] = damaged_cells.whole_numbers(arrays[index])
+                count = own[index].null_count - arrays[index].null_count
+                if not are_few(count, len(arrays[index])):
+                    return None
+            else:
+                continue
+            counted += Counter({damaged_cells.unreadable_of(self.dialect.names[index]): count})
         for gone in range(damaged_cells.MOST_STAMPS):
             try:
                 ticks = self.ticks(own, as_text=False)
@@ -326,6 +335,7 @@ class Parser(TableParser):
                 if array is None:
                     return None
                 own[index] = array
+                counted[damaged_cells.unreadable_of(self.dialect.names[index])] += 1
                 continue
             return ticks if are_few(gone, len(ticks)) else None
         return None
