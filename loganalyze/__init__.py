@@ -13,6 +13,7 @@ from loganalyze.version import __version__ as __version__
 if TYPE_CHECKING:
     from loganalyze.events.analysis import Analysis, analyze
     from loganalyze.explain.assessment import AssessSettings, assess_flight
+    from loganalyze.limits.evaluate import evaluate
     from loganalyze.limits.limit_envelope import limit_envelope
     from loganalyze.problems import Problem
     from loganalyze.read import read_flights, read_log
@@ -41,6 +42,7 @@ _HOMES = {
     "assess_flight": "loganalyze.explain.assessment",
     "contributions_figure": "loganalyze.show.figures.contribution_bars",
     "envelope_figure": "loganalyze.show.figures.envelope_figure",
+    "evaluate": "loganalyze.limits.evaluate",
     "histogram_figure": "loganalyze.show.figures.margin_histogram",
     "limit_envelope": "loganalyze.limits.limit_envelope",
     "margin_figure": "loganalyze.show.figures.margin_figure",
@@ -65,6 +67,7 @@ __all__ = [
     "assess_flight",
     "contributions_figure",
     "envelope_figure",
+    "evaluate",
     "histogram_figure",
     "limit_envelope",
     "margin_figure",

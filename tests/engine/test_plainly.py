@@ -19,6 +19,7 @@ import pytest
 from loganalyze.air import airspeed, atmosphere, probes
 from loganalyze.engine import block_evaluation, kernel_loading
 from loganalyze.events.analysis import Analysis, analyze
+from loganalyze.limits.evaluate import evaluate
 from loganalyze.record.flight_log import Channel, FlightLog, aligned
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
@@ -588,3 +589,29 @@ def test_long_logs_as_reckoned_plainly(shape, log, sheet):
     # As text: NaN isn't equal to itself.
     assert list(map(str, verdict.exceedances)) == list(map(str, whole.exceedances))
     assert verdict.judged_s == pytest.approx(whole.judged_s, abs=1e-6)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_the_plain_reading_called_alone(shape, log, sheet):
+    rng = np.random.default_rng(SHAPES.index(shape))
+    stated = random_sheet(rng, shape, sheet)
+    n = 60
+    kt, ft = walk(rng, n, 250, 4.0, 60, 380), walk(rng, n, 20000, 40, 0, 42000)
+    flap = np.repeat(rng.choice([0, 5, 15, 25], n // 12), 12).astype(float)
+    name = f"{stated.airspeed.recorded}_airspeed"
+    kind = "outside" if stated.temperature else "static"
+    recorded = {name: ("kt", kt), "pressure_altitude": ("ft", ft), "flap": ("deg", flap),
+                f"{kind}_air_temperature": ("degc", 15 - 1.98 * ft / 1000),
+                "weight": ("kg", walk(rng, n, 9000, 3, 8000, 10000))}
+    gear = (np.arange(n) // 10 % 2).astype(float)
+    frame = {f"{name}_{unit}": values for name, (unit, values) in recorded.items()}
+    found = evaluate({**frame, "gear_down": gear}, stated)
+    plain = Plain(log(range(n), **{name: values for name, (_, values) in recorded.items()},
+                      gear_down=gear), stated, {})
+    words = ("under", "over", "unknown", "not applicable")
+    for i in range(n):
+        row = plain.row(i)
+        for k, limit in enumerate(stated.limit):
+            assert found[f"state_{limit.name}"][i] == words[int(row[f"state_{k}"])], (i, limit)
+        for column in ("limit_airspeed_kt", "limit_pointer_kt", "margin_kt", "margin_mach"):
+            assert found[column][i] == pytest.approx(row[column], abs=1e-6, nan_ok=True), column
