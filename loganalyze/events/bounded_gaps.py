@@ -53,8 +53,7 @@ def bounded(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> Inte
     for i in judged:
         out = reach.out_of(evaluation.sheet.limit[i])
         safe &= out | _idle(evaluation, columns, i, before, after)
-    starts = np.minimum(time[before] + HELD_INTERVALS * interval,
-                        time[np.minimum(before + 1, len(time) - 1)])
+    starts = np.minimum(time[before] + HELD_INTERVALS * interval, time[before + 1])
     return Intervals.of(zip(starts[safe].tolist(), time[after[safe]].tolist(), strict=True))
 
 

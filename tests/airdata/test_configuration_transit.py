@@ -213,6 +213,16 @@ def test_one_sample_of_the_gear_decides_no_limit(judged, down, expected):
     assert states(judged((vle,), gear_down=down), 0) == expected
 
 
+@pytest.mark.parametrize("channel", ["gear_extending", "gear_retracting"])
+def test_one_sample_of_the_gear_on_the_move_decides_no_limit(judged, channel):
+    vlo = {"name": "VLO", "quantity": "calibrated_airspeed", "maximum_kt": 150.0,
+           "when": {channel: {"is": True}}}
+    analysis = judged((vlo,), **{channel: [0, 0, 0, 1, 0, 0, 0]})
+    assert states(analysis, 0) == [OFF] * 3 + [UNKNOWN] + [OFF] * 3
+    assert states(judged((vlo,), **{channel: [0, 0, 0, 1, 1, 1, 0]}), 0) == (
+        [OFF] * 3 + [OVER] * 3 + [OFF])
+
+
 def test_a_sample_of_the_flaps_moves_no_position_correction(log, sheet, vmo):
     flight = log(np.arange(5.0), 1.0, indicated_airspeed=200.0, pressure_altitude=5000.0,
                  flap=[0.0, 0.0, 30.0, 0.0, 0.0])

@@ -54,7 +54,30 @@ def test_a_sample_alone_stands_for_no_time(log, sheet, vmo):
         analysis = analyze(log([5.0], calibrated_airspeed=kt, pressure_altitude=5000.0),
                            sheet(vmo))
         assert analysis.recorded_s == analysis.judged_s == 0.0
-        assert list(analysis.unknown) == []
+        assert list(analysis.unknown) == list(analysis.bounded) == []
+
+
+@pytest.mark.parametrize(("lost", "listed"), [(40, True), (60, True), (110, False)])
+def test_a_limit_judged_for_less_than_half_of_the_time_counts_as_not_judged(
+        log, sheet, vmo, mmo, lost, listed):
+    # 200 s, MMO known for so many of them: the altitude is lost for the rest.
+    ft = np.full(200, 5000.0)
+    ft[lost:] = np.nan
+    analysis = analyze(log(range(200), calibrated_airspeed=200.0, pressure_altitude=ft),
+                       sheet(vmo, mmo))
+    assert analysis.unjudged_limits == (("MMO",) if listed else ())
+    assert analysis.judged_shares["VMO"] == 1.0
+    share = analysis.judged_shares["MMO"]
+    assert share == pytest.approx(lost / 200, abs=0.01)
+
+
+def test_when_and_for_how_long_the_temperature_was_lost(log, sheet, vmo):
+    warm = np.full(60, -10.0)
+    warm[[10, 20, 21, 40]] = np.nan
+    analysis = analyze(log(range(60), calibrated_airspeed=200.0, pressure_altitude=5000.0,
+                           static_air_temperature=warm), sheet(vmo))
+    (values,) = [one.values for one in analysis.findings if one.code == "temperature_lost"]
+    assert values == {"lost_s": 4.0, "first_s": 10.0, "last_s": 40.0}
 
 
 def test_what_was_screened_out_before_stays_out_beside_an_excursion(log, sheet, vmo):
