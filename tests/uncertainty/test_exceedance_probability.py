@@ -251,6 +251,23 @@ def test_a_peak_beside_a_gap_may_have_been_more():
     assert 0.5 < unsure.probability < 0.95
 
 
+@pytest.mark.parametrize("lost", [0, 1, 5])
+@pytest.mark.parametrize("back", [False, True], ids=["at the start", "at the end"])
+def test_a_peak_at_an_end_of_the_log_may_have_been_more(back, lost):
+    time, cas = bump(3)
+    cas = cas[78:].copy()  # half a second before the top, and on
+    cas[:lost] = np.nan
+    if back:
+        cas = cas[::-1]
+    found = assured(uncertain(time[: len(cas)], cas, airspeed={"standard": 1}))[0].flown
+    assert found.reason == PEAK_AT_GAP
+    assert math.isnan(found.high)
+    # Well inside the log it is known.
+    inside = assured(uncertain(*bump(3), airspeed={"standard": 1}))[0].flown
+    assert inside.reason != PEAK_AT_GAP
+    assert math.isfinite(inside.high)
+
+
 def test_without_an_altitude_a_mach_limit_is_not_determinable():
     found = uncertain(*bump(3), VMO, MMO, height=np.nan)
     one, = at_rows(found, 1, np.array([80]))
