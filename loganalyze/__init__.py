@@ -1,6 +1,11 @@
 """Post-flight check of recorded flights against their airspeed and Mach limits.
 
-The public names load on first use, so that ``import loganalyze`` costs nothing.
+In short: `assess` reads a recording, judges each of its flights and tells how sure the verdict is;
+`read_log`, `analyze` and `assess_flight` are its steps. The public names load on first use, so that
+``import loganalyze`` costs nothing. Public besides them, and documented where they stand:
+`loganalyze.testing`, `loganalyze.air` (physics), `loganalyze.simulate` (flights of known truth),
+`loganalyze.problems`, and the vocabulary of the recorder in `loganalyze.record.channels`, `.units`
+and `.intervals`.
 """
 
 from __future__ import annotations
@@ -8,73 +13,285 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from loganalyze.result_views import connect
 from loganalyze.version import __version__ as __version__
 
 if TYPE_CHECKING:
-    from loganalyze.events.analysis import Analysis, analyze
+    from loganalyze.air.probes import CorrectionTable
+    from loganalyze.airdata.air_data import AirData
+    from loganalyze.airdata.condition_states import Recorded
+    from loganalyze.events.analysis import Analysis
+    from loganalyze.events.exceedances import Exceedance
+    from loganalyze.events.recording_analysis import analyze
+    from loganalyze.events.smallest_margins import Smallest
+    from loganalyze.events.suspects import Suspect
     from loganalyze.explain.assessment import AssessSettings, assess_flight
+    from loganalyze.explain.flight_measures import MeasureSettings
+    from loganalyze.explain.overspeed_warning import WarningSettings
+    from loganalyze.explain.recording_assessment import assess
+    from loganalyze.explain.time_to_limit import ApproachSettings
     from loganalyze.limits.evaluate import evaluate
-    from loganalyze.limits.limit_envelope import limit_envelope
+    from loganalyze.limits.evaluation import Evaluation, LowestLimit
+    from loganalyze.limits.limit_envelope import Crossing, Envelope, crossovers, limit_envelope
+    from loganalyze.phases.phase_definitions import PhaseSettings
+    from loganalyze.phases.phase_detection import PHASES
     from loganalyze.problems import Problem
     from loganalyze.read import read_flights, read_log
-    from loganalyze.record.flight_log import FlightLog
-    from loganalyze.results.assessment_results import Assessment
+    from loganalyze.read.files.given_data import Frame, LogInput, Stream
+    from loganalyze.read.flights.flight_boundaries import CutSettings
+    from loganalyze.record.findings import Finding
+    from loganalyze.record.flight_log import Channel, FlightLog, Source, Step
+    from loganalyze.record.intervals import Intervals
+    from loganalyze.record.quality_flags import QualityFlag
+    from loganalyze.results.assessment_results import (
+        OUTCOMES,
+        AssessedExceedance,
+        Assessment,
+        Assurance,
+        Bound,
+        Check,
+        Contributions,
+        Edge,
+        Evidence,
+        Greatest,
+        LimitMeasure,
+        MissedPeak,
+        NearMiss,
+        PhaseStretch,
+        Reference,
+        Severity,
+        TimeToLimit,
+        WarningFinding,
+    )
+    from loganalyze.sheets.columns_file import ColumnsFile, read_columns
     from loganalyze.sheets.evaluation_settings import Settings
-    from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
+    from loganalyze.sheets.limit_conditions import Condition
+    from loganalyze.sheets.limits_sheet import Limit, LimitsSheet, read_limits
+    from loganalyze.sheets.priors_file import PriorsFile, read_priors
     from loganalyze.show.figures.contribution_bars import contributions_figure
     from loganalyze.show.figures.envelope_figure import envelope_figure
     from loganalyze.show.figures.envelope_track import track_figure
     from loganalyze.show.figures.exceedance_figure import panel_figure
+    from loganalyze.show.figures.figure_style import Picture, save_figure
     from loganalyze.show.figures.margin_figure import margin_figure
     from loganalyze.show.figures.margin_histogram import histogram_figure
-    from loganalyze.show.files.report_files import write_reports
-    from loganalyze.show.files.results_folder import write_results
+    from loganalyze.show.files.log_summary import LogSummary, summarise
+    from loganalyze.show.files.report_files import ReportOptions, write_reports
+    from loganalyze.show.files.results_folder import ResultsFolder, write_results
+    from loganalyze.text.facts import (
+        AssessmentFacts,
+        ChannelFacts,
+        ExceedanceFacts,
+        FindingFacts,
+        FlagFacts,
+        FlightFacts,
+        InputFacts,
+        LimitFacts,
+        QualityFacts,
+        SmallestFacts,
+        StepFacts,
+        Summary,
+        SuspectFacts,
+    )
+    from loganalyze.text.presentation import Presentation, Units
+    from loganalyze.uncertainty.exceedance_probability import AssuranceSettings
+    from loganalyze.uncertainty.prior_models import Prior, prior_of_margins, priors_of
 
 _HOMES = {
+    "AirData": "loganalyze.airdata.air_data",
     "Analysis": "loganalyze.events.analysis",
+    "ApproachSettings": "loganalyze.explain.time_to_limit",
     "AssessSettings": "loganalyze.explain.assessment",
+    "AssessedExceedance": "loganalyze.results.assessment_results",
     "Assessment": "loganalyze.results.assessment_results",
+    "AssessmentFacts": "loganalyze.text.facts",
+    "Assurance": "loganalyze.results.assessment_results",
+    "AssuranceSettings": "loganalyze.uncertainty.exceedance_probability",
+    "Bound": "loganalyze.results.assessment_results",
+    "Channel": "loganalyze.record.flight_log",
+    "ChannelFacts": "loganalyze.text.facts",
+    "Check": "loganalyze.results.assessment_results",
+    "ColumnsFile": "loganalyze.sheets.columns_file",
+    "Condition": "loganalyze.sheets.limit_conditions",
+    "Contributions": "loganalyze.results.assessment_results",
+    "CorrectionTable": "loganalyze.air.probes",
+    "Crossing": "loganalyze.limits.limit_envelope",
+    "CutSettings": "loganalyze.read.flights.flight_boundaries",
+    "Edge": "loganalyze.results.assessment_results",
+    "Envelope": "loganalyze.limits.limit_envelope",
+    "Evaluation": "loganalyze.limits.evaluation",
+    "Evidence": "loganalyze.results.assessment_results",
+    "Exceedance": "loganalyze.events.exceedances",
+    "ExceedanceFacts": "loganalyze.text.facts",
+    "Finding": "loganalyze.record.findings",
+    "FindingFacts": "loganalyze.text.facts",
+    "FlagFacts": "loganalyze.text.facts",
+    "FlightFacts": "loganalyze.text.facts",
     "FlightLog": "loganalyze.record.flight_log",
+    "Frame": "loganalyze.read.files.given_data",
+    "Greatest": "loganalyze.results.assessment_results",
+    "InputFacts": "loganalyze.text.facts",
+    "Intervals": "loganalyze.record.intervals",
+    "Limit": "loganalyze.sheets.limits_sheet",
+    "LimitFacts": "loganalyze.text.facts",
+    "LimitMeasure": "loganalyze.results.assessment_results",
     "LimitsSheet": "loganalyze.sheets.limits_sheet",
+    "LogInput": "loganalyze.read.files.given_data",
+    "LogSummary": "loganalyze.show.files.log_summary",
+    "LowestLimit": "loganalyze.limits.evaluation",
+    "MeasureSettings": "loganalyze.explain.flight_measures",
+    "MissedPeak": "loganalyze.results.assessment_results",
+    "NearMiss": "loganalyze.results.assessment_results",
+    "OUTCOMES": "loganalyze.results.assessment_results",
+    "PHASES": "loganalyze.phases.phase_detection",
+    "PhaseSettings": "loganalyze.phases.phase_definitions",
+    "PhaseStretch": "loganalyze.results.assessment_results",
+    "Picture": "loganalyze.show.figures.figure_style",
+    "Presentation": "loganalyze.text.presentation",
+    "Prior": "loganalyze.uncertainty.prior_models",
+    "PriorsFile": "loganalyze.sheets.priors_file",
     "Problem": "loganalyze.problems",
+    "QualityFacts": "loganalyze.text.facts",
+    "QualityFlag": "loganalyze.record.quality_flags",
+    "Recorded": "loganalyze.airdata.condition_states",
+    "Reference": "loganalyze.results.assessment_results",
+    "ReportOptions": "loganalyze.show.files.report_files",
+    "ResultsFolder": "loganalyze.show.files.results_folder",
     "Settings": "loganalyze.sheets.evaluation_settings",
-    "analyze": "loganalyze.events.analysis",
+    "Severity": "loganalyze.results.assessment_results",
+    "Smallest": "loganalyze.events.smallest_margins",
+    "SmallestFacts": "loganalyze.text.facts",
+    "Source": "loganalyze.record.flight_log",
+    "Step": "loganalyze.record.flight_log",
+    "StepFacts": "loganalyze.text.facts",
+    "Stream": "loganalyze.read.files.given_data",
+    "Summary": "loganalyze.text.facts",
+    "Suspect": "loganalyze.events.suspects",
+    "SuspectFacts": "loganalyze.text.facts",
+    "TimeToLimit": "loganalyze.results.assessment_results",
+    "Units": "loganalyze.text.presentation",
+    "WarningFinding": "loganalyze.results.assessment_results",
+    "WarningSettings": "loganalyze.explain.overspeed_warning",
+    "analyze": "loganalyze.events.recording_analysis",
+    "assess": "loganalyze.explain.recording_assessment",
     "assess_flight": "loganalyze.explain.assessment",
     "contributions_figure": "loganalyze.show.figures.contribution_bars",
+    "crossovers": "loganalyze.limits.limit_envelope",
     "envelope_figure": "loganalyze.show.figures.envelope_figure",
     "evaluate": "loganalyze.limits.evaluate",
     "histogram_figure": "loganalyze.show.figures.margin_histogram",
     "limit_envelope": "loganalyze.limits.limit_envelope",
     "margin_figure": "loganalyze.show.figures.margin_figure",
     "panel_figure": "loganalyze.show.figures.exceedance_figure",
+    "prior_of_margins": "loganalyze.uncertainty.prior_models",
+    "priors_of": "loganalyze.uncertainty.prior_models",
+    "read_columns": "loganalyze.sheets.columns_file",
     "read_flights": "loganalyze.read",
     "read_limits": "loganalyze.sheets.limits_sheet",
     "read_log": "loganalyze.read",
+    "read_priors": "loganalyze.sheets.priors_file",
+    "save_figure": "loganalyze.show.figures.figure_style",
+    "summarise": "loganalyze.show.files.log_summary",
     "track_figure": "loganalyze.show.figures.envelope_track",
     "write_reports": "loganalyze.show.files.report_files",
     "write_results": "loganalyze.show.files.results_folder",
 }
 
 __all__ = [
+    "OUTCOMES",
+    "PHASES",
+    "AirData",
     "Analysis",
+    "ApproachSettings",
     "AssessSettings",
+    "AssessedExceedance",
     "Assessment",
+    "AssessmentFacts",
+    "Assurance",
+    "AssuranceSettings",
+    "Bound",
+    "Channel",
+    "ChannelFacts",
+    "Check",
+    "ColumnsFile",
+    "Condition",
+    "Contributions",
+    "CorrectionTable",
+    "Crossing",
+    "CutSettings",
+    "Edge",
+    "Envelope",
+    "Evaluation",
+    "Evidence",
+    "Exceedance",
+    "ExceedanceFacts",
+    "Finding",
+    "FindingFacts",
+    "FlagFacts",
+    "FlightFacts",
     "FlightLog",
+    "Frame",
+    "Greatest",
+    "InputFacts",
+    "Intervals",
+    "Limit",
+    "LimitFacts",
+    "LimitMeasure",
     "LimitsSheet",
+    "LogInput",
+    "LogSummary",
+    "LowestLimit",
+    "MeasureSettings",
+    "MissedPeak",
+    "NearMiss",
+    "PhaseSettings",
+    "PhaseStretch",
+    "Picture",
+    "Presentation",
+    "Prior",
+    "PriorsFile",
     "Problem",
+    "QualityFacts",
+    "QualityFlag",
+    "Recorded",
+    "Reference",
+    "ReportOptions",
+    "ResultsFolder",
     "Settings",
+    "Severity",
+    "Smallest",
+    "SmallestFacts",
+    "Source",
+    "Step",
+    "StepFacts",
+    "Stream",
+    "Summary",
+    "Suspect",
+    "SuspectFacts",
+    "TimeToLimit",
+    "Units",
+    "WarningFinding",
+    "WarningSettings",
     "analyze",
+    "assess",
     "assess_flight",
     "contributions_figure",
+    "crossovers",
     "envelope_figure",
     "evaluate",
     "histogram_figure",
     "limit_envelope",
     "margin_figure",
     "panel_figure",
+    "prior_of_margins",
+    "priors_of",
+    "read_columns",
     "read_flights",
     "read_limits",
     "read_log",
+    "read_priors",
+    "save_figure",
+    "summarise",
     "track_figure",
     "write_reports",
     "write_results",
@@ -91,3 +308,14 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted([*globals(), *__all__])
+
+
+def _maker(function: str) -> Any:
+    def make(*given: Any) -> Any:
+        views = import_module("loganalyze.show.notebook.notebook_views")
+        return getattr(views, function)(*given)
+    return make
+
+
+for _view in ("html", "measures", "samples", "table"):
+    connect(_view, _maker(_view))

@@ -86,9 +86,10 @@ def test_the_first_sheet_judges_the_clean_sample_and_is_written_once(clone):
 
 
 def test_the_lines_of_python_run(clone):
-    block, = fenced("python")
+    block = "\n".join(fenced("python"))
     # A bare expression shows itself in a notebook; here it must be there at least.
-    (clone / "lines.py").write_text(f"{block}\nassert len(analysis.exceedance_table) == 2\n")
+    (clone / "lines.py").write_text(f"{block}\nassert len(analysis.exceedance_table) == 2\n"
+                                    "assert len(flight.exceedance_table) == 1\n")
     ran(".venv/bin/python lines.py", clone)
 
 

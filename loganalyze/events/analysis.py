@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze import result_views
 from loganalyze.airdata import configuration_transit
 from loganalyze.engine import block_evaluation
 from loganalyze.engine.limit_curves import LimitCurves
@@ -73,6 +74,16 @@ class Analysis:
     judged_s: float
     evaluation: Evaluation
     _questioned: frozenset[int] = frozenset()
+
+    def __repr__(self) -> str:
+        over = ", ".join(dict.fromkeys(one.limit for one in self.exceedances))
+        return (f"<Analysis of {self.log.source.path.name}, flight {self.flight}, "
+                f"{self.sheet.aircraft}: {self.outcome}{f' ({over})' if over else ''}>")
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: the repr and the picture of the margin."""
+        html: str = result_views.view("html", self)
+        return html
 
     @property
     def outcome(self) -> Outcome:

@@ -7,12 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from numpy.typing import NDArray
 
+from loganalyze import result_views
 from loganalyze.events.analysis import Analysis
 from loganalyze.record.flight_log import Step
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 LEFT_OUT = {"left out": True}
 """The metadata of a field that JSON leaves out where it is empty or not known: it is for limits
@@ -362,3 +366,46 @@ class Assessment:
     widest: tuple[tuple[str, str, float], ...] = ()
     """The same at the widest tolerances that the rules allow, of those that differ."""
     steps: tuple[Step, ...] = ()
+
+    def __repr__(self) -> str:
+        said = ", ".join(f"{told.limit} {one.flown.word}" for told, one in zip(
+            self.analysis.exceedances, self.exceedances, strict=True))
+        return (f"<Assessment of {self.analysis.log.source.path.name}, flight "
+                f"{self.analysis.flight}, {self.analysis.sheet.aircraft}: "
+                f"{said or self.analysis.outcome}; near: {len(self.near)}>")
+
+    def _repr_html_(self) -> str:
+        """Return what a notebook shows: the repr and the picture of the margin."""
+        html: str = result_views.view("html", self)
+        return html
+
+    @property
+    def samples(self) -> pd.DataFrame:
+        """A row a sample, as `Analysis.samples`, with the phase and the uncertainties."""
+        frame: pd.DataFrame = result_views.view("samples", self)
+        return frame
+
+    @property
+    def exceedance_table(self) -> pd.DataFrame:
+        """A row an exceedance, in the columns of ``exceedances.csv``."""
+        return self._table("exceedances")
+
+    @property
+    def near_table(self) -> pd.DataFrame:
+        """A row a stretch that may have been over, in the columns of ``near.csv``."""
+        return self._table("near")
+
+    @property
+    def contribution_table(self) -> pd.DataFrame:
+        """Two rows an exceedance: why, in the columns of ``contributions.csv``."""
+        return self._table("contributions")
+
+    @property
+    def measure_table(self) -> pd.DataFrame:
+        """A row a limit, the first of all together: smallest margins, time close to the limit."""
+        frame: pd.DataFrame = result_views.view("measures", self)
+        return frame
+
+    def _table(self, name: str) -> pd.DataFrame:
+        frame: pd.DataFrame = result_views.view("table", self, name)
+        return frame

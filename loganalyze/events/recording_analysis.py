@@ -1,0 +1,100 @@
+"""A recording against a limits sheet: read and judged, each of its flights by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import overload
+
+from loganalyze.events import analysis
+from loganalyze.events.analysis import Analysis
+from loganalyze.read import read_flights
+from loganalyze.read.files.given_data import LogInput
+from loganalyze.record.flight_log import FlightLog
+from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze.sheets.evaluation_settings import Settings
+from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
+
+
+@overload
+def analyze(
+    log: FlightLog, sheet: LimitsSheet | str | Path, *, columns: None = None,
+    settings: Settings | None = None, declared: Mapping[str, float] | None = None,
+    flight: int = 1, verdict_only: bool = False,
+) -> Analysis: ...
+
+
+@overload
+def analyze(
+    log: LogInput, sheet: LimitsSheet | str | Path, *,
+    columns: str | Path | ColumnsFile | None = None, settings: Settings | None = None,
+    declared: Mapping[str, float] | None = None, flight: int = 1, verdict_only: bool = False,
+) -> tuple[Analysis, ...]: ...
+
+
+def analyze(
+    log: FlightLog | LogInput,
+    sheet: LimitsSheet | str | Path,
+    *,
+    columns: str | Path | ColumnsFile | None = None,
+    settings: Settings | None = None,
+    declared: Mapping[str, float] | None = None,
+    flight: int = 1,
+    verdict_only: bool = False,
+) -> Analysis | tuple[Analysis, ...]:
+    """Judge a flight, or every flight of a recording, against a limits sheet.
+
+    Parameters
+    ----------
+    log : FlightLog, or path-like, list of path-like, data frame or open file
+        One flight, as `read_log` or `read_flights` gave it, is judged as one. Anything else is
+        read as `read_flights` does, and each of its flights is judged by itself.
+    sheet : LimitsSheet or path-like
+        The aircraft's limits, or their file.
+    columns : path-like or ColumnsFile, optional
+        As for `read_log`; only for what is still to be read.
+    settings : Settings, optional
+        Thresholds of the judgement.
+    declared : mapping of str to float, optional
+        States that the recorder doesn't hold, by channel, in SI (a discrete: 0 or 1).
+    flight : int
+        The number of the flight, or of the first one of a recording.
+    verdict_only : bool
+        Leave out the columns that the verdict doesn't need: speeds, temperatures, pointer.
+
+    Returns
+    -------
+    Analysis, or tuple of Analysis
+        The analysis of a `FlightLog`; of anything else those of all its flights, in their order,
+        also where it holds only one. All are held in memory: a long recording is judged in little
+        of it by a loop over `read_flights`. A missing temperature takes away true airspeed,
+        density altitude and the verdict on true airspeed limits; nothing else.
+
+    Raises
+    ------
+    Problem
+        As `read_log` and `read_limits` do; when the log holds no samples or no airspeed, or a
+        declared state is recorded.
+    TypeError
+        For `columns` with a log that is read already.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
+    >>> log = la.read_log("sample_logs/descent_through_mmo_and_vmo.csv")
+    >>> la.analyze(log, sheet).outcome
+    'exceeded'
+    >>> [flight.outcome for flight in la.analyze("sample_logs/clean_flight.csv", sheet)]
+    ['not exceeded']
+    """
+    limits = sheet if isinstance(sheet, LimitsSheet) else read_limits(sheet)
+    if isinstance(log, FlightLog):
+        if columns is not None:
+            raise TypeError("the log is read already: give columns to read_log")
+        return analysis.analyze(log, limits, settings=settings, declared=declared, flight=flight,
+                                verdict_only=verdict_only)
+    return tuple(
+        analysis.analyze(one, limits, settings=settings, declared=declared, flight=number,
+                         verdict_only=verdict_only)
+        for number, one in enumerate(read_flights(log, columns), flight))

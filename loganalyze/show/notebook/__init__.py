@@ -1,0 +1,1 @@
+"""Results in a notebook: their picture, and their tables as data frames."""
