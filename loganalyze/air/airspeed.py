@@ -1,8 +1,8 @@
 """Calibrated, equivalent and true airspeed and Mach number, each from any other.
 
-The common currency is the impact pressure. CAS refers it to the pressure at sea level and Mach to
-the static pressure, so which of the two branches of the pitot formula applies is decided apart
-for CAS and for Mach.
+All conversions go through the impact pressure. CAS refers it to the pressure at sea level and Mach
+to the static pressure, so the branch of the pitot formula is chosen separately for CAS and for
+Mach.
 
 References
 ----------
@@ -53,7 +53,7 @@ __all__ = [
 ]
 
 HIGHEST_CAS = HIGHEST_MACH * A0
-"""The highest CAS taken [m/s]."""
+"""The highest CAS accepted [m/s]."""
 
 
 def impact_ratio_from_cas(cas: ArrayLike) -> Floats:
@@ -108,7 +108,7 @@ def cas_from_impact_ratio(ratio: ArrayLike) -> Floats:
 
 
 def mach_from_cas(cas: ArrayLike, pressure_altitude: ArrayLike) -> Floats:
-    """Mach number at a calibrated airspeed; no temperature takes part.
+    """Mach number at a calibrated airspeed; independent of temperature.
 
     Parameters
     ----------

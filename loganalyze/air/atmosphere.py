@@ -62,11 +62,11 @@ class Layer(NamedTuple):
     def pressure_factor(self, rise: Floats) -> Floats:
         """Pressure at a rise [m] above the base over that at the base."""
         if self.lapse == 0.0:
-            thinning: Floats = np.exp(-G0 / (R_AIR * self.temperature) * rise)
+            factor: Floats = np.exp(-G0 / (R_AIR * self.temperature) * rise)
         else:
             warming = 1.0 + self.lapse / self.temperature * rise
-            thinning = np.power(warming, -G0 / (R_AIR * self.lapse))
-        return thinning
+            factor = np.power(warming, -G0 / (R_AIR * self.lapse))
+        return factor
 
     def rise(self, factor: Floats, *, of_density: bool = False) -> Floats:
         """Rise [m] above the base at which pressure (or density) is this factor of the base's."""

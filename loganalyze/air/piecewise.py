@@ -1,4 +1,4 @@
-"""A function of one variable, tabulated so that a hot loop can evaluate it cheaply."""
+"""Piecewise quadratic approximation of a function of one variable, for fast evaluation."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from loganalyze.air.validity import Floats
 
 # Chebyshev nodes of degree three on [-1/2, 1/2]: 0 and +- this.
 _NODE = np.sqrt(3.0) / 4.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Cells:
-    """A smooth function as one parabola per cell, the cells all of one width.
+class PiecewiseQuadratic:
+    """A smooth function as one parabola per cell, all cells of equal width.
 
     The parabolas are fitted inside each cell alone, so a kink of the function at a cell boundary
     costs no accuracy. Neighbouring parabolas meet to within the fitting error, not exactly.
@@ -30,8 +30,8 @@ class Cells:
         Width of a cell, in the unit of the variable.
     value, slope, curvature : ndarray of float64, shape (count + 1,)
         Coefficients of 1, u and u**2, where u in [-1/2, 1/2) is the offset from the cell's centre
-        in cell widths. One more cell carries the last parabola on, for the point at ``stop``.
-        The curvature is None where straight lines do.
+        in cell widths. An extra cell continues the last parabola, for the point at ``stop``.
+        The curvature is None where the function is piecewise linear.
     """
 
     start: float
@@ -43,14 +43,14 @@ class Cells:
     @classmethod
     def of(
         cls, function: Callable[[Floats], Floats], start: float, step: float, count: int
-    ) -> Cells:
+    ) -> PiecewiseQuadratic:
         """Tabulate a vectorised function over ``count`` cells from ``start`` on.
 
         Parameters
         ----------
         function : callable
-            Takes and gives a float64 array; called once, with 3 points inside each cell. A cell
-            in which it gives NaN evaluates to NaN.
+            Takes and returns a float64 array; called once, with 3 points inside each cell. A cell
+            in which it returns NaN evaluates to NaN.
         start, step : float
             Lower end of the first cell and width of a cell; the step is positive.
         count : int
@@ -75,8 +75,8 @@ class Cells:
         return np.stack([centre - _NODE * step, centre, centre + _NODE * step])
 
     @classmethod
-    def through(cls, start: float, step: float, values: Floats) -> Cells:
-        """Make cells from the function's values at their `nodes`, float64[3, count].
+    def through(cls, start: float, step: float, values: Floats) -> PiecewiseQuadratic:
+        """Fit the parabolas to the function's values at their `nodes`, float64[3, count].
 
         Raises ValueError if a value is infinite.
         """
@@ -94,14 +94,14 @@ class Cells:
             coefficient.flags.writeable = False
         return cls(float(start), float(step), *coefficients)
 
-    def straightened(self, parts: int) -> Cells:
-        """Cut each cell into `parts` cells with a straight line each, quicker to evaluate.
+    def straightened(self, parts: int) -> PiecewiseQuadratic:
+        """Split each cell into `parts` cells with a straight line each, faster to evaluate.
 
         The lines run along the parabola's tangents at the middles of the new cells, 1/32 of the
         second derivative times the square of their width outside of it: the error is at most 3/32.
         """
         if self.curvature is None:
-            raise ValueError("the cells are straight already")
+            raise ValueError("the function is piecewise linear already")
         centre = (np.arange(parts) + 0.5) / parts - 0.5
         value, slope, curvature = (c[:, None] for c in (self.value, self.slope, self.curvature))
         middle = value + slope * centre + curvature * centre**2 + curvature / (16 * parts**2)
@@ -111,7 +111,7 @@ class Cells:
         coefficients = middle.ravel()[:kept].copy(), tilt.ravel()[:kept].copy()
         for coefficient in coefficients:
             coefficient.flags.writeable = False
-        return Cells(self.start, self.step / parts, *coefficients, None)
+        return PiecewiseQuadratic(self.start, self.step / parts, *coefficients, None)
 
     @property
     def stop(self) -> float:
@@ -152,13 +152,13 @@ class Cells:
         Parameters
         ----------
         index, offset : ndarray, shape (n,)
-            As ``locate`` gave them.
+            As returned by ``locate``.
         out : ndarray of float64, shape (n,)
             Receives the values; NaN where the offset is NaN.
         scratch : ndarray of float64, shape (n,)
             Overwritten.
         """
-        # mode="clip" lets take write straight into its output, and gives NaN any cell at all.
+        # With mode="clip" take writes directly into its output, and gives NaN an arbitrary cell.
         if self.curvature is None:
             np.take(self.slope, index, out=out, mode="clip")
         else:

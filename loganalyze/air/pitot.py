@@ -1,4 +1,4 @@
-"""What a pitot probe feels: impact pressure, that is total minus static pressure at the probe.
+"""Impact pressure at a pitot probe, that is total minus static pressure.
 
 Isentropic up to Mach 1; above it the probe stands behind a normal shock.
 
@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from loganalyze.air.validity import Floats, within
 
 HIGHEST_MACH = 5.0
-"""The highest Mach number taken (of CAS: over the speed of sound at sea level).
+"""The highest Mach number accepted (of CAS: over the speed of sound at sea level).
 
 The formulas hold for any speed in a gas whose specific heats stay constant. Air's do well enough
 up to about here; beyond lies hypersonic flow, which no pitot formula describes.

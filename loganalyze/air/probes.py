@@ -34,7 +34,7 @@ def total_temperature(
     mach : array_like
         Mach number, 0 to 5; broadcast.
     recovery_factor : array_like
-        Part K of the ram rise that the probe feels, 0 to 1; 1 gives the total temperature.
+        Fraction K of the ram rise that the probe recovers, 0 to 1; 1 gives the total temperature.
 
     Returns
     -------
@@ -66,7 +66,7 @@ def static_temperature(
     mach : array_like
         Mach number, 0 to 5; broadcast.
     recovery_factor : array_like
-        Part K of the ram rise that the probe feels, 0 to 1; 1 if it is the total temperature.
+        Fraction K of the ram rise that the probe recovers, 0 to 1; 1 for total temperature.
 
     Returns
     -------

@@ -1,7 +1,7 @@
-"""How much one speed moves when what it is reckoned from moves: partial derivatives.
+"""Partial derivatives of each speed with respect to the quantities it is computed from.
 
 All in closed form, from the derivative of the pitot formula and of the standard atmosphere.
-They are what the law of propagation of uncertainty multiplies the uncertainties with.
+They are the sensitivity coefficients of the law of propagation of uncertainty.
 
 References
 ----------
@@ -51,7 +51,7 @@ def impact_ratio_slope(mach: ArrayLike) -> Floats:
     return slope
 
 
-def thinning(pressure_altitude: ArrayLike) -> Floats:
+def relative_pressure_lapse(pressure_altitude: ArrayLike) -> Floats:
     """Relative fall of static pressure with pressure altitude, -d(ln p)/dHp = g0 / (R T_ISA).
 
     Parameters
@@ -129,7 +129,8 @@ def mach_by_altitude(cas: ArrayLike, pressure_altitude: ArrayLike) -> Floats:
     mach = airspeed.mach_from_cas(cas, pressure_altitude)
     below = impact_ratio_slope(mach)
     ratio = pitot.impact_ratio_from_mach(mach)
-    slope: Floats = ratio * thinning(pressure_altitude) / np.where(below == 0.0, 1.0, below)
+    lapse = relative_pressure_lapse(pressure_altitude)
+    slope: Floats = ratio * lapse / np.where(below == 0.0, 1.0, below)
     return slope
 
 
@@ -163,7 +164,8 @@ def altitude_by_static_source(cas: ArrayLike, pressure_altitude: ArrayLike) -> F
     """
     speed = within(cas, 0.0, airspeed.HIGHEST_CAS, "calibrated airspeed [m/s]")
     delta = atmosphere.pressure_ratio(pressure_altitude)
-    moved: Floats = impact_ratio_slope(speed / A0) / (A0 * delta * thinning(pressure_altitude))
+    lapse = relative_pressure_lapse(pressure_altitude)
+    moved: Floats = impact_ratio_slope(speed / A0) / (A0 * delta * lapse)
     return moved
 
 
@@ -175,7 +177,7 @@ def eas_by_mach(mach: ArrayLike, pressure_altitude: ArrayLike) -> tuple[Floats, 
     """
     eas = airspeed.eas_from_mach(mach, pressure_altitude)
     sound = A0 * np.sqrt(atmosphere.pressure_ratio(pressure_altitude))
-    return sound, -0.5 * eas * thinning(pressure_altitude)
+    return sound, -0.5 * eas * relative_pressure_lapse(pressure_altitude)
 
 
 def tas_by_mach(

@@ -1,4 +1,4 @@
-"""Where the formulas of the air hold: everything outside is refused, never extrapolated."""
+"""Validity ranges of the air formulas: values outside are refused, never extrapolated."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
-# The coldest and hottest air taken for real: wide of any weather on record, yet narrow enough
-# to refuse degrees Celsius handed over as kelvin. Total temperature reaches higher by ram rise.
+# Accepted air temperatures [K]: wider than any weather on record, yet narrow enough to refuse
+# degrees Celsius passed as kelvin. Total temperature reaches higher by the ram rise.
 LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE, HIGHEST_TOTAL_TEMPERATURE = 100.0, 400.0, 2400.0
 
 
 def within(values: ArrayLike, lowest: float, highest: float, quantity: str) -> Floats:
-    """Give the values as float64, refusing any outside the closed range.
+    """Return the values as float64; raise for any outside the closed range.
 
     Parameters
     ----------

@@ -18,13 +18,12 @@ from loganalyze.air import airspeed, atmosphere, probes
 from loganalyze.airdata import channel_choice, condition_states
 from loganalyze.quantities.limited_quantity import LimitedQuantity
 from loganalyze.record import sample_reasons
+from loganalyze.record.arrays import Bits, Floats
 from loganalyze.record.channels import kind
 from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.units import KNOT
 from loganalyze.sheets.limits_sheet import LimitsSheet
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +50,7 @@ class AirData:
     speed_rounding: float = 0.0
     recorded_airspeed: Floats | None = None
     """As the recorder kept it, where that isn't the calibrated airspeed."""
-    rejected: tuple[NDArray[np.intp], sample_reasons.Bits] | None = None
+    rejected: tuple[NDArray[np.intp], Bits] | None = None
     """Rows that were screened, rising, and the reasons against them."""
     airspeed_sources: tuple[str, ...] = ()
     altitude_sources: tuple[str, ...] = ()
@@ -97,7 +96,7 @@ class AirData:
             sample_reasons.ALTITUDE | sample_reasons.AIRSPEED if moved else sample_reasons.ALTITUDE
         )
 
-    def reasons_at(self, rows: NDArray[np.intp]) -> sample_reasons.Bits:
+    def reasons_at(self, rows: NDArray[np.intp]) -> Bits:
         """Return what screening has against the given rows."""
         if self.rejected is None or not len(self.rejected[0]):
             return np.zeros(rows.shape, dtype=np.uint16)

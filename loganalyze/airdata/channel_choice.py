@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.problems import Problem
+from loganalyze.record.arrays import Floats
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.derivations import AIRSPEED, AIRSPEEDS, ALTITUDE, of_kind
 from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.sheets.limits_sheet import LimitsSheet
-
-Floats = NDArray[np.float64]
 
 DENSEST, THINNEST = (
     float(atmosphere.pressure_ratio(end)) for end in (atmosphere.LOWEST, atmosphere.HIGHEST))

@@ -11,11 +11,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.record.arrays import Floats
 from loganalyze.record.channels import kind
 from loganalyze.record.flight_log import FlightLog, aligned
 from loganalyze.record.units import DEGREE
-
-Floats = NDArray[np.float64]
 
 LEAST = {
     "flap": 2.0 * DEGREE,

@@ -12,16 +12,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loganalyze.airdata.configuration_outliers import LEAST, cleaned
+from loganalyze.record.arrays import Floats
 from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.units import DEGREE
 from loganalyze.sheets.limit_conditions import ConfigurationSheet
 from loganalyze.sheets.limits_sheet import LimitsSheet
-
-Floats = NDArray[np.float64]
 
 GEAR_STATES = ("gear_extending", "gear_retracting")
 """States of the gear that are derived where the log doesn't record them."""

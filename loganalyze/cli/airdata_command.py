@@ -153,22 +153,22 @@ def _altitude(given: dict[str, float | None]) -> float:
 def _static_temperature(given: dict[str, float | None], altitude: float) -> float | None:
     """Static air temperature [K] where it doesn't need the Mach number."""
     from loganalyze.air import atmosphere
-    from loganalyze.record.units import KNOT
+    from loganalyze.record.units import KNOT, ZERO_CELSIUS
 
     if given["sat"] is not None:
-        return given["sat"] + 273.15
+        return given["sat"] + ZERO_CELSIUS
     if given["isa_deviation"] is not None:
         return float(atmosphere.temperature(altitude)) + given["isa_deviation"]
     if given["tat"] is not None and given["tas"] is not None:
         # T_t = T_s (1 + 0.2 K M^2) with M^2 = V^2 / (gamma R T_s), solved for T_s.
         rise = 0.2 * (given["recovery_factor"] or 0.0) * (given["tas"] * KNOT) ** 2
-        return given["tat"] + 273.15 - rise / (atmosphere.GAMMA * atmosphere.R_AIR)
+        return given["tat"] + ZERO_CELSIUS - rise / (atmosphere.GAMMA * atmosphere.R_AIR)
     return None
 
 
 def _reckoned(given: dict[str, float | None]) -> dict[str, Any]:
     from loganalyze.air import airspeed, atmosphere, probes
-    from loganalyze.record.units import FOOT, KNOT
+    from loganalyze.record.units import FOOT, KNOT, ZERO_CELSIUS
 
     altitude = _altitude(given)
     temperature = _static_temperature(given, altitude)
@@ -184,7 +184,7 @@ def _reckoned(given: dict[str, float | None]) -> dict[str, Any]:
         mach = given["mach"]
     if given["tat"] is not None and temperature is None:
         temperature = float(probes.static_temperature(
-            given["tat"] + 273.15, mach, given["recovery_factor"] or 0.0))
+            given["tat"] + ZERO_CELSIUS, mach, given["recovery_factor"] or 0.0))
     pressure = atmosphere.P0 * float(atmosphere.pressure_ratio(altitude))
     point: dict[str, Any] = {
         "pressure_altitude_ft": altitude / FOOT,
@@ -203,9 +203,9 @@ def _reckoned(given: dict[str, float | None]) -> dict[str, Any]:
     if temperature is not None:
         point |= {
             "true_airspeed_kt": float(airspeed.tas_from_mach(mach, temperature)) / KNOT,
-            "static_air_temperature_degc": temperature - 273.15,
+            "static_air_temperature_degc": temperature - ZERO_CELSIUS,
             "total_air_temperature_degc":
-                float(probes.total_temperature(temperature, mach, 1.0)) - 273.15,
+                float(probes.total_temperature(temperature, mach, 1.0)) - ZERO_CELSIUS,
             "isa_deviation_degc": float(atmosphere.isa_deviation(altitude, temperature)),
             "density_altitude_ft":
                 float(atmosphere.density_altitude(altitude, temperature)) / FOOT,
@@ -230,12 +230,12 @@ def _log(path: Path, altitude: float, *, ias: float | None = None, cas: float | 
 
 
 def _log_of(point: dict[str, Any], path: Path) -> FlightLog:
-    from loganalyze.record.units import FOOT, KNOT
+    from loganalyze.record.units import FOOT, KNOT, ZERO_CELSIUS
 
     sat = point["static_air_temperature_degc"]
     return _log(path, point["pressure_altitude_ft"] * FOOT,
                 cas=point["calibrated_airspeed_kt"] * KNOT,
-                temperature=None if sat is None else sat + 273.15)
+                temperature=None if sat is None else sat + ZERO_CELSIUS)
 
 
 def _margins(log: FlightLog, sheet: LimitsSheet, states: dict[str, float]) -> dict[str, Any]:

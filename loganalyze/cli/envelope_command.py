@@ -68,13 +68,13 @@ def command(
     import numpy as np
 
     from loganalyze.limits.limit_envelope import limit_envelope
-    from loganalyze.record.units import FOOT
+    from loganalyze.record.units import FOOT, ZERO_CELSIUS
     from loganalyze.sheets.limits_sheet import read_limits
 
     sheet = read_limits(limits)
     air: dict[str, Any] = {"declared": states_in_si(said_states(declared), sheet)}
     if temperature is not None:
-        air["temperature"] = temperature + 273.15
+        air["temperature"] = temperature + ZERO_CELSIUS
     else:
         air["isa_deviation"] = isa_deviation or 0.0
     names = [limit.name for limit in sheet.limit]
@@ -112,7 +112,7 @@ def _check_plot(plot: Path, overwrite: bool) -> None:
 
 
 def _rows(envelope: Envelope, names: list[str]) -> list[dict[str, Any]]:
-    from loganalyze.record.units import FOOT, KNOT
+    from loganalyze.record.units import FOOT, KNOT, ZERO_CELSIUS
     from loganalyze.text.plain_values import rounded
 
     return [
@@ -122,7 +122,7 @@ def _rows(envelope: Envelope, names: list[str]) -> list[dict[str, Any]]:
             "limit_airspeed_kt": rounded(float(speed) / KNOT),
             "limit_mach": rounded(float(mach)),
             "true_airspeed_kt": rounded(float(true) / KNOT),
-            "static_air_temperature_degc": rounded(float(air) - 273.15),
+            "static_air_temperature_degc": rounded(float(air) - ZERO_CELSIUS),
         }
         for height, code, speed, mach, true, air in zip(
             envelope.pressure_altitude, envelope.governing, envelope.limit_airspeed,

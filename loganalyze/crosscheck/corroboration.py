@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loganalyze.crosscheck.exceedance_edges import LOOK_S, Known, Stretch, edges_of
 from loganalyze.crosscheck.reference_channels import (
@@ -29,6 +28,7 @@ from loganalyze.events.exceedances import Exceedance
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import OVER
 from loganalyze.quantities.speed_relations import mach_at_cas
+from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.results.assessment_results import (
     CANT_TELL,
@@ -42,9 +42,6 @@ from loganalyze.results.assessment_results import (
     Reference,
 )
 from loganalyze.sheets.limits_sheet import Limit
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 CONTRADICTED, NOT_FLOWN, NO_ENTRY, SHOWS_LESS = (
     "contradicted by other channels", "edge that no aircraft flies", "no entry recorded",

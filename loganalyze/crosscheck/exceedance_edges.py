@@ -17,13 +17,11 @@ from loganalyze.air.atmosphere import G0
 from loganalyze.crosscheck.reference_channels import AIRSPEED, ALTITUDE
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
+from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import DEGREE, FOOT, KNOT
 from loganalyze.results.assessment_results import Edge
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 GUST_KT = 15.0
 """How far a gust moves the airspeed within a second [kt], and less within less (with the cube root

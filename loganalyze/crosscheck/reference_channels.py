@@ -18,13 +18,11 @@ from loganalyze.air import atmosphere
 from loganalyze.airdata import channel_choice
 from loganalyze.events.analysis import Analysis
 from loganalyze.record import sample_reasons
+from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import DEGREE, FOOT, KNOT
 from loganalyze.screening import redundant_sources
 from loganalyze.screening.quantization import step_of
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 AIRSPEED, ALTITUDE = "airspeed", "pressure altitude"
 

@@ -27,17 +27,14 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loganalyze.air import airspeed
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_equivalents
 from loganalyze.quantities.speed_relations import within
+from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import FOOT, KNOT
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)

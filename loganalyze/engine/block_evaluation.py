@@ -21,8 +21,8 @@ from loganalyze.engine import block_kernels, block_states, kernel_loading, speed
 from loganalyze.engine.block_plan import BlockPlan, EvaluatedSamples
 from loganalyze.limits.evaluation import UNDER, Evaluation
 from loganalyze.record import sample_reasons
+from loganalyze.record.arrays import Bits
 from loganalyze.record.buffers import pooled
-from loganalyze.record.sample_reasons import Bits
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening import channel_screening
 

@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere
-from loganalyze.air.piecewise import Cells
+from loganalyze.air.piecewise import PiecewiseQuadratic
 from loganalyze.engine import limit_curves, speed_tables
 from loganalyze.engine.block_plan import BlockPlan
 from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record import sample_reasons
-from loganalyze.record.sample_reasons import Bits
+from loganalyze.record.arrays import Bits
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening import sample_checks
 
@@ -198,7 +198,7 @@ class Loops:
         return np.concatenate([_together(one) for one in cells]), curve.governing
 
 
-def _together(cells: Cells) -> Floats:
+def _together(cells: PiecewiseQuadratic) -> Floats:
     """A table's coefficients, the highest power first, float64[2 or 3, cells]."""
     coefficients = [cells.slope, cells.value]
     if cells.curvature is not None:

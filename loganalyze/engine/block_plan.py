@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from loganalyze.engine.limit_curves import LimitCurves
 from loganalyze.limits.evaluation import Evaluation
-from loganalyze.record.sample_reasons import Bits
+from loganalyze.record.arrays import Bits
 from loganalyze.screening import channel_screening
 from loganalyze.screening.sample_checks import Screen
 from loganalyze.sheets.limits_sheet import EDGE

@@ -19,8 +19,8 @@ from loganalyze.limits.evaluation import (
     Bytes,
     together,
 )
+from loganalyze.record.arrays import Bits
 from loganalyze.record.intervals import HELD_INTERVALS
-from loganalyze.record.sample_reasons import Bits
 from loganalyze.record.units import KNOT
 from loganalyze.screening import sample_checks
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air.piecewise import Cells
+from loganalyze.air.piecewise import PiecewiseQuadratic
 from loganalyze.airdata.air_data import AirData
 from loganalyze.limits.evaluation import Evaluation
 from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT, equivalents, lowest
@@ -30,8 +30,8 @@ class Curve:
     A cell is NaN where it can't be tabulated: where two limits cross, or a table bends.
     """
 
-    limit_airspeed: Cells
-    limit_mach: Cells
+    limit_airspeed: PiecewiseQuadratic
+    limit_mach: PiecewiseQuadratic
     governing: NDArray[np.uint8]
 
 
@@ -75,7 +75,7 @@ class LimitCurves:
     def _worked_out(
         cls, sheet: LimitsSheet, tabulated: tuple[int, ...], air: AirData
     ) -> LimitCurves:
-        nodes = Cells.nodes(START, STEP, COUNT)
+        nodes = PiecewiseQuadratic.nodes(START, STEP, COUNT)
         edges = START + STEP * np.arange(COUNT + 1, dtype=np.float64)
         at_nodes = np.full((len(sheet.limit), *nodes.shape), np.nan)
         at_edges = np.full((len(sheet.limit), len(edges)), np.nan)
@@ -101,17 +101,17 @@ class LimitCurves:
     def _tabulated(self, chosen: Sequence[int]) -> Curve:
         limits = list(chosen)
         if not limits:
-            nothing = Cells.through(START, STEP, np.full((3, COUNT), np.nan))
+            nothing = PiecewiseQuadratic.through(START, STEP, np.full((3, COUNT), np.nan))
             return Curve(nothing, nothing, np.full(COUNT + 1, NO_GOVERNING_LIMIT))
         names = np.append(np.asarray(limits, dtype=np.uint8), NO_GOVERNING_LIMIT)
         _, at_edges = lowest(self.at_edges[limits])
         speed, who = lowest(self.at_nodes[limits])
         speed[:, (at_edges[:-1] != at_edges[1:]) | self.bends[limits].any(axis=0)] = np.nan
-        mach = mach_at_cas(speed, Cells.nodes(START, STEP, COUNT))
+        mach = mach_at_cas(speed, PiecewiseQuadratic.nodes(START, STEP, COUNT))
         governing = names[np.minimum(who[1], len(limits))]
         return Curve(
-            Cells.through(START, STEP, speed),
-            Cells.through(START, STEP, mach),
+            PiecewiseQuadratic.through(START, STEP, speed),
+            PiecewiseQuadratic.through(START, STEP, mach),
             np.append(governing, NO_GOVERNING_LIMIT),
         )
 

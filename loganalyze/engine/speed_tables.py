@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere
-from loganalyze.air.piecewise import Cells
+from loganalyze.air.piecewise import PiecewiseQuadratic
 from loganalyze.engine import limit_curves
 from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record.units import FOOT, KNOT
@@ -32,30 +32,31 @@ _THINNEST = float(atmosphere.density_ratio(
 
 
 @cache
-def pressure_ratio() -> Cells:
+def pressure_ratio() -> PiecewiseQuadratic:
     """Pressure ratio over pressure altitude [m]."""
-    return Cells.of(
+    return PiecewiseQuadratic.of(
         atmosphere.pressure_ratio, limit_curves.START, limit_curves.STEP, limit_curves.COUNT
     )
 
 
 @cache
-def expansion() -> Cells:
+def expansion() -> PiecewiseQuadratic:
     """(1 + q_c/p)^(2/7), which is 1 + 0.2 M^2 below Mach 1."""
     count = 2048
     step = airspeed.SONIC_RATIO / count
-    return Cells.of(lambda ratio: (1 + ratio) ** (2 / 7), 0.0, step, count).straightened(8)
+    return PiecewiseQuadratic.of(
+        lambda ratio: (1 + ratio) ** (2 / 7), 0.0, step, count).straightened(8)
 
 
 @cache
-def density_altitude() -> Cells:
+def density_altitude() -> PiecewiseQuadratic:
     """Density altitude [m] from the density ratio, from just below 20 km down.
 
     The tropopause, where the relation bends, lies on a cell's edge.
     """
     tropopause = atmosphere.LAYERS[1].density_ratio
     step = tropopause / 400
-    return Cells.of(atmosphere.altitude_from_density_ratio, 97 * step, step, 2023)
+    return PiecewiseQuadratic.of(atmosphere.altitude_from_density_ratio, 97 * step, step, 2023)
 
 
 class Workspace:

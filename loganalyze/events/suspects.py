@@ -13,6 +13,7 @@ from loganalyze.airdata import condition_states, configuration_outliers
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import UNKNOWN, Evaluation
 from loganalyze.record import sample_reasons
+from loganalyze.record.arrays import Bits
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.screening import redundant_sources
 
@@ -123,7 +124,7 @@ def _of_air_data(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) ->
     return found
 
 
-def _codes(reasons: sample_reasons.Bits) -> NDArray[np.intp]:
+def _codes(reasons: Bits) -> NDArray[np.intp]:
     """The index in `DOUBTS` of each row's first doubt."""
     codes = np.zeros(len(reasons), dtype=np.intp)
     for i, name in reversed(list(enumerate(DOUBTS.values()))):

@@ -14,8 +14,8 @@ from loganalyze.airdata import air_data, condition_states, configuration_transit
 from loganalyze.airdata.air_data import AirData
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT, Point, lowest
+from loganalyze.record.arrays import Bits
 from loganalyze.record.flight_log import FlightLog
-from loganalyze.record.sample_reasons import Bits
 from loganalyze.record.units import KNOT
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet

@@ -16,6 +16,7 @@ from loganalyze.air import probes
 from loganalyze.airdata.air_data import AirData
 from loganalyze.quantities.speed_relations import mach_at_cas, within
 from loganalyze.record import sample_reasons
+from loganalyze.record.arrays import Bits
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import Limit
 
@@ -63,7 +64,7 @@ class Point:
              for name, values in self.others.items()})
 
 
-def point(air: AirData, rows: Rows, reasons: sample_reasons.Bits | None = None) -> Point:
+def point(air: AirData, rows: Rows, reasons: Bits | None = None) -> Point:
     """Reckon Mach number and static temperature at the given rows.
 
     What was screened out is NaN: by the rows' `reasons`, or else by those that `air` keeps.

@@ -21,9 +21,9 @@ from loganalyze.phases.phase_definitions import (
     UNKNOWN,
     PhaseSettings,
 )
+from loganalyze.record.arrays import Floats
 
 Codes = NDArray[np.uint8]
-Floats = NDArray[np.float64]
 
 
 def pieces(profile: Profile, first: int, stop: int, settings: PhaseSettings) -> list[Piece]:

@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 
 from loganalyze.events.analysis import Analysis
 from loganalyze.phases.phase_definitions import PhaseSettings
+from loganalyze.record.arrays import Floats
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.units import FOOT, KNOT
-
-Floats = NDArray[np.float64]
 
 MORE: tuple[str, ...] = (
     "weight_on_wheels", "ground_speed", "gear_down", "flap", "roll", "heading")

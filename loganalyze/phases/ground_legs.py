@@ -9,13 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loganalyze.phases.flight_profile import Profile
 from loganalyze.phases.phase_definitions import PhaseSettings
-
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+from loganalyze.record.arrays import Mask
 
 GROUND, REJECTED, AIRBORNE = "ground", "rejected", "airborne"
 

@@ -18,9 +18,9 @@ from loganalyze.air.atmosphere import G0
 from loganalyze.phases.flight_profile import Profile
 from loganalyze.phases.ground_legs import Leg, runs
 from loganalyze.phases.phase_definitions import PhaseSettings
+from loganalyze.record.arrays import Floats
 from loganalyze.record.units import KNOT
 
-Floats = NDArray[np.float64]
 Span = tuple[int, int]
 
 

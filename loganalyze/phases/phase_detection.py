@@ -81,13 +81,13 @@ from loganalyze.phases.phase_definitions import (
     UNKNOWN,
     PhaseSettings,
 )
+from loganalyze.record.arrays import Floats
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.results.assessment_results import PhaseStretch
 
 __all__ = ["PHASES", "PhaseSettings", "phases_of"]
 
 Codes = NDArray[np.uint8]
-Floats = NDArray[np.float64]
 Span = tuple[float, float, int]
 """Start and end [s], and the phase's code."""
 

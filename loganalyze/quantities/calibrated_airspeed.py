@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
+from loganalyze.quantities.limited_quantity import AirDataAtRows, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedByAirspeedAlone
+from loganalyze.record.arrays import Floats
 
 
 class CalibratedAirspeed(LimitedByAirspeedAlone):

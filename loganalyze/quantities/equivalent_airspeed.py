@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from loganalyze.air import airspeed, atmosphere, sensitivity
-from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
+from loganalyze.quantities.limited_quantity import AirDataAtRows, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedAirspeed
 from loganalyze.quantities.speed_relations import cas_at_mach, within
+from loganalyze.record.arrays import Floats
 
 
 class EquivalentAirspeed(LimitedAirspeed):
@@ -34,7 +35,8 @@ class EquivalentAirspeed(LimitedAirspeed):
         """Return how a limit changes with pressure altitude as a Mach number [1/m]."""
         root = atmosphere.A0 * np.sqrt(within(atmosphere.pressure_ratio, altitude))
         mach = within(airspeed.mach_from_cas, cas, altitude)
-        return np.asarray(own / root + 0.5 * mach * within(sensitivity.thinning, altitude))
+        lapse = within(sensitivity.relative_pressure_lapse, altitude)
+        return np.asarray(own / root + 0.5 * mach * lapse)
 
     def calibrated_equivalent(
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection

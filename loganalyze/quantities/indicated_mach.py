@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from loganalyze.air import sensitivity
-from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
+from loganalyze.quantities.limited_quantity import AirDataAtRows, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedMach
 from loganalyze.quantities.speed_relations import cas_at_mach, mach_at_cas, within
+from loganalyze.record.arrays import Floats
 
 
 class IndicatedMach(LimitedMach):

@@ -12,12 +12,9 @@ from collections.abc import Mapping
 from typing import ClassVar, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.units import Unit
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 
 class AirDataAtRows(Protocol):

@@ -10,12 +10,12 @@ from loganalyze.air import sensitivity
 from loganalyze.quantities.limited_quantity import (
     AirDataAtRows,
     DisplaySteps,
-    Floats,
     LimitedQuantity,
     PositionCorrection,
     Thresholds,
 )
 from loganalyze.quantities.speed_relations import within
+from loganalyze.record.arrays import Floats
 from loganalyze.record.units import KNOT, UNITS
 
 

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loganalyze.air import airspeed, atmosphere
-
-Floats = NDArray[np.float64]
+from loganalyze.record.arrays import Floats
 
 GREATEST_MACH = 3.0
 """No limit or speed beyond this Mach number is reckoned with; it is unknown."""

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from loganalyze.air import airspeed, atmosphere, sensitivity
-from loganalyze.quantities.limited_quantity import AirDataAtRows, Floats, PositionCorrection
+from loganalyze.quantities.limited_quantity import AirDataAtRows, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedAirspeed
 from loganalyze.quantities.speed_relations import cas_at_mach, within
+from loganalyze.record.arrays import Floats
 
 
 def tas_slopes(at: AirDataAtRows, recovery_factor: float) -> tuple[Floats, Floats]:

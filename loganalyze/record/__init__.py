@@ -1,1 +1,1 @@
-"""What a recorder kept: channels and their units, intervals of time, and the flight log."""
+"""Recorded data: channels and their units, intervals of time, and the flight log."""

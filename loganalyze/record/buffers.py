@@ -1,4 +1,4 @@
-"""Memory for the columns of a flight."""
+"""Uninitialised memory for the columns of a flight, from a pool."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 
 def pooled(count: int) -> NDArray[np.float64]:
-    """Return float64[count], unwritten, from Arrow's memory pool.
+    """Return an uninitialised float64[count] from Arrow's memory pool.
 
-    The pool keeps memory that was given back for a while, so that the next flight finds it
-    mapped already: the system blanks new memory, which costs as much as filling it.
+    The pool reuses released memory that is still mapped, so the next flight avoids the cost of
+    the operating system zeroing new pages, which is about that of filling them.
     """
     return np.frombuffer(pa.allocate_buffer(8 * count), np.float64)

@@ -1,8 +1,8 @@
-"""The one vocabulary of channels: name, dimension, unit at the edges, plausible range and rate.
+"""The known channels: name, dimension, edge unit (as read and shown), plausible range and rate.
 
-Ranges and rates are in the edge unit. They tell a sensor or recorder fault from a flight:
-wider than any aircraft this program is for (up to Mach 3 and 20 km), tighter than the fill
-values that recorders write. They are engineering judgement, not published figures.
+Ranges and rates are in the edge unit. They separate sensor and recorder faults from flight:
+wider than any aircraft in scope needs (up to Mach 3 and 20 km), tighter than the fill values
+that recorders write. They are engineering judgement, not published figures.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ class ChannelKind:
 
     ``lowest``, ``highest`` [edge unit] bound the plausible range; ``greatest_rate``
     [edge unit per second] is the greatest plausible rate of change (inf: none known);
-    ``words`` says the channel in plain words.
+    ``words`` is the channel's name in plain English.
     """
 
     name: str
@@ -48,15 +48,15 @@ class ChannelKind:
 
     @property
     def smooth(self) -> bool:
-        """Whether it moves steadily between samples, so that a line between two is a fair guess.
+        """Whether linear interpolation between two samples is a fair estimate.
 
-        States and settings jump, and angles start again at north: these are held.
+        States and settings change in steps, and angles wrap at north: these are held instead.
         """
-        return self.name not in _JUMPING and not self.discrete
+        return self.name not in _STEPWISE and not self.discrete
 
 
-_JUMPING = frozenset(("altimeter_setting", "heading", "track", "longitude", "flap_lever",
-                      "speedbrake", "power_lever", "limit_pointer"))
+_STEPWISE = frozenset(("altimeter_setting", "heading", "track", "longitude", "flap_lever",
+                       "speedbrake", "power_lever", "limit_pointer"))
 
 
 def _kind(
@@ -116,8 +116,8 @@ CHANNELS: dict[str, ChannelKind] = dict(
 
 
 def kind(name: str) -> ChannelKind | None:
-    """Return what channel `name` means, or None for a channel of the log's own.
+    """Return the kind of channel `name`, or None for a channel that is not in `CHANNELS`.
 
-    A second source of a channel ends with its number (`mach_2`), and is of the same kind.
+    A redundant source ends with its number (`mach_2`) and has the kind of the first one.
     """
     return CHANNELS.get(name) or CHANNELS.get(re.sub(r"_[2-9]$", "", name))

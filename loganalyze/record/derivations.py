@@ -1,7 +1,7 @@
 """Which recorded channels give the airspeed and the pressure altitude, in order of preference.
 
 The one table that the reader, the evaluation, the screening and the uncertainty budget share: a
-log that one of them accepts is accepted by all.
+log accepted by one of them is accepted by all of them.
 """
 
 from __future__ import annotations
@@ -12,19 +12,18 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Derivation:
-    """One way to a quantity.
+    """One way to obtain a quantity from recorded channels.
 
     ``kind`` : "recorded" (the channel holds the quantity itself), "pressures", "mach" or
-    "setting" (an indicated altitude with its altimeter setting); ``channels`` : all that it
-    takes, from which another channel of the derivation is subtracted where there are two
-    pressures.
+    "setting" (an indicated altitude with its altimeter setting); ``channels`` : the channels
+    needed; of two pressures, the second is subtracted from the first.
     """
 
     kind: str
     channels: tuple[str, ...]
 
     def is_recorded(self, log: Container[str]) -> bool:
-        """Whether a log (anything that tells if it holds a channel) has all that it takes."""
+        """Whether a log, or any container of channel names, holds all the channels needed."""
         return all(channel in log for channel in self.channels)
 
 
@@ -35,9 +34,9 @@ AIRSPEED: tuple[Derivation, ...] = (
     Derivation("pressures", ("total_pressure", "static_pressure")),
     Derivation("mach", ("mach",)),
 )
-"""Ways to the airspeed. Where both indicated and calibrated airspeed are recorded the limits sheet
-says which one counts; the recorded Mach number counts only where the sheet allows it, and needs
-a pressure altitude besides."""
+"""Derivations of the airspeed. Where both indicated and calibrated airspeed are recorded, the
+limits sheet selects one; the recorded Mach number is used only where the sheet allows it, and
+needs a pressure altitude as well."""
 
 ALTITUDE: tuple[Derivation, ...] = (
     Derivation("recorded", ("pressure_altitude",)),
@@ -45,13 +44,13 @@ ALTITUDE: tuple[Derivation, ...] = (
     Derivation("pressures", ("total_pressure", "impact_pressure")),
     Derivation("setting", ("indicated_altitude", "altimeter_setting")),
 )
-"""Ways to the pressure altitude."""
+"""Derivations of the pressure altitude."""
 
 AIRSPEEDS: tuple[str, ...] = tuple(
-    way.channels[0] for way in AIRSPEED if way.kind == "recorded")
-"""The channels that hold an airspeed as the recorder kept it."""
+    derivation.channels[0] for derivation in AIRSPEED if derivation.kind == "recorded")
+"""The channels that hold a recorded airspeed."""
 
 
-def of_kind(ways: Iterable[Derivation], kind: str) -> tuple[Derivation, ...]:
-    """Return the ways of one kind, in their order."""
-    return tuple(way for way in ways if way.kind == kind)
+def of_kind(derivations: Iterable[Derivation], kind: str) -> tuple[Derivation, ...]:
+    """Return the derivations of one kind, in their order of preference."""
+    return tuple(derivation for derivation in derivations if derivation.kind == kind)

@@ -1,4 +1,4 @@
-"""Findings as codes and values; sentences are made of them elsewhere."""
+"""Findings as codes and values; `text` turns them into sentences."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Finding:
-    """Something that the reader of the result must know: a code and its values."""
+    """A finding to report with the result: a code, and the values that its sentence needs."""
 
     code: str
     values: Mapping[str, Any] = field(default_factory=dict)

@@ -1,4 +1,4 @@
-"""The flight log: what the recorder kept, in SI, with the record of how it was read."""
+"""The flight log: the recorded channels in SI, with a record of how they were read."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from loganalyze.record.intervals import HELD_INTERVALS
 
 @dataclass(frozen=True)
 class Step:
-    """A step's record: its name, its settings, and what it counted (no clock times)."""
+    """Record of a reading step: its name, settings and counts (no clock times)."""
 
     name: str
     settings: Mapping[str, Any] = field(default_factory=dict)
@@ -29,16 +29,16 @@ class Step:
 
 @dataclass(frozen=True)
 class Source:
-    """Where a log came from: path, bytes and how the file was understood.
+    """Origin of a log: its path, its size in bytes, and how the file was interpreted.
 
     ``dialect`` describes the file (format, delimiter, encoding, ...); ``inferred`` holds one
-    plain sentence for everything that the file itself didn't state; ``files`` : the files of a
-    recording in several, in their order, where ``path`` is their folder or the first of them;
-    ``columns`` : the columns file that it was read with; ``likely_rows`` : the rows that it may
-    hold, 0 where that can't be told; ``flight_files`` : which of several files hold the rows of
-    this log; ``data`` : the file that holds the bytes, where it isn't `path` (of a pipe, a copy);
-    ``starter`` : where no column tells the pressure altitude, the columns found and a columns file
-    to start from; ``digest`` : the SHA-256 of bytes that aren't kept (of a data frame or stream).
+    sentence for each property that the file doesn't state; ``files`` : the files of a recording
+    that spans several, in order, where ``path`` is their folder or the first of them;
+    ``columns`` : the columns file used; ``likely_rows`` : the estimated number of rows, 0 where
+    unknown; ``flight_files`` : which of several files hold the rows of this log; ``data`` : the
+    file that holds the bytes, where it isn't `path` (a copy of piped input); ``starter`` : where
+    no column gives the pressure altitude, the columns found and a first columns file to edit;
+    ``digest`` : the SHA-256 of bytes that aren't kept (of a data frame or stream).
     """
 
     path: Path
@@ -56,20 +56,20 @@ class Source:
 
     @cached_property
     def sha256(self) -> str:
-        """SHA-256 of the file's bytes, read when first asked for.
+        """SHA-256 of the file's bytes, computed on first access.
 
-        That of several files is the SHA-256 of theirs, written one after the other. Raises
-        Problem when a file has changed since it was read, or is gone.
+        Of several files: the SHA-256 of their concatenated hexadecimal digests. Raises Problem
+        when a file has changed since it was read, or no longer exists.
         """
         if self.digest:
             return self.digest
         if self.files:
-            return hashlib.sha256("".join(one.sha256 for one in self.files).encode()).hexdigest()
+            return hashlib.sha256("".join(file.sha256 for file in self.files).encode()).hexdigest()
         data = self.data or self.path
         try:
             state = data.stat()
         except OSError as error:
-            raise Problem("the file is gone since it was read", str(self.path),
+            raise Problem("the file no longer exists", str(self.path),
                           "put it back and run the command again") from error
         if (state.st_size, state.st_mtime_ns) != (self.size, self.modified_ns):
             raise Problem("the file changed while it was being analysed", str(self.path),
@@ -84,10 +84,10 @@ class Channel:
 
     ``values`` : float64[m], in SI (discretes: 0 and 1, NaN where blank); NaN where missing.
     ``rows`` : int32[m], the log's rows at which it was recorded, or None for every row.
-    ``interval_s`` : its own normal interval [s]; ``skew_s`` [s] : how long after its row's stamp
-    it was sampled; ``lag_s`` [s] : how long it lags behind the truth; ``resolution`` : its
-    quantum in SI, or NaN where not known; ``column`` and ``recorded_unit`` : as in the file;
-    ``known_by`` : how the column and its unit were recognised, in plain words.
+    ``interval_s`` : its own normal interval [s]; ``skew_s`` [s] : delay of the sample
+    after its row's stamp; ``lag_s`` [s] : delay of the sensor; ``resolution`` : quantization
+    step in SI, NaN where unknown; ``column`` and ``recorded_unit`` : as in the file;
+    ``known_by`` : how the column and its unit were recognised, as a phrase.
     """
 
     values: NDArray[np.float64]
@@ -102,18 +102,18 @@ class Channel:
     lag_s: float = 0.0
     skew_s: float = 0.0
     skew_known: bool = False
-    """Whether lag and skew are stated; else the skew may be anything within a row's interval."""
+    """Whether lag and skew are stated; otherwise the skew is unknown within a row's interval."""
     held: bool = False
     """Whether the file repeats each value until the next one (the repeats aren't in ``values``)."""
     shifted: bool = False
-    """Whether ``values`` were brought to the rows' times, for lag or skew: none was recorded so."""
+    """Whether ``values`` were resampled to the rows' times to correct lag or skew."""
 
 
 @dataclass(frozen=True, eq=False)
 class FlightLog:
     """A recorded stretch of time.
 
-    ``time`` : float64[n] [s], elapsed since the file's first sample, rising.
+    ``time`` : float64[n] [s], elapsed since the file's first sample, increasing.
     ``utc_start`` : numpy datetime64[ns] of ``time == 0``, or None where the log has no date.
     """
 
@@ -166,14 +166,14 @@ class FlightLog:
 
 def aligned(time: NDArray[np.float64], stamps: NDArray[np.float64], values: NDArray[np.float64],
             interval: float, smooth: bool, hold: bool = True) -> NDArray[np.float64]:
-    """Bring samples to other times, only within their own interval.
+    """Resample to other times, never further than the samples' own interval.
 
     Parameters
     ----------
     time : float64[n]  [s]
-        The times asked for, rising.
+        The times to resample to, increasing.
     stamps, values : float64[m]  [s], any unit
-        The samples and their times, rising.
+        The samples and their times, increasing.
     interval : float  [s]
         The samples' normal interval.
     smooth : bool
@@ -184,22 +184,22 @@ def aligned(time: NDArray[np.float64], stamps: NDArray[np.float64], values: NDAr
     Returns
     -------
     float64[n]
-        NaN beyond, before the first sample, and for as long as a NaN sample stands.
+        NaN beyond, before the first sample, and where the latest sample is NaN.
     """
     latest = np.searchsorted(stamps, time, side="right") - 1
-    brought = np.full(len(time), np.nan)
+    resampled = np.full(len(time), np.nan)
     seen = np.flatnonzero(latest >= 0)
     before = latest[seen]
     age = time[seen] - stamps[before]
     longest = HELD_INTERVALS * interval
-    # A sample stands at its own time even where its channel has no interval.
+    # A sample is valid at its own time even where its channel has no interval.
     fresh = (age == 0) | (hold & (age < longest))
-    brought[seen[fresh]] = values[before[fresh]]
+    resampled[seen[fresh]] = values[before[fresh]]
     if smooth and len(stamps) > 1:
         after = np.minimum(before + 1, len(stamps) - 1)
         span = stamps[after] - stamps[before]
         between = (age > 0) & (span > 0) & (span < longest) & ~np.isnan(values[after])
         seen, before, after = seen[between], before[between], after[between]
         part = age[between] / span[between]
-        brought[seen] = values[before] + part * (values[after] - values[before])
-    return brought
+        resampled[seen] = values[before] + part * (values[after] - values[before])
+    return resampled

@@ -1,19 +1,21 @@
 """Half-open intervals of time, and their algebra.
 
-An instant t lies in [a, b) when a <= t < b, so that neighbours share no instant and leave
-none out; unions, intersections and differences of half-open intervals are half-open again.
+An instant t lies in [a, b) when a <= t < b, so that adjacent intervals neither overlap nor
+leave a gap; unions, intersections and differences of half-open intervals are half-open again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from loganalyze.record.arrays import Mask
+
 HELD_INTERVALS = 1.5
-"""A sample stands for at most this many of its channel's normal intervals."""
+"""A sample is valid for at most this many of its channel's normal intervals."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,7 +30,7 @@ class Intervals:
 
     @classmethod
     def of(cls, pairs: Iterable[tuple[float, float]]) -> Intervals:
-        """Make intervals from (start, end) pairs [s] in any order; empty ones vanish.
+        """Make intervals from (start, end) pairs [s] in any order; empty ones are dropped.
 
         Raises ValueError for a NaN edge or an end before its start.
         """
@@ -39,10 +41,10 @@ class Intervals:
 
     @classmethod
     def from_mask(cls, mask: ArrayLike, time: ArrayLike, interval: float) -> Intervals:
-        """Return the time for which the true samples of `mask` stand.
+        """Return the time covered by the true samples of `mask`.
 
-        Sample i stands for [t_i, t_i + min(t_{i+1} - t_i, 1.5 `interval`)), the last one for
-        `interval`. `time` : float64[n] [s], rising; `interval` [s] is the normal step.
+        Sample i covers [t_i, t_i + min(t_{i+1} - t_i, 1.5 `interval`)), the last one for
+        `interval`. `time` : float64[n] [s], increasing; `interval` [s] is the normal step.
         """
         held = np.asarray(mask, dtype=bool)
         stamps = np.asarray(time, dtype=np.float64)
@@ -79,7 +81,7 @@ class Intervals:
         return float((self.edges[:, 1] - self.edges[:, 0]).sum())
 
     def contains(self, time: ArrayLike) -> NDArray[np.bool_]:
-        """Whether each instant of `time` [s] (any shape) lies inside; NaN doesn't."""
+        """Whether each instant of `time` [s] (any shape) lies inside; False for NaN."""
         stamps = np.asarray(time, dtype=np.float64)
         inside = np.searchsorted(self.edges.ravel(), stamps, side="right") % 2 == 1
         return np.asarray(inside & ~np.isnan(stamps))
@@ -88,10 +90,10 @@ class Intervals:
         return Intervals(_merged(np.concatenate([self.edges, other.edges])))
 
     def __and__(self, other: Intervals) -> Intervals:
-        return _swept(self, other, lambda a, b: a & b)
+        return _combined(self, other, lambda a, b: a & b)
 
     def __sub__(self, other: Intervals) -> Intervals:
-        return _swept(self, other, lambda a, b: a & ~b)
+        return _combined(self, other, lambda a, b: a & ~b)
 
 
 def _merged(edges: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -104,8 +106,9 @@ def _merged(edges: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.column_stack([edges[opens, 0], reach[closes]])
 
 
-def _swept(first: Intervals, second: Intervals, rule: object) -> Intervals:
+def _combined(first: Intervals, second: Intervals,
+              rule: Callable[[Mask, Mask], Mask]) -> Intervals:
     cuts = np.unique(np.concatenate([first.edges.ravel(), second.edges.ravel()]))
     starts, ends = cuts[:-1], cuts[1:]
-    keep = rule(first.contains(starts), second.contains(starts))  # type: ignore[operator]
+    keep = rule(first.contains(starts), second.contains(starts))
     return Intervals(_merged(np.column_stack([starts[keep], ends[keep]])))

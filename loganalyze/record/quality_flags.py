@@ -1,4 +1,4 @@
-"""What is wrong with a recording, and where that could be told at all."""
+"""Quality problems of a recording, and the stretches in which each could be checked."""
 
 from __future__ import annotations
 
@@ -11,12 +11,13 @@ from loganalyze.record.intervals import Intervals
 
 @dataclass(frozen=True, eq=False)
 class QualityFlag:
-    """One kind of doubt about one channel.
+    """One quality problem of one channel.
 
-    ``name`` : a code ("missing", "frozen", ...), made a sentence where results are shown;
-    ``channel`` : the channel's name, empty for the recording as a whole; ``covered`` : where it
-    could be judged; ``raised`` : where it is true (inside ``covered``); ``set_aside`` : whether
-    no verdict rests on the raised samples; ``values`` : what else was found, by name (SI).
+    ``name`` : a code ("missing", "frozen", ...), turned into a sentence by `text`;
+    ``channel`` : the channel's name, empty for the recording as a whole; ``covered`` : where
+    the check could be made; ``raised`` : where the problem was found (inside ``covered``);
+    ``set_aside`` : whether the raised samples are excluded from the evaluation;
+    ``values`` : further results of the check, by name (SI).
     """
 
     name: str

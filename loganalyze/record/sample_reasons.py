@@ -1,7 +1,7 @@
-"""Why a sample may not count: the reasons, a bit each, and the plausible range of each channel.
+"""Reasons to exclude a sample, one bit each, and the plausible ranges of the air data.
 
-A sample's reasons are one integer, so that a block of samples is screened without objects. The
-plausible ranges are those of `record.channels`.
+The reasons of a sample are the bits of one integer, so that a block of samples can be screened
+with array operations. The plausible ranges come from `record.channels`.
 """
 
 from __future__ import annotations
@@ -9,12 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from loganalyze.record.arrays import Bits, Floats
 from loganalyze.record.channels import CHANNELS, ChannelKind
-
-Floats = NDArray[np.float64]
-Bits = NDArray[np.uint16]
 
 REASONS = (
     "airspeed missing",
@@ -34,7 +31,7 @@ REASONS = (
     "temperature sources disagree",
     "synchronisation lost",
 )
-"""What each bit of a sample's reasons means, the lowest bit first."""
+"""The meaning of each bit of a sample's reasons, lowest bit first."""
 
 
 def bit(reason: str) -> np.uint16:
@@ -43,19 +40,17 @@ def bit(reason: str) -> np.uint16:
 
 
 def _mask(subject: str) -> np.uint16:
-    bits = (bit(one) for one in REASONS if one.startswith((subject, "synchronisation")))
-    return np.uint16(sum(int(one) for one in bits))
+    bits = (bit(reason) for reason in REASONS if reason.startswith((subject, "synchronisation")))
+    return np.uint16(sum(int(value) for value in bits))
 
 
 AIRSPEED = _mask("airspeed")
 ALTITUDE = _mask("pressure altitude")
 TEMPERATURE = _mask("temperature")
-SPIKES = np.uint16(bit("airspeed spike faster than plausible")
-                   | bit("pressure altitude spike faster than plausible"))
 LOST = bit("synchronisation lost")
 NOTHING = np.uint16(
-    sum(int(bit(one)) for one in REASONS if one.endswith(("missing", "plausible range"))))
-"""Reasons that leave no value at all, not even a doubtful one."""
+    sum(int(bit(reason)) for reason in REASONS if reason.endswith(("missing", "plausible range"))))
+"""Reasons that leave a sample without any value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,16 +63,11 @@ class Plausible:
 
     @classmethod
     def of(cls, kind: ChannelKind, first_reason: str) -> Plausible:
-        """Take the bounds of a channel from the vocabulary."""
-        unit = kind.unit
-        return cls(
-            kind.lowest * unit.factor + unit.offset,
-            kind.highest * unit.factor + unit.offset,
-            REASONS.index(first_reason),
-        )
+        """Take the plausible range of a channel kind."""
+        return cls(*kind.bounds, REASONS.index(first_reason))
 
     def clean(self, values: Floats) -> bool:
-        """Whether every value is a number inside the range (a quick look at the extremes)."""
+        """Whether every value is a number inside the range; scans only the extremes."""
         return bool(values.min() >= self.lowest and values.max() <= self.highest)
 
     def plausible(self, values: Floats) -> Floats:

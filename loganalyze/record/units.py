@@ -1,4 +1,4 @@
-"""Units of the trade, each as a factor and an offset to SI.
+"""Units used in aviation records, each with its factor and offset to SI.
 
 Exact by definition: 1 ft = 0.3048 m, 1 nautical mile = 1852 m, 1 statute mile = 1609.344 m,
 1 lb = 0.45359237 kg (international yard and pound agreement of 1959; BIPM SI Brochure, 9th
@@ -15,6 +15,8 @@ KNOT = 1852.0 / 3600.0
 POUND = 0.45359237
 DEGREE = 0.017453292519943295
 GRAVITY = 9.80665
+ZERO_CELSIUS = 273.15
+"""0 degrees Celsius [K], exact by definition (BIPM SI Brochure, 9th ed., 2.3.1)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +51,10 @@ _TABLE: tuple[tuple[str, str, float, float, tuple[str, ...]], ...] = (
                                        "feet x 100", "hundreds of feet", "hundred feet")),
     ("1000 ft", "length", 1000 * FOOT, 0.0, ("kft", "ft x 1000", "x 1000 ft", "feet x 1000",
                                              "thousands of feet", "thousand feet")),
-    ("degC", "temperature", 1.0, 273.15, ("c", "°c", "celsius", "deg c", "degc", "degrees c",
+    ("degC", "temperature", 1.0, ZERO_CELSIUS, ("c", "°c", "celsius", "deg c", "degc", "degrees c",
                                           "º c", "ºc", "℃", "centigrade", "deg celsius",
                                           "degrees celsius", "°celsius", "cel")),
-    ("degF", "temperature", 5 / 9, 273.15 - 32 * 5 / 9, (
+    ("degF", "temperature", 5 / 9, ZERO_CELSIUS - 32 * 5 / 9, (
         "f", "°f", "fahrenheit", "deg f", "ºf", "℉", "degrees f", "deg fahrenheit",
         "degrees fahrenheit")),
     ("K", "temperature", 1.0, 0.0, ("kelvin", "degk", "deg k", "°k", "kelvins")),
@@ -111,7 +113,7 @@ _BY_SPELLING: dict[str, Unit] = {
     for spelling in (name, *others)
 }
 _BY_DIMENSION: dict[tuple[str, str], Unit] = {
-    # What a letter stands for depends on what is measured.
+    # These spellings mean different units in different dimensions.
     ("m", "ratio"): UNITS["Mach"],
     ("n/a", "ratio"): UNITS["1"],
     ("n/a", "discrete"): UNITS["discrete"],
@@ -122,10 +124,10 @@ _BY_DIMENSION: dict[tuple[str, str], Unit] = {
 
 
 def find_unit(spelling: str, dimension: str = "") -> Unit | None:
-    """Return the unit that the trade writes as `spelling`, or None if it is none that is known.
+    """Return the unit spelled `spelling`, or None if the spelling is unknown.
 
-    Case, blanks and dots don't count: "KTS", "kts" and "Kt" are one unit. `dimension` : what is
-    measured, where that is known: "M" is a metre, but beside a Mach number it is Mach.
+    Case, blanks and dots are ignored: "KTS", "kts" and "Kt" are the same unit. `dimension` : the
+    dimension of the channel, where known: "M" is a metre, but beside a Mach number it is Mach.
     """
     key = _key(spelling)
     return _BY_DIMENSION.get((key, dimension)) or _BY_SPELLING.get(key)

@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.airdata.air_data import AirData
+from loganalyze.record.arrays import Bits
 from loganalyze.record.channels import kind
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.intervals import HELD_INTERVALS
-from loganalyze.record.sample_reasons import HEIGHT, SPEED, Bits, Plausible, bit
+from loganalyze.record.sample_reasons import HEIGHT, SPEED, Plausible, bit
 from loganalyze.record.units import DEGREE, FOOT, KNOT
 from loganalyze.screening import quantization, redundant_sources, stuck_channels
 from loganalyze.screening.sample_checks import NOISE, Rows, Screen

@@ -15,8 +15,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.record.arrays import Bits
 from loganalyze.record.intervals import HELD_INTERVALS
-from loganalyze.record.sample_reasons import HEAT, HEIGHT, LOST, SPEED, Bits, Plausible
+from loganalyze.record.sample_reasons import HEAT, HEIGHT, LOST, SPEED, Plausible
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.evaluation_settings import Settings
 

@@ -274,7 +274,7 @@ def _altitude_steps(
     height = np.arange(-2000.0, 60001.0, 2000.0)
     # The hydrostatic equation: dp = -p g0 / (R T) dH.
     slope = (atmosphere.P0 * atmosphere.pressure_ratio(height * FOOT)
-             * sensitivity.thinning(height * FOOT) * FOOT)
+             * sensitivity.relative_pressure_lapse(height * FOOT) * FOOT)
     return _table(height, pressure / math.sqrt(12) / slope, "sample", _LOG)
 
 

@@ -102,7 +102,7 @@ class _Tables:
 
         return cls(
             single(1 / atmosphere.pressure_ratio(nodes)),
-            single(sensitivity.thinning(nodes) * FOOT),
+            single(sensitivity.relative_pressure_lapse(nodes) * FOOT),
             single(budget.variance(ALTITUDE, nodes / FOOT, flown=True)),
             in_kt.ravel(), in_mach.ravel(), fixed.ravel(),
             single(both(AIRSPEED)), short(both(STATIC)),

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from loganalyze.air import atmosphere
-from loganalyze.air.piecewise import Cells
+from loganalyze.air.piecewise import PiecewiseQuadratic
 
 STEP = 8.0
 COUNT = round((atmosphere.HIGHEST - atmosphere.LOWEST) / STEP)
-DELTA = Cells.of(atmosphere.pressure_ratio, atmosphere.LOWEST, STEP, COUNT)
+DELTA = PiecewiseQuadratic.of(atmosphere.pressure_ratio, atmosphere.LOWEST, STEP, COUNT)
 
 
-def evaluate(cells: Cells, x: np.ndarray, index_type: type = np.int32) -> np.ndarray:
+def evaluate(cells: PiecewiseQuadratic, x: np.ndarray, index_type: type = np.int32) -> np.ndarray:
     index = np.empty(x.shape, index_type)
     offset, out, scratch = np.empty_like(x), np.empty_like(x), np.empty_like(x)
     cells.locate(x, index, offset)
@@ -39,7 +39,7 @@ def test_pressure_ratio_in_eight_metre_cells(index_type: type) -> None:
 
 
 def test_a_parabola_comes_back() -> None:
-    cells = Cells.of(lambda x: 3.0 - 2.0 * x + 0.5 * x * x, -1.0, 0.25, 8)
+    cells = PiecewiseQuadratic.of(lambda x: 3.0 - 2.0 * x + 0.5 * x * x, -1.0, 0.25, 8)
     x = np.linspace(-1.0, 1.0, 1001)
     np.testing.assert_allclose(evaluate(cells, x), 3.0 - 2.0 * x + 0.5 * x * x, rtol=1e-14)
     assert cells.stop == 1.0
@@ -47,7 +47,7 @@ def test_a_parabola_comes_back() -> None:
 
 def test_a_cubic_is_met_as_nearly_as_parabolas_can_and_up_to_the_very_end() -> None:
     step = 0.5
-    cells = Cells.of(lambda x: x**3, -1.0, step, 4)
+    cells = PiecewiseQuadratic.of(lambda x: x**3, -1.0, step, 4)
     x = np.linspace(-1.0, 1.0, 4001)
     # Chebyshev's nodes leave the least greatest error: a 32nd of the cube of the width.
     assert np.max(np.abs(evaluate(cells, x) - x**3)) == pytest.approx(step**3 / 32, rel=1e-3)
@@ -58,7 +58,7 @@ def test_a_cubic_is_met_as_nearly_as_parabolas_can_and_up_to_the_very_end() -> N
 @pytest.mark.parametrize("parts", [1, 2, 5])
 def test_straight_parts_of_a_parabola(parts: int) -> None:
     step, curvature = 0.25, 3.0
-    cells = Cells.of(lambda x: 3.0 - 2.0 * x + curvature / 2 * x * x, -1.0, step, 8)
+    cells = PiecewiseQuadratic.of(lambda x: 3.0 - 2.0 * x + curvature / 2 * x * x, -1.0, step, 8)
     straight = cells.straightened(parts)
     width = step / parts
     centre = -1.0 + width * (np.arange(8 * parts) + 0.5)
@@ -72,14 +72,14 @@ def test_straight_parts_of_a_parabola(parts: int) -> None:
         assert np.max(np.abs(got - exact)) <= 3 / 32 * curvature * width**2 * (1 + 1e-9)
     assert straight.stop == cells.stop
     assert evaluate(straight, np.array([1.0]))[0] == pytest.approx(2.5, abs=0.1 * width)
-    with pytest.raises(ValueError, match="straight already"):
+    with pytest.raises(ValueError, match="piecewise linear already"):
         straight.straightened(2)
     for coefficient in (straight.value, straight.slope):
         assert not coefficient.flags.writeable
 
 
 def test_a_kink_at_a_cell_boundary_is_exact() -> None:
-    cells = Cells.of(np.abs, -2.0, 0.5, 8)
+    cells = PiecewiseQuadratic.of(np.abs, -2.0, 0.5, 8)
     x = np.linspace(-2.0, 2.0, 999)
     np.testing.assert_allclose(evaluate(cells, x), np.abs(x), rtol=0.0, atol=1e-15)
 
@@ -93,7 +93,7 @@ def test_nan_stays_nan_and_its_neighbours_stand() -> None:
 
 
 def test_a_cell_where_the_function_is_nan_is_nan_alone() -> None:
-    cells = Cells.of(lambda x: np.where((x > 1.0) & (x < 2.0), np.nan, x), 0.0, 1.0, 4)
+    cells = PiecewiseQuadratic.of(lambda x: np.where((x > 1.0) & (x < 2.0), np.nan, x), 0.0, 1.0, 4)
     result = evaluate(cells, np.array([0.5, 1.5, 2.5, 4.0]))
     np.testing.assert_allclose(result, [0.5, np.nan, 2.5, 4.0], rtol=1e-15)
 
@@ -135,13 +135,13 @@ def test_outside_the_table_is_refused(outside: float) -> None:
 def test_tables_that_make_no_sense_are_refused() -> None:
     for step, count in ((0.0, 3), (-1.0, 3), (np.nan, 3), (1.0, 0)):
         with pytest.raises(ValueError, match="positive step"):
-            Cells.of(np.exp, 0.0, step, count)
+            PiecewiseQuadratic.of(np.exp, 0.0, step, count)
     with pytest.raises(ValueError, match="infinite"):
-        Cells.of(lambda x: np.where(x > 1.0, np.inf, x), 0.0, 1.0, 2)
+        PiecewiseQuadratic.of(lambda x: np.where(x > 1.0, np.inf, x), 0.0, 1.0, 2)
 
 
 def test_a_table_is_frozen() -> None:
-    cells = Cells.of(lambda x: x * x, 0.0, 1.0, 3)
+    cells = PiecewiseQuadratic.of(lambda x: x * x, 0.0, 1.0, 3)
     for coefficient in (cells.value, cells.slope, cells.curvature):
         with pytest.raises(ValueError, match="read-only"):
             coefficient[0] = 0.0

@@ -163,7 +163,7 @@ def test_the_hash_of_a_file_written_anew_is_refused(source):
     assert "again" in caught.value.hint
 
 
-def test_the_hash_of_a_file_that_is_gone_is_refused(source):
+def test_the_hash_of_a_deleted_file_is_refused(source):
     source.path.unlink()
-    with pytest.raises(Problem, match="the file is gone"):
+    with pytest.raises(Problem, match="the file no longer exists"):
         _ = source.sha256

@@ -161,11 +161,11 @@ SPELLINGS: dict[str, str] = {
                    "position, throttle position, throttle lever, throttle angle, throttle, tra, "
                    "throttle resolver angle, eng tla, power lever pos, pla eng, tla eng, thr lever "
                    "angle",
-    "limit_pointer": "vmo, maximum allowable airspeed, max allowable airspeed, barber pole, "
+    "limit_pointer": "vmo, maximum allowable airspeed, max allowable airspeed, "
                      "limit pointer, maximum operating speed, vmo mmo, max speed pointer, "
                      "max allowable speed, maximum allowable speed, max allow airspeed, "
                      "maximum operating airspeed, max operating speed, max operating airspeed, "
-                     "max airspeed, vmax, barberpole, overspeed pointer, max allowed airspeed, "
+                     "max airspeed, vmax, overspeed pointer, max allowed airspeed, "
                      "maximum allowed airspeed, vmo pointer",
 }
 

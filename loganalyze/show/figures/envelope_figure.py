@@ -13,7 +13,7 @@ from matplotlib.ticker import FuncFormatter
 from loganalyze.air.atmosphere import temperature
 from loganalyze.limits.limit_envelope import Envelope
 from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT
-from loganalyze.record.units import FOOT, KNOT
+from loganalyze.record.units import FOOT, KNOT, ZERO_CELSIUS
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.figures.figure_style import (
     BLUE,
@@ -70,7 +70,7 @@ def _temperature_words(envelope: Envelope) -> str:
     deviation = envelope.temperature - temperature(envelope.pressure_altitude)
     if np.ptp(deviation) < 1e-6:
         return f"true airspeed at ISA {deviation[0]:+.0f} degC"
-    return f"true airspeed at {envelope.temperature[0] - 273.15:.0f} degC"
+    return f"true airspeed at {envelope.temperature[0] - ZERO_CELSIUS:.0f} degC"
 
 
 def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:

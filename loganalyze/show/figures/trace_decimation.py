@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.record.arrays import Floats
 from loganalyze.record.intervals import HELD_INTERVALS
 
 BINS = 1000
 """Columns of a plot; each keeps its least and its greatest value, so 2,000 points in all."""
 
-Floats = NDArray[np.float64]
 
 
 def trace(time: Floats, values: NDArray[np.floating], interval: float) -> tuple[Floats, Floats]:
