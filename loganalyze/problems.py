@@ -23,6 +23,8 @@ class Problem(Exception):
         self.where = where
         self.hint = hint
         self.details = details
+        self.starter = ""
+        """A columns file to start from, in which what was recognised of a log is filled in."""
         super().__init__(self.sentence)
 
     @property

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 @click.option("--together", is_flag=True,
               help="The LOGs are the files of one recording, in their order.")
 @click.option("--write-columns", "target", type=FILE, metavar="FILE",
-              help="Write the columns file that was used to FILE, to correct and use again.")
+              help="Write the columns file that was used, or one to start from, to FILE.")
 @click.option("--overwrite", is_flag=True, help="Replace FILE where it exists.")
 @json_option
 def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target: Path | None,
@@ -35,6 +35,7 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
     from dataclasses import asdict
 
     from loganalyze.show.terminal.log_inspection import text
+    from loganalyze.text.labels.terminal_labels import STARTER_WRITTEN
 
     named: list[Path | tuple[Path, ...]] = [logs] if together else [*logs]
     if target is not None:
@@ -51,6 +52,9 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
         except Problem as problem:
             failed += 1
             complain(problem)
+            if target is not None and problem.starter:
+                _write_text(target, problem.starter + "\n")
+                click.echo(STARTER_WRITTEN.format(target), err=True)
             continue
         found.append(one)
         if not as_json:
@@ -84,7 +88,11 @@ def _write_columns(target: Path, log: Path | tuple[Path, ...], columns: Path | N
     from loganalyze.read.plan.columns_file_export import used_columns
     from loganalyze.read.plan.columns_file_text import columns_text
 
-    text = columns_text(*used_columns(log, columns))
+    _write_text(target, columns_text(*used_columns(log, columns)))
+
+
+def _write_text(target: Path, text: str) -> None:
+    """Write a text, whole or not at all."""
     partial = target.with_name(f".{target.name}.partial")
     try:
         partial.write_text(text, encoding="utf-8", newline="\n")

@@ -143,9 +143,18 @@ def test_a_columns_file_is_not_overwritten_unasked(run, tmp_path):
         assert len(done.err.splitlines()) == 1
 
 
-def test_a_log_that_is_refused_writes_no_columns_file(run, tmp_path):
-    log = tmp_path / "log.csv"
+def test_a_log_that_is_refused_writes_a_columns_file_to_start_from(run, tmp_path):
+    log, columns = tmp_path / "log.csv", tmp_path / "columns.toml"
     log.write_text("Time [s],CAS\n0,1\n1,2\n")
+    done = run("inspect", log, "--write-columns", columns)
+    assert done.code == 2
+    assert f"The columns file to start from is in {columns}" in done.err
+    assert 'calibrated_airspeed = { column = "CAS", unit = "kt" }   # check' in columns.read_text()
+
+
+def test_a_log_that_no_columns_file_mends_writes_none(run, tmp_path):
+    log = tmp_path / "log.csv"
+    log.write_text("")
     assert run("inspect", log, "--write-columns", tmp_path / "columns.toml").code == 2
     assert [one.name for one in tmp_path.iterdir()] == ["log.csv"]
 

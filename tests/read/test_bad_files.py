@@ -159,7 +159,7 @@ def test_parquet_text_and_nested_columns(tmp_path: Path) -> None:
         read_log(path)
     assert caught.value.sentence == (
         f'{path}: column "ias_kt" holds text, not numbers; export it as numbers, or name another '
-        "column in a columns file.")
+        "column as indicated_airspeed in a columns file.")
     path = parquet(tmp_path, good | {"ias_kt": pa.array([{"l": 1.0}, {"l": 2.0}])})
     with pytest.raises(Problem, match=r"holds struct<l: double>, not numbers"):
         read_log(path)

@@ -136,7 +136,7 @@ def test_a_clock_reset_is_refused(tmp_path: Path) -> None:
     assert caught.value.sentence == (
         f"{tmp_path / 'flight.csv'}: the clock can't be followed: 20 of 50 rows have a time "
         "earlier than the rows before them; cut the log where its clock was reset, or name "
-        "another time column in a columns file.")
+        "another column as time in a columns file.")
 
 
 def test_one_sample(tmp_path: Path) -> None:

@@ -123,8 +123,9 @@ def test_a_columns_file_that_names_no_column_of_the_log(tmp_path: Path) -> None:
     assert caught.value.sentence == (
         f'{path}: the columns file names "Speed" for indicated_airspeed, but no column is called '
         "so; name one of the columns found.")
-    assert caught.value.details == (
+    assert caught.value.details.splitlines()[0] == (
         'columns found: "time_s", "pressure_altitude_ft", "ias_kt", "sat_degc"')
+    assert 'indicated_airspeed = { column = "?", unit = "kt" }   # check' in caught.value.starter
 
 
 def test_kelvin_is_inferred_where_nothing_else_fits(tmp_path: Path) -> None:
@@ -182,7 +183,8 @@ def test_an_airspeed_from_the_mach_number_needs_the_altitude(tmp_path: Path) -> 
     with pytest.raises(Problem) as caught:
         read_log(path)
     assert caught.value.sentence == (
-        f"{path}: no column is recognised as the pressure altitude; name it in a columns file.")
+        f"{path}: no column is recognised as the pressure altitude; name it as "
+        "pressure_altitude under [columns] in a columns file.")
 
 
 def test_what_the_verdict_does_not_rest_on_is_left_unread_and_said_so(tmp_path: Path) -> None:
@@ -307,59 +309,67 @@ def test_states_may_be_numbers_or_words(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("header", "rows", "sentence", "details"), [
     ("time_s,altitude_ft,ias_kt", ["0,1,2", "1,1,2"],
      '{}: column "altitude_ft" may be pressure altitude, indicated (baro-corrected) altitude or '
-     "satellite altitude; say which in a columns file.",
-     'columns found: "time_s", "altitude_ft", "ias_kt"\na columns file to start from:\n[columns]\n'
-     'time = { column = "time_s" }\n'
+     'satellite altitude; say which in a columns file, such as pressure_altitude = {{ column = '
+     '"altitude_ft" }}.',
+     'columns found: "time_s", "altitude_ft", "ias_kt"\na columns file to start from:\n'
+     '[file]\ndelimiter = "comma"\ndecimal = "point"\n\n[columns]\n'
+     'time = { column = "time_s", unit = "s" }\n'
      'pressure_altitude = { column = "?", unit = "ft" }   # check\n'
      'indicated_airspeed = { column = "ias_kt", unit = "kt" }'),
     ("time_s,press_alt_ft,airspeed_kt", ["0,1,2", "1,1,2"],
      '{}: column "airspeed_kt" may be indicated airspeed, calibrated airspeed or true airspeed; '
-     "say which in a columns file.", None),
+     'say which in a columns file, such as indicated_airspeed = {{ column = "airspeed_kt" }}.',
+     None),
     ("time_s,press_alt_ft,Speed", ["0,1,2", "1,1,2"],
      '{}: column "Speed" may be indicated airspeed, calibrated airspeed or true airspeed; '
-     "say which in a columns file.", None),
+     'say which in a columns file, such as indicated_airspeed = {{ column = "Speed" }}.', None),
     ("time_s,press_alt_ft,sat_degc", ["0,1,2", "1,1,2"],
-     "{}: no column is recognised as the indicated or calibrated airspeed; name it in a columns "
-     "file.",
+     "{}: no column is recognised as the indicated or calibrated airspeed; name it as "
+     "indicated_airspeed under [columns] in a columns file.",
      'columns found: "time_s", "press_alt_ft", "sat_degc"\na columns file to start from:\n'
-     '[columns]\ntime = { column = "time_s" }\n'
+     '[file]\ndelimiter = "comma"\ndecimal = "point"\n\n[columns]\n'
+     'time = { column = "time_s", unit = "s" }\n'
      'pressure_altitude = { column = "press_alt_ft", unit = "ft" }\n'
      'indicated_airspeed = { column = "?", unit = "kt" }   # check\n'
      'static_air_temperature = { column = "sat_degc", unit = "degC" }'),
     ("time_s,Altitude [ft],ias_kt", ["0,1,2", "1,1,2"],
      '{}: column "Altitude [ft]" may be pressure altitude, indicated (baro-corrected) altitude or '
-     "satellite altitude; say which in a columns file.", None),
+     'satellite altitude; say which in a columns file, such as pressure_altitude = {{ column = '
+     '"Altitude [ft]" }}.', None),
     ("when,press_alt_ft,ias_kt", ["0,1,2", "1,1,2"],
-     "{}: no column is recognised as the time; name it in a columns file.", None),
-    ("time_s,press_alt_ft,IAS_kt,KIAS", ["0,1,2,3", "1,1,2,3"],
-     '{}: columns "IAS_kt" and "KIAS" may each be the indicated airspeed; choose one in a columns '
+     "{}: no column is recognised as the time; name it as time under [columns] in a columns "
      "file.", None),
+    ("time_s,press_alt_ft,IAS_kt,KIAS", ["0,1,2,3", "1,1,2,3"],
+     '{}: columns "IAS_kt" and "KIAS" may each be the indicated airspeed; choose one as '
+     "indicated_airspeed under [columns] in a columns file.", None),
     ("time_s,press_alt_ft,IAS_kt,IAS_L_kt", ["0,1,2,3", "1,1,2,3"],
-     '{}: columns "IAS_kt" and "IAS_L_kt" may each be the indicated airspeed; choose one in a '
-     "columns file.", None),
+     '{}: columns "IAS_kt" and "IAS_L_kt" may each be the indicated airspeed; choose one as '
+     "indicated_airspeed under [columns] in a columns file.", None),
     ("time_s,press alt coarse [ft],press alt fine [ft],ias_kt", ["0,1,2,3", "1,1,2,3"],
      '{}: column "press alt coarse [ft]" holds the coarse word of the pressure altitude; name both '
      'words in a columns file, such as pressure_altitude = {{ column = "press alt coarse [ft]", '
      'fine = "?", fine_span = 5000 }}.', None),
     ("time_s,press_alt_ft,ias [furlong/h]", ["0,1,2", "1,1,2"],
-     '{}: the unit "furlong/h" of column "ias [furlong/h]" isn\'t known; state the unit in a '
-     "columns file as one of kt, km/h, m/s, mph, ft/min, 100 ft/min, ft/s, m/min.",
+     '{}: the unit "furlong/h" of column "ias [furlong/h]" isn\'t known; state unit for '
+     "indicated_airspeed in a columns file as one of kt, km/h, m/s, mph, ft/min, "
+     "100 ft/min, ft/s, m/min.",
      None),
     ("time_s,press_alt_ft,ias [degC]", ["0,1,2", "1,1,2"],
      '{}: column "ias [degC]" states the unit "degC", which isn\'t one of speed, so it can\'t be '
-     "the indicated airspeed; say what it is in a columns file.", None),
+     "the indicated airspeed; state unit for indicated_airspeed, or name another column as "
+     "it, in a columns file.", None),
     ("time_s,press_alt_ft,IAS", ["0,1,2", "1,1,2"],
-     '{}: nothing states the unit of column "IAS" (indicated airspeed); state it in a columns '
-     "file.", None),
+     '{}: nothing states the unit of column "IAS" (indicated airspeed); state unit for '
+     "indicated_airspeed under [columns] in a columns file.", None),
     ("time (s),press_alt [ft],ias [kt]\ns,m,kt", ["0,1,2", "1,1,2"],
      '{}: column "press_alt [ft]" states the unit "ft" in its name and "m" in the units row; '
-     "state the right one in a columns file.", None),
+     "state the right unit for pressure_altitude in a columns file.", None),
     ("time,press_alt_ft,ias_kt", ["0,1,2", "100,1,2"],
      '{}, line 2: nothing states whether the time column "time" counts seconds or milliseconds; '
      'state its unit in a columns file, such as time = {{ column = "time", unit = "s" }}.', None),
     ("time [ticks],press_alt_ft,ias_kt", ["0,1,2", "1,1,2"],
-     '{}, line 2: the unit "ticks" of the time column "time [ticks]" isn\'t known; state the unit '
-     "in a columns file as one of s, ms, us, ns, min, h.", None),
+     '{}, line 2: the unit "ticks" of the time column "time [ticks]" isn\'t known; state unit for '
+     "time in a columns file as one of s, ms, us, ns, min, h.", None),
 ])
 def test_doubt_is_refused(header: str, rows: list[str], sentence: str, details: str | None,
                           tmp_path: Path) -> None:

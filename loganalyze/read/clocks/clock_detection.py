@@ -126,7 +126,7 @@ class _Finder:
         if values is None:
             raise Problem(f'column "{self.parts[part].name}" ({part.replace("_", " ")}) holds no '
                           "numbers in its first rows", self.where,
-                          "name another column in a columns file")
+                          f"name another column as {part} in a columns file")
         return values
 
     # Stamps
@@ -191,7 +191,7 @@ class _Finder:
                 return self.log.clock(column)
             raise Problem(f'the numbers of the time column "{column.name}" (such as '
                           f"{values[0]:.12g}) don't fit a clock of the form \"{stated}\"",
-                          self.where, "state the right form under [clock] in the columns file")
+                          self.where, "state the right form under [clock] in a columns file")
         if decode.said:
             self.notes.append(decode.said)
         return self._day(decode.words, [decoded("time", decode.seconds)], (column,))
@@ -223,8 +223,7 @@ class _Finder:
         names = [name for name in ("second", "minute", "hour") if name in self.parts]
         if "hour" not in names or "minute" not in names:
             raise Problem("the clock's columns don't make a time of day", self.where,
-                          "name the columns of hours and minutes, or that of the time, in a "
-                          "columns file")
+                          "name columns as hour and minute, or one as time, in a columns file")
         columns = tuple(self.parts[name] for name in names)
         for name in names:
             self._sampled(name)

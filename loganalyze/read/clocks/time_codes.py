@@ -89,7 +89,7 @@ def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str,
     values = sample[np.isfinite(sample)]
     if not len(values):
         raise Problem(f'the time column "{name}" holds no time in its first rows', where,
-                      "name the column that holds the time in a columns file")
+                      "name the column that holds it as time in a columns file")
     steps = np.diff(values)
     step = float(np.median(steps[steps > 0])) if (steps > 0).any() else np.nan
     for symbol, per_second in _EPOCHS:
@@ -103,7 +103,7 @@ def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str,
         return Form(1 / unit.factor, f"elapsed {unit.name}")
     if stated:
         raise Problem(f'the unit "{stated}" of the time column "{name}" isn\'t known', where,
-                      "state the unit in a columns file as one of s, ms, us, ns, min, h")
+                      "state unit for time in a columns file as one of s, ms, us, ns, min, h")
     return _by_step(step, name, where)
 
 

@@ -88,7 +88,7 @@ def form_of_cells(cells: Sequence[str], name: str, where: str) -> Form:
         return Form(1e9, "ISO stamps", dated=True, textual=True, inferred="" if stated else
                     f'The stamps of "{name}" state no zone: they were taken as UTC.')
     raise Problem(f'the time column "{name}" holds no time of day', where,
-                  "name the column that holds the time in a columns file")
+                  "name the column that holds it as time in a columns file")
 
 
 @dataclass(frozen=True)

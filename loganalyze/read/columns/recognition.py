@@ -18,11 +18,11 @@ from loganalyze.read.columns.column_names import Reading, read_name, units_in
 from loganalyze.read.columns.required_channels import (
     TEMPERATURES,
     UNITLESS,
+    OpenChannelProblem,
     demand,
     essential,
     in_words,
     listed,
-    start,
 )
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.channels import kind as channel_kind
@@ -116,6 +116,43 @@ def recognise(
     return sorted(found.values(), key=lambda column: column.index), notes
 
 
+def likely_columns(headers: Sequence[Header], chosen: ColumnsFile | None
+                   ) -> dict[str, Column | None]:
+    """Return the channels that columns hold by the columns file or their names, without refusing.
+
+    None for a channel whose column or choice is in doubt; a column whose unit can't be told has
+    none.
+    """
+    found: dict[str, Column] = {}
+    open_channels: list[str] = []
+    for channel, entry in (chosen.columns if chosen else {}).items():
+        try:
+            found |= _told(channel, entry, headers, "")
+        except Problem:
+            open_channels.append(channel)
+    taken = {column.index for column in found.values()}
+    named: dict[str, list[_Candidate]] = {}
+    for index, header in enumerate(headers):
+        reading = read_name(header.name) if index not in taken else None
+        if (reading is None or reading.doubtful or reading.word or reading.channel in found
+                or _bare_symbol(header, reading)):
+            continue
+        try:
+            column = _named(reading, index, header, "", [])
+        except Problem:
+            column = Column(reading.channel, index, header.name, None, "", "recognised by its name")
+        if column is not None:
+            named.setdefault(reading.channel, []).append(_Candidate(column, reading))
+    for channel, candidates in named.items():
+        ranked = candidates if len(candidates) == 1 else _ranked(candidates)
+        if ranked is not None:
+            found[channel] = ranked[0].column
+        elif channel in essential((channel,)):
+            open_channels.append(channel)
+    _settle_clock(found, named)
+    return {**found, **dict.fromkeys(open_channels)}
+
+
 def _settle(channel: str, candidates: list[_Candidate], found: dict[str, Column],
             headers: Sequence[Header], where: str, notes: list[str]) -> None:
     """Add the columns of one channel to those found: one, or several sources of it."""
@@ -143,8 +180,8 @@ def _settle(channel: str, candidates: list[_Candidate], found: dict[str, Column]
         if channel in essential((*found, channel)):
             if twice is not None:
                 raise same_name(headers, twice, where)
-            raise Problem(said, where, "choose one in a columns file",
-                          start(headers, found, channel))
+            raise OpenChannelProblem(said, where, f"choose one as {channel} under [columns] in a "
+                                     "columns file", headers, channel)
         notes.append(f"C{said[1:]}: not read.")
         return
     for number, one in enumerate(ranked, 1):
@@ -221,12 +258,12 @@ def _refuse_word(header: Header, reading: Reading, found: Mapping[str, Column], 
         notes.append(f"C{said[1:]}: not read.")
 
 
-def refuse_unit(column: Column, headers: Sequence[Header], found: Mapping[str, Column],
-                where: str) -> Problem:
+def refuse_unit(column: Column, headers: Sequence[Header], where: str) -> Problem:
     """Return the Problem of a column whose unit nothing states."""
     words = in_words(column.channel)
     return Problem(f'nothing states the unit of column "{column.name}" ({words})', where,
-                   "state it in a columns file", start(headers, found, ""))
+                   f"state unit for {column.channel} under [columns] in a columns file",
+                   listed(headers))
 
 
 def _told(channel: str, entry: Entry, headers: Sequence[Header], where: str) -> dict[str, Column]:
@@ -253,8 +290,9 @@ def _chosen(channel: str, name: str, unit: str | None, headers: Sequence[Header]
         matches = [i for i, header in enumerate(headers)
                    if header.name.casefold() == name.strip().casefold()]
     if not matches:
-        raise Problem(f'the columns file names "{name}" for {channel}, but no column is called so',
-                      where, "name one of the columns found", listed(headers))
+        raise OpenChannelProblem(
+            f'the columns file names "{name}" for {channel}, but no column is called so', where,
+            "name one of the columns found", headers, channel)
     if len(matches) > 1:
         raise same_name(headers, headers[matches[0]].name, where)
     header = headers[matches[0]]
@@ -277,12 +315,13 @@ def _named(reading: Reading, index: int, header: Header, where: str,
         if stated and find_unit(stated) != find_unit(header.unit):
             raise Problem(f'column "{header.name}" states the unit "{stated}" in its name and '
                           f'"{header.unit}" in {header.unit_from}', where,
-                          "state the right one in a columns file")
+                          f"state the right unit for {reading.channel} in a columns file")
         stated, stated_by = header.unit, header.unit_from
     try:
         if header.nested:
             raise Problem(f'column "{header.name}" holds {header.nested}, not numbers', where,
-                          "export it as numbers, or name another column in a columns file")
+                          "export it as numbers, or name another column as "
+                          f"{reading.channel} in a columns file")
         column = _column(reading.channel, index, header.name, stated, "recognised by its name",
                          stated_by, where)
     except Problem as problem:
@@ -306,7 +345,7 @@ def _column(channel: str, index: int, name: str, stated: str, known_by: str, uni
         unit = kind.unit if codes else None
     if stated and unit is None and channel not in CLOCK_PARTS:
         raise Problem(f'the unit "{stated}" of column "{name}" isn\'t known', where,
-                      "state the unit in a columns file as one of " + ", ".join(
+                      f"state unit for {channel} in a columns file as one of " + ", ".join(
                           name for name, unit in UNITS.items()
                           if dimension in ("", unit.dimension)))
     if unit is not None:
@@ -315,7 +354,8 @@ def _column(channel: str, index: int, name: str, stated: str, known_by: str, uni
         if unit.dimension != expected and not free:
             raise Problem(f'column "{name}" states the unit "{stated}", which isn\'t one of '
                           f"{expected}, so it can't be the {in_words(channel)}", where,
-                          "say what it is in a columns file")
+                          f"state unit for {channel}, or name another column as it, in a columns "
+                          "file")
         known_by += f", unit from {unit_by}"
     elif kind is not None and (kind.discrete or kind.name == "mach"):
         unit = kind.unit

@@ -22,6 +22,19 @@ SPEEDS = tuple(frozenset(way.channels) for way in AIRSPEED)
 MACH = frozenset(("mach",))
 
 
+OPEN = "?"
+"""What stands in a columns file for the name of a column that isn't known yet."""
+
+
+class OpenChannelProblem(Problem):
+    """A channel for which no column, or more than one, is found; ``channel`` : its name."""
+
+    def __init__(self, what: str, where: str, hint: str, headers: Sequence[Named],
+                 channel: str) -> None:
+        super().__init__(what, where, hint, listed(headers))
+        self.channel = channel
+
+
 class Named(Protocol):
     """A column as the file names it."""
 
@@ -71,8 +84,10 @@ def demand(headers: Sequence[Named], found: Mapping[str, Known],
             continue
         for header, candidates in doubtful:
             if set().union(*sets) & set(candidates):
-                raise Problem(f'column "{header.name}" may be {_either(candidates)}', where,
-                              "say which in a columns file", start(headers, found, first))
+                raise OpenChannelProblem(
+                    f'column "{header.name}" may be {_either(candidates)}', where,
+                    f"say which in a columns file, such as {_entry(first, header.name)}",
+                    headers, first)
         if required:
             raise _absent(words, first, headers, found, where)
     if not set(TEMPERATURES).isdisjoint(found):
@@ -103,12 +118,18 @@ def _absent(words: str, first: str, headers: Sequence[Named], found: Mapping[str
         parts = [part for part in ("hour", "minute", "second") if part in found]
         names = " and ".join(f'"{found[part].name}"' for part in parts)
         missing = next(part for part in ("hour", "minute", "second") if part not in found)
-        one = len(parts) == 1
-        return Problem(f"column{'' if one else 's'} {names} hold{'s a part' if one else ' parts'} "
-                       f"of the time, but none holds the {missing}", where,
-                       "name it in a columns file", start(headers, found, missing))
-    return Problem(f"no column is recognised as the {words}", where, "name it in a columns file",
-                   start(headers, found, first))
+        what = (f"column {names} holds a part of the time" if len(parts) == 1 else
+                f"columns {names} hold parts of the time")
+        return OpenChannelProblem(
+            f"{what}, but none holds the {missing}", where,
+            f"name it as {missing} under [columns] in a columns file", headers, missing)
+    return OpenChannelProblem(f"no column is recognised as the {words}", where,
+                              f"name it as {first} under [columns] in a columns file", headers,
+                              first)
+
+
+def _entry(channel: str, column: str) -> str:
+    return f'{channel} = {{ column = "{column}" }}'
 
 
 def in_words(channel: str) -> str:
@@ -121,27 +142,3 @@ def listed(headers: Sequence[Named]) -> str:
     """Return the columns found, as a line of details."""
     return "columns found: " + ", ".join(json.dumps(header.name, ensure_ascii=False)
                                          for header in headers)
-
-
-def start(headers: Sequence[Named], found: Mapping[str, Known], missing: str) -> str:
-    """Return the columns found and a columns file to start from, with `missing` left open."""
-    there = set(found) | {missing}
-    wanted: list[str] = []
-    for sets in (CLOCKS, ALTITUDES, SPEEDS):
-        sufficient = next((one for one in sets if one <= there), sets[0])
-        wanted += [name for name in (*found, missing)
-                   if name in sufficient and name not in wanted] or sorted(sufficient)
-    wanted += [name for name in (*AIRSPEEDS, *TEMPERATURES) if name in found]
-    if missing:
-        wanted.append(missing)
-    lines = [listed(headers), "a columns file to start from:", "[columns]"]
-    for channel in dict.fromkeys(wanted):
-        column = None if channel == missing else found.get(channel)
-        name = json.dumps(column.name, ensure_ascii=False) if column else '"?"'
-        kind = channel_kind(channel)
-        unit = column.unit.name if column and column.unit else kind.unit.name if kind else ""
-        stated = f', unit = "{unit}"' if unit and channel not in UNITLESS else ""
-        sure = column is not None and (column.unit is not None or kind is None)
-        check = "" if sure else "   # check"
-        lines.append(f"{channel} = {{ column = {name}{stated} }}{check}")
-    return "\n".join(lines)

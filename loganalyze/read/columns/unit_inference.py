@@ -101,7 +101,8 @@ def settle_units(columns: Mapping[str, Column], log: Sampled, headers: Sequence[
     for channel, column in columns.items():
         fault = _fault(column, log)
         if fault and channel in vital:
-            raise Problem(f'column "{column.name}" {fault}', where, "state it in a columns file")
+            raise Problem(f'column "{column.name}" {fault}', where,
+                          f"state unit for {channel} under [columns] in a columns file")
         if fault:
             notes.append(f'Column "{column.name}" ({in_words(channel)}) {fault}: not read.')
             continue
@@ -120,7 +121,7 @@ def settle_units(columns: Mapping[str, Column], log: Sampled, headers: Sequence[
             notes.append(f'"{column.name}" states no unit; {inferred.reason}: taken as '
                          f"{inferred.unit.name}.")
         elif channel in vital:
-            raise refuse_unit(column, headers, columns, where)
+            raise refuse_unit(column, headers, where)
         else:
             notes.append(f'Column "{column.name}" ({in_words(channel)}) states no unit: not read.')
     return settled, frozenset(kelvin)

@@ -50,7 +50,7 @@ def refuse_standing(rows: Rows, where: str) -> None:
     """Raise Problem where the time has stood still for so long that no log can be meant."""
     if rows.standing > LONGEST_STANDING:
         raise Problem(f"the clock stands still over more than {LONGEST_STANDING:,} rows", where,
-                      "export the log again, or name another time column in a columns file")
+                      "export the log again, or name another column as time in a columns file")
 
 
 def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
@@ -124,13 +124,13 @@ def _check_clock(job: Job, clock: Clock, time: Floats, channels: Mapping[str, Ch
     if form.dated and (start is None or not EARLIEST <= start <= LATEST):
         such = "" if start is None else f", such as {str(start)[:10]}"
         raise Problem(f'the time column "{name}" holds times of no flight{such}', job.where,
-                      "export its stamps again, or name another time column in a columns file")
+                      "export its stamps again, or name another column as time in a columns file")
     found = doubt(time, channels, None if clock.first is None or form.words not in SECONDS
                   else float(clock.first))
     if not found:
         return
     mend = ('state its form under [clock] in a columns file, such as form = "time of day", or name '
-            "another time column")
+            "another column as time")
     if form.gear is None and not form.textual:
         mend = (f"state what it counts in a columns file, such as time = {{ column = "
                 f'"{name}", unit = "min" }}, or form = "hhmmss" or form = "time of day" under '

@@ -25,7 +25,7 @@ from loganalyze.read.flights.log_assembly import (
     refuse_standing,
     room_for,
 )
-from loganalyze.read.plan.read_plan import Job, understand
+from loganalyze.read.plan.read_plan import Job, understand, with_job_starter
 from loganalyze.record.buffers import pooled
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.sheets.columns_file import ColumnsFile
@@ -62,21 +62,22 @@ def read_log(source: LogInput, columns: str | Path | ColumnsFile | None = None) 
     """
     with filed(source) as path, _memory(path):
         job = understand(path, columns)
-        clock = Clock(job.form)
-        rows = room_for(job, job.log.likely_rows, pooled)
-        copies: deque[Future[None]] = deque()
-        # One thread copies while the others parse; it may lag a few pieces behind them.
-        with ThreadPoolExecutor(1) as copier:
-            for piece in job.log.pieces(job.time, job.form, job.columns, into=rows):
-                copies.append(copier.submit(_copy, job, clock, rows, piece))
-                if len(copies) > WORKERS:
-                    copies.popleft().result()
-        for copy in copies:
-            copy.result()
-        if not len(rows):
-            raise _no_rows(job)
-        log = assembled(job, clock, rows)
-        return from_first_sample(log, float(log.time[0]) if len(log) else 0.0)
+        with _starting(job):
+            clock = Clock(job.form)
+            rows = room_for(job, job.log.likely_rows, pooled)
+            copies: deque[Future[None]] = deque()
+            # One thread copies while the others parse; it may lag a few pieces behind them.
+            with ThreadPoolExecutor(1) as copier:
+                for piece in job.log.pieces(job.time, job.form, job.columns, into=rows):
+                    copies.append(copier.submit(_copy, job, clock, rows, piece))
+                    if len(copies) > WORKERS:
+                        copies.popleft().result()
+            for copy in copies:
+                copy.result()
+            if not len(rows):
+                raise _no_rows(job)
+            log = assembled(job, clock, rows)
+            return from_first_sample(log, float(log.time[0]) if len(log) else 0.0)
 
 
 def read_flights(
@@ -113,13 +114,14 @@ def read_flights(
     """
     with filed(source) as path, _memory(path):
         job = understand(path, columns)
-        cutter = Cutter(job, replace(cuts, gap_s=gap_s))
-        for piece in job.log.pieces(job.time, job.form, job.columns, lean=True, into=cutter):
-            cutter.add(piece)
-            yield from _spared(cutter.flights(final=False))
-        yield from _spared(cutter.flights(final=True))
-        if cutter.empty:
-            raise _no_rows(job)
+        with _starting(job):
+            cutter = Cutter(job, replace(cuts, gap_s=gap_s))
+            for piece in job.log.pieces(job.time, job.form, job.columns, lean=True, into=cutter):
+                cutter.add(piece)
+                yield from _spared(cutter.flights(final=False))
+            yield from _spared(cutter.flights(final=True))
+            if cutter.empty:
+                raise _no_rows(job)
 
 
 def _spared(flights: Iterator[FlightLog]) -> Iterator[FlightLog]:
@@ -148,6 +150,15 @@ def _memory(path: Named | Given) -> Iterator[None]:
         where = str(named) if isinstance(named, str | Path) else str(next(iter(named), ""))
         raise Problem("the log needs more memory than there is", where,
                       "cut it into flights, or read it where more memory is free") from None
+
+
+@contextmanager
+def _starting(job: Job) -> Iterator[None]:
+    """Add a columns file to start from to a Problem that one can mend."""
+    try:
+        yield
+    except Problem as problem:
+        raise with_job_starter(problem, job) from None
 
 
 def _no_rows(job: Job) -> Problem:

@@ -297,7 +297,8 @@ class ParquetLog:
         if array.type not in DTYPES:
             what = "text" if textual(array.type) else str(array.type)
             raise Problem(f'column "{column.name}" holds {what}, not numbers', str(self.file.path),
-                          "export it as numbers, or name another column in a columns file")
+                          "export it as numbers, or name another column as "
+                          f"{column.channel} in a columns file")
         if any(Numerals().is_number(word) for word in column.values):
             return self.states(column, lambda: recoded(array, column.values))
         return array

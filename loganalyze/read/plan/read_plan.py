@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
+from loganalyze.problems import Problem
 from loganalyze.read.clocks.clock_detection import find_form
 from loganalyze.read.clocks.time_codes import Form
 from loganalyze.read.columns.recognition import Column, recognise
-from loganalyze.read.columns.required_channels import has_altitude, start
+from loganalyze.read.columns.required_channels import has_altitude, listed
 from loganalyze.read.columns.unit_inference import settle_units
 from loganalyze.read.files.given_data import Given, Named
 from loganalyze.read.files.multi_file import Log
-from loganalyze.read.plan.log_opening import open_source
+from loganalyze.read.plan.log_opening import Opened, open_source
+from loganalyze.read.plan.starter_file import HEADING, starter_text, with_starter
 from loganalyze.record.flight_log import Source
-from loganalyze.sheets.columns_file import CLOCK_PARTS, ColumnsFile
-from loganalyze.sheets.export_options import ClockHabits
+from loganalyze.sheets.columns_file import CLOCK_PARTS, ColumnsFile, read_columns
+from loganalyze.sheets.export_options import ClockHabits, Signature
 
 
 @dataclass(frozen=True)
@@ -41,7 +45,50 @@ class Job:
 
 def understand(named: Named | Given, chosen: str | Path | ColumnsFile | None) -> Job:
     """Tell what a file holds, from its first lines; raises Problem where that leaves a doubt."""
-    opened = open_source(named, chosen)
+    try:
+        opened = open_source(named, chosen)
+    except Problem as problem:
+        raise _with_starter_unopened(problem, named, chosen) from None
+    try:
+        return _understood(opened, named)
+    except Problem as problem:
+        raise with_starter(problem, opened.log, opened.sheet) from None
+
+
+def with_job_starter(problem: Problem, job: Job) -> Problem:
+    """Return a problem met while reading, with the columns file that the log was read with."""
+    columns = {**job.clock, **{column.channel: column for column in job.columns}}
+    return with_starter(problem, job.log, job.sheet, columns, job.form.order)
+
+
+def _with_starter_unopened(problem: Problem, named: Named | Given,
+                           chosen: str | Path | ColumnsFile | None) -> Problem:
+    """Return the problem of a log that can't be opened without a key under [file], with a starter.
+
+    The keys that its hint names are tried until the log can be opened; they are to be checked.
+    """
+    header = re.search(r"the header of line (\d+)", problem.what)
+    if "[signature]" in problem.hint:
+        log = open_source(named, None).log
+        signature = Signature(header=tuple(header.name for header in log.headers))
+        return with_starter(problem, log, ColumnsFile(signature=signature))
+    tried: list[dict[str, Any]] = [{"header_line": int(header[1])}] if header else [
+        {"decimal": "comma"}, {"decimal": "comma", "thousands": "point"},
+        {"decimal": "point", "thousands": "comma"}] if "thousands" in problem.hint else []
+    stated: dict[str, Any] = {}
+    if isinstance(chosen, ColumnsFile) or (chosen is not None and not Path(chosen).is_dir()):
+        sheet = chosen if isinstance(chosen, ColumnsFile) else read_columns(chosen)
+        stated = sheet.model_dump(exclude_defaults=True)
+    for keys in tried:
+        sheet = ColumnsFile.model_validate(stated | {"file": stated.get("file", {}) | keys})
+        try:
+            return with_starter(problem, open_source(named, sheet).log, sheet)
+        except Problem:
+            continue
+    return problem
+
+
+def _understood(opened: Opened, named: Named | Given) -> Job:
     log, sheet, where = opened.log, opened.sheet, str(opened.path)
     found, notes = recognise(log.headers, sheet, where)
     by_channel = {column.channel: column for column in found}
@@ -51,8 +98,9 @@ def understand(named: Named | Given, chosen: str | Path | ColumnsFile | None) ->
     notes[:0] = [*opened.notes, *said]
     by_channel, kelvin = settle_units(by_channel, log, log.headers, notes, where)
     described = log.described() | {"clock": form.words, "time_column": time.name}
-    starter = "" if has_altitude(by_channel) else start(
-        log.headers, {**clock, **by_channel}, "pressure_altitude")
+    starter = "" if has_altitude(by_channel) else "\n".join([
+        listed(log.headers), HEADING, starter_text(
+            log, sheet, {**clock, **by_channel}, "pressure_altitude", form.order)])
     files = tuple(Source(file.path, file.size, file.modified_ns, data=file.data)
                   for file in opened.files)
     source = Source(opened.path, sum(file.size for file in files),

@@ -100,7 +100,7 @@ def _lost(count: int, rows: int, fault: str, where: str) -> Problem:
     mend = "export its stamps again" if fault == _fault("no time") else (
         "cut the log where its clock was reset")
     return Problem(f"the clock can't be followed: {count} of {rows} rows have {fault}", where,
-                   f"{mend}, or name another time column in a columns file")
+                   f"{mend}, or name another column as time in a columns file")
 
 
 def _fault(reason: str) -> str:

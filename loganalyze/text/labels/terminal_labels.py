@@ -10,6 +10,8 @@ TAKEN_AS = "Taken as:"
 MEASURED = "Measured"
 NO_ALTITUDE = ("No column is recognised as the pressure altitude: no Mach number, and only limits "
                "judged that need none. If the log holds one, name it in a columns file.")
+STARTER_WRITTEN = ("The columns file to start from is in {}: check it, replace each \"?\", and "
+                   "give it with --columns.")
 PRIOR = "Probabilities are of having truly been over the limit, with {prior}."
 
 

@@ -105,23 +105,26 @@ REFUSED: tuple[Refusal, ...] = (
             "columns file."),
     # Columns and units
     Refusal("refused/unit_unknown.csv",
-            '{}: the unit "furlong/h" of column "IAS [furlong/h]" isn\'t known; state the unit in '
-            "a columns file as one of kt, km/h, m/s, mph, ft/min, 100 ft/min, ft/s, m/min."),
+            '{}: the unit "furlong/h" of column "IAS [furlong/h]" isn\'t known; state unit for '
+            "indicated_airspeed in a columns file as one of kt, km/h, m/s, mph, ft/min, 100 "
+            "ft/min, ft/s, m/min."),
     Refusal("refused/unit_unstated.csv",
-            '{}: nothing states the unit of column "Pressure Altitude" (pressure altitude); state '
-            "it in a columns file."),
+            '{}: nothing states the unit of column "Pressure Altitude" (pressure altitude); '
+            "state unit for pressure_altitude under [columns] in a columns file."),
     Refusal("refused/units_disagree.csv",
-            '{}: column "IAS (kt)" states the unit "kt" in its name and "km/h" in the units row; '
-            "state the right one in a columns file."),
+            '{}: column "IAS (kt)" states the unit "kt" in its name and "km/h" in the units '
+            "row; state the right unit for indicated_airspeed in a columns file."),
     Refusal("refused/which_altitude.csv",
             '{}: column "Altitude [ft]" may be pressure altitude, indicated (baro-corrected) '
-            "altitude or satellite altitude; say which in a columns file."),
+            "altitude or satellite altitude; say which in a columns file, such as "
+            'pressure_altitude = {{ column = "Altitude [ft]" }}.'),
     Refusal("refused/which_airspeed.csv",
             '{}: column "Airspeed [kt]" may be indicated airspeed, calibrated airspeed or true '
-            "airspeed; say which in a columns file."),
+            "airspeed; say which in a columns file, such as indicated_airspeed = {{ column = "
+            '"Airspeed [kt]" }}.'),
     Refusal("refused/two_airspeeds.csv",
-            '{}: columns "IAS [kt]" and "KIAS" may each be the indicated airspeed; choose one in a '
-            "columns file."),
+            '{}: columns "IAS [kt]" and "KIAS" may each be the indicated airspeed; choose one '
+            "as indicated_airspeed under [columns] in a columns file."),
     Refusal("refused/same_name.csv",
             '{}, line 1: 2 columns are called "IAS [kt]"; export the log with a name of its own '
             "for each column."),
@@ -129,13 +132,15 @@ REFUSED: tuple[Refusal, ...] = (
             '{}: 2 columns are called "IAS [kt]"; export the log with a name of its own for each '
             "column."),
     Refusal("refused/nested.parquet",
-            '{}: column "IAS [kt]" holds struct<left: double, right: double>, not numbers; export '
-            "it as numbers, or name another column in a columns file."),
+            '{}: column "IAS [kt]" holds struct<left: double, right: double>, not numbers; '
+            "export it as numbers, or name another column as indicated_airspeed in a columns "
+            "file."),
     Refusal("refused/no_time.csv",
-            "{}: no column is recognised as the time; name it in a columns file."),
-    Refusal("refused/no_airspeed.csv",
-            "{}: no column is recognised as the indicated or calibrated airspeed; name it in a "
+            "{}: no column is recognised as the time; name it as time under [columns] in a "
             "columns file."),
+    Refusal("refused/no_airspeed.csv",
+            "{}: no column is recognised as the indicated or calibrated airspeed; name it as "
+            "indicated_airspeed under [columns] in a columns file."),
     Refusal("refused/named_column_missing.csv",
             '{}: the columns file names "VIAS" for indicated_airspeed, but no column is called '
             "so; name one of the columns found."),
@@ -155,18 +160,18 @@ REFUSED: tuple[Refusal, ...] = (
             'unit = "s" }}.'),
     Refusal("refused/clock_reset.csv",
             "{}: the clock can't be followed: 19 of 40 rows have a time earlier than the rows "
-            "before them; cut the log where its clock was reset, or name another time column in "
-            "a columns file."),
+            "before them; cut the log where its clock was reset, or name another column as time"
+            " in a columns file."),
     Refusal("refused/newest_first.csv",
             "{}: the clock can't be followed: 39 of 40 rows have a time earlier than the rows "
-            "before them; cut the log where its clock was reset, or name another time column in "
-            "a columns file."),
+            "before them; cut the log where its clock was reset, or name another column as time"
+            " in a columns file."),
     Refusal("refused/no_such_time.csv",
             '{}, line 9: "23:61:43" in the time column "UTC" isn\'t a time that is known; mend '
             "the line, or leave the cell blank."),
     Refusal("refused/minute_missing.csv",
-            '{}: columns "Hour" and "Second" hold parts of the time, but none holds the minute; '
-            "name it in a columns file."),
+            '{}: columns "Hour" and "Second" hold parts of the time, but none holds the minute;'
+            " name it as minute under [columns] in a columns file."),
     Refusal("refused/frame_time_missing.csv",
             '{columns}, [clock]: the key "frame_s" is missing; write it such as frame_s = 4.'),
     Refusal("refused/day_fraction.csv",
@@ -189,7 +194,7 @@ REFUSED: tuple[Refusal, ...] = (
             "the line, or leave the cell blank."),
     Refusal("refused/far_stamps.parquet",
             "{}: the clock can't be followed: 40 of 40 rows have no time; export its stamps "
-            "again, or name another time column in a columns file."),
+            "again, or name another column as time in a columns file."),
     # Long tables and several files
     Refusal("refused/long_unit_changes.csv",
             '{}, line 8: the unit of "IAS" changes from "kt" to "km/h"; export the log with one '

@@ -82,7 +82,7 @@ def cells(rows: list[list[str]]) -> None:
     both = [[*row] for row in rows]
     for row in both[1:]:
         row[1] = f"{int(row[1]) // 1000}.{int(row[1]) % 1000:03},5"
-        row[2] = row[2].replace(".", ",")
+        row[2:4] = [cell.replace(".", ",") for cell in row[2:4]]
     put("refused/thousands_beside_comma.csv", text(both, ";"))
     doubtful = [["Time [s]", "Pressure Altitude [ft]", "IAS [kt]"]]
     doubtful += [[row[0], f"{int(row[1]):,}", str(int(float(row[2])))] for row in rows[1:]]
