@@ -105,6 +105,34 @@ def test_the_recorders_steps():
     assert stated.at(0, np.array([2])).flown_random[0] == pytest.approx(2 / np.sqrt(12))
 
 
+def test_an_airspeed_from_mach_errs_as_the_mach_number_does():
+    # .002 of Mach and steps of .01, at 240 to 250 kt and 25,000 ft.
+    mach = airspeed.mach_from_cas(np.linspace(240, 250, 11) * KNOT, 25000 * FOOT)
+    log = log_of(np.arange(11.0), {"mach": 0.01}, mach=mach, pressure_altitude=25000)
+    stated = {"mach": {"standard": 0.002}, "airspeed": None, "airspeed_resolution_kt": None,
+              "pressure_altitude": NOTHING}
+    found = uncertainty_of(analyze(log, sheet_of(VMO, MMO, from_mach=True, uncertainty=stated)))
+    model = found.at(0, np.array([10]))
+    in_kt = 1 / (sensitivity.mach_by_cas(250 * KNOT, 25000 * FOOT) * KNOT)
+    assert model.flown_common[0] == pytest.approx(0.002 * in_kt, rel=0.03)
+    assert model.flown_random[0] == pytest.approx(0.01 / np.sqrt(12) * in_kt, rel=0.03)
+
+
+def test_pressures_err_by_their_own_steps():
+    # 10 Pa steps of impact pressure and 20 Pa of static pressure, at 250 kt and 25,000 ft.
+    impact = pressures.impact_pressure(250 * KNOT)
+    static = pressures.static_pressure(25000 * FOOT)
+    log = log_of(np.arange(5.0), {"impact_pressure": 0.1, "static_pressure": 0.2},
+                 impact_pressure=impact / 100, static_pressure=static / 100)
+    found = uncertainty_of(analyze(log, sheet_of(VMO, MMO, uncertainty={
+        "airspeed_resolution_kt": None, "altitude_resolution_ft": None})))
+    listed = {code: u for code, _, u in found.tolerances}
+    slope = pressures.impact_pressure(251 * KNOT) - impact
+    fall = static - pressures.static_pressure(25001 * FOOT)
+    assert listed["airspeed_resolution"] == pytest.approx(10 / np.sqrt(12) / slope, rel=0.02)
+    assert listed["altitude_resolution"] == pytest.approx(20 / np.sqrt(12) / fall, rel=0.02)
+
+
 def test_what_varies_from_sample_to_sample_is_not_common():
     model = level(250, 5000, airspeed={"standard": 1, "varies": "sample"},
                   static_source={"standard": 2}).at(0, np.array([0]))
