@@ -148,8 +148,6 @@ class Analysis:
     @property
     def recorded_s(self) -> float:
         """Time from the first sample to the end of the last [s], gaps included."""
-        if not len(self.log):
-            return 0.0
         interval = self.log.interval_s if self.log.interval_s > 0 else 0.0
         return float(self.log.time[-1] - self.log.time[0] + interval)
 

@@ -7,6 +7,7 @@ import pytest
 
 from loganalyze.air import airspeed
 from loganalyze.events.analysis import analyze
+from loganalyze.problems import Problem
 from loganalyze.record.units import FOOT, KNOT
 
 VFE = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
@@ -55,6 +56,19 @@ def test_a_sample_alone_stands_for_no_time(log, sheet, vmo):
                            sheet(vmo))
         assert analysis.recorded_s == analysis.judged_s == 0.0
         assert list(analysis.unknown) == list(analysis.bounded) == []
+
+
+def test_a_log_without_samples_is_refused(log, sheet, vmo):
+    with pytest.raises(Problem, match="no samples"):
+        analyze(log([], 1.0, calibrated_airspeed=[], pressure_altitude=[]), sheet(vmo))
+
+
+def test_a_flight_that_never_flew_has_no_share_of_its_time_judged(log, sheet, vmo):
+    analysis = analyze(log(range(200), calibrated_airspeed=5.0, pressure_altitude=500.0),
+                       sheet(vmo))
+    assert analysis.airborne.duration == 0.0
+    assert analysis.judged_shares == {}
+    assert analysis.unjudged_limits == ()
 
 
 @pytest.mark.parametrize(("lost", "listed"), [(40, True), (60, True), (110, False)])
