@@ -255,6 +255,8 @@ def _margins(log: FlightLog, sheet: LimitsSheet, states: dict[str, float]) -> di
             "limit_airspeed_kt": smallest.limit_airspeed_kt,
             "margin_kt": smallest.margin_kt,
             "margin_mach": smallest.margin_mach,
+            **({} if smallest.unit is None else {"margin": smallest.margin,
+                                                 "unit": smallest.unit}),
         })
     taken = [one.sentence for one in facts.taken if one.code not in NOT_OF_A_POINT]
     return {"limits": rows, "taken": taken}

@@ -70,6 +70,20 @@ class Exceedance:
     start_uncertainty_s: float
     end_uncertainty_s: float
 
+    @property
+    def worst_excess(self) -> float:
+        """The greatest excess in the limit's own unit; NaN for a limit of a speed.
+
+        Those have ``worst_excess_kt`` and ``worst_excess_mach``.
+        """
+        is_speed = quantity_of(self.quantity).is_speed
+        return float("nan") if is_speed else self.worst_value - self.limit_value
+
+    @property
+    def unit(self) -> str:
+        """The unit of ``worst_value`` and ``limit_value``: kt, Mach or such as g."""
+        return quantity_of(self.quantity).unit.name
+
 
 def find(
     evaluation: Evaluation, columns: Mapping[str, NDArray[Any]],
@@ -182,6 +196,9 @@ def _exceedances(
         "worst_calibrated_airspeed_kt": at.calibrated_airspeed / KNOT,
         "worst_mach": at.mach,
     }
+    if not limit.kind.is_speed:  # Where the speeds' limit lay then isn't the limit's matter.
+        nothing = np.full(len(worst), np.nan)
+        found |= {"worst_limit_airspeed_kt": nothing, "worst_limit_pointer_kt": nothing}
     start, time = evaluation.log.utc_start, evaluation.log.time
     return [
         Exceedance(

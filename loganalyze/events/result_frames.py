@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from loganalyze.events.exceedances import Exceedance
 from loganalyze.limits.evaluation import STATES
+from loganalyze.quantities.quantity_registry import only_speeds
 
 if TYPE_CHECKING:
     import numpy as np
@@ -48,6 +49,11 @@ def exceedances(found: Sequence[Exceedance]) -> pd.DataFrame:
     """Return a row an exceedance; no rows, but all columns, when there was none."""
     schema = pa.schema([(field.name, _KINDS[str(field.type)]) for field in fields(Exceedance)])
     rows = [asdict(one) for one in found]
+    if not only_speeds():
+        schema = schema.append(pa.field("worst_excess", pa.float64())).append(
+            pa.field("unit", pa.string()))
+        rows = [{**row, "worst_excess": one.worst_excess, "unit": one.unit}
+                for row, one in zip(rows, found, strict=True)]
     frame: pd.DataFrame = pa.Table.from_pylist(rows, schema=schema).to_pandas()
     return frame
 

@@ -33,6 +33,14 @@ def quantity_of(name: str) -> LimitedQuantity:
     return _QUANTITIES[name]
 
 
+def only_speeds() -> bool:
+    """Whether all registered quantities are speeds.
+
+    Once one isn't, every table of exceedances has the columns ``worst_excess`` and ``unit``.
+    """
+    return all(quantity.is_speed for quantity in _QUANTITIES.values())
+
+
 register(IndicatedAirspeed())
 register(CalibratedAirspeed())
 register(EquivalentAirspeed())

@@ -25,6 +25,8 @@ of quantities that are no speed."""
 PROVEN_OVER, OVER_NOT_PROVEN, UNDER_NOT_PROVEN, PROVEN_UNDER, NOT_DETERMINABLE = (
     "proven over", "over but not proven", "under but not proven", "proven under",
     "not determinable")
+NOT_DISPLAYED = "not displayed"
+"""Why nothing is said of an excess as displayed: the crew has no display of it."""
 OUTCOMES = (PROVEN_OVER, OVER_NOT_PROVEN, UNDER_NOT_PROVEN, PROVEN_UNDER, NOT_DETERMINABLE)
 """The outcomes of the decision rule, see `assess.decision`."""
 

@@ -8,6 +8,7 @@ from typing import Literal
 
 from loganalyze.results.assessment_results import (
     NOT_DETERMINABLE,
+    NOT_DISPLAYED,
     OVER_NOT_PROVEN,
     PROVEN_OVER,
     PROVEN_UNDER,
@@ -24,8 +25,13 @@ ORDER = (PROVEN_OVER, OVER_NOT_PROVEN, NOT_DETERMINABLE, UNDER_NOT_PROVEN, PROVE
 
 
 def on_basis(one: AssessedExceedance, basis: Basis) -> Assurance:
-    """Return how sure an exceedance is as displayed or as flown."""
-    return one.flown if basis == "flown" else one.displayed
+    """Return how sure an exceedance is as displayed or as flown.
+
+    As flown in any case where the crew has no display of what was exceeded.
+    """
+    if basis == "flown" or one.displayed.reason == NOT_DISPLAYED:
+        return one.flown
+    return one.displayed
 
 
 def decisive_first(
@@ -36,7 +42,8 @@ def decisive_first(
     Parameters
     ----------
     excesses_kt : sequence of float or None
-        The worst excess of each as CAS [kt]; None or NaN, where it isn't known, counts as 0.
+        The worst excess of each as CAS [kt]; None or NaN, where it isn't known, counts as 0. So
+        does that of a limit that is none of a speed: units don't compare.
     assessed : sequence of AssessedExceedance
         How sure each is, in the same order; empty where nothing was assessed.
     basis : {"displayed", "flown"}

@@ -159,11 +159,6 @@ class Limit(Sheet):
         return stated
 
     @property
-    def is_mach(self) -> bool:
-        """Whether the limit is a Mach number rather than an airspeed."""
-        return self.quantity in ("mach", "indicated_mach")
-
-    @property
     def needs_altitude(self) -> bool:
         """Whether a speed can be compared with it only where the pressure altitude is known.
 

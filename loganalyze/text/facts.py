@@ -12,6 +12,7 @@ from typing import Any
 
 from loganalyze.events.analysis import Outcome
 from loganalyze.results.assessment_results import (
+    LEFT_OUT,
     AssessedExceedance,
     Check,
     LimitMeasure,
@@ -58,6 +59,15 @@ class SmallestFacts:
     time_s: float | None
     pressure_altitude_ft: float | None
     limit_airspeed_kt: float | None
+    margin: float | None = field(default=None, metadata=LEFT_OUT)
+    """The margin in `unit`, to a limit that is none of a speed."""
+    unit: str | None = field(default=None, metadata=LEFT_OUT)
+    quantity: str | None = field(default=None, metadata=LEFT_OUT)
+
+    @property
+    def known(self) -> bool:
+        """Whether a margin is known."""
+        return self.margin_kt is not None or self.margin is not None
 
 
 @dataclass(frozen=True)
@@ -108,6 +118,9 @@ class ExceedanceFacts:
     confirmed_by: str | None = None
     contradicted_by: str | None = None
     unproven_because: str | None = None
+    worst_excess: float | None = field(default=None, metadata=LEFT_OUT)
+    """In `unit`, for a limit that is none of a speed."""
+    unit: str | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True)

@@ -42,7 +42,8 @@ Facts = TypeVar("Facts", ExceedanceFacts, SmallestFacts)
 
 STRETCHES_LISTED = 10
 """How many stretches of a flag are listed, from the first."""
-LACKING = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude")
+LACKING = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
+           "limit_needs_channel")
 """Findings of limits for which the log doesn't hold a channel."""
 LONGEST_LISTED = 20
 """How many unknown stretches a summary lists, longest first."""
@@ -69,6 +70,8 @@ def channel_facts(log: FlightLog) -> list[ChannelFacts]:
 def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
     """Return the exceedances of a flight as plain facts."""
     found = [_copied(ExceedanceFacts, one) for one in analysis_of(judged).exceedances]
+    found = [replace(one, unit=one.unit if one.worst_excess is not None else None)
+             for one in found]
     if isinstance(judged, Analysis):
         return found
     return [
@@ -116,7 +119,11 @@ def assessment_facts(assessment: Assessment) -> AssessmentFacts:
 def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
     """Return the smallest margins of `analysis` as plain facts, that of all limits first."""
     smallest = [_copied(SmallestFacts, one) for one in analysis.smallest]
-    return [replace(one, limit=one.limit or None) for one in smallest]
+    kinds = (None, *(limit.kind for limit in analysis.sheet.limit))
+    return [replace(one, limit=one.limit or None, **(
+        {"margin": None} if quantity is None or quantity.is_speed
+        else {"unit": quantity.unit.name, "quantity": quantity.name}))
+        for one, quantity in zip(smallest, kinds, strict=True)]
 
 
 def suspect_facts(analysis: Analysis) -> list[SuspectFacts]:

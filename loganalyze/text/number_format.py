@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from loganalyze.text.quantity_words import Exceeding, amount, is_in_mach, none_of_a_speed
+
 
 def clock(seconds: float | None) -> str:
     """Return a time from the log's first sample as h:mm:ss.s, or "unknown"."""
@@ -85,13 +87,18 @@ def in_quantity(value: float | None, quantity: str) -> str:
     """Return a limit's or an aircraft's speed in the quantity in which the limit is published."""
     if value is None:
         return "unknown"
-    if quantity in ("mach", "indicated_mach"):
+    if other := none_of_a_speed(quantity):
+        return amount(value, other)
+    if is_in_mach(quantity):
         return f"{QUANTITIES[quantity]} {mach(value)}"
     return f"{value:.1f} {QUANTITIES[quantity]}"
 
 
-def excess(kt: float | None, mach_number: float | None) -> str:
+def excess(one: Exceeding) -> str:
     """Return by how much a limit was exceeded."""
+    if other := none_of_a_speed(one.quantity):
+        return amount(one.worst_excess, other)
+    kt, mach_number = one.worst_excess_kt, one.worst_excess_mach
     parts = [knots(kt)] if kt is not None else []
     parts += [f"Mach {mach(mach_number)}"] if mach_number is not None else []
     return " and ".join(parts) or "an unknown amount"

@@ -11,18 +11,18 @@ import numpy as np
 from loganalyze.results.decisive_exceedance import Basis
 from loganalyze.text.number_format import clock as elapsed_clock
 from loganalyze.text.number_format import mach
+from loganalyze.text.quantity_words import (
+    MACH_WORDS,
+    SPEED_LETTERS,
+    UNKNOWN,
+    Exceeding,
+    amount,
+    none_of_a_speed,
+)
 
 Clock = Literal["elapsed", "utc"]
 Reader = Literal["crew", "safety", "maintenance"]
 READERS: tuple[Reader, ...] = ("crew", "safety", "maintenance")
-
-SPEED_LETTERS = {
-    "indicated_airspeed": "IAS", "calibrated_airspeed": "CAS", "equivalent_airspeed": "EAS",
-    "true_airspeed": "TAS",
-}
-MACH_WORDS = {"mach": "Mach", "indicated_mach": "indicated Mach"}
-
-UNKNOWN = "not known"
 
 TELLS_WHERE = frozenset(("latitude", "longitude"))
 TELLS_HOW_FLOWN = frozenset(("overspeed_warning", "autopilot", "autothrottle"))
@@ -107,6 +107,11 @@ class Presentation:
         """Return a set step of speed, with no more digits than it needs: "5 kt"."""
         return f"{knots * self.units.per_knot:g} {self.units.speed}"
 
+    def own_step(self, step: float, quantity: str) -> str:
+        """Return a set step of a quantity that is no speed, with no more digits than needed."""
+        other = none_of_a_speed(quantity)
+        return f"{step:g} {other.unit.name}" if other else self.step(step)
+
     def altitude(self, feet: float | None) -> str:
         """Return an altitude in whole feet or metres."""
         if feet is None or not math.isfinite(feet):
@@ -114,9 +119,11 @@ class Presentation:
         return f"{feet * self.units.per_foot:,.0f} {self.units.altitude}"
 
     def published(self, value: float | None, quantity: str) -> str:
-        """Return a speed [kt] or Mach number in the quantity in which its limit is published."""
+        """Return a value [the quantity's unit] in the quantity in which its limit is published."""
         if value is None or not math.isfinite(value):
             return UNKNOWN
+        if other := none_of_a_speed(quantity):
+            return amount(value, other)
         if quantity in MACH_WORDS:
             return f"{MACH_WORDS[quantity]} {mach(value)}"
         return self.speed(value, quantity)
@@ -128,14 +135,23 @@ class Presentation:
             parts.append(f"Mach {mach(mach_number)}")
         return " and ".join(parts) or UNKNOWN
 
+    def exceeded_by(self, one: Exceeding) -> str:
+        """Return by how much a limit was exceeded: "6.3 kt and Mach .012", or "0.30 g"."""
+        if other := none_of_a_speed(one.quantity):
+            return amount(one.worst_excess, other)
+        return self.excess(one.worst_excess_kt, one.worst_excess_mach)
+
     def published_difference(self, value: float, quantity: str) -> str:
-        """Return a difference [kt or Mach] in a limit's published quantity, with its sign."""
+        """Return a difference [its unit] in a limit's published quantity, with its sign."""
         if not math.isfinite(value):
             return UNKNOWN
+        if other := none_of_a_speed(quantity):
+            return amount(value, other, sign=True)
         if quantity in MACH_WORDS:
             return f"Mach {'+' if value > 0 else ''}{mach(value)}"
         return f"{'+' if value > 0 else ''}{self.speed(value)}"
 
     def published_band(self, value: float, quantity: str) -> str:
-        """Return a width of margin [kt or Mach] in a limit's published quantity."""
-        return self.published(value, quantity) if quantity in MACH_WORDS else self.speed(value)
+        """Return a width of margin [its unit] in a limit's published quantity."""
+        in_knots = quantity not in MACH_WORDS and not none_of_a_speed(quantity)
+        return self.speed(value) if in_knots else self.published(value, quantity)

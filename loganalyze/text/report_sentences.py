@@ -12,7 +12,6 @@ from typing import Any
 from loganalyze.record.channels import CHANNELS, kind
 from loganalyze.results.assessment_results import (
     AssessedExceedance,
-    Contributions,
     Severity,
     TimeToLimit,
 )
@@ -27,9 +26,11 @@ from loganalyze.text.number_format import (
     sentence_case,
     too_little,
 )
-from loganalyze.text.presentation import UNKNOWN, Presentation
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.quantity_words import UNKNOWN, none_of_a_speed
+from loganalyze.text.quantity_words import panel_words as panel_words_of
 from loganalyze.text.sentences import quality_text
-from loganalyze.text.sentences.decision_text import decision, with_reason
+from loganalyze.text.sentences.decision_text import decision, tolerance_words, with_reason
 from loganalyze.text.sentences.finding_text import but_not_judged, not_judged
 
 
@@ -48,13 +49,15 @@ def verdict(
     before a greater one that isn't. `assessed` tells how sure each is; empty if nobody assessed.
     """
     found = facts.exceedances
-    known = [one for one in facts.smallest_margins if one.margin_kt is not None]
+    known = [one for one in facts.smallest_margins if one.known]
     doubted = facts.quality.suspects
     if facts.judged_s <= 0 and not found and not known and not doubted:
         return f"Nothing of the {duration(facts.recorded_s)} recorded could be judged."
     judged = in_judged(facts.recorded_s, facts.judged_s)
     if not found:
         closest = next((one for one in known if one.limit is None), None)
+        if closest is None and len(facts.smallest_margins) == 2:
+            closest = next(iter(known), None)
         unjudged = not_judged(facts.taken)
         said = f"No limit was exceeded{judged}{but_not_judged(unjudged)}."
         little = [one for one in facts.unjudged_limits if one not in unjudged]
@@ -69,7 +72,9 @@ def verdict(
                      f"{'stretch' if near == 1 else 'stretches'} came so near that the reading "
                      "doesn't prove that the aircraft stayed under.")
         elif closest is not None:
-            said += (f" The smallest margin was {how.speed(closest.margin_kt)}, at "
+            margin = (how.speed(closest.margin_kt) if closest.quantity is None else
+                      how.published_band(closest.margin or 0.0, closest.quantity))
+            said += (f" The smallest margin was {margin}, at "
                      f"{how.instant(closest.time_s)} and "
                      f"{_height(closest.pressure_altitude_ft, how)}.")
         return said
@@ -81,7 +86,7 @@ def verdict(
     worst = found[first]
     said += (f"{judged}. "
              f"{'The worst was' if len(found) > 1 else 'At worst it was'} "
-             f"{how.excess(worst.worst_excess_kt, worst.worst_excess_mach)} over {worst.limit}, "
+             f"{how.exceeded_by(worst)} over {worst.limit}, "
              f"at {how.instant(worst.worst_time_s)} and "
              f"{_height(worst.worst_pressure_altitude_ft, how)}")
     said += "."
@@ -98,13 +103,17 @@ def greater_readings(
 ) -> str:
     """Return which exceedances read more than the one that decides, as a sentence, and why they
     don't decide; empty where there is none."""
-    decided = found[first].worst_excess_kt or 0.0
-    greater = [i for i, one in enumerate(found) if (one.worst_excess_kt or 0.0) > decided]
+    def size(one: ExceedanceFacts) -> float:
+        return (one.worst_excess_kt if one.unit is None else one.worst_excess) or 0.0
+
+    # Those of another unit are neither greater nor smaller.
+    greater = [i for i, one in enumerate(found)
+               if one.unit == found[first].unit and size(one) > size(found[first])]
     if not greater:
         return ""
-    i = max(greater, key=lambda i: found[i].worst_excess_kt or 0.0)
+    i = max(greater, key=lambda i: size(found[i]))
     one = found[i]
-    read = (f"{how.excess(one.worst_excess_kt, one.worst_excess_mach)} over {one.limit} at "
+    read = (f"{how.exceeded_by(one)} over {one.limit} at "
             f"{how.instant(one.worst_time_s)}")
     outcome = f"is {with_reason(on_basis(assessed[i], how.basis))}."
     if len(greater) == 1:
@@ -139,7 +148,7 @@ def listed(said: Sequence[str]) -> str:
 def exceedance_title(number: int, one: ExceedanceFacts, how: Presentation) -> str:
     """Return the title of an exceedance's own section."""
     return (f"Exceedance {number}: {one.limit} by "
-            f"{how.excess(one.worst_excess_kt, one.worst_excess_mach)}")
+            f"{how.exceeded_by(one)}")
 
 
 def touches(one: ExceedanceFacts) -> str:
@@ -181,6 +190,9 @@ def exceedance(one: ExceedanceFacts, how: Presentation) -> str:
 
 def closest(one: SmallestFacts, how: Presentation) -> str:
     """Return the smallest margin to a limit in a few words."""
+    if one.quantity is not None and one.margin is not None:
+        side = "under" if one.margin >= 0 else "over"
+        return f"{how.published_band(abs(one.margin), one.quantity)} {side}"
     if one.margin_kt is None:
         return UNKNOWN
     side = "under" if one.margin_kt >= 0 else "over"
@@ -267,6 +279,10 @@ def condition(name: str, said: Mapping[str, Any]) -> str:
 
 def tolerance(code: str, u: float, how: Presentation) -> tuple[str, str]:
     """Return what an uncertainty is of, and its size in its unit."""
+    if code not in label.TOLERANCES:
+        channel = CHANNELS[code.removesuffix("_resolution")]
+        return tolerance_words(code), (
+            f"{u:.2g} {channel.unit.name}" if math.isfinite(u) else UNKNOWN)
     words, suffix = label.TOLERANCES[code]
     if suffix in ("_s", "_mach", "_degc"):
         unit = {"_s": " s", "_mach": " Mach", "_degc": " degC"}[suffix]
@@ -297,25 +313,14 @@ def under_by(margin: str) -> str:
     return f"{margin} under"
 
 
-def why(one: Contributions | None, began_by: str) -> str:
-    """Return the main cause in a few words."""
-    if began_by == "limit applied":
-        return "the limit began to apply"
-    if one is None:
-        return UNKNOWN
-    fields = ("limit_moved_kt", "configuration_kt", "height_trade_kt", "energy_kt",
-              "air_temperature_kt") if one.split else (
-              "limit_moved_kt", "configuration_kt", "speed_change_kt")
-    taken = [(getattr(one, name), name) for name in fields if getattr(one, name) > 0]
-    return label.CAUSES[max(taken)[1]][1] if taken else UNKNOWN
-
-
 def panel_words(one: ExceedanceFacts, how: Presentation) -> str:
     """Return what an exceedance's picture shows, for those who can't see it."""
-    return (f"Speed against its limit, margin and altitude about the exceedance of {one.limit}: "
+    other = none_of_a_speed(one.quantity)
+    shown = f"{panel_words_of(other)} and" if other else "Speed against its limit, margin and"
+    return (f"{shown} altitude about the exceedance of {one.limit}: "
             f"over from {how.instant(one.start_s)} to {how.instant(one.end_s)}, worst at "
             f"{how.instant(one.worst_time_s)} with "
-            f"{how.excess(one.worst_excess_kt, one.worst_excess_mach)}.")
+            f"{how.exceeded_by(one)}.")
 
 
 def glance_words(facts: FlightFacts, how: Presentation) -> str:
@@ -377,6 +382,9 @@ def quantity(name: str) -> str:
 
 def closest_sentence(one: SmallestFacts, how: Presentation) -> str:
     """Return how close it came to whichever limit applied, as a sentence."""
+    if one.quantity is not None and one.margin is not None:
+        return (f"Closest: {closest(one, how)} {one.limit} at {how.instant(one.time_s)}, "
+                f"{_height(one.pressure_altitude_ft, how)}.")
     if one.margin_kt is None:
         return "Closest: unknown."
     by_mach = f" (Mach {mach(abs(one.margin_mach))})" if one.margin_mach is not None else ""

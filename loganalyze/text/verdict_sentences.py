@@ -6,8 +6,12 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from loganalyze.results.assessment_results import PROVEN_OVER, AssessedExceedance
-from loganalyze.results.decisive_exceedance import decisive_first
+from loganalyze.results.assessment_results import (
+    NOT_DISPLAYED,
+    PROVEN_OVER,
+    AssessedExceedance,
+)
+from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts, Summary
 from loganalyze.text.number_format import (
     QUANTITIES,
@@ -23,6 +27,7 @@ from loganalyze.text.number_format import (
     sentence_case,
     too_little,
 )
+from loganalyze.text.quantity_words import amount, none_of_a_speed
 from loganalyze.text.sentences import quality_text
 from loganalyze.text.sentences.decision_text import with_reason
 from loganalyze.text.sentences.finding_text import (
@@ -70,7 +75,7 @@ def exceedance(one: ExceedanceFacts) -> str:
         f"{one.limit} exceeded at {clock(one.start_s)} for {duration(one.duration_s)}"
         f"{_touches(one)}"
         f"{' (' + ', '.join(ends) + ')' if ends else ''}, at worst by "
-        f"{excess(one.worst_excess_kt, one.worst_excess_mach)}: "
+        f"{excess(one)}: "
         f"{in_quantity(one.worst_value, one.quantity)} against "
         f"{in_quantity(one.limit_value, one.quantity)} at "
         f"{feet(one.worst_pressure_altitude_ft)}, {clock(one.worst_time_s)}{pointer}."
@@ -86,6 +91,11 @@ def _touches(one: ExceedanceFacts) -> str:
 def closest(one: SmallestFacts) -> str:
     """Return how close it came, as a sentence."""
     name = f" to {one.limit}" if one.limit else ""
+    other = none_of_a_speed(one.quantity or "")
+    if other and one.margin is not None:
+        side = "under" if one.margin >= 0 else "over"
+        return (f"Closest{name}: {amount(abs(one.margin), other)} {side} it at "
+                f"{clock(one.time_s)}, {feet(one.pressure_altitude_ft)}.")
     if one.margin_kt is None:
         return f"Closest{name}: unknown."
     side = "under" if one.margin_kt >= 0 else "over"
@@ -116,10 +126,11 @@ def headline(
         return f"No limit was exceeded{within}"
     episodes = len({one.episode for one in found})
     said = count(len(found), "exceedance")
-    proven = sum(one.displayed.word == PROVEN_OVER for one in assessed)
+    proven = sum(on_basis(one, "displayed").word == PROVEN_OVER for one in assessed)
     if assessed and proven < len(found):
         which = "not" if len(found) == 1 else f"{proven:,} of them" if proven else "none of them"
-        said += f" ({which} proven over as displayed)"
+        seen = any(one.displayed.reason != NOT_DISPLAYED for one in assessed)
+        said += f" ({which} proven over as {'displayed' if seen else 'flown'})"
     if episodes != len(found):
         said += f" in {count(episodes, 'episode')}"
     return f"{said}{within}"
@@ -127,7 +138,8 @@ def headline(
 
 def outcomes(one: AssessedExceedance) -> str:
     """Return what was decided of an exceedance on either basis, as a sentence."""
-    said = [f"{basis.basis} {with_reason(basis)}" for basis in (one.displayed, one.flown)]
+    said = [f"{basis.basis} {with_reason(basis)}" for basis in (one.displayed, one.flown)
+            if basis.reason != NOT_DISPLAYED]
     return f"{sentence_case(', '.join(said))}."
 
 
@@ -141,7 +153,8 @@ def verdict(flight: FlightFacts) -> str:
     found = flight.exceedances
     assessed = flight.assessment.exceedances if flight.assessment else ()
     lines = [headline(found, flight.recorded_s, flight.judged_s,
-                      [one.margin_kt for one in flight.smallest_margins],
+                      [one.margin if one.margin_kt is None else one.margin_kt
+                       for one in flight.smallest_margins],
                       flight.quality.suspects, assessed, not_judged(flight.taken))]
     if doubted := flight.quality.suspects:
         lines.append(

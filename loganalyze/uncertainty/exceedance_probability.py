@@ -27,6 +27,7 @@ from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
 from loganalyze.results.assessment_results import (
     NOT_DETERMINABLE,
+    NOT_DISPLAYED,
     PROVEN_OVER,
     Assurance,
     MissedPeak,
@@ -42,8 +43,7 @@ Rows = NDArray[np.intp]
 _NAN = float("nan")
 
 DISPLAYED, FLOWN = "as displayed", "as flown"
-NO_UNCERTAINTY, PEAK_AT_GAP, OUTSIDE_PRIOR, NOT_DISPLAYED = (
-    "no uncertainty", "peak at gap", "outside prior", "not displayed")
+NO_UNCERTAINTY, PEAK_AT_GAP, OUTSIDE_PRIOR = "no uncertainty", "peak at gap", "outside prior"
 """Why a verdict isn't determinable."""
 
 

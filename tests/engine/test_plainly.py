@@ -285,7 +285,7 @@ class Plain:
             top = self._maximum(limit, height)
             value, equivalent = self._in_quantity(
                 limit, top, cas, indicated, height, indicated_height, mach, heat)
-            slack = max(1e-9 if limit.is_mach else 1e-5 * KT, self.rounding * abs(top))
+            slack = max(1e-9 if "mach" in limit.quantity else 1e-5 * KT, self.rounding * abs(top))
             state = (UNKNOWN if math.isnan(value - top) else
                      OVER if value - top > slack else UNDER)
             state = {"no": NOT_APPLICABLE, "unknown": UNKNOWN, "yes": state}[applies]
@@ -338,8 +338,8 @@ class Plain:
     @staticmethod
     def _maximum(limit: Limit, height: float) -> float:
         if limit.by_pressure_altitude is None:
-            return limit.maximum if limit.is_mach else limit.maximum_kt * KT
-        unit = 1.0 if limit.is_mach else KT
+            return limit.maximum if "mach" in limit.quantity else limit.maximum_kt * KT
+        unit = 1.0 if "mach" in limit.quantity else KT
         table = [(ft * FT, value * unit) for ft, value in limit.by_pressure_altitude]
         if limit.outside == "hold":
             height = min(max(height, table[0][0]), table[-1][0]) if height == height else NAN
@@ -475,7 +475,7 @@ def random_log(rng: np.random.Generator, n: int, sheet: LimitsSheet, make: Any,
         if math.isnan(top):
             continue
         delta = float(rng.choice([0.0, 5e-6, -5e-6, 2e-5, -2e-5, 5e-4, -5e-4, 0.01, -0.01]))
-        if limit.is_mach:
+        if "mach" in limit.quantity:
             tiny = float(rng.choice([0.0, 5e-10, -5e-10, 2e-9, -2e-9, 1e-6, -1e-6]))
             kt[i] = airspeed.cas_from_mach(top + tiny, ft[i] * FT) / KT
         elif limit.quantity == "equivalent_airspeed":

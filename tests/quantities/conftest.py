@@ -9,7 +9,7 @@ from load_factor import register_load_factor
 from loganalyze.quantities.quantity_registry import withdraw
 
 
-@pytest.fixture(autouse=True)
+@pytest.fixture(autouse=True, scope="module")
 def load_factor() -> Iterator[None]:
     register_load_factor()
     yield

@@ -19,6 +19,7 @@ class LoadFactor(LimitedQuantity):
     unit, suffix, decimals = UNITS["g"], "g", 2
     channels = ("load_factor",)
     article_noun, row_unit = "a load factor", "g"
+    ladder, bands = (0.0, 0.25, 0.5), (0.0, 0.25)
     example, lowest, highest, usual = 2.5, 1.0, 12.0, (2.0, 9.0)
 
     def value(self, at: AirDataAtRows) -> Floats:

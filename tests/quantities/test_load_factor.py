@@ -10,6 +10,7 @@ import pytest
 
 import loganalyze
 from loganalyze import Problem
+from loganalyze.engine import kernel_loading
 
 NAN = math.nan
 UNDER, OVER, UNKNOWN, NOT_APPLICABLE = range(4)
@@ -62,6 +63,40 @@ def test_it_is_judged_without_any_speed_limit(pull_up, sheet):
     quiet = loganalyze.analyze(pull_up, sheet({**NMAX, "maximum": 4.0}))
     assert quiet.outcome == "not exceeded"
     assert quiet.smallest[1].margin == pytest.approx(1.2)
+
+
+@pytest.mark.parametrize("enough", [0, math.inf], ids=["compiled loops", "whole arrays"])
+def test_many_blocks_give_what_each_row_gives(log, sheet, vmo, mmo, monkeypatch, enough):
+    """A limit beside others, with a condition and gaps of its channel, over several blocks."""
+    monkeypatch.setattr(kernel_loading, "ENOUGH", enough)
+    n, rng = 150_000, np.random.default_rng(7)
+    g = np.where(rng.random(n) < 0.01, NAN, rng.uniform(0.5, 2.7, n))
+    brake = np.repeat(rng.integers(0, 2, n // 1000 + 1) * 10.0, 1000)[:n]
+    brakes = {**FLAPS, "when": {"speedbrake_deg": {"above": 2}}}
+    speed = 245 + 8 * np.sin(np.arange(n) / 900)
+    flight = log(np.arange(n), calibrated_airspeed=speed, pressure_altitude=5000, load_factor=g,
+                 speedbrake=brake)
+    analysis = loganalyze.analyze(flight, sheet(vmo, NMAX, brakes, mmo))
+    own = np.where(np.isnan(g), UNKNOWN, np.where(g > 2.5, OVER, UNDER))
+    over_2 = np.where(np.isnan(g), UNKNOWN, np.where(g > 2.0, OVER, UNDER))
+    over_2[brake < 2] = NOT_APPLICABLE
+    vmo_state = np.where(speed > 250, OVER, UNDER)
+    known = brake == np.roll(brake, 1)  # what moves is looked at elsewhere
+    assert (analysis.columns["state_1"] == own).all()
+    assert (analysis.columns["state_2"] == over_2)[known].all()
+    assert (analysis.columns["state_0"] == vmo_state).all()
+    together = np.where((own == OVER) | (over_2 == OVER) | (vmo_state == OVER), OVER,
+                        np.where((own == UNKNOWN) | (over_2 == UNKNOWN), UNKNOWN, UNDER))
+    assert (analysis.columns["state"] == together)[known].all()
+    alone = loganalyze.analyze(flight, sheet(vmo, mmo))
+    for name in ("margin_kt", "margin_mach", "limit_airspeed_kt", "limit_pointer_kt", "mach"):
+        assert analysis.columns[name].tobytes() == alone.columns[name].tobytes(), name
+
+
+def test_a_frame_has_its_excess_and_unit(pull_up, sheet, vmo):
+    frame = loganalyze.analyze(pull_up, sheet(vmo, NMAX)).exceedance_table.set_index("limit")
+    assert frame.loc["nz", "worst_excess"] == pytest.approx(0.3, abs=1e-12)
+    assert frame["unit"].to_dict() == {"nz": "g", "VMO": "kt"}
 
 
 def test_without_its_channel_it_is_said_and_nothing_else_is_lost(log, sheet, vmo):

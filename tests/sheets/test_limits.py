@@ -66,7 +66,7 @@ def test_the_form(sheet):
     assert read.temperature.recovery_factor is None
     vmo, mmo, vfe = read.limit
     assert [one.name for one in read.limit] == ["VMO", "MMO", "VFE 15"]
-    assert [one.is_mach for one in read.limit] == [False, True, False]
+    assert [one.kind.unit.name for one in read.limit] == ["kt", "Mach", "kt"]
     assert [one.on_pointer for one in read.limit] == [True, True, False]
     assert vmo.maximum_at(3000.0) == 238 * KNOT
     assert mmo.maximum_at(3000.0) == 0.51

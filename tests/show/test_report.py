@@ -338,7 +338,8 @@ def test_every_way_to_begin_and_end_has_words():
 
 def test_everything_the_uncertainty_rests_on_has_words(analysis):
     budget = budget_of(analysis.log, analysis.sheet, analysis.evaluation.air)
-    listed = budget.listed(200.0, 5e3, 5.0)
+    listed = budget.listed(
+        {"airspeed": 200.0, "static": 200.0, "altitude": 5e3, "temperature": 5.0})
     assert {code for code, _, _ in listed} <= set(report_labels.TOLERANCES)
     for code in report_labels.TOLERANCES:
         words, size = said.tolerance(code, 1.25, Presentation())

@@ -86,7 +86,7 @@ def test_measures():
                        ((0.0, 0.0), (0.01, 12.0)), (), 600.0, 30.0)
     assert smallest(one) == (
         "Closest to MMO: 4.2 kt (Mach .009) under, in the climb, at 21,500 ft, at 1:01:01.2.")
-    assert within(one, is_mach=True) == (
+    assert within(one, quantity="mach") == (
         "Of 10 min 00 s judged against MMO: never over it, 12.0 s less than Mach .010 under it; "
         "30.0 s not judged.")
     together = LimitMeasure("", -2.0, NAN, 5.0, NAN, "unknown", ((0.0, 3.0), (5.0, 9.0)), (),

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 
 from loganalyze.events.analysis import Analysis
 from loganalyze.events.exceedances import Exceedance
+from loganalyze.limits.limit_equivalents import published_maximum, published_value
+from loganalyze.quantities.limited_quantity import LimitedQuantity
 from loganalyze.record.channels import CHANNELS
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.figures import time_axis
@@ -33,6 +35,7 @@ from loganalyze.show.figures.figure_style import (
 from loganalyze.text.labels import picture_labels as words
 from loganalyze.text.labels.report_labels import LEGEND_WORDS
 from loganalyze.text.presentation import Presentation
+from loganalyze.text.quantity_words import none_of_a_speed
 
 RUN_IN_S, RECOVERY_S = 45.0, 30.0
 """Least run-in and recovery shown [s]; engineering judgement."""
@@ -104,8 +107,12 @@ def panel_figure(
             len(ratios), height_ratios=ratios, left=0.11, right=0.98, hspace=0.1,
             top=1 - 0.35 / height, bottom=0.55 / height)
         panels = [figure.add_subplot(grid[i]) for i in range(len(ratios))]
-        _speeds(panels[0], analysis, rows, how)
-        _margin(panels[1], analysis, assessment, rows, how)
+        other = none_of_a_speed(one.quantity)
+        if other is None:
+            _speeds(panels[0], analysis, rows, how)
+            _margin(panels[1], analysis, assessment, rows, how)
+        else:
+            _own(panels[0], panels[1], analysis, one, other, rows)
         time_axis.line(panels[2], analysis, analysis.columns["pressure_altitude_ft"],
                       how.units.per_foot, rows, color=BLUE, linewidth=1.2)
         panels[2].set_ylabel(words.AXES["altitude"].format(unit=how.units.altitude))
@@ -121,8 +128,8 @@ def panel_figure(
             time_axis.shade(panel, analysis, end - start, one)
             panel.axvline(one.worst_time_s, color=GREY, linewidth=0.8, linestyle=(0, (3, 2)))
             panel.tick_params(axis="x", labelbottom=panel is panels[-1])
-        panels[1].plot(one.worst_time_s, -one.worst_excess_kt * how.units.per_knot,
-                       **time_axis.WORST)
+        worst = -one.worst_excess_kt * how.units.per_knot if other is None else -one.worst_excess
+        panels[1].plot(one.worst_time_s, worst, **time_axis.WORST)
         _stages(panels[0], one, start, end)
         time_axis.time_axis(panels, analysis, how, start, max(end - start, 1.0))
     return figure
@@ -146,6 +153,28 @@ def _speeds(axes: Axes, analysis: Analysis, rows: slice, how: Presentation) -> N
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.16 * (high - low))
     axes.legend(ncols=4, **ABOVE)
+
+
+def _own(axes: Axes, below: Axes, analysis: Analysis, one: Exceedance, quantity: LimitedQuantity,
+         rows: slice) -> None:
+    """Draw a quantity that is no speed against its limit, and the margin in its unit."""
+    value, maximum = np.full((2, len(analysis.time)), np.nan)
+    limit = analysis.sheet.limit[analysis.limit_names.index(one.limit)]
+    at = analysis.evaluation.air_data_at(np.arange(*rows.indices(len(value))))
+    value[rows] = published_value(limit, at)
+    maximum[rows] = published_maximum(limit, at)
+    unit = quantity.unit.name
+    time_axis.line(axes, analysis, maximum, 1.0, rows, color="black", linewidth=1.2,
+                   linestyle=(0, (5, 2)), label=words.OWN_LIMIT)
+    time_axis.line(axes, analysis, value, 1.0, rows, color=BLUE, linewidth=1.4,
+                   label=quantity.noun)
+    axes.set_ylabel(words.AXES["own"].format(quantity=quantity.noun, unit=unit))
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.16 * (high - low))
+    axes.legend(ncols=4, **ABOVE)
+    time_axis.line(below, analysis, maximum - value, 1.0, rows, color=BLUE, linewidth=1.2)
+    below.axhline(0, color="black", linewidth=1.2)
+    below.set_ylabel(words.AXES["own_margin"].format(unit=unit))
 
 
 def _apart(one: NDArray[Any] | None, other: NDArray[Any], rows: slice) -> bool:

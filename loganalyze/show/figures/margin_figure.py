@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
+from matplotlib.transforms import Transform
 
 from loganalyze.events.analysis import Analysis
 from loganalyze.events.exceedances import Exceedance
@@ -47,6 +48,7 @@ from loganalyze.text.flight_account import smallest_facts, suspect_facts
 from loganalyze.text.labels import picture_labels as words
 from loganalyze.text.labels.report_labels import LEGEND_WORDS, TRACK
 from loganalyze.text.presentation import Presentation
+from loganalyze.text.quantity_words import none_of_a_speed
 from loganalyze.text.report_sentences import closest_sentence
 from loganalyze.text.sentences.finding_text import not_judged
 
@@ -143,7 +145,7 @@ def _head(figure: Figure, analysis: Analysis, assessment: Assessment | None,
                 weight="bold", va="center")
     figure.text(0.08, 1 - 0.4 / height, plain_text(verdict_sentences.headline(
         analysis.exceedances, analysis.recorded_s, analysis.judged_s,
-        [one.margin_kt for one in analysis.smallest],
+        [one.margin for one in analysis.smallest],
         suspect_facts(analysis), assessment.exceedances if assessment else (),
         not_judged(analysis.findings)) + numbered), va="center")
 
@@ -151,7 +153,7 @@ def _head(figure: Figure, analysis: Analysis, assessment: Assessment | None,
 def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: float) -> None:
     for i, each in enumerate(marked):
         one = each.one
-        said = how.excess(one.worst_excess_kt, one.worst_excess_mach)
+        said = how.exceeded_by(one)
         row = (len(marked) - 1) // 2 - i // 2
         put = words.NOT_PROVEN if each.outcome else words.EXCEEDED
         figure.text(
@@ -176,7 +178,8 @@ def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     label = words.AXES["margin"].format(unit=how.units.speed)
     if not known.size:
         axes.set_ylabel(label)
-        say_unknown(axes, words.NOTHING_JUDGED)
+        speeds = any(limit.kind.is_speed for limit in analysis.sheet.limit)
+        say_unknown(axes, words.NOTHING_JUDGED if speeds else words.NO_AIRSPEED_LIMIT)
         return
     axes.axhline(0, color="black", linewidth=1.2)
     least, greatest = float(known.min()) * per_knot, float(known.max()) * per_knot
@@ -293,9 +296,13 @@ def _number(axes: Axes, marked: list[_Marked], analysis: Analysis, how: Presenta
         one, worst = each.one, -each.excess * how.units.per_knot
         step = (step + 1) % 3 if one.worst_time_s - before < 0.02 * _span(analysis) else 0
         before = one.worst_time_s
-        axes.plot(one.worst_time_s, worst, **WORST)
+        at: str | tuple[str, Transform] = "data"
+        if none_of_a_speed(one.quantity):  # Its excess is none of this axis.
+            worst, at = 0.97, ("data", axes.transAxes)
+        else:
+            axes.plot(one.worst_time_s, worst, **WORST)
         axes.annotate(str(i + 1), (one.worst_time_s, worst), (0, -6 - 11 * step), ha="center",
-                      va="top", textcoords="offset points", fontsize=9, weight="bold",
+                      va="top", xycoords=at, textcoords="offset points", fontsize=9, weight="bold",
                       path_effects=HALO)
 
 

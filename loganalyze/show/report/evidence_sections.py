@@ -31,7 +31,7 @@ from loganalyze.text import report_sentences as said
 from loganalyze.text.facts import FlightFacts, SmallestFacts
 from loganalyze.text.labels import report_labels as label
 from loganalyze.text.number_format import sentence_case
-from loganalyze.text.presentation import UNKNOWN
+from loganalyze.text.quantity_words import UNKNOWN
 from loganalyze.text.sentences.assurance_text import BASES, MEANING
 from loganalyze.text.sentences.check_text import check
 from loganalyze.text.sentences.recording_text import FLAGS
@@ -86,9 +86,10 @@ def margins(subject: Subject) -> tuple[Section, ...]:
         subject.assessment) else {}
     smallest = subject.facts.smallest_margins
     rows = tuple(_margin_row(subject, one, by_limit.get(one.limit or ""))
-                 for one in smallest if one.margin_kt is not None)
-    never = [one.limit for one in smallest if one.margin_kt is None and one.limit]
-    blocks.append(Table(label.MARGINS_CAPTION, _columns(
+                 for one in smallest if one.known)
+    never = [one.limit for one in smallest if not one.known and one.limit]
+    speeds = _speeds_only(subject)
+    blocks.append(Table(label.MARGINS_CAPTION if speeds else label.OWN_MARGINS_CAPTION, _columns(
         "limit", "margin", "in_mach", "limit_speed", "altitude", "when",
         text=("phase", "within")), rows))
     if never:
@@ -104,6 +105,10 @@ def margins(subject: Subject) -> tuple[Section, ...]:
     return (Section("margins", label.SECTIONS["margins"], tuple(blocks), on_paper=False),)
 
 
+def _speeds_only(subject: Subject) -> bool:
+    return all(limit.kind.is_speed for limit in subject.analysis.sheet.limit)
+
+
 def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | None) -> Row:
     how = subject.how
     quantity = next((limit.quantity for limit in subject.analysis.sheet.limit
@@ -111,10 +116,12 @@ def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | No
     within = [said.within(time, band, quantity, how) for band, time in measure.within_s] if (
         measure) else []
     return (
-        one.limit or label.ALL_LIMITS, said.closest(one, how),
+        one.limit or (label.ALL_LIMITS if _speeds_only(subject) else label.ALL_SPEED_LIMITS),
+        said.closest(one, how),
         how.published_difference(float("nan") if one.margin_mach is None else one.margin_mach,
                                  "mach") if one.margin_mach is not None else "",
-        how.speed(one.limit_airspeed_kt), how.altitude(one.pressure_altitude_ft),
+        how.speed(one.limit_airspeed_kt) if one.quantity is None else "",
+        how.altitude(one.pressure_altitude_ft),
         how.instant(one.time_s), said.phase(measure.phase) if measure else label.CELL_NOT_ASSESSED,
         "; ".join(within) if within else label.CELL_NOT_ASSESSED,
     )
@@ -130,7 +137,8 @@ def _by_phase(subject: Subject) -> list[Block]:
         rows.append((said.phase(stretch.phase), subject.how.instant(stretch.start_s),
                      said.length(stretch.end_s - stretch.start_s),
                      subject.how.speed(least), subject.how.instant(at)))
-    return [Table(label.PHASES_CAPTION, _columns("phase", "from", "length", "margin", "when"),
+    caption = label.PHASES_CAPTION if _speeds_only(subject) else label.SPEED_PHASES_CAPTION
+    return [Table(caption, _columns("phase", "from", "length", "margin", "when"),
                   tuple(rows))]
 
 
@@ -250,8 +258,8 @@ def _limits(analysis: Analysis, subject: Subject) -> Table:
     how = subject.how
     rows: list[Row] = []
     for limit in analysis.sheet.limit:
-        constant = limit.maximum_kt if limit.maximum_kt is not None else limit.maximum
-        maximum = (how.published(constant, limit.quantity) if constant is not None else
+        maximum = (how.published(limit.constant, limit.quantity)
+                   if limit.constant is not None else
                    said.by_altitude(len(limit.by_pressure_altitude or ())))
         when = [said.condition(name, one.model_dump(by_alias=True, exclude_none=True))
                 for name, one in limit.when.items()]

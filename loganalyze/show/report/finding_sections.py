@@ -6,7 +6,13 @@ import math
 from collections.abc import Iterator
 from functools import partial
 
-from loganalyze.results.assessment_results import AssessedExceedance, NearMiss
+from loganalyze.quantities.limited_quantity import LimitedQuantity
+from loganalyze.results.assessment_results import (
+    NOT_DISPLAYED,
+    AssessedExceedance,
+    Assurance,
+    NearMiss,
+)
 from loganalyze.results.decisive_exceedance import on_basis
 from loganalyze.show.figures.contribution_bars import contributions_figure
 from loganalyze.show.figures.exceedance_figure import panel_figure, panel_span
@@ -27,7 +33,9 @@ from loganalyze.show.report.report_subject import Subject
 from loganalyze.text import report_sentences as said
 from loganalyze.text.facts import ExceedanceFacts
 from loganalyze.text.labels import report_labels as label
-from loganalyze.text.presentation import MACH_WORDS
+from loganalyze.text.number_format import sentence_case
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.quantity_words import MACH_WORDS, no_causes, none_of_a_speed
 from loganalyze.text.sentences import contribution_text as causes
 from loganalyze.text.sentences import decision_text as decisions
 from loganalyze.text.sentences import quality_text
@@ -124,29 +132,38 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
         Link(number, _key(i)) if shown else number,
         one.limit,
         how.instant(one.start_s),
-        said.over_by(how.excess(one.worst_excess_kt, one.worst_excess_mach)),
+        said.over_by(how.exceeded_by(one)),
         said.length(one.duration_s),
-        (decisions.sure(on_basis(assessed, how.basis), one.quantity, how) if assessed
+        (_sure(on_basis(assessed, how.basis), one.quantity, how) if assessed
          else label.CELL_NOT_ASSESSED),
         said.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
         how.altitude(one.worst_pressure_altitude_ft),
         said.severity(assessed.severity) if assessed else label.CELL_NOT_ASSESSED,
-        said.why(assessed.contributions if assessed else None, one.began_by),
+        causes.why(assessed.contributions if assessed else None, one.began_by, one.quantity),
     )
+
+
+def _sure(one: Assurance, quantity: str, how: Presentation) -> str:
+    """How sure it is, in a cell; with the basis where it isn't that of the column."""
+    told = decisions.sure(one, quantity, how)
+    return told if one.basis == label.BASES[how.basis] else f"{one.basis} {told}"
 
 
 def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
     how = subject.how
-    basis = one.flown if how.reader == "maintenance" else one.displayed
     quantity = next(limit.quantity for limit in subject.analysis.sheet.limit
                     if limit.name == one.limit)
+    other = none_of_a_speed(quantity)
+    basis = one.flown if other or how.reader == "maintenance" else one.displayed
+    margin = how.published_band(one.margin, quantity) if other else how.excess(
+        one.margin_kt, one.margin if quantity in MACH_WORDS else None)
     return (
         label.CELL_NEAR, one.limit, how.instant(one.time_s),
-        said.under_by(how.excess(one.margin_kt, one.margin if quantity in MACH_WORDS else None)),
-        said.length(one.end_s - one.start_s), decisions.sure(basis, quantity, how),
+        said.under_by(margin),
+        said.length(one.end_s - one.start_s), _sure(basis, quantity, how),
         said.phase(one.phase),
         how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
-        said.why(one.contributions, "crossed"),
+        causes.why(one.contributions, "crossed", quantity),
     )
 
 
@@ -172,7 +189,8 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
     blocks.append(Stretch(start, end))
     blocks.append(Picture(
         f"panel-{i + 1}", partial(panel_figure, subject.analysis, i, subject.assessment, how),
-        said.panel_words(one, how), label.PANEL_CAPTION))
+        said.panel_words(one, how),
+        label.OWN_PANEL_CAPTION if none_of_a_speed(one.quantity) else label.PANEL_CAPTION))
     if how.reader != "maintenance":
         blocks += _causes(subject, i, assessed)
         blocks.append(Paragraph(_recovery(subject, one)))
@@ -186,7 +204,7 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
         blocks += [Subheading(label.EVIDENCE_TITLE),
                    Bullets(tuple(corroboration(assessed.evidence, one.quantity, how)))]
         if how.reader != "crew":
-            blocks += _steps(subject, assessed)
+            blocks += _steps(subject, assessed, one.quantity)
     return Section(_key(i), said.exceedance_title(i + 1, one, how), tuple(blocks), new_page=True)
 
 
@@ -195,6 +213,8 @@ def _causes(subject: Subject, i: int, assessed: AssessedExceedance | None) -> li
         return []
     found, how = subject.facts.exceedances[i], subject.how
     blocks: list[Block] = [Subheading(label.WHY_TITLE)]
+    if other := none_of_a_speed(found.quantity):
+        return [*blocks, Paragraph(no_causes(other))]
     sentences = [*causes.explained(found, assessed, how), ""]
     for name, sentence, one, caption in (
             ("contributions", sentences[0], causes.known(assessed.contributions),
@@ -214,6 +234,10 @@ def _recovery(subject: Subject, one: ExceedanceFacts) -> str:
         return (subject.column_at(name, one.end_s) - subject.column_at(name, one.worst_time_s))
 
     still = causes.still_over(one, subject.facts.exceedances)
+    if none_of_a_speed(one.quantity):
+        nothing = float("nan")
+        return causes.recovery(one, still, nothing, change("pressure_altitude_ft"), nothing,
+                               subject.how)
     return causes.recovery(one, still,
                          change("calibrated_airspeed_kt"), change("pressure_altitude_ft"),
                          change("limit_airspeed_kt"), subject.how)
@@ -223,24 +247,24 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
                    ) -> Iterator[tuple[str, str]]:
     """Give the worst instant's facts, those that matter to the reader first."""
     how = subject.how
-    displayed = subject.column_at("indicated_airspeed_kt", one.worst_time_s)
-    yield label.INSTANT["displayed"], how.speed(displayed, "indicated_airspeed")
-    pointer = one.worst_limit_pointer_kt
-    yield label.INSTANT["pointer"], how.speed(pointer, "indicated_airspeed")
-    yield label.INSTANT["flown"], how.speed(one.worst_calibrated_airspeed_kt, "calibrated_airspeed")
-    yield label.INSTANT["limit"], how.speed(one.worst_limit_airspeed_kt, "calibrated_airspeed")
-    yield label.INSTANT["mach"], how.published(one.worst_mach, "mach")
-    yield label.INSTANT["over"], said.length(one.time_over_s)
+    if other := none_of_a_speed(one.quantity):
+        yield sentence_case(other.noun), how.published(one.worst_value, one.quantity)
+        yield label.INSTANT["own_limit"], how.published(one.limit_value, one.quantity)
+        yield label.INSTANT["over"], said.length(one.time_over_s)
+    else:
+        yield from _speeds_then(subject, one)
     context = {name: value for name, value in (assessed.context if assessed else {}).items()
-               if not how.hides(name)}
+               if not how.hides(name) and not (other and _is_said(name, other))}
     if how.reader == "maintenance":
         for name in ("load_factor", "weight"):
             if name not in subject.analysis.log:
                 yield said.channel_words(name), label.NOT_RECORDED
-        if not any(name.rpartition("_")[2].isdigit() for name in subject.analysis.log.channels):
+        single = not any(
+            name.rpartition("_")[2].isdigit() for name in subject.analysis.log.channels)
+        if single and other is None:
             yield label.INSTANT["sources"], label.ONE_SOURCE
     else:
-        for name in CREW_CONTEXT[:3]:
+        for name in CREW_CONTEXT[1 if other else 0 : 3]:
             if name not in subject.analysis.log:
                 yield said.channel_words(name), label.NOT_RECORDED
         if not any(name in subject.analysis.log for name in POWER):
@@ -253,9 +277,29 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
         yield label.INSTANT["missed"], how.published_band(peak.bound, one.quantity)
 
 
+def _is_said(name: str, quantity: LimitedQuantity) -> bool:
+    """Whether a recorded channel, by its suffixed name, is the limited quantity itself."""
+    return any(name.startswith(channel) for channel in quantity.channels)
+
+
+def _speeds_then(subject: Subject, one: ExceedanceFacts) -> Iterator[tuple[str, str]]:
+    """Give the speeds at the worst instant, as displayed and as flown, with their limits."""
+    how = subject.how
+    displayed = subject.column_at("indicated_airspeed_kt", one.worst_time_s)
+    yield label.INSTANT["displayed"], how.speed(displayed, "indicated_airspeed")
+    pointer = one.worst_limit_pointer_kt
+    yield label.INSTANT["pointer"], how.speed(pointer, "indicated_airspeed")
+    yield label.INSTANT["flown"], how.speed(one.worst_calibrated_airspeed_kt, "calibrated_airspeed")
+    yield label.INSTANT["limit"], how.speed(one.worst_limit_airspeed_kt, "calibrated_airspeed")
+    yield label.INSTANT["mach"], how.published(one.worst_mach, "mach")
+    yield label.INSTANT["over"], said.length(one.time_over_s)
+
+
 def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance) -> Table:
     how = subject.how
-    bases = (("displayed", assessed.displayed), ("flown", assessed.flown))
+    bases = tuple((name, sure) for name, sure in (
+        ("displayed", assessed.displayed), ("flown", assessed.flown))
+        if sure.reason != NOT_DISPLAYED)
     if how.reader == "maintenance":
         bases = bases[::-1]
     rows = tuple((
@@ -272,20 +316,25 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
         prior=decisions.prior(assessed.flown)), columns, rows)
 
 
-def _steps(subject: Subject, assessed: AssessedExceedance) -> list[Block]:
+def _steps(subject: Subject, assessed: AssessedExceedance, quantity: str) -> list[Block]:
     how = subject.how
+    own = [(how.own_step(step, quantity), time) for step, time in assessed.ladder
+           if step > 0 or how.reader == "maintenance"]
     if how.reader != "maintenance":
         beyond = [pair for pair in assessed.ladder_kt if pair[0] != 0]
-        return [Paragraph(ladder_words(beyond, assessed.ladder_mach, how.speed))]
+        return [Paragraph(ladder_words(beyond, assessed.ladder_mach, how.speed, own))]
     rows = [(how.speed(step), said.length(time)) for step, time in assessed.ladder_kt]
     rows += [(how.published(step, "mach"), said.length(time))
              for step, time in assessed.ladder_mach]
+    rows += [(step, said.length(time)) for step, time in own]
     if not rows:
         return [Paragraph(label.NO_LADDER, "note")]
     columns = (Column(label.COLUMNS["step"], heads_row=True),
                Column(label.COLUMNS["time"], numeric=True))
-    reached = reached_words(assessed.ladder_probability_kt, assessed.ladder_probability_mach,
-                            how.speed)
+    reached = reached_words(
+        assessed.ladder_probability_kt, assessed.ladder_probability_mach, how.speed,
+        [(how.own_step(step, quantity), share)
+         for step, share in assessed.ladder_probability if step > 0])
     return [Table(label.LADDER_CAPTION, columns, tuple(rows)),
             *([Paragraph(reached)] if reached else [])]
 
@@ -298,7 +347,7 @@ def ladder(subject: Subject) -> tuple[Section, ...]:
     assessed = subject.assessed(subject.worst_first[0])
     how = subject.how
     pairs = [(label.INSTANT["worst"], f"{worst.limit}, "
-              + said.over_by(how.excess(worst.worst_excess_kt, worst.worst_excess_mach)))]
+              + said.over_by(how.exceeded_by(worst)))]
     if assessed is not None:
         pairs.append((label.INSTANT["interval"],
                       decisions.span(assessed.flown, worst.quantity, how)))

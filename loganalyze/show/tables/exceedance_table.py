@@ -8,6 +8,7 @@ from typing import Any
 
 from loganalyze.crosscheck.corroboration import CONTRADICTED, NO_ENTRY, NOT_FLOWN, SHOWS_LESS
 from loganalyze.phases.phase_detection import PHASES
+from loganalyze.quantities.quantity_registry import only_speeds
 from loganalyze.results.assessment_results import OUTCOMES
 from loganalyze.show.tables.table_columns import Column, ResultTable
 from loganalyze.text.facts import FlightFacts
@@ -79,11 +80,23 @@ EXCEEDANCE_COLUMNS = (
     Column("unproven_because", "string", "",
            "what keeps the exceedance, or its size, from being proven", choices=UNPROVEN),
 )
-"""The fields of `text.facts.ExceedanceFacts`, in their order."""
+"""The first fields of `text.facts.ExceedanceFacts`, in their order."""
+OWN_COLUMNS = (
+    Column("worst_excess", "number", "as unit says",
+           "greatest excess over a limit that is none of a speed, in the quantity of the limit"),
+    Column("unit", "string", "", "unit of that and of all numbers in the quantity of the limit; "
+           "blank for an airspeed (kt) and a Mach number"),
+)
+"""Its last ones: they stand in every file once a quantity that is no speed is registered."""
+
+
+def _columns() -> tuple[Column, ...]:
+    return EXCEEDANCE_COLUMNS if only_speeds() else (*EXCEEDANCE_COLUMNS, *OWN_COLUMNS)
 
 
 def _rows(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
-    return (astuple(one) for one in facts.exceedances)
+    count = len(_columns())
+    return (astuple(one)[:count] for one in facts.exceedances)
 
 
-EXCEEDANCES = ResultTable("exceedances", EXCEEDANCE_COLUMNS, _rows)
+EXCEEDANCES = ResultTable("exceedances", _columns, _rows)

@@ -60,18 +60,24 @@ ORIGIN_COLUMNS = (
 class ResultTable:
     """A table of rows on disk, ``<name>.csv`` and ``<name>.parquet``.
 
-    ``own_columns`` : its columns without ORIGIN_COLUMNS; ``rows`` : the rows of one flight, as
-    ``own_columns`` say.
+    ``stated_columns`` : its columns without ORIGIN_COLUMNS, or what tells them where they follow
+    from what is registered; ``rows`` : the rows of one flight, as the columns say.
     """
 
     name: str
-    own_columns: tuple[Column, ...]
+    stated_columns: tuple[Column, ...] | Callable[[], tuple[Column, ...]]
     rows: Callable[[Judged, FlightFacts], Iterable[Sequence[Any]]]
 
     @property
     def columns(self) -> tuple[Column, ...]:
         """All columns, those of the origin last."""
         return (*self.own_columns, *ORIGIN_COLUMNS)
+
+    @property
+    def own_columns(self) -> tuple[Column, ...]:
+        """Its columns without those of the origin."""
+        stated = self.stated_columns
+        return stated() if callable(stated) else stated
 
     def csv(self, rows: Iterable[Sequence[Any]]) -> str:
         """Return rows as CSV text: a header row, then a row each; blank where unknown."""

@@ -10,14 +10,20 @@ from typing import Literal
 
 import numpy as np
 
-from loganalyze.results.assessment_results import AssessedExceedance, Assurance, NearMiss
-from loganalyze.results.decisive_exceedance import decisive_first
+from loganalyze.results.assessment_results import (
+    NOT_DISPLAYED,
+    AssessedExceedance,
+    Assurance,
+    NearMiss,
+)
+from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.sheets.evaluation_settings import DEFAULTS
 from loganalyze.text import report_sentences as said
 from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
 from loganalyze.text.labels import terminal_labels as label
 from loganalyze.text.presentation import Presentation
+from loganalyze.text.quantity_words import none_of_a_speed
 from loganalyze.text.sentences import assurance_text as sure
 from loganalyze.text.sentences import contribution_text as causes
 from loganalyze.text.sentences import (
@@ -143,7 +149,7 @@ def _flight_lines(
         for finding in one.assessment.warnings:
             yield Line(warning_text.warning(finding, how.instant, how.speed), "", 2)
         if level == "verbose":
-            yield from _measured(one.assessment, how)
+            yield from _measured(one.assessment, how, quantities)
 
 
 def _unjudged(one: FlightFacts) -> Iterator[str]:
@@ -183,7 +189,7 @@ def _exceedance_lines(
     if told is None:
         return
     yield from _sure(told.displayed, told.flown, one.quantity, how)
-    noise = decisions.noise_or_gusts(told.displayed, one.quantity, how)
+    noise = decisions.noise_or_gusts(on_basis(told, "displayed"), one.quantity, how)
     if noise:
         yield Line(noise, "", 5)
     for reason in corroboration_text.decisive(told.evidence, one.quantity, how):
@@ -201,9 +207,13 @@ def _exceedance_lines(
         for evidence in corroboration_text.corroboration(told.evidence, one.quantity, how):
             if evidence not in decided:
                 yield Line(evidence, "faint", 5)
-        yield Line(severity_text.ladder(told.ladder_kt, told.ladder_mach, how.step), "faint", 5)
+        own, likely = (
+            [(how.own_step(step, one.quantity), value) for step, value in steps]
+            for steps in (told.ladder, told.ladder_probability[1:]))
+        yield Line(severity_text.ladder(told.ladder_kt, told.ladder_mach, how.step, own),
+                   "faint", 5)
         if reached := severity_text.reached(
-                told.ladder_probability_kt, told.ladder_probability_mach, how.step):
+                told.ladder_probability_kt, told.ladder_probability_mach, how.step, likely):
             yield Line(reached, "faint", 5)
         yield Line(sure.missed_peak(told.missed_peak, one.quantity, how.speed), "faint", 5)
 
@@ -212,7 +222,7 @@ def _sure(
     displayed: Assurance, flown: Assurance, quantity: str, how: Presentation
 ) -> Iterator[Line]:
     bases = (flown, displayed) if how.reader == "maintenance" else (displayed, flown)
-    for basis in bases:
+    for basis in (one for one in bases if one.reason != NOT_DISPLAYED):
         yield Line(" ".join(filter(None, (decisions.likely(basis, quantity, how),
                                           decisions.widest(basis, quantity, how)))), "", 5)
 
@@ -239,18 +249,27 @@ def _known(value: float) -> float:
 
 def _near_lines(one: NearMiss, quantity: str, how: Presentation) -> Iterator[Line]:
     yield Line(label.near(one.limit, how.instant(one.time_s),
-                          how.altitude(one.pressure_altitude_ft), how.speed(one.margin_kt),
+                          how.altitude(one.pressure_altitude_ft),
+                          how.published_band(one.margin, quantity)
+                          if none_of_a_speed(quantity) else how.speed(one.margin_kt),
                           phase_text.while_in(one.phase)), "", 2, "-  ")
     yield from _sure(one.displayed, one.flown, quantity, how)
 
 
-def _measured(one: AssessmentFacts, how: Presentation) -> Iterator[Line]:
+def _measured(
+    one: AssessmentFacts, how: Presentation, quantities: Mapping[str, str]
+) -> Iterator[Line]:
     yield Line(label.MEASURED, "strong", 2)
     for phase in one.phases:
         yield Line(label.phase(how.instant(phase.start_s), how.instant(phase.end_s),
                                said.phase(phase.phase)), "faint", 4)
+    others = [name for name, quantity in quantities.items() if none_of_a_speed(quantity)]
+    together = measure_text.ANY_SPEED_LIMIT if others else measure_text.ANY_LIMIT
     for measure in one.measures:
-        yield Line(measure_text.smallest(measure, how), "", 4)
+        if not measure.limit and len(others) == len(quantities):
+            continue  # There is none that it could be the smallest of.
+        quantity = quantities.get(measure.limit, "")
+        yield Line(measure_text.smallest(measure, how, quantity, together), "", 4)
     yield Line(measure_text.time_to_limit(one.shortest_time_to_limit, how), "", 4)
     for compared in one.checks:
         yield Line(check(compared, how), "", 4)

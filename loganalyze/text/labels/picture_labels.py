@@ -4,6 +4,8 @@ from __future__ import annotations
 
 AXES: dict[str, str] = {
     "margin": "margin [{unit} CAS]",
+    "own_margin": "margin [{unit}]",
+    "own": "{quantity} [{unit}]",
     "airspeed": "airspeed [{unit}]",
     "calibrated": "airspeed [{unit} CAS]",
     "altitude": "altitude [{unit}]",
@@ -19,6 +21,8 @@ NO_NAME = "Margin, airspeed and altitude"
 OVER_LIMIT = "over the limit"
 NO_ALTITUDE = "pressure altitude not known"
 NOTHING_JUDGED = "nothing was judged"
+NO_AIRSPEED_LIMIT = "no limit in airspeed or Mach"
+OWN_LIMIT = "limit"
 SHOWN_UP_TO = ",\nshown up to {most}"
 WORST_NUMBERED = " The {count} worst are numbered."
 EXCEEDED = "{number}  {limit} exceeded by {excess}, {start} to {end}"

@@ -46,6 +46,8 @@ FOUND_CAPTION = "Each exceedance in order of time, then what came near"
 PRIORS = "Probabilities are of having truly been over the limit, with {priors}."
 PANEL_CAPTION = ("Run-in, exceedance and what followed. Shaded: over the limit; hatched: unknown; "
                  "the band about the margin: its expanded uncertainty.")
+OWN_PANEL_CAPTION = ("The exceedance and what was about it. Shaded: over the limit; hatched: "
+                     "unknown.")
 WHY_TITLE = "Why margin was lost"
 CONTRIBUTIONS_CAPTION = ("To the limit: what took margin away (to the right) and what gave it "
                          "back (to the left) in the run-in.")
@@ -65,6 +67,7 @@ CELL_NO_SEVERITY = "-"
 INSTANT = {
     "displayed": "Speed as displayed, at the worst", "pointer": "Limit pointer",
     "flown": "Speed as flown", "limit": "Limit airspeed", "mach": "Mach number",
+    "own_limit": "Its limit",
     "over": "Time over the limit", "missed": "A peak between samples may have added",
     "power": "Engine power", "sources": "Sources of airspeed", "worst": "Worst excess",
     "interval": "Its interval",
@@ -118,6 +121,10 @@ NOT_RECORDED = "not recorded"
 GLANCE_CAPTION = ("Margin, speed against the limit airspeed, and pressure altitude over the whole "
                   "flight. Shaded: over a limit; hatched: not judged.")
 MARGINS_CAPTION = "The smallest margin to each limit, as calibrated airspeed"
+OWN_MARGINS_CAPTION = ("The smallest margin to each limit, as calibrated airspeed, or in its own "
+                       "unit where that is neither an airspeed nor Mach")
+SPEED_PHASES_CAPTION = ("The smallest margin to whichever limit in airspeed or Mach applied, in "
+                        "each phase of flight")
 PHASES_CAPTION = "The smallest margin to whichever limit applied, in each phase of flight"
 HISTOGRAM_CAPTION = "Time spent at each margin to the limit airspeed."
 TRACK_CAPTION = ("The lowest limit at each pressure altitude with no conditional limit applying, "
@@ -140,6 +147,7 @@ UNJUDGED_TITLE = "What could not be judged"
 TAKEN_TITLE = "What was taken for what"
 SETTINGS_TITLE = "Settings"
 ALL_LIMITS = "any limit"
+ALL_SPEED_LIMITS = "any limit in airspeed or Mach"
 NOT_MET = "Never applied, or could not be judged: {limits}."
 NO_PHASES = "The phases of flight were not told apart."
 WHOLE_RECORDING = "the recording as a whole"
@@ -177,6 +185,7 @@ ENDED = {"limit lifted": "the limit ceasing to apply", "gap": "a gap: it may hav
          "recovered": "returning under the limit"}
 
 REASONS = {
+    "not displayed": "the crew has no display of it",
     "no uncertainty": "nothing is known of the uncertainty",
     "peak at gap": "the worst instant lies beside a gap or at an end of the recording",
     "outside prior": "it lies outside what the prior covers",

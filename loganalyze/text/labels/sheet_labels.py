@@ -9,6 +9,7 @@ from loganalyze.quantities.quantity_registry import quantity_names, quantity_of
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 from loganalyze.sheets.toml_models import written
 from loganalyze.text.number_format import count
+from loganalyze.text.quantity_words import is_in_mach
 
 REMARKS: Mapping[str, str] = {
     "aircraft_unnamed": "the aircraft has no name yet: write it behind the key \"aircraft\".",
@@ -57,16 +58,19 @@ def sheet_contents(sheet: LimitsSheet) -> list[str]:
             *(f"  {limit.name:{widest}}  {_limit(limit)}" for limit in sheet.limit)]
 
 
+def _unit(limit: Limit) -> str:
+    """The unit behind a number, with a blank; nothing for Mach, which the quantity names."""
+    return "" if is_in_mach(limit.quantity) else f" {limit.kind.unit.name}"
+
+
 def _limit(limit: Limit) -> str:
     quantity = limit.quantity.replace("_", " ").replace("mach", "Mach")
     if limit.by_pressure_altitude:
-        unit = "" if limit.is_mach else " kt"
+        unit = _unit(limit)
         values = [value for _, value in limit.by_pressure_altitude]
         maximum = f"{min(values):g} to {max(values):g}{unit} by pressure altitude"
-    elif limit.is_mach:
-        maximum = f"{limit.maximum:g}"
     else:
-        maximum = f"{limit.maximum_kt:g} kt"
+        maximum = f"{limit.constant:g}{_unit(limit)}"
     when = ", ".join(
         f"{channel} {written(stated.model_dump(exclude_unset=True, by_alias=True))}"
         for channel, stated in limit.when.items())

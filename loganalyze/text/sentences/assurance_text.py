@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from loganalyze.text.labels import report_labels as label
 from loganalyze.text.number_format import clock, feet, knots, mach, sentence_case
 from loganalyze.text.presentation import Presentation
+from loganalyze.text.quantity_words import amount, is_in_mach, none_of_a_speed
 from loganalyze.text.sentences.decision_text import chance, decision, noise_or_gusts, prior
 
 if TYPE_CHECKING:
@@ -53,7 +54,9 @@ def assurance(
 
 
 def _amount(excess: float, quantity: str, speed: Callable[[float], str] = knots) -> str:
-    return f"Mach {mach(excess)}" if quantity in ("mach", "indicated_mach") else speed(excess)
+    if other := none_of_a_speed(quantity):
+        return amount(excess, other)
+    return f"Mach {mach(excess)}" if is_in_mach(quantity) else speed(excess)
 
 
 def near(one: NearMiss, quantity: str) -> str:

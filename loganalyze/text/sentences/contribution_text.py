@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from loganalyze.text.labels.report_labels import ENDED
+from loganalyze.text.labels.report_labels import CAUSES, ENDED
 from loganalyze.text.number_format import duration
 from loganalyze.text.presentation import Presentation
+from loganalyze.text.quantity_words import NO_CAUSE, UNKNOWN, no_causes, none_of_a_speed
 from loganalyze.text.report_sentences import listed
 
 if TYPE_CHECKING:
@@ -56,6 +57,8 @@ def explained(
 ) -> list[str]:
     """Return why a limit was exceeded: what led to the limit, then what made it worse."""
     how = how or Presentation()
+    if other := none_of_a_speed(found.quantity):
+        return [no_causes(other)]
     said = [run_in(found, known(told.contributions), how)]
     further = worse(found, told, how)
     if further:
@@ -119,6 +122,21 @@ def _split(one: Contributions, began: str, how: Presentation) -> str:
     if not one.split:
         lines.append(UNSPLIT)
     return " ".join(lines)
+
+
+def why(one: Contributions | None, began_by: str, quantity: str) -> str:
+    """Return the main cause in a few words."""
+    if none_of_a_speed(quantity):
+        return NO_CAUSE
+    if began_by == "limit applied":
+        return "the limit began to apply"
+    if one is None:
+        return UNKNOWN
+    fields = ("limit_moved_kt", "configuration_kt", "height_trade_kt", "energy_kt",
+              "air_temperature_kt") if one.split else (
+              "limit_moved_kt", "configuration_kt", "speed_change_kt")
+    taken = [(getattr(one, name), name) for name in fields if getattr(one, name) > 0]
+    return CAUSES[max(taken)[1]][1] if taken else UNKNOWN
 
 
 def still_over(one: ExceedanceFacts, found: Sequence[ExceedanceFacts]) -> list[str]:

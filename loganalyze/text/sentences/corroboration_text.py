@@ -13,6 +13,13 @@ from loganalyze.results.assessment_results import (
 )
 from loganalyze.text.number_format import mach
 from loganalyze.text.presentation import Presentation
+from loganalyze.text.quantity_words import (
+    amount,
+    is_in_mach,
+    no_other_channel,
+    none_of_a_speed,
+    noun,
+)
 from loganalyze.text.report_sentences import channel_words
 
 if TYPE_CHECKING:
@@ -28,7 +35,9 @@ STEPS = {"airspeed": "The airspeed", "pressure altitude": "The pressure altitude
 def corroboration(one: Evidence, quantity: str, how: Presentation | None = None) -> list[str]:
     """Return what speaks for and against an exceedance of a limit published in `quantity`."""
     how = how or Presentation()
-    said = [_reference(part, quantity, how) for part in one.references] or [NOTHING]
+    other = none_of_a_speed(quantity)
+    said = [_reference(part, quantity, how) for part in one.references] or [
+        no_other_channel(other) if other else NOTHING]
     return [*said, *decisive_edges(one, how)]
 
 
@@ -71,15 +80,21 @@ def _lower(words: str) -> str:
 def _excess(excess: float, quantity: str, how: Presentation) -> str:
     if not math.isfinite(excess):
         return "the excess isn't known"
-    size = (f"Mach {mach(abs(excess))}" if quantity in ("mach", "indicated_mach")
-            else how.speed(abs(excess)))
-    return f"the limit was exceeded by {size}" if excess > 0 else f"the speed stayed {size} under"
+    other = none_of_a_speed(quantity)
+    size = (amount(abs(excess), other) if other else f"Mach {mach(abs(excess))}"
+            if is_in_mach(quantity) else how.speed(abs(excess)))
+    return (f"the limit was exceeded by {size}" if excess > 0
+            else f"the {noun(quantity)} stayed {size} under")
 
 
-def _size(value: float, quantity: str, how: Presentation) -> str:
-    if quantity == "airspeed":
-        return how.speed(value)
-    return how.altitude(value) if quantity == "pressure altitude" else f"{value:.0f} deg"
+def _size(value: float, of: str, how: Presentation) -> str:
+    match of:
+        case "airspeed":
+            return how.speed(value)
+        case "pressure altitude":
+            return how.altitude(value)
+        case _:
+            return f"{value:.0f} deg"
 
 
 def _edge(one: Edge, how: Presentation) -> str:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from loganalyze.record.channels import CHANNELS
 from loganalyze.results.assessment_results import NOT_DETERMINABLE
 from loganalyze.text.labels import report_labels as label
-from loganalyze.text.presentation import MACH_WORDS, UNKNOWN, Presentation
+from loganalyze.text.presentation import Presentation
+from loganalyze.text.quantity_words import MACH_WORDS, UNKNOWN, amount, none_of_a_speed
 
 if TYPE_CHECKING:
     from loganalyze.results.assessment_results import Assurance
@@ -67,7 +69,9 @@ def between(low: float, high: float, quantity: str, how: Presentation) -> str:
     if low * high < 0:
         return f"{_side(low, quantity, how)} to {_side(high, quantity, how)}"
     near, far = sorted((abs(low), abs(high)))
-    least = _size(near, quantity, how).removesuffix(f" {how.units.speed}")
+    other = none_of_a_speed(quantity)
+    unit = other.unit.name if other else how.units.speed
+    least = _size(near, quantity, how).removesuffix(f" {unit}")
     most = _size(far, quantity, how).removeprefix(f"{MACH_WORDS.get(quantity, '')} ")
     return f"{least} to {most} {'over' if high > 0 else 'under'}"
 
@@ -78,6 +82,8 @@ def _side(excess: float, quantity: str, how: Presentation) -> str:
 
 def _size(value: float, quantity: str, how: Presentation) -> str:
     """Return a width to a tenth or to .001, however small: more digits would claim too much."""
+    if other := none_of_a_speed(quantity):
+        return amount(value, other)
     if quantity in MACH_WORDS:
         return f"{MACH_WORDS[quantity]} {f'{value:.3f}'.removeprefix('0')}"
     return f"{value * how.units.per_knot:.1f} {how.units.speed}"
@@ -126,7 +132,9 @@ def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:
     if one.word == NOT_DETERMINABLE:
         return ""
     if one.if_noise is None or not math.isfinite(one.if_noise):
-        much = MUCH_MACH if quantity in MACH_WORDS else MUCH_KT
+        other = none_of_a_speed(quantity)
+        much = (10.0 ** -other.decimals if other else
+                MUCH_MACH if quantity in MACH_WORDS else MUCH_KT)
         apart = one.reading - one.excess
         if not (apart > much or (apart > much / 4 and one.reading > 0 > one.excess)):
             return ""
@@ -148,11 +156,21 @@ def widest(one: Assurance, quantity: str, how: Presentation) -> str:
     return f"{WIDEST[:1].upper()}{WIDEST[1:]}: {said}, {one.widest.word}."
 
 
+def tolerance_words(code: str) -> str:
+    """Return what an uncertainty is of."""
+    if code in label.TOLERANCES:
+        return label.TOLERANCES[code][0]
+    stem = code.removesuffix("_resolution")
+    what = CHANNELS[stem].words
+    return f"Recorded {what}" if stem == code else f"Steps of the recorded {what}"
+
+
 def greatest(one: Assurance, quantity: str, how: Presentation) -> str:
     """Return which error an interval owes most to and what stating it would gain."""
     if one.greatest is None:
         return ""
-    words, suffix = label.TOLERANCES[one.greatest.code]
+    suffix = label.TOLERANCES.get(one.greatest.code, ("", ""))[1]
+    words = tolerance_words(one.greatest.code)
     part = "Most" if one.greatest.share > 0.5 else "The largest part"
     said = (f"{part} of the uncertainty {one.basis} comes from one error "
             f"({100 * one.greatest.share:.0f} % of the variance): {words[:1].lower()}{words[1:]}")

@@ -32,11 +32,14 @@ def severity(one: Severity | None, rules: bool = True) -> str:
 
 def reached(
     kt: Sequence[tuple[float, float]], by_mach: Sequence[tuple[float, float]] = (),
-    step: Callable[[float], str] | None = None,
+    step: Callable[[float], str] | None = None, own: Sequence[tuple[str, float]] = (),
 ) -> str:
-    """Return how likely each step of the ladder was truly reached, as a sentence."""
+    """Return how likely each step of the ladder was truly reached, as a sentence.
+
+    `own` : steps in words, of a limit that is none of a speed.
+    """
     steps = [((step or _step)(value), share) for value, share in kt if value > 0]
-    steps += [(_mach_step(value), share) for value, share in by_mach]
+    steps += [(_mach_step(value), share) for value, share in by_mach] + [*own]
     if not steps:
         return ""
     listed = ", ".join(f"+{name} {odds(share)}" for name, share in steps)
@@ -53,11 +56,11 @@ def _mach_step(value: float) -> str:
 
 def ladder(
     kt: Sequence[tuple[float, float]], by_mach: Sequence[tuple[float, float]] = (),
-    step: Callable[[float], str] = _step,
+    step: Callable[[float], str] = _step, own: Sequence[tuple[str, float]] = (),
 ) -> str:
     """Return the time beyond each step as a sentence; steps that weren't reached come last."""
     steps = [(step(value), seconds) for value, seconds in kt]
-    steps += [(_mach_step(value), seconds) for value, seconds in by_mach]
+    steps += [(_mach_step(value), seconds) for value, seconds in by_mach] + [*own]
     if not steps:
         return "No steps of excess are set."
     reached = [f"+{name} for {duration(seconds)}" for name, seconds in steps if seconds > 0]

@@ -1,0 +1,82 @@
+"""How limited quantities are put in words: their names, and amounts in their own unit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Protocol
+
+from loganalyze.quantities.limited_quantity import LimitedQuantity
+from loganalyze.quantities.limited_speed import LimitedMach
+from loganalyze.quantities.quantity_registry import quantity_names, quantity_of
+
+SPEED_LETTERS: Mapping[str, str] = {
+    "indicated_airspeed": "IAS", "calibrated_airspeed": "CAS", "equivalent_airspeed": "EAS",
+    "true_airspeed": "TAS",
+}
+MACH_WORDS: Mapping[str, str] = {"mach": "Mach", "indicated_mach": "indicated Mach"}
+UNKNOWN = "not known"
+NO_CAUSE = "not worked out"
+"""The cell of the cause of an exceedance that is none of a speed."""
+
+
+class Exceeding(Protocol):
+    """An exceedance, or its plain facts."""
+
+    @property
+    def quantity(self) -> str:
+        """The quantity in which its limit is published."""
+
+    @property
+    def worst_excess_kt(self) -> float | None:
+        """The greatest excess as CAS [kt]."""
+
+    @property
+    def worst_excess_mach(self) -> float | None:
+        """The same in Mach, for a Mach limit."""
+
+    @property
+    def worst_excess(self) -> float | None:
+        """The same in the limit's own unit, for a limit that is none of a speed."""
+
+
+def none_of_a_speed(quantity: str) -> LimitedQuantity | None:
+    """Return what a quantity tells of itself where it is no speed, else None."""
+    if quantity not in quantity_names():
+        return None
+    found = quantity_of(quantity)
+    return None if found.is_speed else found
+
+
+def is_in_mach(quantity: str) -> bool:
+    """Whether a quantity is a Mach number."""
+    return quantity in quantity_names() and quantity_of(quantity).suffix == LimitedMach.suffix
+
+
+def noun(quantity: str) -> str:
+    """Return what may rise over a limit: "speed", or the name of a quantity that is none."""
+    other = none_of_a_speed(quantity)
+    return other.noun if other else "speed"
+
+
+def amount(value: float | None, quantity: LimitedQuantity, sign: bool = False) -> str:
+    """Return a value or a difference in a quantity's own unit: "2.80 g"."""
+    if value is None or not math.isfinite(value):
+        return UNKNOWN
+    plus = "+" if sign and value > 0 else ""
+    return f"{plus}{value:.{quantity.decimals}f} {quantity.unit.name}"
+
+
+def no_causes(quantity: LimitedQuantity) -> str:
+    """Return that nothing is told of why a limit of it was exceeded."""
+    return f"Causes are not worked out for limits of {quantity.noun}."
+
+
+def no_other_channel(quantity: LimitedQuantity) -> str:
+    """Return that nothing is compared with an exceedance of a limit of it."""
+    return f"No other channel is compared with the recorded {quantity.noun}."
+
+
+def panel_words(quantity: LimitedQuantity) -> str:
+    """Return what the picture of an exceedance of a limit of it shows."""
+    return f"{quantity.noun[:1].upper()}{quantity.noun[1:]} against its limit"
