@@ -44,7 +44,16 @@ if TYPE_CHECKING:
     from loganalyze.record.intervals import Intervals
     from loganalyze.record.quality_flags import QualityFlag
     from loganalyze.results.assessment_results import (
+        CANT_TELL,
+        CONFIRMS,
+        CONFIRMS_LESS,
+        CONTRADICTS,
+        NOT_DETERMINABLE,
         OUTCOMES,
+        OVER_NOT_PROVEN,
+        PROVEN_OVER,
+        PROVEN_UNDER,
+        UNDER_NOT_PROVEN,
         AssessedExceedance,
         Assessment,
         Assurance,
@@ -93,7 +102,7 @@ if TYPE_CHECKING:
         Summary,
         SuspectFacts,
     )
-    from loganalyze.text.presentation import Presentation, Units
+    from loganalyze.text.presentation import KMH_METRES, READERS, Presentation, Units
     from loganalyze.uncertainty.exceedance_probability import AssuranceSettings
     from loganalyze.uncertainty.prior_models import Prior, prior_of_margins, priors_of
 
@@ -108,6 +117,10 @@ _HOMES = {
     "Assurance": "loganalyze.results.assessment_results",
     "AssuranceSettings": "loganalyze.uncertainty.exceedance_probability",
     "Bound": "loganalyze.results.assessment_results",
+    "CANT_TELL": "loganalyze.results.assessment_results",
+    "CONFIRMS": "loganalyze.results.assessment_results",
+    "CONFIRMS_LESS": "loganalyze.results.assessment_results",
+    "CONTRADICTS": "loganalyze.results.assessment_results",
     "Channel": "loganalyze.record.flight_log",
     "ChannelFacts": "loganalyze.text.facts",
     "Check": "loganalyze.results.assessment_results",
@@ -132,6 +145,7 @@ _HOMES = {
     "Greatest": "loganalyze.results.assessment_results",
     "InputFacts": "loganalyze.text.facts",
     "Intervals": "loganalyze.record.intervals",
+    "KMH_METRES": "loganalyze.text.presentation",
     "Limit": "loganalyze.sheets.limits_sheet",
     "LimitFacts": "loganalyze.text.facts",
     "LimitMeasure": "loganalyze.results.assessment_results",
@@ -141,9 +155,13 @@ _HOMES = {
     "LowestLimit": "loganalyze.limits.evaluation",
     "MeasureSettings": "loganalyze.explain.flight_measures",
     "MissedPeak": "loganalyze.results.assessment_results",
+    "NOT_DETERMINABLE": "loganalyze.results.assessment_results",
     "NearMiss": "loganalyze.results.assessment_results",
     "OUTCOMES": "loganalyze.results.assessment_results",
+    "OVER_NOT_PROVEN": "loganalyze.results.assessment_results",
     "PHASES": "loganalyze.phases.phase_detection",
+    "PROVEN_OVER": "loganalyze.results.assessment_results",
+    "PROVEN_UNDER": "loganalyze.results.assessment_results",
     "PhaseSettings": "loganalyze.phases.phase_definitions",
     "PhaseStretch": "loganalyze.results.assessment_results",
     "Picture": "loganalyze.show.figures.figure_style",
@@ -153,6 +171,7 @@ _HOMES = {
     "Problem": "loganalyze.problems",
     "QualityFacts": "loganalyze.text.facts",
     "QualityFlag": "loganalyze.record.quality_flags",
+    "READERS": "loganalyze.text.presentation",
     "Recorded": "loganalyze.airdata.condition_states",
     "Reference": "loganalyze.results.assessment_results",
     "ReportOptions": "loganalyze.show.files.report_files",
@@ -169,6 +188,7 @@ _HOMES = {
     "Suspect": "loganalyze.events.suspects",
     "SuspectFacts": "loganalyze.text.facts",
     "TimeToLimit": "loganalyze.results.assessment_results",
+    "UNDER_NOT_PROVEN": "loganalyze.results.assessment_results",
     "Units": "loganalyze.text.presentation",
     "WarningFinding": "loganalyze.results.assessment_results",
     "WarningSettings": "loganalyze.explain.overspeed_warning",
@@ -198,8 +218,19 @@ _HOMES = {
 }
 
 __all__ = [
+    "CANT_TELL",
+    "CONFIRMS",
+    "CONFIRMS_LESS",
+    "CONTRADICTS",
+    "KMH_METRES",
+    "NOT_DETERMINABLE",
     "OUTCOMES",
+    "OVER_NOT_PROVEN",
     "PHASES",
+    "PROVEN_OVER",
+    "PROVEN_UNDER",
+    "READERS",
+    "UNDER_NOT_PROVEN",
     "AirData",
     "Analysis",
     "ApproachSettings",

@@ -14,9 +14,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from loganalyze import read_limits
+from loganalyze import read_columns, read_limits
 from loganalyze.cli import group
-from loganalyze.sheets.columns_file import read_columns
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -10,9 +10,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze.simulate import SAMPLES, Recorder, Segment, Weather, fly, pressures, write_samples
-from loganalyze.simulate.recorder import FILL_DEGC
-from loganalyze.simulate.samples import MMO, VMO_KT
+from loganalyze.simulate import (
+    FILL_DEGC,
+    MMO,
+    SAMPLES,
+    VMO_KT,
+    Recorder,
+    Segment,
+    Weather,
+    fly,
+    pressures,
+    write_samples,
+)
 
 FOOT = 0.3048
 KNOT = 1852 / 3600

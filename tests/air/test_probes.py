@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loganalyze.air.probes import CorrectionTable
+from loganalyze import CorrectionTable
 
 TABLE = CorrectionTable(np.array([40.0, 60.0, 100.0]), np.array([2.0, -1.0, 3.0]))
 

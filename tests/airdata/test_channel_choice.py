@@ -11,8 +11,7 @@ import math
 import numpy as np
 import pytest
 
-from loganalyze.events.analysis import analyze
-from loganalyze.problems import Problem
+from loganalyze import Problem, analyze
 
 P0, A0_KT = 101325.0, 661.478594435
 IMPACT = P0 / 100 * ((1 + 0.2 * (250 / A0_KT) ** 2) ** 3.5 - 1)  # hPa

@@ -7,8 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from loganalyze.events.analysis import analyze
-from loganalyze.record.flight_log import Channel
+from loganalyze import Channel, analyze
 
 NAN = math.nan
 UNDER, OVER, UNKNOWN, OFF = range(4)

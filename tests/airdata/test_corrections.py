@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loganalyze.events.analysis import analyze
+from loganalyze import analyze
 from loganalyze.limits import limit_equivalents
 
 NAN = math.nan

@@ -10,10 +10,7 @@ import pytest
 from playwright.sync_api import Error, sync_playwright
 
 import loganalyze
-from loganalyze.explain.assessment import assess_flight
-from loganalyze.show.files.log_summary import LogSummary
-from loganalyze.show.files.report_files import ReportOptions, write_reports
-from loganalyze.show.files.results_folder import ResultsFolder
+from loganalyze import LogSummary, ReportOptions, ResultsFolder, assess_flight, write_reports
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_logs"
@@ -38,7 +35,7 @@ def browser():
 def report_on(log: Path, folder: Path, sheet: Path = SAMPLES / "ouzelwing_240.toml",
               columns: Path | None = None, formats=("html",), **how) -> Path:
     """Write a log's results with its report, and return their folder."""
-    from loganalyze.text.presentation import Presentation
+    from loganalyze import Presentation
 
     options = ReportOptions(formats, Presentation(**how))
     analysis = loganalyze.analyze(loganalyze.read_log(log, columns),

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from loganalyze.sheets.evaluation_settings import DESCRIPTIONS, Settings
+from loganalyze import Settings
+from loganalyze.sheets.evaluation_settings import DESCRIPTIONS
 from loganalyze.text.verdict_sentences import CAUTIONS
 
 from .conftest import SHEET, write_log

@@ -31,12 +31,18 @@ from pathlib import Path
 
 import numpy as np
 
-from loganalyze import analyze, assess_flight
+from loganalyze import (
+    PROVEN_OVER,
+    Assessment,
+    Channel,
+    FlightLog,
+    LimitsSheet,
+    Source,
+    analyze,
+    assess_flight,
+)
 from loganalyze.crosscheck.corroboration import SHOWS_LESS
 from loganalyze.record.channels import kind
-from loganalyze.record.flight_log import Channel, FlightLog, Source
-from loganalyze.results.assessment_results import PROVEN_OVER, Assessment
-from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.simulate import pressures
 
 KNOT, FOOT = 1852 / 3600, 0.3048

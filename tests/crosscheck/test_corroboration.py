@@ -7,7 +7,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze import analyze, assess_flight
+from loganalyze import (
+    CONFIRMS,
+    CONFIRMS_LESS,
+    CONTRADICTS,
+    NOT_DETERMINABLE,
+    PROVEN_OVER,
+    Assurance,
+    Channel,
+    Evidence,
+    FlightLog,
+    LimitsSheet,
+    Reference,
+    Source,
+    analyze,
+    assess_flight,
+)
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.crosscheck.corroboration import (
     CONTRADICTED,
@@ -17,18 +32,6 @@ from loganalyze.crosscheck.corroboration import (
     capped,
 )
 from loganalyze.record.channels import kind
-from loganalyze.record.flight_log import Channel, FlightLog, Source
-from loganalyze.results.assessment_results import (
-    CONFIRMS,
-    CONFIRMS_LESS,
-    CONTRADICTS,
-    NOT_DETERMINABLE,
-    PROVEN_OVER,
-    Assurance,
-    Evidence,
-    Reference,
-)
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 KNOT, FOOT = 1852 / 3600, 0.3048
 TIGHT = {"limits": 1}

@@ -5,15 +5,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze import analyze, assess_flight
+from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze, assess_flight
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.crosscheck import wind_triangle
 from loganalyze.crosscheck.flight_checks import checks_of
 from loganalyze.crosscheck.wind_triangle import scale_error
 from loganalyze.limits import limit_equivalents
-from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.text.sentences.check_text import check
 
 SHEET = LimitsSheet.model_validate({

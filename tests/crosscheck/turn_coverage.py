@@ -19,12 +19,10 @@ from pathlib import Path
 
 import numpy as np
 
-from loganalyze import analyze
+from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.crosscheck.wind_triangle import ScaleError, scale_error
-from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 SHEET = LimitsSheet.model_validate({
     "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},

@@ -6,10 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from loganalyze import Settings, analyze
 from loganalyze.engine import block_evaluation, block_kernels, kernel_loading
-from loganalyze.events.analysis import analyze
 from loganalyze.screening import sample_checks
-from loganalyze.sheets.evaluation_settings import Settings
 
 LIMITS = [
     {"name": "VMO", "quantity": "calibrated_airspeed",

@@ -16,13 +16,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from loganalyze import Analysis, Channel, FlightLog, Limit, LimitsSheet, Settings, analyze, evaluate
 from loganalyze.air import airspeed, atmosphere, probes
 from loganalyze.engine import block_evaluation, kernel_loading
-from loganalyze.events.analysis import Analysis, analyze
-from loganalyze.limits.evaluate import evaluate
-from loganalyze.record.flight_log import Channel, FlightLog, aligned
-from loganalyze.sheets.evaluation_settings import Settings
-from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
+from loganalyze.record.flight_log import aligned
 
 ONE_BY_ONE = Settings(excursion_s=0.0)
 """The rows are drawn one by one, so that every other is off: no excursion of several is meant."""

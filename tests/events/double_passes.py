@@ -33,11 +33,8 @@ from pathlib import Path
 
 import numpy as np
 
-from loganalyze import analyze, assess_flight
-from loganalyze.events.exceedances import Exceedance
-from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze import Channel, Exceedance, FlightLog, LimitsSheet, Source, analyze, assess_flight
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 VMO_KT, TOLERANCE_KT = 250.0, 1e-5
 RATES_HZ = (0.25, 0.5, 1.0, 2.0, 4.0, 8.0)

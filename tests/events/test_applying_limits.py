@@ -5,9 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from loganalyze import Problem, analyze
 from loganalyze.air import airspeed
-from loganalyze.events.analysis import analyze
-from loganalyze.problems import Problem
 from loganalyze.record.units import FOOT, KNOT
 
 VFE = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from loganalyze.events.analysis import analyze
+from loganalyze import analyze
 
 NAN = float("nan")
 

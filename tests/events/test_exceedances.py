@@ -7,9 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from loganalyze.events.analysis import analyze
-from loganalyze.record.flight_log import FlightLog
-from loganalyze.sheets.evaluation_settings import Settings
+from loganalyze import FlightLog, Settings, analyze
 
 NAN = math.nan
 

@@ -7,10 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze import analyze
-from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.text.flight_account import exceedance_facts
 from loganalyze.text.report_sentences import touches
 

@@ -11,9 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from loganalyze.events.analysis import analyze
-from loganalyze.record.intervals import Intervals
-from loganalyze.sheets.evaluation_settings import Settings
+from loganalyze import Intervals, Settings, analyze
 
 N = 240
 CHANNELS = ("calibrated_airspeed", "pressure_altitude", "mach", "flap_lever", "gear_down",

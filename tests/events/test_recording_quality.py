@@ -7,9 +7,8 @@ import math
 import numpy as np
 import pytest
 
+from loganalyze import Channel, analyze
 from loganalyze.events import recording_quality
-from loganalyze.events.analysis import analyze
-from loganalyze.record.flight_log import Channel
 from loganalyze.record.units import FOOT, KNOT
 
 NAN = math.nan

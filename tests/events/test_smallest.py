@@ -7,10 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from loganalyze import Intervals, analyze
 from loganalyze.air import airspeed
 from loganalyze.engine import block_evaluation
-from loganalyze.events.analysis import analyze
-from loganalyze.record.intervals import Intervals
 
 NAN = math.nan
 KT, FT = 1852 / 3600, 0.3048

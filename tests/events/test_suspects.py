@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from loganalyze import analyze
 from loganalyze.engine import block_evaluation, kernel_loading
-from loganalyze.events.analysis import analyze
 
 
 @pytest.fixture

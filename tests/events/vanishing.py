@@ -41,11 +41,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.events.analysis import Analysis, analyze
-from loganalyze.record.flight_log import Channel, FlightLog, Source
-from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze import Analysis, Channel, FlightLog, LimitsSheet, Source, analyze
+from loganalyze.record.units import FOOT, KNOT
 from loganalyze.simulate import pressures
-from loganalyze.simulate.flight import FOOT, KNOT
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]

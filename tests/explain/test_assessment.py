@@ -6,9 +6,7 @@ import numpy as np
 import pytest
 
 import loganalyze
-from loganalyze.explain.assessment import assess_flight
-from loganalyze.phases.phase_detection import PHASES
-from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze import PHASES, Channel, FlightLog, Source, assess_flight
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 

@@ -8,14 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from loganalyze import PHASES, Channel, FlightLog, LimitsSheet, MeasureSettings, Source, analyze
 from loganalyze.air import airspeed
-from loganalyze.events.analysis import analyze
 from loganalyze.explain import flight_measures
-from loganalyze.explain.flight_measures import MeasureSettings, highest, measures_of
-from loganalyze.phases.phase_detection import PHASES
-from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze.explain.flight_measures import highest, measures_of
 from loganalyze.record.units import DEGREE, FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 VMO = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
 MMO = {"name": "MMO", "quantity": "mach", "maximum": 0.5}

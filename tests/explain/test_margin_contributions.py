@@ -6,13 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze import analyze, assess_flight
+from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze, assess_flight
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.explain import margin_contributions as contributions_module
 from loganalyze.explain.margin_contributions import contributions
-from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 PARTS = ("limit_moved_kt", "configuration_kt", "height_trade_kt", "energy_kt",
          "air_temperature_kt")

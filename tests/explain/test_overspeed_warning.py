@@ -7,12 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze
 from loganalyze.air import airspeed
-from loganalyze.events.analysis import analyze
 from loganalyze.explain.overspeed_warning import KINDS, warnings_of
-from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 VMO = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
 MMO = {"name": "MMO", "quantity": "mach", "maximum": 0.5}

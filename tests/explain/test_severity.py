@@ -8,13 +8,10 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
+from loganalyze import Assurance, Channel, FlightLog, LimitsSheet, Source, analyze
 from loganalyze.air import airspeed
-from loganalyze.events.analysis import analyze
 from loganalyze.explain.severity import grade
-from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.results.assessment_results import Assurance
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 VMO = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
 MMO = {"name": "MMO", "quantity": "mach", "maximum": 0.5}

@@ -7,13 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze.events.analysis import analyze
+from loganalyze import PHASES, ApproachSettings, Channel, FlightLog, LimitsSheet, Source, analyze
 from loganalyze.explain import time_to_limit
-from loganalyze.explain.time_to_limit import ApproachSettings, closings, shortest_time_to_limit
-from loganalyze.phases.phase_detection import PHASES
-from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze.explain.time_to_limit import closings, shortest_time_to_limit
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 VMO = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
 CRUISE = PHASES.index("cruise")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from loganalyze.events.analysis import analyze
+from loganalyze import analyze
 
 UNDER, OVER, UNKNOWN, NOT_APPLICABLE = range(4)
 VFE = {"name": "VFE", "quantity": "calibrated_airspeed",

@@ -7,9 +7,8 @@ import math
 import numpy as np
 import pytest
 
+from loganalyze import Problem, crossovers, limit_envelope
 from loganalyze.air import airspeed, atmosphere
-from loganalyze.limits.limit_envelope import crossovers, limit_envelope
-from loganalyze.problems import Problem
 
 FT, KT = 0.3048, 1852 / 3600
 

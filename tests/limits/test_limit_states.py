@@ -7,10 +7,8 @@ import math
 import numpy as np
 import pytest
 
+from loganalyze import Channel, Problem, analyze
 from loganalyze.air import airspeed
-from loganalyze.events.analysis import analyze
-from loganalyze.problems import Problem
-from loganalyze.record.flight_log import Channel
 
 NAN = math.nan
 UNDER, OVER, UNKNOWN, NOT_APPLICABLE = range(4)

@@ -28,11 +28,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 import loganalyze
-from loganalyze.record.flight_log import Channel, FlightLog, Source
-from loganalyze.sheets.limits_sheet import LimitsSheet
-from loganalyze.simulate import pressures
-from loganalyze.simulate.flight import FOOT, KNOT, Truth
-from loganalyze.simulate.recorder import Recorder
+from loganalyze import Channel, FlightLog, LimitsSheet, Source
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.simulate import Recorder, Truth, pressures
 
 Floats = NDArray[np.float64]
 

@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 
 import loganalyze
-from loganalyze.record.flight_log import Channel, FlightLog, Source
-from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze import Channel, FlightLog, LimitsSheet, Source
 
 
 @pytest.fixture(scope="module")

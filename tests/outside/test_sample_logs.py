@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 import loganalyze
-from loganalyze.simulate import SAMPLES
-from loganalyze.simulate.samples import MMO, VMO_KT
+from loganalyze.simulate import MMO, SAMPLES, VMO_KT
 
 FOLDER = Path(__file__).parents[2] / "sample_logs"
 

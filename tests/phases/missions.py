@@ -20,11 +20,9 @@ from pathlib import Path
 
 import numpy as np
 
-from loganalyze.events.analysis import analyze
-from loganalyze.phases.phase_detection import PHASES, PhaseSettings, phases_of
+from loganalyze import PHASES, Channel, FlightLog, LimitsSheet, Source, analyze
+from loganalyze.phases.phase_detection import PhaseSettings, phases_of
 from loganalyze.record.channels import CHANNELS as CHANNEL_KINDS
-from loganalyze.record.flight_log import Channel, FlightLog, Source
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 SHEET = LimitsSheet.model_validate({
     "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},

@@ -10,11 +10,10 @@ import numpy as np
 import pytest
 import training_missions
 
-from loganalyze.events.analysis import analyze
+from loganalyze import PHASES, Channel, FlightLog, Source, analyze
 from loganalyze.phases.flight_profile import profiles
-from loganalyze.phases.phase_detection import PHASES, PhaseSettings, phases_of
+from loganalyze.phases.phase_detection import PhaseSettings, phases_of
 from loganalyze.record.channels import CHANNELS
-from loganalyze.record.flight_log import Channel, FlightLog, Source
 
 NAN = np.nan
 

@@ -38,10 +38,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import exporting
 from exporting import BLANK_FORMS, CLOCKS, FORMS, Habits, Written
 
-from loganalyze.events.analysis import Analysis, analyze
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights
-from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
+from loganalyze import Analysis, LimitsSheet, Problem, analyze, read_flights, read_limits
 
 REACH_S = 8.0
 REACH_OF_MANY_S = 2.0

@@ -15,7 +15,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from loganalyze.record.flight_log import FlightLog
+from loganalyze import FlightLog
 
 Array = NDArray[np.float64]
 Instants = NDArray[np.datetime64]

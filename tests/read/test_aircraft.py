@@ -10,9 +10,8 @@ import pyarrow.parquet as pq
 import pytest
 from click.testing import CliRunner
 
+from loganalyze import Problem, read_flights, read_log
 from loganalyze.cli import group
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
 
 SHEET = """aircraft = "an invented aircraft"
 [airspeed]

@@ -8,9 +8,7 @@ import numpy as np
 import pytest
 from small_exports import FT, KT, export, lines
 
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
-from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze import ColumnsFile, FlightLog, read_flights, read_log
 
 RNG = np.random.default_rng(11)
 TIME = np.arange(240) / 4

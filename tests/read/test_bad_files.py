@@ -10,9 +10,8 @@ import pyarrow as pa
 import pytest
 from small_exports import PLAIN, export, parquet
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.sheets.columns_file import Column, ColumnsFile
+from loganalyze import ColumnsFile, Problem, read_flights, read_log
+from loganalyze.sheets.columns_file import Column
 
 HEADER = PLAIN.split("\n")[0]
 MANY = "\n".join([HEADER, *(f"{i},20000,200,-20" for i in range(240_000)), ""])

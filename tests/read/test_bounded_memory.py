@@ -13,8 +13,7 @@ import pyarrow.csv as pc
 import pyarrow.parquet as pq
 import pytest
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_log
+from loganalyze import Problem, read_log
 from loganalyze.read.files import address_space
 
 HEADER = b"Time [s],Pressure Altitude [ft],IAS [kt],SAT [degC]\n"

@@ -8,9 +8,7 @@ import numpy as np
 import pytest
 from small_exports import export, lines
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_log
-from loganalyze.record.flight_log import FlightLog
+from loganalyze import FlightLog, Problem, read_log
 
 START = np.datetime64("2026-03-01T23:59:58.500", "ns")
 

@@ -10,10 +10,7 @@ import numpy as np
 import pytest
 from small_exports import export, lines
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
-from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
 
 ROWS = 900
 START = datetime(2026, 2, 28, 23, 52, 30)

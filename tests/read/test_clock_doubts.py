@@ -9,10 +9,7 @@ import pyarrow as pa
 import pytest
 from small_exports import export, lines, parquet
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
-from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
 
 T = np.arange(600)
 """Ten minutes at 1 Hz."""

@@ -10,10 +10,7 @@ import pyarrow as pa
 import pytest
 from small_exports import WAYS, export, in_pieces, lines, parquet
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
-from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
 
 
 def timed(folder: Path, header: str, stamps: list[str], said: dict | None = None) -> FlightLog:

@@ -8,11 +8,8 @@ import numpy as np
 import pytest
 from small_exports import FT, KT, export, lines
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
+from loganalyze import Channel, ColumnsFile, Problem, read_flights, read_log
 from loganalyze.read.flights.clock_plausibility import doubt
-from loganalyze.record.flight_log import Channel
-from loganalyze.sheets.columns_file import ColumnsFile
 
 
 def flight(hours: float = 2.0, rate: float = 1.0, quantum_ft: float = 4.0, ceiling: float = 35000,

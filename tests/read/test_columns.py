@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 from small_exports import FT, KT, PLAIN, export, lines
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_log
-from loganalyze.sheets.columns_file import Column, ColumnsFile
+from loganalyze import ColumnsFile, Problem, read_log
+from loganalyze.sheets.columns_file import Column
 
 HEADERS = [
     # header, channel, unit as recorded, 100 of it in SI

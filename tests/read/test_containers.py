@@ -12,8 +12,7 @@ from pathlib import Path
 import pytest
 from gallery.cases import CASES, HERE
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
+from loganalyze import Problem, read_flights, read_log
 
 
 @pytest.mark.parametrize("name", ["plain.csv", "packed.csv.gz", "packed.csv.zip", "plain.parquet"])

@@ -9,7 +9,7 @@ import exporting
 import numpy as np
 from exporting import Habits
 
-from loganalyze.read import read_flights
+from loganalyze import read_flights
 
 
 def test_one_damaged_cell_line_or_byte_changes_no_state_far_away_without_a_word() -> None:

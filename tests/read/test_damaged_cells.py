@@ -8,9 +8,7 @@ import numpy as np
 import pytest
 from small_exports import export, lines
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
+from loganalyze import FlightLog, Problem, read_flights, read_log
 
 HEADER = "Time [s];Pressure Altitude [ft];IAS [kt];SAT [degC];Gear Down"
 ROWS = 600

@@ -12,8 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_log
+from loganalyze import Problem, read_log
 
 ROWS, REACH, TRIALS = 240, 8, 150
 NAMES = ["Time [s]", "Pressure Altitude [ft]", "IAS [kt]", "SAT [degC]", "Gear Down"]

@@ -10,10 +10,7 @@ import pyarrow as pa
 import pytest
 from small_exports import ALTITUDE, KT, PLAIN, SPEED, TEMPERATURE, TIME, export
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_log
-from loganalyze.record.flight_log import FlightLog
-from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze import ColumnsFile, FlightLog, Problem, read_log
 from loganalyze.sheets.export_options import FileHabits
 
 DECIMAL_COMMA = PLAIN.replace(",", ";").replace(".", ",")

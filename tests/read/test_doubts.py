@@ -8,10 +8,8 @@ import numpy as np
 import pytest
 from small_exports import FT, KT, export, lines
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_log
-from loganalyze.record.flight_log import FlightLog
-from loganalyze.sheets.columns_file import Column, ColumnsFile
+from loganalyze import ColumnsFile, FlightLog, Problem, read_log
+from loganalyze.sheets.columns_file import Column
 from loganalyze.sheets.export_options import ClockHabits, FileHabits
 
 STAMPS = [f"2026-03-01 10:00:{second:02d}" for second in range(6)]

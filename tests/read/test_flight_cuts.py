@@ -9,8 +9,7 @@ import pyarrow as pa
 import pytest
 from small_exports import FT, KT, WAYS, export, in_pieces, lines, parquet
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
+from loganalyze import Problem, read_flights, read_log
 from loganalyze.read.flights import flight_splitting
 
 NAN = np.nan

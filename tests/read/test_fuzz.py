@@ -17,13 +17,17 @@ import numpy as np
 import pyarrow as pa
 from gallery.cases import CASES, Case
 
-from loganalyze.events.analysis import Analysis, analyze
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
-from loganalyze.record.intervals import Intervals
-from loganalyze.sheets.evaluation_settings import Settings
-from loganalyze.sheets.limits_sheet import read_limits
+from loganalyze import (
+    Analysis,
+    FlightLog,
+    Intervals,
+    Problem,
+    Settings,
+    analyze,
+    read_flights,
+    read_limits,
+    read_log,
+)
 
 FILES = [case for case in CASES if case.path.is_file()]
 TEXTS = [case for case in FILES if case.path.suffix in (".csv", ".txt", ".tsv")]

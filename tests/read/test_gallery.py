@@ -8,11 +8,9 @@ from gallery.cases import CASES, HERE, Case
 from gallery.climb import START, truth
 from gallery.refused import REFUSED, Refusal
 
+from loganalyze import Channel, FlightLog, Problem, read_flights, read_log
 from loganalyze.cli import main
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
 from loganalyze.record.channels import CHANNELS
-from loganalyze.record.flight_log import Channel, FlightLog
 
 
 def edge(name: str, channel: Channel) -> np.ndarray:

@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 from gallery.climb import START
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_log
+from loganalyze import Problem, read_log
 
 OF_NUMBERS = ("elapsed s", "elapsed ms", "elapsed min", "epoch s", "epoch ms", "serial",
               "HHMMSS, as stated", "HHMMSS", "epoch with an exponent")

@@ -7,8 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
+from loganalyze import Problem, read_flights, read_log
 
 KT = 1852 / 3600
 NAMES = ["Time [s]", "Pressure Altitude [ft]", "IAS [kt]"]

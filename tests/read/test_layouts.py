@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from exporting import BLANK_FORMS, Habits
 
-from loganalyze.read import read_log
+from loganalyze import read_log
 
 CASES = [
     *(Habits(form, heading=heading, clock="elapsed s")

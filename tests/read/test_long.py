@@ -10,10 +10,8 @@ import pyarrow as pa
 import pytest
 from small_exports import FT, KT, export, lines, parquet
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
-from loganalyze.sheets.columns_file import Column, ColumnsFile
+from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
+from loganalyze.sheets.columns_file import Column
 from loganalyze.sheets.export_options import LongTable
 
 HEADER = "Time [s],Parameter,Value,Unit"

@@ -13,8 +13,7 @@ import pyarrow.parquet as pq
 import pytest
 from small_exports import PLAIN, export
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
+from loganalyze import Problem, read_flights, read_log
 
 TOKENS = [b",", b";", b"\n", b'"', b"\x00", b"\xff", b"-", b"e", b"1e400", b"nan", b"inf", b"#",
           b"\t", b" ", b"|", b"\r", b".", b"9" * 30, b"0x10", b"[", b")", b"UTC", b":"]

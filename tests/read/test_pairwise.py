@@ -12,7 +12,7 @@ import pytest
 from exporting import Habits, check
 from gallery.climb import START, truth
 
-from loganalyze.read import read_log
+from loganalyze import read_log
 
 FACTORS: dict[str, list[object]] = {
     "clock": list(exporting.CLOCKS),

@@ -10,9 +10,7 @@ import pyarrow as pa
 import pytest
 from small_exports import FT, export, lines, parquet
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
+from loganalyze import FlightLog, Problem, read_flights, read_log
 
 HEADER = "time_s,press_alt_ft,ias_kt"
 

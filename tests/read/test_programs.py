@@ -12,7 +12,7 @@ import polars as pl
 import pytest
 from gallery.climb import START, truth
 
-from loganalyze.read import read_log
+from loganalyze import read_log
 from loganalyze.record.channels import CHANNELS
 
 HERE = Path(__file__).parent / "programs"

@@ -10,10 +10,9 @@ from typing import Any
 import pytest
 from gallery.refused import REFUSED, Refusal
 
+from loganalyze import ColumnsFile, Problem, read_log
 from loganalyze.cli import main
-from loganalyze.problems import Problem
-from loganalyze.read import read_log
-from loganalyze.sheets.columns_file import CLOCK_PARTS, Column, ColumnsFile
+from loganalyze.sheets.columns_file import CLOCK_PARTS, Column
 from loganalyze.sheets.export_options import ClockHabits, FileHabits, LongTable, Signature
 
 KEYS = {*ColumnsFile.model_fields, *Column.model_fields, *ClockHabits.model_fields,

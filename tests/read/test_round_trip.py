@@ -15,9 +15,7 @@ from exporting import CLOCKS, FORMS, GAPS, HEADINGS, LEADS, PACKS, STATES, TAILS
 from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
+from loganalyze import FlightLog, Problem, read_flights, read_log
 
 RANGES = {"pressure_altitude": (-300.0, 18000.0), "indicated_airspeed": (0.0, 300.0),
           "static_air_temperature": (190.0, 320.0), "vertical_speed": (-60.0, 60.0),

@@ -10,8 +10,7 @@ import pyarrow.parquet as pq
 import pytest
 from numpy.typing import NDArray
 
-from loganalyze.read import read_flights, read_log
-from loganalyze.record.flight_log import FlightLog
+from loganalyze import FlightLog, read_flights, read_log
 
 ROWS, TURN = 240, 120
 """The clock starts again at row 120."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from loganalyze.problems import Problem
+from loganalyze import Problem
 from loganalyze.read.repair.monotonic_time import find_break, settle
 
 NAN = np.nan

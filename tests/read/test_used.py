@@ -9,11 +9,9 @@ import pytest
 from gallery.cases import CASES, Case
 from small_exports import PLAIN, export
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_log
+from loganalyze import ColumnsFile, Problem, read_columns, read_log
 from loganalyze.read.plan.columns_file_export import used_columns
 from loganalyze.read.plan.columns_file_text import columns_text
-from loganalyze.sheets.columns_file import ColumnsFile, read_columns
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.file)

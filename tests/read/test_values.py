@@ -13,9 +13,8 @@ import pyarrow.parquet as pq
 import pytest
 from small_exports import ALTITUDE, FT, KT, PLAIN, SPEED, export, lines, parquet
 
-from loganalyze.problems import Problem
-from loganalyze.read import read_flights, read_log
-from loganalyze.sheets.columns_file import Column, ColumnsFile
+from loganalyze import ColumnsFile, Problem, read_flights, read_log
+from loganalyze.sheets.columns_file import Column
 
 KNOTS = np.arange(40, 601)
 

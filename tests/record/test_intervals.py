@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loganalyze.record.intervals import Intervals
+from loganalyze import Intervals
 
 NAN = math.nan
 GRID = np.arange(-1, 22, 0.5)  # every edge below is whole, so each half tells one piece

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze.problems import Problem
-from loganalyze.record.flight_log import Channel, FlightLog, Source, aligned
+from loganalyze import Channel, FlightLog, Problem, Source
+from loganalyze.record.flight_log import aligned
 
 NAN = math.nan
 

@@ -4,7 +4,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from loganalyze.results.assessment_results import OUTCOMES
+from loganalyze import OUTCOMES
 from loganalyze.results.decisive_exceedance import ORDER, decisive_first
 
 

@@ -7,9 +7,8 @@ import math
 import numpy as np
 import pytest
 
+from loganalyze import Channel, analyze
 from loganalyze.engine import block_evaluation
-from loganalyze.events.analysis import analyze
-from loganalyze.record.flight_log import Channel
 
 NAN = math.nan
 UNDER, OVER, UNKNOWN = 0, 1, 2

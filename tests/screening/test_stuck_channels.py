@@ -5,13 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from loganalyze import Channel, Settings, analyze
 from loganalyze.events import recording_quality
-from loganalyze.events.analysis import analyze
-from loganalyze.record.flight_log import Channel
+from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening import stuck_channels
-from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.simulate import pressures
-from loganalyze.simulate.flight import FOOT, KNOT
 
 UNDER, OVER, UNKNOWN = 0, 1, 2
 FROZEN = "airspeed frozen while others moved"

@@ -5,9 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from loganalyze.problems import Problem
+from loganalyze import Problem, read_columns
 from loganalyze.record.units import UNITS
-from loganalyze.sheets.columns_file import read_columns
 
 
 @pytest.fixture

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from loganalyze.problems import Problem
-from loganalyze.sheets.limits_sheet import read_limits
+from loganalyze import Problem, read_limits
 
 SHEET = """
 aircraft = "an invented twin"

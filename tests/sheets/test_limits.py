@@ -8,11 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loganalyze.problems import Problem
+from loganalyze import Condition, Limit, LimitsSheet, Problem, read_limits
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.units import DEGREE, FOOT, KNOT
-from loganalyze.sheets.limit_conditions import SUFFIXES, Condition, channel_and_unit
-from loganalyze.sheets.limits_sheet import Limit, LimitsSheet, read_limits
+from loganalyze.sheets.limit_conditions import SUFFIXES, channel_and_unit
 
 SHEET = """\
 aircraft = "an invented twin"

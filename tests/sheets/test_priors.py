@@ -2,9 +2,7 @@
 
 import pytest
 
-from loganalyze.problems import Problem
-from loganalyze.sheets.priors_file import read_priors
-from loganalyze.uncertainty.prior_models import Prior, priors_of
+from loganalyze import Prior, Problem, priors_of, read_priors
 
 FILE = """\
 [[prior]]

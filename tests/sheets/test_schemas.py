@@ -7,9 +7,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from loganalyze.problems import Problem
-from loganalyze.sheets.columns_file import ColumnsFile
-from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze import ColumnsFile, LimitsSheet, Problem
 from loganalyze.sheets.sheet_schemas import FILES, main, schema_of
 from loganalyze.sheets.toml_models import read_toml
 

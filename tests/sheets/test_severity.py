@@ -3,8 +3,7 @@
 import jsonschema
 import pytest
 
-from loganalyze.problems import Problem
-from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
+from loganalyze import LimitsSheet, Problem, read_limits
 from loganalyze.sheets.sheet_schemas import schema_of
 
 HEAD = """\

@@ -5,8 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from loganalyze.problems import Problem
-from loganalyze.sheets.limits_sheet import read_limits
+from loganalyze import Problem, read_limits
 from loganalyze.sheets.sensor_tolerances import TYPICAL, WIDEST, Tolerance, UncertaintySheet
 
 SHEET = """\

@@ -8,9 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loganalyze.problems import Problem
-from loganalyze.sheets.columns_file import ColumnsFile
-from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze import ColumnsFile, LimitsSheet, Problem
 from loganalyze.sheets.toml_models import LARGEST, read_toml, written
 
 

@@ -5,10 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze.events.analysis import Analysis, analyze
-from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze import Analysis, Channel, FlightLog, Source, analyze, read_limits
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import read_limits
 
 SHEET = """
 aircraft = "an invented twin"

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from loganalyze.events.analysis import Analysis
-from loganalyze.results.assessment_results import (
+from loganalyze import (
     PROVEN_OVER,
     UNDER_NOT_PROVEN,
+    Analysis,
     AssessedExceedance,
     Assessment,
     Assurance,

@@ -2,12 +2,9 @@ import matplotlib as mpl
 import numpy as np
 import pytest
 
-from loganalyze.limits.limit_envelope import limit_envelope
+from loganalyze import envelope_figure, limit_envelope, margin_figure, read_limits, save_figure
 from loganalyze.record.units import FOOT
-from loganalyze.sheets.limits_sheet import read_limits
-from loganalyze.show.figures.envelope_figure import envelope_figure
-from loganalyze.show.figures.figure_style import save_figure
-from loganalyze.show.figures.margin_figure import LABELLED, margin_figure
+from loganalyze.show.figures.margin_figure import LABELLED
 
 
 def words(axes) -> list[str]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from loganalyze.read import read_flights
+from loganalyze import read_flights
 from loganalyze.show.terminal.log_inspection import inspection, text
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "read"))

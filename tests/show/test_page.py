@@ -13,10 +13,8 @@ import numpy as np
 import pytest
 
 import loganalyze.show.page.html_page
-from loganalyze.events.analysis import analyze
+from loganalyze import KMH_METRES, Presentation, analyze, read_limits, summarise
 from loganalyze.record.units import FOOT
-from loganalyze.sheets.limits_sheet import read_limits
-from loganalyze.show.files.log_summary import summarise
 from loganalyze.show.page.chart_data import MORE, PANELS, chart_data
 from loganalyze.show.page.column_packing import FOLLOWS, UNKNOWN, packed
 from loganalyze.show.page.html_markup import element, escaped, json_text, raw
@@ -25,7 +23,6 @@ from loganalyze.show.report.report_blocks import Chart, Paragraph, Report, Secti
 from loganalyze.show.report.report_blocks import Column as Head
 from loganalyze.show.report.report_building import flight_report
 from loganalyze.text.labels import page_labels as said
-from loganalyze.text.presentation import KMH_METRES, Presentation
 
 from .conftest import log_of
 from .made import assessment_of

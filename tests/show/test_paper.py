@@ -6,7 +6,7 @@ import re
 import pypdf
 import pytest
 
-from loganalyze.show.figures.figure_style import Picture as Figure
+from loganalyze import Picture as Figure
 from loganalyze.show.figures.figure_style import png_bytes
 from loganalyze.show.pdf.pdf_report import report_pdf
 from loganalyze.show.report.report_blocks import (

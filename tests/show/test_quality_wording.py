@@ -7,14 +7,12 @@ import json
 import numpy as np
 import pytest
 
+from loganalyze import Presentation, SuspectFacts, summarise
 from loganalyze.events import suspects
-from loganalyze.show.files.log_summary import summarise
 from loganalyze.show.terminal.terminal_lines import log_lines
 from loganalyze.text import report_sentences
-from loganalyze.text.facts import SuspectFacts
 from loganalyze.text.flight_account import flight_facts
 from loganalyze.text.plain_values import plain
-from loganalyze.text.presentation import Presentation
 from loganalyze.text.sentences import quality_text
 
 

@@ -2,9 +2,8 @@
 
 import numpy as np
 
+from loganalyze import Intervals, QualityFlag
 from loganalyze.events.recording_quality import NAMES
-from loganalyze.record.intervals import Intervals
-from loganalyze.record.quality_flags import QualityFlag
 from loganalyze.text.sentences import recording_text
 
 ALL, SOME = Intervals.of([(0, 100)]), Intervals.of([(10, 12), (50, 51)])

@@ -12,11 +12,16 @@ import pytest
 from matplotlib.text import Text
 
 import loganalyze.show
-from loganalyze.events.analysis import analyze
-from loganalyze.record.flight_log import Channel
-from loganalyze.results.assessment_results import NOT_DETERMINABLE
-from loganalyze.sheets.limits_sheet import read_limits
-from loganalyze.show.files.log_summary import summarise
+from loganalyze import (
+    KMH_METRES,
+    NOT_DETERMINABLE,
+    READERS,
+    Channel,
+    Presentation,
+    analyze,
+    read_limits,
+    summarise,
+)
 from loganalyze.show.report.finding_sections import PANELS
 from loganalyze.show.report.report_blocks import (
     Bullets,
@@ -32,7 +37,6 @@ from loganalyze.show.report.report_building import flight_report
 from loganalyze.show.tables.exceedance_table import EXCEEDANCE_COLUMNS
 from loganalyze.text import report_sentences as said
 from loganalyze.text.labels import report_labels
-from loganalyze.text.presentation import KMH_METRES, READERS, Presentation
 from loganalyze.text.sentences import decision_text
 from loganalyze.uncertainty.error_budget import budget_of
 

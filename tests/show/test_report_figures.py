@@ -5,9 +5,8 @@ import pytest
 from matplotlib.text import Text
 
 import loganalyze
-from loganalyze.results.assessment_results import LimitMeasure
+from loganalyze import KMH_METRES, LimitMeasure, Presentation
 from loganalyze.show.figures.figure_style import plain_text, png_bytes
-from loganalyze.text.presentation import KMH_METRES, Presentation
 
 from .made import CAUSES, assessment_of
 

@@ -7,10 +7,9 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
-from loganalyze.explain.assessment import assess_flight
-from loganalyze.problems import Problem
+from loganalyze import Problem, assess_flight, write_results
 from loganalyze.show.files import results_folder
-from loganalyze.show.files.results_folder import folder_for, write_results
+from loganalyze.show.files.results_folder import folder_for
 
 FILES = ["contributions.csv", "contributions.parquet", "exceedances.csv", "exceedances.parquet",
          "margin.png", "near.csv", "near.parquet", "samples.parquet", "summary.json"]

@@ -5,10 +5,9 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from loganalyze import ExceedanceFacts, write_results
 from loganalyze.show.files.result_schemas import schema_text, schemas
-from loganalyze.show.files.results_folder import write_results
 from loganalyze.show.tables.exceedance_table import EXCEEDANCE_COLUMNS, OWN_COLUMNS
-from loganalyze.text.facts import ExceedanceFacts
 
 STORED = Path(__file__).parents[2] / "schemas"
 

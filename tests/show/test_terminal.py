@@ -2,10 +2,9 @@
 
 from dataclasses import replace
 
-from loganalyze.show.files.log_summary import summarise
+from loganalyze import Presentation, summarise
 from loganalyze.show.terminal.terminal_lines import log_lines
 from loganalyze.text import verdict_sentences
-from loganalyze.text.presentation import Presentation
 
 from .made import assessment_of
 

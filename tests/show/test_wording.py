@@ -6,13 +6,10 @@ import numpy as np
 import pytest
 
 import loganalyze
-from loganalyze.events.analysis import analyze
-from loganalyze.explain.assessment import assess_flight
-from loganalyze.record.flight_log import Channel, FlightLog
+from loganalyze import Channel, FlightLog, Presentation, analyze, assess_flight
 from loganalyze.text import report_sentences, verdict_sentences
 from loganalyze.text.flight_account import flight_facts
 from loganalyze.text.plain_values import plain, rounded
-from loganalyze.text.presentation import Presentation
 
 
 @pytest.mark.parametrize(("seconds", "said"), [

@@ -4,14 +4,8 @@ import math
 
 import pytest
 
+from loganalyze import PHASES, LimitMeasure, Severity, TimeToLimit, WarningFinding
 from loganalyze.explain.overspeed_warning import KINDS
-from loganalyze.phases.phase_detection import PHASES
-from loganalyze.results.assessment_results import (
-    LimitMeasure,
-    Severity,
-    TimeToLimit,
-    WarningFinding,
-)
 from loganalyze.sheets.severity_rules import LEVELS as SHEET_LEVELS
 from loganalyze.text.sentences.measure_text import smallest, time_to_limit, within
 from loganalyze.text.sentences.phase_text import WHILE, while_in

@@ -7,11 +7,10 @@ from pathlib import Path
 import pytest
 
 import loganalyze.uncertainty.exceedance_probability
+from loganalyze import Assurance, MissedPeak, NearMiss, Presentation
 from loganalyze.results import assessment_results
-from loganalyze.results.assessment_results import Assurance, MissedPeak, NearMiss
 from loganalyze.sheets.sensor_tolerances import SUPPOSED
 from loganalyze.text.labels import report_labels
-from loganalyze.text.presentation import Presentation
 from loganalyze.text.sentences import decision_text
 from loganalyze.text.sentences.assurance_text import BASES, assurance, missed_peak, near
 from loganalyze.uncertainty import exceedance_probability, interval_bounds

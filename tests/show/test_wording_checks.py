@@ -2,7 +2,7 @@
 
 import pytest
 
-from loganalyze.results.assessment_results import Check
+from loganalyze import Check
 from loganalyze.text.sentences.check_text import CODES, check
 
 VALUES = {"channel": "mach", "samples": 1200, "median_difference": -0.004, "spread": 0.001,

@@ -4,9 +4,7 @@ import dataclasses
 
 import pytest
 
-from loganalyze.results.assessment_results import AssessedExceedance, Contributions
-from loganalyze.text.facts import ExceedanceFacts
-from loganalyze.text.presentation import Presentation
+from loganalyze import AssessedExceedance, Contributions, ExceedanceFacts, Presentation
 from loganalyze.text.sentences import contribution_text as causes
 
 NAN = float("nan")

@@ -2,18 +2,19 @@
 
 import pytest
 
-from loganalyze.crosscheck import corroboration as codes
-from loganalyze.results.assessment_results import (
+from loganalyze import (
     CANT_TELL,
     CONFIRMS,
     CONFIRMS_LESS,
     CONTRADICTS,
+    KMH_METRES,
     Edge,
     Evidence,
+    Presentation,
     Reference,
 )
+from loganalyze.crosscheck import corroboration as codes
 from loganalyze.text.labels import report_labels
-from loganalyze.text.presentation import KMH_METRES, Presentation
 from loganalyze.text.sentences.corroboration_text import (
     NOTHING,
     UNSEEN,

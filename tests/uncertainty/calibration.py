@@ -28,12 +28,9 @@ from pathlib import Path
 
 import numpy as np
 
-from loganalyze.events.analysis import analyze
-from loganalyze.record.flight_log import Channel, FlightLog, Source
-from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze import Channel, FlightLog, LimitsSheet, Prior, Source, analyze, prior_of_margins
 from loganalyze.simulate import pressures
 from loganalyze.uncertainty.exceedance_probability import at_rows
-from loganalyze.uncertainty.prior_models import Prior, prior_of_margins
 from loganalyze.uncertainty.sample_uncertainty import uncertainty_of
 
 FOOT, KNOT = 0.3048, 1852 / 3600

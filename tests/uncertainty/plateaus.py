@@ -40,9 +40,7 @@ from pathlib import Path
 import calibration
 import numpy as np
 
-from loganalyze.events.analysis import analyze
-from loganalyze.record.flight_log import Channel, FlightLog, Source
-from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze
 from loganalyze.simulate import pressures
 from loganalyze.uncertainty.exceedance_probability import at_rows
 from loganalyze.uncertainty.sample_uncertainty import uncertainty_of

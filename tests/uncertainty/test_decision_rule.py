@@ -6,7 +6,7 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
-from loganalyze.results.assessment_results import (
+from loganalyze import (
     NOT_DETERMINABLE,
     OUTCOMES,
     OVER_NOT_PROVEN,

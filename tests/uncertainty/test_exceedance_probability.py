@@ -7,29 +7,33 @@ import calibration
 import numpy as np
 import pytest
 
-from loganalyze.events.analysis import analyze
-from loganalyze.record.channels import CHANNELS
-from loganalyze.record.flight_log import Channel, FlightLog, Source
-from loganalyze.results.assessment_results import (
+from loganalyze import (
     NOT_DETERMINABLE,
     OVER_NOT_PROVEN,
     PROVEN_OVER,
     UNDER_NOT_PROVEN,
+    AssuranceSettings,
+    Channel,
+    FlightLog,
+    LimitsSheet,
+    Prior,
+    Source,
+    analyze,
+    prior_of_margins,
 )
+from loganalyze.record.channels import CHANNELS
 from loganalyze.screening.noise_estimation import noise_of
-from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.simulate import pressures
 from loganalyze.uncertainty import peak_fit
 from loganalyze.uncertainty.exceedance_probability import (
     NO_UNCERTAINTY,
     OUTSIDE_PRIOR,
     PEAK_AT_GAP,
-    AssuranceSettings,
     assured,
     at_rows,
 )
 from loganalyze.uncertainty.near_misses import near_misses
-from loganalyze.uncertainty.prior_models import Flat, Prior, prior_of_margins
+from loganalyze.uncertainty.prior_models import Flat
 from loganalyze.uncertainty.sample_uncertainty import uncertainty_of
 
 VMO = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}

@@ -7,11 +7,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze import analyze, assess_flight
-from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze import (
+    OVER_NOT_PROVEN,
+    PROVEN_OVER,
+    Channel,
+    FlightLog,
+    LimitsSheet,
+    Source,
+    analyze,
+    assess_flight,
+)
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.results.assessment_results import OVER_NOT_PROVEN, PROVEN_OVER
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 K = 1.959964
 VMO = {"name": "VMO", "quantity": "indicated_airspeed", "maximum_kt": 250.0}

@@ -7,10 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze import analyze, assess_flight
-from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze, assess_flight
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 
 TIGHT = {"limits": 0.3}
 SHEET = LimitsSheet.model_validate({

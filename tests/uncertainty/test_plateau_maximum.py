@@ -7,13 +7,9 @@ import numpy as np
 import plateaus
 import pytest
 
-from loganalyze.events.analysis import analyze
-from loganalyze.explain.assessment import assess_flight
-from loganalyze.record.flight_log import Channel, FlightLog, Source
+from loganalyze import Channel, FlightLog, LimitsSheet, Settings, Source, analyze, assess_flight
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening.noise_estimation import Filtered, Fit
-from loganalyze.sheets.evaluation_settings import Settings
-from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.uncertainty import plateau_maximum
 
 NOTHING = {"standard": 0.0}

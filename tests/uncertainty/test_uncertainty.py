@@ -5,12 +5,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze
 from loganalyze.air import airspeed, atmosphere, probes, sensitivity
-from loganalyze.events.analysis import analyze
 from loganalyze.record.channels import CHANNELS
-from loganalyze.record.flight_log import Channel, FlightLog, Source
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.sheets.sensor_tolerances import WIDEST
 from loganalyze.simulate import pressures
 from loganalyze.uncertainty import propagation
