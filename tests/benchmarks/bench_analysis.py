@@ -101,9 +101,9 @@ def interleaved(jobs: dict[str, Callable[[], object]], rounds: int) -> dict[str,
     """Run all jobs once to warm up, then in turn; return the best time of each [s]."""
     best = dict.fromkeys(jobs, float("inf"))
     for turn in range(rounds + 1):
-        for name, job in jobs.items():
+        for name, plan in jobs.items():
             start = time.perf_counter()
-            job()
+            plan()
             if turn:
                 best[name] = min(best[name], time.perf_counter() - start)
     return best
@@ -114,9 +114,9 @@ def report(best: dict[str, float], pairs: list[tuple[str, str]],
     """Print each time, and each pair's ratio, with its limit if it has one."""
     for name, seconds in best.items():
         print(f"  {name:44s}{seconds * 1e3:9.0f} ms")
-    for job, baseline in pairs:
-        limit = f" (limit {limits[job]})" if limits and job in limits else ""
-        print(f"  {job} / {baseline}: {best[job] / best[baseline]:.2f}{limit}")
+    for plan, baseline in pairs:
+        limit = f" (limit {limits[plan]})" if limits and plan in limits else ""
+        print(f"  {plan} / {baseline}: {best[plan] / best[baseline]:.2f}{limit}")
 
 
 def two_lines(altitude: np.ndarray, cas: np.ndarray, kelvin: np.ndarray) -> tuple:
@@ -207,9 +207,9 @@ def judge_long(path: Path, limits: Path) -> None:
     print(f"  {number} flights, {found} exceedances; inner loops {compiled()}")
 
 
-def _measured(job: Callable[..., None], arguments: tuple, pipe) -> None:
+def _measured(plan: Callable[..., None], arguments: tuple, pipe) -> None:
     start = time.perf_counter()
-    job(*arguments)
+    plan(*arguments)
     pipe.send((time.perf_counter() - start, peak_mb()))
 
 
@@ -223,11 +223,11 @@ def peak_mb() -> float:
     return int(status.split("VmHWM:")[1].split()[0]) / 1024
 
 
-def apart(job: Callable[..., None], *arguments: object) -> tuple[float, float]:
-    """Run a job in a process of its own; return its time [s] and peak memory [MB]."""
+def apart(plan: Callable[..., None], *arguments: object) -> tuple[float, float]:
+    """Run a plan in a process of its own; return its time [s] and peak memory [MB]."""
     here, there = multiprocessing.Pipe()
     context = multiprocessing.get_context("spawn")
-    process = context.Process(target=_measured, args=(job, arguments, there))
+    process = context.Process(target=_measured, args=(plan, arguments, there))
     process.start()
     result = here.recv()
     process.join()

@@ -1,7 +1,7 @@
 """Time of the uncertainty at every sample, and of the assurance, beside the analysis itself.
 
 Best of 7 interleaved rounds after a warm-up, in one process, on the log of `bench_analysis`. The
-main job's bounds times 1.5: analysis and uncertainty at most 2.25 times the two-line formula;
+main plan's bounds times 1.5: analysis and uncertainty at most 2.25 times the two-line formula;
 with reading at most 4.5 times the bare Parquet (6 without AVX-512) and 2.6 times the bare CSV.
 Nothing is asserted; read the ratios.
 

@@ -51,7 +51,7 @@ def in_pieces(monkeypatch: pytest.MonkeyPatch, way: str, rows: int) -> int | Non
     if way == "row groups":
         monkeypatch.setattr("loganalyze.read.parquet.parquet_log.SMALL_GROUP", 0)
         return rows
-    monkeypatch.setattr("loganalyze.read.parquet.parquet_log.LEAN_GROUP", 0)
+    monkeypatch.setattr("loganalyze.read.parquet.parquet_log.LOW_MEMORY_GROUP", 0)
     monkeypatch.setattr("loganalyze.read.parquet.parquet_log.BATCH", rows)
     return None
 

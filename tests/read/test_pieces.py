@@ -9,7 +9,7 @@ import pyarrow as pa
 import pytest
 
 from loganalyze.read.files import file_types, row_batches
-from loganalyze.read.files.row_batches import Piece, Rows
+from loganalyze.read.files.row_batches import RowBatch, Rows
 from loganalyze.read.repair import fill_values
 from loganalyze.record.buffers import pooled
 from loganalyze.record.units import KNOT, find_unit
@@ -20,7 +20,7 @@ RATE = 20 * KNOT
 def gathered(time: np.ndarray, kt: np.ndarray, cuts: list[int], watched: bool = True) -> Rows:
     rows = Rows([find_unit("kt")], len(time) + 5, [0] if watched else [])
     for start, stop in zip([0, *cuts], [*cuts, len(time)], strict=True):
-        rows.add(time[start:stop], Piece(time[start:stop], [pa.array(
+        rows.add(time[start:stop], RowBatch(time[start:stop], [pa.array(
             kt[start:stop], mask=np.isnan(kt[start:stop]))]))
     return rows
 
@@ -116,7 +116,7 @@ def test_rows_gathered_in_any_memory_are_the_same():
     time = np.arange(100.0)
     for supply in (np.empty, pooled):
         rows = Rows([find_unit("kt")], 50, supply=supply)  # It grows.
-        rows.add(time, Piece(time, [pa.array(time)]))
+        rows.add(time, RowBatch(time, [pa.array(time)]))
         assert np.array_equal(rows.values[0], time * KNOT)
 
 

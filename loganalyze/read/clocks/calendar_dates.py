@@ -88,3 +88,13 @@ def seconds_of_digits(value: ArrayLike) -> Floats:
 def spelled(days: float) -> str:
     """Return a day since 1970 as YYYY-MM-DD."""
     return str(np.datetime64(int(days), "D"))
+
+
+def full_week(week: float, year: int | None) -> float:
+    """Return a ten-bit week with its turns in a year, NaN where none is stated or none fits."""
+    for turns in range(4) if year is not None else ():
+        full = week + turns * WEEKS_IN_TURN
+        start = np.datetime64(int(SATELLITE_EPOCH + full * 7), "D")
+        if year in {int(str(day)[:4]) for day in (start, start + 6)}:
+            return full
+    return float("nan")

@@ -11,7 +11,7 @@ import numpy as np
 
 from loganalyze.problems import Problem
 from loganalyze.read.clocks import calendar_dates
-from loganalyze.read.clocks.counter_clock import DayGear, FrameGear, WeekGear
+from loganalyze.read.clocks.counter_clock import DayClock, FrameClock, WeekClock
 from loganalyze.read.clocks.date_order import Export, find_order
 from loganalyze.read.clocks.minute_clock import minutes_and_seconds
 from loganalyze.read.clocks.short_dates import six_digits
@@ -28,7 +28,9 @@ from loganalyze.read.clocks.time_columns import (
     offset_of,
     offset_written,
     ordinal_of_parts,
+    seconds_of_hands,
     seconds_written,
+    serial_sentence,
     stacked,
     stamped,
     typical,
@@ -173,7 +175,7 @@ class _Finder:
             stated = "time of day"  # The serial dates have their own column.
         if self._serials(stated) or (stated is None and looks_serial(values, column)):
             if stated is None:
-                self.notes.append(_serial(column, "their size and step"))
+                self.notes.append(serial_sentence(column, "their size and step"))
             return Form(
                 1 / calendar_dates.DAY,
                 "spreadsheet serial dates",
@@ -246,10 +248,10 @@ class _Finder:
             inferred = no_zone(*columns)
         if day and day[2]:
             words = f"date, {words}" if day[1] == "days" else f"{words}, day of the year"
-        gear = partial(DayGear, len(hands), day is not None, offset is not None,
+        counter_clock = partial(DayClock, len(hands), day is not None, offset is not None,
                        day[1] if day else "days", year)
         return Form(1.0, words, dated=dated, inferred=inferred, parts=(*columns, *beside),
-                    join=stacked(counters), gear=gear)
+                    join=stacked(counters), counter_clock=counter_clock)
 
     def _calendar(self, clock: tuple[Column, ...], hands: list[Part]
                   ) -> tuple[Part, str, tuple[Column, ...]] | None:
@@ -287,7 +289,7 @@ class _Finder:
                     looks_serial(values, column, whole=True)
                     and not re.fullmatch(r"0\d+|\d{6}", self._first("date"))):
                 if not self._serials(self.habits.form):
-                    self.notes.append(_serial(column, "their size"))
+                    self.notes.append(serial_sentence(column, "their size"))
                 first = self._serial_day
                 return decoded("date", lambda given: np.floor(given) + first), "days", (column,)
             self._unused("date")
@@ -297,7 +299,7 @@ class _Finder:
             if self._first("date"):
                 self._unused("date")
             return None
-        one_hand = hands[0] if len(hands) == 1 else _whole_hand(hands)
+        one_hand = hands[0] if len(hands) == 1 else seconds_of_hands(hands)
         order, sentence = find_order(self.log, column, self.habits.form, (clock, one_hand),
                                      self.where)
         self.order = order
@@ -341,7 +343,10 @@ class _Finder:
             )
         stated = first = float(np.sort(week)[(len(week) - 1) // 2])
         if first < calendar_dates.WEEKS_IN_TURN:
-            first = self._full_week(first)
+            first = calendar_dates.full_week(first, self.habits.year)
+            if first != first:
+                self.notes.append(f"The satellite week {stated:g} may have started again since "
+                                  "1980: the log's date isn't known.")
         day = calendar_dates.SATELLITE_EPOCH + first * 7 if first == first else np.nan
         leap = self.habits.leap_seconds
         if leap is None and day == day:
@@ -360,20 +365,8 @@ class _Finder:
             - (leap or 0),
             parts=(within, self.parts["week"]),
             join=stacked(parts),
-            gear=WeekGear,
+            counter_clock=WeekClock,
         )
-
-    def _full_week(self, week: float) -> float:
-        """Return a ten-bit week with its turns in the stated year, NaN where none is stated."""
-        for turns in range(4) if self.habits.year is not None else ():
-            full = week + turns * calendar_dates.WEEKS_IN_TURN
-            start = np.datetime64(int(calendar_dates.SATELLITE_EPOCH + full * 7), "D")
-            years = {int(str(day)[:4]) for day in (start, start + 6)}
-            if self.habits.year in years:
-                return full
-        self.notes.append(f"The satellite week {week:g} may have started again since 1980: the "
-                          "log's date isn't known.")
-        return float("nan")
 
     def _frames(self) -> Form:
         habits = self.habits
@@ -403,16 +396,4 @@ class _Finder:
             self.notes.append(f"Frames were taken as {frame_s:g} s of {subframes} subframes, as "
                               "flight data recorders write them.")
         return Form(1.0, f"frames of {frame_s:g} s", parts=tuple(columns), join=stacked(counters),
-                    gear=partial(FrameGear, frame_s, subframes, habits.frames))
-
-
-def _serial(column: Column, known_by: str) -> str:
-    return (f'The numbers of "{column.name}" were taken as spreadsheet serial dates of the 1900 '
-            f"system, from {known_by}.")
-
-
-def _whole_hand(hands: list[Part]) -> Part:
-    """Return seconds of the day of separate hands, good enough to see midnight by."""
-    scales = (1.0, 60.0, 3600.0) if len(hands) == 3 else (1.0, 3600.0)
-    return lambda arrays: np.asarray(sum(
-        scale * hand(arrays) for scale, hand in zip(scales, hands, strict=True)))
+                    counter_clock=partial(FrameClock, frame_s, subframes, habits.frames))

@@ -1,7 +1,7 @@
 """What turns the counters of a clock that several columns make into seconds, block after block.
 
-Each gear takes float64[n, k], a column a counter with the fastest first and NaN where blank,
-and returns float64[n] [s]. The seconds count from the start of the first day, week or frame
+Each clock takes float64[n, k], a column a counter with the fastest first and NaN where blank, and
+returns float64[n] [s]. The seconds count from the start of the first day, week or frame
 that is known; ``base_s`` is that instant in the clock's own count, so that nothing is lost of
 the seconds' digits.
 """
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from loganalyze.read.clocks.calendar_dates import DAY, WEEK, days_of, days_of_ordinal
 from loganalyze.read.clocks.rollover import (
     REACH_S,
-    Wheel,
+    RolloverCounter,
     Years,
     faults,
     filled,
@@ -35,7 +35,7 @@ LATE_MINUTE_S = 5.0
 """Minutes are refreshed at most so late, once a frame of 4 s."""
 
 
-class Gear(Protocol):
+class CounterClock(Protocol):
     """Makes seconds of counters."""
 
     base_s: float
@@ -45,7 +45,7 @@ class Gear(Protocol):
 
 
 @dataclass
-class DayGear:
+class DayClock:
     """Time of day, as one column or several, and the day.
 
     ``hands`` : 1 for seconds of the day, 2 for minutes and hours, 3 for seconds, minutes, hours;
@@ -62,26 +62,27 @@ class DayGear:
     base_s: float = field(default=0.0, init=False)
     _offset: float = field(default=0.0, init=False)
     _based: bool = field(default=False, init=False)
-    _wheels: tuple[Wheel, ...] = field(init=False)
+    _rollovers: tuple[RolloverCounter, ...] = field(init=False)
     _years: Years = field(init=False)
     _turns: int = field(default=0, init=False)
     _code: float = field(default=np.nan, init=False)
 
     def __post_init__(self) -> None:
-        hands = (Wheel(60, 60, LATE_MINUTE_S), Wheel(3600, 24, LATE_S))[3 - self.hands :]
-        self._wheels = (*hands, Wheel(DAY, None, LATE_S))
+        hands = (RolloverCounter(60, 60, LATE_MINUTE_S),
+                 RolloverCounter(3600, 24, LATE_S))[3 - self.hands :]
+        self._rollovers = (*hands, RolloverCounter(DAY, None, LATE_S))
         self._years = Years(self.year)
 
     def run(self, counters: Floats) -> Floats:
         """Return seconds from the start of the first known day."""
         seconds = counters[:, 0]
-        for place, wheel in enumerate(self._wheels[:-1], 1):
-            seconds = wheel.join(seconds, counters[:, place])
+        for place, counter in enumerate(self._rollovers[:-1], 1):
+            seconds = counter.join(seconds, counters[:, place])
         days = self._days(counters[:, self.hands]) if self.day else None
         if days is not None and not self._based and not np.isnan(days).all():
             first = float(days[~np.isnan(days)][0])
             self.base_s, self._based = first * DAY, True
-        seconds = self._wheels[-1].join(
+        seconds = self._rollovers[-1].join(
             seconds, None if days is None else days - self.base_s / DAY)
         if self.offset:
             offset = filled(counters[:, -1], self._offset)
@@ -113,13 +114,14 @@ class DayGear:
 
 
 @dataclass
-class WeekGear:
+class WeekClock:
     """Seconds of satellite time's week, and the week."""
 
     base_s: float = field(default=0.0, init=False)
     _based: bool = field(default=False, init=False)
     _week: float = field(default=np.nan, init=False)
-    _wheel: Wheel = field(default_factory=lambda: Wheel(WEEK, None, LATE_S), init=False)
+    _rollover: RolloverCounter = field(
+        default_factory=lambda: RolloverCounter(WEEK, None, LATE_S), init=False)
 
     def run(self, counters: Floats) -> Floats:
         """Return seconds from the start of the first known week."""
@@ -128,11 +130,11 @@ class WeekGear:
         self._week = float(stated[-1]) if len(stated) else self._week
         if not self._based and not np.isnan(weeks).all():
             self.base_s, self._based = float(weeks[~np.isnan(weeks)][0]) * WEEK, True
-        return self._wheel.join(counters[:, 0], weeks - self.base_s / WEEK)
+        return self._rollover.join(counters[:, 0], weeks - self.base_s / WEEK)
 
 
 @dataclass
-class FrameGear:
+class FrameClock:
     """Frames of ``frame_s`` [s], and the part of a frame in subframes where they are counted.
 
     ``frames`` : after how many the counter starts again, or None where that isn't stated: then
@@ -146,10 +148,10 @@ class FrameGear:
     base_s: float = field(default=0.0, init=False)
     _frame: float = field(default=np.nan, init=False)
     _before: float = field(default=0.0, init=False)
-    _within: Wheel = field(init=False)
+    _within: RolloverCounter = field(init=False)
 
     def __post_init__(self) -> None:
-        self._within = Wheel(self.subframes, None)
+        self._within = RolloverCounter(self.subframes, None)
 
     def run(self, counters: Floats) -> Floats:
         """Return seconds from the counter's nought."""

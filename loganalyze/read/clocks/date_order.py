@@ -43,9 +43,9 @@ class Export(Protocol):
     def clock(self, column: Column) -> Form:
         """Tell how a lone time column counts."""
 
-    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False) -> Iterator[Any]:
-        """Yield the file piece by piece."""
+    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+               low_memory: bool = False) -> Iterator[Any]:
+        """Yield the file batch by batch."""
 
 
 def find_order(log: Export, column: Column, stated: str | None,
@@ -73,8 +73,8 @@ def find_order(log: Export, column: Column, stated: str | None,
         if order:
             return order, _sentence(column, order, f'"{cell}" can be nothing else')
     scan = _Scan(column, time)
-    for piece in log.pieces(column, scan.form, []):
-        order = scan.look(piece.ticks)
+    for batch in log.row_batches(column, scan.form, []):
+        order = scan.look(batch.ticks)
         if order:
             return order, _sentence(column, order, scan.reason)
     raise Problem(f'nothing in column "{column.name}" tells whether "{cells[0]}" is day first or '

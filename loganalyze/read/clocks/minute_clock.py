@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.clocks.rollover import Wheel
+from loganalyze.read.clocks.rollover import RolloverCounter
 from loganalyze.read.clocks.time_codes import Form
 from loganalyze.read.clocks.time_columns import MASS, Arrays, Part
 from loganalyze.read.clocks.timestamps import BadStampError
@@ -68,20 +68,20 @@ def minutes_and_seconds(cells: Sequence[str], column: Column, stated: str | None
                       'form = "time of day" if it is hours and minutes, form = "elapsed" if it is '
                       "minutes and seconds")
     part = _part("time")
-    return Form(1.0, "minutes and seconds", parts=(column,), gear=HourGear,
+    return Form(1.0, "minutes and seconds", parts=(column,), counter_clock=HourClock,
                 join=lambda arrays: part(arrays)[:, None]), said
 
 
 @dataclass
-class HourGear:
+class HourClock:
     """Minutes and seconds, of the hour or elapsed: they may start again at an hour's end."""
 
     base_s: float = field(default=0.0, init=False)
-    _wheel: Wheel = field(default_factory=lambda: Wheel(HOUR), init=False)
+    _rollover: RolloverCounter = field(default_factory=lambda: RolloverCounter(HOUR), init=False)
 
     def run(self, counters: Floats) -> Floats:
         """Return seconds from the start of the first hour."""
-        return self._wheel.join(counters[:, 0])
+        return self._rollover.join(counters[:, 0])
 
 
 def _part(channel: str) -> Part:

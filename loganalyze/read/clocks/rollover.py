@@ -100,10 +100,10 @@ def turns_away(values: Floats, before: Floats, period: float) -> Floats:
 
 
 @dataclass
-class Wheel:
+class RolloverCounter:
     """A counter that starts again, beside the one that counts its turns.
 
-    Like an odometer's: ``period`` is the span of the lower wheel, ``turns`` after how many of
+    Like an odometer's: ``period`` is the span of the lower counter, ``turns`` after how many of
     its turns the upper one starts again (None: never). Recorders refresh the upper one late, or
     blank it between: within ``edge`` of a turn it is not believed where it is one turn out,
     and where it is blank the turns are counted. Works block after block.

@@ -1,7 +1,7 @@
 """The clock of a log: from what a recorder stamps on a row to elapsed seconds.
 
 Ticks are what a column holds: float64 of numbers, or int64 nanoseconds of stamps (of the day,
-or since 1970), or counters that a gear turns into seconds.
+or since 1970), or counters that a counter clock turns into seconds.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.cells.arrow_arrays import numbers
 from loganalyze.read.clocks.calendar_dates import DAY, WEEK
-from loganalyze.read.clocks.counter_clock import FrameGear, Gear
-from loganalyze.read.clocks.rollover import Wheel
+from loganalyze.read.clocks.counter_clock import CounterClock, FrameClock
+from loganalyze.read.clocks.rollover import RolloverCounter
 from loganalyze.read.columns.recognition import Column
 from loganalyze.record.units import Unit
 
@@ -62,8 +62,9 @@ class Form:
     words; ``inferred`` : a sentence where the file didn't state it; ``epoch_s`` : the instant from
     which a dated clock's ticks count [s since 1970]; ``parts``, ``join`` : the columns of a clock
     that several make, and what makes ticks of their arrays (by channel: text where the cells are
-    no numbers), raising BadStampError for a row that it can't; ``gear`` : makes what makes seconds
-    of ticks that are counters; ``order`` : that of the dates, where they are day or month first.
+    no numbers), raising BadStampError for a row that it can't; ``counter_clock`` : returns what
+    makes seconds of ticks that are counters; ``order`` : that of the dates, where they are day or
+    month first.
     """
 
     per_second: float
@@ -75,7 +76,7 @@ class Form:
     epoch_s: float = 0.0
     parts: tuple[Column, ...] = ()
     join: Callable[[Mapping[str, pa.Array]], Ticks] | None = None
-    gear: Callable[[], Gear] | None = None
+    counter_clock: Callable[[], CounterClock] | None = None
     order: str = ""
 
 
@@ -166,20 +167,20 @@ class Clock:
 
     form: Form
     first: float | int | None = None
-    _wheel: Wheel = field(default_factory=lambda: Wheel(DAY), init=False)
-    _gear: Gear | None = field(default=None, init=False)
+    _rollover: RolloverCounter = field(default_factory=lambda: RolloverCounter(DAY), init=False)
+    _counter_clock: CounterClock | None = field(default=None, init=False)
     _last: float = field(default=np.nan, init=False)
     _turned_s: float = field(default=0.0, init=False)
     _farthest_s: float = field(default=0.0, init=False)
     _said: list[str] = field(default_factory=list, init=False)
 
     def __post_init__(self) -> None:
-        self._gear = self.form.gear() if self.form.gear else None
+        self._counter_clock = self.form.counter_clock() if self.form.counter_clock else None
 
     def elapsed(self, ticks: Ticks) -> NDArray[np.float64]:
         """Return float64[n] [s]; NaN where a row has no stamp."""
-        if self._gear is not None:
-            ticks = self._gear.run(ticks.astype(np.float64, copy=False))
+        if self._counter_clock is not None:
+            ticks = self._counter_clock.run(ticks.astype(np.float64, copy=False))
         missing = ticks == MISSING if ticks.dtype == np.int64 else None
         if self.first is None:
             known = np.flatnonzero(~missing if missing is not None else np.isfinite(ticks))
@@ -194,16 +195,17 @@ class Clock:
             time /= self.form.per_second
         if missing is not None and missing.any():
             time[missing] = np.nan
-        return self._wheel.join(time) if self.form.daily else self._turned(time)
+        return self._rollover.join(time) if self.form.daily else self._turned(time)
 
     @property
     def sentences(self) -> tuple[str, ...]:
         """What the clock took for what, as far as it has run."""
-        return (*self._said, *(self._gear.said if isinstance(self._gear, FrameGear) else ()))
+        counters = self._counter_clock
+        return (*self._said, *(counters.said if isinstance(counters, FrameClock) else ()))
 
     def _turned(self, time: NDArray[np.float64]) -> NDArray[np.float64]:
         """Let elapsed seconds run on that start again from 0 at the end of a day, or of a week."""
-        if self._gear is not None or self.form.dated or not len(time):
+        if self._counter_clock is not None or self.form.dated or not len(time):
             return time
         before, self._last = self._last, float(time[-1])
         step = np.diff(time, prepend=before)
@@ -235,7 +237,8 @@ class Clock:
         if self.first is None or not self.form.dated:
             return None
         # Whole seconds and the rest apart: float64 doesn't hold a date to the nanosecond.
-        base = self.form.epoch_s + (self._gear.base_s if self._gear is not None else 0.0)
+        base = self.form.epoch_s + (
+            self._counter_clock.base_s if self._counter_clock is not None else 0.0)
         first = (round(self.first * (10**9 // round(self.form.per_second)))
                  if isinstance(self.first, int) else round(
                      self.first / self.form.per_second * 1e9))

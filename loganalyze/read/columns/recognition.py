@@ -19,7 +19,7 @@ from loganalyze.read.columns.required_channels import (
     TEMPERATURES,
     UNITLESS,
     OpenChannelProblem,
-    demand,
+    check_requirements,
     essential,
     in_words,
     listed,
@@ -112,7 +112,7 @@ def recognise(
     for channel, candidates in named.items():
         _settle(channel, candidates, found, headers, where, notes)
     _settle_clock(found, named)
-    notes += demand(headers, found, doubtful, where)
+    notes += check_requirements(headers, found, doubtful, where)
     return sorted(found.values(), key=lambda column: column.index), notes
 
 

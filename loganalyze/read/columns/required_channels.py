@@ -29,13 +29,13 @@ OPEN = "?"
 class OpenChannelProblem(Problem):
     """A channel for which no column, or more than one, is found; ``channel`` : its name."""
 
-    def __init__(self, what: str, where: str, hint: str, headers: Sequence[Named],
+    def __init__(self, what: str, where: str, hint: str, headers: Sequence[NamedColumn],
                  channel: str) -> None:
         super().__init__(what, where, hint, listed(headers))
         self.channel = channel
 
 
-class Named(Protocol):
+class NamedColumn(Protocol):
     """A column as the file names it."""
 
     @property
@@ -44,7 +44,7 @@ class Named(Protocol):
         ...
 
 
-class Known(Named, Protocol):
+class KnownColumn(NamedColumn, Protocol):
     """A recognised column."""
 
     @property
@@ -62,8 +62,8 @@ def essential(found: Iterable[str]) -> frozenset[str]:
     return frozenset(chosen)
 
 
-def demand(headers: Sequence[Named], found: Mapping[str, Known],
-           doubtful: Sequence[tuple[Named, tuple[str, ...]]], where: str) -> list[str]:
+def check_requirements(headers: Sequence[NamedColumn], found: Mapping[str, KnownColumn],
+           doubtful: Sequence[tuple[NamedColumn, tuple[str, ...]]], where: str) -> list[str]:
     """Raise Problem for what the verdict needs and the file doesn't say without doubt.
 
     Time and airspeed must be there. A pressure altitude may be absent, for some limits need none,
@@ -112,8 +112,8 @@ def _either(candidates: Sequence[str]) -> str:
     return ", ".join(map(in_words, candidates[:-1])) + f" or {in_words(candidates[-1])}"
 
 
-def _absent(words: str, first: str, headers: Sequence[Named], found: Mapping[str, Known],
-            where: str) -> Problem:
+def _absent(words: str, first: str, headers: Sequence[NamedColumn],
+            found: Mapping[str, KnownColumn], where: str) -> Problem:
     if first == "time" and {"hour", "minute", "second"} & set(found):
         parts = [part for part in ("hour", "minute", "second") if part in found]
         names = " and ".join(f'"{found[part].name}"' for part in parts)
@@ -138,7 +138,7 @@ def in_words(channel: str) -> str:
     return kind.words if kind else channel.replace("_", " ")
 
 
-def listed(headers: Sequence[Named]) -> str:
+def listed(headers: Sequence[NamedColumn]) -> str:
     """Return the columns found, as a line of details."""
     return "columns found: " + ", ".join(json.dumps(header.name, ensure_ascii=False)
                                          for header in headers)

@@ -1,4 +1,4 @@
-"""CSV exports: cut at line ends into pieces that pyarrow parses side by side."""
+"""CSV exports: cut at line ends into batches that pyarrow parses side by side."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from loganalyze.read.csv.csv_dialect import (
     find_dialect,
     find_encoding,
 )
-from loganalyze.read.csv.csv_parser import BadPieceError, Parser, TableParser
+from loganalyze.read.csv.csv_parser import BadBatchError, Parser, TableParser
 from loganalyze.read.csv.csv_row_repair import LaterHeaderError
 from loganalyze.read.csv.stacked_tables import (
     Section,
@@ -35,7 +35,7 @@ from loganalyze.read.csv.stacked_tables import (
     refused_header,
 )
 from loganalyze.read.files.file_types import LogFile, in_order
-from loganalyze.read.files.row_batches import Piece, Room
+from loganalyze.read.files.row_batches import ColumnSink, RowBatch
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.sheets.columns_file import CLOCK_PARTS, ColumnsFile
 from loganalyze.sheets.export_options import FileHabits
@@ -115,33 +115,33 @@ class CsvLog:
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
                                column.name, where)
 
-    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
-        """Yield the file piece by piece, in order; the pieces are small, `lean` or not.
+    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+               low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
+        """Yield the file batch by batch, in order; the batches are small, `low_memory` or not.
 
-        Nothing is converted `into` room here: where a piece belongs shows once it is parsed.
+        Nothing is converted `sink` room here: where a batch belongs shows once it is parsed.
         """
         section: Section | None = Section(self.dialect, self.headers, time, form, columns)
         texts, line = self.texts(), self.dialect.first_line
         while section is not None:
             parser, given = self._parser(section), deque[Callable[[], bytes]]()
             try:
-                for piece, lines in in_order(_tasks(parser, texts, given)):
+                for batch, lines in in_order(_tasks(parser, texts, given)):
                     given.popleft()
                     line += lines
-                    yield section.converted(piece, columns)
+                    yield section.converted(batch, columns)
                 return
-            except BadPieceError as bad:
+            except BadBatchError as bad:
                 raise parser.problem(bad, line) from None
             except LaterHeaderError as found:
                 later = found
             given.popleft()
             try:
-                piece, lines, later = _parsed_above(parser, later)
-            except BadPieceError as bad:
+                batch, lines, later = _parsed_above(parser, later)
+            except BadBatchError as bad:
                 raise parser.problem(bad, line) from None
             line += lines
-            yield section.converted(piece, columns)
+            yield section.converted(batch, columns)
             texts = chain(given, texts)
             below = later.above + b"\n".join(later.lines[later.index :])
             while below.count(b"\n") < LINES and (more := next(texts, None)) is not None:
@@ -160,24 +160,24 @@ class CsvLog:
         return Parser(section.dialect, str(self.file.path), section.headers, kinds, section.time,
                       section.form, section.columns)
 
-    def parsed(self, parser: TableParser) -> Iterator[Piece]:
-        """Yield the pieces that `parser` makes of the file, in order."""
+    def parsed(self, parser: TableParser) -> Iterator[RowBatch]:
+        """Yield the batches that `parser` makes of the file, in order."""
         line = self.dialect.first_line
         try:
-            for piece, lines in in_order(_tasks(parser, self.texts(), deque())):
+            for batch, lines in in_order(_tasks(parser, self.texts(), deque())):
                 line += lines
-                yield piece
-        except BadPieceError as bad:
+                yield batch
+        except BadBatchError as bad:
             raise parser.problem(bad, line) from None
         except LaterHeaderError as later:
             raise refused_header(str(self.file.path), line + later.index) from None
 
     def texts(self) -> Iterator[Callable[[], bytes]]:
-        """Cut what stands below the header into pieces, as UTF-8 or Latin-1."""
+        """Cut what stands below the header into batches, as UTF-8 or Latin-1."""
         stream = None
         if self.encoding.startswith("utf-16"):
             stream = cast(BinaryIO, _Transcoded(self.file, self.encoding))
-        return self.file.pieces(self.dialect.start, stream, self.dialect.newline.encode())
+        return self.file.text_blocks(self.dialect.start, stream, self.dialect.newline.encode())
 
     def clock_kinds(self, time: Column, form: Form) -> dict[int, pa.DataType]:
         """Return how to parse the columns of a clock."""
@@ -200,7 +200,7 @@ class CsvLog:
 
 
 def _parsed_above(parser: TableParser,
-                  later: LaterHeaderError) -> tuple[Piece, int, LaterHeaderError]:
+                  later: LaterHeaderError) -> tuple[RowBatch, int, LaterHeaderError]:
     """Return what is above a later header, its lines, and the first header that heads others."""
     while True:
         above = b"".join(line + b"\n" for line in later.lines[: later.index])
@@ -212,7 +212,7 @@ def _parsed_above(parser: TableParser,
 
 
 def _tasks(parser: TableParser, texts: Iterator[Callable[[], bytes]],
-           given: deque[Callable[[], bytes]]) -> Iterator[Callable[[], tuple[Piece, int]]]:
+           given: deque[Callable[[], bytes]]) -> Iterator[Callable[[], tuple[RowBatch, int]]]:
     """Yield tasks that parse `texts`; what was handed out is added to `given`."""
     for data in texts:
         given.append(data)

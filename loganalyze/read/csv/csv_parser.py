@@ -1,4 +1,4 @@
-"""Parsing pieces of a CSV export, and saying what is wrong with one that can't be."""
+"""Parsing batches of a CSV export, and saying what is wrong with one that can't be."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ from loganalyze.read.columns.recognition import Column, Header
 from loganalyze.read.csv import damaged_cells
 from loganalyze.read.csv.cell_problems import no_number, no_state, unknown_state
 from loganalyze.read.csv.csv_dialect import Dialect
-from loganalyze.read.csv.csv_row_repair import MINUS, STARTS, LaterHeaderError, Mender
+from loganalyze.read.csv.csv_row_repair import MINUS, STARTS, LaterHeaderError, RowRepair
 from loganalyze.read.csv.text_grid import split_line
 from loganalyze.read.files.address_space import require_address_space
 from loganalyze.read.files.registrations import another_aircraft, marks_in, tail_column
-from loganalyze.read.files.row_batches import Piece
+from loganalyze.read.files.row_batches import RowBatch
 from loganalyze.read.repair.fill_values import Filler
 from loganalyze.record.channels import kind as channel_kind
 
@@ -39,8 +39,8 @@ _NULLS = MISSING | {" " * count for count in range(1, 17)}
 """Cells that hold no value, as they stand in the file."""
 
 
-class BadPieceError(Exception):
-    """A piece that can't be parsed, and the stamp in it that is to blame, if one is."""
+class BadBatchError(Exception):
+    """A batch that can't be parsed, and the stamp in it that is to blame, if one is."""
 
     def __init__(self, text: bytes, index: int = -1, cell: str = "") -> None:
         self.text = text
@@ -59,9 +59,9 @@ def line_ends(text: bytes) -> int:
 
 
 class TableParser:
-    """Parses pieces: ``kinds`` says which columns to read, and as what, by their index.
+    """Parses batches: ``kinds`` says which columns to read, and as what, by their index.
 
-    A subclass makes a piece of the columns' arrays; ``may_be_text`` : whether columns of numbers
+    A subclass makes a batch of the columns' arrays; ``may_be_text`` : whether columns of numbers
     are tried as text where they can't be parsed as numbers.
     """
 
@@ -73,22 +73,22 @@ class TableParser:
         self.kinds, self.time, self.form = kinds, time, form
         self.nulls = _NULLS
         self.encoding = "latin-1" if dialect.encoding == "latin-1" else "utf-8"
-        self.mender = Mender(dialect, self.encoding)
+        self.repair = RowRepair(dialect, self.encoding)
         self.flags = frozenset[int]()
         """The columns of numbers that can only be 0 or 1, by index."""
 
-    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> Piece:
-        """Return a piece of the columns' arrays; numbers are text where `as_text`."""
+    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> RowBatch:
+        """Return a batch of the columns' arrays; numbers are text where `as_text`."""
         raise NotImplementedError
 
     def misfit(self, index: int, cell: str, where: str) -> Problem | None:
         """Return what is wrong with a cell of a text column, or None."""
         return None
 
-    def parse(self, data: Callable[[], bytes]) -> tuple[Piece, int]:
-        """Return the rows of a piece and the number of its lines.
+    def parse(self, data: Callable[[], bytes]) -> tuple[RowBatch, int]:
+        """Return the rows of a batch and the number of its lines.
 
-        Raises BadPieceError for one that can't be read, LaterHeaderError for one with a line
+        Raises BadBatchError for one that can't be read, LaterHeaderError for one with a line
         that heads another table.
         """
         raw = data()
@@ -102,37 +102,37 @@ class TableParser:
             later.lines = raw.split(b"\n")
             raise
 
-    def _parsed(self, text: bytes) -> tuple[Piece, int]:
-        reason, mended, left_out = BadPieceError(text), text, 0
-        for mended, left_out in self.mender.attempts(text):
+    def _parsed(self, text: bytes) -> tuple[RowBatch, int]:
+        reason, mended, left_out = BadBatchError(text), text, 0
+        for mended, left_out in self.repair.attempts(text):
             for as_text in (False, True) if self.may_be_text else (False,):
                 try:
                     return (self.made(self._arrays(mended, as_text), left_out, as_text),
                             line_ends(text))
                 except BadStampError as bad:
                     parts = {part.channel: part.index for part in self.form.parts}
-                    reason = BadPieceError(text, parts.get(bad.channel, self.time.index), bad.cell)
+                    reason = BadBatchError(text, parts.get(bad.channel, self.time.index), bad.cell)
                 except (pa.ArrowInvalid, UnknownStateError, SecondValueError):
-                    reason = BadPieceError(text)
+                    reason = BadBatchError(text)
         rest = self.without_damage(mended, left_out)
         if rest is None:
             raise reason
         return rest, line_ends(text)
 
-    def without_damage(self, text: bytes, left_out: int) -> Piece | None:
-        """Return a piece without its damaged cells and lines, None where they aren't few."""
+    def without_damage(self, text: bytes, left_out: int) -> RowBatch | None:
+        """Return a batch without its damaged cells and lines, None where they aren't few."""
         return None
 
     def lines(self, text: bytes, first: int) -> Iterator[tuple[int, list[str]]]:
-        """Yield the number and the cells of each line of a piece that holds a sample."""
+        """Yield the number and the cells of each line of a batch that holds a sample."""
         for number, raw in enumerate(text.split(b"\n"), first):
-            if raw and (raw[:1] in STARTS or not self.mender.no_sample(raw)):
+            if raw and (raw[:1] in STARTS or not self.repair.no_sample(raw)):
                 yield number, self._cells(raw)
 
-    def problem(self, bad: BadPieceError, line: int) -> Problem:
+    def problem(self, bad: BadBatchError, line: int) -> Problem:
         """Find the cell that couldn't be read, the slow way."""
         for number, raw in enumerate(bad.text.replace(MINUS, b"-").split(b"\n"), line):
-            if not raw or (raw[:1] not in STARTS and self.mender.no_sample(raw)):
+            if not raw or (raw[:1] not in STARTS and self.repair.no_sample(raw)):
                 continue
             problem = self._fault(bad, raw, f"{self.where}, line {number}")
             if problem is not None:
@@ -149,7 +149,7 @@ class TableParser:
             cells.pop()
         return cells + [""] * (width - len(cells)) if self.dialect.ragged and cells[-1] else cells
 
-    def _fault(self, bad: BadPieceError, raw: bytes, where: str) -> Problem | None:
+    def _fault(self, bad: BadBatchError, raw: bytes, where: str) -> Problem | None:
         """Return what is wrong with a line, or None."""
         width, cells = len(self.dialect.names), self._cells(raw)
         stray = ("a stray carriage return" if b"\r" in raw.rstrip(b"\r") else
@@ -239,7 +239,7 @@ class TableParser:
 
 
 class Parser(TableParser):
-    """Parses pieces of a table with a column a channel."""
+    """Parses batches of a table with a column a channel."""
 
     def __init__(self, dialect: Dialect, where: str, headers: Sequence[Header],
                  kinds: dict[int, pa.DataType], time: Column, form: Form,
@@ -266,8 +266,8 @@ class Parser(TableParser):
                 # What is a state in one column isn't blank in all: its own is read as text.
                 self.kinds[column.index] = pa.string()
 
-    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> Piece:
-        """Return a piece of the columns' arrays; numbers are text where `as_text`."""
+    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> RowBatch:
+        """Return a batch of the columns' arrays; numbers are text where `as_text`."""
         if self.tail is not None and self.mark:
             mapped(arrays[self.tail], self._same_aircraft, self.encoding)
         counted: Counter[str] = Counter()
@@ -277,10 +277,10 @@ class Parser(TableParser):
         for column, array in zip(self.columns, made, strict=True):
             if column.index in self.flags and not damaged_cells.is_on_or_off(array):
                 raise UnknownStateError(column.name)
-        return Piece(self.ticks(arrays, as_text), made, left_out, counted)
+        return RowBatch(self.ticks(arrays, as_text), made, left_out, counted)
 
-    def without_damage(self, text: bytes, left_out: int) -> Piece | None:
-        """Return a piece without its damaged cells and lines, None where they aren't few."""
+    def without_damage(self, text: bytes, left_out: int) -> RowBatch | None:
+        """Return a batch without its damaged cells and lines, None where they aren't few."""
         whole = damaged_cells.whole_lines(text, self.dialect.delimiter, len(self.dialect.names),
                                           self.encoding)
         if whole is None:
@@ -303,7 +303,7 @@ class Parser(TableParser):
             array, count = found
             counted += Counter({damaged_cells.unreadable_of(column.name): count})
             made.append(self._fillers[column.index].cleaned(array, counted))
-        return None if ticks is None else Piece(ticks, made, left_out, counted)
+        return None if ticks is None else RowBatch(ticks, made, left_out, counted)
 
     def _ticks_there(self, arrays: dict[int, pa.Array], counted: Counter[str]) -> Ticks | None:
         """Return the ticks, none where a part of the clock can't be read; None for too many.

@@ -22,9 +22,9 @@ MINUS = "\u2212".encode()
 
 
 class LaterHeaderError(Exception):
-    """A line of a piece heads another table than the first header does.
+    """A line of a batch heads another table than the first header does.
 
-    ``index`` : the line's place in the piece; ``above`` : the header that stands above it, where
+    ``index`` : the line's place in the batch; ``above`` : the header that stands above it, where
     it is a line of units alone, else empty.
     """
 
@@ -35,7 +35,7 @@ class LaterHeaderError(Exception):
 
 
 @dataclass(frozen=True)
-class Mender:
+class RowRepair:
     """Leaves out lines that hold no sample, and straightens ragged ones.
 
     A line that heads another table is never left out: LaterHeaderError says where it is.
@@ -45,7 +45,7 @@ class Mender:
     encoding: str
 
     def attempts(self, text: bytes) -> Iterator[tuple[bytes, int]]:
-        """Yield the piece as it is, then mended more and more, with the lines left out."""
+        """Yield the batch as it is, then mended more and more, with the lines left out."""
         mark = self.dialect.comment.encode()
         commented = bool(mark) and (text.startswith(mark) or b"\n" + mark in text)
         if not commented:
@@ -111,7 +111,7 @@ class Mender:
                         places: Sequence[int]) -> None:
         """Raise LaterHeaderError for the first of some lines that heads another table.
 
-        `places` : where the lines stand in the piece.
+        `places` : where the lines stand in the batch.
         """
         for i in left_out:
             cells = self._heading_cells(lines[i])
@@ -178,7 +178,7 @@ class Mender:
         named = max(recognised(cells), sum(cell.casefold() in names for cell in cells))
         if named > 1 and not remark:
             return True  # However many cells it has: one of its delimiters may be lost.
-        if not row:  # Nothing below it in this piece: what follows will tell.
+        if not row:  # Nothing below it in this batch: what follows will tell.
             return not any(line.strip() for line in below) and (
                 named > 1 or len(cells) == len(self.dialect.names))
         if len(cells) != row and not (self.dialect.ragged and row <= len(cells)):

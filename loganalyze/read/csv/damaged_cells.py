@@ -1,4 +1,4 @@
-"""Reading a piece of an export in which a few cells or lines are damaged.
+"""Reading a batch of an export in which a few cells or lines are damaged.
 
 A cell that can't be read as what its column holds counts as missing, and a line with too few or
 too many cells is left out: what was there is unknown then, and is said to be. That holds for a
@@ -22,7 +22,7 @@ from loganalyze.read.clocks.timestamps import BadStampError
 from loganalyze.read.csv.text_grid import split_line
 
 MOST_STAMPS = 64
-"""Stamps of one piece that may be unreadable; each takes another pass."""
+"""Stamps of one batch that may be unreadable; each takes another pass."""
 BROKEN_LINES = "damaged lines"
 
 

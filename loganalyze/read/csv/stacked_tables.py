@@ -21,7 +21,7 @@ from loganalyze.read.csv.csv_dialect import Dialect, find_dialect
 from loganalyze.read.csv.header_rows import strip_brackets
 from loganalyze.read.files.file_types import LogFile
 from loganalyze.read.files.multi_file import converted
-from loganalyze.read.files.row_batches import Piece
+from loganalyze.read.files.row_batches import RowBatch
 from loganalyze.sheets.columns_file import ColumnsFile
 
 LATER_HEADER = "columns named anew"
@@ -64,14 +64,14 @@ class Section:
     columns: Sequence[Column]
     said: str = field(default="")
 
-    def converted(self, piece: Piece, wanted: Sequence[Column]) -> Piece:
-        """Return a piece in the units of the columns `wanted`, those of the first header."""
+    def converted(self, batch: RowBatch, wanted: Sequence[Column]) -> RowBatch:
+        """Return a batch in the units of the columns `wanted`, those of the first header."""
         if not self.said:
-            return piece
-        counted = Counter({self.said: 1}) | piece.counted
-        return replace(piece, counted=counted, arrays=[
+            return batch
+        counted = Counter({self.said: 1}) | batch.counted
+        return replace(batch, counted=counted, arrays=[
             converted(array, own, column)
-            for array, own, column in zip(piece.arrays, self.columns, wanted, strict=True)])
+            for array, own, column in zip(batch.arrays, self.columns, wanted, strict=True)])
 
 
 def headers_of(dialect: Dialect) -> list[Header]:

@@ -47,7 +47,7 @@ class Layout:
         return "\t".join(stripped.split())
 
     def spread_lines(self, text: bytes, encoding: str) -> bytes:
-        """Return the lines of a piece spread, each on its own line as before."""
+        """Return the lines of a batch spread, each on its own line as before."""
         lines = text.decode(encoding, "surrogateescape").split("\n")
         return "\n".join(map(self.spread, lines)).encode(encoding, "surrogateescape")
 

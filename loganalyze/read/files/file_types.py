@@ -24,7 +24,7 @@ HEAD = 1 << 18
 PIECE = 4 << 20
 """Bytes parsed at a time: large enough to be fast, small enough to keep memory bounded."""
 WORKERS = 2
-"""Threads that parse pieces and convert columns."""
+"""Threads that parse batches and convert columns."""
 
 _COMPRESSIONS = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd", b"PK\x03\x04": "zip"}
 _DAMAGE = (OSError, EOFError, pa.ArrowException, zipfile.BadZipFile, zlib.error)
@@ -67,11 +67,11 @@ class LogFile:
         """Open the unpacked bytes for reading from the start."""
         return _stream(self.data, self.compression)
 
-    def pieces(self, start: int, stream: BinaryIO | None = None,
+    def text_blocks(self, start: int, stream: BinaryIO | None = None,
                newline: bytes = b"\n") -> Iterator[Callable[[], bytes]]:
-        """Cut the unpacked bytes from `start` on at line ends, into pieces of some 4 MB.
+        """Cut the unpacked bytes from `start` on at line ends, into batches of some 4 MB.
 
-        Each piece is a function to call for the bytes, so that workers can read side by side.
+        Each batch is a function to call for the bytes, so that workers can read side by side.
         """
         if stream is None and not self.compression:
             yield from self._cut_in_place(start, newline)

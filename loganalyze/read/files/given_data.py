@@ -52,14 +52,14 @@ class Given:
     sha256: str
 
 
-Named = str | Path | Sequence[str | Path]
+LogPaths = str | Path | Sequence[str | Path]
 """A file, a folder of the files of one recording, or a list of files."""
-LogInput = Named | Frame | Stream
+LogInput = LogPaths | Frame | Stream
 """What a log is read from: files, a data frame or an open file."""
 
 
 @contextmanager
-def filed(given: LogInput | Given) -> Iterator[Named | Given]:
+def filed(given: LogInput | Given) -> Iterator[LogPaths | Given]:
     """Give files as they are; data frames and open files as a file that goes with the block.
 
     Raises Problem for what is none of them.

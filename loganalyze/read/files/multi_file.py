@@ -17,7 +17,7 @@ from loganalyze.read.cells.arrow_arrays import convert, numbers
 from loganalyze.read.clocks.time_codes import MISSING, Clock, Form, Ticks
 from loganalyze.read.columns.recognition import Column, Header
 from loganalyze.read.files.file_types import LogFile
-from loganalyze.read.files.row_batches import Piece, Room
+from loganalyze.read.files.row_batches import ColumnSink, RowBatch
 from loganalyze.record.units import find_unit
 
 TEXTS = (".csv", ".txt", ".tsv", ".tab", ".dat", ".asc", ".log")
@@ -73,9 +73,9 @@ class Log(Protocol):
         """Tell how the time column counts."""
         ...
 
-    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
-        """Yield it piece by piece, in order; `into` may be filled on the way."""
+    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+               low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
+        """Yield it batch by batch, in order; `sink` may be filled on the way."""
         ...
 
 
@@ -140,9 +140,9 @@ class SeveralLog:
         """Tell how the time column counts."""
         return self.logs[0].clock(column)
 
-    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
-        """Yield the files piece by piece, in the order of time.
+    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+               low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
+        """Yield the files batch by batch, in the order of time.
 
         Raises Problem where one begins before the one before it ends.
         """
@@ -156,17 +156,18 @@ class SeveralLog:
             begun = False
             parts = tuple(_in(log, part) for part in form.parts)
             own = [_in(log, column) for column in columns]
-            for piece in log.pieces(_in(log, time), replace(form, parts=parts), own, lean):
-                known = _instants(clock, piece.ticks)
+            for batch in log.row_batches(_in(log, time), replace(form, parts=parts), own,
+                                         low_memory):
+                known = _instants(clock, batch.ticks)
                 if len(known) and not begun and before is not None:
                     _check(float(known[0]), end, form, log, before)
                 begun = begun or bool(len(known))
                 if len(known):
                     end = max(end, float(known.max())) if begun and not form.daily else float(
                         known[-1])
-                yield replace(piece, file=log.file.path, arrays=[
+                yield replace(batch, file=log.file.path, arrays=[
                     converted(array, here, column)
-                    for array, here, column in zip(piece.arrays, own, columns, strict=True)])
+                    for array, here, column in zip(batch.arrays, own, columns, strict=True)])
             before = log
 
 
@@ -216,9 +217,9 @@ def _instants(clock: Clock, ticks: Ticks) -> NDArray[Any]:
 
 def _first(log: Log, time: Column, form: Form) -> float:
     clock = Clock(replace(form, parts=tuple(_in(log, part) for part in form.parts)))
-    pieces = log.pieces(_in(log, time), clock.form, [], lean=True)
-    known = next((found for piece in pieces
-                  if len(found := _instants(clock, piece.ticks))), [np.inf])
+    batches = log.row_batches(_in(log, time), clock.form, [], low_memory=True)
+    known = next((found for batch in batches
+                  if len(found := _instants(clock, batch.ticks))), [np.inf])
     start = clock.utc_start if form.join is not None else None
     return float(known[0]) if start is None else start.astype(np.int64) * 1e-9
 

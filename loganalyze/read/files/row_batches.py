@@ -1,4 +1,4 @@
-"""A log piece by piece: some of its rows as the file holds them, and room to gather them."""
+"""A log batch by batch: some of its rows as the file holds them, and room to gather them."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ between two of them is too fast: infinite where none is. Steps between the runs 
 
 
 @dataclass(frozen=True, eq=False)
-class Piece:
+class RowBatch:
     """Some rows in sequence: the ticks of their clock and an Arrow array a column.
 
     ``left_out`` : lines that hold no sample (comments, repeated headers, a cut last line);
@@ -50,21 +50,21 @@ class Piece:
     def __len__(self) -> int:
         return len(self.ticks)
 
-    def rows(self, start: int, stop: int) -> Piece:
+    def rows(self, start: int, stop: int) -> RowBatch:
         """Return the rows from `start` to before `stop`, sharing memory."""
-        return Piece(self.ticks[start:stop],
+        return RowBatch(self.ticks[start:stop],
                      [array.slice(start, stop - start) for array in self.arrays])
 
 
-class Room(Protocol):
-    """Where a column's values may be put ahead of the piece they belong to."""
+class ColumnSink(Protocol):
+    """Where a column's values may be put ahead of the batch they belong to."""
 
-    def place(self, column: int, start: int, array: pa.Array) -> None:
+    def write_column(self, column: int, start: int, array: pa.Array) -> None:
         """Convert a column's values from row `start` of the file on."""
 
 
 class Rows:
-    """Gathers pieces into one float64 array a column, in SI: the copy is the conversion."""
+    """Gathers batches into one float64 array a column, in SI: the copy is the conversion."""
 
     def __init__(self, units: Sequence[Unit | None], room: int,
                  watched: Collection[int] = (),
@@ -92,15 +92,15 @@ class Rows:
     def __len__(self) -> int:
         return self._count
 
-    def add(self, time: NDArray[np.float64], piece: Piece) -> None:
-        """Add a piece whose elapsed time [s] is `time`."""
-        self.left_out += piece.left_out
-        self.counted += piece.counted
+    def add(self, time: NDArray[np.float64], batch: RowBatch) -> None:
+        """Add a batch whose elapsed time [s] is `time`."""
+        self.left_out += batch.left_out
+        self.counted += batch.counted
         if not len(time):
             return
         start, stop = self._count, self._count + len(time)
-        if piece.file is not None:
-            self._files.append((start, stop, piece.file))
+        if batch.file is not None:
+            self._files.append((start, stop, batch.file))
         self._make_room(stop)
         stamps = self._arrays[0]
         stamps[start:stop] = time
@@ -115,11 +115,11 @@ class Rows:
             self._paces.append((first, last, pace))
             self._widest.append((first, last, float(steps.max()) if len(steps) else 0.0))
             self.rising = self.rising and pace > 0  # NaN is no rise.
-        for i, array in enumerate(piece.arrays):
-            self.place(i, start, array)
+        for i, array in enumerate(batch.arrays):
+            self.write_column(i, start, array)
         self._count = stop
 
-    def place(self, column: int, start: int, array: pa.Array) -> None:
+    def write_column(self, column: int, start: int, array: pa.Array) -> None:
         """Convert a column's values from row `start` on.
 
         Threads may do so side by side where there is room for all of them.

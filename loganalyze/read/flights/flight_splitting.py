@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from loganalyze.air.atmosphere import A0, P0, R_AIR, T0
 from loganalyze.read.clocks.time_codes import Clock
-from loganalyze.read.files.row_batches import Piece, Rows
+from loganalyze.read.files.row_batches import RowBatch, Rows
 from loganalyze.read.flights.flight_boundaries import CutSettings, Run, Tracker
 from loganalyze.read.flights.log_assembly import (
     assembled,
@@ -18,7 +18,7 @@ from loganalyze.read.flights.log_assembly import (
     refuse_standing,
     room_for,
 )
-from loganalyze.read.plan.read_plan import Job
+from loganalyze.read.plan.read_plan import ReadPlan
 from loganalyze.read.repair.monotonic_time import EXCURSION_ROWS, Break, find_break
 from loganalyze.record.buffers import pooled
 from loganalyze.record.derivations import AIRSPEED, ALTITUDE, of_kind
@@ -39,16 +39,16 @@ _ABSURD = 1000.0
 
 
 class Cutter:
-    """Takes a file's pieces in order, and gives its flights."""
+    """Takes a file's batches in order, and gives its flights."""
 
-    def __init__(self, job: Job, settings: CutSettings) -> None:
-        self._job = job
+    def __init__(self, plan: ReadPlan, settings: CutSettings) -> None:
+        self._plan = plan
         self._settings = settings
-        self._clock = Clock(job.form)
-        self._names = [column.channel for column in job.columns]
+        self._clock = Clock(plan.form)
+        self._names = [column.channel for column in plan.columns]
         # A short file gets no more than it may hold: with forty columns the rest is a gigabyte.
-        likely = job.log.likely_rows or FLIGHT_ROOM
-        self._rows = room_for(job, min(max(likely, LEAST_ROOM), FLIGHT_ROOM), pooled)
+        likely = plan.log.likely_rows or FLIGHT_ROOM
+        self._rows = room_for(plan, min(max(likely, LEAST_ROOM), FLIGHT_ROOM), pooled)
         self._most = 0  # Rows that were in one room together.
         self._dropped = 0  # Rows of the file before the first that is held.
         self._latest = -np.inf
@@ -66,17 +66,17 @@ class Cutter:
         self._looked_s = -np.inf
         self._tracker = Tracker(self._settings, "weight_on_wheels" in self._names)
 
-    def add(self, piece: Piece) -> None:
-        """Take the next piece."""
-        time = self._clock.elapsed(piece.ticks)
+    def add(self, batch: RowBatch) -> None:
+        """Take the next batch."""
+        time = self._clock.elapsed(batch.ticks)
         self.empty = self.empty and not len(time)
-        self._rows.add(time, piece)
-        refuse_standing(self._rows, self._job.where)
+        self._rows.add(time, batch)
+        refuse_standing(self._rows, self._plan.where)
         self._most = max(self._most, len(self._rows))
 
-    def place(self, column: int, start: int, array: pa.Array) -> None:
-        """Convert a column's values, from row `start` of the file on, of the next piece."""
-        self._rows.place(column, start - self._dropped, array)
+    def write_column(self, column: int, start: int, array: pa.Array) -> None:
+        """Convert a column's values, from row `start` of the file on, of the next batch."""
+        self._rows.write_column(column, start - self._dropped, array)
 
     def flights(self, final: bool) -> Iterator[FlightLog]:
         """Yield the flights that are over; all that are left where the file is (`final`)."""
@@ -279,7 +279,7 @@ class Cutter:
             self._left_rows, self._left_s = 0, 0.0
         if SHARE * len(rows) < self._most:
             rows = rows.own()
-        log = assembled(self._job, self._clock, rows, said, counts)
+        log = assembled(self._plan, self._clock, rows, said, counts)
         if self._first_s is None:
             # Where rows were left out before it, the file's first sample wasn't looked at closely.
             self._first_s = float(log.time[0]) if len(log) and not counts else 0.0

@@ -19,7 +19,7 @@ from loganalyze.read.csv.damaged_cells import damage_sentences
 from loganalyze.read.csv.stacked_tables import header_sentences
 from loganalyze.read.files.row_batches import Rows
 from loganalyze.read.flights.clock_plausibility import doubt
-from loganalyze.read.plan.read_plan import Job
+from loganalyze.read.plan.read_plan import ReadPlan
 from loganalyze.read.repair.fill_values import fill_sentences, flown, plateaus
 from loganalyze.read.repair.monotonic_time import Settled, nth, settled
 from loganalyze.read.repair.sample_and_hold import Grid, blank_between, held_between, resolution
@@ -40,10 +40,10 @@ EARLIEST, LATEST = np.datetime64("1900-01-01", "ns"), np.datetime64("2200-01-01"
 """Clocks that were never set show a year before the first recorders; none shows one after this."""
 
 
-def room_for(job: Job, rows: int, supply: Callable[[int], Floats]) -> Rows:
+def room_for(plan: ReadPlan, rows: int, supply: Callable[[int], Floats]) -> Rows:
     """Return room to gather so many rows of a file, and more if need be."""
-    return Rows([column.unit for column in job.columns], rows,
-                [i for i, column in enumerate(job.columns) if flown(column)], supply)
+    return Rows([column.unit for column in plan.columns], rows,
+                [i for i, column in enumerate(plan.columns) if flown(column)], supply)
 
 
 def refuse_standing(rows: Rows, where: str) -> None:
@@ -53,27 +53,27 @@ def refuse_standing(rows: Rows, where: str) -> None:
                       "export the log again, or name another column as time in a columns file")
 
 
-def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
+def assembled(plan: ReadPlan, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
               counts: Mapping[str, Any] | None = None) -> FlightLog:
     """Return the flight log of some rows of a file.
 
     `said` and `counts` are sentences and counts of what was left out around them. Raises Problem
     where the clock can't be followed.
     """
-    rising = settled(rows.time, rows.rising, job.where)
-    maker = _Maker(job, rising, rows)
-    channels = {column.channel: maker.channel(column) for column in job.columns
+    rising = settled(rows.time, rows.rising, plan.where)
+    maker = _Maker(plan, rising, rows)
+    channels = {column.channel: maker.channel(column) for column in plan.columns
                 if not column.channel.endswith(FINE) and not maker.leaves_out(column)}
-    _check_clock(job, clock, rising.time, channels)
+    _check_clock(plan, clock, rising.time, channels)
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
-    start, bound = _start(job, clock, rising, maker.interval)
-    settled_units = tuple(one for one in job.source.inferred if one not in maker.withdrawn)
+    start, bound = _start(plan, clock, rising, maker.interval)
+    settled_units = tuple(one for one in plan.source.inferred if one not in maker.withdrawn)
     inferred = (*settled_units, *clock.sentences, *said, *rising.sentences, *bound,
                 *fill_sentences(rows.counted), *damage_sentences(rows.counted),
                 *header_sentences(rows.counted), *maker.sentences)
     files = tuple(rows.files)
-    source = job.source if inferred == job.source.inferred and not files else replace(
-        job.source, inferred=inferred, flight_files=files)
+    source = plan.source if inferred == plan.source.inferred and not files else replace(
+        plan.source, inferred=inferred, flight_files=files)
     found: dict[str, Any] = {"rows": len(rows), "kept": len(rising.time)}
     if rising.spread:
         found["spread over a coarse stamp"] = rising.spread
@@ -82,7 +82,7 @@ def assembled(job: Job, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
         found["lines without a sample"] = rows.left_out
     found |= {**rows.counted, **(counts or {})}
     return FlightLog(rising.time, channels, source, start, fastest,
-                     (Step("read", {"clock": job.form.words}, found),))
+                     (Step("read", {"clock": plan.form.words}, found),))
 
 
 def from_first_sample(log: FlightLog, first_s: float) -> FlightLog:
@@ -99,14 +99,14 @@ def from_first_sample(log: FlightLog, first_s: float) -> FlightLog:
     return replace(log, time=log.time - first_s, utc_start=start)
 
 
-def _start(job: Job, clock: Clock, rising: Settled, interval: float
+def _start(plan: ReadPlan, clock: Clock, rising: Settled, interval: float
            ) -> tuple[np.datetime64 | None, list[str]]:
     """Return the instant of the first stamp, and how far off times in coarse numbers may be.
 
     Numbers are rounded to the nearest of their format (float32): each stands for the times from
     half a step before it, over which the rows that share it were spread from the step itself on.
     """
-    start, rounding, form = clock.utc_start, job.log.rounding(job.time), job.form
+    start, rounding, form = clock.utc_start, plan.log.rounding(plan.time), plan.form
     if form.join is not None or not rounding or not clock.first:
         return start, []
     step_s = 2 * rounding * 2.0 ** np.floor(np.log2(abs(clock.first))) / form.per_second
@@ -114,16 +114,17 @@ def _start(job: Job, clock: Clock, rising: Settled, interval: float
         return start, []
     if rising.spread and start is not None:
         start = start - np.timedelta64(round(step_s / 2 * 1e9), "ns")
-    return start, [f'The numbers of "{job.time.name}" are exact to {step_s / 2:.3g} s alone, by '
+    return start, [f'The numbers of "{plan.time.name}" are exact to {step_s / 2:.3g} s alone, by '
                    f"their format: {'UTC' if form.dated else 'times'} may be wrong by so much."]
 
 
-def _check_clock(job: Job, clock: Clock, time: Floats, channels: Mapping[str, Channel]) -> None:
+def _check_clock(plan: ReadPlan, clock: Clock, time: Floats,
+                 channels: Mapping[str, Channel]) -> None:
     """Raise Problem where no aircraft flies, or no recorder samples, as the times would have it."""
-    form, name, start = job.form, job.time.name, clock.utc_start
+    form, name, start = plan.form, plan.time.name, clock.utc_start
     if form.dated and (start is None or not EARLIEST <= start <= LATEST):
         such = "" if start is None else f", such as {str(start)[:10]}"
-        raise Problem(f'the time column "{name}" holds times of no flight{such}', job.where,
+        raise Problem(f'the time column "{name}" holds times of no flight{such}', plan.where,
                       "export its stamps again, or name another column as time in a columns file")
     found = doubt(time, channels, None if clock.first is None or form.words not in SECONDS
                   else float(clock.first))
@@ -131,22 +132,22 @@ def _check_clock(job: Job, clock: Clock, time: Floats, channels: Mapping[str, Ch
         return
     mend = ('state its form under [clock] in a columns file, such as form = "time of day", or name '
             "another column as time")
-    if form.gear is None and not form.textual:
+    if form.counter_clock is None and not form.textual:
         mend = (f"state what it counts in a columns file, such as time = {{ column = "
                 f'"{name}", unit = "min" }}, or form = "hhmmss" or form = "time of day" under '
                 "[clock]")
-    raise Problem(f'the time column "{name}" was misread: as {form.words}, {found}', job.where,
+    raise Problem(f'the time column "{name}" was misread: as {form.words}, {found}', plan.where,
                   mend)
 
 
 class _Maker:
     """Makes the channels of a log from its columns, and says what it did to get them."""
 
-    def __init__(self, job: Job, rising: Settled, rows: Rows) -> None:
-        self._job = job
+    def __init__(self, plan: ReadPlan, rising: Settled, rows: Rows) -> None:
+        self._plan = plan
         self._time = rising.time
         self._keep = rising.keep
-        names = [column.channel for column in job.columns]
+        names = [column.channel for column in plan.columns]
         self._values = dict(zip(names, rows.values, strict=True))
         self._places = {name: i for i, name in enumerate(names)}
         self._rows = rows
@@ -165,7 +166,7 @@ class _Maker:
         It is left out with a sentence, for airspeed limits are judged without it.
         """
         values = self._kept(column.channel)
-        if (column.channel not in self._job.kelvin or all_kelvin(values)
+        if (column.channel not in self._plan.kelvin or all_kelvin(values)
                 or np.isnan(values).all()):
             return False
         self.withdrawn.append(taken_as_kelvin(column))
@@ -188,7 +189,7 @@ class _Maker:
         values = self._without_plateau(column, values, rows)
         if column.wraps_at:
             values = self._unwrapped(column, values, rows, interval)
-        rounding = self._job.log.rounding(column)
+        rounding = self._plan.log.rounding(column)
         known = kind(name)
         step = resolution(values, rounding, *(known.bounds if known else ()))
         shift = column.skew_s - column.lag_s
@@ -214,7 +215,7 @@ class _Maker:
     @cached_property
     def _grids(self) -> list[Grid]:
         """The beats and first rows of the channels that are surely held."""
-        found = [held_between(self._kept(column.channel)) for column in self._job.columns
+        found = [held_between(self._kept(column.channel)) for column in self._plan.columns
                  if (known := kind(column.channel)) is None or not known.discrete]
         return [(held[1], int(held[0][0])) for held in found if held is not None]
 

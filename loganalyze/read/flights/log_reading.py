@@ -15,8 +15,8 @@ from loganalyze.problems import Problem
 from loganalyze.read.clocks.time_codes import Clock
 from loganalyze.read.files.address_space import is_shortage
 from loganalyze.read.files.file_types import WORKERS
-from loganalyze.read.files.given_data import Given, LogInput, Named, filed
-from loganalyze.read.files.row_batches import Piece, Rows
+from loganalyze.read.files.given_data import Given, LogInput, LogPaths, filed
+from loganalyze.read.files.row_batches import RowBatch, Rows
 from loganalyze.read.flights.flight_boundaries import CutSettings
 from loganalyze.read.flights.flight_splitting import Cutter
 from loganalyze.read.flights.log_assembly import (
@@ -25,7 +25,7 @@ from loganalyze.read.flights.log_assembly import (
     refuse_standing,
     room_for,
 )
-from loganalyze.read.plan.read_plan import Job, understand, with_job_starter
+from loganalyze.read.plan.read_plan import ReadPlan, understand, with_plan_starter
 from loganalyze.record.buffers import pooled
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.sheets.columns_file import ColumnsFile
@@ -61,22 +61,22 @@ def read_log(source: LogInput, columns: str | Path | ColumnsFile | None = None) 
         For a file that isn't a log, or one that leaves in doubt what the verdict rests on.
     """
     with filed(source) as path, _memory(path):
-        job = understand(path, columns)
-        with _starting(job):
-            clock = Clock(job.form)
-            rows = room_for(job, job.log.likely_rows, pooled)
+        plan = understand(path, columns)
+        with _starting(plan):
+            clock = Clock(plan.form)
+            rows = room_for(plan, plan.log.likely_rows, pooled)
             copies: deque[Future[None]] = deque()
-            # One thread copies while the others parse; it may lag a few pieces behind them.
+            # One thread copies while the others parse; it may lag a few batches behind them.
             with ThreadPoolExecutor(1) as copier:
-                for piece in job.log.pieces(job.time, job.form, job.columns, into=rows):
-                    copies.append(copier.submit(_copy, job, clock, rows, piece))
+                for batch in plan.log.row_batches(plan.time, plan.form, plan.columns, sink=rows):
+                    copies.append(copier.submit(_copy, plan, clock, rows, batch))
                     if len(copies) > WORKERS:
                         copies.popleft().result()
             for copy in copies:
                 copy.result()
             if not len(rows):
-                raise _no_rows(job)
-            log = assembled(job, clock, rows)
+                raise _no_rows(plan)
+            log = assembled(plan, clock, rows)
             return from_first_sample(log, float(log.time[0]) if len(log) else 0.0)
 
 
@@ -113,15 +113,16 @@ def read_flights(
         As for `read_log`.
     """
     with filed(source) as path, _memory(path):
-        job = understand(path, columns)
-        with _starting(job):
-            cutter = Cutter(job, replace(cuts, gap_s=gap_s))
-            for piece in job.log.pieces(job.time, job.form, job.columns, lean=True, into=cutter):
-                cutter.add(piece)
+        plan = understand(path, columns)
+        with _starting(plan):
+            cutter = Cutter(plan, replace(cuts, gap_s=gap_s))
+            for batch in plan.log.row_batches(plan.time, plan.form, plan.columns, low_memory=True,
+                                              sink=cutter):
+                cutter.add(batch)
                 yield from _spared(cutter.flights(final=False))
             yield from _spared(cutter.flights(final=True))
             if cutter.empty:
-                raise _no_rows(job)
+                raise _no_rows(plan)
 
 
 def _spared(flights: Iterator[FlightLog]) -> Iterator[FlightLog]:
@@ -133,13 +134,13 @@ def _spared(flights: Iterator[FlightLog]) -> Iterator[FlightLog]:
         del flight  # or it would stay while the next one is read
 
 
-def _copy(job: Job, clock: Clock, rows: Rows, piece: Piece) -> None:
-    rows.add(clock.elapsed(piece.ticks), piece)
-    refuse_standing(rows, job.where)
+def _copy(plan: ReadPlan, clock: Clock, rows: Rows, batch: RowBatch) -> None:
+    rows.add(clock.elapsed(batch.ticks), batch)
+    refuse_standing(rows, plan.where)
 
 
 @contextmanager
-def _memory(path: Named | Given) -> Iterator[None]:
+def _memory(path: LogPaths | Given) -> Iterator[None]:
     """Make a Problem of memory that doesn't suffice."""
     try:
         yield
@@ -153,13 +154,13 @@ def _memory(path: Named | Given) -> Iterator[None]:
 
 
 @contextmanager
-def _starting(job: Job) -> Iterator[None]:
+def _starting(plan: ReadPlan) -> Iterator[None]:
     """Add a columns file to start from to a Problem that one can mend."""
     try:
         yield
     except Problem as problem:
-        raise with_job_starter(problem, job) from None
+        raise with_plan_starter(problem, plan) from None
 
 
-def _no_rows(job: Job) -> Problem:
-    return Problem("the file holds a header but no rows", job.where, "export the log again")
+def _no_rows(plan: ReadPlan) -> Problem:
+    return Problem("the file holds a header but no rows", plan.where, "export the log again")

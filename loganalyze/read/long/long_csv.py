@@ -1,4 +1,4 @@
-"""Parsing pieces of a long table, and finding which parameters it holds."""
+"""Parsing batches of a long table, and finding which parameters it holds."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from loganalyze.read.columns.recognition import Column
 from loganalyze.read.csv.cell_problems import no_number, no_state
 from loganalyze.read.csv.csv_log import CsvLog
 from loganalyze.read.csv.csv_parser import (
-    BadPieceError,
+    BadBatchError,
     SecondValueError,
     TableParser,
     line_ends,
@@ -29,13 +29,13 @@ from loganalyze.read.csv.csv_parser import (
 from loganalyze.read.csv.csv_row_repair import LaterHeaderError
 from loganalyze.read.csv.stacked_tables import refused_header
 from loganalyze.read.files.file_types import in_order
-from loganalyze.read.files.row_batches import Piece
+from loganalyze.read.files.row_batches import RowBatch
 
 SAMPLE = 400
 """Cells looked at of each parameter."""
 Floats = NDArray[np.float64]
 Found = dict[str, tuple[list[str], list[str]]]
-"""Of each parameter of a piece its units and first cells."""
+"""Of each parameter of a batch its units and first cells."""
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class Scan:
 
 
 class LongParser(TableParser):
-    """Parses pieces to a row a time and a column a parameter, or, sorted, to codes and values."""
+    """Parses batches to a row a time and a column a parameter, or, sorted, to codes and values."""
 
     may_be_text = True
 
@@ -65,16 +65,16 @@ class LongParser(TableParser):
         self._meanings = [meaning_of(column, table.dialect) for column in columns]
         self._codes = {column.name: i for i, column in enumerate(columns)}
 
-    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> Piece:
-        """Return a piece of the columns' arrays; numbers are text where `as_text`."""
+    def made(self, arrays: dict[int, pa.Array], left_out: int, as_text: bool) -> RowBatch:
+        """Return a batch of the columns' arrays; numbers are text where `as_text`."""
         names = coded_text(arrays[self.name], self.encoding)
         codes = np.array([*(self._codes.get(name, -1) for name in names[1]), -1])[names[0]]
         values = self._values(arrays[self.value], codes, as_text)
         ticks = self.ticks(arrays, as_text)
         if not self.by_time:
-            return Piece(ticks, [pa.array(codes.tolist(), pa.int32()), floats(values)], left_out)
+            return RowBatch(ticks, [pa.array(codes.tolist(), pa.int32()), floats(values)], left_out)
         ticks, wide = grouped(ticks, codes, values, len(self.columns))
-        return Piece(ticks, [floats(one) for one in wide], left_out)
+        return RowBatch(ticks, [floats(one) for one in wide], left_out)
 
     def _values(self, array: pa.Array, codes: NDArray[np.int64], as_text: bool) -> Floats:
         if not as_text:
@@ -87,7 +87,7 @@ class LongParser(TableParser):
             values[own] = numbers(made)[0]
         return values
 
-    def problem(self, bad: BadPieceError, line: int) -> Problem:
+    def problem(self, bad: BadBatchError, line: int) -> Problem:
         """Find the cell that couldn't be read, the slow way."""
         before, seen = "", set[str]()
         for number, cells in self.lines(bad.text, line):
@@ -163,17 +163,17 @@ class _Scanner(TableParser):
                          Column("time", -1, "", None, "", ""), Form(1.0, ""))
 
     def look(self, data: Callable[[], bytes]) -> tuple[bytes, int, Found]:
-        """Return a piece, its lines, and of each parameter its units and first cells."""
+        """Return a batch, its lines, and of each parameter its units and first cells."""
         text = data()
         if self.dialect.newline == "\r":
             text = text.replace(b"\r", b"\n")
-        for mended, _ in self.mender.attempts(text):
+        for mended, _ in self.repair.attempts(text):
             try:
                 arrays = self._arrays(mended, False)
             except pa.ArrowInvalid:
                 continue
             return text, line_ends(text), self._found(arrays)
-        raise BadPieceError(text)
+        raise BadBatchError(text)
 
     def _found(self, arrays: dict[int, pa.Array]) -> Found:
         names = coded_text(arrays[self.places["parameter"]], self.encoding)
@@ -196,7 +196,7 @@ def find_parameters(table: CsvLog, places: dict[str, int]) -> Scan:
                               and cells[places["unit"]] == changed[2]), line)
                 raise changed_unit(changed, f"{scanner.where}, line {place}")
             line += lines
-    except BadPieceError as bad:
+    except BadBatchError as bad:
         raise scanner.problem(bad, line) from None
     except LaterHeaderError as later:
         raise refused_header(scanner.where, line + later.index) from None
@@ -211,7 +211,7 @@ class Tally:
     sample: dict[str, list[str]] = field(default_factory=dict)
 
     def add(self, found: Found) -> tuple[str, str, str] | None:
-        """Take in a piece; returns a parameter whose unit changed, the unit before and after."""
+        """Take in a batch; returns a parameter whose unit changed, the unit before and after."""
         for name, (stated, cells) in found.items():
             room = SAMPLE - len(self.sample.setdefault(name, []))
             self.sample[name] += cells[:max(room, 0)]

@@ -15,7 +15,7 @@ from loganalyze.read.cells.discrete_words import UnknownStateError, mapped, mean
 from loganalyze.read.clocks.time_codes import Form
 from loganalyze.read.columns.recognition import Column
 from loganalyze.read.csv.csv_parser import SecondValueError
-from loganalyze.read.files.row_batches import Piece
+from loganalyze.read.files.row_batches import RowBatch
 from loganalyze.read.long.long_csv import (
     SAMPLE,
     Floats,
@@ -43,8 +43,8 @@ class LongParquet(LongLog):
         """Find the parameters; raises Problem where a unit changes on the way."""
         return cls.of(table, places, _scan(table, places))
 
-    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
-        """Yield pieces of a row a time and a column a parameter, or, sorted, codes and values."""
+    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[RowBatch]:
+        """Yield batches of a row a time and a column a parameter, or, sorted, codes and values."""
         clock = form.parts or (time,)
         own = [self.places["parameter"], self.places["value"]]
         known = {column.name: i for i, column in enumerate(columns)}
@@ -54,14 +54,14 @@ class LongParquet(LongLog):
             values = self._values(arrays[1], codes, columns)
             ticks = self.table.ticks(arrays[2:], clock, form)
             if not self.scan.by_time:
-                yield Piece(ticks, [pa.array(codes.tolist(), pa.int32()), floats(values)])
+                yield RowBatch(ticks, [pa.array(codes.tolist(), pa.int32()), floats(values)])
                 continue
             try:
                 ticks, wide = grouped(ticks, codes, values, len(columns))
             except SecondValueError as twice:
                 raise second_value(columns[twice.args[0]].name, "",
                                    str(self.file.path)) from None
-            yield Piece(ticks, [floats(one) for one in wide])
+            yield RowBatch(ticks, [floats(one) for one in wide])
 
     def _values(self, array: pa.Array, codes: NDArray[np.int64],
                 columns: Sequence[Column]) -> Floats:

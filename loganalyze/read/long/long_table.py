@@ -26,7 +26,7 @@ from loganalyze.read.csv.csv_log import CsvLog
 from loganalyze.read.csv.header_rows import strip_brackets
 from loganalyze.read.files.file_types import LogFile
 from loganalyze.read.files.multi_file import Log
-from loganalyze.read.files.row_batches import Piece, Room
+from loganalyze.read.files.row_batches import ColumnSink, RowBatch
 from loganalyze.read.long.long_csv import (
     LongParser,
     Scan,
@@ -44,7 +44,7 @@ VALUE = ("value", "values", "val", "engineering value", "eng value", "reading", 
          "parameter value")
 UNIT = ("unit", "units", "uom", "eng unit", "eng units", "engineering units", "engineering unit")
 BATCH = 1 << 17
-"""Rows of a piece made of a table that is sorted by parameter."""
+"""Rows of a batch made of a table that is sorted by parameter."""
 
 Floats = NDArray[np.float64]
 
@@ -100,8 +100,8 @@ class LongLog:
             headers.append(Header(name, strip_brackets(unit), said_by))
         return cls(table, places, scan, headers, dict(enumerate(clock)))
 
-    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
-        """Yield pieces of a row a time and a column a parameter, or, sorted, codes and values."""
+    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[RowBatch]:
+        """Yield batches of a row a time and a column a parameter, or, sorted, codes and values."""
         raise NotImplementedError
 
     @property
@@ -154,43 +154,43 @@ class LongLog:
     def _own(self, column: Column) -> Column:
         return replace(column, index=self._clock[column.index])
 
-    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
-        """Yield the table piece by piece: a row a time, a column a parameter."""
+    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+               low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
+        """Yield the table batch by batch: a row a time, a column a parameter."""
         form = replace(form, parts=tuple(map(self._own, form.parts)))
         fillers = [Filler(column) for column in columns]
         raw = self.lines(form.parts[0] if form.parts else self._own(time), form, columns)
         wide = (self._by_time(raw, columns) if self.scan.by_time else
                 self._by_parameter(raw, columns, form))
-        for piece in wide:
-            counted: Counter[str] = Counter(piece.counted)
-            yield replace(piece, counted=counted, arrays=[
+        for batch in wide:
+            counted: Counter[str] = Counter(batch.counted)
+            yield replace(batch, counted=counted, arrays=[
                 filler.cleaned(array, counted)
-                for filler, array in zip(fillers, piece.arrays, strict=True)])
+                for filler, array in zip(fillers, batch.arrays, strict=True)])
 
-    def _by_time(self, raw: Iterator[Piece], columns: Sequence[Column]) -> Iterator[Piece]:
-        """Make rows of the lines that share a time; the last one may go on in the next piece."""
+    def _by_time(self, raw: Iterator[RowBatch], columns: Sequence[Column]) -> Iterator[RowBatch]:
+        """Make rows of the lines that share a time; the last one may go on in the next batch."""
         rest: tuple[Ticks, list[Floats]] | None = None
-        for piece in raw:
-            ticks, values = piece.ticks, [_numbers(array) for array in piece.arrays]
+        for batch in raw:
+            ticks, values = batch.ticks, [_numbers(array) for array in batch.arrays]
             if rest is not None:
                 ticks, values = _continued(rest, ticks, values, columns, str(self.file.path))
             if len(ticks) > 1:
-                yield _piece(ticks[:-1], [one[:-1] for one in values], piece.left_out)
+                yield _batch(ticks[:-1], [one[:-1] for one in values], batch.left_out)
             rest = (ticks[-1:], [one[-1:].copy() for one in values]) if len(ticks) else rest
         if rest is not None:
-            yield _piece(*rest, 0)
+            yield _batch(*rest, 0)
 
-    def _by_parameter(self, raw: Iterator[Piece], columns: Sequence[Column],
-                      form: Form) -> Iterator[Piece]:
+    def _by_parameter(self, raw: Iterator[RowBatch], columns: Sequence[Column],
+                      form: Form) -> Iterator[RowBatch]:
         """Make rows of a table that is sorted by parameter, held whole."""
         held: list[tuple[Ticks, NDArray[np.int32], Floats]] = []
         left_out = 0
-        for piece in raw:
-            codes, values = numbers(piece.arrays[0])[0], _numbers(piece.arrays[1])
+        for batch in raw:
+            codes, values = numbers(batch.arrays[0])[0], _numbers(batch.arrays[1])
             known = (codes >= 0) & ~np.isnan(values)
-            held.append((piece.ticks[known], codes[known], values[known]))
-            left_out += piece.left_out
+            held.append((batch.ticks[known], codes[known], values[known]))
+            left_out += batch.left_out
         if not held:
             return
         ticks = np.concatenate([one[0] for one in held])
@@ -211,7 +211,7 @@ class LongLog:
             one[rows[codes == i]] = values[codes == i]
         for start in range(0, len(union), BATCH):
             part = slice(start, start + BATCH)
-            yield _piece(union[part], [one[part] for one in wide], left_out)
+            yield _batch(union[part], [one[part] for one in wide], left_out)
             left_out = 0
 
 
@@ -225,8 +225,8 @@ class LongCsv(LongLog):
         """Find the parameters; raises Problem where a unit changes on the way."""
         return cls.of(table, places, find_parameters(table, places))
 
-    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[Piece]:
-        """Yield pieces of a row a time and a column a parameter, or, sorted, codes and values."""
+    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[RowBatch]:
+        """Yield batches of a row a time and a column a parameter, or, sorted, codes and values."""
         return self.table.parsed(LongParser(self.table, self.places, time, form, columns,
                                             self.scan.by_time))
 
@@ -242,7 +242,7 @@ def _numbers(array: pa.Array) -> Floats:
 
 def _continued(rest: tuple[Ticks, list[Floats]], ticks: Ticks, values: list[Floats],
                columns: Sequence[Column], where: str) -> tuple[Ticks, list[Floats]]:
-    """Join the last time of a piece to the next piece, of which it may be the first time."""
+    """Join the last time of a batch to the next batch, of which it may be the first time."""
     last, before = rest
     if len(ticks) and np.array_equal(last[0], ticks[0]):
         for old, new, column in zip(before, values, columns, strict=True):
@@ -254,5 +254,5 @@ def _continued(rest: tuple[Ticks, list[Floats]], ticks: Ticks, values: list[Floa
             [np.concatenate(pair) for pair in zip(before, values, strict=True)])
 
 
-def _piece(ticks: Ticks, values: list[Floats], left_out: int) -> Piece:
-    return Piece(ticks, [floats(one) for one in values], left_out)
+def _batch(ticks: Ticks, values: list[Floats], left_out: int) -> RowBatch:
+    return RowBatch(ticks, [floats(one) for one in values], left_out)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -24,28 +23,28 @@ from loganalyze.read.columns.recognition import Column, Header
 from loganalyze.read.csv.number_style import numerals_of
 from loganalyze.read.files.address_space import is_shortage
 from loganalyze.read.files.file_types import WORKERS, LogFile, in_order, one_ahead
-from loganalyze.read.files.row_batches import Piece, Room
+from loganalyze.read.files.row_batches import ColumnSink, RowBatch
+from loganalyze.read.parquet.parquet_headers import header_of, listed_units
 from loganalyze.read.repair.fill_values import Filler
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.sheets.columns_file import CLOCK_PARTS
 
 LARGEST_GROUP = 1 << 22
 """Rows above which a row group is read batch by batch, to bound memory."""
-LEAN_GROUP = 1 << 19
+LOW_MEMORY_GROUP = 1 << 19
 """As that, where memory is to be spared."""
 MANY_GROUPS, SMALL_GROUP = 8, 100_000
 """So many row groups of fewer rows, on average, are read batch by batch, too: a task for each
 column of each costs more than decoding does."""
 BATCH = 1 << 17
 """Rows of a batch: more of them take Arrow's pool memory that it doesn't give back."""
-LEAN_AHEAD = 4
+LOW_MEMORY_AHEAD = 4
 """Columns decoded ahead where memory is to be spared."""
 SAMPLE = 400
 LONGEST_WORD = 200
 """Bytes of an entry of the metadata that may name something; longer ones describe the columns."""
 _DAMAGE = (pa.ArrowException, OSError, ValueError)
 """What pyarrow raises for a file whose bytes aren't what they should be."""
-_UNIT_KEYS = ("unit", "units", "uom", "unit of measure", "engineering units")
 
 
 @dataclass
@@ -72,8 +71,8 @@ class ParquetLog:
             about = source.metadata
         if not about.num_rows:
             raise Problem("the file holds columns but no rows", where, "export the log again")
-        listed = _listed_units(schema)
-        headers = [_header(field, listed) for field in schema]
+        listed = listed_units(schema)
+        headers = [header_of(field, listed) for field in schema]
         return cls(file, schema, headers, about)
 
     @property
@@ -134,25 +133,25 @@ class ParquetLog:
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
                                column.name, str(self.file.path))
 
-    def pieces(self, time: Column, form: Form, columns: Sequence[Column],
-               lean: bool = False, into: Room | None = None) -> Iterator[Piece]:
-        """Yield the file piece by piece, in order; `lean` ones spare memory.
+    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+               low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
+        """Yield the file batch by batch, in order; `low_memory` ones spare memory.
 
-        With `into` the columns of large pieces are converted to it at once: by the threads that
-        decode them, for which it must have room for all rows, or (`lean`) before the piece is
+        With `sink` the columns of large batches are converted to it at once: by the threads that
+        decode them, for which it must have room for all rows, or (`low_memory`) before the batch is
         given.
         """
         clock = form.parts or (time,)
         groups = self._groups
         small = len(groups) > MANY_GROUPS and sum(groups) < SMALL_GROUP * len(groups)
-        if small or max(groups) > (LEAN_GROUP if lean else LARGEST_GROUP):
+        if small or max(groups) > (LOW_MEMORY_GROUP if low_memory else LARGEST_GROUP):
             yield from self._batches(clock, form, columns)
             return
         # A task decodes one column of a group: it then lies in the cache to be converted.
         starts = np.cumsum([0, *groups[:-1]]).tolist()
         opened = local()  # A file is opened once a thread.
         fillers = [Filler(column) for column in columns]
-        at_once = None if lean else into
+        at_once = None if low_memory else sink
 
         def tasks() -> Iterator[Callable[[], Any]]:
             for group, rows in enumerate(groups):
@@ -163,7 +162,8 @@ class ParquetLog:
                                       starts[group], at_once)
 
         # Of columns converted in place nothing is held: a whole group of them may be ahead.
-        ahead = LEAN_AHEAD if lean else WORKERS if into is None else WORKERS + len(columns)
+        ahead = (LOW_MEMORY_AHEAD if low_memory else WORKERS if sink is None
+                 else WORKERS + len(columns))
         done = in_order(tasks(), ahead)
         for rows, start in zip(groups, starts, strict=True):
             if rows:
@@ -171,23 +171,23 @@ class ParquetLog:
                 for i in range(len(columns)):
                     array, found = next(done)
                     counted += found
-                    if into is None:
+                    if sink is None:
                         arrays.append(array)
-                    elif lean:
-                        into.place(i, start, array)
-                yield Piece(ticks, arrays, counted=counted, placed=into is not None)
+                    elif low_memory:
+                        sink.write_column(i, start, array)
+                yield RowBatch(ticks, arrays, counted=counted, placed=sink is not None)
 
     def _clock_of(self, opened: local, group: int, clock: Sequence[Column], form: Form) -> Ticks:
         return self.ticks(self._decoded(opened, group, clock), clock, form)
 
     def _column_of(self, opened: local, group: int, column: Column, filler: Filler, place: int,
-                   start: int, into: Room | None) -> tuple[pa.Array | None, Counter[str]]:
+                   start: int, sink: ColumnSink | None) -> tuple[pa.Array | None, Counter[str]]:
         counted: Counter[str] = Counter()
         array = filler.cleaned(
             self._numeric(self._decoded(opened, group, [column])[0], column), counted)
-        if into is None:
+        if sink is None:
             return array, counted
-        into.place(place, start, array)
+        sink.write_column(place, start, array)
         return None, counted
 
     def _decoded(self, opened: local, group: int, wanted: Sequence[Column]) -> list[pa.Array]:
@@ -199,12 +199,12 @@ class ParquetLog:
         return [_whole(table.column(name)) for name in names]
 
     def _batches(self, clock: Sequence[Column], form: Form, columns: Sequence[Column]
-                 ) -> Iterator[Piece]:
+                 ) -> Iterator[RowBatch]:
         fillers = [Filler(column) for column in columns]
         for arrays in self._side_by_side([column.index for column in (*clock, *columns)]):
             ticks = self.ticks(arrays[:len(clock)], clock, form)
             counted: Counter[str] = Counter()
-            yield Piece(ticks, [
+            yield RowBatch(ticks, [
                 filler.cleaned(self._numeric(array, column), counted)
                 for array, column, filler in zip(arrays[len(clock):], columns, fillers,
                                                  strict=True)], counted=counted)
@@ -364,39 +364,6 @@ def _damaged(error: Exception, where: str) -> Exception:
     """Return what to raise for a file that can't be decoded."""
     return MemoryError() if is_shortage(error) else Problem(
         "the Parquet file is damaged or cut short", where, "export or copy it again")
-
-
-def _header(field: pa.Field, listed: dict[str, str]) -> Header:
-    """Return a column's name and the unit in its own metadata, or in the table's."""
-    stated = {key.decode("utf-8", "replace").casefold().replace("_", " "):
-              value.decode("utf-8", "replace") for key, value in (field.metadata or {}).items()}
-    unit = next((stated[key] for key in _UNIT_KEYS if key in stated), "")
-    unit, said_by = (unit, "the column's metadata") if unit else (
-        listed.get(field.name, ""), "the table's metadata")
-    return Header(field.name.strip(), unit, said_by if unit else "",
-                  nested=str(field.type) if pa.types.is_nested(field.type) else "")
-
-
-def _listed_units(schema: pa.Schema) -> dict[str, str]:
-    """Return the units that the table's metadata list: one key a column, or a table in JSON."""
-    listed: dict[str, str] = {}
-    for raw, text in (schema.metadata or {}).items():
-        key, value = raw.decode("utf-8", "replace"), text.decode("utf-8", "replace")
-        if key.casefold().replace("_", " ") in _UNIT_KEYS:
-            try:
-                table = json.loads(value)
-            except ValueError:
-                continue
-            if isinstance(table, dict):
-                listed |= {name: unit for name, unit in table.items() if isinstance(unit, str)}
-        for mark in (".", ":", "/"):
-            first, _, last = key.rpartition(mark)
-            if last.casefold() in _UNIT_KEYS[:2]:
-                listed[first] = value
-            first, _, last = key.partition(mark)
-            if first.casefold() in _UNIT_KEYS[:2]:
-                listed[last] = value
-    return listed
 
 
 def textual(kind: pa.DataType) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from loganalyze.read.files.given_data import Named
+from loganalyze.read.files.given_data import LogPaths
 from loganalyze.read.plan.read_plan import understand
 from loganalyze.read.plan.starter_file import clock_table, column_entry, file_table
 from loganalyze.sheets.columns_file import ColumnsFile
@@ -13,7 +13,7 @@ _FINE = ".fine"
 
 
 def used_columns(
-    path: Named, columns: str | Path | ColumnsFile | None = None
+    path: LogPaths, columns: str | Path | ColumnsFile | None = None
 ) -> tuple[ColumnsFile, dict[str, str]]:
     """Return the columns file with which a log was read, whether one was given or not.
 
@@ -33,17 +33,17 @@ def used_columns(
     Problem
         As for `read_log`, for what shows in the first lines of the log.
     """
-    job = understand(path, columns)
-    entries = {part: column_entry(column) for part, column in job.clock.items()}
-    whole = [column for column in job.columns if not column.channel.endswith(_FINE)]
+    plan = understand(path, columns)
+    entries = {part: column_entry(column) for part, column in plan.clock.items()}
+    whole = [column for column in plan.columns if not column.channel.endswith(_FINE)]
     entries |= {column.channel: column_entry(column) for column in whole}
-    for column in job.columns:
+    for column in plan.columns:
         if column.channel.endswith(_FINE):
             entries[column.channel.removesuffix(_FINE)]["fine"] = column.name
-    said = job.sheet.model_dump(exclude_defaults=True) if job.sheet else {}
-    names = sorted({column.name for column in (*job.clock.values(), *job.columns)})
+    said = plan.sheet.model_dump(exclude_defaults=True) if plan.sheet else {}
+    names = sorted({column.name for column in (*plan.clock.values(), *plan.columns)})
     said |= {"signature": said.get("signature", {"header": names}), "columns": entries}
-    said["file"] = file_table(job.log) | said.get("file", {})
-    said["clock"] = clock_table(job.form.order) | said.get("clock", {})
-    known = {column.channel: column.known_by for column in (*job.clock.values(), *whole)}
+    said["file"] = file_table(plan.log) | said.get("file", {})
+    said["clock"] = clock_table(plan.form.order) | said.get("clock", {})
+    known = {column.channel: column.known_by for column in (*plan.clock.values(), *whole)}
     return ColumnsFile.model_validate({key: part for key, part in said.items() if part}), known

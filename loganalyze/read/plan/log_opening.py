@@ -9,7 +9,7 @@ from loganalyze.problems import Problem
 from loganalyze.read.csv.csv_dialect import NONE_SAID
 from loganalyze.read.csv.csv_log import CsvLog
 from loganalyze.read.files.file_types import LogFile, open_log
-from loganalyze.read.files.given_data import Given, Named
+from loganalyze.read.files.given_data import Given, LogPaths
 from loganalyze.read.files.multi_file import Log, SeveralLog, files_in
 from loganalyze.read.files.registrations import refuse_several
 from loganalyze.read.long.long_parquet import LongParquet
@@ -35,7 +35,7 @@ class Opened:
     columns: Path | None
 
 
-def open_source(named: Named | Given, chosen: str | Path | ColumnsFile | None) -> Opened:
+def open_source(named: LogPaths | Given, chosen: str | Path | ColumnsFile | None) -> Opened:
     """Open what the user names, with the columns file `chosen` or the one in it that fits.
 
     Raises Problem for what isn't a log, or files that don't belong together.

@@ -14,7 +14,7 @@ from loganalyze.read.clocks.time_codes import Form
 from loganalyze.read.columns.recognition import Column, recognise
 from loganalyze.read.columns.required_channels import has_altitude, listed
 from loganalyze.read.columns.unit_inference import settle_units
-from loganalyze.read.files.given_data import Given, Named
+from loganalyze.read.files.given_data import Given, LogPaths
 from loganalyze.read.files.multi_file import Log
 from loganalyze.read.plan.log_opening import Opened, open_source
 from loganalyze.read.plan.starter_file import HEADING, starter_text, with_starter
@@ -24,7 +24,7 @@ from loganalyze.sheets.export_options import ClockHabits, Signature
 
 
 @dataclass(frozen=True)
-class Job:
+class ReadPlan:
     """A file that is understood: what to read from it, and the record of how."""
 
     log: Log
@@ -43,7 +43,7 @@ class Job:
         return str(self.source.path)
 
 
-def understand(named: Named | Given, chosen: str | Path | ColumnsFile | None) -> Job:
+def understand(named: LogPaths | Given, chosen: str | Path | ColumnsFile | None) -> ReadPlan:
     """Tell what a file holds, from its first lines; raises Problem where that leaves a doubt."""
     try:
         opened = open_source(named, chosen)
@@ -55,13 +55,13 @@ def understand(named: Named | Given, chosen: str | Path | ColumnsFile | None) ->
         raise with_starter(problem, opened.log, opened.sheet) from None
 
 
-def with_job_starter(problem: Problem, job: Job) -> Problem:
+def with_plan_starter(problem: Problem, plan: ReadPlan) -> Problem:
     """Return a problem met while reading, with the columns file that the log was read with."""
-    columns = {**job.clock, **{column.channel: column for column in job.columns}}
-    return with_starter(problem, job.log, job.sheet, columns, job.form.order)
+    columns = {**plan.clock, **{column.channel: column for column in plan.columns}}
+    return with_starter(problem, plan.log, plan.sheet, columns, plan.form.order)
 
 
-def _with_starter_unopened(problem: Problem, named: Named | Given,
+def _with_starter_unopened(problem: Problem, named: LogPaths | Given,
                            chosen: str | Path | ColumnsFile | None) -> Problem:
     """Return the problem of a log that can't be opened without a key under [file], with a starter.
 
@@ -88,7 +88,7 @@ def _with_starter_unopened(problem: Problem, named: Named | Given,
     return problem
 
 
-def _understood(opened: Opened, named: Named | Given) -> Job:
+def _understood(opened: Opened, named: LogPaths | Given) -> ReadPlan:
     log, sheet, where = opened.log, opened.sheet, str(opened.path)
     found, notes = recognise(log.headers, sheet, where)
     by_channel = {column.channel: column for column in found}
@@ -108,4 +108,4 @@ def _understood(opened: Opened, named: Named | Given) -> Job:
                     files if len(files) > 1 else (), opened.columns, log.likely_rows,
                     data=opened.files[0].data, starter=starter,
                     digest=named.sha256 if isinstance(named, Given) else "")
-    return Job(log, time, form, list(by_channel.values()), kelvin, source, clock, sheet)
+    return ReadPlan(log, time, form, list(by_channel.values()), kelvin, source, clock, sheet)
