@@ -1,8 +1,8 @@
-"""What the recorder's air data stand for once the limits sheet has said how to take them.
+"""Interpret and correct the recorded air data as the limits sheet states.
 
-The order is: instrument correction, position correction, then what the same static-source
-error did to the altitude. A correction that the sheet doesn't state is not applied; what was
-taken for what is kept as findings. Which channels come first is in `inputs`.
+The order is: instrument correction, position correction, then the effect of the same
+static-source error on the altitude. A correction that the sheet doesn't state is not applied; how
+the channels were interpreted is kept as findings. `channel_choice` has the order of channels.
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ class AirData:
 
     ``indicated_airspeed`` is free of instrument error (None where the recorder kept calibrated
     airspeed); ``indicated_pressure_altitude`` and ``pressure_altitude`` differ by the
-    static-source error. ``temperature`` is what the probe gave; it reads static temperature
-    where ``recovery_factor`` is 0. ``speed_rounding`` is the greatest relative error of the
+    static-source error. ``temperature`` is the probe's reading: static temperature where
+    ``recovery_factor`` is 0. ``speed_rounding`` is the greatest relative error of the
     file's number format.
     """
 
@@ -49,16 +49,16 @@ class AirData:
     findings: tuple[Finding, ...]
     speed_rounding: float = 0.0
     recorded_airspeed: Floats | None = None
-    """As the recorder kept it, where that isn't the calibrated airspeed."""
+    """The airspeed as recorded, where that isn't the calibrated airspeed."""
     rejected: tuple[NDArray[np.intp], Bits] | None = None
-    """Rows that were screened, rising, and the reasons against them."""
+    """Rows with reasons to exclude a sample, increasing, and those reasons."""
     airspeed_sources: tuple[str, ...] = ()
     altitude_sources: tuple[str, ...] = ()
-    """The recorded channels that airspeed and pressure altitude were taken from."""
+    """The recorded channels that airspeed and pressure altitude are derived from."""
     others: Mapping[str, Floats] = field(default_factory=dict)
-    """The further channels that the sheet's limits take, by name; NaN where implausible."""
+    """Further channels that the sheet's limits need, by name; NaN where implausible."""
     other_roundings: Mapping[str, float] = field(default_factory=dict)
-    """``speed_rounding`` of those."""
+    """The greatest relative error of the number format of each channel in ``others``."""
 
     @cached_property
     def has_altitude(self) -> bool:
@@ -67,14 +67,14 @@ class AirData:
 
     @property
     def screened_airspeed(self) -> Floats:
-        """The airspeed whose plausibility counts: the recorded one."""
+        """The airspeed that the plausibility checks use: the recorded one."""
         return (
             self.calibrated_airspeed if self.recorded_airspeed is None else self.recorded_airspeed
         )
 
     @property
     def screened_altitude(self) -> Floats:
-        """The altitude whose plausibility counts: the recorded one."""
+        """The altitude that the plausibility checks use: the recorded one."""
         return (
             self.pressure_altitude if self.recorded_airspeed is None
             else self.indicated_pressure_altitude
@@ -82,7 +82,10 @@ class AirData:
 
     @property
     def altitude_mask(self) -> np.uint16:
-        """Reasons that take the pressure altitude away: the airspeed's too where it moved it."""
+        """Reasons that exclude the pressure altitude.
+
+        Where a correction made it depend on the airspeed, the reasons against that count too.
+        """
         moved = self.screened_altitude is not self.pressure_altitude
         return (
             sample_reasons.ALTITUDE | sample_reasons.AIRSPEED if moved else sample_reasons.ALTITUDE
@@ -90,14 +93,14 @@ class AirData:
 
     @property
     def indicated_altitude_mask(self) -> np.uint16:
-        """The same for the indicated pressure altitude."""
+        """Reasons that exclude the indicated pressure altitude; as for `altitude_mask`."""
         moved = self.screened_altitude is not self.indicated_pressure_altitude
         return (
             sample_reasons.ALTITUDE | sample_reasons.AIRSPEED if moved else sample_reasons.ALTITUDE
         )
 
     def reasons_at(self, rows: NDArray[np.intp]) -> Bits:
-        """Return what screening has against the given rows."""
+        """Return the reasons to exclude the samples of the given rows; 0 where there are none."""
         if self.rejected is None or not len(self.rejected[0]):
             return np.zeros(rows.shape, dtype=np.uint16)
         where, reasons = self.rejected
@@ -106,19 +109,19 @@ class AirData:
 
     @property
     def corrected(self) -> bool:
-        """Whether any correction moved the recorded airspeed or altitude."""
+        """Whether any correction changed the recorded airspeed or altitude."""
         return (
             bool(self.position_tables)
             or self.indicated_pressure_altitude is not self.pressure_altitude
         )
 
     def rounding_of(self, quantity: LimitedQuantity) -> float:
-        """Return the greatest relative error of the number format that a quantity came in."""
+        """Return the greatest relative error of the number format of a quantity's channels."""
         return max((self.other_roundings.get(name, 0.0) for name in quantity.channels),
                    default=self.speed_rounding)
 
     def lacks(self, quantity: LimitedQuantity) -> tuple[str, ...]:
-        """Return what the log doesn't hold of the channels that a quantity takes."""
+        """Return the channels that a quantity needs and the log doesn't hold."""
         return tuple(name for name in quantity.channels if name not in self.others)
 
     def calibrated_from_indicated(self, indicated: Floats, rows: NDArray[np.intp]) -> Floats:
@@ -147,16 +150,16 @@ def _by_table(air: AirData, method: str, speed: Floats, rows: NDArray[np.intp]) 
 
 
 def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -> AirData:
-    """Take the recorded air data as the limits sheet says, and correct them.
+    """Interpret the recorded air data as the limits sheet states, and correct them.
 
-    `declared` holds states [SI] that the recorder doesn't hold, by channel. Raises Problem when
-    the log holds no airspeed, or nothing that the sheet's way of recording could mean.
+    `declared` holds states [SI] of channels that aren't recorded, by channel. Raises Problem
+    when the log holds no channel from which the airspeed can be derived.
     """
     findings: list[Finding] = []
     height = channel_choice.altitude_of(log)
     speed = channel_choice.airspeed_of(log, sheet, height)
     recorded, altitude = speed.values, height.values
-    findings += [one.finding for one in (height, speed) if one.finding is not None]
+    findings += [chosen.finding for chosen in (height, speed) if chosen.finding is not None]
     temperature, recovery = _temperature(log, sheet, findings)
 
     tables = tuple(row.correction for row in sheet.airspeed.position_tables)
@@ -180,7 +183,7 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
         if not tables:
             return replace(bare, findings=tuple(findings))
         indicated = bare.indicated_from_calibrated(recorded, rows)
-        felt = altitude
+        indicated_altitude = altitude
         if sheet.airspeed.static_source_corrected is False:
             if height.sources:
                 findings.append(Finding("static_source_coupling_applied"))
@@ -190,9 +193,10 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
             return replace(bare, indicated_airspeed=indicated, pressure_altitude=true_altitude,
                            findings=tuple(findings), recorded_airspeed=recorded)
         if sheet.airspeed.static_source_corrected is None:
-            # What was calibrated for the speed was so for the altitude, unless the sheet denies it.
-            felt = _static_source(recorded, indicated, altitude)
-        return replace(bare, indicated_airspeed=indicated, indicated_pressure_altitude=felt,
+            # Where the airspeed is calibrated, so is the altitude, unless the sheet denies it.
+            indicated_altitude = _static_source(recorded, indicated, altitude)
+        return replace(bare, indicated_airspeed=indicated,
+                       indicated_pressure_altitude=indicated_altitude,
                        findings=tuple(findings))
 
     indicated = recorded
@@ -228,7 +232,7 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
 
 
 def _others(log: FlightLog, sheet: LimitsSheet) -> dict[str, Floats]:
-    """The further recorded channels that the sheet's limits take, NaN where implausible."""
+    """The further recorded channels that the sheet's limits need, NaN where implausible."""
     found = {}
     for name in dict.fromkeys(name for limit in sheet.limit for name in limit.kind.channels):
         if name in log:
@@ -251,14 +255,14 @@ def _position(
 
 
 def _static_source(indicated: Floats, calibrated: Floats, altitude: Floats) -> Floats:
-    # p - [q_c(to) - q_c(from)] undoes itself with the two speeds exchanged.
-    # Recorder fill values lie outside the engine's range; they are screened later.
+    # p - [q_c(to) - q_c(from)]: exchanging the two speeds gives the inverse correction.
+    # Recorder fill values lie outside the range of the formulas; they are screened later.
     usable = (
         (indicated >= 0) & (indicated < 1000 * KNOT)
         & (calibrated >= 0) & (calibrated < 1000 * KNOT)
         & (altitude > -1000) & (altitude < 20000)
     )
-    # So great an error that the air would be outside the atmosphere's layers is no error.
+    # A correction that leads outside the standard atmosphere's layers is not a real one.
     ratio = atmosphere.pressure_ratio(altitude[usable]) - (
         airspeed.impact_ratio_from_cas(calibrated[usable])
         - airspeed.impact_ratio_from_cas(indicated[usable])

@@ -1,8 +1,8 @@
-"""Which recorded channels the airspeed and the pressure altitude come from, in which order.
+"""Choose the recorded channels that airspeed and pressure altitude are derived from.
 
-The order is that of `record.derivations`; of two recorded airspeeds the one counts that the limits
-sheet names, and the recorded Mach number only where the sheet says so. Recorded Mach number, true
-airspeed and limit pointer enter no verdict otherwise.
+The order of preference is that of `record.derivations`. Of two recorded airspeeds the limits sheet
+selects one; the recorded Mach number is used only where the sheet allows it. Recorded Mach number,
+true airspeed and limit pointer have no other influence on a verdict.
 """
 
 from __future__ import annotations
@@ -26,18 +26,18 @@ from loganalyze.sheets.limits_sheet import LimitsSheet
 DENSEST, THINNEST = (
     float(atmosphere.pressure_ratio(end)) for end in (atmosphere.LOWEST, atmosphere.HIGHEST))
 _GREATEST_MACH = 3.0
-"""Beyond this the recorded pressures are no aircraft's."""
+"""The highest plausible Mach number of recorded pressures."""
 _GREATEST_RATIO = float(airspeed.impact_ratio_from_mach(_GREATEST_MACH))
 _DIFFERENCE = 32.0
-"""How much more a number format's rounding counts in the speed where that follows from the
-difference of two pressures: half of total over impact pressure at 100 kt and sea level."""
+"""Factor by which the number format's rounding error grows in a speed derived from the difference
+of two pressures: half of total over impact pressure at 100 kt and sea level."""
 
 
 @dataclass(frozen=True, eq=False)
-class Taken:
-    """What was taken for a quantity: float64[n] in SI, NaN where unknown.
+class DerivedQuantity:
+    """The values chosen for a quantity: float64[n] in SI, NaN where unknown.
 
-    ``sources`` : the channels that it came from; ``kind`` : "calibrated", "indicated",
+    ``sources`` : the channels they are derived from; ``kind`` : "calibrated", "indicated",
     "pressures" (free of instrument error) or "mach"; ``rounding`` : the greatest relative error
     of the file's number format.
     """
@@ -49,35 +49,35 @@ class Taken:
     finding: Finding | None = None
 
 
-def airspeed_of(log: FlightLog, sheet: LimitsSheet, altitude: Taken) -> Taken:
-    """Take the airspeed [m/s] from the first channels of the order that the log holds.
+def airspeed_of(log: FlightLog, sheet: LimitsSheet, altitude: DerivedQuantity) -> DerivedQuantity:
+    """Derive the airspeed [m/s] from the most preferred channels that the log holds.
 
-    Raises Problem when it holds none.
+    Raises Problem when it holds none of them.
     """
     for name in (f"{sheet.airspeed.recorded}_airspeed", *AIRSPEEDS):
         if name in log:
-            return Taken(log.aligned(name), (name,), name.removesuffix("_airspeed"),
+            return DerivedQuantity(log.aligned(name), (name,), name.removesuffix("_airspeed"),
                          log.channels[name].rounding)
-    for way in of_kind(AIRSPEED, "pressures"):
-        sources = way.channels
-        if way.is_recorded(log):
+    for derivation in of_kind(AIRSPEED, "pressures"):
+        sources = derivation.channels
+        if derivation.is_recorded(log):
             values = _difference(log, sources)
             rounding = max(log.channels[name].rounding for name in sources)
-            return Taken(cas_of_impact(values), sources, "pressures",
+            return DerivedQuantity(cas_of_impact(values), sources, "pressures",
                          rounding * (_DIFFERENCE if len(sources) > 1 else 1.0),
                          Finding("airspeed_from_pressures", _columns(log, *sources)))
     if sheet.airspeed.from_mach and "mach" in log and altitude.sources:
-        return Taken(cas_of_mach(log.aligned("mach"), altitude.values),
+        return DerivedQuantity(cas_of_mach(log.aligned("mach"), altitude.values),
                      ("mach", *altitude.sources), "mach", log.channels["mach"].rounding,
                      Finding("airspeed_from_mach", _columns(log, "mach")))
     raise Problem(
         "the log holds neither an indicated nor a calibrated airspeed, nor pressures that give one",
         str(log.source.path),
-        _mend(log),
+        _hint(log),
     )
 
 
-def _mend(log: FlightLog) -> str:
+def _hint(log: FlightLog) -> str:
     if "mach" in log:
         return ("name its column as indicated_airspeed or calibrated_airspeed in a columns file, "
                 "or write from_mach = true under [airspeed] in the limits sheet to take the "
@@ -85,40 +85,40 @@ def _mend(log: FlightLog) -> str:
     return "name its column as indicated_airspeed or calibrated_airspeed in a columns file"
 
 
-def altitude_of(log: FlightLog) -> Taken:
-    """Take the pressure altitude [m] from the first channels of the order that the log holds.
+def altitude_of(log: FlightLog) -> DerivedQuantity:
+    """Derive the pressure altitude [m] from the most preferred channels that the log holds.
 
-    All NaN, and from no channel, where it holds none.
+    All NaN, without sources, where it holds none of them.
     """
-    way = next((way for way in ALTITUDE if way.is_recorded(log)), None)
-    if way is not None:
-        sources = way.channels
-        match way.kind:
+    derivation = next((option for option in ALTITUDE if option.is_recorded(log)), None)
+    if derivation is not None:
+        sources = derivation.channels
+        match derivation.kind:
             case "recorded":
-                return Taken(log.aligned(sources[0]), sources)
+                return DerivedQuantity(log.aligned(sources[0]), sources)
             case "pressures":
-                return Taken(altitude_of_static(_difference(log, sources)), sources,
+                return DerivedQuantity(altitude_of_static(_difference(log, sources)), sources,
                              finding=Finding("altitude_from_pressures", _columns(log, *sources)))
             case _:
                 values = altitude_of_indicated(*(log.aligned(name) for name in sources))
-                return Taken(values, sources,
+                return DerivedQuantity(values, sources,
                              finding=Finding("altitude_from_indicated", _columns(log, *sources)))
-    nothing = Taken(np.full(len(log), np.nan), ())
+    unknown = DerivedQuantity(np.full(len(log), np.nan), ())
     if "indicated_altitude" in log:
-        return replace(nothing, finding=Finding("indicated_altitude_without_setting"))
-    return replace(nothing, finding=Finding("no_pressure_altitude"))
+        return replace(unknown, finding=Finding("indicated_altitude_without_setting"))
+    return replace(unknown, finding=Finding("no_pressure_altitude"))
 
 
 def cas_of_impact(impact: Floats) -> Floats:
     """Calibrated airspeed [m/s] of an impact pressure [Pa].
 
-    A little less than nothing is a sensor at rest, and 0; NaN outside the plausible range.
+    Slightly negative pressures are a sensor at rest, and give 0; NaN outside the plausible range.
     """
     kind = CHANNELS["impact_pressure"]
     inside = ((impact >= kind.lowest * kind.unit.factor)
               & (impact <= _GREATEST_RATIO * atmosphere.P0))
-    return _where(inside, lambda some: airspeed.cas_from_impact_ratio(
-        np.maximum(some, 0.0) / atmosphere.P0), impact)
+    return _where(inside, lambda pressures: airspeed.cas_from_impact_ratio(
+        np.maximum(pressures, 0.0) / atmosphere.P0), impact)
 
 
 def altitude_of_static(static: Floats) -> Floats:
@@ -152,12 +152,12 @@ def cas_of_mach(mach: Floats, altitude: Floats) -> Floats:
 def _where(inside: NDArray[np.bool_], function: Callable[..., Any], *values: Floats) -> Floats:
     result = np.full(inside.shape, np.nan)
     if inside.any():
-        result[inside] = function(*(some[inside] for some in values))
+        result[inside] = function(*(array[inside] for array in values))
     return result
 
 
 def _difference(log: FlightLog, sources: tuple[str, ...]) -> Floats:
-    """The one pressure, or the first less the second [Pa]."""
+    """The pressure of a single source, or the first source minus the second [Pa]."""
     first, *second = (log.aligned(name) for name in sources)
     return first - second[0] if second else first
 

@@ -20,10 +20,10 @@ _SLACK = 1e-9
 
 @dataclass(frozen=True, eq=False)
 class Recorded:
-    """A condition with the readings it looks at, float64[n] in SI; none where nothing tells.
+    """A condition with the readings that decide it, float64[n] in SI; none where not recorded.
 
-    It holds where any reading lies in its range. Where none does, and an outlier that was
-    replaced in them would, it is unknown.
+    It holds where any reading lies in its range. It is unknown where none does, but an outlier
+    that was replaced in a reading would.
     """
 
     condition: Condition
@@ -41,13 +41,14 @@ def recorded(
     wanted: Sequence[Condition], log: FlightLog, declared: Mapping[str, float],
     configuration: ConfigurationSheet | None = None,
 ) -> tuple[Recorded, ...]:
-    """Look up what the conditions look at: recorded by the log, or else declared, or derived.
+    """Return the conditions with their readings: recorded, otherwise declared or derived.
 
-    Without a `configuration` flaps on the move count with their one best reading.
+    Without a `configuration` moving flaps have a single reading, the surface's if recorded.
     """
     return tuple(
-        Recorded(one, *configuration_transit.readings(one.channel, log, declared, configuration))
-        for one in wanted
+        Recorded(condition, *configuration_transit.readings(
+            condition.channel, log, declared, configuration))
+        for condition in wanted
     )
 
 
@@ -55,10 +56,11 @@ def applies(
     wanted: Sequence[Condition], log: FlightLog, declared: Mapping[str, float],
     configuration: ConfigurationSheet | None = None,
 ) -> NDArray[np.uint8]:
-    """Tell at each row whether all conditions hold.
+    """Return at each row whether all conditions hold.
 
-    Returns uint8[n]: YES where all hold; NO where one is known not to; else UNKNOWN, as where
-    a channel is missing, not recorded and not declared. No conditions: YES everywhere.
+    Returns uint8[n]: YES where all hold; NO where at least one is known not to hold; otherwise
+    UNKNOWN, such as where a channel is neither recorded nor declared. YES everywhere where there
+    are no conditions.
     """
     answer = np.full(len(log), YES)
     hold(recorded(wanted, log, declared, configuration), log.time, slice(None), answer)
@@ -73,30 +75,30 @@ def holds(value: float, condition: Condition) -> bool:
 def hold(
     wanted: Sequence[Recorded], time: NDArray[np.float64], rows: slice, answer: NDArray[np.uint8]
 ) -> None:
-    """Write at the given rows whether all conditions hold, as `applies` tells it.
+    """Write into `answer` at the given rows whether all conditions hold, as `applies` returns it.
 
-    Only conditions that don't look back may be taken in pieces.
+    Rows may be evaluated block by block only if no condition is stateful.
     """
     here = answer[rows]
     here.fill(YES)
-    for one in wanted:
-        if not one.readings:
+    for entry in wanted:
+        if not entry.readings:
             here[here != NO] = UNKNOWN
             continue
-        if len(one.readings) == 1 and not one.is_stateful and not one.doubted:
-            alike = _throughout(one.condition, one.readings[0][rows])
-            if alike is not None:
-                if not alike:
+        if len(entry.readings) == 1 and not entry.is_stateful and not entry.doubted:
+            throughout = _throughout(entry.condition, entry.readings[0][rows])
+            if throughout is not None:
+                if not throughout:
                     here.fill(NO)
                 continue
-        inside, missing = _reading(one, one.readings[0][rows], time[rows])
-        for other in one.readings[1:]:
-            inside_too, missing_too = _reading(one, other[rows], time[rows])
+        inside, missing = _reading(entry, entry.readings[0][rows], time[rows])
+        for other in entry.readings[1:]:
+            inside_too, missing_too = _reading(entry, other[rows], time[rows])
             inside |= inside_too
             missing = (missing | missing_too) & ~inside
-        # No outlier lasts as long as a condition that asks for some time.
-        for outliers in one.doubted if one.condition.dwell_s == 0.0 else ():
-            missing |= _inside(outliers[rows], one.condition, 0.0) & ~inside
+        # An outlier is too short to fulfil a condition with a dwell time.
+        for outliers in entry.doubted if entry.condition.dwell_s == 0.0 else ():
+            missing |= _inside(outliers[rows], entry.condition, 0.0) & ~inside
         if missing.any():
             here[missing & (here == YES)] = UNKNOWN
             here[~missing & ~inside] = NO
@@ -105,7 +107,7 @@ def hold(
 
 
 def _throughout(condition: Condition, values: NDArray[np.float64]) -> bool | None:
-    """Whether all values are in the range (or none is), as the extremes show; else None."""
+    """Whether all values are in the range (or none), from their extremes; None if undecided."""
     if not len(values):
         return None
     extremes = np.array([values.min(), values.max()])  # NaN where any value is missing.
@@ -117,15 +119,15 @@ def _throughout(condition: Condition, values: NDArray[np.float64]) -> bool | Non
 
 
 def _reading(
-    one: Recorded, values: NDArray[np.float64], time: NDArray[np.float64]
+    entry: Recorded, values: NDArray[np.float64], time: NDArray[np.float64]
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Where a reading is in the range, and where it is missing; in neither it is outside."""
-    inside, missing = _inside(values, one.condition, 0.0), np.isnan(values)
-    if one.is_stateful:
-        # A value that is missing is no sign that the state has changed.
-        inside = _steadied(inside, values, one.condition)
-        if one.condition.dwell_s > 0.0:
-            inside = _dwelt(inside, time, one.condition.dwell_s)
+    inside, missing = _inside(values, entry.condition, 0.0), np.isnan(values)
+    if entry.is_stateful:
+        # A missing value doesn't change the state.
+        inside = _with_deadband(inside, values, entry.condition)
+        if entry.condition.dwell_s > 0.0:
+            inside = _after_dwell(inside, time, entry.condition.dwell_s)
         inside &= ~missing
     return inside, missing
 
@@ -149,24 +151,24 @@ def _inside(values: NDArray[np.float64], condition: Condition, by: float) -> NDA
     return np.asarray(values == values if inside is None else inside)
 
 
-def _steadied(
+def _with_deadband(
     inside: NDArray[np.bool_], values: NDArray[np.float64], condition: Condition
 ) -> NDArray[np.bool_]:
     """Let the state change only where the value is beyond an edge by more than the deadband."""
     firm = _inside(values, condition, condition.deadband) | ~_inside(
         values, condition, -condition.deadband
     )
-    # Until one is firm, what the value shows must do.
+    # Before the first value outside the deadband, the value itself decides.
     firm |= ~np.logical_or.accumulate(firm & ~np.isnan(values))
     firm &= ~np.isnan(values)
     latest = np.maximum.accumulate(np.where(firm, np.arange(len(values)), -1))
     return np.where(latest >= 0, inside[latest], inside)
 
 
-def _dwelt(
+def _after_dwell(
     inside: NDArray[np.bool_], time: NDArray[np.float64], dwell: float
 ) -> NDArray[np.bool_]:
-    """Count the state only once it has lasted `dwell` seconds; its end counts at once."""
+    """Delay the start of the state by `dwell` seconds; its end counts immediately."""
     starts = inside & ~np.concatenate([[False], inside[:-1]])
     since = np.maximum.accumulate(np.where(starts, np.arange(len(time)), 0))
     return np.asarray(inside & (time - time[since] >= dwell))

@@ -1,9 +1,9 @@
-"""Outliers of the configuration: samples of flaps, slats or gear that are out and at once back.
+"""Outliers of the configuration: isolated samples of flaps, slats or gear.
 
-A flap or a landing gear takes seconds to move, and longer to move out and back. A sample that
-leaves its neighbours and is back at the next one is therefore no movement but a corrupt value, or
-a lever that was touched. It decides no limit: what the neighbours show holds, and a limit that
-only the outlier would bring into force is unknown at that row.
+Flaps and landing gear take seconds to move, and longer to move out and back. A sample that differs
+from both its neighbours is therefore not a movement but a corrupt value, or a lever touched
+briefly. It is replaced by what the neighbours show, and a limit that only the outlier would bring
+into force is unknown at that row.
 """
 
 from __future__ import annotations
@@ -24,28 +24,28 @@ LEAST = {
     "gear_extending": 0.5,
     "gear_retracting": 0.5,
 }
-"""How far a value must leave its neighbours [SI] to be an outlier, by channel: more than a sensor's
-noise, and less than the distance of two detents of a lever."""
+"""Least difference from the neighbours [SI] that makes a value an outlier, by channel: more than a
+sensor's noise, and less than the distance between two detents of a lever."""
 ALONE_S = 10.0
 """One sample is an outlier where its neighbours are at most this far apart [s]: flaps or gear take
 longer to travel out and back (common practice, no source)."""
 TOGETHER_S = 2.0
 """Several samples are outliers where the equal values on either side of them are at most this far
-apart [s]: less than a crew takes to select a position, see it and take it back."""
+apart [s]: less than a crew needs to select a position, notice the error and reverse it."""
 
 
 def outliers(time: Floats, values: Floats, least: float) -> tuple[NDArray[np.intp], Floats]:
     """Return the outliers of a channel, and what their neighbours show instead.
 
     One sample that lies beyond both its neighbours is replaced by the nearer of them; several are
-    replaced by the value that they left, where it comes back.
+    replaced by the value before them, where it returns.
 
     Parameters
     ----------
     time : float64[n]  [s]
         Rising.
     values : float64[n]  any unit
-        NaN where missing; a missing value is passed over.
+        NaN where missing; missing values are skipped.
     least : float
         How far an outlier lies from its neighbours, in the unit of the values.
 
@@ -54,8 +54,8 @@ def outliers(time: Floats, values: Floats, least: float) -> tuple[NDArray[np.int
     intp[k], float64[k]
         Rising indices of the outliers, and their replacements.
     """
-    # Only the first and the last of equal values in a row matter: of a million samples of a
-    # flap a handful.
+    # Only the first and last of consecutive equal values matter: a handful in a million samples
+    # of a flap.
     differs = values[1:] != values[:-1]
     ends = np.ones(len(values), dtype=bool)
     ends[1:-1] = differs[1:] | differs[:-1]
@@ -82,15 +82,15 @@ def outliers(time: Floats, values: Floats, least: float) -> tuple[NDArray[np.int
             rows = np.arange(known[i], known[after])
             found.append(rows[~np.isnan(values[rows])])
             instead += [shown] * len(found[-1])
-            done = after + 1  # The sample after them is the new state, whatever it is.
+            done = after + 1  # The sample after an outlier is the new state, whatever its value.
     return np.concatenate(found), np.array(instead)
 
 
 def cleaned(log: FlightLog, name: str) -> tuple[Floats, Floats | None]:
     """Return a channel at every row of the log, its outliers replaced, and the outliers alone.
 
-    Both float64[n] in SI; the second is NaN but at the rows at which an outlier stands, and None
-    where there is none. Channels without an entry in `LEAST` have none.
+    Both float64[n] in SI; the second is NaN except at the rows of outliers, and None where there
+    are none. Channels without an entry in `LEAST` have none.
     """
     plain = log.aligned(name)
     least = LEAST.get(name)

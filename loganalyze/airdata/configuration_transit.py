@@ -1,10 +1,10 @@
-"""Flaps and landing gear on the move: which positions count while they do.
+"""Flaps and landing gear in transit: which positions count while they move.
 
 Flaps: where lever and surface are both recorded, a limit applies if either lies in its range, so
-that the lower limit holds while they disagree. Where the lever alone is recorded, the position
-that it left counts on for the transit time after a retraction. Gear: `gear_extending` and
-`gear_retracting` are derived from the changes of `gear_down`. Outliers (`judge.outliers`) move
-nothing.
+that the lower limit holds while they disagree. Where only the lever is recorded, its
+former position still counts for the transit time after a retraction. Gear: `gear_extending` and
+`gear_retracting` are derived from the changes of `gear_down`. Outliers
+(`configuration_outliers`) are not movements.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ GEAR_STATES = ("gear_extending", "gear_retracting")
 """States of the gear that are derived where the log doesn't record them."""
 
 _DETENT = 0.5 * DEGREE
-"""A lever that moves by less [rad] hasn't left its detent."""
+"""Movements of the lever below this [rad] are within one detent."""
 
 
 def is_available(channel: str, log: FlightLog, declared: Mapping[str, float]) -> bool:
@@ -41,13 +41,13 @@ def readings(
     channel: str, log: FlightLog, declared: Mapping[str, float],
     configuration: ConfigurationSheet | None,
 ) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
-    """Return what a condition on a channel looks at: float64[n] in SI, one or several readings.
+    """Return the readings that decide a condition on a channel, float64[n] in SI each.
 
     Any reading in the condition's range makes it hold. Without a `configuration` the flap angle
     is one reading, the surface's where it is recorded. Empty where nothing is recorded.
 
-    The second answer holds the outliers that were replaced in the readings, NaN elsewhere: in
-    the condition's range they leave it unknown whether it holds.
+    The second tuple holds the outliers that were replaced in the readings, NaN elsewhere: where
+    they lie in the condition's range, the condition is unknown.
     """
     if channel == "flap" and configuration is not None and "flap" in log and "flap_lever" in log:
         surface, lever = cleaned(log, "flap"), cleaned(log, "flap_lever")
@@ -70,16 +70,16 @@ def readings(
     return (), ()
 
 
-def _outliers(*some: Floats | None) -> tuple[Floats, ...]:
-    return tuple(one for one in some if one is not None)
+def _outliers(*found: Floats | None) -> tuple[Floats, ...]:
+    return tuple(outliers for outliers in found if outliers is not None)
 
 
 def former_position(time: Floats, lever: Floats, transit_s: float) -> Floats:
-    """Return the greatest position [rad] that the flaps may still be moving away from.
+    """Return the greatest position [rad] that the flaps may still be retracting from.
 
-    Each position that the lever leaves for a smaller one counts from its own departure for the
-    transit time, however soon the next step follows. Elsewhere the lever's own position, NaN
-    where that is missing. `time` [s], `lever` [rad] : float64[n].
+    After each retraction step the former position counts for the transit time, even if the next
+    step follows sooner. Elsewhere the lever's own position, NaN where that is missing.
+    `time` [s], `lever` [rad] : float64[n].
     """
     known = np.flatnonzero(~np.isnan(lever))
     former = lever.copy()
@@ -94,7 +94,7 @@ def former_position(time: Floats, lever: Floats, transit_s: float) -> Floats:
 def gear_moving(
     time: Floats, down: Floats, extending: bool, configuration: ConfigurationSheet
 ) -> Floats:
-    """Return whether the gear moves that way, float64[n] of 0 and 1; NaN where `down` is missing.
+    """Return whether the gear extends (or retracts), float64[n] of 0 and 1; NaN without `down`.
 
     It moves for the transit time from a change of the lever, or, where `down` says that the
     gear is locked, extends before that and retracts from then on; no longer than until the next
@@ -123,8 +123,8 @@ def gear_moving(
 def findings(
     log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]
 ) -> list[Finding]:
-    """Say what was taken for flaps and gear on the move, and which outliers decided nothing."""
-    asked = {one.channel for limit in sheet.limit for one in limit.conditions}
+    """Report how flaps and gear in transit were interpreted, and which outliers were replaced."""
+    asked = {condition.channel for limit in sheet.limit for condition in limit.conditions}
     found = []
     if "flap" in asked and "flap" not in declared and "flap_lever" in log:
         if "flap" in log:
@@ -133,7 +133,7 @@ def findings(
             found.append(Finding("flap_from_lever",
                                  {"transit_s": sheet.configuration.flap_transit_s}))
     if "gear_down" in log and any(
-        one in asked and one not in log and one not in declared for one in GEAR_STATES
+        state in asked and state not in log and state not in declared for state in GEAR_STATES
     ):
         found.append(Finding("gear_in_transit", {
             "transit_s": sheet.configuration.gear_transit_s,
@@ -149,9 +149,10 @@ def findings(
 
 
 def _asked(name: str, asked: set[str], log: FlightLog) -> bool:
-    """Whether any limit goes by a channel, itself or by what is derived from it."""
+    """Whether any limit depends on a channel, directly or through a derived one."""
     return (
         name in asked
         or (name == "flap_lever" and "flap" in asked)
-        or (name == "gear_down" and any(one in asked and one not in log for one in GEAR_STATES))
+        or (name == "gear_down" and any(
+            state in asked and state not in log for state in GEAR_STATES))
     )

@@ -75,9 +75,9 @@ def said_states(declared: Sequence[str]) -> dict[str, float]:
 
     Raises Problem for one that isn't CHANNEL=VALUE.
     """
-    from loganalyze.sheets.limit_conditions import STATES
+    from loganalyze.sheets.limit_conditions import DISCRETE_STATES
 
-    words = {str(word).casefold(): code for word, code in STATES.items()}
+    words = {str(word).casefold(): code for word, code in DISCRETE_STATES.items()}
     said: dict[str, float] = {}
     for text in declared:
         key, sign, value = (part.strip() for part in text.partition("="))

@@ -43,7 +43,7 @@ def looking(screen: sample_checks.Screen, compiled: Any) -> sample_checks.Screen
                 screen.rate(bound) if bound in sample_checks.NOISE else np.inf,
                 sample_checks.NOISE.get(bound, np.inf),
                 bound.first_bit,
-                screen.rate(bound) * screen.settings.excursion_times,
+                screen.rate(bound) * screen.settings.excursion_rate_factor,
             ]
             for bound in (sample_reasons.SPEED, sample_reasons.HEIGHT, sample_reasons.HEAT)
         ]

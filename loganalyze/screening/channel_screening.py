@@ -98,7 +98,7 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
             runs = stale_runs(log, subject, values, step, settings)
             # The first sample of each was fresh.
             rows = stuck_channels.rows_of(runs, skip=1)
-            if (len(runs) >= settings.stale_least
+            if (len(runs) >= settings.stale_min_count
                     and len(rows) >= settings.stale_least_pct / 100 * len(log)):
                 # Where it steps faster than plausible, one side or the other was wrong too.
                 beside = stuck_channels.beside_steps(
@@ -146,7 +146,7 @@ def _excursions(
     # Blocks overlap, so that a leap may have been seen twice.
     jumps = np.unique(np.concatenate(screen.leaps[bound])).tolist()
     settings, noise = screen.settings, NOISE[bound]
-    rate = settings.excursion_times * screen.rate(bound)
+    rate = settings.excursion_rate_factor * screen.rate(bound)
     found, done = [], -1
     borne_out = redundant_sources.Corroboration(log, air, settings)
     for i, before in enumerate(jumps):
@@ -223,7 +223,7 @@ def frozen_runs(
               else settings.steadiest_ft * FOOT)
     for i in np.flatnonzero(~found & _stirred(air, settings, subject, still)).tolist():
         first, last = still[i].tolist()
-        found[i] = stuck_channels.too_still(values, first, last, finest, settings.frozen_chance)
+        found[i] = stuck_channels.too_still(values, first, last, finest, settings.frozen_p_value)
     return still[found]
 
 
@@ -239,7 +239,7 @@ def quieter_runs(
     if not len(still):
         return still
     still = still[_stirred(air, settings, subject, still)]
-    found = [stuck_channels.quieter(values, first, last, settings.frozen_chance)
+    found = [stuck_channels.quieter(values, first, last, settings.frozen_p_value)
              for first, last in still.tolist()]
     return np.asarray(still[np.array(found, dtype=bool)])
 

@@ -106,7 +106,7 @@ class Screen:
         for bound, values in ((SPEED, self.speed), (HEIGHT, self.altitude)):
             rate = self.rate(bound)
             found, leaps = spikes(
-                bound, rate, values[first:stop], steps, self.settings.excursion_times * rate)
+                bound, rate, values[first:stop], steps, self.settings.excursion_rate_factor * rate)
             self.leap(bound, leaps + first)
             for row in found:
                 if low <= first + row < high:

@@ -1,1 +1,1 @@
-"""The files that people write: one door for them all, the limits sheet, the columns file."""
+"""Files written by users: limits sheet, columns file, priors, and their common reader."""

@@ -120,7 +120,7 @@ class Column(Sheet):
 
 
 class ColumnsFile(Sheet):
-    """Which column of a log is which channel, and what its first lines don't tell."""
+    """Channel of each column of a log, and properties that its first lines don't show."""
 
     model_config = ConfigDict(json_schema_extra={"minProperties": 1})
 
@@ -147,9 +147,9 @@ class ColumnsFile(Sheet):
 
     @model_validator(mode="before")
     @classmethod
-    def _says_something(cls, data: Any) -> Any:
+    def _not_empty(cls, data: Any) -> Any:
         if isinstance(data, dict) and not data:
-            refuse("the file says nothing", 'write [columns] and below it such as '
+            refuse("the file is empty", 'write [columns] and below it such as '
                    'pressure_altitude = { column = "HP", unit = "ft" }')
         if isinstance(data, dict) and data.get("columns") == {}:
             refuse("no column is named",

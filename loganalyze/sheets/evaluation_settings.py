@@ -1,7 +1,7 @@
-"""Every threshold of the judgement, in one place, with its default and the reason for it.
+"""All thresholds of the evaluation, each with its default and the reason for it.
 
-Where a reason names no source, the figure is engineering judgement: wide enough that no flight
-of the kind this program is for is cut, tight enough to tell a fault of the recording from one.
+Where a reason names no source, the figure is engineering judgement: wide enough not to reject
+real flight of the aircraft in scope, tight enough to detect faults of the recording.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ class Settings:
     """
 
     tolerance_kt: float = 1e-5
-    """A speed is over its limit by more than this [kt]: below it lies the noise of converting
-    units, far below it any recorder's resolution."""
+    """A speed is over its limit when above it by more than this [kt]: more than the rounding error
+    of unit conversions, and far less than any recorder's resolution."""
     tolerance_mach: float = 1e-9
     """The same for Mach limits."""
     join_gap_s: float = 5.0
@@ -53,32 +53,32 @@ class Settings:
 
     judged_least_pct: float = 50.0
     """A limit that could be judged for less than this share of the airborne time [%], gaps that
-    can hide no exceedance included, counts as not judged: what is known of the lesser part says
-    little of the whole."""
+    can hide no exceedance included, counts as not judged: the smaller part is not representative of
+    the flight."""
 
     at_rest_s: float = 300.0
     """A limit of flaps, slats or gear is asked about rather than judged where it was exceeded for
     so long [s] in total, at the reading that its channel has for most of the airborne time:
     extended for so long at such a speed they would have been noticed (common practice, no source),
-    but a channel seldom reads exactly 0 at rest. It must have been exceeded by ..."""
+    but a channel rarely reads exactly 0 at rest. It must have been exceeded by ..."""
     at_rest_pct: float = 10.0
     """... this share of the limit [%], or have been in force for nine tenths of the airborne
     time."""
 
     plausible_rate_kt_s: float = CHANNELS["calibrated_airspeed"].greatest_rate
-    """The greatest plausible rate of the airspeed [kt/s], about 2 g along the path: a sample out
-    and at once back by more is doubted, and a gap is bounded with it."""
+    """The greatest plausible rate of the airspeed [kt/s], about 2 g along the path: an isolated
+    sample that departs by more is screened out, and the speed inside a gap is bounded with it."""
     plausible_rate_ft_s: float = CHANNELS["pressure_altitude"].greatest_rate
     """The same for the pressure altitude [ft/s]: a vertical dive at the speed of sound is
     1,100 ft/s, the steepest emergency descent a fifth of this."""
     gust_load_g: float = 0.3
-    """A doubted airspeed counts after all where the load factor left its neighbours' mean by more
-    than this [g] within a second: a gust that moves the airspeed so shakes the aircraft."""
+    """A screened airspeed sample is restored where the load factor departs from its neighbours'
+    mean by more than this [g] within a second, as it does in a gust that changes the airspeed."""
     gust_pitch_deg: float = 3.0
     """The same for the pitch attitude [deg]."""
     frozen_s: float = 20.0
     """A channel that doesn't move for this long [s] may be frozen, if others show that it must
-    have moved: shorter, and little can have happened unseen."""
+    have moved: over a shorter time little can have happened unnoticed."""
     frozen_moved_kt: float = 8.0
     """An airspeed must have moved where a reference channel did by more than this [kt], and ..."""
     frozen_drift_kt: float = 5.0
@@ -91,15 +91,15 @@ class Settings:
     deviations), together with the quantization steps of both."""
     steadiest_kt: float = 0.125
     """No aircraft holds its airspeed within half of this [kt] for as long as ``frozen_s`` while it
-    climbs: where noise of a quantization step stops dead for so long, the airspeed was frozen.
-    Coarser steps show nothing ..."""
+    climbs: where noise of a quantization step ceases for so long, the airspeed was frozen.
+    Coarser steps are not evidence ..."""
     steadiest_ft: float = 2.0
     """... nor those of an altitude that are coarser than this [ft] while the airspeed changes."""
-    frozen_chance: float = 1e-12
-    """... where so long a standstill has less chance than this in the noise beside it."""
+    frozen_p_value: float = 1e-12
+    """... where so long a standstill is less probable than this in the noise around it."""
     spike_least_kt: float = 15.0
-    """A sample out and at once back by less than this [kt] may be a sharp gust in noise, however
-    short the time from sample to sample ..."""
+    """An isolated sample that departs by less than this [kt] may be a sharp gust in noise, however
+    short the sampling interval ..."""
     spike_least_ft: float = 250.0
     """... and by less than this [ft] two quantization steps of an altitude (100 ft in encoders:
     ICAO Annex 10, Volume IV, mode C) and noise. ..."""
@@ -107,24 +107,24 @@ class Settings:
     """... It must also depart from its neighbours by so many times the median departure of those
     about it: in noise of one standard deviation six and a half of them."""
     excursion_s: float = 5.0
-    """Several samples that are out and back again within this [s] were no flight ..."""
-    excursion_times: float = 3.0
-    """... where both steps are this many times faster than plausible: no gust is. A single sample
-    needs no more than the plausible rate, for it has no other to bear it out."""
+    """An excursion of several samples that ends within this [s] is not flight ..."""
+    excursion_rate_factor: float = 3.0
+    """... where both steps are this many times faster than plausible: no gust is. For a single
+    sample the plausible rate itself is the threshold, because no other sample confirms it."""
     ground_roll_s: float = 45.0
     """No take-off or landing roll lasts longer than this [s] above ``ground_kt``: so long before
-    and after a slow stretch the altitude may stand still though the airspeed moves."""
+    and after a slow stretch the altitude may be constant while the airspeed changes."""
     stale_s: float = 5.0
-    """A value held for this long [s], and then off at one step, was stale ..."""
+    """A value held for this long [s] and then changing in a single step was stale ..."""
     stale_kt: float = 4.0
     """... where the step is more than this [kt] ..."""
     stale_ft: float = 200.0
     """... or this [ft]: several steps of any recorder, and more than one sample's own change ..."""
-    stale_least: float = 20.0
-    """... and set aside where it happened at least so many times in a flight ..."""
+    stale_min_count: float = 20.0
+    """... and is screened out where this happened at least so many times in a flight ..."""
     stale_least_pct: float = 5.0
-    """... and in at least this share of it [%]: then holding is a habit of the recording (as of
-    surveillance replies), not a step that was flown."""
+    """... and in at least this share of it [%]: then holding is a property of the recording (such
+    as surveillance replies), not a step that was flown."""
     sources_apart_kt: float = 10.0
     """Two airspeed sources disagree by more than this [kt]: twice the 5 kt that each may be
     off (14 CFR 25.1323(c)), ..."""
@@ -144,13 +144,13 @@ class Settings:
     lost_channels: float = 2.0
     """An instant is corrupt where at least so many channels are impossible at once."""
     floor_kt: float = 60.0
-    """An airspeed that rests at its lowest value below this [kt] is clamped: air data systems
-    give nothing below some 20 to 50 kt (common practice, no source)."""
+    """An airspeed that stays at its lowest value below this [kt] is clamped: air data systems
+    output no lower value than some 20 to 50 kt (common practice, no source)."""
     floor_s: float = 10.0
-    """... where it rests there for at least this long [s]."""
+    """... where it stays there for at least this long [s]."""
     ground_kt: float = 50.0
     """Slower than this [kt], and level, is on the ground, where weight on wheels isn't recorded:
-    no aeroplane of the kind flies as slowly."""
+    no aeroplane in scope flies as slowly."""
     ground_fpm: float = 300.0
     """Level means slower than this [ft/min]."""
 
@@ -201,18 +201,18 @@ DESCRIPTIONS: dict[str, str] = {
                     "shows a frozen channel.",
     "steadiest_ft": "Coarsest quantization step of an altitude [ft] in which noise that stops "
                     "shows a frozen channel.",
-    "frozen_chance": "Probability in the noise beside it below which a standstill is frozen.",
+    "frozen_p_value": "Probability in the noise beside it below which a standstill is frozen.",
     "spike_least_kt": "Least size [kt] of a spike of the airspeed.",
     "spike_least_ft": "Least size [ft] of a spike of the pressure altitude.",
     "spike_noise": "Least size of a spike in median departures of the samples about it.",
     "excursion_s": "Longest excursion of several samples [s] that is no flight.",
-    "excursion_times": "How many times the plausible rate the steps of an excursion exceed.",
+    "excursion_rate_factor": "How many times the plausible rate the steps of an excursion exceed.",
     "ground_roll_s": "Time [s] beside a stretch on the ground in which the altitude may stand "
                      "still.",
     "stale_s": "Shortest time [s] that a stale value was held.",
     "stale_kt": "Least step [kt] with which a stale airspeed ends.",
     "stale_ft": "Least step [ft] with which a stale altitude ends.",
-    "stale_least": "Least number of such steps in a flight that show stale values.",
+    "stale_min_count": "Least number of such steps in a flight that show stale values.",
     "stale_least_pct": "Least share of the flight [%] that such values take.",
     "sources_apart_kt": "Difference of two airspeed sources [kt] from which they disagree.",
     "sources_apart_pct": "The same as a share of the airspeed [%], if that is more.",

@@ -1,4 +1,4 @@
-"""What a columns file may say of the export as a whole: how it is written and how it counts."""
+"""Options of a columns file for the export as a whole: its text format and its clock."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ Names = Annotated[tuple[str, ...], Strict(False), BeforeValidator(_names),
 
 
 class FileHabits(Sheet):
-    """How a text export is written, where its first lines don't tell or tell it wrongly."""
+    """How a text export is written, where its first lines don't show it, or show it wrongly."""
 
     delimiter: Delimiter | None = Field(
         None, description="What stands between the cells; blank: white space, or the places of a "
@@ -128,7 +128,7 @@ class LongTable(Sheet):
 
 
 class Signature(Sheet):
-    """What tells a family of exports: columns that each of its files has."""
+    """Columns that identify a family of exports, because each of its files has them."""
 
     header: Names = Field(
         description="Columns that the header of every export of the family holds.",

@@ -33,11 +33,11 @@ SUFFIXES: dict[str, Unit] = {
 NAME = r"[a-z][a-z0-9]*(_[a-z0-9]+)*"
 """How a channel is named: lower_snake_case."""
 
-STATES: dict[str | bool | float, float] = {
+DISCRETE_STATES: dict[str | bool | float, float] = {
     True: 1.0, False: 0.0, "on": 1.0, "off": 0.0, "down": 1.0, "up": 0.0,
     "yes": 1.0, "no": 0.0,
 }
-"""What a discrete channel can be said to be, as its code in the log."""
+"""The names of the states of a discrete channel, with their codes in the log."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class Condition:
     """A range of a recorded channel, in SI.
 
     ``low``, ``high`` [SI of the channel], -inf and inf where open; ``low_included`` and
-    ``high_included`` say whether the edge itself is inside. ``deadband`` [SI] : how far the
+    ``high_included`` : whether the edge itself is inside. ``deadband`` [SI] : how far the
     value must go past an edge, either way, before the condition changes. ``dwell_s`` [s] : how
     long the value must stay in the range before it counts.
     """
@@ -59,7 +59,7 @@ class Condition:
     dwell_s: float = 0.0
 
 
-def _said(value: Any) -> Any:
+def _checked_state(value: Any) -> Any:
     if not isinstance(value, bool | str | int | float):
         refuse(f"{written(value)} isn't a state", "write is = true or is = false")
     return value
@@ -70,7 +70,7 @@ class Range(Sheet):
 
     model_config = ConfigDict(json_schema_extra={
         "anyOf": [{"required": [key]} for key in ("above", "from", "up_to", "below", "is")],
-        "allOf": [{"not": {"required": [one, other]}} for one, other in (
+        "allOf": [{"not": {"required": [first, second]}} for first, second in (
             ("above", "from"), ("up_to", "below"), ("is", "above"), ("is", "from"),
             ("is", "up_to"), ("is", "below"), ("is", "deadband"))],
     })
@@ -79,7 +79,7 @@ class Range(Sheet):
     from_: float | None = Field(None, alias="from", description="This or more.", examples=[1])
     up_to: float | None = Field(None, description="This or less.", examples=[20])
     below: float | None = Field(None, description="Less than this.", examples=[20])
-    is_: Annotated[bool | str | float, BeforeValidator(_said)] | None = Field(
+    is_: Annotated[bool | str | float, BeforeValidator(_checked_state)] | None = Field(
         None, alias="is", description="The state of a discrete channel.", examples=[True])
     deadband: float = Field(
         0.0, description="How far past an edge the value must go before the condition changes, "
@@ -101,14 +101,14 @@ class Range(Sheet):
             self._check_dwell()
             return self
         if not edges:
-            refuse("the condition says no range", "write such as { above = 1, up_to = 20 }")
+            refuse("the condition states no range", "write such as { above = 1, up_to = 20 }")
         for first, second in (("above", "from"), ("up_to", "below")):
             if first in edges and second in edges:
                 refuse(f'"{first}" and "{second}" exclude each other', "keep one of them")
         low, low_in, high, high_in = self.edges
         if low > high or (low == high and not (low_in and high_in)):
-            said = ", ".join(f"{name} = {written(value)}" for name, value in edges.items())
-            refuse(f"no value lies in the range {said}",
+            stated = ", ".join(f"{name} = {written(value)}" for name, value in edges.items())
+            refuse(f"no value lies in the range {stated}",
                    "write the lower edge as above or from, the higher as up_to or below")
         if self.deadband < 0:
             refuse(f"deadband = {written(self.deadband)} is negative",
@@ -134,7 +134,7 @@ class Range(Sheet):
 
 
 def condition_of(key: str, stated: Range) -> Condition:
-    """Return what a key of `when` and its range mean.
+    """Convert a key of `when` and its range to a condition in SI.
 
     Parameters
     ----------
@@ -157,7 +157,7 @@ def condition_of(key: str, stated: Range) -> Condition:
     discrete = channel in CHANNELS and CHANNELS[channel].discrete
     if stated.is_ is not None:
         if unit is not None:
-            refuse(f"{key} is a quantity, and a quantity seldom is exactly one value",
+            refuse(f"{key} is a quantity, and a quantity is rarely exactly one value",
                    'write a range, such as from = 19 and up_to = 21', key, "is")
         state = _state(key, stated.is_, discrete)
         return Condition(channel, state, True, state, True, stated.deadband, stated.dwell_s)
@@ -194,7 +194,7 @@ def channel_and_unit(key: str) -> tuple[str, Unit | None]:
 
 
 def check_spelling(channel: str, *key: str, with_unit: bool = False) -> None:
-    """Refuse a name that is one slip away from a known channel ("flaps"), not "flap_left"."""
+    """Refuse a probable misspelling of a known channel ("flaps"), but not "flap_left"."""
     near = nearest(channel, CHANNELS, 0.85)
     if near and channel != near and not channel.startswith(f"{near}_"):
         right = _with_unit(near) if with_unit else near
@@ -210,22 +210,22 @@ def _with_unit(channel: str) -> str:
     return f"{channel}_{next(end for end, unit in SUFFIXES.items() if unit is kind.unit)}"
 
 
-def _state(key: str, said: Any, discrete: bool) -> float:
-    if isinstance(said, str):
-        said = said.casefold()
-    if said in STATES:
-        return STATES[said]
-    if discrete or isinstance(said, str):
-        refuse(f"{key} can't be {written(said)}", 'write is = true or is = false', key, "is")
-    return float(said)
+def _state(key: str, stated: Any, discrete: bool) -> float:
+    if isinstance(stated, str):
+        stated = stated.casefold()
+    if stated in DISCRETE_STATES:
+        return DISCRETE_STATES[stated]
+    if discrete or isinstance(stated, str):
+        refuse(f"{key} can't be {written(stated)}", 'write is = true or is = false', key, "is")
+    return float(stated)
 
 
 LONGEST_S = 120.0
-"""The longest transit of flaps or gear that is believed [s]."""
+"""The longest plausible transit of flaps or gear [s]."""
 
 
 class ConfigurationSheet(Sheet):
-    """What a recorder leaves out about flaps and gear in transit."""
+    """Properties of flaps and gear in transit that are not recorded."""
 
     flap_transit_s: float = Field(
         10.0, description="Where only the flap lever is recorded: how long after a retraction "
@@ -237,7 +237,7 @@ class ConfigurationSheet(Sheet):
         "is common practice, no source.", examples=[12],
         json_schema_extra={"minimum": 0, "maximum": LONGEST_S})
     gear_down: Literal["lever", "locked"] = Field(
-        "lever", description="What the recorded gear_down tells: the lever, so that the gear "
+        "lever", description="What the recorded gear_down shows: the lever, so that the gear "
         "moves after it changes; or the gear locked down, so that it extends before.",
         examples=["lever"])
 

@@ -149,7 +149,7 @@ class Limit(Sheet):
 
     @property
     def kind(self) -> LimitedQuantity:
-        """What the limited quantity tells of itself."""
+        """The limited quantity: its unit, range, names and relation to airspeed."""
         return quantity_of(self.quantity)
 
     @property
@@ -199,7 +199,7 @@ class Limit(Sheet):
         -------
         ndarray of float64, same shape  [m/s, or a pure number such as Mach]
             Linear between the table's rows. Outside the table NaN (unknown), or the nearest
-            row's value where the sheet says `outside = "hold"`. NaN altitude gives NaN; a
+            row's value where the sheet states `outside = "hold"`. NaN altitude gives NaN; a
             constant limit is the same at any altitude, NaN too.
         """
         altitude = np.asarray(pressure_altitude, dtype=np.float64)
@@ -231,7 +231,7 @@ class LimitsSheet(Sheet):
         examples=[{"outside_air": "static"}])
     configuration: ConfigurationSheet = Field(
         default_factory=ConfigurationSheet, description="How flaps and landing gear move, and "
-        "what the recorder tells of it.", examples=[{"flap_transit_s": 12}])
+        "how the recorder shows it.", examples=[{"flap_transit_s": 12}])
     uncertainty: UncertaintySheet | None = Field(
         None, description="The tolerances of the sensors; absent: generic ones.",
         examples=[{"airspeed": {"limits": 4}}])

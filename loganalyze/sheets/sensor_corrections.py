@@ -18,7 +18,7 @@ from loganalyze.sheets.toml_models import Sheet, refuse, written
 SPEEDS_KT = (0.0, 1200.0)
 GREATEST_KT = 100.0
 GREATEST_FT = 5000.0
-"""Corrections larger than these are taken for slips."""
+"""Corrections larger than these are refused as typing errors."""
 
 Curve = tuple[NDArray[np.float64], NDArray[np.float64]]
 

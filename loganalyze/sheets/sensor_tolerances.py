@@ -1,4 +1,4 @@
-"""What a limits sheet knows of its sensors' tolerances, and what is taken where it says nothing.
+"""Sensor tolerances of a limits sheet, and the defaults where it states none.
 
 A tolerance stated as limits +-a with nothing more is rectangular, u = a / sqrt(3) (JCGM 100:2008,
 4.3.7); with a coverage probability it is normal, u = a / k (4.3.4 to 4.3.6).
@@ -25,7 +25,7 @@ SIZES = ("limits", "standard", "limits_table", "standard_table")
 
 
 class Tolerance(Sheet):
-    """How far a sensor may be off: as limits or as a standard uncertainty."""
+    """Tolerance of a sensor: as limits of error or as a standard uncertainty."""
 
     model_config = ConfigDict(json_schema_extra={
         "oneOf": [{"required": [key]} for key in SIZES]})
@@ -49,8 +49,8 @@ class Tolerance(Sheet):
         "absent: always, each value between them as likely as the other.", examples=[0.95],
         json_schema_extra={"exclusiveMinimum": 0, "exclusiveMaximum": 1})
     varies: Literal["flight", "sample"] = Field(
-        "flight", description="Whether the error is common to a flight, or drawn anew at every "
-        "sample.", examples=["flight"])
+        "flight", description="Whether the error is common to a flight, or drawn independently "
+        "at every sample.", examples=["flight"])
     source: str = Field(
         "the limits sheet", description="Where the figure comes from.", min_length=1,
         max_length=300, examples=["calibration of the air data computer"])
@@ -84,7 +84,7 @@ class Tolerance(Sheet):
 
     @property
     def divisor(self) -> float:
-        """What turns the stated size into a standard uncertainty."""
+        """Divisor that converts the stated size to a standard uncertainty."""
         if self.standard is not None or self.standard_table is not None:
             return 1.0
         if self.coverage is None:
@@ -167,7 +167,8 @@ TYPICAL: Mapping[str, Tolerance] = MappingProxyType({
         "airspeed; up to VMO by engineering judgement, as no position correction is given",
         limits=3.4),
 })
-"""The least that general knowledge supports where a sheet says nothing; each with its source.
+"""The smallest tolerances that published figures support, for sheets that state none; each with
+its source.
 
 Engineering judgement is named as such. The interval and the columns use these.
 """
@@ -189,7 +190,7 @@ SUPPOSED: Mapping[str, float] = MappingProxyType({
     "airspeed": 2.0, "displayed_airspeed": 0.5, "position_correction": 1.0, "static_source": 1.0,
     "pressure_altitude": 50.0, "displayed_altitude": 10.0, "temperature": 1.0,
 })
-"""Limits [edge unit] that an operator may well be able to state; shows what stating one gains."""
+"""Limits [edge unit] that an operator could plausibly state, to show the gain from stating them."""
 
 DISPLAY_QUANTUM_KT = 1.0
 DISPLAY_QUANTUM_MACH = 0.001
@@ -213,7 +214,7 @@ class AirspeedNoise(Sheet):
         json_schema_extra={"minimum": 0})
     correlation_s: float = Field(
         0.0, description="The time over which it is correlated [s]: it falls to 1/e within; 0: "
-        "drawn anew at every sample.", examples=[5], json_schema_extra={"minimum": 0})
+        "drawn independently at every sample.", examples=[5], json_schema_extra={"minimum": 0})
 
     @model_validator(mode="after")
     def _plausible(self) -> AirspeedNoise:
@@ -226,7 +227,7 @@ class AirspeedNoise(Sheet):
 
 
 class UncertaintySheet(Sheet):
-    """The tolerances of the sensors, of the corrections, and of what the crew had before them."""
+    """The tolerances of the sensors, of the corrections, and of the displays that the crew saw."""
 
     airspeed: Tolerance | None = _sensor(
         "The recorded airspeed against the pressures at the probes", "kt")
@@ -235,13 +236,13 @@ class UncertaintySheet(Sheet):
     temperature: Tolerance | None = _sensor("The recorded air temperature", "degC")
     mach: Tolerance | None = _sensor(
         "The recorded Mach number, where one is recorded; it is for cross-checks only: Mach "
-        "number is reckoned from airspeed and altitude", "1")
+        "number is computed from airspeed and altitude", "1")
     static_source: Tolerance | None = _sensor(
         "This aircraft's static source against its type's, as airspeed; the altitude moves with "
         "it", "kt")
     position_correction: Tolerance | None = _sensor(
         "The position correction, or the position error where none is applied; limits published "
-        "as indicated don't feel it", "kt")
+        "as indicated are unaffected", "kt")
     instrument_correction: Tolerance | None = _sensor("The instrument correction", "kt")
     altimeter_correction: Tolerance | None = _sensor("The altimeter correction", "ft")
     airspeed_noise: AirspeedNoise | None = Field(
@@ -251,7 +252,7 @@ class UncertaintySheet(Sheet):
     displayed_airspeed: Tolerance | None = _sensor(
         "The recorded airspeed against the displayed one, beyond the display's steps", "kt")
     displayed_altitude: Tolerance | None = _sensor(
-        "The recorded pressure altitude against the one that the display reckons with", "ft")
+        "The recorded pressure altitude against the one that the display uses", "ft")
     display_quantum_kt: float | None = _number(
         f"The displayed airspeed's step [kt]; absent: {DISPLAY_QUANTUM_KT:g}.", 1)
     display_quantum_mach: float | None = _number(
@@ -275,15 +276,16 @@ class UncertaintySheet(Sheet):
 
     @model_validator(mode="after")
     def _of_limits(self) -> UncertaintySheet:
-        taken = {name for one in map(quantity_of, quantity_names()) for name in one.channels}
-        for name, one in self.channels.items():
-            if name not in taken:
+        needed = {name for quantity in map(quantity_of, quantity_names())
+                  for name in quantity.channels}
+        for name, tolerance in self.channels.items():
+            if name not in needed:
                 refuse(f'no limit takes the channel "{name}"',
-                       f"write {choice(sorted(taken))}" if taken else "take it out",
+                       f"write {choice(sorted(needed))}" if needed else "take it out",
                        "channels", name)
             known = CHANNELS[name]
             for size in ("limits_table", "standard_table"):
-                table = getattr(one, size)
+                table = getattr(tolerance, size)
                 if table is not None:
                     check_rising(table, known.words, known.unit.name, known.lowest, known.highest,
                                  "channels", name, size)

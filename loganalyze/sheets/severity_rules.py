@@ -1,4 +1,4 @@
-"""What an operator calls serious: severity rules, the ladder of excesses, the warning's threshold.
+"""Severity rules of an operator, the ladder of excesses, and the thresholds of the warning.
 
 No published table of severities is known to the authors: the rules that come with a sample
 sheet are examples, marked as such, and each operator sets its own.
@@ -16,7 +16,7 @@ from loganalyze.quantities.limited_speed import LimitedMach
 from loganalyze.sheets.toml_models import Sheet, choice, nearest, refuse, written
 
 LEVELS: tuple[str, ...] = ("low", "medium", "high")
-"""Severities, rising."""
+"""Severities, in increasing order."""
 
 GREATEST_KT, GREATEST_MACH, LONGEST_S = 300.0, 1.0, 86400.0
 
@@ -67,8 +67,8 @@ class SeverityRule(Sheet):
         json_schema_extra={"minimum": 0, "maximum": LONGEST_S})
     time_counts: Literal["at a stretch", "in all"] = Field(
         "at a stretch", description="Whether time_s must be reached in one stretch beyond the "
-        "excess, or by all of them together. At a stretch is what a manual's time means where it "
-        "doesn't say: touches of a second each don't add up to it.", examples=["in all"])
+        "excess, or by all of them together. At a stretch is what a manual's time means unless it "
+        "states otherwise: separate touches of a second each don't add up.", examples=["in all"])
     integral_kt_s: float | None = Field(
         None, description="Excess times time, summed over the exceedance, at least this [kt s].",
         examples=[60], json_schema_extra={"minimum": 0, "maximum": GREATEST_KT * LONGEST_S})
@@ -100,7 +100,7 @@ def _rising(steps: tuple[float, ...], key: str, greatest: float) -> None:
 
 
 class LadderSheet(Sheet):
-    """The excesses beyond each of which the time spent is told, as a maintenance manual asks."""
+    """Excesses for each of which the time beyond it is reported, as maintenance manuals ask."""
 
     kt: Annotated[tuple[float, ...], Strict(False)] = Field(
         (0.0, 5.0, 10.0, 15.0, 20.0), description="Steps beyond the limit [kt], rising.",

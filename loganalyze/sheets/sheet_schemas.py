@@ -2,7 +2,7 @@
 
 Export them with `python -m loganalyze.sheets.sheet_schemas FOLDER`.
 
-An editor checks a sheet against them as it is written. What a schema can't say (rows that
+An editor checks a sheet against them as it is written. What a schema can't express (rows that
 rise, names given once, a range that isn't empty, units that suit their channel) only the
 program itself checks.
 """

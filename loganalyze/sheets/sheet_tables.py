@@ -1,4 +1,4 @@
-"""Tables as they are written in sheets: rows of two numbers."""
+"""Tables in sheets: rows of two numbers."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from loganalyze.record.units import FOOT
 from loganalyze.sheets.toml_models import refuse, written
 
 ALTITUDES_FT = (-5000.0 / FOOT, 32000.0 / FOOT)
-"""The standard atmosphere's layers that the program reckons in."""
+"""Pressure altitudes [ft] between which the standard atmosphere is defined here."""
 
 LEAST_RISE = 1e-6
-"""[the table's own unit] A lesser step could vanish in the conversion to SI."""
+"""Least increase from row to row [the table's unit]: a smaller one could be lost in SI."""
 
 
 def _row(value: Any) -> Any:
@@ -30,7 +30,7 @@ Table = Annotated[tuple[Row, ...], Strict(False), Field(json_schema_extra={"minI
 
 def check_rising(table: Rows, what: str, unit: str, lowest: float, highest: float,
                  *key: str | int) -> None:
-    """Refuse a table of fewer than two rows, or whose first column doesn't rise in its range."""
+    """Refuse fewer than two rows, and a first column that isn't increasing and within its range."""
     if len(table) < 2:
         refuse("a table needs at least two rows",
                "write another row, or a constant in the table's place", *key)

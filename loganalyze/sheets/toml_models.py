@@ -1,4 +1,4 @@
-"""One door for every file that people write: TOML in, a validated model or a Problem out."""
+"""Reader of all files written by users: from TOML to a validated model, or a Problem."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from pydantic.json_schema import JsonSchemaValue
 
 LARGEST = 1_000_000
-"""More bytes than anyone writes by hand: a recording given by mistake is refused unread."""
+"""Greatest size [bytes]; a larger file, such as a recording given by mistake, is not read."""
 
 
 class Sheet(BaseModel):
@@ -40,7 +40,7 @@ M = TypeVar("M", bound=Sheet)
 
 @dataclass(frozen=True)
 class OneOf:
-    """Marks a text of a sheet as one of some names that aren't known before the program runs."""
+    """Marks a text field whose allowed values are known only at run time."""
 
     names: Callable[[], tuple[str, ...]]
 
@@ -169,12 +169,12 @@ def _parsed(content: bytes, where: str) -> dict[str, Any]:
         raise Problem("the lists in it are nested too deeply", where,
                       "write rows of two numbers") from None
     except ValueError as error:
-        said = re.fullmatch(r"(.*?) \(at (?:line (\d+), column (\d+)|end of document)\)",
+        parts = re.fullmatch(r"(.*?) \(at (?:line (\d+), column (\d+)|end of document)\)",
                             str(error), re.DOTALL)
-        if said is None:
+        if parts is None:
             raise Problem(f"not valid TOML ({error})", where, "correct the text there") from None
-        at = f"line {said[2]}, column {said[3]}" if said[2] else "at its end"
-        what = said[1][:1].lower() + said[1][1:]
+        at = f"line {parts[2]}, column {parts[3]}" if parts[2] else "at its end"
+        what = parts[1][:1].lower() + parts[1][1:]
         hint = ("write each key and each [table] once" if "overwrite" in what or "twice" in what
                 else 'write key = value, with text in "quotes" and a point in decimals')
         raise Problem(f"not valid TOML ({what})", f"{where}, {at}", hint) from None
@@ -182,24 +182,24 @@ def _parsed(content: bytes, where: str) -> dict[str, Any]:
 
 def _problem(path: Path, model: type[Sheet], data: dict[str, Any],
              error: ValidationError) -> Problem:
-    found: list[dict[str, Any]] = [{**one, "loc": _true(data, one["loc"])}
-                                   for one in error.errors(include_url=False)]
-    missing = [one["loc"] for one in found if one["type"] == "missing"]
+    found: list[dict[str, Any]] = [{**detail, "loc": _key_path(data, detail["loc"])}
+                                   for detail in error.errors(include_url=False)]
+    missing = [detail["loc"] for detail in found if detail["type"] == "missing"]
     meant = set()
     problems = []
-    for one in found:
-        if one["type"] == "extra_forbidden":
-            place, key = one["loc"][:-1], one["loc"][-1]
+    for detail in found:
+        if detail["type"] == "extra_forbidden":
+            place, key = detail["loc"][:-1], detail["loc"][-1]
             keys = _keys(model, place)
             near = (nearest(key, [loc[-1] for loc in missing if loc[:-1] == place])
                     or nearest(key, keys))
             meant.add((*place, near))
-            problems.append(Problem("unknown key", _where(path, data, one["loc"]),
+            problems.append(Problem("unknown key", _where(path, data, detail["loc"]),
                                     f"write {near} if that is meant" if near else
                                     f"take it out, or write one of {', '.join(keys)}"))
-    for one in found:
-        if one["type"] != "extra_forbidden" and one["loc"] not in meant:
-            loc, what, hint = _said(model, one)
+    for detail in found:
+        if detail["type"] != "extra_forbidden" and detail["loc"] not in meant:
+            loc, what, hint = _described(model, detail)
             problems.append(Problem(what, _where(path, data, loc), hint))
     first = problems[0]
     if len(problems) > 1:
@@ -208,29 +208,31 @@ def _problem(path: Path, model: type[Sheet], data: dict[str, Any],
     return first
 
 
-def _said(model: type[Sheet], one: dict[str, Any]) -> tuple[tuple[str | int, ...], str, str]:
+def _described(
+    model: type[Sheet], error: dict[str, Any]
+) -> tuple[tuple[str | int, ...], str, str]:
     """Return an error as its key path, what is wrong, and the hint."""
-    loc, kind = one["loc"], one["type"]
+    loc, kind = error["loc"], error["type"]
     if kind == "refused":
-        context = one["ctx"]
+        context = error["ctx"]
         return (*loc, *context["key"]), context["what"], context["hint"]
     hint = f"write {_example(model, loc)}"
     if kind == "missing":
         return loc[:-1], f'the key "{loc[-1]}" is missing', hint
-    value = written(one["input"])
+    value = written(error["input"])
     value = value if len(value) < 50 else f"{value[:45]} ..."
     if kind == "string_too_short":
         return loc, "the text is empty", hint
     if kind == "string_too_long":
-        return loc, f"the text is longer than {one['ctx']['max_length']} characters", hint
+        return loc, f"the text is longer than {error['ctx']['max_length']} characters", hint
     if kind == "string_pattern_mismatch":
         return loc, f"{value} isn't one line without blanks at its ends", hint
     if kind == "literal_error":
         return loc, f"{value} isn't one of its values", hint
     wanted = next((words for start, words in _WANTED.items() if kind.startswith(start)), None)
     if wanted is None:
-        return loc, one["msg"][:1].lower() + one["msg"][1:], hint
-    isnt = " is text, not" if isinstance(one["input"], str) else " isn't"
+        return loc, error["msg"][:1].lower() + error["msg"][1:], hint
+    isnt = " is text, not" if isinstance(error["input"], str) else " isn't"
     return loc, f"{value}{isnt} {wanted}", hint
 
 
@@ -240,7 +242,7 @@ _WANTED = {"float": "a number", "finite": "a finite number", "bool": "true or fa
 """What a value should have been, by the start of pydantic's name of the error."""
 
 
-def _true(data: Any, loc: Sequence[str | int]) -> tuple[str | int, ...]:
+def _key_path(data: Any, loc: Sequence[str | int]) -> tuple[str | int, ...]:
     """Return a key path without pydantic's own marks (which branch of a union was tried)."""
     parts: list[str | int] = []
     value = data
@@ -302,7 +304,7 @@ def _at(model: type[BaseModel], loc: Sequence[str | int]) -> tuple[set[type[Base
         if field is not None and get_origin(field.annotation) is dict and not own:
             own = True
             continue
-        fields = [_fields(one)[part] for one in models if part in _fields(one)]
+        fields = [_fields(option)[part] for option in models if part in _fields(option)]
         if fields:
             field, own = fields[0], False
             models = _models(field.annotation)
@@ -310,14 +312,14 @@ def _at(model: type[BaseModel], loc: Sequence[str | int]) -> tuple[set[type[Base
 
 
 def _keys(model: type[BaseModel], loc: Sequence[str | int]) -> list[str]:
-    return [key for one in _at(model, loc)[0] for key in _fields(one)]
+    return [key for option in _at(model, loc)[0] for key in _fields(option)]
 
 
 def _example(model: type[BaseModel], loc: Sequence[str | int]) -> str:
     """Return how the key at the end of a path is written, from its type and its example."""
     key = next(part for part in reversed(loc) if isinstance(part, str))
     _, field, own = _at(model, loc)
-    marked = [one.names() for one in field.metadata if isinstance(one, OneOf)]
+    marked = [mark.names() for mark in field.metadata if isinstance(mark, OneOf)]
     options, example = marked[0] if marked else _options(field.annotation), field.examples[0]
     if options:
         return f"{key} = {choice(options)}"

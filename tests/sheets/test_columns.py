@@ -88,7 +88,7 @@ def test_an_empty_file(columns):
     with pytest.raises(Problem) as caught:
         columns("")
     assert caught.value.sentence == (
-        "c.toml: the file says nothing; write [columns] and below it such as "
+        "c.toml: the file is empty; write [columns] and below it such as "
         'pressure_altitude = { column = "HP", unit = "ft" }.')
 
 

@@ -456,7 +456,7 @@ QUANTITIES = ('write quantity = "indicated_airspeed", "calibrated_airspeed", '
      f"{VFE}.flap_deg: 15 isn't a table of keys; write it such as "
      "flap_deg = { above = 1, up_to = 20 }."),
     (WHEN, "{ flap_deg = { } }",
-     f"{VFE}.flap_deg: the condition says no range; write such as {{ above = 1, up_to = 20 }}."),
+     f"{VFE}.flap_deg: the condition states no range; write such as {{ above = 1, up_to = 20 }}."),
     (WHEN, "{ flap_deg = { abov = 1 } }",
      f"{VFE}.flap_deg.abov: unknown key; write above if that is meant."),
     (WHEN, '{ flap_deg = { above = "1" } }',
@@ -472,7 +472,7 @@ QUANTITIES = ('write quantity = "indicated_airspeed", "calibrated_airspeed", '
      f"{VFE}.flap_deg: no value lies in the range from = 9, up_to = 8; write the lower edge as "
      "above or from, the higher as up_to or below."),
     (WHEN, "{ flap_deg = { is = 9 } }",
-     f"{VFE}.flap_deg.is: flap_deg is a quantity, and a quantity seldom is exactly one value; "
+     f"{VFE}.flap_deg.is: flap_deg is a quantity, and a quantity is rarely exactly one value; "
      "write a range, such as from = 19 and up_to = 21."),
     (WHEN, "{ gear_down = { is = true, above = 9 } }",
      f'{VFE}.gear_down: "is" and "above" exclude each other; keep one of them.'),
