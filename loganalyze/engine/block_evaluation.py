@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from loganalyze.airdata import condition_states
 from loganalyze.engine import block_kernels, block_states, kernel_loading, speed_tables
 from loganalyze.engine.block_plan import BlockPlan, EvaluatedSamples
+from loganalyze.engine.kernel_arguments import GUARD
 from loganalyze.limits.evaluation import UNDER, Evaluation
 from loganalyze.record import sample_reasons
 from loganalyze.record.arrays import Bits
@@ -31,8 +32,6 @@ Floats = NDArray[np.float64]
 BLOCK = 32768
 COMPILED_BLOCK = 65536
 """The compiled loops cut a block into pieces of their own; fewer calls then count for more."""
-GUARD = 1e-3 * KNOT
-"""A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
 
 
 def evaluate(evaluation: Evaluation, *, speeds_wanted: bool) -> EvaluatedSamples:
@@ -112,7 +111,7 @@ def _run(
     fill: _Plain | block_kernels.Loops = (
         _Plain(plan)
         if plan.compiled is None
-        else block_kernels.Loops(plan, plan.compiled, size, GUARD)
+        else block_kernels.Loops(plan, plan.compiled, size)
     )
     n = len(plan.evaluation.log)
     pending = _Pending()

@@ -12,14 +12,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air import airspeed, atmosphere
 from loganalyze.air.piecewise import PiecewiseQuadratic
-from loganalyze.engine import limit_curves, speed_tables
+from loganalyze.engine import kernel_arguments, speed_tables
 from loganalyze.engine.block_plan import BlockPlan
 from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record import sample_reasons
 from loganalyze.record.arrays import Bits
-from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening import sample_checks
 
 Floats = NDArray[np.float64]
@@ -27,10 +25,6 @@ Choices = Sequence[tuple[tuple[int, ...], NDArray[np.bool_] | None]]
 
 _NO_FLOATS, _NO_BITS = np.empty(0), np.empty(0, dtype=np.uint16)
 _NO_SINGLE = np.empty(0, dtype=np.float32)
-_NUMBERS = ("calibrated_airspeed_kt", "pressure_altitude_ft", "mach", "equivalent_airspeed_kt",
-            "true_airspeed_kt", "static_air_temperature_degc", "isa_deviation_degc",
-            "density_altitude_ft", "limit_airspeed_kt", "limit_pointer_kt", "margin_kt",
-            "margin_mach")
 
 
 def looking(screen: sample_checks.Screen, compiled: Any) -> sample_checks.Screen:
@@ -71,7 +65,7 @@ def looking(screen: sample_checks.Screen, compiled: Any) -> sample_checks.Screen
 class Loops:
     """The compiled loops of one thread, with the tables of one flight."""
 
-    def __init__(self, plan: BlockPlan, compiled: Any, size: int, guard: float) -> None:
+    def __init__(self, plan: BlockPlan, compiled: Any, size: int) -> None:
         self._plan, self._compiled = plan, compiled
         self._rows = [np.empty(size, dtype=np.int64) for _ in range(6)]
         self._stacks: dict[tuple[tuple[int, ...], ...],
@@ -79,32 +73,13 @@ class Loops:
         expansion, thinness = speed_tables.expansion(), speed_tables.density_altitude()
         self._expansion = _together(expansion)
         self._thinness = _together(thinness)
-        ground, tropopause = atmosphere.LAYERS[0], atmosphere.LAYERS[1]
-        self._numbers = np.array(
-            [
-                limit_curves.START,
-                1.0 / limit_curves.STEP,
-                limit_curves.COUNT + 1,
-                np.sqrt(0.2) / atmosphere.A0,
-                1 / KNOT,
-                1 / FOOT,
-                airspeed.SONIC_RATIO,
-                speed_tables.SLOW,
-                speed_tables.FAST,
-                1.0 / expansion.step,
-                0.2 * plan.evaluation.air.recovery_factor,
-                speed_tables.FREEZING,
-                guard,
-                atmosphere.A0 / KNOT,
-                atmosphere.A0 / np.sqrt(atmosphere.T0) / KNOT,
-                ground.lapse,
-                ground.temperature,
-                tropopause.temperature,
-                atmosphere.T0,
-                thinness.start,
-                thinness.stop,
-                1.0 / thinness.step,
-            ]
+        self._numbers = kernel_arguments.numbers()
+        self._tables = kernel_arguments.TableNumbers(
+            expansion_scale=1.0 / expansion.step,
+            recovery=0.2 * plan.evaluation.air.recovery_factor,
+            thinnest=thinness.start,
+            densest=thinness.stop,
+            thinness_scale=1.0 / thinness.step,
         )
 
     def fill(
@@ -135,8 +110,10 @@ class Loops:
                 air.calibrated_airspeed[here], air.pressure_altitude[here], felt,
                 reasons[first:last], sample_reasons.AIRSPEED, air.altitude_mask,
                 sample_reasons.TEMPERATURE, which[first:last], table, who, self._expansion,
-                self._thinness, self._numbers, given,
-                *(out[name][here] if name in out else _NO_SINGLE for name in _NUMBERS),
+                self._thinness, self._numbers, self._tables, given,
+                kernel_arguments.Columns(*(
+                    out[name][here] if name in out else _NO_SINGLE
+                    for name in kernel_arguments.COLUMN_NAMES)),
                 out["governing_limit"][here], *rows)
             return found
 
@@ -173,7 +150,8 @@ class Loops:
         speed, altitude, felt = self._kept(rows, bits, start)
         work = speed_tables.Workspace(len(rows))
         work.take(speed, altitude)
-        some = {name: np.empty(len(rows), dtype=np.float32) for name in _NUMBERS}
+        some = {name: np.empty(len(rows), dtype=np.float32)
+                for name in kernel_arguments.COLUMN_NAMES}
         speed_tables.reckon(work, felt, self._plan.evaluation.air.recovery_factor, some)
         out["density_altitude_ft"][rows + start] = some["density_altitude_ft"]
 

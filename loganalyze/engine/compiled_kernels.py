@@ -1,7 +1,8 @@
 """The innermost loops of the judgement, compiled: the same sums as the plain block loop.
 
-Imported only for much data, and only where numba is installed; see `kernels`. Operation for
-operation these loops do what `speeds`, `margins` and `screening` do with whole arrays, so the
+Imported only for much data, and only where numba is installed; see `kernel_loading`. Operation
+for operation these loops do what `speed_tables`, `block_evaluation` and `screening.sample_checks`
+do with whole arrays, so the
 results are the same to the bit. They hold no GIL, and a stretch of samples stays in the
 processor's nearest cache on its way through all formulas.
 """
@@ -11,10 +12,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
+import numba
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from loganalyze.engine.kernel_arguments import Columns, Numbers, TableNumbers
+
+types: Any = numba.types
 F = TypeVar("F", bound=Callable[..., Any])
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -28,20 +32,24 @@ GIVEN_NOT = -1.0
 """Stands in `given` where the Mach number comes from the table."""
 
 # Inputs are declared read-only, so that arrays of either kind come without another compilation.
-_FLOATS = "Array(float64, 1, 'C', readonly=True)"
-_BITS = "Array(uint16, 1, 'C', readonly=True)"
-_TABLE = "Array(float64, 2, 'C', readonly=True)"
-_SINGLE, _BYTES, _ROWS = "float32[::1]", "uint8[::1]", "int64[::1]"
+_FLOATS = types.Array(types.float64, 1, "C", readonly=True)
+_BITS = types.Array(types.uint16, 1, "C", readonly=True)
+_TABLE = types.Array(types.float64, 2, "C", readonly=True)
+_READ_BYTES = types.Array(types.uint8, 1, "C", readonly=True)
+_SINGLE, _BYTES, _ROWS = types.float32[::1], types.uint8[::1], types.int64[::1]
+_NUMBERS = types.NamedUniTuple(types.float64, len(Numbers.__annotations__), Numbers)
+_TABLE_NUMBERS = types.NamedUniTuple(types.float64, len(TableNumbers.__annotations__), TableNumbers)
+_COLUMNS = types.NamedUniTuple(_SINGLE, len(Columns.__annotations__), Columns)
 
 
-def _compiled(result: str, *arguments: str) -> Callable[[F], F]:
+def _compiled(result: Any, *arguments: Any) -> Callable[[F], F]:
     # No fast maths: every sum as written, so that it's the same with and without compiling.
-    return cast(Callable[[F], F], njit(
-        f"{result}({', '.join(arguments)})", nogil=True, cache=True, error_model="numpy"))
+    return cast(Callable[[F], F], numba.njit(
+        result(*arguments), nogil=True, cache=True, error_model="numpy"))
 
 
-@_compiled("int64", *[_FLOATS] * 4, "int64", "int64", _TABLE, "uint16[::1]", *["int64[:, ::1]"] * 2,
-           *[_ROWS] * 2)
+@_compiled(types.int64, *[_FLOATS] * 4, types.int64, types.int64, _TABLE, types.uint16[::1],
+           *[types.int64[:, ::1]] * 2, *[_ROWS] * 2)
 def screen(
     time: Floats, speed: Floats, altitude: Floats, felt: Floats, low: int, high: int,
     bounds: Floats, bits: Bits, spikes: Rows, leaps: Rows, spiked: Rows, leapt: Rows,
@@ -63,7 +71,7 @@ def screen(
         plausible, and those after which a step between plausible values is faster than a
         leap's rate.
     spiked, leapt : int64[2]
-        Noughts; receive how many rows `spikes` and `leaps` hold.
+        Zeros; receive how many rows `spikes` and `leaps` hold.
 
     Returns
     -------
@@ -122,18 +130,19 @@ def screen(
     return marked
 
 
-@_compiled("int64", _FLOATS, _FLOATS, _BITS, "uint16", "uint16", _BITS, _TABLE, _FLOATS,
-           _SINGLE, _ROWS)
+@_compiled(types.int64, _FLOATS, _FLOATS, _BITS, types.uint16, types.uint16, _BITS, _TABLE,
+           _NUMBERS, _SINGLE, _ROWS)
 def verdict(
     speed: Floats, altitude: Floats, bits: Bits, speed_mask: np.uint16, altitude_mask: np.uint16,
-    which: Bits, table: Floats, numbers: Floats, margin_kt: Singles, near: Rows,
+    which: Bits, table: Floats, numbers: Numbers, margin_kt: Singles, near: Rows,
 ) -> int:
     """Write the margin alone; return how many rows are near a limit or can't be told.
 
     The arguments are those of `columns`, of which this is a part.
     """
-    start, scale, count = numbers[0], numbers[1], int(numbers[2])
-    knots, guard = numbers[4], numbers[12]
+    start, scale = numbers.altitude_start, numbers.altitude_scale
+    count = int(numbers.altitude_cells)
+    knots, guard = numbers.knots, numbers.guard
     bent, slope, value = table[3], table[4], table[5]
     close = 0
     kept_speed, kept_altitude, over = np.empty(CHUNK), np.empty(CHUNK), np.empty(CHUNK)
@@ -175,18 +184,15 @@ def verdict(
 
 
 @_compiled(
-    "UniTuple(int64, 3)", _FLOATS, _FLOATS, _FLOATS, _BITS, "uint16", "uint16", "uint16", _BITS,
-    _TABLE, "Array(uint8, 1, 'C', readonly=True)", _TABLE, _TABLE, _FLOATS, _FLOATS,
-    *[_SINGLE] * 12, _BYTES, *[_ROWS] * 3,
+    types.UniTuple(types.int64, 3), _FLOATS, _FLOATS, _FLOATS, _BITS, types.uint16, types.uint16,
+    types.uint16, _BITS, _TABLE, _READ_BYTES, _TABLE, _TABLE, _NUMBERS, _TABLE_NUMBERS, _FLOATS,
+    _COLUMNS, _BYTES, *[_ROWS] * 3,
 )
 def columns(
     speed: Floats, altitude: Floats, felt: Floats, bits: Bits, speed_mask: np.uint16,
     altitude_mask: np.uint16, felt_mask: np.uint16, which: Bits, table: Floats, who: Bytes,
-    expansion: Floats, thinness: Floats, numbers: Floats, given: Floats, cas_kt: Singles,
-    altitude_ft: Singles, mach_out: Singles, eas_kt: Singles, tas_kt: Singles,
-    static_degc: Singles, isa_deviation_degc: Singles, density_altitude_ft: Singles,
-    limit_kt: Singles, pointer_kt: Singles, margin_kt: Singles, margin_mach: Singles,
-    governing: Bytes, near: Rows, ends: Rows, beyond: Rows,
+    expansion: Floats, thinness: Floats, numbers: Numbers, tables: TableNumbers, given: Floats,
+    written: Columns, governing: Bytes, near: Rows, ends: Rows, beyond: Rows,
 ) -> tuple[int, int, int]:
     """Write every column of a block of n samples.
 
@@ -206,8 +212,8 @@ def columns(
     expansion, thinness : float64[2, .], float64[3, .]
         Straight lines of (1 + q_c/p)^(2/7), and parabolas of the density altitude over the
         density ratio.
-    numbers : float64[.]
-        As `loops.Loops` lists them.
+    numbers, tables, written
+        See `kernel_arguments`.
     given : float64[n] or empty
         Mach numbers known better than from the table; `GIVEN_NOT` elsewhere.
     near, ends, beyond : int64[n]
@@ -219,13 +225,16 @@ def columns(
     tuple of int
         How many rows `near`, `ends` and `beyond` hold.
     """
-    start, scale, count = numbers[0], numbers[1], int(numbers[2])
-    factor, knots, feet = numbers[3], numbers[4], numbers[5]
-    sonic, slow, fast = numbers[6], numbers[7], numbers[8]
-    per_expansion, recovery, freezing, guard = numbers[9], numbers[10], numbers[11], numbers[12]
-    sound, sound_root = numbers[13], numbers[14]
-    lapse, ground, tropopause, reference = numbers[15], numbers[16], numbers[17], numbers[18]
-    thin, thick, per_thinness = numbers[19], numbers[20], numbers[21]
+    start, scale = numbers.altitude_start, numbers.altitude_scale
+    count = int(numbers.altitude_cells)
+    factor, knots, feet = numbers.ratio_of_speed, numbers.knots, numbers.feet
+    sonic, slow, fast = numbers.sonic_ratio, numbers.slow, numbers.fast
+    guard, freezing = numbers.guard, numbers.freezing
+    sound, sound_root = numbers.sound_kt, numbers.sound_root_kt
+    lapse, ground = numbers.lapse, numbers.sea_level_temperature
+    tropopause = numbers.tropopause_temperature
+    recovery, per_expansion = tables.recovery, tables.expansion_scale
+    thin, thick, per_thinness = tables.thinnest, tables.densest, tables.thinness_scale
     # A coefficient lies in a row of its own, which `verdict` reads quicker than from a column.
     bent_delta, slope_delta, value_delta = table[0], table[1], table[2]
     bent_limit, slope_limit, value_limit = table[3], table[4], table[5]
@@ -264,7 +273,7 @@ def columns(
             chosen = which[first:last]
             for i in range(n):
                 row[i] += chosen[i] * count
-        pointer = pointer_kt[first:last]
+        pointer = written.limit_pointer_kt[first:last]
         for i in range(n):
             r, u = row[i], offset[i]
             delta[i] = (bent_delta[r] * u + slope_delta[r]) * u + value_delta[r]
@@ -312,25 +321,25 @@ def columns(
                     if (v[i] < slow) | (mach[i] >= fast):
                         ends[ending] = first + i
                         ending += 1
-        out = cas_kt[first:last]
+        out = written.calibrated_airspeed_kt[first:last]
         for i in range(n):
             out[i] = v[i] * knots
-        out = altitude_ft[first:last]
+        out = written.pressure_altitude_ft[first:last]
         for i in range(n):
             out[i] = h[i] * feet
-        out = mach_out[first:last]
+        out = written.mach[first:last]
         for i in range(n):
             out[i] = mach[i]
-        out = eas_kt[first:last]
+        out = written.equivalent_airspeed_kt[first:last]
         for i in range(n):
             out[i] = np.sqrt(delta[i]) * mach[i] * sound
-        out = limit_kt[first:last]
+        out = written.limit_airspeed_kt[first:last]
         for i in range(n):
             out[i] = limit[i] * knots
-        out = margin_mach[first:last]
+        out = written.margin_mach[first:last]
         for i in range(n):
             out[i] = there[i] - mach[i]
-        out = margin_kt[first:last]
+        out = written.margin_kt[first:last]
         bad = 0
         for i in range(n):
             x = limit[i] - v[i]
@@ -348,18 +357,18 @@ def columns(
         if recovery != 0.0:
             for i in range(n):
                 t[i] = t[i] / (squared[i] * recovery + 1.0)
-        out = static_degc[first:last]
+        out = written.static_air_temperature_degc[first:last]
         for i in range(n):
             out[i] = t[i] - freezing
-        out = isa_deviation_degc[first:last]
+        out = written.isa_deviation_degc[first:last]
         for i in range(n):
             x = h[i] * lapse + ground
             out[i] = t[i] - (tropopause if x < tropopause else x)
-        out = tas_kt[first:last]
+        out = written.true_airspeed_kt[first:last]
         for i in range(n):
             out[i] = np.sqrt(t[i]) * mach[i] * sound_root
         for i in range(n):
-            spare[i] = delta[i] / t[i] * reference
+            spare[i] = delta[i] / t[i] * ground
         bad = 0
         for i in range(n):
             bad += (spare[i] < thin) | (spare[i] > thick)
@@ -374,7 +383,7 @@ def columns(
             whole = np.int32(x if x > 0.0 else 0.0)
             cell[i] = whole
             spare[i] = x - whole - 0.5
-        out = density_altitude_ft[first:last]
+        out = written.density_altitude_ft[first:last]
         for i in range(n):
             r, u = cell[i], spare[i]
             out[i] = ((bent_thinness[r] * u + slope_thinness[r]) * u + value_thinness[r]) * feet

@@ -17,16 +17,12 @@ from numpy.typing import NDArray
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.air.piecewise import PiecewiseQuadratic
 from loganalyze.engine import limit_curves
+from loganalyze.engine.kernel_arguments import FAST, SLOW, numbers
 from loganalyze.quantities.speed_relations import mach_at_cas
-from loganalyze.record.units import FOOT, KNOT
+from loganalyze.record.units import FOOT
 
 Floats = NDArray[np.float64]
 
-SLOW = 15.0
-"""Below this [m/s] the table of powers loses digits to the subtraction of 1."""
-FAST = 0.999
-"""Above this Mach number it ends."""
-FREEZING = 273.15
 _THINNEST = float(atmosphere.density_ratio(
     atmosphere.HIGHEST, atmosphere.temperature(atmosphere.HIGHEST)))
 
@@ -116,7 +112,8 @@ def reckon(
     np.copyto(out["mach"], mach, casting="same_kind")
     np.sqrt(delta, out=spare)
     np.multiply(spare, mach, out=spare)
-    np.multiply(spare, atmosphere.A0 / KNOT, out=out["equivalent_airspeed_kt"], casting="same_kind")
+    known = numbers()
+    np.multiply(spare, known.sound_kt, out=out["equivalent_airspeed_kt"], casting="same_kind")
     if temperature is None:
         return
     static = temperature
@@ -124,11 +121,10 @@ def reckon(
         np.multiply(squared, 0.2 * recovery_factor, out=first)
         np.add(first, 1.0, out=first)
         static = np.divide(temperature, first, out=first)
-    np.subtract(static, FREEZING, out=out["static_air_temperature_degc"], casting="same_kind")
+    np.subtract(static, known.freezing, out=out["static_air_temperature_degc"], casting="same_kind")
     np.sqrt(static, out=spare)
     np.multiply(spare, mach, out=spare)
-    np.multiply(spare, atmosphere.A0 / np.sqrt(atmosphere.T0) / KNOT,
-                out=out["true_airspeed_kt"], casting="same_kind")
+    np.multiply(spare, known.sound_root_kt, out=out["true_airspeed_kt"], casting="same_kind")
     _isa_deviation(work, static, out["isa_deviation_degc"])
     _write_density_altitude(work, static, out["density_altitude_ft"])
 
@@ -137,7 +133,7 @@ def _mach_squared(work: Workspace) -> Floats:
     """Mach squared in `third`; meaningless for supersonic samples."""
     squared: Floats = work.third
     spare, second = work.spare, work.second
-    np.multiply(work.speed, np.sqrt(0.2) / atmosphere.A0, out=squared)
+    np.multiply(work.speed, numbers().ratio_of_speed, out=squared)
     np.multiply(squared, squared, out=squared)
     np.add(squared, 1.0, out=squared)
     np.sqrt(squared, out=spare)
@@ -167,19 +163,18 @@ def _reckon_ends_exactly(work: Workspace, squared: Floats) -> None:
 
 
 def _isa_deviation(work: Workspace, static: Floats, out: NDArray[np.float32]) -> None:
-    layer, tropopause = atmosphere.LAYERS[0], atmosphere.LAYERS[1]
     # The plausible range of pressure altitude ends below the layer that warms with height.
     standard = work.second
-    np.multiply(work.altitude, layer.lapse, out=standard)
-    np.add(standard, layer.temperature, out=standard)
-    np.maximum(standard, tropopause.temperature, out=standard)
+    np.multiply(work.altitude, numbers().lapse, out=standard)
+    np.add(standard, numbers().sea_level_temperature, out=standard)
+    np.maximum(standard, numbers().tropopause_temperature, out=standard)
     np.subtract(static, standard, out=out, casting="same_kind")
 
 
 def _write_density_altitude(work: Workspace, static: Floats, out: NDArray[np.float32]) -> None:
     sigma, table = work.second, density_altitude()
     np.divide(work.delta, static, out=sigma)
-    np.multiply(sigma, atmosphere.T0, out=sigma)
+    np.multiply(sigma, numbers().sea_level_temperature, out=sigma)
     beyond = None
     if (np.fmin.reduce(sigma, initial=table.stop) < table.start
             or np.fmax.reduce(sigma, initial=table.start) > table.stop):
