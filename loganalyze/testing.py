@@ -200,14 +200,14 @@ def assert_same(one: Analysis, other: Analysis) -> None:
 
 
 @contextmanager
-def engine(which: Engine, block: int | None = None) -> Iterator[None]:
+def engine(which: Engine | None = None, block: int | None = None) -> Iterator[None]:
     """Choose the engine of the analyses in a ``with`` statement; not for threads side by side.
 
     Parameters
     ----------
-    which : {"arrays", "compiled"}
-        Whole arrays of NumPy, or loops compiled by numba, which are otherwise used once there is
-        enough to judge. The plain reading to which both are held is `loganalyze.evaluate`.
+    which : {"arrays", "compiled"}, optional
+        Whole arrays of NumPy, or loops compiled by numba; by default these once there is enough to
+        judge. The plain reading to which both are held is `loganalyze.evaluate`.
     block : int, optional
         Samples taken at a time, to try what lies between two blocks.
 
@@ -223,13 +223,14 @@ def engine(which: Engine, block: int | None = None) -> Iterator[None]:
     >>> with engine("arrays", block=1000):
     ...     pass
     """
-    if which not in ("arrays", "compiled"):
+    if which not in (None, "arrays", "compiled"):
         raise ValueError(f'an engine is "arrays" or "compiled", not "{which}"')
     if which == "compiled" and kernel_loading.load() is None:
         raise RuntimeError("the compiled loops can't be had: is numba installed?")
     before = kernel_loading.ENOUGH, block_evaluation.BLOCK, block_evaluation.COMPILED_BLOCK
     try:
-        kernel_loading.ENOUGH = 0 if which == "compiled" else inf  # type: ignore[assignment]
+        if which is not None:
+            kernel_loading.ENOUGH = 0 if which == "compiled" else inf  # type: ignore[assignment]
         if block is not None:
             block_evaluation.BLOCK = block_evaluation.COMPILED_BLOCK = block
         yield

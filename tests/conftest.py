@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import pytest
 from hypothesis import settings
 
 from loganalyze import FlightLog, LimitsSheet
-from loganalyze.testing import make_log, make_sheet
+from loganalyze.testing import engine, make_log, make_sheet
 
 for folder in ("crosscheck", "events", "phases", "quantities", "uncertainty"):
     sys.path.insert(0, str(Path(__file__).parent / folder))
@@ -42,3 +43,10 @@ def vmo() -> dict[str, Any]:
 @pytest.fixture
 def mmo() -> dict[str, Any]:
     return dict(MMO)
+
+
+@pytest.fixture
+def choose_engine() -> Iterator[Callable[..., None]]:
+    """Choose the engine, and its blocks, for the rest of the test."""
+    with ExitStack() as stack:
+        yield lambda *which, **block: stack.enter_context(engine(*which, **block))

@@ -1,1 +1,4 @@
-"""The air: the standard atmosphere, airspeeds, and what probes make of them (NumPy, SI)."""
+"""The air: the standard atmosphere, airspeeds, and what probes make of them (NumPy, SI).
+
+Public, with all its modules.
+"""

@@ -9,7 +9,6 @@ import pytest
 
 from loganalyze import Intervals, analyze
 from loganalyze.air import airspeed
-from loganalyze.engine import block_evaluation
 
 NAN = math.nan
 KT, FT = 1852 / 3600, 0.3048
@@ -18,10 +17,9 @@ VFE = {"name": "VFE", "quantity": "indicated_airspeed", "maximum_kt": 180,
 
 
 @pytest.mark.parametrize("seed", range(4))
-@pytest.mark.parametrize("block", [32, block_evaluation.BLOCK])
-def test_the_smallest_margins_of_all_samples(log, sheet, vmo, mmo, monkeypatch, seed, block):
-    monkeypatch.setattr(block_evaluation, "BLOCK", block)
-    monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", block)
+@pytest.mark.parametrize("block", [32, 32_768])
+def test_the_smallest_margins_of_all_samples(log, sheet, vmo, mmo, choose_engine, seed, block):
+    choose_engine(block=block)
     rng = np.random.default_rng(seed)
     n = 300
     kt = 200 + np.cumsum(rng.normal(0, 1.5, n))
@@ -84,9 +82,8 @@ def test_time_judged_and_unknown(log, sheet, vmo):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_judged_and_unknown_make_up_what_was_recorded(log, sheet, vmo, mmo, monkeypatch, seed):
-    monkeypatch.setattr(block_evaluation, "BLOCK", 50)
-    monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", 50)
+def test_judged_and_unknown_make_up_what_was_recorded(log, sheet, vmo, mmo, choose_engine, seed):
+    choose_engine(block=50)
     rng = np.random.default_rng(seed)
     n = 400
     time = np.cumsum(rng.choice([0.25, 0.26, 0.3, 4.0], n, p=[0.8, 0.1, 0.07, 0.03]))

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from loganalyze import analyze
-from loganalyze.engine import block_evaluation, kernel_loading
 
 
 @pytest.fixture
@@ -154,11 +153,9 @@ def test_a_step_that_does_not_come_back_is_no_excursion(log, sheet):
                        sheet(vmo)).exceedances) == 1
 
 
-@pytest.mark.parametrize("enough", [0, np.inf], ids=["compiled", "plain"])
-def test_an_excursion_is_found_wherever_the_blocks_end(enough, log, sheet, monkeypatch):
-    monkeypatch.setattr(kernel_loading, "ENOUGH", enough)
-    monkeypatch.setattr(block_evaluation, "BLOCK", 32)
-    monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", 32)
+@pytest.mark.parametrize("engine", ["compiled", "arrays"])
+def test_an_excursion_is_found_wherever_the_blocks_end(engine, log, sheet, choose_engine):
+    choose_engine(engine, block=32)
     vmo = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250.0}
     time = np.arange(150) / 4
     for start in (1, *range(55, 100), 145):

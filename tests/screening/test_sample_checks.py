@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from loganalyze import Channel, analyze
-from loganalyze.engine import block_evaluation
 
 NAN = math.nan
 UNDER, OVER, UNKNOWN = 0, 1, 2
@@ -89,9 +88,8 @@ def test_the_ends_of_the_log_are_no_spikes(judged):
 
 
 @pytest.mark.parametrize("row", [62, 63, 64, 65, 127, 128])
-def test_spikes_and_steps_across_the_boundary_of_blocks(judged, monkeypatch, row):
-    monkeypatch.setattr(block_evaluation, "BLOCK", 64)
-    monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", 64)
+def test_spikes_and_steps_across_the_boundary_of_blocks(judged, choose_engine, row):
+    choose_engine(block=64)
     kt = np.full(200, 200.0)
     kt[row] = 270
     assert np.flatnonzero(judged(kt).columns["state"]).tolist() == [row]
@@ -243,9 +241,8 @@ def test_one_corrupt_instant_is_no_loss_of_synchronisation(judged):
 
 
 @pytest.mark.parametrize("row", [61, 62, 63, 64, 65, 66, 67])
-def test_a_frame_across_the_boundary_of_blocks(judged, monkeypatch, row):
-    monkeypatch.setattr(block_evaluation, "BLOCK", 64)
-    monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", 64)
+def test_a_frame_across_the_boundary_of_blocks(judged, choose_engine, row):
+    choose_engine(block=64)
     kt, ft = np.full(200, 200.0), np.full(200, 5000.0)
     kt[[row, row + 1]], ft[[row, row + 1]] = 1500.0, 90000.0
     assert np.flatnonzero(judged(kt, ft).columns["state"]).tolist() == list(
