@@ -140,6 +140,11 @@ def test_tables_that_make_no_sense_are_refused() -> None:
         PiecewiseQuadratic.of(lambda x: np.where(x > 1.0, np.inf, x), 0.0, 1.0, 2)
 
 
+def test_one_cell_is_a_table() -> None:
+    cells = Cells.of(lambda x: x * x, 0.0, 1.0, 1)
+    np.testing.assert_allclose(evaluate(cells, np.array([0.0, 0.5, 1.0])), [0.0, 0.25, 1.0])
+
+
 def test_a_table_is_frozen() -> None:
     cells = PiecewiseQuadratic.of(lambda x: x * x, 0.0, 1.0, 3)
     for coefficient in (cells.value, cells.slope, cells.curvature):
