@@ -141,7 +141,7 @@ def test_tables_that_make_no_sense_are_refused() -> None:
 
 
 def test_one_cell_is_a_table() -> None:
-    cells = Cells.of(lambda x: x * x, 0.0, 1.0, 1)
+    cells = PiecewiseQuadratic.of(lambda x: x * x, 0.0, 1.0, 1)
     np.testing.assert_allclose(evaluate(cells, np.array([0.0, 0.5, 1.0])), [0.0, 0.25, 1.0])
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import tomllib
+from pathlib import Path
+
 import pytest
 
 from tests.mutation.mutants import mutants
@@ -37,3 +40,11 @@ def test_a_constant_of_the_module_is_known_by_its_name():
     assert (first.constant, second.constant) == ("LEAST", None)
     both = list(mutants("module.py", "LOWEST, HIGHEST = 1, 2"))
     assert {one.constant for one in both} == {"LOWEST|HIGHEST"}
+
+
+def test_what_is_explained_stands_in_its_module():
+    root = Path(__file__).resolve().parents[2]
+    stated = tomllib.loads(Path(__file__).with_name("survivors.toml").read_text())
+    for one in stated["survivor"]:
+        source = (root / one["module"]).read_text()
+        assert one["line"] in [line.strip() for line in source.split("\n")], one["line"]
