@@ -224,7 +224,7 @@ def _log(path: Path, altitude: float, *, ias: float | None = None, cas: float | 
     values = {"pressure_altitude": altitude, "indicated_airspeed": ias,
               "calibrated_airspeed": cas, "static_air_temperature": temperature}
     channels = {name: Channel(np.array([value]), interval_s=1.0, column=name,
-                              known_by="given on the command line")
+                              known_by="command line")
                 for name, value in values.items() if value is not None}
     return FlightLog(np.zeros(1), channels, Source(path), interval_s=1.0)
 

@@ -87,8 +87,11 @@ def _write_columns(target: Path, log: Path | tuple[Path, ...], columns: Path | N
     """Write the columns file that was used, whole or not at all."""
     from loganalyze.read.plan.columns_file_export import used_columns
     from loganalyze.read.plan.columns_file_text import columns_text
+    from loganalyze.text.sentences.reading_text import known_by
 
-    _write_text(target, columns_text(*used_columns(log, columns)))
+    sheet, known = used_columns(log, columns)
+    words = {channel: known_by(column) for channel, column in known.items()}
+    _write_text(target, columns_text(sheet, words))
 
 
 def _write_text(target: Path, text: str) -> None:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.record.channels import kind
+from loganalyze.record.findings import Finding
 from loganalyze.record.intervals import HELD_INTERVALS
 
 
@@ -31,8 +32,8 @@ class Step:
 class Source:
     """Origin of a log: its path, its size in bytes, and how the file was interpreted.
 
-    ``dialect`` describes the file (format, delimiter, encoding, ...); ``inferred`` holds one
-    sentence for each property that the file doesn't state; ``files`` : the files of a recording
+    ``dialect`` describes the file (format, delimiter, encoding, ...); ``inferred`` holds a
+    finding for each property that the file doesn't state; ``files`` : the files of a recording
     that spans several, in order, where ``path`` is their folder or the first of them;
     ``columns`` : the columns file used; ``likely_rows`` : the estimated number of rows, 0 where
     unknown; ``flight_files`` : which of several files hold the rows of this log; ``data`` : the
@@ -45,7 +46,7 @@ class Source:
     size: int = 0
     modified_ns: int = 0
     dialect: Mapping[str, Any] = field(default_factory=dict)
-    inferred: tuple[str, ...] = ()
+    inferred: tuple[Finding, ...] = ()
     files: tuple[Source, ...] = ()
     columns: Path | None = None
     likely_rows: int = 0
@@ -87,7 +88,7 @@ class Channel:
     ``interval_s`` : its own normal interval [s]; ``skew_s`` [s] : delay of the sample
     after its row's stamp; ``lag_s`` [s] : delay of the sensor; ``resolution`` : quantization
     step in SI, NaN where unknown; ``column`` and ``recorded_unit`` : as in the file;
-    ``known_by`` : how the column and its unit were recognised, as a phrase.
+    ``known_by``, ``unit_by`` : how the column was recognised, and where its unit is from, as codes.
     """
 
     values: NDArray[np.float64]
@@ -99,6 +100,7 @@ class Channel:
     column: str = ""
     recorded_unit: str = ""
     known_by: str = ""
+    unit_by: str = ""
     lag_s: float = 0.0
     skew_s: float = 0.0
     skew_known: bool = False

@@ -41,8 +41,16 @@ class ChannelFacts:
 
 
 @dataclass(frozen=True)
+class InferredFacts:
+    """How something in the file was interpreted: a code and its values."""
+
+    code: str
+    values: dict[str, Any]
+
+
+@dataclass(frozen=True)
 class FindingFacts:
-    """What was taken for what: a code, its values, and the sentence that says it."""
+    """How an input was interpreted: a code, its values, and the sentence that says it."""
 
     code: str
     values: dict[str, Any]
@@ -268,6 +276,8 @@ class Summary:
     """How the file was understood: format, delimiter, encoding, ..."""
     inferred: list[str]
     """What the file itself didn't state, a sentence each."""
+    inferred_codes: list[InferredFacts]
+    """The same as codes and values, in the same order."""
     channels: list[ChannelFacts]
     limits: list[LimitFacts]
     settings: dict[str, Any]

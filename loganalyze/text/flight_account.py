@@ -33,7 +33,7 @@ from loganalyze.text.facts import (
     SuspectFacts,
 )
 from loganalyze.text.plain_values import plain, rounded, settled, utc_text
-from loganalyze.text.sentences import recording_text
+from loganalyze.text.sentences import reading_text, recording_text
 
 Judged = Analysis | Assessment
 """A flight that was judged, and perhaps assessed."""
@@ -58,7 +58,7 @@ def channel_facts(log: FlightLog) -> list[ChannelFacts]:
             channel=name,
             column=channel.column,
             unit=channel.recorded_unit,
-            known_by=channel.known_by,
+            known_by=reading_text.known_by(channel),
             interval_s=rounded(channel.interval_s),
             resolution=rounded(channel.resolution / (kind.unit.factor if kind else 1.0)),
             resolution_unit=kind.unit.name if kind else "",

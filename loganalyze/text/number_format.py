@@ -104,6 +104,13 @@ def excess(one: Exceeding) -> str:
     return " and ".join(parts) or "an unknown amount"
 
 
+def ordinal(number: int) -> str:
+    """Return a number as an ordinal: 1st, 2nd, 3rd, 4th."""
+    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(
+        number % 10, "th")
+    return f"{number}{ending}"
+
+
 def sentence_case(text: str) -> str:
     """Return `text` with its first letter in upper case, the rest as it is."""
     return text[:1].upper() + text[1:]

@@ -9,6 +9,7 @@ import pytest
 from small_exports import export, lines
 
 from loganalyze import FlightLog, Problem, read_flights, read_log
+from loganalyze.text.sentences.reading_text import sentences
 
 HEADER = "Time [s];Pressure Altitude [ft];IAS [kt];SAT [degC];Gear Down"
 ROWS = 600
@@ -24,7 +25,7 @@ def read(folder: Path, rows: list[list[str]]) -> FlightLog:
     path = export(folder, lines(HEADER, [";".join(row) for row in rows]))
     log = read_log(path)
     flight, = read_flights(path)
-    assert log.source.inferred == flight.source.inferred
+    assert sentences(log.source.inferred) == sentences(flight.source.inferred)
     for name, channel in log.channels.items():
         np.testing.assert_array_equal(channel.values, flight.channels[name].values)
     return log
@@ -56,7 +57,7 @@ def test_one_damaged_cell_is_missing(column: int, cell: str, row: int, tmp_path:
         np.testing.assert_array_equal(channel.values[there], whole.channels[name].values[there])
     name = HEADER.split(";")[column]
     assert (f'1 cell of column "{name}" can\'t be read as what it holds: taken as missing.'
-            in log.source.inferred)
+            in sentences(log.source.inferred))
     assert log.steps[0].counts[f'damaged cells in "{name}"'] == 1
 
 
@@ -92,7 +93,8 @@ def test_a_damaged_line_is_left_out(line: str, tmp_path: Path) -> None:
     rows[300] = line.split(";")
     log = read(tmp_path, rows)
     assert log.time.tolist() == [i for i in range(ROWS) if i != 300]
-    assert any(one.startswith("1 damaged line was left out") for one in log.source.inferred)
+    assert any(one.startswith("1 damaged line was left out")
+               for one in sentences(log.source.inferred))
 
 
 def test_many_damaged_lines_are_refused(tmp_path: Path) -> None:

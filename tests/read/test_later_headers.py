@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from loganalyze import Problem, read_flights, read_log
+from loganalyze.text.sentences.reading_text import sentences
 
 KT = 1852 / 3600
 NAMES = ["Time [s]", "Pressure Altitude [ft]", "IAS [kt]"]
@@ -46,7 +47,8 @@ def test_another_order_is_obeyed(tmp_path: Path) -> None:
     path = log(tmp_path, ",".join(NAMES) + "\n", rows(0, 300),
                ",".join([NAMES[2], NAMES[0], NAMES[1]]) + "\n", rows(300, 700, (2, 0, 1)))
     check(path, 700)
-    assert any("line 302" in one and "order" in one for one in read_log(path).source.inferred)
+    assert any("line 302" in one and "order" in one
+               for one in sentences(read_log(path).source.inferred))
 
 
 def test_another_unit_in_the_name_is_obeyed(tmp_path: Path) -> None:

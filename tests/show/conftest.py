@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from loganalyze import Analysis, Channel, FlightLog, Source, analyze, read_limits
+from loganalyze.record.findings import Finding
 from loganalyze.record.units import FOOT, KNOT
 
 SHEET = """
@@ -51,10 +52,11 @@ def log_of(
     if temperature:
         values["static_air_temperature"] = np.full(len(time), 280.0)
     channels = {
-        name: Channel(array[keep], interval_s=1.0, column=name.upper(), known_by="its name")
+        name: Channel(array[keep], interval_s=1.0, column=name.upper(), known_by="name")
         for name, array in values.items()
     }
-    source = Source(path, state.st_size, state.st_mtime_ns, {"format": "CSV"}, ("one thing.",))
+    source = Source(path, state.st_size, state.st_mtime_ns, {"format": "CSV"}, (
+        Finding("zone_not_stated", {"columns": ["TIME"]}),))
     utc = np.datetime64("2031-05-06T07:08:09", "ns") if dated else None
     return FlightLog(time[keep], channels, source, utc, 1.0)
 

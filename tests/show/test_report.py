@@ -22,6 +22,8 @@ from loganalyze import (
     read_limits,
     summarise,
 )
+from loganalyze.record.findings import Finding
+from loganalyze.record.flight_log import Step
 from loganalyze.show.report.finding_sections import PANELS
 from loganalyze.show.report.report_blocks import (
     Bullets,
@@ -281,14 +283,24 @@ def test_de_identified_means_no_name_file_date_or_column(analysis, reported):
     channels = {name: replace(channel, column=f"D-EXYZ {name}") for name, channel in
                 analysis.log.channels.items()}
     channels["latitude"] = Channel(np.full(len(analysis.time), 0.9), interval_s=1.0)
-    log = replace(analysis.log, channels=channels)
+    inferred = (Finding("fill_values", {"column": "D-EXYZ ias", "count": 2}),
+                Finding("only_order", {"column": "Date", "order": "day first",
+                                       "cell": "06/05/2031"}),
+                Finding("columns_file_chosen", {"folder": "fleet", "file": "D-EXYZ.toml"}))
+    steps = (Step("read", {}, {'fill values in "D-EXYZ ias"': 2}),)
+    log = replace(analysis.log, channels=channels, steps=steps,
+                  source=replace(analysis.log.source, inferred=inferred))
     named = replace(analysis, log=log,
                     sheet=analysis.sheet.model_copy(update={"aircraft": "invented, D-EXYZ"}))
     for reader in READERS:
         report = reported(named, assessment_of(named), reader=reader, deidentified=True)
         said_there = " ".join([*all_texts(report), *drawn_texts(report)])
-        for secret in ("D-EXYZ", "flight.csv", "limits.toml", "2031", "07:08", "one thing."):
+        for secret in ("D-EXYZ", "flight.csv", "limits.toml", "2031", "07:08", '"TIME"'):
             assert secret not in said_there
+        # How the file was interpreted is kept, without the names.
+        for kept in ("2 fill values in (not named) were", "were taken as day first",
+                     "The columns file whose signature fits was taken."):
+            assert kept in said_there
         assert report_labels.DEIDENTIFIED in texts_of(section(report, "verdict"))
         assert report.log_sha256 in report.footer
 

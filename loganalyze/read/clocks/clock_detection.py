@@ -30,7 +30,6 @@ from loganalyze.read.clocks.time_columns import (
     ordinal_of_parts,
     seconds_of_hands,
     seconds_written,
-    serial_sentence,
     stacked,
     stamped,
     typical,
@@ -39,6 +38,7 @@ from loganalyze.read.clocks.time_of_day import decoding, looks_serial
 from loganalyze.read.clocks.time_zone import as_named, no_zone
 from loganalyze.read.clocks.timestamps import YEAR_FIRST, written
 from loganalyze.read.columns.recognition import Column
+from loganalyze.record.findings import Finding
 from loganalyze.sheets.export_options import ClockHabits
 
 USUAL_FRAME_S, USUAL_SUBFRAMES = 4.0, 4
@@ -46,7 +46,7 @@ USUAL_FRAME_S, USUAL_SUBFRAMES = 4.0, 4
 
 
 def find_form(log: Export, parts: Mapping[str, Column], habits: ClockHabits,
-              where: str) -> tuple[Form, list[str]]:
+              where: str) -> tuple[Form, list[Finding]]:
     """Tell how the columns of a log's clock make time.
 
     Parameters
@@ -62,8 +62,8 @@ def find_form(log: Export, parts: Mapping[str, Column], habits: ClockHabits,
 
     Returns
     -------
-    tuple of Form and list of str
-        The clock, and a sentence for everything that the file doesn't state.
+    tuple of Form and list of Finding
+        The clock, and a finding for everything that the file doesn't state.
 
     Raises
     ------
@@ -79,14 +79,14 @@ class _Finder:
     parts: dict[str, Column]
     habits: ClockHabits
     where: str
-    notes: list[str] = field(default_factory=list)
+    notes: list[Finding] = field(default_factory=list)
     order: str = ""
 
-    def find(self) -> tuple[Form, list[str]]:
+    def find(self) -> tuple[Form, list[Finding]]:
         form = self._form()
         shift = self.habits.utc_offset_s
         if shift is not None:
-            form = replace(form, epoch_s=form.epoch_s - shift, inferred="")
+            form = replace(form, epoch_s=form.epoch_s - shift, inferred=None)
         elif form.dated and not self._zoned and "since 1970" not in form.words:
             form, said = as_named(form, self.parts)
             self.notes += said
@@ -142,11 +142,11 @@ class _Finder:
         if found is None or (found.date and not found.time):
             return self.log.clock(column)
         if found.date:
-            order, sentence = find_order(self.log, column, self.habits.form, None, self.where)
+            order, found_by = find_order(self.log, column, self.habits.form, None, self.where)
             self.order = order
             plain = self.log.clock(column)
-            if sentence:
-                self.notes.append(sentence)
+            if found_by is not None:
+                self.notes.append(found_by)
             if "utc_offset" in self.parts and not found.zone:
                 return self._with_offset(column, order)
             if order == YEAR_FIRST:
@@ -175,7 +175,8 @@ class _Finder:
             stated = "time of day"  # The serial dates have their own column.
         if self._serials(stated) or (stated is None and looks_serial(values, column)):
             if stated is None:
-                self.notes.append(serial_sentence(column, "their size and step"))
+                self.notes.append(Finding("serial_dates", {
+                    "column": column.name, "timed": True}))
             return Form(
                 1 / calendar_dates.DAY,
                 "spreadsheet serial dates",
@@ -194,8 +195,8 @@ class _Finder:
             raise Problem(f'the numbers of the time column "{column.name}" (such as '
                           f"{values[0]:.12g}) don't fit a clock of the form \"{stated}\"",
                           self.where, "state the right form under [clock] in a columns file")
-        if decode.said:
-            self.notes.append(decode.said)
+        if decode.found is not None:
+            self.notes.append(decode.found)
         return self._day(decode.words, [decoded("time", decode.seconds)], (column,))
 
     @staticmethod
@@ -213,11 +214,9 @@ class _Finder:
 
     def _unused(self, part: str) -> None:
         first = self._first(part)
-        order = (": nothing tells the order of day, month and year. Say form = \"day first\" or "
-                 'form = "month first" under [clock] in a columns file, or export YYYYMMDD'
-                 if re.fullmatch(r"\d{5,6}", first) else "")
-        self.notes.append(f'The dates in column "{self.parts[part].name}" (such as "{first}") were '
-                          f"not used{order}.")
+        self.notes.append(Finding("dates_not_used", {
+            "column": self.parts[part].name, "cell": first,
+            "order_open": re.fullmatch(r"\d{5,6}", first) is not None}))
 
     # Several columns
 
@@ -243,7 +242,7 @@ class _Finder:
         counters = [*hands, *([day[0]] if day else []), *([offset[0]] if offset else [])]
         year = self.habits.year
         dated = day is not None and (day[1] == "days" or year is not None)
-        inferred = ""
+        inferred = None
         if dated and not zoned and offset is None:
             inferred = no_zone(*columns)
         if day and day[2]:
@@ -289,7 +288,8 @@ class _Finder:
                     looks_serial(values, column, whole=True)
                     and not re.fullmatch(r"0\d+|\d{6}", self._first("date"))):
                 if not self._serials(self.habits.form):
-                    self.notes.append(serial_sentence(column, "their size"))
+                    self.notes.append(Finding("serial_dates", {
+                        "column": column.name, "timed": False}))
                 first = self._serial_day
                 return decoded("date", lambda given: np.floor(given) + first), "days", (column,)
             self._unused("date")
@@ -300,11 +300,11 @@ class _Finder:
                 self._unused("date")
             return None
         one_hand = hands[0] if len(hands) == 1 else seconds_of_hands(hands)
-        order, sentence = find_order(self.log, column, self.habits.form, (clock, one_hand),
+        order, found_by = find_order(self.log, column, self.habits.form, (clock, one_hand),
                                      self.where)
         self.order = order
-        if sentence:
-            self.notes.append(sentence)
+        if found_by is not None:
+            self.notes.append(found_by)
         return days_written("date", order), "days", (column,)
 
     def _offset(self) -> tuple[Part, tuple[Column, ...]] | None:
@@ -337,22 +337,19 @@ class _Finder:
         factor = within.unit.factor if within.unit else 1.0
         if within.unit is None and (seconds > calendar_dates.WEEK).mean() >= MASS:
             factor = 1e-3
-            self.notes.append(
-                f'"{within.name}" states no unit; as a week has {calendar_dates.WEEK:g} s, '
-                "it was taken as milliseconds."
-            )
+            self.notes.append(Finding("week_in_milliseconds", {
+                "column": within.name, "week_s": calendar_dates.WEEK}))
         stated = first = float(np.sort(week)[(len(week) - 1) // 2])
         if first < calendar_dates.WEEKS_IN_TURN:
             first = calendar_dates.full_week(first, self.habits.year)
             if first != first:
-                self.notes.append(f"The satellite week {stated:g} may have started again since "
-                                  "1980: the log's date isn't known.")
+                self.notes.append(Finding("week_may_have_restarted", {"week": stated}))
         day = calendar_dates.SATELLITE_EPOCH + first * 7 if first == first else np.nan
         leap = self.habits.leap_seconds
         if leap is None and day == day:
             leap = calendar_dates.leap_seconds(day)
-            self.notes.append(f"Satellite time was taken as {leap} s ahead of UTC, from the leap "
-                              f"seconds announced up to {calendar_dates.LEAPS_TO}.")
+            self.notes.append(Finding("leap_seconds", {
+                "leap_s": leap, "announced": str(calendar_dates.LEAPS_TO)}))
         parts = [decoded(within.channel, lambda given: given * factor), number("week")]
         return Form(
             1.0,
@@ -393,7 +390,7 @@ class _Finder:
                 raise Problem(f'nothing states how long a frame of column "{columns[0].name}" '
                               "takes", self.where, "state frame_s under [clock] in a columns file")
             frame_s = USUAL_FRAME_S * subframes / USUAL_SUBFRAMES
-            self.notes.append(f"Frames were taken as {frame_s:g} s of {subframes} subframes, as "
-                              "flight data recorders write them.")
+            self.notes.append(Finding("usual_frames", {
+                "frame_s": frame_s, "subframes": subframes}))
         return Form(1.0, f"frames of {frame_s:g} s", parts=tuple(columns), join=stacked(counters),
                     counter_clock=partial(FrameClock, frame_s, subframes, habits.frames))

@@ -24,6 +24,7 @@ from loganalyze.read.clocks.rollover import (
     turns_away,
     without_faults,
 )
+from loganalyze.record.findings import Finding
 
 Floats = NDArray[np.float64]
 
@@ -144,7 +145,7 @@ class FrameClock:
     frame_s: float
     subframes: int
     frames: int | None = None
-    said: list[str] = field(default_factory=list, init=False)
+    found: list[Finding] = field(default_factory=list, init=False)
     base_s: float = field(default=0.0, init=False)
     _frame: float = field(default=np.nan, init=False)
     _before: float = field(default=0.0, init=False)
@@ -190,7 +191,7 @@ class FrameClock:
             return float(self.frames) if last - now > self.frames / 2 else 0.0
         turn = last + 1 - min(now, 1.0)
         if now <= 1 and turn >= 16 and turn == 2 ** round(np.log2(turn)):
-            self.said.append(f"The frame counter fell from {last:.0f} to {now:.0f}: taken as a "
-                             f"start again after {turn:.0f} frames.")
+            self.found.append(Finding("frame_counter_restarted", {
+                "last": last, "now": now, "frames": turn}))
             return turn
         return 0.0

@@ -23,6 +23,7 @@ from loganalyze.read.clocks.timestamps import (
     written,
 )
 from loganalyze.read.columns.recognition import Column
+from loganalyze.record.findings import Finding
 
 ORDERS = (DAY_FIRST, MONTH_FIRST)
 GREATEST_STEP_S = 3600.0
@@ -49,8 +50,9 @@ class Export(Protocol):
 
 
 def find_order(log: Export, column: Column, stated: str | None,
-               time: tuple[Sequence[Column], Part] | None, where: str) -> tuple[str, str]:
-    """Return the order of a column's dates, and a sentence that says how it is known.
+               time: tuple[Sequence[Column], Part] | None, where: str
+               ) -> tuple[str, Finding | None]:
+    """Return the order of a column's dates, and how it is known where it isn't stated.
 
     `time` gives the columns of a time of day beside the dates and what makes seconds of them,
     None where the dates hold it. Where the first rows leave it open, the whole column is looked
@@ -60,9 +62,9 @@ def find_order(log: Export, column: Column, stated: str | None,
     orders = frozenset((YEAR_FIRST, *ORDERS)).intersection(
         *(found.order for cell in cells if (found := written(cell))))
     if YEAR_FIRST in orders:
-        return YEAR_FIRST, ""
+        return YEAR_FIRST, None
     if stated in ORDERS:
-        return str(stated), ""
+        return str(stated), None
     short = next((cell for cell in cells if _YEAR_ANYWHERE.fullmatch(cell.strip())), None)
     if short is not None:
         raise Problem(f'nothing in column "{column.name}" tells whether "{short}" is year first, '
@@ -71,19 +73,17 @@ def find_order(log: Export, column: Column, stated: str | None,
     for cell in cells:
         order = _only(cell)
         if order:
-            return order, _sentence(column, order, f'"{cell}" can be nothing else')
+            return order, Finding("only_order", {
+                "column": column.name, "order": order, "cell": cell})
     scan = _Scan(column, time)
     for batch in log.row_batches(column, scan.form, []):
         order = scan.look(batch.ticks)
         if order:
-            return order, _sentence(column, order, scan.reason)
+            return order, Finding("only_order" if scan.cell else "order_that_runs_on", {
+                "column": column.name, "order": order, "cell": scan.cell})
     raise Problem(f'nothing in column "{column.name}" tells whether "{cells[0]}" is day first or '
                   "month first", where, 'say form = "day first" or form = "month first" under '
                   "[clock] in a columns file")
-
-
-def _sentence(column: Column, order: str, reason: str) -> str:
-    return f'The dates of "{column.name}" were taken as {order}: {reason}.'
 
 
 def _only(cell: str) -> str:
@@ -106,7 +106,8 @@ class _Scan:
 
     column: Column
     time: tuple[Sequence[Column], Part] | None
-    reason: str = ""
+    cell: str = ""
+    """A cell that is a date in the one order alone, where that told it."""
     _last: NDArray[np.float64] = field(default_factory=lambda: np.full(2, np.nan))
     _bad: dict[str, str] = field(default_factory=dict)
 
@@ -135,8 +136,7 @@ class _Scan:
         if len(self._bad) == 2:
             return DAY_FIRST  # No date in any order: the reading itself names the cell.
         if len(self._bad) == 1:
-            (bad, cell), = self._bad.items()
-            self.reason = f'"{cell}" can be nothing else'
+            (bad, self.cell), = self._bad.items()
             return _other(bad)
         known = both[~np.isnan(both).any(axis=1)]
         steps = np.diff(np.vstack([self._last, known]), axis=0)
@@ -147,7 +147,6 @@ class _Scan:
             far = (steps < 0) | (steps >= DAY)
         for i, order in enumerate(ORDERS):
             if (near[:, i] & far[:, 1 - i]).any():
-                self.reason = "only so do they run on from one day to the next"
                 return order
         return ""
 

@@ -17,6 +17,7 @@ from loganalyze.read.clocks.time_codes import Form
 from loganalyze.read.clocks.time_columns import MASS, Arrays, Part
 from loganalyze.read.clocks.timestamps import BadStampError
 from loganalyze.read.columns.recognition import Column
+from loganalyze.record.findings import Finding
 
 Floats = NDArray[np.float64]
 
@@ -33,8 +34,8 @@ _CELL = r"^\s*(?P<minutes>\d{1,4}):(?P<seconds>[0-5]\d(?:[.,]\d{1,9})?)\s*$"
 
 
 def minutes_and_seconds(cells: Sequence[str], column: Column, stated: str | None,
-                        where: str) -> tuple[Form, str] | None:
-    """Return the clock of minutes and seconds that `cells` of two numbers are, and a sentence.
+                        where: str) -> tuple[Form, Finding | None] | None:
+    """Return the clock of minutes and seconds that `cells` of two numbers are, and how it is known.
 
     None where they are something else, or hours and minutes. `stated` is the form that the
     columns file states. Raises Problem where they may be either.
@@ -51,16 +52,16 @@ def minutes_and_seconds(cells: Sequence[str], column: Column, stated: str | None
     beyond = sum(int(match[1]) > 24 for match in found) > max(1, 0.02 * len(found))
     distinct = len({match[0] for match in found})
     name = column.name
-    said = ""
+    found_by: Finding | None = None
+    values = {"column": name, "cell": found[-1][0]}
     if stated == "elapsed" or "mmss" in named:
         pass
     elif fractions or beyond:
-        said = f'The times of "{name}" (such as "{found[-1][0]}") can only be minutes and seconds.'
+        found_by = Finding("only_minutes_and_seconds", values)
     elif len(found) >= LEAST_IN_A_MINUTE * distinct:
         return None
     elif distinct > 1 and len(found) <= MOST_ALONE * distinct:
-        said = (f'The times of "{name}" (such as "{found[-1][0]}") were taken as minutes and '
-                "seconds, since no recorder samples once a minute.")
+        found_by = Finding("minutes_and_seconds", values)
     else:
         raise Problem(f'nothing tells whether "{found[0][0]}" in the time column "{name}" '
                       "is hours and minutes, or minutes and seconds", where,
@@ -69,7 +70,7 @@ def minutes_and_seconds(cells: Sequence[str], column: Column, stated: str | None
                       "minutes and seconds")
     part = _part("time")
     return Form(1.0, "minutes and seconds", parts=(column,), counter_clock=HourClock,
-                join=lambda arrays: part(arrays)[:, None]), said
+                join=lambda arrays: part(arrays)[:, None]), found_by
 
 
 @dataclass

@@ -12,6 +12,7 @@ from loganalyze.read.clocks.calendar_dates import days_of, full_year
 from loganalyze.read.clocks.time_columns import MASS
 from loganalyze.read.clocks.timestamps import DAY_FIRST, MONTH_FIRST, YEAR_FIRST
 from loganalyze.read.columns.recognition import Column
+from loganalyze.record.findings import Finding
 
 Floats = NDArray[np.float64]
 
@@ -22,7 +23,7 @@ _PLACES = {DAY_FIRST: (2, 1, 0), MONTH_FIRST: (2, 0, 1), YEAR_FIRST: (0, 1, 2)}
 
 
 def six_digits(cells: Sequence[str], column: Column, stated: str | None
-               ) -> tuple[Callable[[Floats], Floats], str] | None:
+               ) -> tuple[Callable[[Floats], Floats], Finding | None] | None:
     """Return what makes days since 1970 of dates of six digits, and how their order is known.
 
     None where the cells are something else, or leave the order open: the column's name (DDMMYY),
@@ -36,10 +37,10 @@ def six_digits(cells: Sequence[str], column: Column, stated: str | None
     words = re.split(r"[^a-z]+", f"{column.name} {column.recorded_unit}".casefold())
     order = next((one for one, word in _NAMED.items() if word in words), "")
     if order:
-        return _days(order), f'The dates of "{column.name}" are {order}, as its name says.'
+        return _days(order), Finding("order_in_name", {"column": column.name, "order": order})
     order = YEAR_FIRST if stated == "iso" else str(stated)
     if order in _PLACES:
-        return _days(order), ""
+        return _days(order), None
     numbers = np.array(whole, dtype=np.float64)
     good = {one: days for one in _PLACES
             if not np.isnan(days := _days(one)(numbers)).mean() > 1 - MASS}
@@ -47,13 +48,13 @@ def six_digits(cells: Sequence[str], column: Column, stated: str | None
         steps = np.diff(days[~np.isnan(days)])
         turned = steps[steps != 0]
         if len(good) == 1:
-            return _days(one), (f'The dates of "{column.name}" were taken as {one}: "{whole[0]}" '
-                                "can be nothing else.")
+            return _days(one), Finding("only_order", {
+                "column": column.name, "order": one, "cell": whole[0]})
         if len(turned) and (turned == 1).all() and not any(
                 (np.diff(other[~np.isnan(other)]) == 1).any()
                 for name, other in good.items() if name != one):
-            return _days(one), (f'The dates of "{column.name}" were taken as {one}: only so do '
-                                "they run on from one day to the next.")
+            return _days(one), Finding("order_that_runs_on", {
+                "column": column.name, "order": one})
     return None
 
 

@@ -19,6 +19,7 @@ from loganalyze.read.clocks.calendar_dates import DAY, WEEK
 from loganalyze.read.clocks.counter_clock import CounterClock, FrameClock
 from loganalyze.read.clocks.rollover import RolloverCounter
 from loganalyze.read.columns.recognition import Column
+from loganalyze.record.findings import Finding
 from loganalyze.record.units import Unit
 
 MISSING = np.iinfo(np.int64).min
@@ -46,8 +47,7 @@ _IN_MINUTES = (1, 2, 4, 5, 8, 10)
 recorders hardly have (common practice, no source)."""
 SLOWEST_S = 600.0
 """No recorder leaves so long [s] between rows as a rule (common practice, no source)."""
-_STEPS = (("ms", "milliseconds", 1e3, 600, 1e4), ("us", "microseconds", 1e6, 6.1e4, 1e7),
-          ("ns", "nanoseconds", 1e9, 6.1e7, 6e10))
+_STEPS = (("ms", 1e3, 600, 1e4), ("us", 1e6, 6.1e4, 1e7), ("ns", 1e9, 6.1e7, 6e10))
 """Steps that can be of one unit alone: rows from 16 a second (two in milliseconds) to one in 10 s
 (one a minute in nanoseconds). In the next larger unit they would be more than a minute apart, in
 the next smaller one a hundredth of a second at most. What lies between is asked for."""
@@ -59,7 +59,7 @@ class Form:
 
     ``per_second`` : ticks in a second; ``dated`` : ticks count from 1970; ``daily`` : ticks
     start again at midnight; ``textual`` : the column holds text; ``words`` : the clock in plain
-    words; ``inferred`` : a sentence where the file didn't state it; ``epoch_s`` : the instant from
+    words; ``inferred`` : a finding where the file didn't state it; ``epoch_s`` : the instant from
     which a dated clock's ticks count [s since 1970]; ``parts``, ``join`` : the columns of a clock
     that several make, and what makes ticks of their arrays (by channel: text where the cells are
     no numbers), raising BadStampError for a row that it can't; ``counter_clock`` : returns what
@@ -72,7 +72,7 @@ class Form:
     dated: bool = False
     daily: bool = False
     textual: bool = False
-    inferred: str = ""
+    inferred: Finding | None = None
     epoch_s: float = 0.0
     parts: tuple[Column, ...] = ()
     join: Callable[[Mapping[str, pa.Array]], Ticks] | None = None
@@ -98,8 +98,7 @@ def form_of_numbers(sample: NDArray[np.float64], unit: Unit | None, stated: str,
         epoch = inside.mean() > 0.5 and not step > SLOWEST_S * per_second
         if epoch and (unit is None or unit.name == symbol):
             return Form(per_second, f"{symbol} since 1970", dated=True,
-                        inferred=f'The numbers of "{name}" were taken as {symbol} since '
-                                 "1970-01-01 UTC, from their size.")
+                        inferred=Finding("numbers_since_1970", {"column": name, "unit": symbol}))
     if unit is not None:
         return Form(1 / unit.factor, f"elapsed {unit.name}")
     if stated:
@@ -117,13 +116,13 @@ def _by_step(step: float, name: str, where: str) -> Form:
                       f'time = {{ column = "{name}", unit = "min" }}, or say form = "time of day" '
                       "under [clock] if it is a part of the day")
     if step < 10:
-        return Form(1.0, "elapsed s", inferred=f'"{name}" states no unit; its step of {step:g} was '
-                    "taken as seconds, since no recorder samples every few milliseconds or faster.")
-    for symbol, words, per_second, least, most in _STEPS:
+        return Form(1.0, "elapsed s",
+                    inferred=Finding("step_of_seconds", {"column": name, "step": step}))
+    for symbol, per_second, least, most in _STEPS:
         if least <= step <= most:
             return Form(per_second, f"elapsed {symbol}",
-                        inferred=f'"{name}" states no unit; its step of {step:g} was taken as '
-                        f"{words}, since no recorder samples so slowly.")
+                        inferred=Finding("step_of_parts", {
+                            "column": name, "step": step, "unit": symbol}))
     if step < 600:
         between = "seconds or milliseconds"
     elif step < 1e6:
@@ -172,7 +171,7 @@ class Clock:
     _last: float = field(default=np.nan, init=False)
     _turned_s: float = field(default=0.0, init=False)
     _farthest_s: float = field(default=0.0, init=False)
-    _said: list[str] = field(default_factory=list, init=False)
+    _found: list[Finding] = field(default_factory=list, init=False)
 
     def __post_init__(self) -> None:
         self._counter_clock = self.form.counter_clock() if self.form.counter_clock else None
@@ -198,10 +197,10 @@ class Clock:
         return self._rollover.join(time) if self.form.daily else self._turned(time)
 
     @property
-    def sentences(self) -> tuple[str, ...]:
-        """What the clock took for what, as far as it has run."""
+    def findings(self) -> tuple[Finding, ...]:
+        """How the clock interpreted its times, as far as it has run."""
         counters = self._counter_clock
-        return (*self._said, *(counters.said if isinstance(counters, FrameClock) else ()))
+        return (*self._found, *(counters.found if isinstance(counters, FrameClock) else ()))
 
     def _turned(self, time: NDArray[np.float64]) -> NDArray[np.float64]:
         """Let elapsed seconds run on that start again from 0 at the end of a day, or of a week."""
@@ -217,13 +216,12 @@ class Clock:
         for row in turns.tolist():
             last = start + float(time[row - 1] if row else before)
             now = start + float(time[row])
-            for period, words in ((DAY, "midnight"), (WEEK, "the end of a week")):
+            for period, code in ((DAY, "midnight"), (WEEK, "end_of_week")):
                 if _over(last, now, period):
                     shifted[row:] += period
                     self._turned_s += period
                     if self._turned_s > self._farthest_s:
-                        self._said.append(f"The time fell from {last:g} to {now:g} s: taken as "
-                                          f"{words}.")
+                        self._found.append(Finding(code, {"last": last, "now": now}))
                         self._farthest_s = self._turned_s
                 elif _over(now, last, period) and self._turned_s >= period:
                     # Rows are out of order: this one is from before.

@@ -14,7 +14,6 @@ from loganalyze.read.cells.arrow_arrays import words
 from loganalyze.read.clocks import calendar_dates
 from loganalyze.read.clocks.time_codes import MISSING, ticks_of
 from loganalyze.read.clocks.timestamps import YEAR_FIRST, BadStampError, parse_stamps
-from loganalyze.read.columns.recognition import Column
 
 Floats = NDArray[np.float64]
 Arrays = Mapping[str, pa.Array]
@@ -198,12 +197,6 @@ def offset_written(channel: str) -> Part:
 def stacked(parts: Sequence[Part]) -> Callable[[Arrays], Floats]:
     """Return what makes float64[n, k] of the parts, the counters of a counter clock."""
     return lambda arrays: np.column_stack([part(arrays) for part in parts])
-
-
-def serial_sentence(column: Column, known_by: str) -> str:
-    """Return the sentence on numbers that were taken as spreadsheet dates."""
-    return (f'The numbers of "{column.name}" were taken as spreadsheet serial dates of the 1900 '
-            f"system, from {known_by}.")
 
 
 def seconds_of_hands(hands: list[Part]) -> Part:

@@ -13,6 +13,7 @@ from loganalyze.problems import Problem
 from loganalyze.read.clocks import calendar_dates
 from loganalyze.read.clocks.time_columns import MASS
 from loganalyze.read.columns.recognition import Column
+from loganalyze.record.findings import Finding
 
 Floats = NDArray[np.float64]
 
@@ -31,7 +32,7 @@ class Decoding:
 
     seconds: Callable[[Floats], Floats]
     words: str
-    said: str = ""
+    found: Finding | None = None
 
 
 def looks_serial(values: Floats, column: Column, whole: bool = False) -> bool:
@@ -68,13 +69,12 @@ def decoding(values: Floats, column: Column, stated: str | None, dated: bool,
         return Decoding(
             lambda given: given * calendar_dates.DAY,
             "time of day as a part of the day",
-            f'"{column.name}" states no unit; its step was taken as a part of the day.',
+            Finding("part_of_day", {"column": column.name}),
         )
     digits = _digits(values)
     if digits == "sure":
         return Decoding(calendar_dates.seconds_of_digits, "time of day as HHMMSS",
-                        f'The numbers of "{column.name}" were taken as HHMMSS, as they pass from '
-                        "59 to 100.")
+                        Finding("hhmmss_passes_minute", {"column": column.name}))
     if not walled:
         return None
     within = ((values >= 0) & (values <= calendar_dates.DAY)).mean() >= MASS
@@ -85,11 +85,11 @@ def decoding(values: Floats, column: Column, stated: str | None, dated: bool,
                       f'such as time = {{ column = "{column.name}", unit = "s" }}')
     if digits == "perhaps":
         return Decoding(calendar_dates.seconds_of_digits, "time of day as HHMMSS",
-                        f'The numbers of "{column.name}" were taken as HHMMSS: some are more than '
-                        "the seconds of a day." if not within else "")
+                        None if within else
+                        Finding("hhmmss_beyond_day", {"column": column.name}))
     if within:
         return Decoding(lambda given: given, "s of the day",
-                        f'The numbers of "{column.name}" were taken as seconds of the day.')
+                        Finding("seconds_of_day", {"column": column.name}))
     return None
 
 

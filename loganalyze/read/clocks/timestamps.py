@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.clocks.calendar_dates import days_of, days_of_ordinal, full_year
 from loganalyze.read.clocks.time_codes import MISSING, Form
+from loganalyze.record.findings import Finding
 
 _TIME = (r"(?P<H>\d{1,2}):(?P<M>\d\d)(:(?P<S>\d\d)([.,](?P<f>\d{1,9}))?)?"
          r"(\s*(?P<half>[AaPp])\.?[Mm]\.?)?")
@@ -85,8 +86,8 @@ def form_of_cells(cells: Sequence[str], name: str, where: str) -> Form:
         if not found.date:
             return Form(1e9, "time of day", daily=True, textual=True)
         stated = found.zone or re.search("utc|gmt|zulu", name, re.IGNORECASE)
-        return Form(1e9, "ISO stamps", dated=True, textual=True, inferred="" if stated else
-                    f'The stamps of "{name}" state no zone: they were taken as UTC.')
+        return Form(1e9, "ISO stamps", dated=True, textual=True, inferred=None if stated else
+                    Finding("zone_not_stated", {"columns": [name]}))
     raise Problem(f'the time column "{name}" holds no time of day', where,
                   "name the column that holds it as time in a columns file")
 

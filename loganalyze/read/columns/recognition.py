@@ -26,6 +26,7 @@ from loganalyze.read.columns.required_channels import (
 )
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.channels import kind as channel_kind
+from loganalyze.record.findings import Finding
 from loganalyze.record.units import UNITS, Unit, find_unit
 from loganalyze.sheets.columns_file import CLOCK_PARTS, ColumnsFile
 from loganalyze.sheets.columns_file import Column as Entry
@@ -65,6 +66,7 @@ class Column:
     unit: Unit | None
     recorded_unit: str
     known_by: str
+    unit_by: str = ""
     lag_s: float = 0.0
     skew_s: float = 0.0
     fine_span: float = 0.0
@@ -75,6 +77,14 @@ class Column:
     worded: bool = False
 
 
+class _ColumnError(Problem):
+    """A column that can't be read, as a Problem and as a finding for where it isn't needed."""
+
+    def __init__(self, what: str, where: str, hint: str, finding: Finding) -> None:
+        super().__init__(what, where, hint)
+        self.finding = finding
+
+
 @dataclass(frozen=True)
 class _Candidate:
     column: Column
@@ -83,8 +93,8 @@ class _Candidate:
 
 def recognise(
     headers: Sequence[Header], chosen: ColumnsFile | None, where: str
-) -> tuple[list[Column], list[str]]:
-    """Return the recognised columns, and a sentence for each one left in doubt.
+) -> tuple[list[Column], list[Finding]]:
+    """Return the recognised columns, and a finding for each one left in doubt.
 
     The columns file `chosen` wins over what the names say. A channel that two columns hold, told
     apart by such as left and right or 1 and 2, comes twice: X and X_2. Raises Problem where a
@@ -98,7 +108,7 @@ def recognise(
     taken = {column.index for column in found.values()}
     named: dict[str, list[_Candidate]] = {}
     doubtful: list[tuple[Header, tuple[str, ...]]] = []
-    notes: list[str] = []
+    notes: list[Finding] = []
     for index, header in enumerate(headers):
         reading = read_name(header.name) if index not in taken else None
         if reading is None or _bare_symbol(header, reading):
@@ -154,7 +164,7 @@ def likely_columns(headers: Sequence[Header], chosen: ColumnsFile | None
 
 
 def _settle(channel: str, candidates: list[_Candidate], found: dict[str, Column],
-            headers: Sequence[Header], where: str, notes: list[str]) -> None:
+            headers: Sequence[Header], where: str, notes: list[Finding]) -> None:
     """Add the columns of one channel to those found: one, or several sources of it."""
     kept = found.get(channel)
     if kept is not None:
@@ -182,18 +192,15 @@ def _settle(channel: str, candidates: list[_Candidate], found: dict[str, Column]
                 raise same_name(headers, twice, where)
             raise OpenChannelProblem(said, where, f"choose one as {channel} under [columns] in a "
                                      "columns file", headers, channel)
-        notes.append(f"C{said[1:]}: not read.")
+        notes.append(Finding("columns_ambiguous", {
+            "columns": [one.column.name for one in candidates], "channel": channel}))
         return
     for number, one in enumerate(ranked, 1):
         name = channel if number == 1 else f"{channel}_{number}"
         found[name] = replace(one.column, channel=name)
-    others = " and ".join(f'"{one.column.name}"' for one in ranked[1:])
-    pair = len(ranked) == 2
-    what = "another source of it" if pair else "other sources of it"
-    if channel in ENGINES:
-        what = "that of another engine" if pair else "those of other engines"
-    notes.append(f'"{ranked[0].column.name}" was taken as the {in_words(channel)}, {others} as '
-                 f"{what}.")
+    notes.append(Finding("several_sources", {
+        "column": ranked[0].column.name, "channel": channel,
+        "others": [one.column.name for one in ranked[1:]], "engines": channel in ENGINES}))
 
 
 def _ranked(candidates: list[_Candidate]) -> list[_Candidate] | None:
@@ -228,7 +235,7 @@ def _settle_clock(found: dict[str, Column], named: Mapping[str, list[_Candidate]
         found["time"] = replace(second, channel="time", unit=second.unit or UNITS["s"])
     if "time" in found:
         for part in ("hour", "minute", "second"):
-            if part in found and found[part].known_by.startswith("recognised"):
+            if part in found and found[part].known_by == "name":
                 del found[part]
     if "time" not in found and "date" in found and not set(found) & {"hour", "frame", "subframe"}:
         found["time"] = replace(found.pop("date"), channel="time")
@@ -245,7 +252,7 @@ def _bare_symbol(header: Header, reading: Reading) -> bool:
 
 
 def _refuse_word(header: Header, reading: Reading, found: Mapping[str, Column], where: str,
-                 notes: list[str]) -> None:
+                 notes: list[Finding]) -> None:
     """Refuse, or leave unread, one of the two words of a value: its span isn't known."""
     said = (f'column "{header.name}" holds the {reading.word} word of the '
             f"{in_words(reading.channel)}")
@@ -255,7 +262,8 @@ def _refuse_word(header: Header, reading: Reading, found: Mapping[str, Column], 
                       f'{reading.channel} = {{ column = "{header.name}", fine = "?", '
                       "fine_span = 5000 }")
     if reading.channel not in found:
-        notes.append(f"C{said[1:]}: not read.")
+        notes.append(Finding("part_word", {
+            "column": header.name, "word": reading.word, "channel": reading.channel}))
 
 
 def refuse_unit(column: Column, headers: Sequence[Header], where: str) -> Problem:
@@ -297,19 +305,19 @@ def _chosen(channel: str, name: str, unit: str | None, headers: Sequence[Header]
         raise same_name(headers, headers[matches[0]].name, where)
     header = headers[matches[0]]
     reading = read_name(header.name)
-    stated, stated_by = unit, "the columns file"
+    stated, stated_by = unit, "columns file"
     if stated is None and header.unit:
         stated, stated_by = header.unit, header.unit_from
     if stated is None and reading is not None and reading.unit:
         stated, stated_by = reading.unit, reading.unit_from
     if stated is None and (units := units_in(header.name)):
         stated, stated_by = units[-1], "the brackets in its name"
-    return _column(channel, matches[0], header.name, stated or "", "named in the columns file",
+    return _column(channel, matches[0], header.name, stated or "", "columns file",
                    stated_by, where)
 
 
 def _named(reading: Reading, index: int, header: Header, where: str,
-           notes: list[str]) -> Column | None:
+           notes: list[Finding]) -> Column | None:
     stated, stated_by = reading.unit, reading.unit_from
     if header.unit:
         if stated and find_unit(stated) != find_unit(header.unit):
@@ -319,17 +327,16 @@ def _named(reading: Reading, index: int, header: Header, where: str,
         stated, stated_by = header.unit, header.unit_from
     try:
         if header.nested:
-            raise Problem(f'column "{header.name}" holds {header.nested}, not numbers', where,
-                          "export it as numbers, or name another column as "
-                          f"{reading.channel} in a columns file")
-        column = _column(reading.channel, index, header.name, stated, "recognised by its name",
+            raise _ColumnError(
+                f'column "{header.name}" holds {header.nested}, not numbers', where,
+                f"export it as numbers, or name another column as {reading.channel} in a columns "
+                "file", Finding("nested_column", {"column": header.name, "nested": header.nested}))
+        column = _column(reading.channel, index, header.name, stated, "name",
                          stated_by, where)
-    except Problem as problem:
+    except _ColumnError as problem:
         if reading.channel in essential(()):
             raise
-        why = problem.what.removeprefix(f'column "{header.name}" ')
-        notes.append(f'Column "{header.name}" was not read: ' + (
-            f"it {why}." if why != problem.what else f"{why}."))
+        notes.append(problem.finding)
         return None
     return replace(column, worded=reading.spelling in WORDED)
 
@@ -344,22 +351,26 @@ def _column(channel: str, index: int, name: str, stated: str, known_by: str, uni
         codes = _codes(stated)
         unit = kind.unit if codes else None
     if stated and unit is None and channel not in CLOCK_PARTS:
-        raise Problem(f'the unit "{stated}" of column "{name}" isn\'t known', where,
-                      f"state unit for {channel} in a columns file as one of " + ", ".join(
-                          name for name, unit in UNITS.items()
-                          if dimension in ("", unit.dimension)))
+        raise _ColumnError(
+            f'the unit "{stated}" of column "{name}" isn\'t known', where,
+            f"state unit for {channel} in a columns file as one of " + ", ".join(
+                name for name, unit in UNITS.items() if dimension in ("", unit.dimension)),
+            Finding("unknown_unit", {"column": name, "unit": stated}))
     if unit is not None:
         expected = dimension or unit.dimension
         free = channel in CLOCK_PARTS[1:] or (kind is not None and kind.discrete)
         if unit.dimension != expected and not free:
-            raise Problem(f'column "{name}" states the unit "{stated}", which isn\'t one of '
-                          f"{expected}, so it can't be the {in_words(channel)}", where,
-                          f"state unit for {channel}, or name another column as it, in a columns "
-                          "file")
-        known_by += f", unit from {unit_by}"
+            raise _ColumnError(
+                f'column "{name}" states the unit "{stated}", which isn\'t one of {expected}, so '
+                f"it can't be the {in_words(channel)}", where,
+                f"state unit for {channel}, or name another column as it, in a columns file",
+                Finding("unit_of_another_quantity", {
+                    "column": name, "unit": stated, "dimension": expected, "channel": channel}))
     elif kind is not None and (kind.discrete or kind.name == "mach"):
-        unit = kind.unit
-    return Column(channel, index, name, unit, stated, known_by, values=codes)
+        unit, unit_by = kind.unit, ""
+    else:
+        unit_by = ""
+    return Column(channel, index, name, unit, stated, known_by, unit_by, values=codes)
 
 
 def _codes(stated: str) -> dict[str, float]:

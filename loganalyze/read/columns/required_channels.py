@@ -9,6 +9,7 @@ from typing import Protocol
 from loganalyze.problems import Problem
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.record.derivations import AIRSPEED, AIRSPEEDS, ALTITUDE
+from loganalyze.record.findings import Finding
 from loganalyze.record.units import Unit
 
 TEMPERATURES = ("static_air_temperature", "total_air_temperature", "outside_air_temperature")
@@ -63,14 +64,14 @@ def essential(found: Iterable[str]) -> frozenset[str]:
 
 
 def check_requirements(headers: Sequence[NamedColumn], found: Mapping[str, KnownColumn],
-           doubtful: Sequence[tuple[NamedColumn, tuple[str, ...]]], where: str) -> list[str]:
+           doubtful: Sequence[tuple[NamedColumn, tuple[str, ...]]], where: str) -> list[Finding]:
     """Raise Problem for what the verdict needs and the file doesn't say without doubt.
 
     Time and airspeed must be there. A pressure altitude may be absent, for some limits need none,
     but no column may leave in doubt whether it is one; where the Mach number alone tells the
     airspeed it is needed. A temperature is never demanded.
 
-    `doubtful` : columns whose names may mean several channels. Returns a sentence for each
+    `doubtful` : columns whose names may mean several channels. Returns a finding for each
     doubtful temperature, which isn't read.
     """
     from_mach = _first_of(SPEEDS, found) == MACH
@@ -92,8 +93,8 @@ def check_requirements(headers: Sequence[NamedColumn], found: Mapping[str, Known
             raise _absent(words, first, headers, found, where)
     if not set(TEMPERATURES).isdisjoint(found):
         return []
-    return [f'Column "{header.name}" may be {_either(candidates)}: not read; say which in a '
-            "columns file." for header, candidates in doubtful
+    return [Finding("temperature_ambiguous", {
+        "column": header.name, "channels": list(candidates)}) for header, candidates in doubtful
             if set(TEMPERATURES) & set(candidates)]
 
 

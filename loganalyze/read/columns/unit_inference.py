@@ -1,8 +1,8 @@
 """Units that nothing states: taken from the data where these leave no doubt, else refused.
 
 A unit is inferred only where every other unit of the trade would make the values absurd; what
-was inferred, and from what, is said. Feet and metres, knots and kilometres an hour, Celsius and
-Fahrenheit, kilograms and pounds can't be told apart so, and aren't.
+was inferred, and from what, becomes a finding. Feet and metres, knots and kilometres an hour,
+Celsius and Fahrenheit, kilograms and pounds can't be told apart so, and aren't.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from loganalyze.read.cells.damage_share import are_few
 from loganalyze.read.columns.recognition import Column, Header, refuse_unit
 from loganalyze.read.columns.required_channels import TEMPERATURES, essential, in_words
 from loganalyze.record.channels import kind as channel_kind
+from loganalyze.record.findings import Finding
 from loganalyze.record.units import UNITS, Unit
 from loganalyze.sheets.columns_file import CLOCK_PARTS
 
@@ -54,10 +55,11 @@ class Sampled(Protocol):
 
 @dataclass(frozen=True)
 class Inferred:
-    """A unit and the plain reason for it."""
+    """A unit, and the code and values of the reason for it."""
 
     unit: Unit
     reason: str
+    values: Mapping[str, float]
 
 
 def infer(channel: str, values: NDArray[np.float64]) -> Inferred | None:
@@ -73,26 +75,24 @@ def infer(channel: str, values: NDArray[np.float64]) -> Inferred | None:
     for unit, low, high in _RANGES.get(name, ()):
         if ((known >= low) & (known <= high)).all() and (name != "fan_speed" or known.max() > 2):
             if name == "fan_speed":
-                return Inferred(UNITS[unit], f"its values reach {known.max():g}")
-            return Inferred(UNITS[unit], f"all its values lie within {low:g} to {high:g}")
+                return Inferred(UNITS[unit], "unit_by_reach", {"reach": float(known.max())})
+            return Inferred(UNITS[unit], "unit_by_range", {"low": low, "high": high})
     if name in _ANGLES and np.abs(known).max() > _WHOLE_TURN and (
             kind is not None and np.abs(known).max() <= max(-kind.lowest, kind.highest)):
-        return Inferred(UNITS["deg"], f"its values reach {_reach(known):g}, more than a whole "
-                        "turn in radians")
+        return Inferred(UNITS["deg"], "unit_by_turn", {"reach": _reach(known)})
     if name == "load_factor":
         middle = float(np.median(known))
         for unit, (low, high) in _LEVEL.items():
             if low <= middle <= high:
-                return Inferred(UNITS[unit], f"its values lie about {middle:.3g}, and most of any "
-                                "flight is flown at 1 g")
+                return Inferred(UNITS[unit], "unit_by_level_flight", {"middle": middle})
     return None
 
 
 def settle_units(columns: Mapping[str, Column], log: Sampled, headers: Sequence[Header],
-                 notes: list[str], where: str) -> tuple[dict[str, Column], frozenset[str]]:
+                 notes: list[Finding], where: str) -> tuple[dict[str, Column], frozenset[str]]:
     """Return the columns that can be read, each with its unit, and the channels in kelvin.
 
-    What was inferred or left out is added to `notes`, one sentence each. Raises Problem where
+    What was inferred or left out is added to `notes`, one finding each. Raises Problem where
     the verdict rests on a column whose unit nothing states.
     """
     settled: dict[str, Column] = {}
@@ -100,11 +100,11 @@ def settle_units(columns: Mapping[str, Column], log: Sampled, headers: Sequence[
     vital = essential(columns)
     for channel, column in columns.items():
         fault = _fault(column, log)
-        if fault and channel in vital:
-            raise Problem(f'column "{column.name}" {fault}', where,
+        if fault is not None and channel in vital:
+            raise Problem(f'column "{column.name}" {_clause(fault)}', where,
                           f"state unit for {channel} under [columns] in a columns file")
-        if fault:
-            notes.append(f'Column "{column.name}" ({in_words(channel)}) {fault}: not read.')
+        if fault is not None:
+            notes.append(fault)
             continue
         if column.unit is not None or channel in CLOCK_PARTS or channel_kind(
                 channel.removesuffix(".fine")) is None or column.values:
@@ -113,25 +113,24 @@ def settle_units(columns: Mapping[str, Column], log: Sampled, headers: Sequence[
         inferred = infer(channel, log.sampled(column))
         if inferred is not None:
             settled[channel] = replace(column, unit=inferred.unit,
-                                       known_by=column.known_by + ", unit inferred")
+                                       unit_by="inferred")
             if inferred.unit.name == "K":
                 kelvin.add(channel)
                 notes.append(taken_as_kelvin(column))
                 continue
-            notes.append(f'"{column.name}" states no unit; {inferred.reason}: taken as '
-                         f"{inferred.unit.name}.")
+            notes.append(Finding(inferred.reason, {
+                "column": column.name, "unit": inferred.unit.name, **inferred.values}))
         elif channel in vital:
             raise refuse_unit(column, headers, where)
         else:
-            notes.append(f'Column "{column.name}" ({in_words(channel)}) states no unit: not read.')
+            notes.append(Finding("no_unit", {"column": column.name, "channel": channel}))
     return settled, frozenset(kelvin)
 
 
-def taken_as_kelvin(column: Column) -> str:
-    """Return what is said of a temperature without a unit whose first values can only be kelvin."""
+def taken_as_kelvin(column: Column) -> Finding:
+    """Return the finding of a temperature without a unit whose first values are all kelvin."""
     low, high = KELVIN_RANGE
-    return (f'"{column.name}" states no unit; all its values lie within {low:g} to {high:g}: taken '
-            "as kelvin.")
+    return Finding("kelvin", {"column": column.name, "low": low, "high": high})
 
 
 def all_kelvin(values: NDArray[np.float64]) -> bool:
@@ -149,28 +148,42 @@ def _with_own_unit(column: Column) -> Column:
     return column
 
 
-def _fault(column: Column, log: Sampled) -> str:
-    """Return what keeps a column from being read whatever its unit, as a clause, or nothing."""
+def _clause(fault: Finding) -> str:
+    """Return a fault of `_fault` as a clause of a problem."""
+    number = fault.values["number"]
+    if fault.code == "no_unit_and_large":
+        return f"states no unit, and holds numbers such as {number:g}"
+    if fault.code == "neither_0_nor_1":
+        return (f"holds {number:g}, which is neither 0 nor 1; say what it means under values in a "
+                "columns file")
+    return (f"doesn't say which of 0 and 1 is {in_words(fault.values['channel'])}; say so under "
+            "values in a columns file")
+
+
+def _fault(column: Column, log: Sampled) -> Finding | None:
+    """Return what keeps a column from being read whatever its unit, or None."""
+    def found(code: str, number: float | None = None) -> Finding:
+        return Finding(code, {
+            "column": column.name, "channel": column.channel, "number": number})
+
     kind = channel_kind(column.channel)
     if kind is None or column.values:
-        return ""
+        return None
     if kind.name == "mach" and column.recorded_unit == "":
         values = _known(log.sampled(column))
         if len(values) and np.median(np.abs(values)) > kind.highest:
-            return f"states no unit, and holds numbers such as {np.median(values):g}"
+            return found("no_unit_and_large", float(np.median(values)))
     if not kind.discrete:
-        return ""
+        return None
     values = _known(log.sampled(column))
     if len(values) < sum(map(bool, log.cells(column))):
-        return ""  # Words: what they mean is told cell by cell.
+        return None  # Words: what they mean is told cell by cell.
     others = values[(values != 0) & (values != 1)]
     if not are_few(len(others), len(values)):
-        return (f"holds {others[0]:g}, which is neither 0 nor 1; say what it means under values in "
-                "a columns file")
+        return found("neither_0_nor_1", float(others[0]))
     if column.worded and len(values) and not column.values:
-        return f"doesn't say which of 0 and 1 is {kind.words}; say so under values in a columns " \
-               "file"
-    return ""
+        return found("state_not_told")
+    return None
 
 
 def _known(values: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -9,7 +9,7 @@ habit of the export, which only its user can explain.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 import pyarrow as pa
@@ -20,6 +20,7 @@ from loganalyze.read.cells.damage_share import are_few
 from loganalyze.read.cells.discrete_words import UnknownStateError
 from loganalyze.read.clocks.timestamps import BadStampError
 from loganalyze.read.csv.text_grid import split_line
+from loganalyze.record.findings import Finding
 
 MOST_STAMPS = 64
 """Stamps of one batch that may be unreadable; each takes another pass."""
@@ -90,18 +91,16 @@ def unreadable_of(name: str) -> str:
     return f'damaged cells in "{name}"'
 
 
-def damage_sentences(counted: Counter[str]) -> Sequence[str]:
-    """Return a sentence for each column with damaged cells, and one for damaged lines."""
-    said = []
+def damage_findings(counted: Counter[str]) -> list[Finding]:
+    """Return a finding for each column with damaged cells, and one for damaged lines."""
+    found = []
     for key, count in sorted(counted.items()):
         if key.startswith("damaged cells in "):
-            column = key.removeprefix("damaged cells in ")
-            said.append(f"{count} cell{' of' if count == 1 else 's of'} column {column} can't be "
-                        "read as what it holds: taken as missing.")
+            column = key.removeprefix("damaged cells in ")[1:-1]
+            found.append(Finding("damaged_cells", {"column": column, "count": count}))
     if count := counted[BROKEN_LINES]:
-        said.append(f"{count} damaged line{' was' if count == 1 else 's were'} left out: too few "
-                    "or too many cells, or a quotation mark without its pair.")
-    return said
+        found.append(Finding("damaged_lines", {"count": count}))
+    return found
 
 
 def _is_cell(array: pa.Array, bad: BadStampError) -> bool:

@@ -7,9 +7,8 @@ stands below a header is never read by another one.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from loganalyze.problems import Problem
@@ -22,9 +21,9 @@ from loganalyze.read.csv.header_rows import strip_brackets
 from loganalyze.read.files.file_types import LogFile
 from loganalyze.read.files.multi_file import converted
 from loganalyze.read.files.row_batches import RowBatch
+from loganalyze.record.findings import Finding
 from loganalyze.sheets.columns_file import ColumnsFile
 
-LATER_HEADER = "columns named anew"
 MEND = "cut the file above this line and read its parts one by one"
 
 
@@ -54,7 +53,7 @@ NO_UNIT = frozenset(("-", "--", "---"))
 class Section:
     """A table below a header of its own: how it is written, and where its columns stand.
 
-    ``said`` : what its header changes, empty for the first one.
+    ``found`` : what its header changes, None for the first one.
     """
 
     dialect: Dialect
@@ -62,14 +61,13 @@ class Section:
     time: Column
     form: Form
     columns: Sequence[Column]
-    said: str = field(default="")
+    found: Finding | None = None
 
     def converted(self, batch: RowBatch, wanted: Sequence[Column]) -> RowBatch:
         """Return a batch in the units of the columns `wanted`, those of the first header."""
-        if not self.said:
+        if self.found is None:
             return batch
-        counted = Counter({self.said: 1}) | batch.counted
-        return replace(batch, counted=counted, arrays=[
+        return replace(batch, found=(*batch.found, self.found), arrays=[
             converted(array, own, column)
             for array, own, column in zip(batch.arrays, self.columns, wanted, strict=True)])
 
@@ -145,8 +143,8 @@ def later_section(log: Text, first: Section, text: bytes, line: int) -> Section 
             has_point(cell) for row in dialect.sample for cell in row):
         dialect = replace(dialect, numerals=first.dialect.numerals)
     dialect = replace(dialect, newline=first.dialect.newline)
-    said = f"{LATER_HEADER} from line {line} on{_changes(own, first.columns)}"
-    return Section(dialect, headers, time, replace(first.form, parts=parts), own, said)
+    return Section(dialect, headers, time, replace(first.form, parts=parts), own,
+                   _changes(line, own, first.columns))
 
 
 def _with_units(headers: Sequence[Header], first: Sequence[Header]) -> list[Header]:
@@ -195,15 +193,11 @@ def _placed(column: Column, found: dict[str, Column], where: str) -> Column:
                    recorded_unit=own.recorded_unit)
 
 
-def _changes(own: Sequence[Column], first: Sequence[Column]) -> str:
-    """Say in which units a later header gives what the first one gave in others, and its order."""
-    units = [f'"{new.name}" in {new.unit.name}' for new, old in zip(own, first, strict=True)
-             if new.unit is not None and new.unit != old.unit]
-    moved = any(new.index != old.index for new, old in zip(own, first, strict=True))
-    parts = [*units, *(["in another order"] if moved else [])]
-    return ": " + ", ".join(parts) if parts else ""
-
-
-def header_sentences(counted: Counter[str]) -> list[str]:
-    """Return a sentence for each later header that was obeyed."""
-    return [f"C{key[1:]}: obeyed." for key in counted if key.startswith(LATER_HEADER)]
+def _changes(line: int, own: Sequence[Column], first: Sequence[Column]) -> Finding:
+    """Return in which units a later header gives what the first one gave in others, its order."""
+    others = [(new.name, new.unit.name) for new, old in zip(own, first, strict=True)
+              if new.unit is not None and new.unit != old.unit]
+    return Finding("later_header", {
+        "line": line, "columns": [name for name, _ in others],
+        "units": [unit for _, unit in others],
+        "moved": any(new.index != old.index for new, old in zip(own, first, strict=True))})

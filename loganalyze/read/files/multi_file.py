@@ -189,7 +189,7 @@ def _in(log: Log, column: Column) -> Column:
     index = next(i for i in (column.index, *range(len(log.headers)))
                  if i < len(log.headers) and log.headers[i].name == column.name)
     stated = log.headers[index].unit
-    by_file = any(word in column.known_by for word in ("units", "metadata"))
+    by_file = any(word in column.unit_by for word in ("units", "metadata"))
     if column.unit is None or stated == column.recorded_unit or not by_file:
         return column if index == column.index else replace(column, index=index)
     unit = find_unit(stated, column.unit.dimension)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from loganalyze.read.cells.arrow_arrays import convert
 from loganalyze.read.clocks.time_codes import Ticks, rises
 from loganalyze.read.files.address_space import require
+from loganalyze.record.findings import Finding
 from loganalyze.record.units import Unit
 
 BLOCK = 1 << 15
@@ -35,13 +36,14 @@ class RowBatch:
     """Some rows in sequence: the ticks of their clock and an Arrow array a column.
 
     ``left_out`` : lines that hold no sample (comments, repeated headers, a cut last line);
-    ``counted`` : what else was set aside, by name.
+    ``counted`` : what else was set aside, by name; ``found`` : what was found in them.
     """
 
     ticks: Ticks
     arrays: list[pa.Array]
     left_out: int = 0
     counted: Counter[str] = field(default_factory=Counter)
+    found: tuple[Finding, ...] = ()
     placed: bool = False
     """Whether its columns were converted in place already (`Rows.place`); `arrays` is empty."""
     file: Path | None = None
@@ -88,6 +90,7 @@ class Rows:
         """Rows up to the last one over which the time stands still, counted by whole blocks."""
         self.left_out = 0
         self.counted: Counter[str] = Counter()
+        self.found: list[Finding] = []
 
     def __len__(self) -> int:
         return self._count
@@ -96,6 +99,7 @@ class Rows:
         """Add a batch whose elapsed time [s] is `time`."""
         self.left_out += batch.left_out
         self.counted += batch.counted
+        self.found += [one for one in batch.found if one not in self.found]
         if not len(time):
             return
         start, stop = self._count, self._count + len(time)
@@ -154,8 +158,8 @@ class Rows:
     def before(self, start: int, stop: int) -> Rows:
         """Return the rows from `start` to before `stop`, sharing memory, and hand on the counts."""
         part = self._part(start, stop)
-        part.left_out, part.counted = self.left_out, self.counted
-        self.left_out, self.counted = 0, Counter()
+        part.left_out, part.counted, part.found = self.left_out, self.counted, self.found
+        self.left_out, self.counted, self.found = 0, Counter(), []
         return part
 
     def _part(self, start: int, stop: int) -> Rows:

@@ -22,6 +22,7 @@ from loganalyze.read.plan.read_plan import ReadPlan
 from loganalyze.read.repair.monotonic_time import EXCURSION_ROWS, Break, find_break
 from loganalyze.record.buffers import pooled
 from loganalyze.record.derivations import AIRSPEED, ALTITUDE, of_kind
+from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import FlightLog
 
 Floats = NDArray[np.float64]
@@ -55,7 +56,7 @@ class Cutter:
         self._flown = False
         self._waiting: list[Rows] = []
         self._left_rows, self._left_s = 0, 0.0
-        self._said: tuple[str, ...] = ()
+        self._found: tuple[Finding, ...] = ()
         self._first_s: float | None = None  # The time of the file's first sample, once known.
         self.empty = True
         """Whether no row was there at all."""
@@ -87,8 +88,7 @@ class Cutter:
                 break
             gap = found.after_s - found.before_s
             yield from self._finished(found.row, () if found.reset else (
-                f"A gap of {gap / 60:.0f} min follows this flight: what comes after it is a "
-                "stretch of its own, and belongs to no flight unless one flies in it.",))
+                Finding("gap_after", {"minutes": gap / 60}),))
             self._after(found)
         if not final:
             yield from self._ripe()
@@ -98,8 +98,7 @@ class Cutter:
         while self._waiting and not self._flown:
             first = self._waiting[0].time[0]
             yield self._made(self._waiting.pop(0), (
-                f"No flight was found in the stretch that begins at {first:g} s: it stays slow and "
-                "at one altitude. It was taken as it is.",))
+                Finding("no_flight_found", {"begins_s": float(first)}),))
 
     def _look(self, final: bool) -> tuple[Break | None, int, float]:
         """Look for the next gap or reset of the clock, as `find_break` does."""
@@ -124,10 +123,8 @@ class Cutter:
         self._latest = -np.inf
         self._begin()
         if found.reset:
-            self._said = (
-                f"The clock fell from {found.before_s:g} s to {found.after_s:g} s since the file's "
-                "first sample and ran on: what follows is a stretch of its own, with the times as "
-                "recorded; how long the break was isn't known.",)
+            self._found = (Finding("clock_reset", {
+                "before_s": found.before_s, "after_s": found.after_s}),)
 
     def _track(self) -> None:
         start, stop = self._tracked, self._scanned
@@ -138,10 +135,10 @@ class Cutter:
                               _altitude(values), values.get("weight_on_wheels"))
             self._tracked = stop
 
-    def _finished(self, stop: int, next_said: tuple[str, ...] = ()) -> Iterator[FlightLog]:
+    def _finished(self, stop: int, next_found: tuple[Finding, ...] = ()) -> Iterator[FlightLog]:
         """Give what is left of a stretch that ends before row `stop`.
 
-        `next_said` : what to say of what follows the stretch, with its last flight.
+        `next_found` : what to say of what follows the stretch, with its last flight.
         """
         spans = self._tracker.spans()
         air = [i for i, span in enumerate(spans) if not span.ground]
@@ -154,22 +151,20 @@ class Cutter:
             self._leave(edge, start)
             edge = end
             self._flying()
-            said = (*self._take_said(), *self._runs_on(spans, i), *(
-                next_said if i == air[-1] else ()))
-            yield self._made(self._rows.before(start, end), said)
+            findings = (*self._take_found(), *self._runs_on(spans, i), *(
+                next_found if i == air[-1] else ()))
+            yield self._made(self._rows.before(start, end), findings)
         if not air:
             self._flying()
-            yield self._made(self._rows.before(0, stop), (*self._take_said(), *next_said))
+            yield self._made(self._rows.before(0, stop), (*self._take_found(), *next_found))
 
-    def _runs_on(self, spans: list[Run], i: int) -> tuple[str, ...]:
+    def _runs_on(self, spans: list[Run], i: int) -> tuple[Finding, ...]:
         """Say so where ground time after a flight is left out, whether or not another follows."""
         kept = self._settings.kept_s
         least = kept if i + 2 >= len(spans) else 2 * kept
         if i + 1 >= len(spans) or spans[i + 1].duration_s < least:
             return ()
-        return (f"The recording runs on for more than {kept / 60:.0f} min on the ground after "
-                "this flight: what is beyond that belongs to no flight, unless another one "
-                "follows.",)
+        return (Finding("recording_runs_on", {"minutes": kept / 60}),)
 
     def _ripe(self) -> Iterator[FlightLog]:
         """Give the flights of the running stretch after which enough is known."""
@@ -197,9 +192,9 @@ class Cutter:
             self._leave(0, start)
             self._flying()
             part = [self._rows.before(start, end)]
-            said = (*self._take_said(), *self._runs_on(spans, first))
+            findings = (*self._take_found(), *self._runs_on(spans, first))
             self._drop(end)
-            yield self._made(part.pop(), said)
+            yield self._made(part.pop(), findings)
 
     def _bounds(self, spans: list[Run], i: int, stop: int) -> tuple[int, int]:
         """Return the rows of the flight that is in the air in span `i`."""
@@ -265,21 +260,21 @@ class Cutter:
             self._left_rows += stop - start
             self._left_s += _lasting(self._rows.time[start:stop])
 
-    def _take_said(self) -> tuple[str, ...]:
-        said, self._said = self._said, ()
-        return said
+    def _take_found(self) -> tuple[Finding, ...]:
+        findings, self._found = self._found, ()
+        return findings
 
-    def _made(self, rows: Rows, said: tuple[str, ...]) -> FlightLog:
+    def _made(self, rows: Rows, findings: tuple[Finding, ...]) -> FlightLog:
         counts = {}
         if self._left_rows:
             counts = {"ground running before, of no flight": self._left_rows}
             start = float(rows.time[0]) - (self._first_s or 0.0)
-            said = (*said, f"{self._left_rows} rows ({self._left_s / 60:.0f} min) before the "
-                    f"flight that begins at {start:g} s are ground running, and belong to none.")
+            findings = (*findings, Finding("ground_before", {
+                "rows": self._left_rows, "minutes": self._left_s / 60, "begins_s": start}))
             self._left_rows, self._left_s = 0, 0.0
         if SHARE * len(rows) < self._most:
             rows = rows.own()
-        log = assembled(self._plan, self._clock, rows, said, counts)
+        log = assembled(self._plan, self._clock, rows, findings, counts)
         if self._first_s is None:
             # Where rows were left out before it, the file's first sample wasn't looked at closely.
             self._first_s = float(log.time[0]) if len(log) and not counts else 0.0

@@ -13,18 +13,17 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.clocks.time_codes import Clock, normal_interval
 from loganalyze.read.columns.recognition import Column
-from loganalyze.read.columns.required_channels import in_words
 from loganalyze.read.columns.unit_inference import all_kelvin, taken_as_kelvin
-from loganalyze.read.csv.damaged_cells import damage_sentences
-from loganalyze.read.csv.stacked_tables import header_sentences
+from loganalyze.read.csv.damaged_cells import damage_findings
 from loganalyze.read.files.row_batches import Rows
 from loganalyze.read.flights.clock_plausibility import doubt
 from loganalyze.read.plan.read_plan import ReadPlan
-from loganalyze.read.repair.fill_values import fill_sentences, flown, plateaus
-from loganalyze.read.repair.monotonic_time import Settled, nth, settled
+from loganalyze.read.repair.fill_values import fill_findings, flown, plateaus
+from loganalyze.read.repair.monotonic_time import Settled, settled
 from loganalyze.read.repair.sample_and_hold import Grid, blank_between, held_between, resolution
 from loganalyze.read.repair.split_words import joined, unwrapped
 from loganalyze.record.channels import kind
+from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import Channel, FlightLog, Step, aligned
 from loganalyze.record.intervals import HELD_INTERVALS
 
@@ -53,11 +52,11 @@ def refuse_standing(rows: Rows, where: str) -> None:
                       "export the log again, or name another column as time in a columns file")
 
 
-def assembled(plan: ReadPlan, clock: Clock, rows: Rows, said: tuple[str, ...] = (),
+def assembled(plan: ReadPlan, clock: Clock, rows: Rows, said: tuple[Finding, ...] = (),
               counts: Mapping[str, Any] | None = None) -> FlightLog:
     """Return the flight log of some rows of a file.
 
-    `said` and `counts` are sentences and counts of what was left out around them. Raises Problem
+    `said` and `counts` are findings and counts of what was left out around them. Raises Problem
     where the clock can't be followed.
     """
     rising = settled(rows.time, rows.rising, plan.where)
@@ -68,9 +67,9 @@ def assembled(plan: ReadPlan, clock: Clock, rows: Rows, said: tuple[str, ...] = 
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
     start, bound = _start(plan, clock, rising, maker.interval)
     settled_units = tuple(one for one in plan.source.inferred if one not in maker.withdrawn)
-    inferred = (*settled_units, *clock.sentences, *said, *rising.sentences, *bound,
-                *fill_sentences(rows.counted), *damage_sentences(rows.counted),
-                *header_sentences(rows.counted), *maker.sentences)
+    inferred = (*settled_units, *clock.findings, *said, *rising.findings, *bound,
+                *fill_findings(rows.counted), *damage_findings(rows.counted), *rows.found,
+                *maker.findings)
     files = tuple(rows.files)
     source = plan.source if inferred == plan.source.inferred and not files else replace(
         plan.source, inferred=inferred, flight_files=files)
@@ -100,7 +99,7 @@ def from_first_sample(log: FlightLog, first_s: float) -> FlightLog:
 
 
 def _start(plan: ReadPlan, clock: Clock, rising: Settled, interval: float
-           ) -> tuple[np.datetime64 | None, list[str]]:
+           ) -> tuple[np.datetime64 | None, list[Finding]]:
     """Return the instant of the first stamp, and how far off times in coarse numbers may be.
 
     Numbers are rounded to the nearest of their format (float32): each stands for the times from
@@ -114,8 +113,8 @@ def _start(plan: ReadPlan, clock: Clock, rising: Settled, interval: float
         return start, []
     if rising.spread and start is not None:
         start = start - np.timedelta64(round(step_s / 2 * 1e9), "ns")
-    return start, [f'The numbers of "{plan.time.name}" are exact to {step_s / 2:.3g} s alone, by '
-                   f"their format: {'UTC' if form.dated else 'times'} may be wrong by so much."]
+    return start, [Finding("coarse_numbers", {
+        "column": plan.time.name, "within_s": float(step_s / 2), "dated": form.dated})]
 
 
 def _check_clock(plan: ReadPlan, clock: Clock, time: Floats,
@@ -152,9 +151,9 @@ class _Maker:
         self._places = {name: i for i, name in enumerate(names)}
         self._rows = rows
         self.interval = normal_interval(rising.time)
-        self.sentences: list[str] = []
-        self.withdrawn: list[str] = []
-        """Sentences of the file's first rows that don't hold for these rows."""
+        self.findings: list[Finding] = []
+        self.withdrawn: list[Finding] = []
+        """Findings of the file's first rows that don't hold for these rows."""
 
     def _kept(self, name: str) -> Floats:
         values = self._values[name]
@@ -163,16 +162,15 @@ class _Maker:
     def leaves_out(self, column: Column) -> bool:
         """Whether a temperature's unit is in doubt: its first rows looked like kelvin, not all do.
 
-        It is left out with a sentence, for airspeed limits are judged without it.
+        It is left out with a finding, for airspeed limits are judged without it.
         """
         values = self._kept(column.channel)
         if (column.channel not in self._plan.kelvin or all_kelvin(values)
                 or np.isnan(values).all()):
             return False
         self.withdrawn.append(taken_as_kelvin(column))
-        self.sentences.append(
-            f'Column "{column.name}" ({in_words(column.channel)}) states no unit, and not all its '
-            "values are kelvin: not read; state its unit in a columns file.")
+        self.findings.append(Finding("not_all_kelvin", {
+            "column": column.name, "channel": column.channel}))
         return True
 
     def channel(self, column: Column) -> Channel:
@@ -197,7 +195,7 @@ class _Maker:
             values, rows = self._shifted(column, values, rows, interval, shift), None
         unit = column.recorded_unit or (column.unit.name if column.unit else "")
         return Channel(values, rows, interval, step, rounding, column.name, unit, column.known_by,
-                       column.lag_s, column.skew_s, column.timed, held, bool(shift))
+                       column.unit_by, column.lag_s, column.skew_s, column.timed, held, bool(shift))
 
     def _own_rows(self, column: Column, values: Floats) -> tuple[NDArray[np.int32] | None, bool]:
         rows = blank_between(values)
@@ -208,8 +206,8 @@ class _Maker:
         if found is None:
             return None, False
         rows, beat = found
-        self.sentences.append(f'"{column.name}" was recorded at every {nth(beat)} row and held '
-                              "between: the repeats were set aside.")
+        self.findings.append(Finding("held_between", {
+            "column": column.name, "every": int(beat)}))
         return rows, True
 
     @cached_property
@@ -234,12 +232,9 @@ class _Maker:
         if not len(filled):
             return values
         stood = np.unique(((values[filled] - unit.offset) / unit.factor).round(6))
-        self.sentences.append(
-            f'"{column.name}" stands at {" and ".join(f"{one:.6g}" for one in stood[:3])}'
-            f'{" and others" if len(stood) > 3 else ""}'
-            f'{"" if unit.name == "1" else " " + unit.name} {len(filled)} times in sequence, '
-            "reached and left by steps that no aircraft can make: taken as a fill value and set "
-            "aside.")
+        self.findings.append(Finding("fill_plateau", {
+            "column": column.name, "values": stood[:3].tolist(), "more": len(stood) > 3,
+            "unit": "" if unit.name == "1" else unit.name, "count": len(filled)}))
         values = values.copy()
         values[filled] = np.nan
         return values
@@ -253,9 +248,8 @@ class _Maker:
         value = joined(coarse, fine, column.fine_span)
         lost = int((np.isnan(value) & ~np.isnan(coarse) & ~np.isnan(fine)).sum())
         if lost:
-            self.sentences.append(
-                f'At {lost} of {len(value)} rows the coarse word "{column.name}" can\'t tell which '
-                "turn its fine word is in: no value there.")
+            self.findings.append(Finding("fine_word_ambiguous", {
+                "column": column.name, "count": lost, "rows": len(value)}))
         return value
 
     def _unwrapped(self, column: Column, values: Floats, rows: NDArray[np.int32] | None,
@@ -267,24 +261,20 @@ class _Maker:
         value, lost = unwrapped(values, time, column.wraps_at, longest)
         unit = column.unit or (known.unit if known else None)
         span = column.wraps_at / unit.factor if unit else column.wraps_at
-        self.sentences.append(
-            f'"{column.name}" starts again after {span:g}{" " + unit.name if unit else ""}: made '
-            "to run on from its first value.")
+        self.findings.append(Finding("starts_again", {
+            "column": column.name, "span": span, "unit": unit.name if unit else ""}))
         if lost:
-            self.sentences.append(
-                f'"{column.name}" may have started again unseen over a gap: {lost} values after it '
-                "were set aside.")
+            self.findings.append(Finding("may_have_started_again", {
+                "column": column.name, "count": int(lost)}))
         return value
 
     def _shifted(self, column: Column, values: Floats, rows: NDArray[np.int32] | None,
                  interval: float, shift: float) -> Floats:
         stamps = (self._time if rows is None else self._time[rows]) + shift
         known = kind(column.channel)
-        parts = [f"its {word} of {value:g} s" for word, value in
-                 (("lag", column.lag_s), ("skew", column.skew_s)) if value]
         smooth = known is not None and known.smooth
-        self.sentences.append(
-            f'"{column.name}" was {"interpolated" if smooth else "held"} at the rows\' times, for '
-            f'{" and ".join(parts)}.')
+        self.findings.append(Finding("shifted", {
+            "column": column.name, "smooth": smooth, "lag_s": column.lag_s,
+            "skew_s": column.skew_s}))
         # A held value would have the lag again that was taken off.
         return aligned(self._time, stamps, values, interval, smooth, hold=not smooth)

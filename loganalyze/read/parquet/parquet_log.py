@@ -27,6 +27,7 @@ from loganalyze.read.files.row_batches import ColumnSink, RowBatch
 from loganalyze.read.parquet.parquet_headers import header_of, listed_units
 from loganalyze.read.repair.fill_values import Filler
 from loganalyze.record.channels import kind as channel_kind
+from loganalyze.record.findings import Finding
 from loganalyze.sheets.columns_file import CLOCK_PARTS
 
 LARGEST_GROUP = 1 << 22
@@ -121,8 +122,8 @@ class ParquetLog:
         kind = self._kind(column)
         if pa.types.is_timestamp(kind):
             zone = kind.tz or any(word in column.name.casefold() for word in ("utc", "gmt", "zulu"))
-            return Form(1e9, "timestamps", dated=True, inferred="" if zone else
-                        f'The timestamps of "{column.name}" state no zone: they were taken as UTC.')
+            return Form(1e9, "timestamps", dated=True, inferred=None if zone else
+                        Finding("zone_not_stated", {"columns": [column.name]}))
         if pa.types.is_time(kind):
             return Form(1e9, "time of day", daily=True)
         if pa.types.is_duration(kind):

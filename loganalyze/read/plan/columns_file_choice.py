@@ -7,13 +7,14 @@ from pathlib import Path
 
 from loganalyze.problems import Problem
 from loganalyze.read.csv.csv_dialect import NONE_SAID
+from loganalyze.record.findings import Finding
 from loganalyze.sheets.columns_file import ColumnsFile, read_columns
 from loganalyze.sheets.export_options import FileHabits
 
 
 def find_family(folder: Path, names_of: Callable[[FileHabits], Sequence[str]],
-                where: str) -> tuple[ColumnsFile, Path, str]:
-    """Return the columns file in `folder` whose signature fits a log, its path, and a sentence.
+                where: str) -> tuple[ColumnsFile, Path, Finding]:
+    """Return the columns file in `folder` whose signature fits a log, and how it was chosen.
 
     `names_of` : gives the names of the log's columns, read with the habits that a columns file
     states of its text. Raises Problem where none or several match.
@@ -48,5 +49,5 @@ def find_family(folder: Path, names_of: Callable[[FileHabits], Sequence[str]],
                       if len(others) == 1 else f"{', '.join(others)} and {last} in {folder} are "
                       "all for this log's columns", where, "name the right one")
     (name, sheet), = fitting.items()
-    return sheet, folder / name, (
-        f"Of the columns files in {folder.name}, {name} was taken: its signature fits.")
+    return sheet, folder / name, Finding("columns_file_chosen", {
+        "folder": folder.name, "file": name})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from loganalyze.read.columns.recognition import Column
 from loganalyze.read.files.given_data import LogPaths
 from loganalyze.read.plan.read_plan import understand
 from loganalyze.read.plan.starter_file import clock_table, column_entry, file_table
@@ -14,7 +15,7 @@ _FINE = ".fine"
 
 def used_columns(
     path: LogPaths, columns: str | Path | ColumnsFile | None = None
-) -> tuple[ColumnsFile, dict[str, str]]:
+) -> tuple[ColumnsFile, dict[str, Column]]:
     """Return the columns file with which a log was read, whether one was given or not.
 
     Parameters
@@ -24,9 +25,9 @@ def used_columns(
 
     Returns
     -------
-    tuple of ColumnsFile and dict of str to str
+    tuple of ColumnsFile and dict of str to Column
         The file: a log read with it is the same log, and it fits every export that has the same
-        columns. For each channel, how its column and unit are known.
+        columns. For each channel its column, with how it was recognised.
 
     Raises
     ------
@@ -45,5 +46,5 @@ def used_columns(
     said |= {"signature": said.get("signature", {"header": names}), "columns": entries}
     said["file"] = file_table(plan.log) | said.get("file", {})
     said["clock"] = clock_table(plan.form.order) | said.get("clock", {})
-    known = {column.channel: column.known_by for column in (*plan.clock.values(), *whole)}
+    known = {column.channel: column for column in (*plan.clock.values(), *whole)}
     return ColumnsFile.model_validate({key: part for key, part in said.items() if part}), known

@@ -16,6 +16,7 @@ from loganalyze.read.long.long_parquet import LongParquet
 from loganalyze.read.long.long_table import LongCsv, long_columns
 from loganalyze.read.parquet.parquet_log import ParquetLog
 from loganalyze.read.plan.columns_file_choice import find_family
+from loganalyze.record.findings import Finding
 from loganalyze.sheets.columns_file import ColumnsFile, read_columns
 from loganalyze.sheets.export_options import FileHabits
 
@@ -31,7 +32,7 @@ class Opened:
     path: Path
     files: tuple[LogFile, ...]
     sheet: ColumnsFile | None
-    notes: tuple[str, ...]
+    notes: tuple[Finding, ...]
     columns: Path | None
 
 
@@ -65,7 +66,7 @@ def _understood(path: Path, files: tuple[LogFile, ...],
 
 
 def _sheet(chosen: str | Path | ColumnsFile | None,
-           file: LogFile) -> tuple[ColumnsFile | None, Path | None, tuple[str, ...]]:
+           file: LogFile) -> tuple[ColumnsFile | None, Path | None, tuple[Finding, ...]]:
     if chosen is None or isinstance(chosen, ColumnsFile):
         return chosen, None, ()
     if not Path(chosen).is_dir():

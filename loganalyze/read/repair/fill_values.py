@@ -20,6 +20,7 @@ from loganalyze.read.columns.required_channels import TEMPERATURES
 from loganalyze.read.files.row_batches import BLOCK, Look
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.record.derivations import AIRSPEEDS
+from loganalyze.record.findings import Finding
 
 _NINES = [sign * value for sign in (1, -1) for value in (
     99.99, 99.9, 999.0, 999.9, 999.99, 9999.0, 9999.9, 9999.99, 99999.0, 99999.9, 99999.99,
@@ -163,11 +164,11 @@ def fills_of(name: str) -> str:
     return f'fill values in "{name}"'
 
 
-def fill_sentences(counted: Counter[str]) -> Sequence[str]:
-    """Return a sentence for each column in which fill values were set aside."""
-    return [f"{count} {key}{' was' if count == 1 else ' were'} set aside.".replace(
-        "fill values", "fill value" if count == 1 else "fill values")
-        for key, count in sorted(counted.items()) if key.startswith("fill values in ")]
+def fill_findings(counted: Counter[str]) -> list[Finding]:
+    """Return a finding for each column in which fill values were left out."""
+    start = "fill values in "
+    return [Finding("fill_values", {"column": key.removeprefix(start)[1:-1], "count": count})
+            for key, count in sorted(counted.items()) if key.startswith(start)]
 
 
 def _number(cell: str) -> float | None:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.clocks.rollover import OUT_OF_PLACE_ROWS
 from loganalyze.read.clocks.time_codes import ALONE_S, ALONE_STEPS, normal_interval
+from loganalyze.record.findings import Finding
 
 Floats = NDArray[np.float64]
 
@@ -26,7 +27,7 @@ COARSE_SHARE = 0.1
 """Stamps that repeat on at least this share of rows, all along, are coarse; fewer are faults."""
 
 
-ALONE = "alone before or after a gap, so that its time may be wrong"
+ALONE = "alone"
 
 
 @dataclass(frozen=True)
@@ -35,14 +36,14 @@ class Settled:
 
     ``keep`` : the rows whose time is kept, in the order of time, or None for all as they are;
     ``aside`` : rows set aside, by reason; ``spread`` : rows that share a coarse stamp;
-    ``sentences`` : what was done.
+    ``findings`` : what was done.
     """
 
     time: Floats
     keep: NDArray[np.intp] | None = None
     aside: dict[str, int] = field(default_factory=dict)
     spread: int = 0
-    sentences: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -63,14 +64,14 @@ def settle(time: Floats, where: str) -> Settled:
     have to be set aside.
     """
     known = np.flatnonzero(np.isfinite(time))
-    sentences: list[str] = []
+    findings: list[Finding] = []
     aside: dict[str, int] = {}
-    stamps, known = _filled(time, known, sentences)
+    stamps, known = _filled(time, known, findings)
     if len(known) < len(time):
         aside["no time"] = len(time) - len(known)
-    order, said = _in_order(stamps)
+    order, found = _in_order(stamps)
     known, stamps = known[order], stamps[order]
-    sentences += said
+    findings += found
     bad = _excursions(stamps, where)
     bad[bad == 0] = _alone(stamps[bad == 0])
     for code, reason in ((1, "time runs backwards"), (2, "time leaps ahead"), (3, ALONE)):
@@ -78,22 +79,23 @@ def settle(time: Floats, where: str) -> Settled:
         if count:
             aside[reason] = count
     known, stamps = known[bad == 0], stamps[bad == 0]
-    stamps, spread, said = _spread(stamps)
+    stamps, spread, found = _spread(stamps)
     later = np.concatenate([[True], stamps[1:] > np.maximum.accumulate(stamps)[:-1]]) if len(
         stamps) else stamps > 0
     repeated = int((~later).sum())
     if repeated:
         aside["repeated time"] = repeated
-    sentences += said
+    findings += found
     for reason, count in aside.items():
-        sentences.append(f"{count} of {len(time)} rows were set aside: {reason}.")
+        findings.append(Finding("rows_left_out", {
+            "count": count, "rows": len(time), "reason": reason}))
     faults = {reason: count for reason, count in aside.items() if reason != ALONE}
     if sum(faults.values()) > GREATEST_SHARE_ASIDE * len(time):
         worst = max(faults, key=faults.__getitem__)
         raise _lost(aside[worst], len(time), _fault(worst), where)
     keep = known[later]
     whole = len(keep) == len(time) and bool((keep[1:] > keep[:-1]).all())
-    return Settled(stamps[later], None if whole else keep, aside, spread, tuple(sentences))
+    return Settled(stamps[later], None if whole else keep, aside, spread, tuple(findings))
 
 
 def _lost(count: int, rows: int, fault: str, where: str) -> Problem:
@@ -182,7 +184,7 @@ def _before_excursion(before: Floats, now: float) -> float | None:
     return -np.inf if len(few) <= EXCURSION_ROWS else None
 
 
-def _in_order(stamps: Floats) -> tuple[NDArray[np.intp], list[str]]:
+def _in_order(stamps: Floats) -> tuple[NDArray[np.intp], list[Finding]]:
     """Return the rows in the order of time, where they are a few places out of it, and say so.
 
     Rows are only moved to where the steps show that each was missing; what stays out of order
@@ -211,8 +213,7 @@ def _in_order(stamps: Floats) -> tuple[NDArray[np.intp], list[str]]:
             farthest = max(farthest, places)
     if not moved:
         return rows, []
-    return order, [f"{moved} rows were out of order, by {farthest} "
-                   f"place{'' if farthest == 1 else 's'} at most: sorted by time."]
+    return order, [Finding("rows_sorted", {"count": moved, "places": farthest})]
 
 
 def _alone(stamps: Floats) -> NDArray[np.int8]:
@@ -226,7 +227,7 @@ def _alone(stamps: Floats) -> NDArray[np.int8]:
     return alone
 
 
-def _filled(time: Floats, known: NDArray[np.intp], sentences: list[str]
+def _filled(time: Floats, known: NDArray[np.intp], findings: list[Finding]
             ) -> tuple[Floats, NDArray[np.intp]]:
     """Give times to the rows between, where only every n-th row has one.
 
@@ -247,8 +248,7 @@ def _filled(time: Floats, known: NDArray[np.intp], sentences: list[str]
     place = rows - known[latest]
     stamps = time[known][latest] + np.where(place == 0, 0.0, place * share[latest])
     there = np.isfinite(stamps)
-    sentences.append(f"Only every {nth(int(usual))} row has a time: the rows between were spread "
-                     "evenly.")
+    findings.append(Finding("time_on_some_rows", {"every": int(usual)}))
     return stamps[there], rows[there]
 
 
@@ -315,7 +315,7 @@ def _sides(stamps: Floats, bad: NDArray[np.int8], fall: int
         window *= 4
 
 
-def _spread(stamps: Floats) -> tuple[Floats, int, list[str]]:
+def _spread(stamps: Floats) -> tuple[Floats, int, list[Finding]]:
     """Spread rows that share a stamp evenly over its width, where that is the log's habit."""
     changes = np.flatnonzero(stamps[1:] != stamps[:-1]) + 1
     if not len(changes):
@@ -341,7 +341,7 @@ def _spread(stamps: Floats) -> tuple[Floats, int, list[str]]:
     rows = f"{typical}" if (inner == typical).mean() >= 0.8 else (
         f"{len(stamps) / len(starts):.{2 if len(stamps) < 100 * len(starts) else 3}g}")
     return spread, int(len(stamps) - len(starts)), [
-        f"Some {rows} rows share each time stamp ({width:g} s): spread evenly over it."]
+        Finding("rows_share_stamps", {"rows": rows, "width_s": width})]
 
 
 def _coarse(counts: NDArray[np.intp]) -> bool:
@@ -355,9 +355,3 @@ def _coarse(counts: NDArray[np.intp]) -> bool:
     usual = len(counts) / len(shared)
     return bool((np.diff(shared, prepend=-1, append=len(counts)) <= 2 * usual + 1).all())
 
-
-def nth(count: int) -> str:
-    """Return a count as an ordinal: 1st, 2nd, 3rd, 4th."""
-    ending = "th" if count % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(
-        count % 10, "th")
-    return f"{count}{ending}"

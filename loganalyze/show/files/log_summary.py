@@ -18,9 +18,17 @@ from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.tables.table_columns import Origin
 from loganalyze.text import verdict_sentences
-from loganalyze.text.facts import ChannelFacts, FlightFacts, InputFacts, LimitFacts, Summary
+from loganalyze.text.facts import (
+    ChannelFacts,
+    FlightFacts,
+    InferredFacts,
+    InputFacts,
+    LimitFacts,
+    Summary,
+)
 from loganalyze.text.flight_account import Judged, analysis_of, channel_facts, flight_facts
 from loganalyze.text.plain_values import plain
+from loganalyze.text.sentences.reading_text import reading
 from loganalyze.version import __version__
 
 
@@ -101,7 +109,8 @@ class LogSummary:
             aircraft=sheet.aircraft,
             inputs=files,
             dialect=plain(source.dialect),
-            inferred=list(source.inferred),
+            inferred=[reading(one) for one in source.inferred],
+            inferred_codes=[InferredFacts(one.code, plain(one.values)) for one in source.inferred],
             channels=channels,
             limits=[LimitFacts(limit.name, limit.quantity) for limit in sheet.limit],
             settings=plain(settings),

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from loganalyze.events.analysis import Analysis
+from loganalyze.record.findings import Finding
 from loganalyze.results.assessment_results import LimitMeasure
 from loganalyze.show.figures.envelope_track import track_figure
 from loganalyze.show.figures.margin_figure import margin_figure
@@ -34,6 +35,7 @@ from loganalyze.text.number_format import sentence_case
 from loganalyze.text.quantity_words import UNKNOWN
 from loganalyze.text.sentences.assurance_text import BASES, MEANING
 from loganalyze.text.sentences.check_text import check
+from loganalyze.text.sentences.reading_text import sentences, step_count
 from loganalyze.text.sentences.recording_text import FLAGS
 from loganalyze.text.verdict_sentences import finding
 
@@ -215,7 +217,7 @@ def _checks(subject: Subject) -> list[Block]:
 
 
 def method(subject: Subject) -> tuple[Section, ...]:
-    """Make the method, what was taken for what, the settings, and the files' hashes."""
+    """Make the method, how the inputs were interpreted, the settings, and the files' hashes."""
     summary, how = subject.summary, subject.how
     how_sure = () if subject.assessment is None else (*BASES.values(), *MEANING)
     blocks: list[Block] = [Bullets((*label.ASSUMPTIONS, *how_sure))]
@@ -228,13 +230,13 @@ def method(subject: Subject) -> tuple[Section, ...]:
     settings = [said.named_value(name, value, how) for name, value in summary.settings.items()]
     settings += [(said.declared(name), f"{value:g}") for name, value in summary.declared.items()]
     steps: list[tuple[str, Any]] = [
-        (f"{step.name}: {name}", value) for step in subject.facts.steps
+        (step_count(step.name, name, how.deidentified), value) for step in subject.facts.steps
         for name, value in step.counts.items()]
     blocks.append(Subheading(label.SETTINGS_TITLE))
     blocks.append(KeyValues(tuple(settings)))
     if how.reader == "safety" and steps:
         blocks.append(KeyValues(tuple(
-            (said.code_words(name), f"{value:,}" if isinstance(value, int) else str(value))
+            (name, f"{value:,}" if isinstance(value, int) else str(value))
             for name, value in steps)))
     files = tuple((label.ROLES.get(one.role, one.role),
                    label.HIDDEN_FILE if how.deidentified else one.file,
@@ -247,11 +249,11 @@ def method(subject: Subject) -> tuple[Section, ...]:
 
 
 def _taken(subject: Subject) -> tuple[str, ...]:
-    """Return what was taken for what, a sentence each, without the log's own names if hidden."""
-    if subject.how.deidentified:
-        return tuple(finding(one.code, {**one.values, "column": label.HIDDEN_COLUMN})
-                     for one in subject.facts.taken)
-    return (*subject.summary.inferred, *(one.sentence for one in subject.facts.taken))
+    """Return how the inputs were interpreted, a sentence each, without names if hidden."""
+    hidden = subject.how.deidentified
+    inferred = sentences((Finding(one.code, one.values) for one in subject.summary.inferred_codes),
+                         hidden)
+    return (*inferred, *(finding(one.code, one.values, hidden) for one in subject.facts.taken))
 
 
 def _limits(analysis: Analysis, subject: Subject) -> Table:

@@ -19,6 +19,7 @@ from loganalyze.text.facts import ChannelFacts, FlagFacts
 from loganalyze.text.flight_account import channel_facts, flag_facts
 from loganalyze.text.labels.terminal_labels import NO_ALTITUDE
 from loganalyze.text.plain_values import plain, rounded, utc_text
+from loganalyze.text.sentences.reading_text import counted, sentences
 
 GAPS_LISTED = 10
 """How many gaps are listed, the longest first."""
@@ -100,7 +101,7 @@ def inspection(flights: Iterable[FlightLog], blocks: str = BLOCKS) -> Inspection
     file, dialect, starter = "", {}, ""
     for number, log in enumerate(flights, 1):
         file, dialect = log.source.path.name, plain(log.source.dialect)
-        inferred |= dict.fromkeys(log.source.inferred)
+        inferred |= dict.fromkeys(sentences(log.source.inferred))
         starter = log.source.starter
         found.append(_flight(number, log, blocks))
         del log
@@ -181,9 +182,10 @@ def _flight_lines(flight: FlightInspection) -> list[str]:
     )
     lines += [f"  {verdict_sentences.clock(start)} to {verdict_sentences.clock(end)}"
               for start, end in flight.longest_gaps_s]
-    counted = {key: value for key, value in flight.counts.items() if key not in ("rows", "kept")}
-    if counted:
-        lines.append("Reading: " + ", ".join(f"{key} {value}" for key, value in counted.items()))
+    counts = {key: value for key, value in flight.counts.items() if key not in ("rows", "kept")}
+    if counts:
+        lines.append("Reading: " + ", ".join(
+            f"{counted(key)} {value}" for key, value in counts.items()))
     lines += ["", *table([
         ("channel", "column", "unit", "every", "step", "missing", "from", "to", "known by"),
         *(_row(one, reach) for one, reach in zip(flight.channels, flight.ranges, strict=True))])]

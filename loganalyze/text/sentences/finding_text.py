@@ -1,4 +1,4 @@
-"""What was taken for what: a sentence for each of the judgement's codes."""
+"""How the inputs were interpreted: a sentence for each of the judgement's codes."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
 from loganalyze.record.channels import CHANNELS
+from loganalyze.text.labels.report_labels import HIDDEN_COLUMN
 from loganalyze.text.number_format import clock, count, duration
 
 UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
@@ -168,10 +169,14 @@ def but_not_judged(limits: Sequence[str]) -> str:
     return f"; {names} could not be judged"
 
 
-def finding(code: str, values: Mapping[str, Any]) -> str:
-    """Return what was taken for what, as a sentence.
+def finding(code: str, values: Mapping[str, Any], hidden: bool = False) -> str:
+    """Return how an input was interpreted, as a sentence; `hidden` : without columns' names.
 
     Raises KeyError for a code that has no sentence: a test holds that each code has one.
     """
     said = FINDINGS[code]
+    if hidden:
+        values = {**values, **{
+            key: HIDDEN_COLUMN if key == "column" else [HIDDEN_COLUMN] * len(values[key])
+            for key in ("column", "columns") if key in values}}
     return said.format_map(values) if isinstance(said, str) else said(values)
