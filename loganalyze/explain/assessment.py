@@ -88,6 +88,14 @@ def assess_flight(
     -------
     Assessment
         Its ``exceedances`` run parallel to those of the analysis.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                      "sample_logs/ouzelwing_240.toml")
+    >>> [one.severity.level for one in la.assess_flight(flight).exceedances]
+    ['medium', 'medium']
     """
     settings = settings or AssessSettings()
     uncertainty, widest = uncertainty_of(analysis), uncertainty_of(analysis, WIDEST)

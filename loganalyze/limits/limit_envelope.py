@@ -84,6 +84,14 @@ def limit_envelope(
         For an altitude outside the engine's range.
     Problem
         When the sheet's position correction goes by flap and no flap angle was declared.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
+    >>> envelope = la.limit_envelope(sheet, [0.0, 6000.0])
+    >>> (envelope.limit_airspeed / 0.514444).round().tolist()
+    [255.0, 225.0]
     """
     altitude = np.atleast_1d(np.asarray(pressure_altitude, dtype=np.float64))
     if temperature is None:
@@ -142,6 +150,13 @@ def crossovers(
     A constant CAS and a constant Mach limit cross in closed form; other pairs are searched in
     steps of 8 m [m, from `lowest` to `highest`] and each change is bracketed and solved. A
     change by a jump (a table that ends) is not a crossing.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
+    >>> [round(one.pressure_altitude / 0.3048) for one in la.crossovers(sheet)]
+    [13258]
     """
     chosen = [i for i in applicable(sheet, declared or {}) if sheet.limit[i].kind.is_speed]
     limits = [sheet.limit[i] for i in chosen]

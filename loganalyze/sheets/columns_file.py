@@ -228,5 +228,14 @@ def read_columns(path: str | Path) -> ColumnsFile:
     Problem
         For a file that can't be read or doesn't hold a columns file; it names the key and the
         hint.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> import loganalyze as la
+    >>> text = 'columns.calibrated_airspeed = { column = "Speed" }'
+    >>> _ = Path("columns.toml").write_text(text, encoding="utf-8")
+    >>> la.read_columns("columns.toml").columns["calibrated_airspeed"].column
+    'Speed'
     """
     return read_toml(path, ColumnsFile)

@@ -291,5 +291,12 @@ def read_limits(path: str | Path) -> LimitsSheet:
     Problem
         For a file that can't be read or doesn't hold a limits sheet; it names the key and the
         hint.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
+    >>> [limit.name for limit in sheet.limit]
+    ['VMO', 'MMO', 'VFE 10', 'VFE 35', 'VLE']
     """
     return read_toml(path, LimitsSheet)

@@ -91,5 +91,15 @@ def read_priors(path: str | Path) -> PriorsFile:
     ------
     Problem
         For a file that can't be read or doesn't hold priors; it names the key and the hint.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> import loganalyze as la
+    >>> text = ('prior = [{ limit = "VMO", source = "a fleet", '
+    ...         "edges = [-10, 0, 10], counts = [1, 9] }]")
+    >>> _ = Path("priors.toml").write_text(text, encoding="utf-8")
+    >>> [prior.limit for prior in la.read_priors("priors.toml").prior]
+    ['VMO']
     """
     return read_toml(path, PriorsFile)

@@ -130,7 +130,18 @@ class Prior:
 
 
 def priors_of(file: PriorsFile) -> dict[str, Prior]:
-    """Return the priors of a priors file, by limit."""
+    """Return the priors of a priors file, by limit.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> import loganalyze as la
+    >>> text = ('prior = [{ limit = "VMO", source = "a fleet", '
+    ...         "edges = [-10, 0, 10], counts = [1, 9] }]")
+    >>> _ = Path("priors.toml").write_text(text, encoding="utf-8")
+    >>> sorted(la.priors_of(la.read_priors("priors.toml")))
+    ['VMO']
+    """
     return {
         one.limit: (Prior.of_histogram(one.source, one.edges, one.counts)
                     if one.edges is not None and one.counts is not None
@@ -170,6 +181,14 @@ def prior_of_margins(
     ----------
     Bovy, Hogg and Roweis, Annals of Applied Statistics 5 (2011), 1657: a mixture of normals
     seen through errors of known size, by expectation and maximisation.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> import numpy as np
+    >>> margins = np.random.default_rng(1).normal(20, 8, 200)
+    >>> type(la.prior_of_margins("our fleet", margins, 2.0)).__name__
+    'Prior'
     """
     values = -np.asarray(margins, dtype=np.float64)
     error = np.broadcast_to(np.asarray(u, dtype=np.float64), values.shape) ** 2

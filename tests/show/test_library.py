@@ -3,6 +3,8 @@
 import base64
 import io
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pandas as pd
@@ -97,3 +99,14 @@ def test_measures_and_samples_are_frames(assessment):
     assert len(samples) == len(assessment.analysis.samples)
     assert (samples["margin_u_kt"] > 0).any()
     assert "descent" in samples["phase"].tolist()
+
+
+def test_the_cells_of_the_example_run(tmp_path):
+    script = SAMPLES / "notebook_cells.py"
+    assert script.read_text(encoding="utf-8").count("\n# %% ") >= 6
+    ran = subprocess.run([sys.executable, str(script), str(tmp_path)], capture_output=True,
+                         text=True, cwd=SAMPLES.parent, check=False,
+                         env={"PYTHONPATH": str(SAMPLES.parent), "PATH": "/usr/bin:/bin"})
+    assert ran.returncode == 0, ran.stderr
+    assert "VMO proven over" in ran.stdout
+    assert {path.name for path in tmp_path.iterdir()} == {"margin.png", "report.html"}

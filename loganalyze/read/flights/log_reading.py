@@ -59,6 +59,13 @@ def read_log(source: LogInput, columns: str | Path | ColumnsFile | None = None) 
     ------
     Problem
         For a file that isn't a log, or one that leaves in doubt what the verdict rests on.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> log = la.read_log("sample_logs/descent_through_mmo_and_vmo.csv")
+    >>> len(log), sorted(log.channels)[0]
+    (4080, 'flap')
     """
     with filed(source) as path, _memory(path):
         plan = understand(path, columns)
@@ -111,6 +118,12 @@ def read_flights(
     ------
     Problem
         As for `read_log`.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> [len(log) for log in la.read_flights("sample_logs/clean_flight.csv")]
+    [9048]
     """
     with filed(source) as path, _memory(path):
         plan = understand(path, columns)

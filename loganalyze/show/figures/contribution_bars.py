@@ -31,6 +31,15 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
     matplotlib.figure.Figure
         A bar a cause, to the right where it took margin away, hatched to the left where it gave
         some back, and their sum.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.assess("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                     "sample_logs/ouzelwing_240.toml")
+    >>> figure = la.contributions_figure(flight.exceedances[0].contributions)
+    >>> len(figure.axes)
+    1
     """
     how = how or Presentation()
     # NaN is not known, and what rounds to nothing has no bar.

@@ -40,6 +40,15 @@ def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
     -------
     matplotlib.figure.Figure
         Altitude upwards, speeds to the right; each limit is named where it governs.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
+    >>> envelope = la.limit_envelope(sheet, [100.0 * i for i in range(90)])
+    >>> figure = la.envelope_figure(envelope, sheet)
+    >>> len(figure.axes)
+    1
     """
     height = envelope.pressure_altitude / FOOT
     with mpl.rc_context(STYLE):

@@ -54,6 +54,14 @@ def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
         Altitude upwards, calibrated airspeed to the right: the limit airspeed with no
         conditional limit applying, the crossover, the conditional limits where they governed,
         and the track, thick where it was over a limit.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                      "sample_logs/ouzelwing_240.toml")
+    >>> len(la.track_figure(flight).axes)
+    1
     """
     how = how or Presentation()
     per_knot, per_foot = how.units.per_knot, how.units.per_foot

@@ -89,6 +89,14 @@ def panel_figure(
     ------
     IndexError
         When the flight has no such exceedance.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                      "sample_logs/ouzelwing_240.toml")
+    >>> len(la.panel_figure(flight, 0).axes)
+    4
     """
     how = how or Presentation()
     one = analysis.exceedances[index]

@@ -60,7 +60,15 @@ class Picture(Figure):
 
 
 def save_figure(figure: Figure, path: str | Path) -> None:
-    """Save a figure as its file name says (.png, .svg, .pdf), with no clock time in it."""
+    """Save a figure as its file name says (.png, .svg, .pdf), with no clock time in it.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                      "sample_logs/ouzelwing_240.toml")
+    >>> la.save_figure(la.margin_figure(flight), "margin.png")
+    """
     _save(figure, path, Path(path).suffix.lstrip("."))
 
 

@@ -77,6 +77,14 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
     matplotlib.figure.Figure
         Three panels over one time axis. Exceedances are shaded, marked with a triangle where
         they were worst and numbered; what couldn't be judged is hatched.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                      "sample_logs/ouzelwing_240.toml")
+    >>> len(la.margin_figure(flight).axes)
+    3
     """
     how = how or Presentation()
     with mpl.rc_context(STYLE):

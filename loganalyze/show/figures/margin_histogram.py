@@ -28,6 +28,14 @@ def histogram_figure(measure: LimitMeasure, how: Presentation | None = None) -> 
     matplotlib.figure.Figure
         Time [min] against margin; bins over the limit are marked and hatched. With no bins the
         picture is empty and says so.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.assess("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                     "sample_logs/ouzelwing_240.toml")
+    >>> len(la.histogram_figure(flight.measures[0]).axes)
+    1
     """
     how = how or Presentation()
     with mpl.rc_context(STYLE):

@@ -130,6 +130,15 @@ def summarise(
     """Return the summary of one log's flights, of which only one is held at a time.
 
     The parameters are those of `LogSummary`. Raises Problem where there is no flight.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                      "sample_logs/ouzelwing_240.toml")
+    >>> summary = la.summarise([flight])
+    >>> [one.limit for one in summary.flights[0].exceedances]
+    ['MMO', 'VMO']
     """
     summary = LogSummary(limits=limits, columns=columns, declared=declared)
     for one in judged:

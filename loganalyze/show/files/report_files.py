@@ -59,6 +59,15 @@ def write_reports(
     -------
     tuple of Path
         The files written.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                      "sample_logs/ouzelwing_240.toml")
+    >>> options = la.ReportOptions(formats=("html",))
+    >>> [path.name for path in la.write_reports(".", flight, la.summarise([flight]), options)]
+    ['report.html']
     """
     options = options or ReportOptions()
     analysis = analysis_of(judged)

@@ -229,6 +229,16 @@ def write_results(
     ------
     Problem
         As `ResultsFolder` does, and where there is no flight.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                      "sample_logs/ouzelwing_240.toml")
+    >>> summary = la.write_results(flight, "debrief")
+    >>> from pathlib import Path
+    >>> sorted(path.name for path in Path("debrief").iterdir())[:2]
+    ['contributions.csv', 'contributions.parquet']
     """
     given = [flights] if isinstance(flights, Analysis | Assessment) else flights
     summary = LogSummary(limits=limits, columns=columns, declared=declared)
