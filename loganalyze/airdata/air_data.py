@@ -25,6 +25,9 @@ from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.units import KNOT
 from loganalyze.sheets.limits_sheet import LimitsSheet
 
+_LOOK = 65_536
+"""Rows that are looked at together: the first of them mostly settle it."""
+
 
 @dataclass(frozen=True, eq=False)
 class AirData:
@@ -63,7 +66,9 @@ class AirData:
     @cached_property
     def has_altitude(self) -> bool:
         """Whether the pressure altitude is recorded at any row."""
-        return bool((~np.isnan(self.pressure_altitude)).any())
+        altitude = self.pressure_altitude
+        return any(not np.isnan(altitude[first : first + _LOOK]).all()
+                   for first in range(0, len(altitude), _LOOK))
 
     @property
     def screened_airspeed(self) -> Floats:

@@ -56,10 +56,10 @@ def outliers(time: Floats, values: Floats, least: float) -> tuple[NDArray[np.int
     """
     # Only the first and last of consecutive equal values matter: a handful in a million samples
     # of a flap.
-    differs = values[1:] != values[:-1]
-    ends = np.ones(len(values), dtype=bool)
-    ends[1:-1] = differs[1:] | differs[:-1]
-    known = np.flatnonzero(ends)
+    changes = np.flatnonzero(values[1:] != values[:-1])
+    beside = np.stack([changes, changes + 1], axis=1).ravel()
+    known = np.concatenate([[0], beside, [len(values) - 1]])
+    known = known[np.append(len(values) > 0, known[1:] > known[:-1])]
     known = known[~np.isnan(values[known])]
     at, value = time[known], values[known]
     changed = (np.flatnonzero(np.abs(np.diff(value)) > least) + 1).tolist()

@@ -284,7 +284,8 @@ def analyze(
     raw = Evaluation.of(log, sheet, settings, declared)
     found = block_evaluation.evaluate(raw, speeds_wanted=not verdict_only)
     evaluation = raw.screened(found.rejected_rows)
-    questioned = limits_in_force.questioned(evaluation, found.rows_over)
+    questioned = limits_in_force.questioned(
+        evaluation, found.rows_over, math.fsum(found.judged_s))
     if questioned:
         raw = raw.without([i for i, _ in questioned])
         found = block_evaluation.evaluate(raw, speeds_wanted=not verdict_only)

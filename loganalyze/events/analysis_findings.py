@@ -19,15 +19,15 @@ def lost_temperature(
     """Say since when, and for how long, the probe gave nothing to rely on."""
     if evaluation.air.temperature is None or "static_air_temperature_degc" not in columns:
         return []
-    lost = np.isnan(columns["static_air_temperature_degc"])
+    lost = np.flatnonzero(np.isnan(columns["static_air_temperature_degc"]))
     # Without a Mach number the reading can't be reduced, but the probe is none the worse.
-    lost &= ~np.isnan(columns["mach"])
-    if not lost.any():
+    lost = lost[~np.isnan(columns["mach"][lost])]
+    if not len(lost):
         return []
-    hold = sample_checks.held(evaluation.log.time, evaluation.log.interval_s)
-    first, last = np.flatnonzero(lost)[[0, -1]]
+    hold = sample_checks.held_at(evaluation.log.time, evaluation.log.interval_s, lost)
+    first, last = lost[[0, -1]]
     return [Finding("temperature_lost", {
-        "lost_s": float(hold[lost].sum()),
+        "lost_s": float(hold.sum()),
         "first_s": float(evaluation.log.time[first]),
         "last_s": float(evaluation.log.time[last]),
     })]

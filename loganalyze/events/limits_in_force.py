@@ -20,6 +20,7 @@ from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import Evaluation
 from loganalyze.record.channels import kind
 from loganalyze.record.findings import Finding
+from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import DEGREE
 from loganalyze.screening import sample_checks
 from loganalyze.sheets.limit_conditions import Condition
@@ -39,7 +40,7 @@ _NEARLY_ALL = 0.9
 
 
 def questioned(
-    evaluation: Evaluation, rows_over: Mapping[int, Rows]
+    evaluation: Evaluation, rows_over: Mapping[int, Rows], judged_s: float
 ) -> tuple[tuple[int, Finding], ...]:
     """Return the limits whose conditions hold where no aircraft flies so, and what to correct.
 
@@ -54,6 +55,8 @@ def questioned(
         With what was screened out noted in ``evaluation.air``.
     rows_over : mapping of int to intp[m]
         The rows over each limit that has any, by the limit's index in the sheet.
+    judged_s : float  [s]
+        The time in which the limits were judged: the flight was recorded for at least so long.
 
     Returns
     -------
@@ -69,18 +72,15 @@ def questioned(
         over_s = float(sample_checks.held_at(time, interval, rows).sum())
         if over_s < settings.at_rest_s:
             continue
-        hold = sample_checks.held(time, interval)
         airborne = ~recording_quality.rows_on_ground(evaluation.log, evaluation.air, settings)[1]
         at = evaluation.air_data_at(rows)
         value = limit_equivalents.published_value(limit, at)
         far = value > (1 + settings.at_rest_pct / 100) * limit_equivalents.published_maximum(
             limit, at
         )
-        in_force = hold[airborne & (evaluation.applicability[i] == condition_states.YES)].sum()
-        always = in_force >= _NEARLY_ALL * hold[airborne].sum()
-        if hold[rows[far]].sum() >= settings.at_rest_s:
+        if sample_checks.held_at(time, interval, rows[far]).sum() >= settings.at_rest_s:
             rows = rows[far]
-        elif not always:
+        elif not _nearly_always(evaluation, i, airborne, judged_s):
             continue
         at_rest = [_at_rest(one, rows, airborne) for one in condition_states.recorded(
             limit.conditions, evaluation.log, evaluation.declared, evaluation.sheet.configuration)
@@ -90,6 +90,20 @@ def questioned(
         condition, reading = next(one for one in at_rest if one is not None)
         found.append((i, _finding(limit.name, condition, reading, over_s)))
     return tuple(found)
+
+
+def _nearly_always(
+    evaluation: Evaluation, i: int, airborne: NDArray[np.bool_], judged_s: float
+) -> bool:
+    """Whether a limit was in force for nearly all of the airborne time."""
+    yes = evaluation.applicability[i] == condition_states.YES
+    # No row stands for longer, whatever the gaps: that settles most flights.
+    longest = HELD_INTERVALS * evaluation.log.interval_s
+    on_ground_s = longest * (len(airborne) - np.count_nonzero(airborne))
+    if longest * np.count_nonzero(yes) < _NEARLY_ALL * (judged_s - on_ground_s):
+        return False
+    hold = sample_checks.held(evaluation.log.time, evaluation.log.interval_s)
+    return bool(hold[airborne & yes].sum() >= _NEARLY_ALL * hold[airborne].sum())
 
 
 def _at_rest(one: condition_states.Recorded, rows: Rows, airborne: NDArray[np.bool_]
