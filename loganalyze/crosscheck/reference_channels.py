@@ -243,7 +243,8 @@ class Ways:
         left = np.concatenate([one[2] - at for one, at in zip(sides, usual, strict=True)])
         spread = 1.4826 * median(np.abs(left))
         scale = _SCALE * max(abs(level - median(one[1])) for one in sides)
-        allowed = way.floor + _SPREADS * spread + drift + steps + moving + scale
+        # The spread holds the rounding of both already, unless they hardly cross a step.
+        allowed = way.floor + max(_SPREADS * spread, steps) + drift + moving + scale
         return Difference(median(off) - expected, allowed, len(inside))
 
     @staticmethod

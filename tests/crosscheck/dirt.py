@@ -42,6 +42,7 @@ from loganalyze import (
     assess_flight,
 )
 from loganalyze.crosscheck.corroboration import SHOWS_LESS
+from loganalyze.read.repair.sample_and_hold import resolution
 from loganalyze.record.channels import kind
 from loganalyze.simulate import pressures
 
@@ -151,8 +152,10 @@ def log_of(time: np.ndarray, hz: float, channels: dict[str, np.ndarray]) -> Flig
     for name, values in channels.items():
         known = kind(name)
         assert known is not None
-        kept[name] = Channel(values * known.unit.factor + known.unit.offset, column=name.upper(),
-                             interval_s=1 / hz)
+        in_si = values * known.unit.factor + known.unit.offset
+        # A log that is read states the quantization step of each channel; so must this one.
+        kept[name] = Channel(in_si, column=name.upper(), interval_s=1 / hz,
+                             resolution=resolution(in_si, 0.0))
     return FlightLog(time, kept, Source(Path("simulated")), interval_s=1 / hz)
 
 
