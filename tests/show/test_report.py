@@ -410,7 +410,8 @@ SHOW = Path(loganalyze.show.__path__[0])
 
 @pytest.mark.parametrize("path", [
     path for path in sorted(SHOW.glob("*/*.py"))
-    if path.parent.name in ("report", "page", "pdf", "figures") and path.stem != "envelope_figure"],
+    # What the tables' columns are is part of their schema; outcomes are codes.
+    if path.parent.name in ("report", "page", "pdf", "figures", "terminal")],
     ids=lambda path: f"{path.parent.name}/{path.stem}")
 def test_no_words_stand_outside_the_wording(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))
@@ -423,5 +424,6 @@ def test_no_words_stand_outside_the_wording(path):
              if isinstance(node, ast.Constant) and isinstance(node.value, str)
              and id(node) not in told and sentence.search(node.value)]
     allowed = re.compile(r"(axes fraction|offset points|(lower|upper) (left|center)|light dark|"
-                         r"<!doctype html>\n|default-src 'none'; img-src data:; style-src )")
+                         r"not judged|<!doctype html>\n|"
+                         r"default-src 'none'; img-src data:; style-src )")
     assert [text for text in found if not allowed.fullmatch(text)] == []

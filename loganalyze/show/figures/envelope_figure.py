@@ -24,6 +24,8 @@ from loganalyze.show.figures.figure_style import (
     VERMILION,
     Picture,
 )
+from loganalyze.text.labels import picture_labels as label
+from loganalyze.text.number_format import feet
 
 
 def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
@@ -54,22 +56,22 @@ def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
     with mpl.rc_context(STYLE):
         figure = Picture(figsize=(7.5, 7))
         axes = figure.add_axes((0.12, 0.1, 0.84, 0.78))
-        figure.text(0.12, 0.955, f"{sheet.aircraft}: limit airspeed", fontsize=11, weight="bold",
-                    va="center")
+        figure.text(0.12, 0.955, label.ENVELOPE["title"].format(aircraft=sheet.aircraft),
+                    fontsize=11, weight="bold", va="center")
         figure.text(0.12, 0.92, _temperature_words(envelope), va="center")
         names = [limit.name for limit in sheet.limit]
         thin: dict[str, Any] = {"color": GREY, "linewidth": 0.7, "linestyle": (0, (1, 2))}
         for values in envelope.per_limit:
             axes.plot(values / KNOT, height, **thin)
-        axes.plot([], [], label="each limit by itself", **thin)
+        axes.plot([], [], label=label.ENVELOPE["each"], **thin)
         axes.plot(envelope.limit_airspeed / KNOT, height, color="black", linewidth=1.8,
-                  label="limit airspeed (CAS)")
+                  label=label.ENVELOPE["limit"])
         axes.plot(envelope.true_airspeed / KNOT, height, color=BLUE, linewidth=1.3,
-                  linestyle=(0, (5, 2)), label="the same as true airspeed")
+                  linestyle=(0, (5, 2)), label=label.ENVELOPE["true"])
         _name_governing(axes, envelope, names)
         _mark_crossovers(axes, envelope, names)
-        axes.set_xlabel("airspeed [kt]")
-        axes.set_ylabel("pressure altitude [ft]")
+        axes.set_xlabel(label.AXES["airspeed"].format(unit="kt"))
+        axes.set_ylabel(label.AXES["pressure_altitude"].format(unit="ft"))
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
         axes.legend(loc="best", **LEGEND)
     return figure
@@ -78,8 +80,8 @@ def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
 def _temperature_words(envelope: Envelope) -> str:
     deviation = envelope.temperature - temperature(envelope.pressure_altitude)
     if np.ptp(deviation) < 1e-6:
-        return f"true airspeed at ISA {deviation[0]:+.0f} degC"
-    return f"true airspeed at {envelope.temperature[0] - ZERO_CELSIUS:.0f} degC"
+        return label.ENVELOPE["isa"].format(degc=deviation[0])
+    return label.ENVELOPE["temperature"].format(degc=envelope.temperature[0] - ZERO_CELSIUS)
 
 
 def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:
@@ -93,7 +95,8 @@ def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:
             continue
         crossing = float(np.interp(0, apart, height[i : i + 2]))
         axes.axhline(crossing, color=VERMILION, linewidth=1, linestyle=(0, (6, 2, 1, 2)))
-        axes.annotate(f"crossover {names[below]}/{names[above]}, {crossing:,.0f} ft",
+        axes.annotate(label.CROSSOVER.format(
+            below=names[below], above=names[above], altitude=feet(crossing)),
                       (0.01, crossing), (0, 2), xycoords=("axes fraction", "data"),
                       textcoords="offset points", va="bottom", fontsize=8, path_effects=HALO)
 

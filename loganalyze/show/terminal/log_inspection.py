@@ -14,12 +14,12 @@ from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.terminal.sparklines import BLOCKS, sparkline
-from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import ChannelFacts, FlagFacts
 from loganalyze.text.flight_account import channel_facts, flag_facts
+from loganalyze.text.labels import inspection_labels as label
 from loganalyze.text.labels.terminal_labels import NO_ALTITUDE
 from loganalyze.text.plain_values import plain, rounded, utc_text
-from loganalyze.text.sentences.reading_text import counted, sentences
+from loganalyze.text.sentences.reading_text import sentences
 
 GAPS_LISTED = 10
 """How many gaps are listed, the longest first."""
@@ -156,38 +156,25 @@ def text(found: Inspection) -> str:
     several = len(found.flights) > 1
     for flight in found.flights:
         if several:
-            files = f", in {', '.join(flight.files)}" if flight.files else ""
-            lines += [
-                "",
-                f"Flight {flight.flight}, from {verdict_sentences.clock(flight.start_s)}{files}",
-            ]
+            lines += ["", label.flight(flight.flight, flight.start_s, flight.files)]
         lines += _flight_lines(flight)
-    lines += ["", *(f"Inferred: {sentence}" for sentence in found.inferred)]
+    lines += ["", *map(label.inferred, found.inferred)]
     if found.starter:
         lines += [*([""] if found.inferred else []), NO_ALTITUDE, *found.starter.splitlines()]
     return "\n".join(lines).rstrip("\n")
 
 
 def _flight_lines(flight: FlightInspection) -> list[str]:
-    start = f", from {flight.start_utc}" if flight.start_utc else ", no date"
-    lines = [f"{verdict_sentences.count(flight.samples, 'sample')} over "
-             f"{verdict_sentences.duration(flight.duration_s)}{start}"]
+    lines = [label.samples(flight.samples, flight.duration_s, flight.start_utc)]
     if flight.interval_s:
-        lines.append(f"Sampling: one every {flight.interval_s:g} s ({1 / flight.interval_s:g} Hz)")
-    lines.append(
-        f"Gaps: {verdict_sentences.count(flight.gaps, 'gap')}, "
-        f"{verdict_sentences.duration(flight.gaps_s)} in all"
-        if flight.gaps
-        else "Gaps: none"
-    )
-    lines += [f"  {verdict_sentences.clock(start)} to {verdict_sentences.clock(end)}"
-              for start, end in flight.longest_gaps_s]
+        lines.append(label.sampling(flight.interval_s))
+    lines.append(label.gaps(flight.gaps, flight.gaps_s))
+    lines += [f"  {label.gap(start, end)}" for start, end in flight.longest_gaps_s]
     counts = {key: value for key, value in flight.counts.items() if key not in ("rows", "kept")}
     if counts:
-        lines.append("Reading: " + ", ".join(
-            f"{counted(key)} {value}" for key, value in counts.items()))
+        lines.append(label.reading(counts))
     lines += ["", *table([
-        ("channel", "column", "unit", "every", "step", "missing", "from", "to", "known by"),
+        label.HEADING,
         *(_row(one, reach) for one, reach in zip(flight.channels, flight.ranges, strict=True))])]
     lines += ["", *(f"{reach.channel[:LABEL]:<{LABEL}} {reach.line}".rstrip()
                     for reach in flight.ranges)]
@@ -200,15 +187,12 @@ def _row(one: ChannelFacts, reach: ReachFacts) -> tuple[str, ...]:
     step = f"{one.resolution:.4g} {reach.unit}".rstrip() if stepped else ""
     ends = (f"{end:.6g} {reach.unit}".rstrip() if end is not None else ""
             for end in (reach.least, reach.greatest))
-    return (one.channel, one.column, one.unit, every + (", held" if reach.held else ""), step,
+    return (one.channel, one.column, one.unit, every + (label.HELD if reach.held else ""), step,
             f"{one.missing:,}", *ends, one.known_by)
 
 
 def _screening_lines(flight: FlightInspection) -> list[str]:
-    lost = flight.screened_s.get("", 0.0)
-    share = f" ({100 * lost / flight.airborne_s:.2g} %)" if lost and flight.airborne_s else ""
-    lines = [f"Screening: {verdict_sentences.duration(lost) if lost else 'nothing'}{share} of "
-             f"{verdict_sentences.duration(flight.airborne_s)} airborne set aside"]
+    lines = [label.screening(flight.screened_s.get("", 0.0), flight.airborne_s)]
     return lines + [f"  {one.sentence}" for one in flight.quality if one.sentence]
 
 

@@ -30,3 +30,13 @@ NOT_PROVEN = "{number}  {limit}, {outcome}: {excess} over, {start} to {end}"
 CROSSOVER = "crossover {below}/{above}, {altitude}"
 ABOVE_THE_FLIGHT = "above this flight: {crossovers}"
 FIRST_SAMPLE = " (this flight's first is at {instant} UTC)"
+
+ENVELOPE: dict[str, str] = {
+    "title": "{aircraft}: limit airspeed",
+    "each": "each limit by itself",
+    "limit": "limit airspeed (CAS)",
+    "true": "the same as true airspeed",
+    "isa": "true airspeed at ISA {degc:+.0f} degC",
+    "temperature": "true airspeed at {degc:.0f} degC",
+}
+"""What the picture of an envelope says."""
