@@ -22,7 +22,7 @@ Bottom up: `cells`, `columns`, `clocks`, `files`, `repair`, `csv`, `parquet`, `l
 - Stamps of two numbers (10:04) are hours and minutes only where 30 rows or more share each, or the
   columns file says so. A zone in a clock's name counts; local times give no UTC.
 - Points that may group thousands (982, then 1.004 in one column) are refused, as commas are.
-- Days and months in digits are told apart by a number above 12, or by the one order in which the
+- Days and months in digits are distinguished by a number above 12, or by the one order in which the
   dates run on from day to day; otherwise the log is refused.
 
 A long recording is read flight by flight in bounded memory. Parquet row groups of up to half a

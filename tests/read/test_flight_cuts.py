@@ -316,7 +316,7 @@ def test_a_wild_clock_is_cut_alike_in_pieces_of_any_size(turn, way, tmp_path, mo
 
 @pytest.mark.parametrize("way", WAYS)
 def test_ground_time_is_let_go_of_while_it_runs(way, tmp_path, monkeypatch):
-    monkeypatch.setattr(flight_splitting, "FLIGHT_ROOM", 4000)
+    monkeypatch.setattr(flight_splitting, "FLIGHT_CAPACITY", 4000)
     path = log_of(tmp_path, ground(20_000), flight(), ground(20_000), flight(),
                   group=in_pieces(monkeypatch, way, 500))
     greatest = 0

@@ -1,4 +1,4 @@
-"""Which clock a log has: told from the first cells of its time columns, stated, or refused."""
+"""Which clock a log has: found from the first cells of its time columns, stated, or refused."""
 
 from __future__ import annotations
 

@@ -155,7 +155,7 @@ class FrameClock:
         self._within = RolloverCounter(self.subframes, None)
 
     def run(self, counters: Floats) -> Floats:
-        """Return seconds from the counter's nought."""
+        """Return seconds from 0 of the counter."""
         frames = self._running(counters[:, -1])
         if counters.shape[1] == 1:
             return frames * self.frame_s

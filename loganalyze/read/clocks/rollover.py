@@ -55,7 +55,7 @@ def faults(values: Floats, last: float, period: float | None, reach: float) -> N
     steps = ahead(np.diff(values, prepend=last))
     odd = np.flatnonzero(~((steps >= 0) & (steps <= reach)))
     if len(values) < FEWEST_VALUES or len(odd) > FAULT_ROWS + 0.1 * len(values):
-        return bad  # It doesn't run on: what is damaged can't be told.
+        return bad  # It doesn't run on: which values are damaged can't be found.
     for row in np.unique(np.concatenate([odd, odd - 1])).tolist():
         if row < 0 or bad[row]:
             continue

@@ -29,7 +29,7 @@ ALONE_S, ALONE_STEPS = 10.0, 10.0
 """A first or last row so far [s], and so many steps, from all others has nothing that shows
 whether its stamp or a gap is meant."""
 TURN_S = 60.0
-"""Seconds that fall from so little [s] before a day's or a week's end to so little after nought
+"""Seconds that fall from so little [s] before a day's or a week's end to so little after its start
 count from midnight, or from a week's start."""
 SAMPLED_STEPS = 1 << 16
 """Steps looked at for the normal interval."""

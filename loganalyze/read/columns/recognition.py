@@ -104,7 +104,7 @@ def recognise(
     found: dict[str, Column] = {}
     if chosen is not None:
         for channel, entry in chosen.columns.items():
-            found |= _told(channel, entry, headers, where)
+            found |= _stated_columns(channel, entry, headers, where)
     taken = {column.index for column in found.values()}
     named: dict[str, list[_Candidate]] = {}
     doubtful: list[tuple[Header, tuple[str, ...]]] = []
@@ -137,7 +137,7 @@ def likely_columns(headers: Sequence[Header], chosen: ColumnsFile | None
     open_channels: list[str] = []
     for channel, entry in (chosen.columns if chosen else {}).items():
         try:
-            found |= _told(channel, entry, headers, "")
+            found |= _stated_columns(channel, entry, headers, "")
         except Problem:
             open_channels.append(channel)
     taken = {column.index for column in found.values()}
@@ -274,7 +274,8 @@ def refuse_unit(column: Column, headers: Sequence[Header], where: str) -> Proble
                    listed(headers))
 
 
-def _told(channel: str, entry: Entry, headers: Sequence[Header], where: str) -> dict[str, Column]:
+def _stated_columns(channel: str, entry: Entry, headers: Sequence[Header],
+                    where: str) -> dict[str, Column]:
     """Return what the columns file says of a channel: its column, and that of its fine word."""
     column = _chosen(channel, entry.column, entry.unit, headers, where)
     factor = column.unit.factor if column.unit else 1.0

@@ -124,7 +124,7 @@ def find_dialect(head: bytes, encoding: str, mark: int, where: str,
     lines = _lines(text.replace(b"\r", b"\n") if newline == "\r" else text)
     texts = [_text(line, encoding) for line in lines]
     delimiters = [mark for mark, name in DELIMITERS.items() if said.delimiter in (None, name)]
-    lines, texts = _mended(lines, texts, delimiters)
+    lines, texts = _repaired(lines, texts, delimiters)
     if not any(text.strip() for text in texts):
         raise Problem("the file holds nothing but blank lines", where, "export the log again")
     beginning = _Beginning(lines, texts, "utf-16" if encoding.startswith("utf-16") else encoding,
@@ -267,7 +267,7 @@ def _text(line: bytes, encoding: str) -> str:
     return text.rstrip("\r\n").replace("\u2212", "-")
 
 
-def _mended(lines: list[bytes], texts: list[str],
+def _repaired(lines: list[bytes], texts: list[str],
             delimiters: list[str]) -> tuple[list[bytes], list[str]]:
     """Join lines that a name broken within its quotes makes of a header; rows stay as they are."""
     if not any(text.count('"') % 2 for text in texts):

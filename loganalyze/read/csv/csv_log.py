@@ -119,7 +119,7 @@ class CsvLog:
                low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
         """Yield the file batch by batch, in order; the batches are small, `low_memory` or not.
 
-        Nothing is converted `sink` room here: where a batch belongs shows once it is parsed.
+        Nothing is converted to `sink` here: where a batch belongs shows once it is parsed.
         """
         section: Section | None = Section(self.dialect, self.headers, time, form, columns)
         texts, line = self.texts(), self.dialect.first_line

@@ -103,18 +103,18 @@ class TableParser:
             raise
 
     def _parsed(self, text: bytes) -> tuple[RowBatch, int]:
-        reason, mended, left_out = BadBatchError(text), text, 0
-        for mended, left_out in self.repair.attempts(text):
+        reason, repaired, left_out = BadBatchError(text), text, 0
+        for repaired, left_out in self.repair.attempts(text):
             for as_text in (False, True) if self.may_be_text else (False,):
                 try:
-                    return (self.made(self._arrays(mended, as_text), left_out, as_text),
+                    return (self.made(self._arrays(repaired, as_text), left_out, as_text),
                             line_ends(text))
                 except BadStampError as bad:
                     parts = {part.channel: part.index for part in self.form.parts}
                     reason = BadBatchError(text, parts.get(bad.channel, self.time.index), bad.cell)
                 except (pa.ArrowInvalid, UnknownStateError, SecondValueError):
                     reason = BadBatchError(text)
-        rest = self.without_damage(mended, left_out)
+        rest = self.without_damage(repaired, left_out)
         if rest is None:
             raise reason
         return rest, line_ends(text)
@@ -141,7 +141,7 @@ class TableParser:
                        "export the log again")
 
     def _cells(self, raw: bytes) -> list[str]:
-        """Return the cells of a line as they are read, mended."""
+        """Return the cells of a line as they are read, repaired."""
         width = len(self.dialect.names)
         text = raw.decode(self.encoding, "replace").rstrip("\r")
         cells = [cell.strip(" \t") for cell in split_line(text, self.dialect.delimiter)]
@@ -366,7 +366,7 @@ class Parser(TableParser):
         return None
 
     def _same_aircraft(self, cell: str) -> float:
-        """Return nought for a blank or the log's own registration; else raise."""
+        """Return 0 for a blank or the log's own registration; else raise."""
         if cell.strip() not in (*self.nulls, self.mark):
             raise UnknownStateError(cell)
         return 0.0

@@ -1,4 +1,4 @@
-"""Pieces of a CSV export that can't be parsed as they are, mended step by step."""
+"""Batches of a CSV export that can't be parsed as they are, repaired step by step."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ class RowRepair:
     encoding: str
 
     def attempts(self, text: bytes) -> Iterator[tuple[bytes, int]]:
-        """Yield the batch as it is, then mended more and more, with the lines left out."""
+        """Yield the batch as it is, then repaired more and more, with the lines left out."""
         mark = self.dialect.comment.encode()
         commented = bool(mark) and (text.startswith(mark) or b"\n" + mark in text)
         if not commented:
@@ -62,20 +62,20 @@ class RowRepair:
         if kept and kept[-1] and kept[-1].count(delimiter) < len(self.dialect.names) - 1:
             kept[-1] = b""  # A last line without its end was cut off while it was written.
             left_out += 1
-        mended = b"\n".join(kept)
+        repaired = b"\n".join(kept)
         if left_out or commented:
-            yield mended, left_out
+            yield repaired, left_out
         self._refuse_headers(lines, [i for i, line in enumerate(lines)
                                      if line[:1] in STARTS and self.no_sample(line)], places)
         straight = [self._straight(line) for line in kept if not self.no_sample(line)]
         left_out += len(kept) - len(straight)
-        mended = b"\n".join(straight)
-        yield mended, left_out
+        repaired = b"\n".join(straight)
+        yield repaired, left_out
         blank = b" " if delimiter == b"\t" else b"[ \t]"
-        if re.search(blank, mended):
+        if re.search(blank, repaired):
             mark = re.escape(delimiter)
             yield re.sub(blank + b"+(?=" + mark + rb"|\r?\n|$)|(?:(?<=" + mark + rb")|(?<=\n)|^)"
-                         + blank + b"+", b"", mended), left_out
+                         + blank + b"+", b"", repaired), left_out
 
     def no_sample(self, line: bytes) -> bool:
         """Whether a line is blank, a comment, a name or a sentence, or the header come again."""

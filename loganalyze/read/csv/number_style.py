@@ -49,14 +49,14 @@ def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> 
 
 
 def _habitual(columns: Sequence[Sequence[tuple[int, str]]],
-              told: Callable[[str], bool]) -> list[tuple[int, str]]:
+              has_mark: Callable[[str], bool]) -> list[tuple[int, str]]:
     """Return the lines and cells that are written so, in their order.
 
     A few of a column are damage: they won't read as numbers, and count as missing.
     """
     found: list[tuple[int, str]] = []
     for column in columns:
-        own = [(line, cell) for line, cell in column if told(cell)]
+        own = [(line, cell) for line, cell in column if has_mark(cell)]
         if not are_few(len(own), len(column)):
             found += own
     return sorted(found, key=lambda one: one[0])

@@ -133,9 +133,9 @@ def open_log(path: Path, given: Path | None = None) -> LogFile:
             raise Problem("the file is empty once unpacked", where, "export the log again")
     if compression and head.startswith(tuple(_COMPRESSIONS)):
         raise Problem("the file is packed twice", where, "unpack it once, and give what is in it")
-    for magic, (kind, mend) in _OTHERS.items():
+    for magic, (kind, hint) in _OTHERS.items():
         if head.startswith(magic):
-            raise Problem(f"this isn't a log but {kind}", where, mend)
+            raise Problem(f"this isn't a log but {kind}", where, hint)
     if head[257:262] == b"ustar":
         raise Problem("this isn't a log but a tar archive", where,
                       "unpack it, and give the log in it")

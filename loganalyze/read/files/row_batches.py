@@ -1,4 +1,4 @@
-"""A log batch by batch: some of its rows as the file holds them, and room to gather them."""
+"""A log batch by batch: some of its rows as the file holds them, and arrays that gather them."""
 
 from __future__ import annotations
 
@@ -68,22 +68,23 @@ class ColumnSink(Protocol):
 class Rows:
     """Gathers batches into one float64 array a column, in SI: the copy is the conversion."""
 
-    def __init__(self, units: Sequence[Unit | None], room: int,
+    def __init__(self, units: Sequence[Unit | None], capacity: int,
                  watched: Collection[int] = (),
                  supply: Callable[[int], NDArray[np.float64]] = np.empty) -> None:
-        """Make `room` for columns in these units, by `supply`; once it's full, for twice the rows.
+        """Make arrays of `capacity` rows for columns in these units, by `supply`; once they are
+        full, arrays of twice the rows.
 
         `watched` : the columns of which the steps are noted, by place.
         """
         self._given, self._watched = tuple(units), frozenset(watched)
-        self._least, self._supply = room, supply
+        self._least, self._supply = capacity, supply
         self._steep: list[list[Noted]] = [[] for _ in units]
         self._paces: list[Noted] = []
         self._files: list[tuple[int, int, Path]] = []
         self._widest: list[Noted] = []
         self._units = [(unit.factor, unit.offset) if unit else (1.0, 0.0) for unit in units]
-        require(8 * room * (len(units) + 1))
-        self._arrays = [supply(room) for _ in range(len(units) + 1)]
+        require(8 * capacity * (len(units) + 1))
+        self._arrays = [supply(capacity) for _ in range(len(units) + 1)]
         self._count = 0
         self.rising = True
         self.standing = 0
@@ -126,31 +127,31 @@ class Rows:
     def write_column(self, column: int, start: int, array: pa.Array) -> None:
         """Convert a column's values from row `start` on.
 
-        Threads may do so side by side where there is room for all of them.
+        Threads may do so side by side where there are rows for all of them.
         """
         self._make_room(start + len(array))
         factor, offset = self._units[column]
-        room = np.empty(min(BLOCK, len(array)))
+        scratch = np.empty(min(BLOCK, len(array)))
         for first in range(0, len(array), BLOCK):
             part = array.slice(first, BLOCK)
             begin, end = start + first, start + first + len(part)
             values = self._arrays[column + 1][begin:end]
             convert(part, factor, offset, values)
             if column in self._watched:
-                self._steep[column].append((begin, end, _steepest(values, room)))
+                self._steep[column].append((begin, end, _steepest(values, scratch)))
 
     def _make_room(self, stop: int) -> None:
         if stop > len(self._arrays[0]):
-            room = self._least if stop <= self._least else 2 * stop
+            capacity = self._least if stop <= self._least else 2 * stop
             # The larger arrays take the place of those there are, one by one.
-            require(8 * (len(self._arrays) * (room - len(self._arrays[0])) + room))
+            require(8 * (len(self._arrays) * (capacity - len(self._arrays[0])) + capacity))
             for i, array in enumerate(self._arrays):  # One by one, so that only one is there twice.
-                larger = self._supply(room)
+                larger = self._supply(capacity)
                 larger[: self._count] = array[: self._count]
                 self._arrays[i] = larger
 
     def after(self, row: int) -> Rows:
-        """Return the rows from `row` on, copied; room for more is made once more come."""
+        """Return the rows from `row` on, copied; larger arrays are made once more come."""
         rest = self._part(row, self._count)
         rest._least, rest._supply = self._least, self._supply
         return rest.own()
@@ -218,11 +219,11 @@ class Rows:
         return [array[: self._count] for array in self._arrays[1:]]
 
 
-def _steepest(values: NDArray[np.float64], room: NDArray[np.float64]) -> float:
+def _steepest(values: NDArray[np.float64], scratch: NDArray[np.float64]) -> float:
     if len(values) < 2:
         return 0.0
     with np.errstate(invalid="ignore"):  # Infinity less infinity: NaN, as for a missing value.
-        steps = np.subtract(values[1:], values[:-1], out=room[: len(values) - 1])
+        steps = np.subtract(values[1:], values[:-1], out=scratch[: len(values) - 1])
         return float(np.maximum(steps.max(), -steps.min()))
 
 

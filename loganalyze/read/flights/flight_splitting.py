@@ -16,7 +16,7 @@ from loganalyze.read.flights.log_assembly import (
     assembled,
     from_first_sample,
     refuse_standing,
-    room_for,
+    rows_for,
 )
 from loganalyze.read.plan.read_plan import ReadPlan
 from loganalyze.read.repair.monotonic_time import EXCURSION_ROWS, Break, find_break
@@ -27,11 +27,11 @@ from loganalyze.record.flight_log import FlightLog
 
 Floats = NDArray[np.float64]
 
-FLIGHT_ROOM, LEAST_ROOM = 1 << 22, 1 << 12
-"""Rows that a flight gets room for at first, at most and at least; once full, for twice as many."""
+FLIGHT_CAPACITY, LEAST_CAPACITY = 1 << 22, 1 << 12
+"""Rows of a flight's arrays at first, at most and at least; once full they get twice as many."""
 SHARE = 4
-"""A flight that fills less than one in so many rows of its room gets memory of its own: whoever
-keeps it would keep the room, with all that was ever in it."""
+"""A flight that fills less than one in so many rows of its arrays gets memory of its own: whoever
+keeps it would keep the arrays, with all that was ever in it."""
 _DENSITY = P0 / (R_AIR * T0)
 _PASCALS_A_METRE = 12.0
 """What the static pressure changes with height near sea level: good enough for a steady one."""
@@ -48,9 +48,9 @@ class Cutter:
         self._clock = Clock(plan.form)
         self._names = [column.channel for column in plan.columns]
         # A short file gets no more than it may hold: with forty columns the rest is a gigabyte.
-        likely = plan.log.likely_rows or FLIGHT_ROOM
-        self._rows = room_for(plan, min(max(likely, LEAST_ROOM), FLIGHT_ROOM), pooled)
-        self._most = 0  # Rows that were in one room together.
+        likely = plan.log.likely_rows or FLIGHT_CAPACITY
+        self._rows = rows_for(plan, min(max(likely, LEAST_CAPACITY), FLIGHT_CAPACITY), pooled)
+        self._most = 0  # Rows that were in the same arrays.
         self._dropped = 0  # Rows of the file before the first that is held.
         self._latest = -np.inf
         self._flown = False
@@ -222,7 +222,7 @@ class Cutter:
 
     def _trim(self, spans: list[Run], now: float) -> None:
         """Let go of ground time that is too long ago to belong to the next flight."""
-        if not spans or not (self._flown or len(self._rows) > FLIGHT_ROOM):
+        if not spans or not (self._flown or len(self._rows) > FLIGHT_CAPACITY):
             return
         kept = self._settings.kept_s
         stamps = self._rows.time[: self._tracked]
@@ -243,7 +243,7 @@ class Cutter:
             self._leave(start, stop)
             return
         self._waiting.append(self._rows.before(start, stop))
-        while sum(map(len, self._waiting)) > FLIGHT_ROOM and len(self._waiting) > 1:
+        while sum(map(len, self._waiting)) > FLIGHT_CAPACITY and len(self._waiting) > 1:
             gone = self._waiting.pop(0)
             self._left_rows += len(gone)
             self._left_s += _lasting(gone.time)

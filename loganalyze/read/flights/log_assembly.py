@@ -39,8 +39,8 @@ EARLIEST, LATEST = np.datetime64("1900-01-01", "ns"), np.datetime64("2200-01-01"
 """Clocks that were never set show a year before the first recorders; none shows one after this."""
 
 
-def room_for(plan: ReadPlan, rows: int, supply: Callable[[int], Floats]) -> Rows:
-    """Return room to gather so many rows of a file, and more if need be."""
+def rows_for(plan: ReadPlan, rows: int, supply: Callable[[int], Floats]) -> Rows:
+    """Return arrays for so many rows of a file, which grow if need be."""
     return Rows([column.unit for column in plan.columns], rows,
                 [i for i, column in enumerate(plan.columns) if flown(column)], supply)
 

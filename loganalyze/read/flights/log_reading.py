@@ -23,7 +23,7 @@ from loganalyze.read.flights.log_assembly import (
     assembled,
     from_first_sample,
     refuse_standing,
-    room_for,
+    rows_for,
 )
 from loganalyze.read.plan.read_plan import ReadPlan, understand, with_plan_starter
 from loganalyze.record.buffers import pooled
@@ -71,7 +71,7 @@ def read_log(source: LogInput, columns: str | Path | ColumnsFile | None = None) 
         plan = understand(path, columns)
         with _starting(plan):
             clock = Clock(plan.form)
-            rows = room_for(plan, plan.log.likely_rows, pooled)
+            rows = rows_for(plan, plan.log.likely_rows, pooled)
             copies: deque[Future[None]] = deque()
             # One thread copies while the others parse; it may lag a few batches behind them.
             with ThreadPoolExecutor(1) as copier:

@@ -167,9 +167,9 @@ class _Scanner(TableParser):
         text = data()
         if self.dialect.newline == "\r":
             text = text.replace(b"\r", b"\n")
-        for mended, _ in self.repair.attempts(text):
+        for repaired, _ in self.repair.attempts(text):
             try:
-                arrays = self._arrays(mended, False)
+                arrays = self._arrays(repaired, False)
             except pa.ArrowInvalid:
                 continue
             return text, line_ends(text), self._found(arrays)
@@ -213,8 +213,8 @@ class Tally:
     def add(self, found: Found) -> tuple[str, str, str] | None:
         """Take in a batch; returns a parameter whose unit changed, the unit before and after."""
         for name, (stated, cells) in found.items():
-            room = SAMPLE - len(self.sample.setdefault(name, []))
-            self.sample[name] += cells[:max(room, 0)]
+            left = SAMPLE - len(self.sample.setdefault(name, []))
+            self.sample[name] += cells[:max(left, 0)]
             known = self.units.setdefault(name, "")
             for unit in stated:
                 if known and unit != known:

@@ -139,8 +139,8 @@ class ParquetLog:
         """Yield the file batch by batch, in order; `low_memory` ones spare memory.
 
         With `sink` the columns of large batches are converted to it at once: by the threads that
-        decode them, for which it must have room for all rows, or (`low_memory`) before the batch is
-        given.
+        decode them, for which it must have the capacity for all rows, or (`low_memory`) before the
+        batch is given.
         """
         clock = form.parts or (time,)
         groups = self._groups
