@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from loganalyze import Problem
-from loganalyze.read.repair.monotonic_time import find_break, settle
+from loganalyze.read.repair.monotonic_time import Settled, find_break, settle
+from loganalyze.text.sentences.reading_text import sentences
 
 NAN = np.nan
 
@@ -15,18 +16,22 @@ def clock(*parts):
     return np.concatenate([np.atleast_1d(np.array(part, dtype=float)) for part in parts])
 
 
+def sentences_of(settled: Settled) -> list[str]:
+    return list(sentences(settled.findings))
+
+
 def test_a_rising_clock_is_left_as_it_is():
     settled = settle(np.arange(5.0), "log")
     assert settled.time.tolist() == [0, 1, 2, 3, 4]
     assert settled.keep is None
-    assert not settled.sentences
+    assert not settled.findings
 
 
 def test_a_stamp_that_leaps_ahead_is_set_aside_alone():
     settled = settle(clock(np.arange(50), 1e9, np.arange(51, 100)), "log")
     assert settled.aside == {"time leaps ahead": 1}
     assert settled.time.tolist() == [*range(50), *range(51, 100)]
-    assert settled.sentences == ("1 of 100 rows were set aside: time leaps ahead.",)
+    assert sentences_of(settled) == ["1 of 100 rows were set aside: time leaps ahead."]
 
 
 def test_a_stamp_that_falls_back_is_set_aside_alone():
@@ -69,9 +74,9 @@ def test_a_time_at_every_eighth_row_is_spread_over_the_rows_between():
     np.testing.assert_allclose(settled.time, 10 + np.arange(78) / 8)
     assert settled.keep is not None
     assert settled.keep[0] == 2
-    assert settled.sentences == (
+    assert sentences_of(settled) == [
         "Only every 8th row has a time: the rows between were spread evenly.",
-        "2 of 80 rows were set aside: no time.")
+        "2 of 80 rows were set aside: no time."]
 
 
 def test_rows_between_are_not_spread_over_a_gap():
@@ -189,8 +194,8 @@ def test_rows_a_few_places_out_of_order_are_sorted_and_said():
     assert settled.time.tolist() == (np.arange(200) / 4).tolist()
     assert settled.keep is not None
     assert order[settled.keep].tolist() == list(range(200))
-    assert settled.sentences == (
-        "10 rows were out of order, by 7 places at most: sorted by time.",)
+    assert sentences_of(settled) == [
+        "10 rows were out of order, by 7 places at most: sorted by time."]
 
 
 def test_rows_far_out_of_order_are_not_sorted():
