@@ -33,10 +33,10 @@ DEBUG = "LOGANALYZE_DEBUG"
 COMMANDS = {
     "analyze": "Judge logs against a limits sheet.",
     "inspect": "Show what a log holds: columns, units, clock, gaps, screening.",
-    "airdata": "Reckon all speeds from one of them.",
+    "airdata": "Compute all speeds from one of them.",
     "crossover": "Where an airspeed limit and a Mach limit meet.",
     "envelope": "The limit airspeed against pressure altitude.",
-    "sheet": "Write a first limits sheet, or look one over.",
+    "sheet": "Write a first limits sheet, or check one.",
 }
 
 

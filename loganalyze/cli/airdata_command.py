@@ -14,8 +14,8 @@ from loganalyze.cli.shared_options import (
     declare_option,
     json_option,
     limits_option,
+    parsed_states,
     print_json,
-    said_states,
     states_in_si,
 )
 from loganalyze.problems import Problem
@@ -58,20 +58,20 @@ _SPEED = Number(min=0)
 @json_option
 def command(limits: Path | None, declared: tuple[str, ...], as_json: bool,
             **given: float | None) -> None:
-    """Reckon all speeds from one of them, a pressure altitude and, for true airspeed, a
+    """Compute all speeds from one of them, a pressure altitude and, for true airspeed, a
     temperature.
 
     With --limits, also the margins to the sheet's limits at this one point.
     """
     _check(given, limits, declared)
-    said = said_states(declared)
+    stated = parsed_states(declared)
     with _outside_the_model():
         margins = None
         if limits is not None:
             from loganalyze.sheets.limits_sheet import read_limits
 
             sheet = read_limits(limits)
-            states = states_in_si(said, sheet)
+            states = states_in_si(stated, sheet)
             if given["ias"] is not None:
                 from loganalyze.airdata.air_data import recover
                 from loganalyze.record.units import FOOT, KNOT
@@ -84,16 +84,16 @@ def command(limits: Path | None, declared: tuple[str, ...], as_json: bool,
                 _check_corrected(given, limits)
             else:
                 log = None
-            point = _reckoned(given)
+            point = _computed_speeds(given)
             margins = _margins(log or _log_of(point, limits), sheet, states)
         else:
-            point = _reckoned(given)
+            point = _computed_speeds(given)
     if as_json:
         print_json(point | ({"margins": margins} if margins is not None else {}))
         return
     click.echo(_text(point))
-    for one in margins["limits"] if margins else ():
-        click.echo(_margin_text(one))
+    for margin in margins["limits"] if margins else ():
+        click.echo(_margin_text(margin))
     for sentence in margins["taken"] if margins else ():
         click.echo(sentence)
 
@@ -166,7 +166,7 @@ def _static_temperature(given: dict[str, float | None], altitude: float) -> floa
     return None
 
 
-def _reckoned(given: dict[str, float | None]) -> dict[str, Any]:
+def _computed_speeds(given: dict[str, float | None]) -> dict[str, Any]:
     from loganalyze.air import airspeed, atmosphere, probes
     from loganalyze.record.units import FOOT, KNOT, ZERO_CELSIUS
 
@@ -258,7 +258,7 @@ def _margins(log: FlightLog, sheet: LimitsSheet, states: dict[str, float]) -> di
             **({} if smallest.unit is None else {"margin": smallest.margin,
                                                  "unit": smallest.unit}),
         })
-    taken = [one.sentence for one in facts.taken if one.code not in NOT_OF_A_POINT]
+    taken = [finding.sentence for finding in facts.taken if finding.code not in NOT_OF_A_POINT]
     return {"limits": rows, "taken": taken}
 
 

@@ -28,8 +28,8 @@ from loganalyze.cli.shared_options import (
     declare_option,
     json_option,
     limits_option,
+    parsed_states,
     print_json,
-    said_states,
     states_in_si,
 )
 from loganalyze.cli.threshold_options import threshold_options
@@ -161,7 +161,7 @@ def command(
     """
     from loganalyze.sheets.limits_sheet import read_limits
 
-    declared_states = said_states(declared)
+    declared_states = parsed_states(declared)
     sheet = read_limits(limits)
     if quiet and verbose:
         raise click.UsageError("--quiet and --verbose exclude each other.")
@@ -225,8 +225,8 @@ def _exit_code(summaries: Sequence[Summary], failed: set[int], fail_on_exceedanc
         return MIXED if summaries else WRONG_INPUT
     if fail_on_exceedance and any(summary.exceeded for summary in summaries):
         return EXCEEDED
-    without = any(one.unjudged or one.undetermined or (require_every_limit and one.lacking)
-                  for one in summaries)
+    without = any(summary.unjudged or summary.undetermined
+                  or (require_every_limit and summary.lacking) for summary in summaries)
     return NO_VERDICT if without else 0
 
 
@@ -235,7 +235,7 @@ def _presentation(reader: Reader, units: str, clock: Clock, deidentify: bool) ->
 
     if deidentify and clock == "utc":
         raise click.UsageError("--deidentify and --clock utc exclude each other: the time of day "
-                               "tells the flight.")
+                               "identifies the flight.")
     return Presentation(reader, UNITS[units], clock, deidentify)
 
 
@@ -355,6 +355,6 @@ def _report(log: Path, summary: Summary, folder: Path | None, job: _Job) -> str:
     if job.level == "quiet" and not sys.stdout.isatty():
         return "\n".join(line.text for line in lines[: len(summary.flights)])
     width = min(max(shutil.get_terminal_size((WIDTH, 24)).columns, 60), 100)
-    said = [click.style(line.wrapped(width), **_TONES[line.tone]) if line.tone and job.colour
-            else line.wrapped(width) for line in lines]
-    return "\n".join(said) + ("" if job.level == "quiet" else "\n")
+    printed = [click.style(line.wrapped(width), **_TONES[line.tone]) if line.tone and job.colour
+               else line.wrapped(width) for line in lines]
+    return "\n".join(printed) + ("" if job.level == "quiet" else "\n")

@@ -8,11 +8,12 @@ import click
 
 from loganalyze.cli.shared_options import (
     Number,
+    crossing_rows,
     declare_option,
     json_option,
     limits_option,
+    parsed_states,
     print_json,
-    said_states,
     states_in_si,
 )
 from loganalyze.problems import Problem
@@ -65,18 +66,12 @@ def _of_speeds(cas: float, mach: float, as_json: bool) -> None:
 
 def _of_sheet(limits: Path, declared: tuple[str, ...], as_json: bool) -> None:
     from loganalyze.limits.limit_envelope import crossovers
-    from loganalyze.record.units import FOOT, KNOT
     from loganalyze.sheets.limits_sheet import read_limits
     from loganalyze.text import verdict_sentences
 
     sheet = read_limits(limits)
-    states = states_in_si(said_states(declared), sheet)
-    found = [
-        {"below": one.below, "above": one.above,
-         "pressure_altitude_ft": round(one.pressure_altitude / FOOT, 6),
-         "limit_airspeed_kt": round(one.limit_airspeed / KNOT, 6)}
-        for one in crossovers(sheet, declared=states)
-    ]
+    states = states_in_si(parsed_states(declared), sheet)
+    found = crossing_rows(crossovers(sheet, declared=states))
     if as_json:
         print_json({"aircraft": sheet.aircraft, "crossovers": found})
     else:

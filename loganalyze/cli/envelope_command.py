@@ -13,8 +13,8 @@ from loganalyze.cli.shared_options import (
     declare_option,
     json_option,
     limits_option,
+    parsed_states,
     print_json,
-    said_states,
     states_in_si,
 )
 from loganalyze.problems import Problem
@@ -72,7 +72,7 @@ def command(
     from loganalyze.sheets.limits_sheet import read_limits
 
     sheet = read_limits(limits)
-    air: dict[str, Any] = {"declared": states_in_si(said_states(declared), sheet)}
+    air: dict[str, Any] = {"declared": states_in_si(parsed_states(declared), sheet)}
     if temperature is not None:
         air["temperature"] = temperature + ZERO_CELSIUS
     else:

@@ -46,7 +46,7 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
     found, failed = [], 0
     for log in named:
         try:
-            one = _inspected(log, columns)
+            inspection = _inspected(log, columns)
             if target is not None:
                 _write_columns(target, log, columns)
         except Problem as problem:
@@ -56,11 +56,11 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
                 _write_text(target, problem.starter + "\n")
                 click.echo(STARTER_WRITTEN.format(target), err=True)
             continue
-        found.append(one)
+        found.append(inspection)
         if not as_json:
-            click.echo(text(one) + ("\n" if len(named) > 1 else ""))
+            click.echo(text(inspection) + ("\n" if len(named) > 1 else ""))
     if as_json and found:
-        facts = [asdict(one) for one in found]
+        facts = [asdict(inspection) for inspection in found]
         print_json(facts if len(named) > 1 else facts[0])
     if failed:
         sys.exit(2)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,6 +13,7 @@ import click
 from loganalyze.problems import Problem
 
 if TYPE_CHECKING:
+    from loganalyze.limits.limit_envelope import Crossing
     from loganalyze.sheets.limits_sheet import LimitsSheet
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -70,7 +71,7 @@ def print_json(value: object) -> None:
     click.echo(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False))
 
 
-def said_states(declared: Sequence[str]) -> dict[str, float]:
+def parsed_states(declared: Sequence[str]) -> dict[str, float]:
     """Return declared states as they were written: `flap_deg=20` is {"flap_deg": 20.0}.
 
     Raises Problem for one that isn't CHANNEL=VALUE.
@@ -78,7 +79,7 @@ def said_states(declared: Sequence[str]) -> dict[str, float]:
     from loganalyze.sheets.limit_conditions import DISCRETE_STATES
 
     words = {str(word).casefold(): code for word, code in DISCRETE_STATES.items()}
-    said: dict[str, float] = {}
+    stated: dict[str, float] = {}
     for text in declared:
         key, sign, value = (part.strip() for part in text.partition("="))
         try:
@@ -86,18 +87,18 @@ def said_states(declared: Sequence[str]) -> dict[str, float]:
         except ValueError:
             number = math.nan
         if key and sign and math.isfinite(number):
-            said[key] = number
+            stated[key] = number
         else:
             raise Problem(f'"{text}" declares no state', "--declare",
                           "write CHANNEL=VALUE, such as flap_deg=0 or gear_down=true")
-    return said
+    return stated
 
 
-def states_in_si(said: Mapping[str, float], sheet: LimitsSheet) -> dict[str, float]:
+def states_in_si(stated: Mapping[str, float], sheet: LimitsSheet) -> dict[str, float]:
     """Return declared states by channel, in SI: {"flap_deg": 20.0} is {"flap": 0.349...}.
 
     Raises Problem for a misspelt channel, a missing unit, or a state that nothing in the sheet
-    asks for: a slip in its name must not pass for a declaration.
+    depends on: a misspelt name must not pass for a declaration.
     """
     from pydantic_core import PydanticCustomError
 
@@ -105,9 +106,9 @@ def states_in_si(said: Mapping[str, float], sheet: LimitsSheet) -> dict[str, flo
 
     wanted = [limit.conditions for limit in sheet.limit]
     wanted += [row.conditions for row in sheet.airspeed.position_tables]
-    asked = sorted({one.channel for conditions in wanted for one in conditions})
+    asked = sorted({condition.channel for conditions in wanted for condition in conditions})
     states = {}
-    for key, value in said.items():
+    for key, value in stated.items():
         try:
             channel, unit = channel_and_unit(key)
         except PydanticCustomError as error:
@@ -118,3 +119,13 @@ def states_in_si(said: Mapping[str, float], sheet: LimitsSheet) -> dict[str, flo
                           f"it asks for {', '.join(asked)}" if asked else "leave it out")
         states[channel] = value * unit.factor + unit.offset if unit else value
     return states
+
+
+def crossing_rows(crossings: Iterable[Crossing]) -> list[dict[str, Any]]:
+    """Return crossings of limits as rows of JSON, in feet and knots."""
+    from loganalyze.record.units import FOOT, KNOT
+
+    return [{"below": crossing.below, "above": crossing.above,
+             "pressure_altitude_ft": round(crossing.pressure_altitude / FOOT, 6),
+             "limit_airspeed_kt": round(crossing.limit_airspeed / KNOT, 6)}
+            for crossing in crossings]

@@ -1,4 +1,4 @@
-"""``loganalyze sheet``: write a first limits sheet, and look one over."""
+"""``loganalyze sheet``: write a first limits sheet, and check one."""
 
 from __future__ import annotations
 
@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from loganalyze.cli.shared_options import FILE, Number, json_option, print_json
+from loganalyze.cli.shared_options import (
+    FILE,
+    Number,
+    crossing_rows,
+    json_option,
+    print_json,
+)
 from loganalyze.problems import Problem
 
 if TYPE_CHECKING:
@@ -52,7 +58,7 @@ class Pairs(Kind):
 
 @click.group("sheet")
 def command() -> None:
-    """Write a first limits sheet, or look one over."""
+    """Write a first limits sheet, or check one."""
 
 
 @command.command("new", short_help="Write a first limits sheet.")
@@ -69,9 +75,9 @@ def command() -> None:
               help="Greatest airspeed with the landing gear down [kt].")
 @click.option("--published", type=KINDS,
               help="What kind of airspeed the flight manual's limits are; indicated where "
-              "nothing is said.")
+              "it isn't given.")
 @click.option("--recorded", type=KINDS,
-              help="What kind of airspeed the log holds; indicated where nothing is said.")
+              help="What kind of airspeed the log holds; indicated where it isn't given.")
 @click.option("--outside-air", type=OUTSIDE_AIR,
               help="What the log's outside air temperature is.")
 @click.option("--recovery-factor", type=Number(0, 1, min_open=True), metavar="K",
@@ -80,8 +86,8 @@ def command() -> None:
 def new(sheet: Path, **given: Any) -> None:
     """Write a first limits sheet to SHEET (- for the standard output).
 
-    From the limits given as options; without any, from questions at the terminal. The rest of
-    what a sheet may say stands in it as comments. An existing file is never replaced.
+    From the limits given as options; without any, from questions at the terminal. The
+    further keys of a sheet are in it as comments. An existing file is never replaced.
 
     \b
     loganalyze sheet new limits.toml --vmo 250 --mmo 0.50
@@ -132,7 +138,7 @@ def check(sheet: Path, as_json: bool) -> None:
 def schema(which: str) -> None:
     """Print the JSON Schema of a limits sheet, a columns file or a priors file.
 
-    An editor that knows it offers the keys and marks slips as they are written.
+    An editor that knows it offers the keys and marks mistakes as they are typed.
 
     \b
     loganalyze sheet schema limits > limits-sheet.schema.json
@@ -211,17 +217,12 @@ def _ask(question: str, kind: Kind, default: str = "") -> Any:
 
 def _plain(sheet: LimitsSheet) -> dict[str, Any]:
     from loganalyze.limits.sheet_plausibility import governing_changes, sheet_remarks
-    from loganalyze.record.units import FOOT, KNOT
     from loganalyze.text.labels.sheet_labels import sheet_remark
 
     return {
         "aircraft": sheet.aircraft,
         "limits": [limit.name for limit in sheet.limit],
-        "crossovers": [
-            {"below": one.below, "above": one.above,
-             "pressure_altitude_ft": round(one.pressure_altitude / FOOT, 6),
-             "limit_airspeed_kt": round(one.limit_airspeed / KNOT, 6)}
-            for one in governing_changes(sheet)],
+        "crossovers": crossing_rows(governing_changes(sheet)),
         "remarks": [{"code": remark.code, "limit": remark.limit or None,
                      "sentence": sheet_remark(remark)} for remark in sheet_remarks(sheet)],
     }

@@ -1,4 +1,4 @@
-"""How an exceedance was entered and left: steps that no aircraft flies, and entries not recorded.
+"""Edges of exceedances: steps that no aircraft can fly, and entries that are not recorded.
 
 A stuck bit or a corrupt sample makes a step between two samples; flight and gusts take time. A
 step is held against what the aircraft can gain in that time (thrust less drag, and the weight's
@@ -24,31 +24,31 @@ from loganalyze.record.units import DEGREE, FOOT, KNOT
 from loganalyze.results.assessment_results import Edge
 
 GUST_KT = 15.0
-"""How far a gust moves the airspeed within a second [kt], and less within less (with the cube root
-of the time, as turbulence's structure function has it [1]): half of the 50 ft/s gust that 14 CFR
-25.341 has aircraft stand at sea level."""
+"""Change of airspeed that a gust causes within a second [kt], and proportional to the cube root of
+the time within less (structure function of turbulence [1]): half of the 50 ft/s gust that 14 CFR
+25.341 requires aircraft to withstand at sea level."""
 WIND_KT_S = 4.0
-"""How fast the wind along the path goes on changing [kt/s]: a severe upset."""
+"""Sustained rate of change of the wind along the path [kt/s]: a severe upset."""
 THRUST_G = 0.4
-"""Thrust less drag, as a share of the weight: the greatest along the path in level flight
+"""Thrust minus drag, as a fraction of the weight: the greatest along the path in level flight
 (engineering judgement, no source)."""
 STEEP_FT_S = 300.0
-"""The fastest climb or descent that changes no airspeed [ft/s]: half more than the steepest
+"""The fastest climb or descent at constant airspeed [ft/s]: one and a half times the steepest
 emergency descent (engineering judgement, no source)."""
 PORT_FT = 100.0
-"""What gusts and sideslip do to a static port [ft] (engineering judgement, no source)."""
+"""Altitude error of a static port in gusts and sideslip [ft] (engineering judgement, no source)."""
 GENTLE_KT, GENTLE_KT_S = 3.0, 8.0
-"""An airspeed that goes in and out by steps greater than this and this much a second, with nothing
-but these two steps to show for it, is no more than a doubt: twice the severe upset."""
+"""An exceedance that begins and ends by steps greater than this [kt], plus this a second [kt/s],
+without any other evidence, is only suspected: twice the severe upset."""
 LOCAL = 5.0
-"""Steps up to so many times the usual one nearby are what the air or the sensor does there."""
+"""Steps up to so many times the usual one nearby are due to the local air or sensor noise."""
 SHORT_S = 30.0
 """A stuck bit is known to last up to this long [s] (common practice, no source): a longer stretch
-needs no entry to be believed."""
+is credible without a recorded entry."""
 _ENOUGH = 5
-"""So many samples and no other in the log make an exceedance that stands by itself."""
+"""So many samples make an exceedance credible by itself where the log holds no others."""
 LOOK_S = 60.0
-"""How far to look for what is usual nearby, and for the next known sample [s]."""
+"""Range of the search for the usual step nearby and for the next known sample [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,7 @@ class Stretch:
 
 @dataclass(frozen=True, eq=False)
 class Known:
-    """What the edges of a flight's exceedances are held against, looked up once.
+    """The data that the edges of a flight's exceedances are checked against, looked up once.
 
     Airspeed and altitude as recorded, NaN where screened; the altitude matters to a limit that
     changes with it. ``ground_speed`` [m/s] is None where it isn't recorded.
@@ -74,11 +74,11 @@ class Known:
     altitude: Floats
     ground_speed: Floats | None
     reach: float
-    """How long a sample stands for at most [s]."""
+    """The longest time for which a sample is valid [s]."""
 
     @classmethod
     def of(cls, analysis: Analysis) -> Known:
-        """Take them from an analysis."""
+        """Look them up in an analysis."""
         air, log = analysis.evaluation.air, analysis.log
         speed = np.array(air.calibrated_airspeed, dtype=np.float64)
         height = np.array(air.pressure_altitude, dtype=np.float64)
@@ -93,15 +93,15 @@ class Known:
                    HELD_INTERVALS * interval if interval > 0 else np.inf)
 
 
-def edges_of(analysis: Analysis, known: Known, one: Stretch, needed: Sequence[str]
+def edges_of(analysis: Analysis, known: Known, stretch: Stretch, needed: Sequence[str]
              ) -> tuple[tuple[Edge, ...], bool]:
-    """Return the steps of an exceedance that no aircraft flies, and whether its entry is unseen.
+    """Return the unflyable steps of an exceedance, and whether its entry is unrecorded.
 
     Parameters
     ----------
     analysis : Analysis
     known : Known
-    one : Stretch
+    stretch : Stretch
         The exceedance.
     needed : sequence of str
         The air data that the excess depends on: AIRSPEED, ALTITUDE.
@@ -110,22 +110,22 @@ def edges_of(analysis: Analysis, known: Known, one: Stretch, needed: Sequence[st
     -------
     tuple of Edge, bool
         The greatest such step into the excess and out of it, of each quantity; and whether the
-        exceedance is too short, with its entry or its exit not recorded, to be believed by
+        exceedance is too short, with its entry or its exit not recorded, to be credible by
         itself.
     """
-    state = analysis.columns[f"state_{one.limit}"]
-    whole = _continued(known, state, one)
+    state = analysis.columns[f"state_{stretch.limit}"]
+    whole = _continued(known, state, stretch)
     found = _airspeed_edges(known, whole) if AIRSPEED in needed else []
     if ALTITUDE in needed:
         found += _altitude_edges(known, whole)
-    found += _configuration_edges(analysis, one)
-    # How fast anything else may change isn't known, so that no end of it looks unlikely.
+    found += _configuration_edges(analysis, stretch)
+    # Other quantities have no known rate limit, so their edges can't be implausible.
     return tuple(found), AIRSPEED in needed and _unseen(known, state, whole)
 
 
-def _continued(known: Known, state: NDArray[np.uint8], one: Stretch) -> Stretch:
-    """The exceedance with those before and after it that only a gap parts from it."""
-    first, last = one.first, one.last
+def _continued(known: Known, state: NDArray[np.uint8], stretch: Stretch) -> Stretch:
+    """The exceedance with those before and after it that only a gap separates from it."""
+    first, last = stretch.first, stretch.last
     for _ in range(50):
         before = _next(known, first, -1)
         if before is None or state[before] != OVER or not _flown(known, before, first):
@@ -140,7 +140,7 @@ def _continued(known: Known, state: NDArray[np.uint8], one: Stretch) -> Stretch:
         last = after
         while last + 1 < len(state) and state[last + 1] == OVER and not _gap(known, last):
             last += 1
-    return Stretch(one.limit, first, last, one.worst)
+    return Stretch(stretch.limit, first, last, stretch.worst)
 
 
 def _gap(known: Known, row: int) -> bool:
@@ -181,22 +181,22 @@ def greatest_steps(known: Known, rows: Rows) -> Floats:
     return np.asarray(gust * KNOT + gained)
 
 
-def _window(known: Known, one: Stretch, values: Floats) -> Rows:
+def _window(known: Known, stretch: Stretch, values: Floats) -> Rows:
     """The known rows of an exceedance, with the next one on either side."""
-    before, after = (_next(known, one.first, -1), _next(known, one.last, 1))
-    rows = np.arange(one.first if before is None else before,
-                     (one.last if after is None else after) + 1)
+    before, after = (_next(known, stretch.first, -1), _next(known, stretch.last, 1))
+    rows = np.arange(stretch.first if before is None else before,
+                     (stretch.last if after is None else after) + 1)
     return rows[~np.isnan(values[rows])]
 
 
-def _airspeed_edges(known: Known, one: Stretch) -> list[Edge]:
-    """Steps up before the worst sample, and down after it, that no aircraft flies."""
-    rows = _window(known, one, known.airspeed)
+def _airspeed_edges(known: Known, stretch: Stretch) -> list[Edge]:
+    """Steps up before the worst sample, and down after it, that no aircraft can fly."""
+    rows = _window(known, stretch, known.airspeed)
     if len(rows) < 2:
         return []
     steps, seconds = np.diff(known.airspeed[rows]), np.diff(known.time[rows])
     allowed = greatest_steps(known, rows)
-    into = rows[1:] <= one.worst
+    into = rows[1:] <= stretch.worst
     inwards = np.where(into, steps, -steps)
     chosen = [int(some[np.argmax(inwards[some] - allowed[some])])
               for side in (into, ~into)
@@ -204,7 +204,7 @@ def _airspeed_edges(known: Known, one: Stretch) -> list[Edge]:
     if not chosen:
         # Short, and square: both its sides are steeper than the air and the aircraft do here.
         allowed = np.minimum(allowed, np.maximum(
-            (GENTLE_KT + GENTLE_KT_S * seconds) * KNOT, LOCAL * _usual_step(known, one)))
+            (GENTLE_KT + GENTLE_KT_S * seconds) * KNOT, LOCAL * _usual_step(known, stretch)))
         steep = inwards > allowed
         sides = np.flatnonzero(steep & into), np.flatnonzero(steep & ~into)
         if not len(sides[0]) or not len(sides[1]):
@@ -214,24 +214,24 @@ def _airspeed_edges(known: Known, one: Stretch) -> list[Edge]:
             return []
     return [Edge("airspeed", float(known.time[rows[k + 1]]), float(steps[k]) / KNOT,
                  float(allowed[k]) / KNOT, float(seconds[k]))
-            for k in chosen if not _after_a_dip(known, one, int(rows[k]), int(rows[k + 1]))]
+            for k in chosen if not _after_a_dip(known, stretch, int(rows[k]), int(rows[k + 1]))]
 
 
-def _usual_step(known: Known, one: Stretch) -> float:
+def _usual_step(known: Known, stretch: Stretch) -> float:
     """The usual step [m/s] of the airspeed nearby."""
-    low, high = np.searchsorted(known.time, (known.time[one.first] - LOOK_S,
-                                             known.time[one.last] + LOOK_S))
+    low, high = np.searchsorted(known.time, (known.time[stretch.first] - LOOK_S,
+                                             known.time[stretch.last] + LOOK_S))
     steps = np.abs(np.diff(known.airspeed[low:high]))
     steps = steps[~np.isnan(steps)]
     return float(np.median(steps)) if len(steps) else 0.0
 
 
-def _after_a_dip(known: Known, one: Stretch, before: int, after: int) -> bool:
+def _after_a_dip(known: Known, stretch: Stretch, before: int, after: int) -> bool:
     """Whether the step is that of a short dip between two stretches that were both flown.
 
     Then the samples in the dip are corrupt, not those beside it.
     """
-    into = after <= one.worst
+    into = after <= stretch.worst
     low_row, high_row = (before, after) if into else (after, before)
     way = -1 if into else 1
     edge, level = low_row, known.airspeed[high_row]
@@ -264,9 +264,9 @@ def _after_a_dip(known: Known, one: Stretch, before: int, after: int) -> bool:
     return False
 
 
-def _altitude_edges(known: Known, one: Stretch) -> list[Edge]:
-    """Steps of the pressure altitude inside the exceedance and at its ends that are not flown."""
-    rows = _window(known, one, known.altitude)
+def _altitude_edges(known: Known, stretch: Stretch) -> list[Edge]:
+    """Steps of the pressure altitude inside the exceedance and at its ends that can't be flown."""
+    rows = _window(known, stretch, known.altitude)
     if len(rows) < 2:
         return []
     steps, seconds = np.diff(known.altitude[rows]), np.diff(known.time[rows])
@@ -278,42 +278,43 @@ def _altitude_edges(known: Known, one: Stretch) -> list[Edge]:
                  float(allowed[k]) / FOOT, float(seconds[k]))]
 
 
-def _configuration_edges(analysis: Analysis, one: Stretch) -> list[Edge]:
+def _configuration_edges(analysis: Analysis, stretch: Stretch) -> list[Edge]:
     """A flap or slat surface that brings the limit into force faster than it can move."""
-    limit, log = analysis.sheet.limit[one.limit], analysis.log
-    if one.first == 0:
+    limit, log = analysis.sheet.limit[stretch.limit], analysis.log
+    if stretch.first == 0:
         return []
     found = []
     for channel in {part.channel for part in limit.conditions} & {"flap", "slat"}:
         if channel not in log:
             continue
-        rows = np.array([one.first - 1, one.first])
+        rows = np.array([stretch.first - 1, stretch.first])
         step = float(np.diff(log.aligned(channel)[rows])[0]) / DEGREE
         seconds = float(np.diff(log.time[rows])[0])
         allowed = CHANNELS[channel].greatest_rate * seconds + 2.0
         if abs(step) > allowed:
-            found.append(Edge(channel, float(log.time[one.first]), step, allowed, seconds))
+            found.append(Edge(channel, float(log.time[stretch.first]), step, allowed, seconds))
     return found
 
 
-def _unseen(known: Known, state: NDArray[np.uint8], one: Stretch) -> bool:
-    """Whether an end of the exceedance isn't recorded, and what is left can't stand alone."""
+def _unseen(known: Known, state: NDArray[np.uint8], stretch: Stretch) -> bool:
+    """Whether an end of the exceedance isn't recorded, and the rest isn't credible by itself."""
     seen = []
-    for row, way in ((one.first, -1), (one.last, 1)):
+    for row, way in ((stretch.first, -1), (stretch.last, 1)):
         beside = row + way
         at_end = not 0 <= beside < len(state)
         seen.append(not at_end and not _gap(known, min(row, beside))
                     and state[beside] != UNKNOWN and not np.isnan(known.airspeed[beside]))
-    over = int((state[one.first : one.last + 1] == OVER).sum())
-    if all(seen) or known.time[one.last] - known.time[one.first] > SHORT_S:
+    over = int((state[stretch.first : stretch.last + 1] == OVER).sum())
+    if all(seen) or known.time[stretch.last] - known.time[stretch.first] > SHORT_S:
         return False
     if not any(seen):
         # A recording that is over from end to end shows no entry, but no step either.
-        return over < _ENOUGH or one.first > 0 or one.last + 1 < len(state)
-    row, beside = (one.first, one.first - 1) if seen[0] else (one.last, one.last + 1)
+        return over < _ENOUGH or stretch.first > 0 or stretch.last + 1 < len(state)
+    row, beside = ((stretch.first, stretch.first - 1) if seen[0]
+                   else (stretch.last, stretch.last + 1))
     if state[beside] != UNDER:
         return over == 1  # The limit came into force or ceased: at one sample only.
     step = abs(known.airspeed[row] - known.airspeed[beside])
     seconds = abs(known.time[row] - known.time[beside])
     return bool(step > max((GENTLE_KT + GENTLE_KT_S * seconds) * KNOT,
-                           LOCAL * _usual_step(known, one)))
+                           LOCAL * _usual_step(known, stretch)))

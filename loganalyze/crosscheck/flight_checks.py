@@ -1,9 +1,9 @@
-"""Cross-checks: two ways to the same quantity, compared by size and sign.
+"""Cross-checks: two derivations of the same quantity, compared by size and sign.
 
-Nothing here changes a verdict. A difference is the recorded value less the reconstructed one,
-or the first source less the second. The median is the flight's: what a channel says inside an
-exceedance is compared there (`assess.corroboration`), and a check that a channel passes by its
-median isn't called consistent where it contradicts an exceedance.
+Nothing here changes a verdict. A difference is the recorded value minus the reconstructed one,
+or the first source minus the second. The median is over the whole flight; `corroboration` compares
+the channels inside exceedances. A channel that agrees by its median but contradicts an exceedance
+isn't reported as consistent.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from loganalyze.results.assessment_results import CONTRADICTS, Check, Evidence
 COVERAGE_FACTOR = 2.0
 """Differences within this many standard uncertainties are consistent (JCGM 100, 6.3.3)."""
 FEWEST = 10
-"""A comparison of fewer samples than this tells nothing."""
+"""The fewest samples that are compared."""
 
 _RECONSTRUCTED = (
     ("mach", "mach", "mach_u"),
@@ -40,7 +40,7 @@ def checks_of(
     sensors: Mapping[str, float] | None = None,
     evidence: Sequence[Evidence] = (),
 ) -> tuple[Check, ...]:
-    """Compare what was recorded with what was reconstructed, and sources with each other.
+    """Compare recorded with reconstructed values, and redundant sources with each other.
 
     Parameters
     ----------
@@ -52,8 +52,8 @@ def checks_of(
         Standard uncertainty of one source of a channel, in its edge unit; a channel that is
         absent is compared, but no verdict of consistency is given.
     evidence : sequence of Evidence, optional
-        What other channels say of each exceedance. A check of a channel that contradicts any
-        isn't consistent, and counts them as ``contradicted``.
+        Evidence of the reference channels about each exceedance. A check of a channel that
+        contradicts any isn't consistent, and counts them as ``contradicted``.
 
     Returns
     -------
@@ -72,23 +72,23 @@ def checks_of(
         for second in (f"{channel}_2", f"{channel}_3"):
             if first in analysis.log and second in analysis.log:
                 u = (sensors or {}).get(channel)
-                # Two sources of one make err apart from each other.
+                # The errors of two sensors of one type are independent.
                 each = None if u is None else np.full(len(analysis.log), u * np.sqrt(2.0))
                 found.append(_compared("two_sources", _edge(analysis, first),
                                        _edge(analysis, second), each,
                                        {"channel": channel, "second": second}))
-    return (*(_with_contradictions(one, evidence) for one in found),
+    return (*(_with_contradictions(check, evidence) for check in found),
             *_turn_check(analysis, uncertainty))
 
 
-def _with_contradictions(one: Check, evidence: Sequence[Evidence]) -> Check:
+def _with_contradictions(check: Check, evidence: Sequence[Evidence]) -> Check:
     """A check with the exceedances that its channel contradicts."""
-    channel = one.values.get("second", one.values["channel"])
+    channel = check.values.get("second", check.values["channel"])
     against = sum(any(part.channel == channel and part.verdict == CONTRADICTS
                       for part in some.references) for some in evidence)
     if not against:
-        return one
-    return replace(one, consistent=False, values={**one.values, "contradicted": against})
+        return check
+    return replace(check, consistent=False, values={**check.values, "contradicted": against})
 
 
 def _edge(analysis: Analysis, channel: str) -> NDArray[np.float64]:
@@ -98,9 +98,9 @@ def _edge(analysis: Analysis, channel: str) -> NDArray[np.float64]:
     return np.asarray((analysis.log.aligned(channel) - known.unit.offset) / known.unit.factor)
 
 
-def _compared(code: str, one: NDArray[Any], other: NDArray[Any], u: NDArray[Any] | None,
+def _compared(code: str, first: NDArray[Any], other: NDArray[Any], u: NDArray[Any] | None,
               values: Mapping[str, Any]) -> Check:
-    difference = np.asarray(one, dtype=np.float64) - other
+    difference = np.asarray(first, dtype=np.float64) - other
     known = np.flatnonzero(~np.isnan(difference))
     if len(known) < FEWEST:
         return Check(code, None, {**values, "samples": len(known)})
@@ -108,24 +108,24 @@ def _compared(code: str, one: NDArray[Any], other: NDArray[Any], u: NDArray[Any]
     middle = float(np.median(difference))
     spread = 1.4826 * float(np.median(np.abs(difference - middle)))
     largest = float(difference[np.argmax(np.abs(difference))])
-    told = {**values, "samples": len(known), "median_difference": middle, "spread": spread,
+    results = {**values, "samples": len(known), "median_difference": middle, "spread": spread,
             "largest_difference": largest}
     allowed = np.nan if u is None else float(np.nanmedian(np.append(u[known], np.nan)))
     if np.isnan(allowed):
-        return Check(code, None, told)
+        return Check(code, None, results)
     allowed = COVERAGE_FACTOR * allowed
-    return Check(code, abs(middle) <= allowed, {**told, "allowed": allowed})
+    return Check(code, abs(middle) <= allowed, {**results, "allowed": allowed})
 
 
 def _turn_check(analysis: Analysis, uncertainty: Mapping[str, NDArray[Any]]) -> tuple[Check, ...]:
     """True airspeed with the wind triangle against ground speed, in turns."""
-    one = scale_error(analysis)
-    if one is None:
+    error = scale_error(analysis)
+    if error is None:
         return ()
-    values = {name: value for name, value in asdict(one).items()
+    values = {name: value for name, value in asdict(error).items()
               if not (isinstance(value, float) and np.isnan(value))}
     u = uncertainty.get("true_airspeed_u_kt")
     if u is None or np.isnan(u).all():
         return (Check("turns", None, values),)
-    allowed = COVERAGE_FACTOR * float(np.hypot(np.nanmedian(u), one.reads_high_u_kt))
-    return (Check("turns", abs(one.reads_high_kt) <= allowed, {**values, "allowed": allowed}),)
+    allowed = COVERAGE_FACTOR * float(np.hypot(np.nanmedian(u), error.reads_high_u_kt))
+    return (Check("turns", abs(error.reads_high_kt) <= allowed, {**values, "allowed": allowed}),)

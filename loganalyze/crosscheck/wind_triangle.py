@@ -1,4 +1,4 @@
-"""One true airspeed error from turns: the wind stays, the heading doesn't.
+"""Scale error of the true airspeed, estimated from turns, in which the wind stays the same.
 
 In a turn the ground velocity is the air velocity plus the wind:
 
@@ -7,11 +7,11 @@ In a turn the ground velocity is the air velocity plus the wind:
 with u the unit vector of the heading psi and R(delta) a rotation for what heading and track
 differ by (magnetic variation, sideslip). It is linear in k cos(delta), k sin(delta) and W, the
 turn's own wind of any size. The wind's change w within the turn is a first-order autoregressive
-process (covariance s^2 exp(-|dt| / tau), each component by itself) beside white noise. How much
-of what is left is wind and how long it lasts the turns themselves tell: generalized least squares
+process (covariance s^2 exp(-|dt| / tau), each component by itself) beside white noise. The
+share of the residuals due to wind, and its time scale, are estimated too: generalized least squares
 for each pair on a grid, averaged by its integrated likelihood (flat in the coefficients and in
-log s). A wind that wanders with the turn looks like a scale error, and no residual shows it: that
-is why the pairs are averaged, and none is chosen.
+log s). A wind that changes in step with the turn looks like a scale error and leaves no residual;
+therefore the pairs are averaged instead of choosing one.
 
 References
 ----------
@@ -39,29 +39,30 @@ from loganalyze.record.units import FOOT, KNOT
 
 @dataclass(frozen=True, slots=True)
 class TurnSettings:
-    """What counts as a turn, and when a fit may be split; engineering judgement."""
+    """Thresholds for turns, and for splitting the fit; engineering judgement."""
 
     least_rate_deg_s: float = 0.5
-    """Below this turn rate [deg/s] it is a drift of the heading, not a turn."""
+    """Below this turn rate [deg/s] the heading drifts; it isn't a turn."""
     least_turn_deg: float = 60.0
-    """A turn through less than this [deg] can't tell wind from airspeed."""
+    """A turn through less than this [deg] can't separate wind from airspeed."""
     greatest_climb_ft: float = 1000.0
-    """Over more height than this [ft] the wind isn't one."""
+    """Over more height than this [ft] the wind isn't uniform."""
     step_s: float = 1.0
-    """Samples closer than this [s] are thinned: they bring no news."""
+    """Samples closer than this [s] are decimated: their errors are correlated."""
     most_samples: int = 45
-    """A turn of more samples than this is thinned evenly: a full circle has one every 8 deg."""
+    """A turn of more samples than this is decimated evenly: a full circle has one every 8 deg."""
     greatest_condition: float = 10.0
-    """Airspeed and temperature errors are told apart up to this condition number."""
+    """Airspeed and temperature errors are separated up to this condition number."""
 
 
 @dataclass(frozen=True, slots=True)
 class ScaleError:
-    """The true airspeed error that the turns tell.
+    """The true airspeed error estimated from turns.
 
-    ``scale`` : true speed over reconstructed one, less 1; ``scale_u`` its standard uncertainty;
-    ``reads_high_kt`` : reconstructed less true, at the turns' mean true airspeed, with
-    ``reads_high_u_kt``; ``heading_offset_deg`` : track less heading without wind;
+    ``scale`` : true speed over the reconstructed one, minus 1; ``scale_u`` its
+    standard uncertainty;
+    ``reads_high_kt`` : reconstructed minus true, at the turns' mean true airspeed, with
+    ``reads_high_u_kt``; ``heading_offset_deg`` : track minus heading without wind;
     ``condition`` : condition number of the split; the split's errors (what the recorded value
     reads too high) are NaN where it doesn't allow it.
     """
@@ -81,14 +82,14 @@ class ScaleError:
 
 
 def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> ScaleError | None:
-    """Estimate one scale error of the reconstructed true airspeed from the flight's turns.
+    """Estimate the scale error of the reconstructed true airspeed from the flight's turns.
 
     Parameters
     ----------
     analysis : Analysis
         The judged flight, with ground speed, track, heading and air temperature recorded.
     settings : TurnSettings, optional
-        What counts as a turn.
+        Thresholds for turns.
 
     Returns
     -------
@@ -111,7 +112,7 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     if not turns:
         return None
     rows_of = [_evenly(first, stop, settings.most_samples) for first, stop in turns]
-    which = np.concatenate([np.full(len(one), i) for i, one in enumerate(rows_of)])
+    which = np.concatenate([np.full(len(rows), i) for i, rows in enumerate(rows_of)])
     chosen = np.concatenate(rows_of)
     winds = _Winds(analysis.time[rows[chosen]], which)
     at = analysis.evaluation.air_data_at(rows[chosen])
@@ -131,13 +132,13 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     split = winds.fit(
         [np.concatenate([by_speed, by_speed]) * along * KNOT,
          np.concatenate([by_warmth, by_warmth]) * along, speed * across], left)
-    one = ScaleError(
+    error = ScaleError(
         len(turns), len(chosen), scale, float(fit.u[0]), -scale * mean, float(fit.u[0]) * mean,
         float(np.degrees(offset)), split.condition)
     if split.condition > settings.greatest_condition:
-        return one
+        return error
     return replace(
-        one, airspeed_reads_high_kt=-float(split.found[0]), airspeed_u_kt=float(split.u[0]),
+        error, airspeed_reads_high_kt=-float(split.found[0]), airspeed_u_kt=float(split.u[0]),
         temperature_reads_high_k=-float(split.found[1]), temperature_u_k=float(split.u[1]))
 
 
@@ -165,7 +166,7 @@ def _thinned(time: Floats, step: float) -> Rows:
 
 def _turns(analysis: Analysis, rows: Rows, heading: Floats, altitude: Floats,
            settings: TurnSettings) -> list[tuple[int, int]]:
-    """First and past-the-last of each turn among the thinned samples."""
+    """First and past-the-last of each turn among the decimated samples."""
     if len(rows) < 3:
         return []
     time = analysis.time[rows]
@@ -185,7 +186,7 @@ def _turns(analysis: Analysis, rows: Rows, heading: Floats, altitude: Floats,
 
 
 def _sensitivities(at: limit_equivalents.Point) -> tuple[Floats, Floats]:
-    """True airspeed gained for each calibrated airspeed and for each kelvin."""
+    """Derivatives of true airspeed by calibrated airspeed and by temperature."""
     step = 0.1 * KNOT
     swift = [airspeed.tas_from_cas(at.calibrated_airspeed + change, at.pressure_altitude,
                                    at.temperature) for change in (-step, step)]
@@ -209,13 +210,13 @@ class _Winds:
         edges = np.flatnonzero(np.diff(which, prepend=-1, append=which[-1] + 1))
         self.count = len(which)
         self.turns = [slice(a, b) for a, b in pairwise(edges.tolist())]
-        apart = [np.abs(np.subtract.outer(time[one], time[one])) for one in self.turns]
+        apart = [np.abs(np.subtract.outer(time[turn], time[turn])) for turn in self.turns]
         self.factors = [
             [np.linalg.cholesky((1 - share) * np.eye(len(gap)) + share * np.exp(-gap / lasting))
              for gap in apart]
             for share, lasting in _CHANGES]
         # A wind that lasts gives a turn few independent values of either component.
-        durations = np.array([time[one][-1] - time[one][0] for one in self.turns])
+        durations = np.array([time[turn][-1] - time[turn][0] for turn in self.turns])
         self.free = np.array([
             np.inf if share == 0.0 else 2.0 * float((1.0 + durations / lasting).sum())
             for share, lasting in _CHANGES])
@@ -227,9 +228,11 @@ class _Winds:
         lengths[lengths == 0] = 1.0
         data = data / lengths
         wanted_length, lengths = lengths[-1], lengths[:-1]
-        # North and east parts of each turn change alike, and apart from each other.
-        parts = [np.concatenate([data[one], data[self.count + one.start : self.count + one.stop]],
-                                axis=1) for one in self.turns]
+        # North and east components of a turn are independent with the same covariance.
+        north = self.turns
+        east = [slice(self.count + turn.start, self.count + turn.stop) for turn in north]
+        parts = [np.concatenate([data[first], data[second]], axis=1)
+                 for first, second in zip(north, east, strict=True)]
         wide, free = data.shape[1], max(2 * (self.count - len(self.turns)) - len(columns), 1)
         logs, means, covariances = [], [], []
         for factors in self.factors:
@@ -259,12 +262,13 @@ class _Winds:
                     half / _COVERAGE_FACTOR * wanted_length / lengths, self._condition(columns))
 
     def _condition(self, columns: list[Floats]) -> float:
-        """Condition number of the first two columns, each of length 1, the winds taken out."""
+        """Condition number of the first two columns, each of length 1, after removing the winds."""
         two = []
         for column in columns[:2]:
             halves = []
-            for one in self.turns:
-                for half in (column[one], column[self.count + one.start : self.count + one.stop]):
+            for turn in self.turns:
+                east = slice(self.count + turn.start, self.count + turn.stop)
+                for half in (column[turn], column[east]):
                     halves.append(half - half.mean())
             whole = np.concatenate(halves)
             two.append(whole / (np.linalg.norm(whole) or 1.0))
@@ -299,7 +303,7 @@ def _student(t: Floats, free: Floats) -> Floats:
     """
     some = np.minimum(free, 1e6)
     normal = np.sign(t) * np.sqrt(some * np.log1p(t * t / some)) * (8 * some + 1) / (8 * some + 3)
-    return np.array([0.5 * math.erfc(-one / math.sqrt(2)) for one in normal])
+    return np.array([0.5 * math.erfc(-value / math.sqrt(2)) for value in normal])
 
 
 _COVERAGE_FACTOR = 1.96
@@ -307,6 +311,6 @@ _CHANGES = ((0.0, 1.0), *((share, lasting) for share in (0.4, 0.8, 0.95, 0.99)
                           for lasting in (8.0, 25.0, 80.0, 250.0)))
 """The grid: share of the variance left that is the wind's change, and how long it lasts [s]."""
 _PRIOR = np.array([0.5, *[0.5 / (len(_CHANGES) - 1)] * (len(_CHANGES) - 1)])
-"""As likely as not the wind doesn't change while the aircraft turns."""
+"""Prior probability that the wind doesn't change while the aircraft turns."""
 _LEAST_LEFT = 1e-24
-"""What is left of data without any noise, as a share of it."""
+"""Residual of data without noise, as a fraction of the data (rounding)."""

@@ -1,7 +1,7 @@
-"""Flights with known truth, reckoned in static and impact pressure.
+"""Simulated flights with known truth, computed in static and impact pressure.
 
-Imports nothing of the program that it is there to test. ``python -m loganalyze.simulate OUT``
-writes the sample logs.
+Independent of the rest of the package, which it is used to test.
+``python -m loganalyze.simulate OUT`` writes the sample logs.
 """
 
 from loganalyze.simulate.flight import Segment, Truth, Weather, fly

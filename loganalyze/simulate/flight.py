@@ -26,7 +26,7 @@ _SEA_LEVEL_DENSITY = pressures.SEA_LEVEL_PRESSURE / (
 
 @dataclass(frozen=True)
 class Segment:
-    """A piece of the flight as it is commanded.
+    """A segment of the commanded flight.
 
     For `seconds` [s], climb at `climb_fpm` [ft/min of true height] and seek `cas_kt` [kt CAS]
     or `mach`, whichever is slower; `flap_deg` and `gear_down` are reached at the start of the
@@ -55,7 +55,7 @@ class Weather:
 
 @dataclass(frozen=True, eq=False)
 class Truth:
-    """What the air did; every field float64[n].
+    """The true state of the air; every field float64[n].
 
     ``time`` [s], rising; ``static_pressure``, ``impact_pressure`` [Pa] and
     ``static_temperature`` [K], linear in time between the instants; ``flap_deg`` [deg];
@@ -132,7 +132,7 @@ def fly(
     start_cas_kt: float = 0.0,
     seed: int = 0,
 ) -> Truth:
-    """Fly the segments one after the other and return what the air did.
+    """Fly the segments one after the other and return the true state of the air.
 
     Height and speed follow the commands with a lag of some seconds, at no more than 1.3 m/s2
     faster or 1.0 m/s2 slower, as a heavy aircraft does. Static pressure follows the true

@@ -1,7 +1,7 @@
 """The air as pressures: barometric integration and the pitot tube, for the simulation alone.
 
-Written apart from the program's own reckoning, and in another way, so that the one can test
-the other: static pressure comes from quadrature of the hydrostatic equation over the standard
+Independent of the package's own formulas, and by other methods, so that each can test the
+other: static pressure comes from quadrature of the hydrostatic equation over the standard
 temperature profile, total pressure from a stream brought to rest (behind a normal shock when
 faster than sound), and every inverse from Newton's method on the direct relation.
 
@@ -44,8 +44,8 @@ def _integrated() -> Array:
     nodes = np.array([-1, 0, 1]) * np.sqrt(0.6)
     weights = np.array([5, 8, 5]) / 9
     centres = _HEIGHT[:-1] + _STEP / 2
-    pieces = (_slope(centres[:, None] + _STEP / 2 * nodes) * weights).sum(axis=1) * _STEP / 2
-    logs = np.concatenate([[0.0], np.cumsum(pieces)])
+    increments = (_slope(centres[:, None] + _STEP / 2 * nodes) * weights).sum(axis=1) * _STEP / 2
+    logs = np.concatenate([[0.0], np.cumsum(increments)])
     return np.asarray(logs - logs[np.searchsorted(_HEIGHT, 0.0)])
 
 

@@ -120,7 +120,7 @@ def write_csv(
             stamps = utc_start + np.round(values * 1000).astype("timedelta64[ms]")
             columns.append([f"{stamp}Z" for stamp in stamps.astype("datetime64[ms]")])
         else:
-            # Adding 0.0 turns minus nought into nought.
+            # Adding 0.0 turns negative zero into zero.
             columns.append(["" if v != v else f"{round(v, decimals) + 0.0:.{decimals}f}"
                             for v in values.tolist()])
     lines = [",".join(heading for heading, _ in headers.values())]
