@@ -20,7 +20,7 @@ from loganalyze.events.analysis import Analysis
 from loganalyze.record.channels import kind
 from loganalyze.results.assessment_results import CONTRADICTS, Check, Evidence
 
-COVERAGE_FACTOR = 2.0
+CONSISTENCY_FACTOR = 2.0
 """Differences within this many standard uncertainties are consistent (JCGM 100, 6.3.3)."""
 FEWEST = 10
 """The fewest samples that are compared."""
@@ -113,7 +113,7 @@ def _compared(code: str, first: NDArray[Any], other: NDArray[Any], u: NDArray[An
     allowed = np.nan if u is None else float(np.nanmedian(np.append(u[known], np.nan)))
     if np.isnan(allowed):
         return Check(code, None, results)
-    allowed = COVERAGE_FACTOR * allowed
+    allowed = CONSISTENCY_FACTOR * allowed
     return Check(code, abs(middle) <= allowed, {**results, "allowed": allowed})
 
 
@@ -127,5 +127,5 @@ def _turn_check(analysis: Analysis, uncertainty: Mapping[str, NDArray[Any]]) -> 
     u = uncertainty.get("true_airspeed_u_kt")
     if u is None or np.isnan(u).all():
         return (Check("turns", None, values),)
-    allowed = COVERAGE_FACTOR * float(np.hypot(np.nanmedian(u), error.reads_high_u_kt))
+    allowed = CONSISTENCY_FACTOR * float(np.hypot(np.nanmedian(u), error.reads_high_u_kt))
     return (Check("turns", abs(error.reads_high_kt) <= allowed, {**values, "allowed": allowed}),)

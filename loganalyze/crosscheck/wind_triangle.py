@@ -259,7 +259,7 @@ class _Winds:
             _half_width(weights, np.array(means)[:, i] - mean[i], np.sqrt(np.maximum(
                 np.array(covariances)[:, i], 0.0)), self.free) for i in range(len(mean))])
         return _Fit(mean * wanted_length / lengths,
-                    half / _COVERAGE_FACTOR * wanted_length / lengths, self._condition(columns))
+                    half / _COVERAGE_FACTOR_95 * wanted_length / lengths, self._condition(columns))
 
     def _condition(self, columns: list[Floats]) -> float:
         """Condition number of the first two columns, each of length 1, after removing the winds."""
@@ -306,7 +306,7 @@ def _student(t: Floats, free: Floats) -> Floats:
     return np.array([0.5 * math.erfc(-value / math.sqrt(2)) for value in normal])
 
 
-_COVERAGE_FACTOR = 1.96
+_COVERAGE_FACTOR_95 = 1.96
 _CHANGES = ((0.0, 1.0), *((share, lasting) for share in (0.4, 0.8, 0.95, 0.99)
                           for lasting in (8.0, 25.0, 80.0, 250.0)))
 """The grid: share of the variance left that is the wind's change, and how long it lasts [s]."""

@@ -8,7 +8,7 @@ by what the crew does; the thresholds are the program's own, each with its reaso
 phase                     when
 ========================  ======================================================================
 standing, taxi            on the ground: slower than 40 kt, or than the least airspeed shown, at a
-                          level altitude; told apart by ground speed, else "standing or taxi"
+                          level altitude; separated by ground speed, else "standing or taxi"
 take-off                  from the start of the acceleration (extended back from 40 kt) to 35 ft
                           above the ground; a rejected one too
 initial climb             to 1,000 ft above the ground of the take-off; in a traffic circuit to
@@ -27,7 +27,7 @@ approach                  below 3,000 ft above the ground of the landing, the la
 landing                   from 50 ft to 20 kt
 manoeuvring               a climb and a descent of 400 ft within 90 s each, three reversals or
                           more; stalls; two steep turns or more (with roll or heading)
-emergency descent         4,000 ft/min for 1 min; numbers can't tell an emergency from practice
+emergency descent         4,000 ft/min for 1 min; numbers can't separate an emergency from practice
 unknown                   gaps, and no altitude or airspeed
 ========================  ======================================================================
 

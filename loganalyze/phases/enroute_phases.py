@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from loganalyze.phases.flight_profile import Profile
 from loganalyze.phases.ground_legs import Leg, runs
-from loganalyze.phases.manoeuvres import Piece, bank, manoeuvring, turn_rate
+from loganalyze.phases.manoeuvres import Trend, bank, manoeuvring, turn_rate
 from loganalyze.phases.phase_definitions import (
     CLIMB,
     CRUISE,
@@ -26,49 +26,49 @@ from loganalyze.record.arrays import Floats
 Codes = NDArray[np.uint8]
 
 
-def pieces(profile: Profile, first: int, stop: int, settings: PhaseSettings) -> list[Piece]:
+def trends(profile: Profile, first: int, stop: int, settings: PhaseSettings) -> list[Trend]:
     """Split cells into climbs and descents of at least `change_ft`, and levels between them."""
     vertical = profile.vertical[first:stop]
     sign = (vertical > settings.level_fpm).astype(np.int8) - (vertical < -settings.level_fpm)
     starts = np.flatnonzero(np.diff(sign, prepend=sign[0] + np.int8(2)))
     stops = np.append(starts[1:], stop - first)
-    found = [Piece(int(sign[a]), first + a, first + b)
+    found = [Trend(int(sign[a]), first + a, first + b)
              for a, b in zip(starts.tolist(), stops.tolist(), strict=True)]
     found = _flattened(profile, found, settings.flicker_ft)
     found = _closed(found, profile.cells(settings.flicker_s))
     return _flattened(profile, found, settings.change_ft)
 
 
-def rise(profile: Profile, piece: Piece) -> float:
-    """Change of height over a piece [ft]."""
-    return float(profile.height[min(piece.stop, len(profile) - 1)] - profile.height[piece.first])
+def rise(profile: Profile, trend: Trend) -> float:
+    """Change of height over a trend [ft]."""
+    return float(profile.height[min(trend.stop, len(profile) - 1)] - profile.height[trend.first])
 
 
-def _flattened(profile: Profile, found: Sequence[Piece], least: float) -> list[Piece]:
+def _flattened(profile: Profile, found: Sequence[Trend], least: float) -> list[Trend]:
     """Make levels of the climbs and descents that change the height by less than `least`."""
-    level = [piece if not piece.sign or abs(rise(profile, piece)) >= least
-             else Piece(0, piece.first, piece.stop) for piece in found]
+    level = [trend if not trend.sign or abs(rise(profile, trend)) >= least
+             else Trend(0, trend.first, trend.stop) for trend in found]
     return _joined(level)
 
 
-def _joined(found: Sequence[Piece]) -> list[Piece]:
+def _joined(found: Sequence[Trend]) -> list[Trend]:
     """Join neighbours of one sign."""
-    joined: list[Piece] = []
-    for piece in found:
-        if joined and joined[-1].sign == piece.sign:
-            joined[-1] = Piece(piece.sign, joined[-1].first, piece.stop)
+    joined: list[Trend] = []
+    for trend in found:
+        if joined and joined[-1].sign == trend.sign:
+            joined[-1] = Trend(trend.sign, joined[-1].first, trend.stop)
         else:
-            joined.append(piece)
+            joined.append(trend)
     return joined
 
 
-def _closed(found: Sequence[Piece], longest: int) -> list[Piece]:
+def _closed(found: Sequence[Trend], longest: int) -> list[Trend]:
     """Close pauses of up to `longest` cells between two climbs or two descents."""
     closed = list(found)
     for i in range(1, len(closed) - 1):
-        before, piece, after = closed[i - 1 : i + 2]
-        if not piece.sign and before.sign == after.sign and piece.stop - piece.first <= longest:
-            closed[i] = Piece(before.sign, piece.first, piece.stop)
+        before, trend, after = closed[i - 1 : i + 2]
+        if not trend.sign and before.sign == after.sign and trend.stop - trend.first <= longest:
+            closed[i] = Trend(before.sign, trend.first, trend.stop)
     return _joined(closed)
 
 
@@ -76,14 +76,14 @@ def en_route(
     profile: Profile, leg: Leg, first: int, stop: int, settings: PhaseSettings
 ) -> Codes:
     """Return the phase of each cell from `first` to `stop` of a flight, uint8[stop - first]."""
-    found = pieces(profile, first, stop, settings)
+    found = trends(profile, first, stop, settings)
     swinging = manoeuvring(profile, leg, first, stop, found, settings)
     steady = _without(found, swinging)
     held = _held(profile, first, steady, settings)
     cruise = _cruise_levels(profile, leg, steady, held, settings)
     codes = np.empty(stop - first, dtype=np.uint8)
-    for piece, code in zip(steady, _en_route_codes(profile, leg, steady, cruise), strict=True):
-        codes[piece.first - first : piece.stop - first] = code
+    for trend, code in zip(steady, _en_route_codes(profile, leg, steady, cruise), strict=True):
+        codes[trend.first - first : trend.stop - first] = code
     for start, end in _holding(profile, steady, held, settings):
         codes[start - first : end - first] = HOLDING
     for start, end in swinging:
@@ -93,31 +93,31 @@ def en_route(
     return codes
 
 
-def _without(found: Sequence[Piece], spans: Sequence[tuple[int, int]]) -> list[Piece]:
+def _without(found: Sequence[Trend], spans: Sequence[tuple[int, int]]) -> list[Trend]:
     """Level out the climbs and descents that lie mostly in a span of manoeuvring."""
-    def inside(piece: Piece) -> bool:
-        shared = sum(max(0, min(stop, piece.stop) - max(first, piece.first))
+    def inside(trend: Trend) -> bool:
+        shared = sum(max(0, min(stop, trend.stop) - max(first, trend.first))
                      for first, stop in spans)
-        return 2 * shared > piece.stop - piece.first
+        return 2 * shared > trend.stop - trend.first
 
-    return _joined([Piece(0, piece.first, piece.stop) if piece.sign and inside(piece) else piece
-                    for piece in found])
+    return _joined([Trend(0, trend.first, trend.stop) if trend.sign and inside(trend) else trend
+                    for trend in found])
 
 
 def _cruise_levels(
-    profile: Profile, leg: Leg, found: Sequence[Piece], held: Sequence[bool],
+    profile: Profile, leg: Leg, found: Sequence[Trend], held: Sequence[bool],
     settings: PhaseSettings,
 ) -> list[int]:
-    """Which pieces are cruise levels."""
-    levels = [float(np.median(profile.height[piece.first : piece.stop])) for piece in found]
-    ends = [profile.height[piece.first] for piece in found if piece.sign]
+    """Which trends are cruise levels."""
+    levels = [float(np.median(profile.height[trend.first : trend.stop])) for trend in found]
+    ends = [profile.height[trend.first] for trend in found if trend.sign]
     top = max([*levels, *ends])
     base = min((ground for ground in (leg.departure_ft, leg.arrival_ft) if ground == ground),
                default=0.0)
     cruise = []
-    for i, (piece, level) in enumerate(zip(found, levels, strict=True)):
-        seconds = (piece.stop - piece.first) * profile.step_s
-        if piece.sign or held[i]:
+    for i, (trend, level) in enumerate(zip(found, levels, strict=True)):
+        seconds = (trend.stop - trend.first) * profile.step_s
+        if trend.sign or held[i]:
             continue
         high = level - base >= settings.cruise_share * (top - base)
         if (seconds >= settings.low_cruise_s
@@ -128,58 +128,58 @@ def _cruise_levels(
 
 
 def _en_route_codes(
-    profile: Profile, leg: Leg, found: Sequence[Piece], cruise: Sequence[int]
+    profile: Profile, leg: Leg, found: Sequence[Trend], cruise: Sequence[int]
 ) -> list[int]:
-    """Code each piece by its place before, between or after the cruise levels."""
+    """Code each trend by its place before, between or after the cruise levels."""
     bounds = leg.departure_ft, leg.arrival_ft
-    if not cruise and np.isnan(bounds).all() and not any(piece.sign for piece in found):
-        # A short level with nothing before or after it may be a part of anything.
+    if not cruise and np.isnan(bounds).all() and not any(trend.sign for trend in found):
+        # The phase of a short level without anything before or after it is unknown.
         return [UNKNOWN] * len(found)
     if cruise:
         begins, ends = cruise[0], cruise[-1]
     else:
-        heights = [profile.height[piece.stop - 1] for piece in found]
-        # Without a cruise level the climb ends where the highest piece does.
+        heights = [profile.height[trend.stop - 1] for trend in found]
+        # Without a cruise level the climb ends where the highest trend does.
         begins = ends = int(np.argmax(heights)) + 1
     codes = []
-    for i, piece in enumerate(found):
+    for i, trend in enumerate(found):
         if i in cruise:
             codes.append(CRUISE)
         elif cruise and begins < i < ends:
             codes.append(LEVEL_CHANGE)
         elif i < begins:
-            codes.append(DESCENT if piece.sign < 0 else CLIMB)
+            codes.append(DESCENT if trend.sign < 0 else CLIMB)
         else:
-            following = next((one.sign for one in found[i:] if one.sign), -1)
-            codes.append(CLIMB if piece.sign > 0 or (not piece.sign and following > 0)
+            following = next((entry.sign for entry in found[i:] if entry.sign), -1)
+            codes.append(CLIMB if trend.sign > 0 or (not trend.sign and following > 0)
                          else DESCENT)
     return codes
 
 
 def _held(
-    profile: Profile, origin: int, found: Sequence[Piece], settings: PhaseSettings
+    profile: Profile, origin: int, found: Sequence[Trend], settings: PhaseSettings
 ) -> list[bool]:
-    """Tell which levels are holding patterns."""
+    """Return which levels are holding patterns."""
     held: list[bool] = []
     entered = origin
-    for i, piece in enumerate(found):
+    for i, trend in enumerate(found):
         # The next level of a stack is entered as slow as the one before was flown.
         stacked = i >= 2 and held[i - 2] and _stacked(profile, found[i - 1], settings)
-        if not piece.sign and not stacked:
-            entered = piece.first
+        if not trend.sign and not stacked:
+            entered = trend.first
         before = max(origin, entered - profile.cells(settings.holding_before_s))
-        held.append(_holds(profile, piece, before, entered, settings))
+        held.append(_holds(profile, trend, before, entered, settings))
     return held
 
 
 def _holds(
-    profile: Profile, piece: Piece, before: int, entered: int, settings: PhaseSettings
+    profile: Profile, trend: Trend, before: int, entered: int, settings: PhaseSettings
 ) -> bool:
     """Whether a level is a holding pattern; cells `before` to `entered` came before it."""
-    seconds = (piece.stop - piece.first) * profile.step_s
-    if piece.sign or seconds < settings.holding_s:
+    seconds = (trend.stop - trend.first) * profile.step_s
+    if trend.sign or seconds < settings.holding_s:
         return False
-    cells = slice(piece.first, piece.stop)
+    cells = slice(trend.first, trend.stop)
     banked, rate = bank(profile), turn_rate(profile)
     steep = np.zeros(len(profile), dtype=bool)
     if banked is not None:
@@ -200,8 +200,8 @@ def _holds(
     # The aircraft may still be slowing down in the level's first half.
     settled = speed[len(speed) // 2 :]
     earlier = profile.airspeed[before:entered]
-    # A recorder that has stopped listening goes on repeating the last it heard.
-    if not (np.ptp(settled) or np.ptp(profile.altitude[piece.stop - len(settled) : piece.stop])):
+    # A recorder that has lost its input repeats the last value.
+    if not (np.ptp(settled) or np.ptp(profile.altitude[trend.stop - len(settled) : trend.stop])):
         return False
     return (len(earlier) > 1 and usual <= greatest
             and float(settled.std()) <= settings.holding_steady_kt
@@ -213,29 +213,29 @@ def _in_each(values: Floats, window: int, least: float) -> bool:
     if values.sum() < least * len(values) / window:
         return False
     running = np.concatenate([[0.0], np.cumsum(values)])
-    # Half of what a pattern needs: its turns need not lie evenly in a window set anywhere.
+    # Half of what a pattern needs, because its turns may be unevenly spread over the window.
     return len(values) <= window or bool(
         (running[window:] - running[:-window]).min() >= least / 2)
 
 
-def _stacked(profile: Profile, step: Piece, settings: PhaseSettings) -> bool:
+def _stacked(profile: Profile, step: Trend, settings: PhaseSettings) -> bool:
     """Whether a descent is short enough to be one from hold to hold."""
     return (abs(rise(profile, step)) <= settings.holding_step_ft
             and (step.stop - step.first) * profile.step_s <= settings.holding_step_s)
 
 
 def _holding(
-    profile: Profile, found: Sequence[Piece], held: Sequence[bool], settings: PhaseSettings
+    profile: Profile, found: Sequence[Trend], held: Sequence[bool], settings: PhaseSettings
 ) -> list[tuple[int, int]]:
     """First and stop of each hold; short descents between two belong to them."""
     spans: list[tuple[int, int]] = []
-    for i, piece in enumerate(found):
+    for i, trend in enumerate(found):
         if not held[i]:
             continue
         if i >= 2 and held[i - 2] and _stacked(profile, found[i - 1], settings):
-            spans[-1] = (spans[-1][0], piece.stop)
+            spans[-1] = (spans[-1][0], trend.stop)
         else:
-            spans.append((piece.first, piece.stop))
+            spans.append((trend.first, trend.stop))
     return spans
 
 
@@ -249,7 +249,7 @@ def _emergencies(
         return []
     rate = (height[width:] - height[:-width]) / (width * profile.step_s) * 60.0
     down = runs(profile.vertical[first:stop] < -settings.level_fpm)
-    # What eases into it and out of it belongs to it.
+    # The gradual transitions at its start and end belong to it.
     ease = profile.cells(settings.slope_s)
     spans = []
     for start, end in runs(profile.vertical[first:stop] < -settings.emergency_edge_fpm):
@@ -258,7 +258,7 @@ def _emergencies(
         if end - start < width or not len(steepest) or (
                 float(steepest.min()) > -settings.emergency_fpm):
             continue
-        begins, ends = next(one for one in down if one[0] <= start and end <= one[1])
+        begins, ends = next(run for run in down if run[0] <= start and end <= run[1])
         spans.append((first + (begins if start - begins <= ease else start),
                       first + (ends if ends - end <= ease else end)))
     return spans

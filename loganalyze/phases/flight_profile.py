@@ -1,7 +1,7 @@
-"""A flight's profile on an even grid: what the phases of flight are decided on.
+"""A flight's profile on an even grid, the input of the detection of flight phases.
 
-However fast a log was recorded, its altitude, airspeed and vertical speed come down to one
-value a second (a mean of the samples), smoothed as the definitions of the phases want them.
+Altitude, airspeed and vertical speed of a log of any rate are reduced to one value a second (the
+mean of the samples), smoothed as the definitions of the phases require.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from loganalyze.record.units import FOOT, KNOT
 
 MORE: tuple[str, ...] = (
     "weight_on_wheels", "ground_speed", "gear_down", "flap", "roll", "heading")
-"""Channels that make the phases better told, where recorded."""
+"""Optional channels that improve the detection of phases, where recorded."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,8 +55,8 @@ class Profile:
 def profiles(analysis: Analysis, settings: PhaseSettings) -> list[Profile]:
     """Return the stretches of a log between long gaps, each on its grid, by time.
 
-    Samples that screening set aside count as missing. A stretch of missing altitude or airspeed
-    longer than ``settings.bridge_s`` parts the log as a gap does.
+    Samples that were screened out count as missing. A stretch of missing altitude or airspeed
+    longer than ``settings.bridge_s`` divides the log as a gap does.
     """
     log = analysis.log
     time = log.time
@@ -96,7 +96,7 @@ def _edge_units(analysis: Analysis, name: str) -> Floats:
 
 
 def _unwrapped(heading: Floats) -> Floats:
-    """Heading [deg] without its jump through north."""
+    """Heading [deg], unwrapped at north."""
     known = np.flatnonzero(~np.isnan(heading))
     whole = np.full(heading.shape, np.nan)
     whole[known] = np.unwrap(heading[known], period=360.0)

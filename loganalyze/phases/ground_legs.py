@@ -1,6 +1,6 @@
 """The flight's legs: where it was on the ground, and when it took off and landed.
 
-Heights are reckoned only above a pressure altitude that was recorded on the ground: that before
+Heights are measured only above a pressure altitude that was recorded on the ground: that before
 the take-off for the climb, that after the landing for the approach.
 """
 
@@ -57,7 +57,7 @@ def legs(profile: Profile, settings: PhaseSettings) -> list[Leg]:
 
 
 def slow_cells(profile: Profile, settings: PhaseSettings) -> Mask:
-    """Tell where the aircraft is too slow to fly, or its wheels carry it at taxiing speed."""
+    """Return where the aircraft is too slow to fly, or its wheels carry it at taxiing speed."""
     speed = profile.airspeed
     threshold = max(settings.slow_kt, _floor(profile, settings) + 1.0)
     slow = speed < threshold
@@ -118,7 +118,7 @@ def _between(
 
 
 def _rolling(profile: Profile, first: int, stop: int) -> Mask:
-    """Tell where the wheels are known to be on the ground."""
+    """Return where the wheels are known to be on the ground."""
     wheels = profile.more.get("weight_on_wheels")
     if wheels is None:
         return np.zeros(stop - first, dtype=bool)
@@ -157,7 +157,7 @@ def _touches(profile: Profile, leg: Leg, settings: PhaseSettings) -> list[Leg]:
 
 
 def is_circuit(profile: Profile, leg: Leg, settings: PhaseSettings) -> bool:
-    """Whether a flight is a traffic circuit, or several parted by low go-arounds.
+    """Whether a flight is a traffic circuit, or several separated by low go-arounds.
 
     It leaves the ground and comes back to the same, never rises above ``settings.circuit_ft``
     over it, and is never above ``settings.circuit_low_ft`` for longer than ``circuit_s``.

@@ -25,7 +25,7 @@ Span = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class Trend:
     """Cells `first` to `stop` (half-open) that climb (+1), descend (-1) or stay level (0)."""
 
     sign: int
@@ -34,7 +34,7 @@ class Piece:
 
 
 def manoeuvring(
-    profile: Profile, leg: Leg, first: int, stop: int, found: Sequence[Piece],
+    profile: Profile, leg: Leg, first: int, stop: int, found: Sequence[Trend],
     settings: PhaseSettings,
 ) -> list[Span]:
     """Return the first and stop (half-open) of each stretch of manoeuvring, by time.
@@ -43,11 +43,11 @@ def manoeuvring(
     ----------
     profile : Profile
     leg : Leg
-        The flight that the cells belong to; its ground keeps approaches from being taken for
-        stalls.
+        The flight that the cells belong to; its ground prevents approaches from being detected
+        as stalls.
     first, stop : int
         The airborne cells that are looked at, half-open.
-    found : sequence of Piece
+    found : sequence of Trend
         The flight's climbs, levels and descents.
     settings : PhaseSettings
 
@@ -57,7 +57,7 @@ def manoeuvring(
     """
     sure = [*stalls(profile, leg, first, stop, settings), *reversals(profile, found, settings),
             *_banked_twice(profile, first, stop, settings)]
-    # One steep turn alone is a turn.
+    # A single steep turn isn't manoeuvring.
     found_all = sorted([(*span, 2) for span in sure] + [
         (*span, 1) for span in steep_turns(profile, first, stop, settings)])
     rest = profile.cells(settings.swing_rest_s)
@@ -72,21 +72,21 @@ def manoeuvring(
 
 
 def reversals(
-    profile: Profile, found: Sequence[Piece], settings: PhaseSettings
+    profile: Profile, found: Sequence[Trend], settings: PhaseSettings
 ) -> list[Span]:
     """Return the first and stop of each run of quick reversals between climb and descent."""
     longest, pause = profile.cells(settings.swing_s), profile.cells(settings.swing_pause_s)
     rest = profile.cells(settings.swing_rest_s)
-    swings = [piece for piece in found if piece.sign]
+    swings = [trend for trend in found if trend.sign]
     spans: list[tuple[int, int, int]] = []
-    for one, other in pairwise(swings):
-        if (one.sign == other.sign or other.first - one.stop > pause
-                or max(one.stop - one.first, other.stop - other.first) > longest):
+    for earlier, later in pairwise(swings):
+        if (earlier.sign == later.sign or later.first - earlier.stop > pause
+                or max(earlier.stop - earlier.first, later.stop - later.first) > longest):
             continue
-        if spans and one.first - spans[-1][1] <= rest:
-            spans[-1] = (spans[-1][0], other.stop, spans[-1][2] + 1)
+        if spans and earlier.first - spans[-1][1] <= rest:
+            spans[-1] = (spans[-1][0], later.stop, spans[-1][2] + 1)
         else:
-            spans.append((one.first, other.stop, 1))
+            spans.append((earlier.first, later.stop, 1))
     return [(first, stop) for first, stop, count in spans if count >= settings.reversals]
 
 
@@ -106,7 +106,7 @@ def _banked_twice(profile: Profile, first: int, stop: int, settings: PhaseSettin
 
 
 def bank(profile: Profile) -> Floats | None:
-    """Return the size of the bank angle [deg] at each cell, None where nothing tells it.
+    """Return the size of the bank angle [deg] at each cell, None where unknown.
 
     As recorded; else that of a level turn at the rate at which the heading changes, tan(bank) =
     rate V / g, with the calibrated airspeed for V, which reads low aloft.
@@ -163,7 +163,7 @@ def stalls(
     A level deceleration to less than ``settings.stall_share`` of the speed before, then height
     lost while the speed comes back, then a level or a climb; away from the ground.
     """
-    # Where no ground was recorded the lowest height tells nothing of it.
+    # Where no ground was recorded the lowest height doesn't show its elevation.
     base = np.fmax(np.fmax(leg.departure_ft, leg.arrival_ft), -np.inf)
     lead, after = profile.cells(settings.stall_entry_s), profile.cells(settings.stall_recovery_s)
     speed, height = profile.airspeed, profile.height
@@ -191,7 +191,7 @@ def stalls(
 
 
 def _slow(speed: Floats, lead: int, share: float) -> NDArray[np.bool_]:
-    """Tell where the speed is below a share of the greatest of the cells before."""
+    """Return where the speed is below a share of the greatest of the cells before."""
     if len(speed) < 2:
         return np.zeros(len(speed), dtype=bool)
     window = np.lib.stride_tricks.sliding_window_view(

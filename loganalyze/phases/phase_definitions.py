@@ -39,12 +39,12 @@ class PhaseSettings:
 
     step_s: float = 1.0
     """[s] Phases are decided on a grid of this step, or of the log's interval where that is
-    longer: no phase is told apart faster, and 16 Hz cost no more than 1."""
+    longer: no phase needs a higher rate, and 16 Hz cost no more than 1."""
     bridge_s: float = 120.0
     """[s] A gap up to this long is bridged by straight lines for the decision (its own samples
     stay unknown); beyond it each side is decided by itself."""
     told_gap_s: float = 10.0
-    """[s] A gap longer than this is told as a stretch of unknown phase."""
+    """[s] A gap longer than this is a stretch of unknown phase."""
 
     slow_kt: float = 40.0
     """[kt] Slower is on the ground: no aeroplane with an airspeed limit worth judging flies so
@@ -187,7 +187,7 @@ class PhaseSettings:
     circuit_s: float = 900.0
     """[s] ... or taking longer than this; longer is a low flight."""
     circuit_low_ft: float = 500.0
-    """[ft] Go-arounds below this part one circuit from the next."""
+    """[ft] Go-arounds below this separate one circuit from the next."""
     circuit_entry_ft: float = 75.0
     """[ft] The climb-out ends this far below the height of the pattern."""
 

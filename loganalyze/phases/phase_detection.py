@@ -3,13 +3,13 @@
 The names are those of the CICTT common taxonomy (phase of flight definitions, version 1.3);
 what each means in numbers is ours, since the taxonomy goes by what the crew does. All that is
 needed is pressure altitude and airspeed; a vertical speed is used where recorded, and weight on
-wheels, ground speed, gear, flap, roll and heading make some phases better told. Every threshold
-stands in `definitions.PhaseSettings` with its reason.
+wheels, ground speed, gear, flap, roll and heading improve the detection of some phases. Every
+threshold is in `phase_definitions.PhaseSettings` with its reason.
 
 On the ground (slower than 40 kt, or than the least airspeed that the recorder shows, at a level
 altitude for 8 s; with weight on wheels only while that is recorded):
 
-- standing, taxi: told apart by ground speed alone; without it "standing or taxi".
+- standing, taxi: separated by ground speed alone; without it "standing or taxi".
 - take-off: from where the acceleration, carried back, began, to 35 ft above the recorded
   ground. A run over 60 kt that doesn't leave the ground is a rejected take-off, and one too.
 
@@ -39,7 +39,7 @@ the take-off, or after the landing:
   circle, or by more than 50 deg twice in quick succession); stalls (a level deceleration, height
   lost while the speed comes back); and what lies between with no more than 4 min of rest.
 - emergency descent: 4,000 ft/min or more for 1 min, and what of that descent is faster than
-  1,500 ft/min. Numbers can't tell an emergency from its practice.
+  1,500 ft/min. Numbers can't separate an emergency from its practice.
 - unknown: gaps, stretches without altitude or airspeed, and a level too short for cruise in a
   log that shows neither a climb, a descent nor the ground.
 
@@ -95,7 +95,7 @@ Span = tuple[float, float, int]
 def phases_of(
     analysis: Analysis, settings: PhaseSettings | None = None
 ) -> tuple[Codes, tuple[PhaseStretch, ...]]:
-    """Tell the phase of flight at every row, and the flight's phases one after the other.
+    """Detect the phase of flight at every row, and the sequence of the flight's phases.
 
     Parameters
     ----------
@@ -189,7 +189,7 @@ def _cut(laid: list[Span], gaps: list[tuple[float, float]]) -> list[Span]:
 
 
 def _coded(profile: Profile, settings: PhaseSettings) -> Codes:
-    """Tell the phase of each cell of a profile."""
+    """Return the phase of each cell of a profile."""
     codes = np.full(len(profile), UNKNOWN, dtype=np.uint8)
     found = legs(profile, settings)
     for leg in found:
@@ -218,7 +218,7 @@ def _on_ground(profile: Profile, leg: Leg, settings: PhaseSettings) -> Codes:
 
 
 def _fly(profile: Profile, leg: Leg, codes: Codes, settings: PhaseSettings) -> None:
-    """Tell the phases of one flight, its rolls included."""
+    """Return the phases of a flight, including its take-off and landing rolls."""
     first, stop = leg.first, leg.stop
     # As recorded: a running mean would round the rotation and the flare off.
     height = profile.altitude

@@ -16,7 +16,7 @@ import loganalyze.show.page.html_page
 from loganalyze import KMH_METRES, Presentation, analyze, read_limits, summarise
 from loganalyze.record.units import FOOT
 from loganalyze.show.page.chart_data import MORE, PANELS, chart_data
-from loganalyze.show.page.column_packing import FOLLOWS, UNKNOWN, packed
+from loganalyze.show.page.column_packing import FOLLOWS, MISSING_CODE, packed
 from loganalyze.show.page.html_markup import element, escaped, json_text, raw
 from loganalyze.show.page.html_page import report_html
 from loganalyze.show.report.report_blocks import Chart, Paragraph, Report, Section, Table
@@ -125,7 +125,7 @@ def unpacked(text, how, other=None):
         if "decimals" in how:
             before = before + np.uint32(step % 2**32)
             whole = int(before.view(np.int32)[0])
-            values.append(np.nan if whole == UNKNOWN else whole / 10 ** how["decimals"])
+            values.append(np.nan if whole == MISSING_CODE else whole / 10 ** how["decimals"])
             continue
         if "by" in how:
             y, x = float(other[row]), float(values[-1]) if values else np.nan

@@ -66,14 +66,14 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
                           (4 if value >= 0 else -4, 0), textcoords="offset points",
                           ha="left" if value >= 0 else "right", va="center")
         low, high = min(float(values.min()), 0.0), max(float(values.max()), 0.0)
-        room = 0.14 * max(high - low, 1.0)
-        axes.set_xlim(low - room * (low < 0), high + room)
+        padding = 0.14 * max(high - low, 1.0)
+        axes.set_xlim(low - padding * (low < 0), high + padding)
         axes.set_yticks(places, names)
         axes.axvline(0, color="black", linewidth=1)
         if len(places) > 1:
             axes.axhline((places[-1] + places[-2]) / 2, color="#888888", linewidth=0.6)
         axes.grid(visible=False)
-        # The numbers stand at the bars: an axis of numbers below would say nothing more.
+        # The bars carry their numbers: an axis of numbers would add no information.
         axes.set_xticks([])
         axes.spines["bottom"].set_visible(False)
         axes.annotate(TOOK, (1, 1), (0, 2), xycoords="axes fraction", fontsize=8,

@@ -60,10 +60,10 @@ def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
                     fontsize=11, weight="bold", va="center")
         figure.text(0.12, 0.92, _temperature_words(envelope), va="center")
         names = [limit.name for limit in sheet.limit]
-        thin: dict[str, Any] = {"color": GREY, "linewidth": 0.7, "linestyle": (0, (1, 2))}
+        faint: dict[str, Any] = {"color": GREY, "linewidth": 0.7, "linestyle": (0, (1, 2))}
         for values in envelope.per_limit:
-            axes.plot(values / KNOT, height, **thin)
-        axes.plot([], [], label=label.ENVELOPE["each"], **thin)
+            axes.plot(values / KNOT, height, **faint)
+        axes.plot([], [], label=label.ENVELOPE["each"], **faint)
         axes.plot(envelope.limit_airspeed / KNOT, height, color="black", linewidth=1.8,
                   label=label.ENVELOPE["limit"])
         axes.plot(envelope.true_airspeed / KNOT, height, color=BLUE, linewidth=1.3,
@@ -104,10 +104,10 @@ def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:
 def _name_governing(axes: Axes, envelope: Envelope, names: list[str]) -> None:
     codes = envelope.governing
     changes = np.flatnonzero(np.diff(codes)) + 1
-    for piece in np.split(np.arange(len(codes)), changes):
-        if codes[piece[0]] == NO_GOVERNING_LIMIT or len(piece) < 0.04 * len(codes):
+    for section in np.split(np.arange(len(codes)), changes):
+        if codes[section[0]] == NO_GOVERNING_LIMIT or len(section) < 0.04 * len(codes):
             continue
-        middle = piece[len(piece) // 2]
+        middle = section[len(section) // 2]
         axes.annotate(names[codes[middle]], (envelope.limit_airspeed[middle] / KNOT,
                       envelope.pressure_altitude[middle] / FOOT), (-5, 0), ha="right",
                       va="center", textcoords="offset points", weight="bold",

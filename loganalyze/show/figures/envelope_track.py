@@ -35,7 +35,7 @@ POINTS = 6000
 """Samples of the track that are drawn: every so many, and every one over a limit."""
 
 SLOWEST_KT = 60.0
-"""Slower than this [kt] the aircraft rolls, and the track says nothing about limits."""
+"""Slower than this [kt] the aircraft rolls, and the track is irrelevant to limits."""
 
 
 def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
@@ -113,7 +113,7 @@ def _thinned(line: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _envelope(axes: Axes, analysis: Analysis, bottom: float, top: float, how: Presentation
               ) -> None:
-    """Draw the lowest unconditional limit, with some room above the flight."""
+    """Draw the lowest unconditional limit, with some space above the flight."""
     heights = np.linspace(max(bottom - 500, -1900), min(top * 1.15 + 1500, 60_000), 300)
     try:
         found = limit_envelope(analysis.sheet, heights * FOOT)
@@ -125,12 +125,12 @@ def _envelope(axes: Axes, analysis: Analysis, bottom: float, top: float, how: Pr
     axes.plot(limit, heights * how.units.per_foot, color="black", linewidth=1.8,
               linestyle=(0, (5, 2)), label=TRACK["limit"])
     codes = found.governing
-    for piece in np.split(np.arange(len(codes)), np.flatnonzero(np.diff(codes)) + 1):
-        if codes[piece[0]] == NO_GOVERNING_LIMIT or len(piece) < 0.05 * len(codes):
+    for section in np.split(np.arange(len(codes)), np.flatnonzero(np.diff(codes)) + 1):
+        if codes[section[0]] == NO_GOVERNING_LIMIT or len(section) < 0.05 * len(codes):
             continue
         # At the ends: in the middle the track would cross it.
-        at = piece[-len(piece) // 20 - 1] if piece[-1] == len(codes) - 1 else piece[
-            len(piece) // 20]
+        at = section[-len(section) // 20 - 1] if section[-1] == len(codes) - 1 else section[
+            len(section) // 20]
         _name(axes, analysis.limit_names[codes[at]], float(limit[at]),
               heights[at] * how.units.per_foot)
 

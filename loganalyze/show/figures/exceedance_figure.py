@@ -40,7 +40,7 @@ from loganalyze.text.quantity_words import none_of_a_speed
 RUN_IN_S, RECOVERY_S = 45.0, 30.0
 """Least run-in and recovery shown [s]; engineering judgement."""
 
-STATES = ("overspeed_warning", "autopilot", "autothrottle", "gear_down", "speedbrake")
+STATE_CHANNELS = ("overspeed_warning", "autopilot", "autothrottle", "gear_down", "speedbrake")
 """Recorded states drawn as strips, where the log has them."""
 
 POWERS = (("torque", GREEN, "-"), ("fan_speed", PURPLE, "-"), ("power_lever", ORANGE, "--"))
@@ -104,7 +104,7 @@ def panel_figure(
     first, last = np.searchsorted(analysis.time, [start, end])
     rows = slice(int(first), int(last) + 1)
     powers = [(name, color, style) for name, color, style in POWERS if name in analysis.log]
-    states = [name for name in STATES if name in analysis.log]
+    states = [name for name in STATE_CHANNELS if name in analysis.log]
     if how.reader == "maintenance":
         powers, states = [], [name for name in states if name == "gear_down"]
     ratios = [1.3, 1.0, 0.8] + [0.6] * bool(powers) + [0.17 * len(states)] * bool(states)
@@ -236,7 +236,7 @@ def _states(axes: Axes, analysis: Analysis, states: list[str], rows: slice) -> N
 
 
 def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
-    """Write run-in, exceedance and what followed above the stretches, where there is room."""
+    """Write run-in, exceedance and what followed above the stretches, where there is space."""
     over, under = (plain_text(LEGEND_WORDS[key].format(limit=one.limit))
                    for key in ("over", "recovery" if one.ended_by == "recovered" else "after"))
     for text, low, high, color in (

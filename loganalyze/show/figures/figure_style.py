@@ -47,8 +47,9 @@ def plain_text(text: str) -> str:
     """
     if not (text.isascii() and text.isprintable()):
         font = get_font(findfont("DejaVu Sans"))
-        text = "".join(one if one.isprintable() and font.get_char_index(ord(one)) else
-                       "\N{REPLACEMENT CHARACTER}" for one in text)
+        text = "".join(
+            character if character.isprintable() and font.get_char_index(ord(character))
+            else "\N{REPLACEMENT CHARACTER}" for character in text)
     return text.replace("$", r"\$")
 
 

@@ -27,7 +27,7 @@ def histogram_figure(measure: LimitMeasure, how: Presentation | None = None) -> 
     -------
     matplotlib.figure.Figure
         Time [min] against margin; bins over the limit are marked and hatched. With no bins the
-        picture is empty and says so.
+        picture is empty and states that.
 
     Examples
     --------

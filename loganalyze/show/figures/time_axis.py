@@ -32,7 +32,7 @@ from loganalyze.text.presentation import Presentation
 NARROWEST = 1 / 600
 """Least drawn width of a stretch, as a share of the time axis."""
 
-COVERAGE_FACTOR = 1.959963984540054
+COVERAGE_FACTOR_95 = 1.959963984540054
 """Of the 95 % interval of a normal distribution (JCGM 100:2008, table G.1)."""
 
 UNKNOWN: dict[str, Any] = {
@@ -62,7 +62,7 @@ def band(axes: Axes, analysis: Analysis, assessment: Assessment | None, factor: 
     time = analysis.time[rows]
     if u is None or not len(time) or np.isnan(u[rows]).all():
         return False
-    margin, reach = analysis.columns["margin_kt"][rows], COVERAGE_FACTOR * u[rows]
+    margin, reach = analysis.columns["margin_kt"][rows], COVERAGE_FACTOR_95 * u[rows]
     points, low = trace(time, margin - reach, analysis.log.interval_s)
     _, high = trace(time, margin + reach, analysis.log.interval_s)
     axes.fill_between(points, low * factor, high * factor, **BAND)
@@ -114,7 +114,7 @@ def time_axis(panels: Sequence[Axes], analysis: Analysis, how: Presentation, sta
         if panel is last:
             panel.xaxis.set_major_locator(locator)
         else:
-            # A tick is a dozen artists, and drawing them was most of the time; a line is one.
+            # A line instead of ticks: a tick is a dozen artists and slow to draw.
             panel.xaxis.set_major_locator(NullLocator())
             panel.add_artist(Line2D(
                 np.repeat(marks, 3), np.tile([0.0, 1.0, np.nan], len(marks)), zorder=0.4,
@@ -122,8 +122,8 @@ def time_axis(panels: Sequence[Axes], analysis: Analysis, how: Presentation, sta
                 linewidth=mpl.rcParams["grid.linewidth"]))
 
     def tick(value: float, _: int | None) -> str:
-        said = verdict_sentences.clock((value + offset) % 86400 if how.in_utc else value)
-        return said[:-2] if seconds else said[:-5]
+        clock = verdict_sentences.clock((value + offset) % 86400 if how.in_utc else value)
+        return clock[:-2] if seconds else clock[:-5]
 
     last.xaxis.set_major_formatter(FuncFormatter(tick))
     form = "h:mm:ss" if seconds else "h:mm"

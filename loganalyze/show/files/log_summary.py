@@ -1,4 +1,4 @@
-"""The summary of a log: its inputs, what was taken for what, and the facts of its flights."""
+"""The summary of a log: its inputs, how they were interpreted, and the facts of its flights."""
 
 from __future__ import annotations
 
@@ -141,10 +141,10 @@ def summarise(
     ['MMO', 'VMO']
     """
     summary = LogSummary(limits=limits, columns=columns, declared=declared)
-    for one in judged:
-        summary.add(one)
+    for flight in judged:
+        summary.add(flight)
         # Only then is the next flight read: one at a time is in memory.
-        del one
+        del flight
     return summary.result()
 
 

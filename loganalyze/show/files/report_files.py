@@ -49,7 +49,7 @@ def write_reports(
         Gets ``report.html`` and ``report.pdf``, or ``report-2.html`` and so on for a second
         flight of the log and further ones.
     judged : Analysis or Assessment
-        The flight; without an assessment the report says what can't be told.
+        The flight; without an assessment the report states what can't be determined.
     summary : Summary
         Of the log that holds the flight.
     options : ReportOptions, optional

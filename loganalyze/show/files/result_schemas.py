@@ -27,7 +27,7 @@ def schemas() -> dict[str, dict[str, Any]]:
         if made is not None and "required" in definition:
             left_out = {field.name for field in fields(made) if field.metadata.get("left out")}
             definition["required"] = [
-                one for one in definition["required"] if one not in left_out]
+                key for key in definition["required"] if key not in left_out]
     return {
         "summary.schema.json": {
             "$schema": "https://json-schema.org/draft/2020-12/schema", **summary,

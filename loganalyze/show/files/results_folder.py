@@ -44,7 +44,7 @@ def folder_for(log: Path, out: Path) -> Path:
 
 
 def folders_for(logs: Sequence[Path], out: Path) -> list[Path]:
-    """Return the folder of each log's results; logs of one name are told apart by their folder.
+    """Return the folder of each log's results; equal names are distinguished by their folder.
 
     ``monday/a.csv`` and ``tuesday/a.csv`` go to ``monday-a`` and ``tuesday-a`` in `out`.
     """

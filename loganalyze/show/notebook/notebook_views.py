@@ -58,10 +58,10 @@ def measures(assessment: Assessment) -> pd.DataFrame:
              "pressure_altitude_ft", "phase", "judged_s", "unknown_s")
     found = assessment.measures
     columns: dict[str, Any] = {"flight": [assessment.analysis.flight] * len(found)} | {
-        name: [getattr(one, name) for one in found] for name in names}
-    for band in sorted({band for one in found for band, _ in one.within_s}, reverse=True):
-        columns[f"within_{band:g}_s"] = [dict(one.within_s).get(band, float("nan"))
-                                         for one in found]
+        name: [getattr(entry, name) for entry in found] for name in names}
+    for band in sorted({band for entry in found for band, _ in entry.within_s}, reverse=True):
+        columns[f"within_{band:g}_s"] = [dict(entry.within_s).get(band, float("nan"))
+                                         for entry in found]
     return _frame(pa.table(columns))
 
 

@@ -35,7 +35,7 @@
     return loading[name];
   }
 
-  // A trace's value at a row, as recorded or reckoned, without the factor to the shown unit.
+  // A trace's value at a row, as recorded or computed, without the factor to the shown unit.
   function exact(name) {
     if (name === "limit_mach") {
       const mach = columns.mach, margin = columns.margin_mach;
@@ -94,7 +94,7 @@
       if (end < view.from || start > view.to) continue;
       let a = Math.max(u.valToPos(start, "x", true), left);
       const b = Math.min(Math.max(u.valToPos(end, "x", true), a + 2), left + width);
-      // Stretches too near to tell apart are painted as one.
+      // Stretches too close to distinguish are painted as one.
       a = Math.max(a, last);
       if (b > a) paint(a, top, b - a, height);
       last = Math.max(last, b);
@@ -140,15 +140,15 @@
     ctx.restore();
   }
 
-  // The height of a panel's axis: what is shown, with some room; the margin's is capped, or the
+  // The height of a panel's axis: what is shown, with some padding; the margin's is capped, or the
   // ground roll's would press flat the few knots that matter.
   function reach(panel, least, greatest) {
     if (least === null || least === undefined) return [0, 1];
     const cap = panel.cap === null ? Infinity : panel.cap * about.traces.margin_kt.factor;
     if (panel.zero) least = Math.min(least, 0);
     if (least < cap && greatest > cap) greatest = cap;
-    const room = 0.06 * (greatest - least) || Math.max(1e-3, Math.abs(greatest) * 0.01);
-    return [least - room, greatest === cap ? cap : greatest + room];
+    const padding = 0.06 * (greatest - least) || Math.max(1e-3, Math.abs(greatest) * 0.01);
+    return [least - padding, greatest === cap ? cap : greatest + padding];
   }
 
   function plot(panel) {
@@ -210,7 +210,7 @@
     return {u: made, panel, names, values};
   }
 
-  // From ten minutes on ticks stand at whole minutes, and seconds say nothing.
+  // From ten minutes on ticks are at whole minutes, and seconds are omitted.
   const inMinutes = () => view.to - view.from >= 600;
 
   // Round instants of the clock that is shown.
@@ -320,9 +320,9 @@
   }
 
   function jump(start, end, worst) {
-    const room = Math.max(0.35 * (end - start), 15 * Math.max(about.interval, 1));
+    const padding = Math.max(0.35 * (end - start), 15 * Math.max(about.interval, 1));
     if (worst !== undefined) row = nearestRow(time, worst);
-    show(start - room, end + room);
+    show(start - padding, end + padding);
   }
 
   // -- making it -----------------------------------------------------------------------------
@@ -374,12 +374,12 @@
   }
 
   function key(panel) {
-    const said = panel.traces.map(([name, style]) => made("span", {class: "key " + style},
+    const legend = panel.traces.map(([name, style]) => made("span", {class: "key " + style},
       about.traces[name].label));
-    if (panel.band) said.push(made("span", {class: "key band"}, words.band));
-    if (about.over.length) said.push(made("span", {class: "key over"}, words.over));
-    if (about.unknown.length) said.push(made("span", {class: "key hatched"}, words.hatched));
-    return said;
+    if (panel.band) legend.push(made("span", {class: "key band"}, words.band));
+    if (about.over.length) legend.push(made("span", {class: "key over"}, words.over));
+    if (about.unknown.length) legend.push(made("span", {class: "key hatched"}, words.hatched));
+    return legend;
   }
 
   function addPanel(panel, into) {

@@ -12,12 +12,12 @@ from loganalyze.limits.evaluation import STATES
 from loganalyze.phases.phase_definitions import PHASES
 from loganalyze.record.channels import kind
 from loganalyze.record.flight_log import FlightLog
-from loganalyze.show.figures.time_axis import COVERAGE_FACTOR
+from loganalyze.show.figures.time_axis import COVERAGE_FACTOR_95
 from loganalyze.show.page.column_packing import packed
 from loganalyze.show.page.html_markup import json_text
 from loganalyze.show.report.report_blocks import Chart
 from loganalyze.text import report_sentences as words
-from loganalyze.text.labels import page_labels as said
+from loganalyze.text.labels import page_labels as labels
 from loganalyze.text.presentation import Presentation
 
 PANELS: tuple[tuple[str, int, tuple[tuple[str, str], ...]], ...] = (
@@ -40,7 +40,7 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
     analysis, how = chart.analysis, chart.presentation
     columns: dict[str, NDArray[Any]] = {"time_s": analysis.time}
     columns |= {name: values for name, values in analysis.columns.items()
-                if name in said.TRACES or name in ("state", "governing_limit")}
+                if name in labels.TRACES or name in ("state", "governing_limit")}
     if chart.assessment is not None:
         columns |= {name: chart.assessment.columns[name]
                     for name in ("margin_u_kt", "phase") if name in chart.assessment.columns}
@@ -56,11 +56,11 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
         "interval": float(analysis.log.interval_s) if analysis.log.interval_s > 0 else 0.0,
         "utc": start,
         "columns": recipes,
-        "traces": {name: _trace(name, how) for name in (*said.TRACES,)
+        "traces": {name: _trace(name, how) for name in (*labels.TRACES,)
                    if name in columns or (name == "limit_mach" and "margin_mach" in columns)}
         | {name: described for name, (_, described) in recorded.items()},
         "panels": [
-            {"title": said.PANELS[key], "height": height,
+            {"title": labels.PANELS[key], "height": height,
              "traces": [trace for trace in traces if _wanted(trace[0], columns)],
              "band": "margin_u_kt" if key == "margin" and "margin_u_kt" in columns else None,
              "zero": key == "margin",
@@ -69,15 +69,15 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
             if any(_wanted(name, columns) for name, _ in traces)],
         "more": [name for name in (*MORE, *recorded) if name in columns],
         "codes": {"state": list(STATES), "governing_limit": list(analysis.limit_names)}
-        | ({"phase": [words.phase(one) for one in PHASES]} if "phase" in columns else {}),
-        "coverage": COVERAGE_FACTOR,
-        "over": [[one.start_s, one.end_s] for one in analysis.exceedances],
+        | ({"phase": [words.phase(code) for code in PHASES]} if "phase" in columns else {}),
+        "coverage": COVERAGE_FACTOR_95,
+        "over": [[exceedance.start_s, exceedance.end_s] for exceedance in analysis.exceedances],
         "unknown": np.round(analysis.unknown.edges, 6).tolist(),
         "jumps": [
             {"label": f"{i + 1}: {one.limit}, {how.instant(one.start_s)}",
              "start": one.start_s, "end": one.end_s, "worst": one.worst_time_s}
             for i, one in enumerate(analysis.exceedances)],
-        "words": said.CONTROLS,
+        "words": labels.CONTROLS,
     }
     return json_text(about), texts
 
@@ -100,7 +100,7 @@ def _trace(name: str, how: Presentation) -> dict[str, Any]:
                     "degc": ("degC", 1.0)}.get(name[-3:] if name[-3:] in ("_kt", "_ft")
                                                else name[-4:], ("", 1.0))
     digits = next((digits for end, digits in _DIGITS.items() if name.endswith(end)), 2)
-    return {"label": said.TRACES[name], "unit": unit, "factor": factor, "digits": digits}
+    return {"label": labels.TRACES[name], "unit": unit, "factor": factor, "digits": digits}
 
 
 def _recorded(log: FlightLog, how: Presentation

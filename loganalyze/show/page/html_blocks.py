@@ -21,7 +21,7 @@ from loganalyze.show.report.report_blocks import (
     Subheading,
     Table,
 )
-from loganalyze.text.labels import page_labels as said
+from loganalyze.text.labels import page_labels as labels
 
 Drawn = Callable[[Picture], bytes]
 
@@ -63,7 +63,7 @@ def block_html(block: Block, drawn: Drawn) -> Html:
             return element("div", _figure(block.picture, drawn), class_="chart", id="chart")
         case Stretch():
             return element("p", element(
-                "a", said.SHOW_IN_CHART, href="#glance", data_start=f"{block.start_s:.3f}",
+                "a", labels.SHOW_IN_CHART, href="#glance", data_start=f"{block.start_s:.3f}",
                 data_end=f"{block.end_s:.3f}"), class_="jump")
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 _VOID = ("img", "meta", "br", "input")
 
-# Controls and bidirectional overrides could hide or reorder what a hostile name says.
+# Controls and bidirectional overrides could hide or reorder what a hostile name contains.
 _HARMFUL = {"Cc", "Cf", "Cs", "Co"}
 _HARMLESS = "\t\n\u00ad\u200c\u200d"
 
@@ -25,8 +25,9 @@ def plain(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
     return "".join(
-        f"\\u{ord(one):04x}" if unicodedata.category(one) in _HARMFUL and one not in _HARMLESS
-        else one for one in text)
+        f"\\u{ord(character):04x}"
+        if unicodedata.category(character) in _HARMFUL and character not in _HARMLESS
+        else character for character in text)
 
 
 def escaped(text: str) -> Html:
@@ -44,14 +45,14 @@ def element(name: str, /, *children: str, **attributes: str | int | bool | None)
 
     True gives a bare attribute, False and None none.
     """
-    said = []
+    written = []
     for key, value in attributes.items():
         if value is None or value is False:
             continue
         spelt = key.rstrip("_").replace("_", "-")
-        said.append(f" {spelt}" if value is True else
-                    f' {spelt}="{html.escape(plain(str(value)))}"')
-    start = f"<{name}{''.join(said)}>"
+        written.append(f" {spelt}" if value is True else
+                       f' {spelt}="{html.escape(plain(str(value)))}"')
+    start = f"<{name}{''.join(written)}>"
     if name in _VOID:
         return Html(start)
     return Html(f"{start}{joined(children)}</{name}>")

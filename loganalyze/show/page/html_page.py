@@ -16,7 +16,7 @@ from loganalyze.show.page.chart_data import chart_data
 from loganalyze.show.page.html_blocks import Drawn, section_html
 from loganalyze.show.page.html_markup import Html, element, joined, raw
 from loganalyze.show.report.report_blocks import Chart, Picture, Report
-from loganalyze.text.labels import page_labels as said
+from loganalyze.text.labels import page_labels as labels
 
 _HERE = Path(__file__).parent
 
@@ -50,9 +50,9 @@ def report_html(report: Report, drawn: Drawn | None = None) -> str:
         element("title", f"{report.title}: {report.subtitle}"), raw("style", style))
     contents = element("nav", element("ul", *(
         element("li", element("a", section.title, href=f"#{section.key}"))
-        for section in report.sections)), aria_label=said.CONTENTS)
+        for section in report.sections)), aria_label=labels.CONTENTS)
     body = element(
-        "body", element("a", said.SKIP, href="#main", class_="skip"),
+        "body", element("a", labels.SKIP, href="#main", class_="skip"),
         element("header", element("h1", report.title), element("p", report.subtitle)),
         contents,
         element("main", *(section_html(section, drawn or _draw) for section in report.sections),

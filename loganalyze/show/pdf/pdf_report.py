@@ -21,7 +21,7 @@ from matplotlib import get_data_path
 from loganalyze.show.figures.figure_style import png_bytes
 from loganalyze.show.report import report_blocks
 from loganalyze.show.report.report_blocks import Picture, Report, Section
-from loganalyze.text.labels import paper_labels as said
+from loganalyze.text.labels import paper_labels as labels
 
 Paper = Literal["A4", "Letter"]
 PAPERS: tuple[Paper, ...] = ("A4", "Letter")
@@ -32,7 +32,7 @@ INK, FAINT, RULE, SHADE = (26, 26, 26), (95, 95, 95), (170, 170, 170), (240, 240
 BODY_PT, SMALL_PT, TABLE_PT = 9.0, 7.5, 7.5
 LINE_MM = 4.6
 LEAST_BELOW_MM = 34.0
-"""A heading is not left at the foot of a page with less room than this [mm] under it."""
+"""A heading is not left at the foot of a page with less space_left than this [mm] under it."""
 LEAST_SHRUNK = 0.72
 """A picture shrinks to no less than this share of its size to stay on a page."""
 LEAST_SHARE = 0.42
@@ -105,7 +105,7 @@ class _Sheet(FPDF):
         self.set_line_width(0.2)
 
     @property
-    def room(self) -> float:
+    def space_left(self) -> float:
         """Height [mm] left above the foot of the page."""
         return float(self.page_break_trigger - self.get_y())
 
@@ -143,20 +143,21 @@ class _Sheet(FPDF):
         self.line(self.l_margin, self.get_y(), self.w - self.r_margin, self.get_y())
         self.ln(1.2)
         self.use(6.5, colour=FAINT)
-        number = said.page(self.page_no(), "{nb}")
-        wide = self.get_string_width(said.page(88, "88")) + 2
+        number = labels.page(self.page_no(), "{nb}")
+        wide = self.get_string_width(labels.page(88, "88")) + 2
         self.set_x(self.l_margin)
         self.multi_cell(self.epw - wide, 3.1, self.report.footer, align="L", max_line_height=3.1,
                         new_x=XPos.RIGHT, new_y=YPos.TOP)
         self.cell(wide, 3.1, number, align="R")
         if self.report.log_sha256 not in self.report.footer:
             self.set_xy(self.l_margin, -FOOT_MM + 8.2)
-            self.cell(self.epw, 3.1, said.log_hash(self.report.log_sha256), align="L")
+            self.cell(self.epw, 3.1, labels.log_hash(self.report.log_sha256), align="L")
 
 
 def _section(sheet: _Sheet, section: Section, anchors: dict[str, int],
              drawn: Callable[[Picture], bytes]) -> None:
-    if sheet.room < LEAST_BELOW_MM or (section.new_page and sheet.room < LEAST_SHARE * sheet.eph):
+    if sheet.space_left < LEAST_BELOW_MM or (
+            section.new_page and sheet.space_left < LEAST_SHARE * sheet.eph):
         sheet.add_page()
     sheet.set_link(anchors[section.key], y=sheet.get_y(), page=sheet.page_no())
     sheet.start_section(section.title)
@@ -169,7 +170,7 @@ def _block(sheet: _Sheet, block: report_blocks.Block, anchors: dict[str, int],
     sheet.use(BODY_PT)
     match block:
         case report_blocks.Subheading(text):
-            if sheet.room < LEAST_BELOW_MM:
+            if sheet.space_left < LEAST_BELOW_MM:
                 sheet.add_page()
             sheet.ln(1.5)
             sheet.use(BODY_PT, "B")
@@ -228,7 +229,7 @@ def _key_values(sheet: _Sheet, pairs: Sequence[tuple[str, str]]) -> None:
 
 def _table(sheet: _Sheet, block: report_blocks.Table, anchors: dict[str, int]) -> None:
     if block.caption:
-        if sheet.room < LEAST_BELOW_MM:
+        if sheet.space_left < LEAST_BELOW_MM:
             sheet.add_page()
         sheet.use(SMALL_PT, colour=FAINT)
         sheet.text_block(block.caption, 4)
@@ -268,11 +269,11 @@ def _widths(sheet: _Sheet, names: Sequence[str], rows: Sequence[Sequence[str]]) 
         # A hash may break; a row of ordinary words must not because of it.
         least.append(min(max([*heads, *words]) + 3.2, 0.35 * sheet.epw))
         longest.append(max([whole, *(sheet.get_string_width(cell) for cell in cells)]) + 3.2)
-    spare = sheet.epw - sum(least)
-    if spare <= 0:
+    surplus = sheet.epw - sum(least)
+    if surplus <= 0:
         return [few * sheet.epw / sum(least) for few in least]
     wanted = [most - few for most, few in zip(longest, least, strict=True)]
-    share = min(1.0, spare / sum(wanted)) if sum(wanted) > 0 else 0.0
+    share = min(1.0, surplus / sum(wanted)) if sum(wanted) > 0 else 0.0
     widths = [few + share * more for few, more in zip(least, wanted, strict=True)]
     if sum(widths) < 0.6 * sheet.epw:
         return widths
@@ -284,7 +285,7 @@ def _caution(sheet: _Sheet, title: str, lines: Sequence[str]) -> None:
     inset = 3.0
     sheet.use(BODY_PT)
     tall = LINE_MM + sum(sheet.height_of(line, inset) for line in lines) + 4.0
-    if tall + 1.0 > sheet.room:
+    if tall + 1.0 > sheet.space_left:
         sheet.add_page()
     top = sheet.get_y() + 1.0
     sheet.set_draw_color(*INK)
@@ -306,7 +307,7 @@ def _picture(sheet: _Sheet, picture: Picture, drawn: Callable[[Picture], bytes])
     below = (4.0 if picture.caption else 0.0) + 2.0
     # Rather somewhat smaller than on a page of its own, with the rest of this one empty.
     full = min(sheet.epw, TALLEST * sheet.eph / rise)
-    width = min(full, (sheet.room - below) / rise)
+    width = min(full, (sheet.space_left - below) / rise)
     if width < LEAST_SHRUNK * full:
         sheet.add_page()
         width = full

@@ -28,7 +28,7 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.show.report.report_subject import Subject
-from loganalyze.text import report_sentences as said
+from loganalyze.text import report_sentences as wording
 from loganalyze.text.facts import FlightFacts, SmallestFacts
 from loganalyze.text.labels import report_labels as label
 from loganalyze.text.number_format import sentence_case
@@ -54,7 +54,7 @@ def glance(subject: Subject) -> tuple[Section, ...]:
     pairs = list(_key_facts(subject, facts))
     picture = Picture(
         "flight", partial(margin_figure, subject.analysis, how, subject.assessment),
-        said.glance_words(facts, how), label.GLANCE_CAPTION)
+        wording.glance_words(facts, how), label.GLANCE_CAPTION)
     return (Section("glance", label.SECTIONS["glance"], (
         KeyValues(tuple(pairs)),
         Chart(subject.analysis, subject.assessment, how, picture)), new_page=True),)
@@ -65,10 +65,10 @@ def _key_facts(subject: Subject, facts: FlightFacts) -> list[tuple[str, str]]:
     pairs = [(label.KEY["aircraft"], subject.aircraft)]
     if facts.start_utc and not how.deidentified:
         pairs.append((label.KEY["start"], facts.start_utc[:19].replace("T", " ") + " UTC"))
-    pairs += [(label.KEY["recorded"], said.length(facts.recorded_s)),
-              (label.KEY["judged"], said.length(facts.judged_s)),
-              (label.KEY["unknown"], said.length(facts.unknown_s)),
-              (label.KEY["sampling"], said.sampling(facts.samples, facts.interval_s))]
+    pairs += [(label.KEY["recorded"], wording.length(facts.recorded_s)),
+              (label.KEY["judged"], wording.length(facts.judged_s)),
+              (label.KEY["unknown"], wording.length(facts.unknown_s)),
+              (label.KEY["sampling"], wording.sampling(facts.samples, facts.interval_s))]
     assessment = subject.assessment
     if assessment is None:
         return pairs
@@ -77,7 +77,7 @@ def _key_facts(subject: Subject, facts: FlightFacts) -> list[tuple[str, str]]:
               (label.KEY["highest_mach"], how.published(assessment.highest_mach, "mach"))]
     nearest = assessment.shortest_time_to_limit
     if nearest is not None and how.reader != "maintenance":
-        pairs.append((label.KEY["time_to_limit"], said.time_to_limit(nearest, how)))
+        pairs.append((label.KEY["time_to_limit"], wording.time_to_limit(nearest, how)))
     return pairs
 
 
@@ -95,14 +95,14 @@ def margins(subject: Subject) -> tuple[Section, ...]:
         "limit", "margin", "in_mach", "limit_speed", "altitude", "when",
         text=("phase", "within")), rows))
     if never:
-        blocks.append(Paragraph(label.NOT_MET.format(limits=said.listed(never)), "note"))
+        blocks.append(Paragraph(label.NOT_MET.format(limits=wording.listed(never)), "note"))
     blocks += _by_phase(subject)
     together = by_limit.get("")
     if together is None or not together.histogram:
         blocks.append(Paragraph(label.NO_HISTOGRAM, "note"))
     else:
         blocks.append(Picture("histogram", partial(histogram_figure, together, subject.how),
-                              said.histogram_words(together.within_s, subject.how),
+                              wording.histogram_words(together.within_s, subject.how),
                               label.HISTOGRAM_CAPTION))
     return (Section("margins", label.SECTIONS["margins"], tuple(blocks), on_paper=False),)
 
@@ -115,16 +115,17 @@ def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | No
     how = subject.how
     quantity = next((limit.quantity for limit in subject.analysis.sheet.limit
                      if limit.name == one.limit), "calibrated_airspeed")
-    within = [said.within(time, band, quantity, how) for band, time in measure.within_s] if (
+    within = [wording.within(time, band, quantity, how) for band, time in measure.within_s] if (
         measure) else []
     return (
         one.limit or (label.ALL_LIMITS if _speeds_only(subject) else label.ALL_SPEED_LIMITS),
-        said.closest(one, how),
+        wording.closest(one, how),
         how.published_difference(float("nan") if one.margin_mach is None else one.margin_mach,
                                  "mach") if one.margin_mach is not None else "",
         how.speed(one.limit_airspeed_kt) if one.quantity is None else "",
         how.altitude(one.pressure_altitude_ft),
-        how.instant(one.time_s), said.phase(measure.phase) if measure else label.CELL_NOT_ASSESSED,
+        how.instant(one.time_s),
+        wording.phase(measure.phase) if measure else label.CELL_NOT_ASSESSED,
         "; ".join(within) if within else label.CELL_NOT_ASSESSED,
     )
 
@@ -136,8 +137,8 @@ def _by_phase(subject: Subject) -> list[Block]:
     rows: list[Row] = []
     for stretch in subject.assessment.phases:
         least, at = subject.least_margin(stretch.start_s, stretch.end_s)
-        rows.append((said.phase(stretch.phase), subject.how.instant(stretch.start_s),
-                     said.length(stretch.end_s - stretch.start_s),
+        rows.append((wording.phase(stretch.phase), subject.how.instant(stretch.start_s),
+                     wording.length(stretch.end_s - stretch.start_s),
                      subject.how.speed(least), subject.how.instant(at)))
     caption = label.PHASES_CAPTION if _speeds_only(subject) else label.SPEED_PHASES_CAPTION
     return [Table(caption, _columns("phase", "from", "length", "margin", "when"),
@@ -160,9 +161,9 @@ def quality(subject: Subject) -> tuple[Section, ...]:
     blocks: list[Block] = [_channels(subject), Subheading(label.DOUBTS_TITLE)]
     rows: list[Row] = [(
         sentence_case(FLAGS[one.name]),
-        said.channel_words(one.channel) if one.channel else label.WHOLE_RECORDING,
-        said.length(one.raised_s), _first_stretches(one.stretches, subject),
-        said.yes_no(one.set_aside),
+        wording.channel_words(one.channel) if one.channel else label.WHOLE_RECORDING,
+        wording.length(one.raised_s), _first_stretches(one.stretches, subject),
+        wording.yes_no(one.set_aside),
     ) for one in facts.quality.flags if one.raised_s > 0]
     if rows:
         blocks.append(Table(label.QUALITY_CAPTION, _columns(
@@ -172,9 +173,9 @@ def quality(subject: Subject) -> tuple[Section, ...]:
     blocks.append(Subheading(label.UNJUDGED_TITLE))
     if facts.longest_unknown_s:
         blocks.append(Table(
-            said.unknown_caption(len(facts.longest_unknown_s), facts.unknown_stretches),
+            wording.unknown_caption(len(facts.longest_unknown_s), facts.unknown_stretches),
             _columns("from", "to", "length"),
-            tuple((how.instant(a), how.instant(b), said.length(b - a))
+            tuple((how.instant(a), how.instant(b), wording.length(b - a))
                   for a, b in facts.longest_unknown_s)))
     else:
         blocks.append(Paragraph(label.NO_UNKNOWN))
@@ -188,7 +189,7 @@ def _channels(subject: Subject) -> Table:
     hidden = subject.how.deidentified
     rows: list[Row] = []
     for one in subject.summary.channels:
-        row: list[str] = [said.channel_words(one.channel)]
+        row: list[str] = [wording.channel_words(one.channel)]
         if not hidden:
             row.append(one.column)
         row += [f"{one.interval_s:g} s" if one.interval_s else UNKNOWN,
@@ -227,8 +228,8 @@ def method(subject: Subject) -> tuple[Section, ...]:
     blocks.append(_limits(subject.analysis, subject))
     if subject.assessment is not None and how.reader != "crew":
         blocks += _tolerances(subject)
-    settings = [said.named_value(name, value, how) for name, value in summary.settings.items()]
-    settings += [(said.declared(name), f"{value:g}") for name, value in summary.declared.items()]
+    settings = [wording.named_value(name, value, how) for name, value in summary.settings.items()]
+    settings += [(wording.declared(name), f"{value:g}") for name, value in summary.declared.items()]
     steps: list[tuple[str, Any]] = [
         (step_count(step.name, name, how.deidentified), value) for step in subject.facts.steps
         for name, value in step.counts.items()]
@@ -244,7 +245,7 @@ def method(subject: Subject) -> tuple[Section, ...]:
     blocks.append(Table(label.FILES_CAPTION, (
         Column(label.COLUMNS["role"], heads_row=True), Column(label.COLUMNS["file"]),
         Column(label.COLUMNS["bytes"], numeric=True), Column(label.COLUMNS["sha256"])), files))
-    blocks.append(Paragraph(said.versions(summary.versions), "note"))
+    blocks.append(Paragraph(wording.versions(summary.versions), "note"))
     return (Section("method", label.SECTIONS["method"], tuple(blocks)),)
 
 
@@ -262,10 +263,10 @@ def _limits(analysis: Analysis, subject: Subject) -> Table:
     for limit in analysis.sheet.limit:
         maximum = (how.published(limit.constant, limit.quantity)
                    if limit.constant is not None else
-                   said.by_altitude(len(limit.by_pressure_altitude or ())))
-        when = [said.condition(name, one.model_dump(by_alias=True, exclude_none=True))
+                   wording.by_altitude(len(limit.by_pressure_altitude or ())))
+        when = [wording.condition(name, one.model_dump(by_alias=True, exclude_none=True))
                 for name, one in limit.when.items()]
-        rows.append((limit.name, said.quantity(limit.quantity), maximum,
+        rows.append((limit.name, wording.quantity(limit.quantity), maximum,
                      "; ".join(when) or label.ALWAYS))
     return Table(label.LIMITS_CAPTION, _columns("limit", text=("quantity", "maximum", "applies")),
                  tuple(rows))
@@ -278,7 +279,7 @@ def _tolerances(subject: Subject) -> list[Block]:
                           (subject.assessment.widest, label.WIDEST_CAPTION)):
         rows = []
         for sensor, source, u in some:
-            words, size = said.tolerance(sensor, u, subject.how)
+            words, size = wording.tolerance(sensor, u, subject.how)
             rows.append((words, size, source))
         if rows:
             tables.append(Table(caption, _columns("sensor", "u", text=("source",)), tuple(rows)))

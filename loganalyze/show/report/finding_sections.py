@@ -30,7 +30,7 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.show.report.report_subject import Subject
-from loganalyze.text import report_sentences as said
+from loganalyze.text import report_sentences as wording
 from loganalyze.text.facts import ExceedanceFacts
 from loganalyze.text.labels import report_labels as label
 from loganalyze.text.number_format import sentence_case
@@ -59,8 +59,8 @@ def verdict(subject: Subject) -> tuple[Section, ...]:
     """Make the verdict: one or two sentences, then what qualifies them."""
     facts, how = subject.facts, subject.how
     near = len(subject.assessment.near) if subject.assessment else 0
-    lead = said.verdict(facts, subject.all_assessed, near, how)
-    notes = [said.unjudged(facts)]
+    lead = wording.verdict(facts, subject.all_assessed, near, how)
+    notes = [wording.unjudged(facts)]
     if notes[0]:
         notes += quality_text.bounded(facts.quality.bounded_s, facts.quality.bounded_gaps)
     notes += quality_text.suspects(facts.quality.suspects, how)
@@ -97,7 +97,7 @@ def found(subject: Subject) -> tuple[Section, ...]:
         blocks.append(Paragraph(
             label.ONLY_IN_DOUBT if facts.quality.suspects else label.NO_FINDING))
     if priors := _priors(subject):
-        blocks.append(Paragraph(label.PRIORS.format(priors=said.listed(priors)), "note"))
+        blocks.append(Paragraph(label.PRIORS.format(priors=wording.listed(priors)), "note"))
     blocks.append(Paragraph(_clock_note(subject), "note"))
     if _examples(subject):
         blocks.append(Paragraph(label.EXAMPLE_SEVERITY, "note"))
@@ -107,9 +107,9 @@ def found(subject: Subject) -> tuple[Section, ...]:
 def _priors(subject: Subject) -> list[str]:
     """What the probabilities of the table assume beforehand, each once."""
     assessment = subject.assessment
-    told: tuple[AssessedExceedance | NearMiss, ...] = (
+    assessed: tuple[AssessedExceedance | NearMiss, ...] = (
         (*assessment.exceedances, *assessment.near) if assessment else ())
-    return list(dict.fromkeys(decisions.prior(one.flown) for one in told
+    return list(dict.fromkeys(decisions.prior(one.flown) for one in assessed
                               if math.isfinite(one.flown.probability)))
 
 
@@ -132,13 +132,13 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
         Link(number, _key(i)) if shown else number,
         one.limit,
         how.instant(one.start_s),
-        said.over_by(how.exceeded_by(one)),
-        said.length(one.duration_s),
+        wording.over_by(how.exceeded_by(one)),
+        wording.length(one.duration_s),
         (_sure(on_basis(assessed, how.basis), one.quantity, how) if assessed
          else label.CELL_NOT_ASSESSED),
-        said.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
+        wording.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
         how.altitude(one.worst_pressure_altitude_ft),
-        said.severity(assessed.severity) if assessed else label.CELL_NOT_ASSESSED,
+        wording.severity(assessed.severity) if assessed else label.CELL_NOT_ASSESSED,
         causes.why(assessed.contributions if assessed else None, one.began_by, one.quantity),
     )
 
@@ -159,9 +159,9 @@ def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
         one.margin_kt, one.margin if quantity in MACH_WORDS else None)
     return (
         label.CELL_NEAR, one.limit, how.instant(one.time_s),
-        said.under_by(margin),
-        said.length(one.end_s - one.start_s), _sure(basis, quantity, how),
-        said.phase(one.phase),
+        wording.under_by(margin),
+        wording.length(one.end_s - one.start_s), _sure(basis, quantity, how),
+        wording.phase(one.phase),
         how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
         causes.why(one.contributions, "crossed", quantity),
     )
@@ -184,12 +184,12 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
     if i == min(subject.worst_first[:PANELS]) and drawn < len(facts.exceedances):
         blocks.append(Paragraph(label.NO_PANEL.format(shown=drawn, all=len(facts.exceedances)),
                                 "note"))
-    blocks.append(Paragraph(said.exceedance(one, how)))
+    blocks.append(Paragraph(wording.exceedance(one, how)))
     start, end = panel_span(subject.analysis, i, subject.assessment)
     blocks.append(Stretch(start, end))
     blocks.append(Picture(
         f"panel-{i + 1}", partial(panel_figure, subject.analysis, i, subject.assessment, how),
-        said.panel_words(one, how),
+        wording.panel_words(one, how),
         label.OWN_PANEL_CAPTION if none_of_a_speed(one.quantity) else label.PANEL_CAPTION))
     if how.reader != "maintenance":
         blocks += _causes(subject, i, assessed)
@@ -205,7 +205,7 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
                    Bullets(tuple(corroboration(assessed.evidence, one.quantity, how)))]
         if how.reader != "crew":
             blocks += _steps(subject, assessed, one.quantity)
-    return Section(_key(i), said.exceedance_title(i + 1, one, how), tuple(blocks), new_page=True)
+    return Section(_key(i), wording.exceedance_title(i + 1, one, how), tuple(blocks), new_page=True)
 
 
 def _causes(subject: Subject, i: int, assessed: AssessedExceedance | None) -> list[Block]:
@@ -250,7 +250,7 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
     if other := none_of_a_speed(one.quantity):
         yield sentence_case(other.noun), how.published(one.worst_value, one.quantity)
         yield label.INSTANT["own_limit"], how.published(one.limit_value, one.quantity)
-        yield label.INSTANT["over"], said.length(one.time_over_s)
+        yield label.INSTANT["over"], wording.length(one.time_over_s)
     else:
         yield from _speeds_then(subject, one)
     context = {name: value for name, value in (assessed.context if assessed else {}).items()
@@ -258,7 +258,7 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
     if how.reader == "maintenance":
         for name in ("load_factor", "weight"):
             if name not in subject.analysis.log:
-                yield said.channel_words(name), label.NOT_RECORDED
+                yield wording.channel_words(name), label.NOT_RECORDED
         single = not any(
             name.rpartition("_")[2].isdigit() for name in subject.analysis.log.channels)
         if single and other is None:
@@ -266,12 +266,12 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
     else:
         for name in CREW_CONTEXT[1 if other else 0 : 3]:
             if name not in subject.analysis.log:
-                yield said.channel_words(name), label.NOT_RECORDED
+                yield wording.channel_words(name), label.NOT_RECORDED
         if not any(name in subject.analysis.log for name in POWER):
             yield label.INSTANT["power"], label.NOT_RECORDED
     first = CREW_CONTEXT if how.reader == "crew" else ()
     for name in sorted(context, key=lambda name: not name.startswith(first or ("\0",))):
-        yield said.named_value(name, context[name], how)
+        yield wording.named_value(name, context[name], how)
     if assessed is not None:
         peak = assessed.missed_peak
         yield label.INSTANT["missed"], how.published_band(peak.bound, one.quantity)
@@ -292,7 +292,7 @@ def _speeds_then(subject: Subject, one: ExceedanceFacts) -> Iterator[tuple[str, 
     yield label.INSTANT["flown"], how.speed(one.worst_calibrated_airspeed_kt, "calibrated_airspeed")
     yield label.INSTANT["limit"], how.speed(one.worst_limit_airspeed_kt, "calibrated_airspeed")
     yield label.INSTANT["mach"], how.published(one.worst_mach, "mach")
-    yield label.INSTANT["over"], said.length(one.time_over_s)
+    yield label.INSTANT["over"], wording.length(one.time_over_s)
 
 
 def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance) -> Table:
@@ -323,10 +323,10 @@ def _steps(subject: Subject, assessed: AssessedExceedance, quantity: str) -> lis
     if how.reader != "maintenance":
         beyond = [pair for pair in assessed.ladder_kt if pair[0] != 0]
         return [Paragraph(ladder_words(beyond, assessed.ladder_mach, how.speed, own))]
-    rows = [(how.speed(step), said.length(time)) for step, time in assessed.ladder_kt]
-    rows += [(how.published(step, "mach"), said.length(time))
+    rows = [(how.speed(step), wording.length(time)) for step, time in assessed.ladder_kt]
+    rows += [(how.published(step, "mach"), wording.length(time))
              for step, time in assessed.ladder_mach]
-    rows += [(step, said.length(time)) for step, time in own]
+    rows += [(step, wording.length(time)) for step, time in own]
     if not rows:
         return [Paragraph(label.NO_LADDER, "note")]
     columns = (Column(label.COLUMNS["step"], heads_row=True),
@@ -347,14 +347,14 @@ def ladder(subject: Subject) -> tuple[Section, ...]:
     assessed = subject.assessed(subject.worst_first[0])
     how = subject.how
     pairs = [(label.INSTANT["worst"], f"{worst.limit}, "
-              + said.over_by(how.exceeded_by(worst)))]
+              + wording.over_by(how.exceeded_by(worst)))]
     if assessed is not None:
         pairs.append((label.INSTANT["interval"],
                       decisions.span(assessed.flown, worst.quantity, how)))
     pairs.append((label.INSTANT["over_all"],
-                  said.length(sum(one.time_over_s for one in subject.facts.exceedances))))
+                  wording.length(sum(one.time_over_s for one in subject.facts.exceedances))))
     blocks: list[Block] = [KeyValues(tuple(pairs))]
-    greater = said.greater_readings(subject.facts.exceedances, subject.all_assessed,
+    greater = wording.greater_readings(subject.facts.exceedances, subject.all_assessed,
                                     subject.worst_first[0], how)
     if greater:
         blocks.append(Paragraph(greater))

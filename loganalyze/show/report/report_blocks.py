@@ -1,4 +1,4 @@
-"""What a report is made of: sections of blocks, which know nothing of who made them or of paper.
+"""Elements of a report: sections of blocks, independent of origin and output format.
 
 A page and a PDF are two renderers of the same sections. Every text here is plain: a renderer
 escapes it, lays it out, and adds no fact of its own.
@@ -67,7 +67,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows of cells under named columns; `caption` says what the table shows."""
+    """Rows of cells under named columns; `caption` : what the table shows."""
 
     caption: str
     columns: tuple[Column, ...]

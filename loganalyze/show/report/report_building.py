@@ -54,7 +54,7 @@ def flight_report(
     summary : Summary
         Of the log that holds the flight, as `summarise` gave it.
     assessment : Assessment, optional
-        How sure and why; the report says plainly what can't be told without it.
+        How sure and why; without it the report states what can't be determined.
     presentation : Presentation, optional
         For whom, in which units, on which clock, and whether de-identified.
 

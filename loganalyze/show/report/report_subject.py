@@ -47,7 +47,7 @@ class Subject:
     @property
     def log_sha256(self) -> str:
         """SHA-256 of the log."""
-        return next(one.sha256 for one in self.summary.inputs if one.role == "log")
+        return next(item.sha256 for item in self.summary.inputs if item.role == "log")
 
     @property
     def name(self) -> str:
@@ -55,7 +55,7 @@ class Subject:
         parts = [self.aircraft]
         if not self.how.deidentified:
             parts += self.facts.files or [
-                next(one.file for one in self.summary.inputs if one.role == "log")]
+                next(item.file for item in self.summary.inputs if item.role == "log")]
             if self.facts.start_utc:
                 parts.append(f"{self.facts.start_utc[:10]}")
         if len(self.summary.flights) > 1 or self.facts.flight > 1:
@@ -82,7 +82,7 @@ class Subject:
     @property
     def worst_first(self) -> Sequence[int]:
         """The exceedances' numbers (from 0), the one that decides first: see `decisive_first`."""
-        return decisive_first([one.worst_excess_kt for one in self.facts.exceedances],
+        return decisive_first([exceedance.worst_excess_kt for exceedance in self.facts.exceedances],
                               self.all_assessed, self.how.basis)
 
     @property

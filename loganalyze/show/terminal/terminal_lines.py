@@ -18,7 +18,7 @@ from loganalyze.results.assessment_results import (
 )
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.sheets.evaluation_settings import DEFAULTS
-from loganalyze.text import report_sentences as said
+from loganalyze.text import report_sentences as wording
 from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
 from loganalyze.text.labels import terminal_labels as label
@@ -115,7 +115,7 @@ def _tone(one: FlightFacts) -> Tone:
 
 def _headline(one: FlightFacts, how: Presentation) -> str:
     near = one.assessment.near if one.assessment else ()
-    return said.verdict(one, _assessed(one), len(near), how)
+    return wording.verdict(one, _assessed(one), len(near), how)
 
 
 def _assessed(one: FlightFacts) -> Sequence[AssessedExceedance]:
@@ -156,7 +156,7 @@ def _unjudged(one: FlightFacts) -> Iterator[str]:
     """What couldn't be judged, and which limits count as not judged for it."""
     if one.outcome != "not judged" and (little := verdict_sentences.judged_too_little(one)):
         yield little
-    if unjudged := said.unjudged(one):
+    if unjudged := wording.unjudged(one):
         yield unjudged
 
 
@@ -170,7 +170,7 @@ def _never_judged(one: FlightFacts) -> Iterator[str]:
 def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:
     """What couldn't be judged, what wasn't counted, and what was screened out."""
     yield from _unjudged(one)
-    if said.unjudged(one):
+    if wording.unjudged(one):
         yield from quality_text.bounded(one.quality.bounded_s, one.quality.bounded_gaps)
     yield from quality_text.suspects(one.quality.suspects, how)
     if one.judged_s > 0:
@@ -178,44 +178,45 @@ def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:
 
 
 def _exceedance_lines(
-    i: int, one: ExceedanceFacts, told: AssessedExceedance | None, how: Presentation, level: Level,
+    i: int, one: ExceedanceFacts, assessed: AssessedExceedance | None, how: Presentation,
+    level: Level,
 ) -> Iterator[Line]:
-    yield Line(label.title(one.limit, phase_text.while_in(told.phase) if told else ""), "strong", 2,
-               f"{i + 1}  ")
+    phase = phase_text.while_in(assessed.phase) if assessed else ""
+    yield Line(label.title(one.limit, phase), "strong", 2, f"{i + 1}  ")
     pointer = one.worst_limit_pointer_kt
-    yield Line(said.exceedance(one, how)
+    yield Line(wording.exceedance(one, how)
                + (f" {label.pointer(how.speed(pointer, 'indicated_airspeed'))}"
                   if pointer is not None else ""), "", 5)
-    if told is None:
+    if assessed is None:
         return
-    yield from _sure(told.displayed, told.flown, one.quantity, how)
-    noise = decisions.noise_or_gusts(on_basis(told, "displayed"), one.quantity, how)
+    yield from _sure(assessed.displayed, assessed.flown, one.quantity, how)
+    noise = decisions.noise_or_gusts(on_basis(assessed, "displayed"), one.quantity, how)
     if noise:
         yield Line(noise, "", 5)
-    for reason in corroboration_text.decisive(told.evidence, one.quantity, how):
+    for reason in corroboration_text.decisive(assessed.evidence, one.quantity, how):
         yield Line(reason, "", 5)
-    for sentence in causes.explained(one, told, how):
+    for sentence in causes.explained(one, assessed, how):
         yield Line(sentence, "", 5)
-    if told.severity is not None:
-        yield Line(severity_text.severity(told.severity), "", 5)
+    if assessed.severity is not None:
+        yield Line(severity_text.severity(assessed.severity), "", 5)
     if level == "verbose":
-        for basis in (told.displayed, told.flown):
+        for basis in (assessed.displayed, assessed.flown):
             owed = decisions.greatest(basis, one.quantity, how)
             if owed:
                 yield Line(owed, "faint", 5)
-        decided = corroboration_text.decisive(told.evidence, one.quantity, how)
-        for evidence in corroboration_text.corroboration(told.evidence, one.quantity, how):
+        decided = corroboration_text.decisive(assessed.evidence, one.quantity, how)
+        for evidence in corroboration_text.corroboration(assessed.evidence, one.quantity, how):
             if evidence not in decided:
                 yield Line(evidence, "faint", 5)
         own, likely = (
             [(how.own_step(step, one.quantity), value) for step, value in steps]
-            for steps in (told.ladder, told.ladder_probability[1:]))
-        yield Line(severity_text.ladder(told.ladder_kt, told.ladder_mach, how.step, own),
+            for steps in (assessed.ladder, assessed.ladder_probability[1:]))
+        yield Line(severity_text.ladder(assessed.ladder_kt, assessed.ladder_mach, how.step, own),
                    "faint", 5)
         if reached := severity_text.reached(
-                told.ladder_probability_kt, told.ladder_probability_mach, how.step, likely):
+                assessed.ladder_probability_kt, assessed.ladder_probability_mach, how.step, likely):
             yield Line(reached, "faint", 5)
-        yield Line(sure.missed_peak(told.missed_peak, one.quantity, how.speed), "faint", 5)
+        yield Line(sure.missed_peak(assessed.missed_peak, one.quantity, how.speed), "faint", 5)
 
 
 def _sure(
@@ -229,10 +230,10 @@ def _sure(
 
 def _flat(one: AssessmentFacts | None) -> bool:
     """Whether any probability assumes no more than the flat prior."""
-    told: tuple[AssessedExceedance | NearMiss, ...] = (
+    assessed: tuple[AssessedExceedance | NearMiss, ...] = (
         (*one.exceedances, *one.near) if one else ())
     return any(basis.prior == "flat" and math.isfinite(basis.probability)
-               for each in told for basis in (each.displayed, each.flown))
+               for each in assessed for basis in (each.displayed, each.flown))
 
 
 def _worst_near(one: AssessmentFacts | None) -> Sequence[NearMiss]:
@@ -262,7 +263,7 @@ def _measured(
     yield Line(label.MEASURED, "strong", 2)
     for phase in one.phases:
         yield Line(label.phase(how.instant(phase.start_s), how.instant(phase.end_s),
-                               said.phase(phase.phase)), "faint", 4)
+                               wording.phase(phase.phase)), "faint", 4)
     others = [name for name, quantity in quantities.items() if none_of_a_speed(quantity)]
     together = measure_text.ANY_SPEED_LIMIT if others else measure_text.ANY_LIMIT
     for measure in one.measures:
@@ -275,5 +276,5 @@ def _measured(
         yield Line(check(compared, how), "", 4)
     for some, at_most in ((one.tolerances, ""), (one.widest, decisions.WIDEST)):
         for sensor, source, u in some:
-            words, size = said.tolerance(sensor, u, how)
+            words, size = wording.tolerance(sensor, u, how)
             yield Line(label.tolerance(words, size, source, at_most), "faint", 4)
