@@ -53,7 +53,7 @@ SUCCESSION_S = 30.0
 _KNOWN_OTHERWISE = frozenset((
     "pressure_altitude", "indicated_airspeed", "calibrated_airspeed", "static_pressure",
     "total_pressure", "impact_pressure", "latitude", "longitude"))
-"""Channels that the exceedance itself tells, or that would tell where it was."""
+"""Channels that the exceedance itself states, or that would identify its place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,15 +161,15 @@ class _Why:
         Exceedances of one limit that follow each other within SUCCESSION_S are one pass along it:
         all have the run-in to the first crossing.
         """
-        told: list[Contributions | None] = []
+        run_ins: list[Contributions | None] = []
         last: dict[str, tuple[float, Contributions | None]] = {}
         for one in self.analysis.exceedances:
             end, run_in = last.get(one.limit, (-np.inf, None))
             if one.start_s - end >= SUCCESSION_S:
                 run_in = self.at(self.crossing(one), one.limit)
-            told.append(run_in)
+            run_ins.append(run_in)
             last[one.limit] = max(end, one.end_s), run_in
-        return tuple(told)
+        return tuple(run_ins)
 
     def crossing(self, one: Exceedance) -> float:
         """Return the time of the first sample over the limit."""
@@ -264,7 +264,7 @@ class _Context:
 
     def at(self, row: int) -> dict[str, float]:
         """Return the channels at one row in their edge units, by suffixed name."""
-        told = {}
+        context = {}
         for name in self.channels:
             known = kind(name)
             if known is None:
@@ -272,8 +272,8 @@ class _Context:
             if name not in self.aligned:
                 self.aligned[name] = self.log.aligned(name)
             value = (float(self.aligned[name][row]) - known.unit.offset) / known.unit.factor
-            told[name + SUFFIXES.get(known.unit.name, "")] = value
-        return told
+            context[name + SUFFIXES.get(known.unit.name, "")] = value
+        return context
 
 
 def _sensors(uncertainty: Uncertainty) -> dict[str, float]:

@@ -41,7 +41,7 @@ class MeasureSettings:
     """Bands and bins of the measurement; each operator sets its own, these are common ones."""
 
     bands_kt: tuple[float, ...] = (0.0, 5.0, 10.0, 20.0)
-    """[kt] Time with less margin than each of these is told; 0 is over the limit."""
+    """[kt] Time with less margin than each of these is reported; 0 is over the limit."""
     bands_mach: tuple[float, ...] = (0.0, 0.01, 0.02, 0.05)
     """The same for Mach limits."""
     lowest_kt: float = -30.0
@@ -253,7 +253,7 @@ def _tabulated(
     own = knots
     if limit.kind.suffix == LimitedMach.suffix:
         own = limit.maximum_at(place.altitude[rows]) - place.mach[rows]
-    # Where the table bends, or the altitude is missing, the plain reckoning may still tell.
+    # Where the table bends, or the altitude is missing, the exact evaluation may still give it.
     bad = np.flatnonzero(np.isnan(knots) | np.isnan(own))
     if len(bad):
         own = own.copy()

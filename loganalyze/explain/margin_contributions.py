@@ -1,7 +1,7 @@
 """Why margin was lost: the loss over a stretch of flight, split exactly and uniquely.
 
-Of an exceedance two stretches are told: the run-in to the crossing of its limit, and the growth
-of the excess from the crossing to the worst sample.
+Two stretches of an exceedance are explained: the run-in to the crossing of its limit, and the
+growth of the excess from the crossing to the worst sample.
 
 The margin at an instant is a function of four factors,
 
@@ -202,7 +202,7 @@ def _split(analysis: Analysis, run: _Run) -> Contributions:
 
 
 def _netted(height: float, energy: float) -> tuple[float, float]:
-    """Height trade and energy as they are told: what merely cancels is left out."""
+    """Height trade and energy as reported: the parts that cancel are omitted."""
     if height * energy >= 0.0:
         return height, energy
     both = height + energy
@@ -254,7 +254,7 @@ def _speed_parts(old: Point, new: Point) -> list[float]:
 
 
 def _wind(analysis: Analysis, run: _Run, old: Point, new: Point) -> float:
-    """The part of the energy [kt] that a changing wind brought, NaN where it can't be told.
+    """The part of the energy [kt] that a changing wind brought, NaN where unknown.
 
     The wind along the heading is the ground speed's part along it less the true airspeed,
     sideslip neglected; what the wind loses, the airspeed gains.

@@ -51,8 +51,8 @@ class WarningSettings:
 class _Watched:
     """One watched limit over the recorded rows, in its published quantity [kt or Mach].
 
-    ``excess`` : -inf where it needs no reckoning, NaN where unknown; ``maximum`` : the limit,
-    where the excess was reckoned.
+    ``excess`` : -inf where it isn't needed, NaN where unknown; ``maximum`` : the limit,
+    where the excess was computed.
     """
 
     name: str
@@ -150,7 +150,7 @@ def _runs(true: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def _watched(analysis: Analysis, recorded: _Recorded) -> list[_Watched]:
-    """The watched limits' excess, reckoned where the warning sounds or the limit is exceeded."""
+    """The watched limits' excess, computed where the warning sounds or the limit is exceeded."""
     warning, evaluation = analysis.sheet.warning, analysis.evaluation
     names = warning.limits or tuple(
         limit.name for limit in analysis.sheet.limit if limit.on_pointer)

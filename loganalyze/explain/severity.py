@@ -9,7 +9,7 @@ A rule is met with a probability: the whole course of the excess is shifted by t
 the estimate of the greatest excess from the greatest reading, which is uncertain by its standard
 uncertainty, as flown. All that a rule states holds from some shift on, so that its probability
 is that of the shift being at least that. The level stated is the highest that is as likely as
-not; so one step of the recorder moves the probability a little, and seldom the level.
+not; so one step of the recorder moves the probability a little, and rarely the level.
 """
 
 from __future__ import annotations

@@ -3,7 +3,7 @@
 At each sample a straight line is fitted to the margin of the preceding 8 s. Where the margin
 closes faster than twice the slope's uncertainty, the time to limit is the line's margin there
 over its rate of closing. The shortest of a flight is a leading indicator beside its smallest
-margin: it tells a limit approached fast from one approached slowly.
+margin: it separates fast approaches to a limit from slow ones.
 
 Over the limit nothing is approached any more. A window never reaches across a gap, a sample
 without a margin, or a change of which limits apply: extending flaps moves the limit, and that
@@ -49,7 +49,7 @@ class ApproachSettings:
     coverage: float = 2.0
     """Closing counts when it is faster than this many standard uncertainties of the slope."""
     longest_s: float = 60.0
-    """[s] Longer times to limit aren't told: no one would extrapolate 8 s that far."""
+    """[s] Longer times to limit aren't reported: an extrapolation of 8 s doesn't reach so far."""
 
 
 @dataclass(frozen=True, eq=False)

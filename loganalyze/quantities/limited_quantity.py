@@ -1,4 +1,4 @@
-"""What a quantity must tell of itself so that a limit of it can be evaluated.
+"""The properties of a quantity that the evaluation of its limits needs.
 
 A limit is a maximum of one quantity: an airspeed, a Mach number, a load factor. All that differs
 between them stands in one class a quantity; a class that is registered
@@ -115,7 +115,7 @@ class LimitedQuantity(ABC):
     needs_temperature: ClassVar[bool] = False
     """Whether its value can't be known without the static temperature."""
     as_indicated: ClassVar[bool] = False
-    """Whether it is read without position correction, and doesn't feel that one's error."""
+    """Whether it is read without position correction, and so free of its error."""
     is_speed: ClassVar[bool] = False
     """Whether a limit of it lies at a calibrated airspeed (`calibrated_equivalent`)."""
 
@@ -131,7 +131,7 @@ class LimitedQuantity(ABC):
     bands: ClassVar[tuple[float, ...]] = (0.0,)
     """Time with less margin than each of these [unit] is measured, rising; 0 is over."""
     ladder: ClassVar[tuple[float, ...]] = (0.0,)
-    """The excesses [unit] beyond each of which the time spent is told, rising."""
+    """The excesses [unit] for each of which the time beyond it is reported, increasing."""
 
     maximum_key: ClassVar[str] = "maximum"
     """The key of a constant maximum in a limits sheet."""

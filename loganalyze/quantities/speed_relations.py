@@ -10,7 +10,7 @@ from loganalyze.air import airspeed, atmosphere
 from loganalyze.record.arrays import Floats
 
 GREATEST_MACH = 3.0
-"""No limit or speed beyond this Mach number is reckoned with; it is unknown."""
+"""The highest Mach number evaluated; a limit or speed beyond it is unknown."""
 GREATEST_CAS = GREATEST_MACH * atmosphere.A0
 _GREATEST_RATIO = float(airspeed.impact_ratio_from_mach(GREATEST_MACH))
 
@@ -29,14 +29,14 @@ def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
 
 
 def cas_at_mach(mach: Floats, altitude: Floats) -> Floats:
-    """Calibrated airspeed [m/s] of a Mach number; NaN beyond the greatest one reckoned with."""
+    """Calibrated airspeed [m/s] of a Mach number; NaN beyond the greatest one evaluated."""
     return within(
         airspeed.cas_from_mach, np.where(mach <= GREATEST_MACH, mach, np.nan), altitude
     )
 
 
 def mach_at_cas(cas: Floats, altitude: Floats) -> Floats:
-    """Mach number of a calibrated airspeed [m/s]; NaN beyond the greatest one reckoned with."""
+    """Mach number of a calibrated airspeed [m/s]; NaN beyond the greatest one evaluated."""
     ratio = within(airspeed.impact_ratio_from_cas, np.where(cas <= GREATEST_CAS, cas, np.nan))
     ratio = ratio / within(atmosphere.pressure_ratio, altitude)
     return within(

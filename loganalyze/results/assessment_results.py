@@ -51,7 +51,7 @@ class Greatest:
     ``supposed`` : a tolerance [its edge unit, as limits] that a sheet might state for it, and
     ``half_width`` : of the interval that this would leave [kt or Mach]; both None where that gains
     little, where the sheet states it, or where the interval has other reasons than errors: a
-    prior, a gap, or noise that can't be told from gusts.
+    prior, a gap, or noise that can't be separated from gusts.
     """
 
     code: str
@@ -73,8 +73,8 @@ class Assurance:
     ``excess`` is the estimate of the greatest true excess; ``reading`` is the greatest recorded
     sample's, which holds its noise too. ``at_least`` : what was recorded runs into a gap or an end
     of the log, beyond which it may have been more. ``noise_told_by`` : a code of
-    `airspeed_noise`, who told noise from gusts; where nobody did, ``if_noise`` is the estimate
-    if what may be either is noise, ``excess`` the one if it is real, and the interval
+    `airspeed_noise`, what separated noise from gusts; where nothing did, ``if_noise`` is the
+    estimate if what may be either is noise, ``excess`` the one if it is real, and the interval
     covers both; else ``if_noise`` is None. ``greatest`` : what it owes most to; ``widest`` : the
     interval's bound, None where the limits sheet states every tolerance.
     """
@@ -175,7 +175,7 @@ class Contributions:
     add up to it with ``remainder_kt``. Without air temperature ``split`` is False and
     ``speed_change_kt`` stands for height trade, energy and air temperature together, which are
     NaN. ``wind_kt`` is the part of the energy that wind brought, NaN unless ground speed, track
-    and heading tell it. ``greatest_load_factor`` [g] adds a word, never knots.
+    and heading tell it. ``greatest_load_factor`` [g] is reported as text only; not part of the sum.
     """
 
     start_s: float
@@ -334,7 +334,7 @@ class Check:
 
     ``code`` : what was compared; ``values`` : size and sign of the difference, its spread, the
     samples compared, by name with unit suffix; ``consistent`` : within what uncertainty allows,
-    None where it can't be told.
+    None where it isn't known.
     """
 
     code: str

@@ -21,7 +21,7 @@ Basis = Literal["displayed", "flown"]
 BASES: tuple[Basis, Basis] = ("flown", "displayed")
 
 ORDER = (PROVEN_OVER, OVER_NOT_PROVEN, NOT_DETERMINABLE, UNDER_NOT_PROVEN, PROVEN_UNDER)
-"""The outcomes as they decide: what is proven, what is likely, what nobody knows, what is not."""
+"""The outcomes in order of decision: proven, likely, unknown, not exceeded."""
 
 
 def on_basis(one: AssessedExceedance, basis: Basis) -> Assurance:

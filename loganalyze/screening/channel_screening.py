@@ -1,4 +1,4 @@
-"""What is set aside before the blocks are judged: frozen, stale, and disagreeing channels.
+"""Whole-flight screening before the blocks are evaluated: frozen, stale, disagreeing channels.
 
 Only what decides the verdict is found here, in one cheap look at each judged channel.
 """
@@ -31,7 +31,7 @@ _GUST_S = 10.0
 """A gust of 12 kt, in the shape of one minus a cosine, that is faster than 4 kt/s is over within
 12 pi / 4 = 9.4 s."""
 _ABOUT = 4.0
-"""So many times the longest excursion on either side tell the level about it."""
+"""The level around an excursion is taken from so many times its length on either side."""
 _LEAST_ROWS = 5
 """Fewer repeats than this show nothing, however slow the log."""
 _WIND = 3.0
@@ -45,14 +45,14 @@ and U = 100 m/s an aircraft at 300 m/s finds 26 m in a minute."""
 _STEADY_TRACK = 10 * DEGREE
 _STEADY_FT = 500.0
 _STEADY_SETTING = 30.0
-"""An altimeter setting that moved by more than this [Pa] was changed: an altitude reckoned with it
+"""An altimeter setting that moved by more than this [Pa] was changed: an altitude computed with it
 moves before the setting's own next sample."""
 
 
 def screen_of(
     log: FlightLog, air: AirData, settings: Settings, with_temperature: bool
 ) -> Screen:
-    """Gather what the screening of the blocks looks at, and what is set aside beforehand."""
+    """Gather the data for screening the blocks, and the rows screened out beforehand."""
     return Screen(
         log.time,
         air.screened_airspeed,
@@ -117,7 +117,7 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
 
 
 def excursions(log: FlightLog, air: AirData, screen: Screen) -> Screen | None:
-    """Return the screen with excursions of several samples set aside; None where there are none.
+    """Return the screen without excursions of several samples; None where there are none.
 
     One sample that is out and at once back is found block by block; this finds what stays out
     for more of them, and comes back to where a flight could have got to meanwhile, by the leaps
@@ -232,7 +232,7 @@ def quieter_runs(
 ) -> stuck_channels.Runs:
     """Return the runs in which a channel ceased to flicker while the aircraft climbed or sped up.
 
-    They may be a frozen sensor, a steady flight or a coarse step: nothing tells which.
+    They may be a frozen sensor, a steady flight or a coarse step: undecidable.
     """
     values = _values(air, subject)
     still = _in_flight(log, air, settings, subject, standing(log, values, settings.frozen_s))

@@ -1,13 +1,13 @@
 """The noise of a recorded speed or margin, estimated from the samples themselves.
 
-A recorded series is taken as the sum of up to four parts, told apart by their spectra:
+A recorded series is taken as the sum of up to four parts, separated by their spectra:
 
 - a *trend*, the aircraft's own smooth motion: level and slope that wander, an integrated random
   walk (spectrum ~ frequency^-4), or the same held about a level; perhaps none;
 - a *wander*: a first-order autoregressive process that forgets itself over some seconds. Gusts
   along the flight path have this spectrum [3]_, and so has sensor noise that a filter has
-  smoothed: one channel alone can't tell them apart;
-- *white* noise, drawn anew at every sample: sensor and recorder noise, rounding included, and
+  smoothed: one channel alone can't separate them;
+- *white* noise, independent at every sample: sensor and recorder noise, rounding included, and
   gusts faster than the sampling;
 - *filtered* noise of a size and correlation time that are known from elsewhere.
 
@@ -39,9 +39,9 @@ from loganalyze.screening import spectra
 Floats = NDArray[np.float64]
 
 FEWEST = 8
-"""Fewer samples than this tell no noise."""
+"""The fewest samples from which noise is estimated."""
 MOST = 4096
-"""So many samples tell the noise as well as more."""
+"""More samples than this don't improve the estimate."""
 MEANDERS_S = (math.inf, 30.0, 12.0, 5.0)
 """Times within which a trend returns to its level that are weighed [s]; infinite: never."""
 WANDERS_S = (1.5, 4.0, 10.0)
@@ -66,10 +66,10 @@ SLOPED = 2.5
 class Noise:
     """Scatter of a series, in the series' unit.
 
-    ``white`` : standard deviation of what is drawn anew at every sample, rounding included;
+    ``white`` : standard deviation of the independent errors, rounding included;
     ``wander`` : that of what is correlated over ``wander_s`` [s] (real gusts or filtered noise:
     one channel can't tell), 0 where the samples show none (``wander_s`` is then 0);
-    ``samples`` : how many told it; 0 where they were too few and ``white`` is the rounding's.
+    ``samples`` : how many were used; 0 where they were too few and ``white`` is the rounding's.
     """
 
     white: float
@@ -97,7 +97,7 @@ def noise_near(time: Floats, values: Floats, step: float = 0.0) -> Noise:
     Parameters
     ----------
     time : float64[m]  [s]
-        Rising. Half a minute to some minutes about the stretch in question tell most.
+        Rising. Half a minute to some minutes about the stretch in question are best.
     values : float64[m]  [any unit, such as kt or Mach]
         The recorded series; NaN where nothing was recorded.
     step : float

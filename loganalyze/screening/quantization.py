@@ -13,9 +13,9 @@ Floats = NDArray[np.float64]
 _SLACK = 0.05
 """A value lies on a grid if it is this near to it, in steps: what float32 and units leave."""
 _LOOKS = 50_000
-"""So many samples tell a step as well as all of them."""
+"""So many samples determine a step as well as all of them."""
 _LEAST = 200
-"""Fewer samples than this tell no bias."""
+"""The fewest samples that determine a bias."""
 _CLEAR = 0.2
 """A mean this near to that of rounding (0) or truncating (half a step) tells them apart; what
 lies between may be a difference of the two sources."""

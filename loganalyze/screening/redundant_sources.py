@@ -1,4 +1,4 @@
-"""Two sources of one quantity: where they disagree, and what bears out a doubted sample."""
+"""Redundant sources of a quantity: disagreements, and confirmation of suspect samples."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 HALF = 0.5
-"""Another channel bears out a jump if it makes at least this share of it."""
+"""Another channel confirms a step if its own is at least this fraction of it."""
 TEMPERATURES = ("static_air_temperature", "total_air_temperature", "outside_air_temperature")
 
 
@@ -104,28 +104,28 @@ def _of(
 
 @dataclass(frozen=True, eq=False)
 class Corroboration:
-    """Whether other channels bear out a jump of the airspeed, and which were looked at."""
+    """Whether other channels confirm a step of the airspeed, and which were compared."""
 
     log: FlightLog
     air: AirData
     settings: Settings
 
     def __call__(self, row: int) -> bool:
-        """Whether any channel bears out the airspeed at a row that is out and at once back."""
+        """Whether any channel confirms the airspeed of an isolated sample."""
         return self.over(row - 1, row, row + 1)
 
     def over(self, before: int, row: int, after: int) -> bool:
         """The same of an excursion that lies between two rows, by one row within it."""
         around = np.array([before, row, after])
-        jump = _jump(self.air.screened_airspeed[around])
+        step = _step(self.air.screened_airspeed[around])
         for at in ways_to_the_airspeed(self.log, self.air).values():
-            if _jump(at(around)) * np.sign(jump) >= HALF * abs(jump):
+            if _step(at(around)) * np.sign(step) >= HALF * abs(step):
                 return True
         if "true_airspeed" in self.log:
             # As a share of itself: true airspeed is what the air makes of it.
             true = self.log.aligned("true_airspeed")[around]
-            share = jump / self.air.screened_airspeed[around].mean()
-            if _jump(true) / true.mean() * np.sign(share) >= HALF * abs(share):
+            share = step / self.air.screened_airspeed[around].mean()
+            if _step(true) / true.mean() * np.sign(share) >= HALF * abs(share):
                 return True
         return (self._shaken("load_factor", row, self.settings.gust_load_g)
                 or self._shaken("pitch", row, self.settings.gust_pitch_deg * DEGREE))
@@ -148,5 +148,5 @@ class Corroboration:
         return bool(len(beside)) and bool((np.abs(here - beside.mean()) > least).any())
 
 
-def _jump(three: Floats) -> float:
+def _step(three: Floats) -> float:
     return float(three[1] - (three[0] + three[2]) / 2)

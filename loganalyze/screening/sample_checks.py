@@ -33,7 +33,7 @@ NOISE = {SPEED: 2.0 * KNOT, HEIGHT: 30.0}
 
 
 _BESIDE = 24
-"""So many samples on either side tell how far samples depart from their neighbours here."""
+"""So many samples on either side determine the usual departure of samples from their neighbours."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,9 +41,9 @@ class Screen:
     """All that the screening of a block looks at.
 
     ``time``, ``speed``, ``altitude`` and ``temperature`` : float64[n] in SI, as recorded;
-    ``aside`` : rows set aside beforehand, rising, and the reasons; ``corroborated`` : whether
-    other channels bear out the airspeed at a row; ``others`` : further channels, each with its
-    plausible range, looked at where the recording seems to have lost its synchronisation.
+    ``aside`` : rows screened out beforehand, increasing, and the reasons; ``corroborated`` :
+    whether other channels confirm the airspeed at a row; ``others`` : further channels, each
+    with its plausible range, used where the recording seems to have lost its synchronisation.
     """
 
     time: Floats
@@ -91,7 +91,7 @@ class Screen:
         return plausible_rate(bound, self.settings)
 
     def local(self, low: int, high: int) -> Bits | None:
-        """What each sample and its neighbours tell: missing, out of range, a spike.
+        """Reasons from each sample and its neighbours: missing, out of range, a spike.
 
         Takes rows `low` to before `high`; None where nothing is against any.
         """

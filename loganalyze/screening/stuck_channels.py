@@ -31,7 +31,7 @@ _REFERENCE_STEPS = 2.5
 """... by so many of its greater changes from sample to sample (the upper quartile): in white noise
 four standard deviations."""
 _BESIDE = 12
-"""So many samples of the reference on either side of a run help to tell its changes."""
+"""So many samples of the reference on either side of a run are used to find its changes."""
 _PLACES = 4096
 _LEAST_STEPS = 30
 """Fewer changes than this don't show a noise."""
@@ -119,7 +119,7 @@ def standing_often(values: Floats, least: int, share: float) -> bool:
 
 def _between(values: Floats, looks: Rows, stride: int) -> Rows:
     """Keep those looks, `stride` rows apart, between which the value stands at some points too."""
-    # The farthest apart first: they tell most.
+    # The farthest apart first: they show most.
     for part in (8, 4, 12, 2, 6, 10, 14, *range(1, 16, 2)):
         offset = part * stride // 16
         looks = looks[values[looks * stride + offset] == values[looks * stride]]
@@ -198,7 +198,7 @@ def too_still(values: Floats, first: int, last: int, finest: float, chance: floa
     a quantization step or more: so strongly that the run isn't chance wherever in the step the
     quantity lies (it has less probability than `chance`). That alone shows a quiet air, not a
     fault. So the step must be `finest` [SI] or less, too: then the quantity was held, while the
-    aircraft climbed or changed speed, as steadily as nobody flies.
+    aircraft climbed or changed speed, more steadily than any aircraft flies.
     """
     length = last - first + 1
     for low, high in ((first - length, first), (last + 1, last + 1 + length)):

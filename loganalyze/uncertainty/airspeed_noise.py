@@ -1,6 +1,6 @@
-"""What of the recorded airspeed's scatter is noise and what are gusts: who can tell.
+"""Noise and gusts in the scatter of the recorded airspeed, and what separates them.
 
-White noise the samples tell by themselves (`screening.noise_estimation`). Scatter that is
+White noise is estimated from the samples alone (`screening.noise_estimation`). Scatter that is
 correlated over some seconds may be real gusts or noise that a filter has smoothed. It is told apart
 
 1. by the limits sheet, where it states the noise (`airspeed_noise`);
@@ -40,12 +40,12 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 STATED, OTHER_CHANNEL, NOT_TOLD, NONE = "stated", "other channel", "not told apart", ""
-"""Who tells noise and gusts apart; NONE: there is nothing to tell apart."""
+"""What separates noise from gusts; NONE: there is nothing to separate."""
 
 AROUND_S = 120.0
 """Another channel is compared over so long to either side [s]."""
 COMPARED = 60
-"""Fewer samples compared tell nothing."""
+"""The fewest samples that are compared."""
 LAGS_S, LONGEST_S = (0.5, 3.0), 20.0
 """The lags at which a difference is compared with itself, its longest correlation time [s]."""
 CORRELATED = 0.25
@@ -70,7 +70,7 @@ class AirspeedNoise:
     budget: Budget
 
     def near(self, row: int) -> tuple[Filtered | None, str]:
-        """Return the correlated noise [kt CAS] near a row, and who tells it.
+        """Return the correlated noise [kt CAS] near a row, and its source.
 
         None: all that is correlated is real, or there is nothing that is.
         """
@@ -84,7 +84,7 @@ class AirspeedNoise:
         return (None, NONE) if self.quieter is None else (self.quieter, NOT_TOLD)
 
     def _felt(self, standard: float, seconds: float) -> Filtered | None:
-        """Noise that the samples don't tell by themselves."""
+        """Noise that the samples alone don't show."""
         if not standard > 0 or not seconds > 0.5 * self.analysis.log.interval_s:
             return None
         return Filtered(standard, seconds)

@@ -1,4 +1,4 @@
-"""The uncertainty budget of a flight: every error that is reckoned with, its size and its source.
+"""The uncertainty budget of a flight: every error considered, its size and its source.
 
 As displayed: the recorder's steps and skew, what recorder and display may differ by, and the
 display's own steps and lag. As flown: the recorder's steps and skew and that difference again
@@ -63,7 +63,7 @@ class Entry:
     displayed: bool
     flown: bool
     on_indicated: bool = True
-    """Whether a limit published as indicated airspeed or Mach feels it."""
+    """Whether it affects a limit published as indicated airspeed or Mach."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,7 +229,7 @@ def _own(name: str, stated: UncertaintySheet, sheet: LimitsSheet, log: FlightLog
 
 
 def _steps(stated: float | None, log: FlightLog, channel: str, unit: float) -> Tolerance:
-    """The recorder's step q as q / sqrt(12), anew at every sample (JCGM 100:2008, F.2.2.1)."""
+    """Standard uncertainty q / sqrt(12) of a step q, new at every sample (JCGM 100, F.2.2.1)."""
     step, source = stated, _STATED
     if step is None:
         own = log.channels[channel].resolution / unit if channel in log else float("nan")

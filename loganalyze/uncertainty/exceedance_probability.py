@@ -186,7 +186,7 @@ def _greatest(
 ) -> _Worst:
     """Estimate the greatest true excess about the worst row `at`."""
     analysis = uncertainty.analysis
-    # All rows around tell the noise; the excess is told by the stretch's own.
+    # The noise is estimated from all rows around; the excess from the stretch's own.
     seen = noise_of(piece)
     one, piece = one.alone(), piece[one.own_first - one.first : one.own_last - one.first + 1]
     interval, greatest = analysis.log.interval_s, at - one.first
@@ -292,7 +292,7 @@ _PLATEAU, _FEW = 4.0, 4
 """A stretch is a plateau when more samples than this lie within so many standard deviations of
 the greatest one."""
 _NEAR = 256
-"""The noise is told by so many samples to either side."""
+"""The noise is estimated from so many samples on either side."""
 _BESIDE_S = 5.0
 """What ends or is at its greatest within this of a gap may have been more in it [s]; in a longer
 gap by so much that the interval has no upper end."""

@@ -24,8 +24,8 @@ Rows = NDArray[np.intp]
 Shares = NDArray[np.floating[Any]]
 
 _LOOKED_AT, _SLACK = 200, 1.25
-"""Rows at which each limit's uncertainty is reckoned to bound it, and what is added for the rest.
-Rows beyond the bound are only spared the exact reckoning."""
+"""Rows at which each limit's uncertainty is computed to bound it, and what is added for the rest.
+The exact computation is skipped for rows beyond the bound."""
 
 
 def near_misses(

@@ -52,7 +52,7 @@ def fit(time: Floats, excess: Floats, worst: int, noise: float) -> Peak:
     worst : int
         Index of the greatest sample.
     noise : float
-        What is drawn anew at every sample, as a standard uncertainty in the excess's unit.
+        The independent error of each sample, as a standard uncertainty in the excess's unit.
 
     Returns
     -------

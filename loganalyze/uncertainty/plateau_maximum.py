@@ -1,8 +1,8 @@
 """The greatest true excess of a stretch in which many samples are as high as the greatest.
 
 There the greatest sample is the greatest of the noise: the more samples, the further above the
-truth. So the stretch is parted into motion and noise (`screening.noise_estimation`), courses of the
-true excess that fit the samples are drawn, and each course's own greatest value is taken: the
+truth. So the stretch is separated into motion and noise (`screening.noise_estimation`), courses of
+the true excess that fit the samples are drawn, and each course's own greatest value is taken: the
 posterior of the maximum by simulation. The draws start from one fixed seed.
 
 References
@@ -30,7 +30,7 @@ DRAWS, SEED, AT_ONCE = 120, 20, 15
 """Courses drawn, from which start, and how many at once: memory that is small is handed out again
 without being blanked, which takes longer than the drawing."""
 FEWEST = 5
-"""Fewer samples aren't parted into motion and noise."""
+"""The fewest samples that are separated into motion and noise."""
 MOST = 512
 """More samples than this are averaged in groups: the noise's average is as good as the noise."""
 SPAN_S, HIGH, QUIET_S = 2.0, 3.0, 30.0
@@ -46,7 +46,7 @@ BESIDE = 2
 class Greatest:
     """The greatest true excess: mean and standard deviation, and the top's bend.
 
-    ``curvature`` : coefficient of t^2 at the top [unit/s^2]; ``samples`` : how many told it.
+    ``curvature`` : coefficient of t^2 at the top [unit/s^2]; ``samples`` : how many were used.
     """
 
     excess: float

@@ -2,7 +2,7 @@
 
 What depends on pressure altitude or airspeed alone comes from tables, one value a cell (8 m and
 a quarter of a knot); the rest is closed form in float32. Supersonic samples, and those governed
-by a limit that depends on more than altitude, are reckoned exactly.
+by a limit that depends on more than altitude, are computed exactly.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ class _Tables:
     thinning_ft: Singles
     high: Singles
     in_kt: Singles
-    """Slope of each limit as CAS [kt/ft], flat over limits and cells; the last is nobody's."""
+    """Slope of each limit as CAS [kt/ft], flat over limits and cells; the last is of no limit."""
     in_mach: Singles
     fixed: Singles
     """What altitude and the display's steps add to a displayed margin [kt^2], likewise."""
@@ -117,7 +117,7 @@ def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, S
     Raises ValueError for an analysis of the verdict alone: it holds no speeds.
     """
     if "mach" not in analysis.columns:
-        raise ValueError("an analysis of the verdict alone holds no speeds to reckon with")
+        raise ValueError("an analysis of the verdict alone holds no speeds to compute with")
     n = len(analysis.log)
     names = [name for name in NAMES
              if name != "true_airspeed_u_kt" or "true_airspeed_kt" in analysis.columns]
@@ -166,14 +166,14 @@ def rate(values: NDArray[Any], time: Floats, rows: NDArray[np.intp], interval: f
 def closing(analysis: Analysis, rows: NDArray[np.intp]) -> Floats:
     """Rate of change of the margin at some rows [kt/s], without the steps of its limits.
 
-    Where a limit with conditions begins or ceases to govern, the margin jumps and nothing moves:
+    Where a limit with conditions begins or ceases to govern, the margin steps without motion:
     there it is the airspeed's own rate, of the other sign.
     """
     columns, time, interval = analysis.columns, analysis.time, analysis.log.interval_s
     found = rate(columns["margin_kt"], time, rows, interval)
-    who, k = columns["governing_limit"], reach(interval)
-    stepped = _stepped(analysis, who[np.maximum(rows - k, 0)],
-                       who[np.minimum(rows + k, len(who) - 1)])
+    governing, k = columns["governing_limit"], reach(interval)
+    stepped = _stepped(analysis, governing[np.maximum(rows - k, 0)],
+                       governing[np.minimum(rows + k, len(governing) - 1)])
     found[stepped] = -rate(columns["calibrated_airspeed_kt"], time, rows[stepped], interval)
     return found
 
@@ -197,7 +197,7 @@ class _Work:
     out: Mapping[str, Singles]
 
     def run(self, starts: Iterable[int]) -> list[NDArray[np.intp]]:
-        """Reckon blocks; return the rows that are to be reckoned exactly."""
+        """Compute blocks; return the rows that are to be computed exactly."""
         pending = []
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
             for start in starts:
@@ -248,13 +248,14 @@ class _Work:
         """Variance of the margin by the display's lag; see `closing`."""
         lag = self._moved("margin_kt", block, per_s, self.budget.lag_s)
         if self.budget.lag_s:
-            who, k = self.analysis.columns["governing_limit"], reach(self.analysis.log.interval_s)
+            governing = self.analysis.columns["governing_limit"]
+            k = reach(self.analysis.log.interval_s)
             rows = np.arange(block.start, block.stop)
             if per_s is None:
-                before = who[np.maximum(rows - k, 0)]
-                after = who[np.minimum(rows + k, len(who) - 1)]
+                before = governing[np.maximum(rows - k, 0)]
+                after = governing[np.minimum(rows + k, len(governing) - 1)]
             else:
-                before, after = (who[block.start + by : block.stop + by] for by in (-k, k))
+                before, after = (governing[block.start + by : block.stop + by] for by in (-k, k))
             stepped = _stepped(self.analysis, before, after)
             lag[stepped] = (closing(self.analysis, rows[stepped]) * self.budget.lag_s) ** 2 / 3
         return lag
@@ -263,8 +264,9 @@ class _Work:
         columns, tables, budget = self.analysis.columns, self.tables, self.budget
         out = {name: column[block] for name, column in self.out.items()}
         speed, number = columns["calibrated_airspeed_kt"][block], columns["mach"][block]
-        height, who = columns["pressure_altitude_ft"][block], columns["governing_limit"][block]
-        who = np.minimum(who, np.uint8(len(self.analysis.sheet.limit)))
+        height = columns["pressure_altitude_ft"][block]
+        governing = columns["governing_limit"][block]
+        governing = np.minimum(governing, np.uint8(len(self.analysis.sheet.limit)))
         per_s = self._per_s(block)
         cell = (
             (height - np.float32(limit_curves.START / FOOT)) * np.float32(FOOT / limit_curves.STEP)
@@ -287,10 +289,10 @@ class _Work:
         if "true_airspeed_u_kt" in out:
             self._true_airspeed(block, per_s, number, of_mach, out["true_airspeed_u_kt"])
         if tables.shift.any():
-            knots = tables.shift[who] + np.minimum(knots, _SPEEDS - 1)
+            knots = tables.shift[governing] + np.minimum(knots, _SPEEDS - 1)
             free = tables.independent.take(knots, mode="clip")
             static = _look(tables.static, knots)
-        place = who * np.intp(limit_curves.COUNT)
+        place = governing * np.intp(limit_curves.COUNT)
         place += cell
         lead = tables.in_mach.take(place, mode="clip")
         lead -= by_foot

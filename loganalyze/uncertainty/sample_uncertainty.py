@@ -177,7 +177,7 @@ class Uncertainty:
         at = self.analysis.evaluation.air_data_at(rows)
         by_speed, by_height, by_heat = margin_slopes(
             limit, at, self.analysis.evaluation.air.recovery_factor)
-        # A margin that doesn't feel the altitude doesn't miss it either.
+        # A margin independent of the altitude is known without it.
         flat = by_height == 0.0
         along = by_speed.copy()
         along[~flat] += (by_height * static_source(at))[~flat]
@@ -305,7 +305,7 @@ class Uncertainty:
 def uncertainty_of(
     analysis: Analysis, generic: Mapping[str, Tolerance] = TYPICAL
 ) -> Uncertainty:
-    """Gather what a flight's uncertainty rests on; the columns are reckoned when asked for.
+    """Gather what a flight's uncertainty rests on; the columns are computed on demand.
 
     `generic` is what counts where the limits sheet says nothing: `tolerances.TYPICAL` or
     `tolerances.WIDEST`.
