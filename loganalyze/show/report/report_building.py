@@ -2,40 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from loganalyze.events.analysis import Analysis
 from loganalyze.results.assessment_results import Assessment
-from loganalyze.show.report.evidence_sections import (
-    cautions,
-    envelope,
-    glance,
-    margins,
-    method,
-    quality,
-)
-from loganalyze.show.report.finding_sections import found, ladder, panels, verdict, warning
-from loganalyze.show.report.report_blocks import Report, Section
+from loganalyze.show.report.report_blocks import Report
 from loganalyze.show.report.report_subject import Subject
+from loganalyze.show.report.section_registry import makers
 from loganalyze.text.facts import Summary
 from loganalyze.text.labels import report_labels as label
-from loganalyze.text.presentation import Presentation, Reader
-
-Maker = Callable[[Subject], Sequence[Section]]
-
-ORDER: dict[Reader, tuple[Maker, ...]] = {
-    "safety": (verdict, found, glance, panels,
-               warning, margins, envelope, quality,
-               method, cautions),
-    "crew": (verdict, found, panels, warning, glance,
-             envelope, margins, quality, cautions,
-             method),
-    "maintenance": (verdict, found, ladder, panels,
-                    glance, quality, margins, method,
-                    cautions),
-}
-"""What each reader gets, from top to bottom."""
+from loganalyze.text.presentation import Presentation
 
 
 def flight_report(
@@ -71,7 +47,7 @@ def flight_report(
     how = presentation or Presentation()
     start = None if how.deidentified else analysis.log.utc_start
     subject = Subject.of(analysis, summary, assessment, replace(how, utc_start=start))
-    sections = tuple(section for make in ORDER[how.reader] for section in make(subject))
+    sections = tuple(section for make in makers(how.reader) for section in make(subject))
     return Report(
         title=label.TITLE[how.reader],
         subtitle=subject.name,
