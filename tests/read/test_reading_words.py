@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from gallery.cases import CASES, Case
 
-from loganalyze.read import read_log
+from loganalyze import read_log
 from loganalyze.text.sentences.reading_text import known_by, sentences
 
 

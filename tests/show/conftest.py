@@ -5,8 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loganalyze import Analysis, Channel, FlightLog, Source, analyze, read_limits
-from loganalyze.record.findings import Finding
+from loganalyze import Analysis, Channel, Finding, FlightLog, Source, analyze, read_limits
 from loganalyze.record.units import FOOT, KNOT
 
 SHEET = """

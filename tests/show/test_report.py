@@ -17,13 +17,13 @@ from loganalyze import (
     NOT_DETERMINABLE,
     READERS,
     Channel,
+    Finding,
     Presentation,
+    Step,
     analyze,
     read_limits,
     summarise,
 )
-from loganalyze.record.findings import Finding
-from loganalyze.record.flight_log import Step
 from loganalyze.show.report.finding_sections import PANELS
 from loganalyze.show.report.report_blocks import (
     Bullets,
