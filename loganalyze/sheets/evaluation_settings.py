@@ -6,15 +6,10 @@ real flight of the aircraft in scope, tight enough to detect faults of the recor
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, fields
-from typing import Annotated, Any
-
-from pydantic import BeforeValidator, WithJsonSchema
 
 from loganalyze.record.channels import CHANNELS
-from loganalyze.sheets.toml_models import nearest, refuse, written
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,35 +227,3 @@ DESCRIPTIONS: dict[str, str] = {
 
 DEFAULTS: Mapping[str, float] = {
     field.name: field.default for field in fields(Settings) if field.default is not MISSING}
-
-
-def _thresholds(given: Any) -> Any:
-    """Refuse a `[screening]` table with other keys or values than thresholds have."""
-    if not isinstance(given, dict):
-        return given
-    allowed = [name for name in DEFAULTS if name not in OPTIONS]
-    for name, value in given.items():
-        if name in OPTIONS:
-            refuse(f"{name} is an option of the command line",
-                   f"give --{name.replace('_', '-')} instead", name)
-        if name not in allowed:
-            close = nearest(str(name), allowed)
-            refuse(f'"{name}" is not a threshold of the evaluation',
-                   f"did you mean {close}?" if close else "leave it out", name)
-        number = isinstance(value, int | float) and not isinstance(value, bool)
-        if not number or not 0 <= value < math.inf:
-            refuse(f"{name} = {written(value)} is not a number from 0 up", "write it as 12 or 0.5",
-                   name)
-    return {name: float(value) for name, value in given.items()}
-
-
-ScreeningTable = Annotated[
-    dict[str, float],
-    BeforeValidator(_thresholds),
-    WithJsonSchema({
-        "type": "object", "additionalProperties": False,
-        "properties": {name: {"type": "number", "minimum": 0, "default": default,
-                              "description": DESCRIPTIONS[name], "examples": [default]}
-                       for name, default in DEFAULTS.items() if name not in OPTIONS}}),
-]
-"""`[screening]` of a limits sheet: thresholds by name, only those that differ from the default."""

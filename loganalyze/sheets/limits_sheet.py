@@ -21,7 +21,6 @@ from pydantic import (
 from loganalyze.quantities.limited_quantity import LimitedQuantity
 from loganalyze.quantities.quantity_registry import quantity_names, quantity_of
 from loganalyze.record.units import FOOT
-from loganalyze.sheets.evaluation_settings import ScreeningTable
 from loganalyze.sheets.limit_conditions import (
     NAME,
     Condition,
@@ -32,7 +31,7 @@ from loganalyze.sheets.limit_conditions import (
 from loganalyze.sheets.sensor_corrections import AirspeedSheet, TemperatureSheet
 from loganalyze.sheets.sensor_tolerances import UncertaintySheet
 from loganalyze.sheets.severity_rules import LadderSheet, Rules, WarningSheet, check_names
-from loganalyze.sheets.sheet_tables import ALTITUDES_FT, Table, check_rising
+from loganalyze.sheets.sheet_tables import ALTITUDES_FT, ScreeningTable, Table, check_rising
 from loganalyze.sheets.toml_models import OneOf, Sheet, read_toml, refuse, written
 
 MAXIMUM_KEYS = ("maximum_kt", "maximum")
