@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from loganalyze.air.probes import CorrectionTable
     from loganalyze.airdata.air_data import AirData
     from loganalyze.airdata.condition_states import Recorded
-    from loganalyze.events.analysis import Analysis
+    from loganalyze.events.analysis import Analysis, analyze_flights
     from loganalyze.events.exceedances import Exceedance
     from loganalyze.events.recording_analysis import analyze
     from loganalyze.events.smallest_margins import Smallest
@@ -195,6 +195,7 @@ _HOMES = {
     "WarningFinding": "loganalyze.results.assessment_results",
     "WarningSettings": "loganalyze.explain.overspeed_warning",
     "analyze": "loganalyze.events.recording_analysis",
+    "analyze_flights": "loganalyze.events.analysis",
     "assess": "loganalyze.explain.recording_assessment",
     "assess_flight": "loganalyze.explain.assessment",
     "contributions_figure": "loganalyze.show.figures.contribution_bars",
@@ -307,6 +308,7 @@ __all__ = [
     "WarningFinding",
     "WarningSettings",
     "analyze",
+    "analyze_flights",
     "assess",
     "assess_flight",
     "contributions_figure",

@@ -1,4 +1,4 @@
-"""Speeds, limit airspeed, margins and states of a whole log, in one pass over blocks.
+"""Speeds, limit airspeed, margins and states of whole flights, in one pass over blocks.
 
 Each block goes through all formulas while it lies in the processor's cache. Limits whose
 calibrated equivalent follows from the pressure altitude alone come from a table; every row
@@ -8,9 +8,11 @@ near a limit, over one, or where the table can't tell, is reckoned directly.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -19,6 +21,7 @@ from numpy.typing import NDArray
 from loganalyze.airdata import condition_states
 from loganalyze.engine import block_kernels, block_states, kernel_loading, speed_tables
 from loganalyze.engine.block_plan import BlockPlan, EvaluatedSamples
+from loganalyze.engine.flight_batch import FlightBatch
 from loganalyze.engine.kernel_arguments import GUARD
 from loganalyze.limits.evaluation import UNDER, Evaluation
 from loganalyze.record import sample_reasons
@@ -34,51 +37,99 @@ COMPILED_BLOCK = 65536
 """The compiled loops cut a block into pieces of their own; fewer calls then count for more."""
 
 
-def evaluate(evaluation: Evaluation, *, speeds_wanted: bool) -> EvaluatedSamples:
-    """Evaluate all limits at every row of a log; once more without excursions that it shows.
+def evaluate(
+    evaluations: Sequence[Evaluation], *, speeds_wanted: bool
+) -> list[EvaluatedSamples]:
+    """Evaluate all limits at every row of a batch of flights; one flight is a batch of one.
 
-    `speeds_wanted` : fill the columns beyond the verdict's, too: speeds, temperatures, pointer.
+    Where a flight shows excursions it is evaluated once more without them. What is found of a
+    flight is the same to the bit as if it were alone.
+
+    Parameters
+    ----------
+    evaluations : sequence of Evaluation
+        A flight each, all beside the same sheet.
+    speeds_wanted : bool
+        Fill the columns beyond the verdict's, too: speeds, temperatures, pointer.
+
+    Returns
+    -------
+    list of EvaluatedSamples
+        One a flight. Their columns are parts of columns that the whole batch shares.
     """
-    log = evaluation.log
-    compiled = kernel_loading.for_samples(len(log), log.source.likely_rows)
-    plan = BlockPlan.of(evaluation, speeds_wanted=speeds_wanted, compiled=compiled)
-    result = _evaluated(plan)
-    without = channel_screening.excursions(log, evaluation.air, plan.screen)
-    if without is not None:
-        del result  # Its columns needn't be there twice.
-        result = _evaluated(replace(plan, screen=without))
-    return result
+    if not evaluations:
+        return []
+    logs = [one.log for one in evaluations]
+    compiled = kernel_loading.for_samples(
+        sum(map(len, logs)), max((log.source.likely_rows for log in logs), default=0))
+    plans = [BlockPlan.of(one, speeds_wanted=speeds_wanted, compiled=compiled)
+             for one in evaluations]
+    columns = _columns_of_flights(plans)
+    results = _evaluated(plans, columns)
+    again = [(k, replace(plan, screen=without)) for k, plan in enumerate(plans)
+             if (without := channel_screening.excursions(
+                 logs[k], evaluations[k].air, plan.screen)) is not None]
+    # Every row of every column is written anew.
+    found = _evaluated([plan for _, plan in again], [columns[k] for k, _ in again])
+    for (k, _), result in zip(again, found, strict=True):
+        results[k] = result
+    return results
 
 
-def _evaluated(plan: BlockPlan) -> EvaluatedSamples:
-    """Run the blocks, on two threads where that pays, and gather what they found."""
-    n = len(plan.evaluation.log)
+def _columns_of_flights(plans: Sequence[BlockPlan]) -> list[dict[str, NDArray[Any]]]:
+    """Return memory for the columns of a batch, end to end, and cut it by flight."""
+    batch = FlightBatch.of([len(plan.evaluation.log) for plan in plans])
+    wanted = [_wanted(plan) for plan in plans]
+    names = list(dict.fromkeys(name for some in wanted for name in some))
+    limits = max((len(plan.evaluation.sheet.limit) for plan in plans), default=0)
+    governing = any(plan.speeds_wanted for plan in plans)
+    whole = _columns(names, limits, batch.rows, governing)
+    return [{name: column[batch.rows_of(k)] for name, column in whole.items()
+             if name not in names or name in some} for k, some in enumerate(wanted)]
+
+
+def _wanted(plan: BlockPlan) -> list[str]:
+    """The columns of numbers that a flight has."""
+    if not plan.speeds_wanted:
+        return ["margin_kt"]
     names = ["pressure_altitude_ft", "calibrated_airspeed_kt", "limit_airspeed_kt",
              "limit_pointer_kt", "margin_kt", "margin_mach"]
     if plan.evaluation.air.indicated_airspeed is not None:
         names.append("indicated_airspeed_kt")
-    if plan.speeds_wanted:
-        names += ["mach", "equivalent_airspeed_kt"]
-        if plan.evaluation.air.temperature is not None:
-            names += ["true_airspeed_kt", "static_air_temperature_degc", "isa_deviation_degc",
-                      "density_altitude_ft"]
-    else:
-        names = ["margin_kt"]
-    limits = len(plan.evaluation.sheet.limit)
-    result = EvaluatedSamples(_columns(names, limits, n, plan.speeds_wanted))
+    names += ["mach", "equivalent_airspeed_kt"]
+    if plan.evaluation.air.temperature is not None:
+        names += ["true_airspeed_kt", "static_air_temperature_degc", "isa_deviation_degc",
+                  "density_altitude_ft"]
+    return names
+
+
+def _evaluated(
+    plans: Sequence[BlockPlan], columns: Sequence[dict[str, NDArray[Any]]]
+) -> list[EvaluatedSamples]:
+    """Run the blocks of all flights, on two threads where that pays, and gather by flight."""
     size = BLOCK
-    if plan.compiled is not None:
+    if plans and plans[0].compiled is not None:
         size = COMPILED_BLOCK
-        plan = replace(plan, screen=block_kernels.looking(plan.screen, plan.compiled))
-    starts = range(0, n, size)
-    workers = min(2, os.cpu_count() or 1, len(starts))
+        plans = [replace(plan, screen=block_kernels.looking(plan.screen, plan.compiled))
+                 for plan in plans]
+    cut = list(FlightBatch.of([len(plan.evaluation.log) for plan in plans]).blocks(size))
+    workers = min(2, os.cpu_count() or 1, len(cut))
     # Both threads take blocks from one row of them, so that neither waits for the other.
-    blocks = iter(starts)
+    blocks = iter(cut)
     if workers < 2:
-        parts = [_run(plan, result, size, blocks)]
+        found = [_run(plans, columns, size, blocks)]
     else:
         with ThreadPoolExecutor(workers) as pool:
-            parts = list(pool.map(lambda _: _run(plan, result, size, blocks), range(workers)))
+            found = list(pool.map(lambda _: _run(plans, columns, size, blocks), range(workers)))
+    return [_gathered([parts[k] for parts in found if k in parts], columns[k])
+            for k in range(len(plans))]
+
+
+def _gathered(
+    parts: Sequence[EvaluatedSamples], columns: dict[str, NDArray[Any]]
+) -> EvaluatedSamples:
+    """Put together what the threads found of one flight."""
+    result = EvaluatedSamples(columns)
     for part in parts:
         for i, rows in part.over.items():
             result.over.setdefault(i, []).extend(rows)
@@ -105,25 +156,29 @@ def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str
 
 
 def _run(
-    plan: BlockPlan, result: EvaluatedSamples, size: int, blocks: Iterator[int]
-) -> EvaluatedSamples:
-    part = EvaluatedSamples(result.columns)
-    fill: _Plain | block_kernels.Loops = (
-        _Plain(plan)
-        if plan.compiled is None
-        else block_kernels.Loops(plan, plan.compiled, size)
-    )
-    n = len(plan.evaluation.log)
-    pending = _Pending()
+    plans: Sequence[BlockPlan], columns: Sequence[dict[str, NDArray[Any]]], size: int,
+    blocks: Iterator[tuple[int, int, int]],
+) -> dict[int, EvaluatedSamples]:
+    """Evaluate blocks for as long as there are any; return what was found, by flight."""
+    parts: dict[int, EvaluatedSamples] = {}
     # NaN stands for missing throughout, and comparing it is no fault; nor is an absurd number.
     with np.errstate(invalid="ignore", over="ignore"):
-        for start in blocks:
-            _block(plan, part, fill, pending, start, min(start + size, n))
-            if pending.size >= size:
-                pending.settle(plan, part)
-                pending = _Pending()
-        pending.settle(plan, part)
-    return part
+        # Blocks come flight by flight.
+        for k, some in groupby(blocks, key=itemgetter(0)):
+            plan, pending = plans[k], _Pending()
+            part = parts.setdefault(k, EvaluatedSamples(columns[k]))
+            fill: _Plain | block_kernels.Loops = (
+                _Plain(plan)
+                if plan.compiled is None
+                else block_kernels.Loops(plan, plan.compiled, size)
+            )
+            for _, start, stop in some:
+                _block(plan, part, fill, pending, start, stop)
+                if pending.size >= size:
+                    pending.settle(plan, part)
+                    pending = _Pending()
+            pending.settle(plan, part)
+    return parts
 
 
 class _Pending:

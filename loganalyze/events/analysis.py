@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from loganalyze import result_views
 from loganalyze.airdata import configuration_transit
 from loganalyze.engine import block_evaluation
+from loganalyze.engine.block_plan import EvaluatedSamples
 from loganalyze.engine.limit_curves import LimitCurves
 from loganalyze.events import (
     analysis_findings,
@@ -269,8 +270,74 @@ def analyze(
     Problem
         When the log holds no samples or no airspeed, or a declared state is recorded.
     """
-    settings = settings or Settings(**sheet.screening)
-    declared = declared or {}
+    (one,) = analyze_flights((log,), sheet, settings=settings, declared=declared, first=flight,
+                             verdict_only=verdict_only)
+    return one
+
+
+def analyze_flights(
+    logs: Sequence[FlightLog],
+    sheet: LimitsSheet,
+    *,
+    settings: Settings | None = None,
+    declared: Mapping[str, float] | None = None,
+    first: int = 1,
+    verdict_only: bool = False,
+) -> tuple[Analysis, ...]:
+    """Judge a batch of flights against one limits sheet: the same to the bit as one by one.
+
+    Short flights share both processors. All are held in memory, and the columns of each for as
+    long as any analysis of the batch is kept.
+
+    Parameters
+    ----------
+    logs : sequence of FlightLog
+        A flight each.
+    sheet, settings, declared, verdict_only
+        As for `analyze`.
+    first : int
+        The number of the first flight.
+
+    Returns
+    -------
+    tuple of Analysis
+        One a flight, in their order.
+
+    Raises
+    ------
+    Problem
+        As `analyze` does, for the first flight that can't be judged.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
+    >>> logs = [la.read_log(f"sample_logs/{name}.csv")
+    ...         for name in ("clean_flight", "descent_through_mmo_and_vmo")]
+    >>> [one.outcome for one in la.analyze_flights(logs, sheet)]
+    ['not exceeded', 'exceeded']
+    """
+    settings, declared = settings or Settings(**sheet.screening), declared or {}
+    for log in logs:
+        _check(log, declared)
+    raw = [Evaluation.of(log, sheet, settings, declared) for log in logs]
+    found = block_evaluation.evaluate(raw, speeds_wanted=not verdict_only)
+    screened = [one.screened(samples.rejected_rows)
+                for one, samples in zip(raw, found, strict=True)]
+    questioned = [limits_in_force.questioned(one, samples.rows_over, math.fsum(samples.judged_s))
+                  for one, samples in zip(screened, found, strict=True)]
+    again = [k for k, some in enumerate(questioned) if some]
+    without = [raw[k].without([i for i, _ in questioned[k]]) for k in again]
+    for k, one, samples in zip(again, without, block_evaluation.evaluate(
+            without, speeds_wanted=not verdict_only), strict=True):
+        found[k], screened[k] = samples, one.screened(samples.rejected_rows)
+    return tuple(
+        _analysis(evaluation, samples, asked, flight)
+        for flight, (evaluation, samples, asked) in enumerate(
+            zip(screened, found, questioned, strict=True), first))
+
+
+def _check(log: FlightLog, declared: Mapping[str, float]) -> None:
     if not len(log):
         raise Problem("the log holds no samples", str(log.source.path), "choose a log that does")
     for channel in declared:
@@ -281,18 +348,18 @@ def analyze(
                 str(log.source.path),
                 "leave out the declaration",
             )
-    raw = Evaluation.of(log, sheet, settings, declared)
-    found = block_evaluation.evaluate(raw, speeds_wanted=not verdict_only)
-    evaluation = raw.screened(found.rejected_rows)
-    questioned = limits_in_force.questioned(
-        evaluation, found.rows_over, math.fsum(found.judged_s))
-    if questioned:
-        raw = raw.without([i for i, _ in questioned])
-        found = block_evaluation.evaluate(raw, speeds_wanted=not verdict_only)
-        evaluation = raw.screened(found.rejected_rows)
+
+
+def _analysis(
+    evaluation: Evaluation, found: EvaluatedSamples, questioned: Sequence[tuple[int, Finding]],
+    flight: int,
+) -> Analysis:
+    """Find the exceedances of an evaluated flight, and what else is to be told of it."""
+    log, sheet, settings = evaluation.log, evaluation.sheet, evaluation.settings
     over = exceedances.find(evaluation, found.columns, found.rows_over, flight)
     findings = (
-        *evaluation.air.findings, *configuration_transit.findings(log, sheet, declared),
+        *evaluation.air.findings,
+        *configuration_transit.findings(log, sheet, evaluation.declared),
         *analysis_findings.lost_temperature(evaluation, found.columns),
         *analysis_findings.lacking_channels(evaluation, found.columns),
         *(finding for _, finding in questioned))

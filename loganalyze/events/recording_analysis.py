@@ -94,7 +94,6 @@ def analyze(
             raise TypeError("the log is read already: give columns to read_log")
         return analysis.analyze(log, limits, settings=settings, declared=declared, flight=flight,
                                 verdict_only=verdict_only)
-    return tuple(
-        analysis.analyze(one, limits, settings=settings, declared=declared, flight=number,
-                         verdict_only=verdict_only)
-        for number, one in enumerate(read_flights(log, columns), flight))
+    return analysis.analyze_flights(
+        tuple(read_flights(log, columns)), limits, settings=settings, declared=declared,
+        first=flight, verdict_only=verdict_only)

@@ -8,6 +8,7 @@ import pytest
 
 from loganalyze import Settings, analyze
 from loganalyze.engine import block_evaluation, block_kernels, kernel_loading
+from loganalyze.engine.flight_batch import FlightBatch
 from loganalyze.screening import sample_checks
 
 LIMITS = [
@@ -182,3 +183,11 @@ def test_every_row_of_every_column_is_written(enough, position, hot, log, sheet,
         analysis = analyze(flight, page, verdict_only=verdict_only)
         for name, column in analysis.columns.items():
             assert not (column == (77 if column.dtype == np.uint8 else marker)).any(), name
+
+
+def test_blocks_never_cross_a_flight():
+    batch = FlightBatch.of([5, 0, 2])
+    assert (len(batch), batch.rows) == (3, 7)
+    assert list(batch.blocks(2)) == [(0, 0, 2), (0, 2, 4), (0, 4, 5), (2, 0, 2)]
+    assert [batch.rows_of(k) for k in range(3)] == [slice(0, 5), slice(5, 5), slice(5, 7)]
+    assert FlightBatch.of([]).rows == 0

@@ -1,6 +1,5 @@
 """The plain reading of the rules, called alone on a few rows."""
 
-import doctest
 import math
 
 import numpy as np
@@ -10,7 +9,6 @@ import pyarrow as pa
 import pytest
 
 from loganalyze import Problem, analyze, evaluate
-from loganalyze.limits import evaluate as module
 
 VFE = {"name": "VFE", "quantity": "indicated_airspeed", "maximum_kt": 180,
        "when": {"flap_deg": {"above": 1, "up_to": 20}}}
@@ -19,11 +17,6 @@ TEN = {
     "pressure_altitude_ft": [0, 0, 0, 0, 5000, 5000, 5000, 5000, 30000, None],
     "flap_deg": [0, 0, 0, 0, 15, 15, None, 15, 0, 0],
 }
-
-
-def test_the_example_of_the_docstring():
-    results = doctest.testmod(module)
-    assert (results.attempted, results.failed) == (5, 0)
 
 
 def test_ten_rows(sheet, vmo, mmo):
