@@ -21,6 +21,7 @@ from loganalyze.sheets.evaluation_settings import DEFAULTS
 from loganalyze.text import report_sentences as wording
 from loganalyze.text import verdict_sentences
 from loganalyze.text.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
+from loganalyze.text.labels import phase_labels
 from loganalyze.text.labels import terminal_labels as label
 from loganalyze.text.presentation import Presentation
 from loganalyze.text.quantity_words import none_of_a_speed
@@ -29,7 +30,6 @@ from loganalyze.text.sentences import contribution_text as causes
 from loganalyze.text.sentences import (
     corroboration_text,
     measure_text,
-    phase_text,
     quality_text,
     severity_text,
     warning_text,
@@ -181,7 +181,7 @@ def _exceedance_lines(
     i: int, one: ExceedanceFacts, assessed: AssessedExceedance | None, how: Presentation,
     level: Level,
 ) -> Iterator[Line]:
-    phase = phase_text.while_in(assessed.phase) if assessed else ""
+    phase = phase_labels.while_in(assessed.phase) if assessed else ""
     yield Line(label.title(one.limit, phase), "strong", 2, f"{i + 1}  ")
     pointer = one.worst_limit_pointer_kt
     yield Line(wording.exceedance(one, how)
@@ -253,7 +253,7 @@ def _near_lines(one: NearMiss, quantity: str, how: Presentation) -> Iterator[Lin
                           how.altitude(one.pressure_altitude_ft),
                           how.published_band(one.margin, quantity)
                           if none_of_a_speed(quantity) else how.speed(one.margin_kt),
-                          phase_text.while_in(one.phase)), "", 2, "-  ")
+                          phase_labels.while_in(one.phase)), "", 2, "-  ")
     yield from _sure(one.displayed, one.flown, quantity, how)
 
 
