@@ -10,7 +10,7 @@ from loganalyze.results.decisive_exceedance import ORDER, decisive_first
 
 def told(*words):
     """Exceedances of these outcomes as displayed, and of the opposite order as flown."""
-    return [SimpleNamespace(displayed=SimpleNamespace(word=word),
+    return [SimpleNamespace(displayed=SimpleNamespace(word=word, reason=""),
                             flown=SimpleNamespace(word=ORDER[-1 - ORDER.index(word)]))
             for word in words]
 
