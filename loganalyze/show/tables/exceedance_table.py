@@ -16,6 +16,23 @@ from loganalyze.text.flight_account import Judged
 
 UNPROVEN = (CONTRADICTED, NOT_FLOWN, NO_ENTRY, SHOWS_LESS)
 
+ASSURANCE_COLUMNS = (
+    Column("assessment", "string", "", "what the decision rule makes of the excess, as flown",
+           choices=OUTCOMES),
+    Column("probability", "number", "1", "probability that the limit was truly exceeded, as "
+           "flown"),
+    Column("excess_low", "number", "kt or 1",
+           "lower end of the expanded interval of the excess, in the quantity of the limit"),
+    Column("excess_high", "number", "kt or 1", "its upper end"),
+    Column("assessment_displayed", "string", "", "the same of what the crew saw",
+           choices=OUTCOMES),
+    Column("probability_displayed", "number", "1", "the same of what the crew saw"),
+    Column("excess_low_displayed", "number", "kt or 1",
+           "lower end of the expanded interval of the excess that the crew saw"),
+    Column("excess_high_displayed", "number", "kt or 1", "its upper end"),
+)
+"""How sure an excess is, as flown and as displayed."""
+
 EXCEEDANCE_COLUMNS = (
     Column("flight", "integer", "", "number of the flight in the log, from 1", True),
     Column("episode", "integer", "", "overlapping exceedances of a flight share a number", True),
@@ -55,19 +72,7 @@ EXCEEDANCE_COLUMNS = (
            choices=("low", "medium", "high")),
     Column("severity_probability", "number", "1", "probability that a rule of this level or a "
            "higher one is truly met, as flown"),
-    Column("assessment", "string", "", "what the decision rule makes of the excess, as flown",
-           choices=OUTCOMES),
-    Column("probability", "number", "1", "probability that the limit was truly exceeded, as "
-           "flown"),
-    Column("excess_low", "number", "kt or 1",
-           "lower end of the expanded interval of the excess, in the quantity of the limit"),
-    Column("excess_high", "number", "kt or 1", "its upper end"),
-    Column("assessment_displayed", "string", "", "the same of what the crew saw",
-           choices=OUTCOMES),
-    Column("probability_displayed", "number", "1", "the same of what the crew saw"),
-    Column("excess_low_displayed", "number", "kt or 1",
-           "lower end of the expanded interval of the excess that the crew saw"),
-    Column("excess_high_displayed", "number", "kt or 1", "its upper end"),
+    *ASSURANCE_COLUMNS,
     Column("assessment_widest", "string", "", "what the decision rule makes of the excess, as "
            "flown, at the widest tolerances that the rules allow; blank where the limits sheet "
            "states every tolerance", choices=OUTCOMES),

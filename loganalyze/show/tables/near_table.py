@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from loganalyze.phases.phase_detection import PHASES
-from loganalyze.results.assessment_results import OUTCOMES, Assessment
+from loganalyze.results.assessment_results import Assessment
+from loganalyze.show.tables.exceedance_table import ASSURANCE_COLUMNS
 from loganalyze.show.tables.table_columns import Column, ResultTable
 from loganalyze.text.facts import FlightFacts
 from loganalyze.text.flight_account import Judged
@@ -23,19 +24,7 @@ NEAR_COLUMNS = (
     Column("margin", "number", "kt or 1", "the smallest margin, in the quantity of the limit"),
     Column("margin_kt", "number", "kt", "the smallest margin, as CAS"),
     Column("phase", "string", "", "phase of flight at that instant", choices=PHASES),
-    Column("assessment", "string", "", "what the decision rule makes of the excess, as flown",
-           choices=OUTCOMES),
-    Column("probability", "number", "1", "probability that the limit was truly exceeded, as "
-           "flown"),
-    Column("excess_low", "number", "kt or 1",
-           "lower end of the expanded interval of the excess, in the quantity of the limit"),
-    Column("excess_high", "number", "kt or 1", "its upper end"),
-    Column("assessment_displayed", "string", "", "the same of what the crew saw",
-           choices=OUTCOMES),
-    Column("probability_displayed", "number", "1", "the same of what the crew saw"),
-    Column("excess_low_displayed", "number", "kt or 1",
-           "lower end of the expanded interval of the excess that the crew saw"),
-    Column("excess_high_displayed", "number", "kt or 1", "its upper end"),
+    *ASSURANCE_COLUMNS,
 )
 """Rows of assessed flights only: what is near depends on the uncertainty."""
 
