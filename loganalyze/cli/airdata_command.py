@@ -240,8 +240,8 @@ def _log_of(point: dict[str, Any], path: Path) -> FlightLog:
 
 def _margins(log: FlightLog, sheet: LimitsSheet, states: dict[str, float]) -> dict[str, Any]:
     from loganalyze.events.analysis import analyze
+    from loganalyze.text.en.verdict_sentences import STATES
     from loganalyze.text.flight_account import flight_facts
-    from loganalyze.text.verdict_sentences import STATES
 
     analysis = analyze(log, sheet, declared=states)
     facts = flight_facts(analysis)
@@ -285,7 +285,7 @@ def _text(point: dict[str, Any]) -> str:
 
 
 def _margin_text(row: dict[str, Any]) -> str:
-    from loganalyze.text import verdict_sentences
+    from loganalyze.text.en import verdict_sentences
 
     name = row["limit"] or "all limits together"
     if row["margin_kt"] is None:

@@ -210,7 +210,7 @@ def command(
     if as_json:
         print_json(rows[0] if len(logs) == 1 else rows)
     elif summaries and not quiet:
-        from loganalyze.text.verdict_sentences import CAUTIONS
+        from loganalyze.text.en.verdict_sentences import CAUTIONS
 
         click.echo("\n".join(CAUTIONS))
     sys.exit(_exit_code(summaries, failed, fail_on_exceedance, require_every_limit))

@@ -35,7 +35,7 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
     from dataclasses import asdict
 
     from loganalyze.show.terminal.log_inspection import text
-    from loganalyze.text.labels.terminal_labels import STARTER_WRITTEN
+    from loganalyze.text.en.labels.terminal_labels import STARTER_WRITTEN
 
     named: list[Path | tuple[Path, ...]] = [logs] if together else [*logs]
     if target is not None:
@@ -87,7 +87,7 @@ def _write_columns(target: Path, log: Path | tuple[Path, ...], columns: Path | N
     """Write the columns file that was used, whole or not at all."""
     from loganalyze.read.plan.columns_file_export import used_columns
     from loganalyze.read.plan.columns_file_text import columns_text
-    from loganalyze.text.sentences.reading_text import known_by
+    from loganalyze.text.en.sentences.reading_text import known_by
 
     sheet, known = used_columns(log, columns)
     words = {channel: known_by(column) for channel, column in known.items()}

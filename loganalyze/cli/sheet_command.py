@@ -20,7 +20,7 @@ from loganalyze.problems import Problem
 
 if TYPE_CHECKING:
     from loganalyze.sheets.limits_sheet import LimitsSheet
-    from loganalyze.text.first_sheet import FirstLimits
+    from loganalyze.text.en.first_sheet import FirstLimits
 
     Kind = click.ParamType[Any]
 else:
@@ -96,7 +96,7 @@ def new(sheet: Path, **given: Any) -> None:
     if not written_out:
         _check_free(sheet)
     first = _first(given)
-    from loganalyze.text.first_sheet import limits_sheet_text
+    from loganalyze.text.en.first_sheet import limits_sheet_text
 
     text = limits_sheet_text(first)
     checked = _checked(text, sheet)
@@ -164,7 +164,7 @@ def _checked(text: str, sheet: Path) -> LimitsSheet:
 
 
 def _first(given: dict[str, Any]) -> FirstLimits:
-    from loganalyze.text.first_sheet import FirstLimits
+    from loganalyze.text.en.first_sheet import FirstLimits
 
     stated = {key: value for key, value in given.items() if value is not None}
     first = FirstLimits(**stated)
@@ -217,7 +217,7 @@ def _ask(question: str, kind: Kind, default: str = "") -> Any:
 
 def _plain(sheet: LimitsSheet) -> dict[str, Any]:
     from loganalyze.limits.sheet_plausibility import governing_changes, sheet_remarks
-    from loganalyze.text.labels.sheet_labels import sheet_remark
+    from loganalyze.text.en.labels.sheet_labels import sheet_remark
 
     return {
         "aircraft": sheet.aircraft,
@@ -229,8 +229,8 @@ def _plain(sheet: LimitsSheet) -> dict[str, Any]:
 
 
 def _print(sheet: LimitsSheet) -> None:
-    from loganalyze.text.labels.sheet_labels import sheet_contents
-    from loganalyze.text.verdict_sentences import crossovers
+    from loganalyze.text.en.labels.sheet_labels import sheet_contents
+    from loganalyze.text.en.verdict_sentences import crossovers
 
     plain = _plain(sheet)
     click.echo("\n".join(sheet_contents(sheet)))

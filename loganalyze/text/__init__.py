@@ -1,1 +1,1 @@
-"""Codes and values to sentences, in one presentation of units, clock and reader."""
+"""Codes and values to facts and, in a folder a language, to words and sentences."""

@@ -19,7 +19,8 @@ from loganalyze.results.assessment_results import (
     Evidence,
 )
 from loganalyze.results.decisive_exceedance import BASES, decisive_first
-from loganalyze.text import verdict_sentences
+from loganalyze.text.en import verdict_sentences
+from loganalyze.text.en.sentences import reading_text, recording_text
 from loganalyze.text.facts import (
     AssessmentFacts,
     ChannelFacts,
@@ -33,7 +34,6 @@ from loganalyze.text.facts import (
     SuspectFacts,
 )
 from loganalyze.text.plain_values import plain, rounded, settled, utc_text
-from loganalyze.text.sentences import reading_text, recording_text
 
 Judged = Analysis | Assessment
 """A flight that was judged, and perhaps assessed."""

@@ -9,9 +9,9 @@ from typing import Literal
 import numpy as np
 
 from loganalyze.results.decisive_exceedance import Basis
-from loganalyze.text.number_format import clock as elapsed_clock
-from loganalyze.text.number_format import mach
-from loganalyze.text.quantity_words import (
+from loganalyze.text.en.number_format import clock as elapsed_clock
+from loganalyze.text.en.number_format import mach
+from loganalyze.text.en.quantity_words import (
     MACH_WORDS,
     SPEED_LETTERS,
     UNKNOWN,

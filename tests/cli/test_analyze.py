@@ -10,7 +10,7 @@ import pytest
 
 from loganalyze import Settings
 from loganalyze.sheets.evaluation_settings import DESCRIPTIONS
-from loganalyze.text.verdict_sentences import CAUTIONS
+from loganalyze.text.en.verdict_sentences import CAUTIONS
 
 from .conftest import SHEET, write_log
 

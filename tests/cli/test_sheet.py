@@ -18,8 +18,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loganalyze import read_limits
-from loganalyze.text.first_sheet import FirstLimits, limits_sheet_text
-from loganalyze.text.labels.sheet_labels import REMARKS
+from loganalyze.text.en.first_sheet import FirstLimits, limits_sheet_text
+from loganalyze.text.en.labels.sheet_labels import REMARKS
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_logs"

@@ -12,7 +12,7 @@ from loganalyze.crosscheck.flight_checks import checks_of
 from loganalyze.crosscheck.wind_triangle import scale_error
 from loganalyze.limits import limit_equivalents
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.text.sentences.check_text import check
+from loganalyze.text.en.sentences.check_text import check
 
 SHEET = LimitsSheet.model_validate({
     "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},

@@ -9,8 +9,8 @@ import pytest
 
 from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze
 from loganalyze.record.units import FOOT, KNOT
+from loganalyze.text.en.report_sentences import touches
 from loganalyze.text.flight_account import exceedance_facts
-from loganalyze.text.report_sentences import touches
 
 SHEET = LimitsSheet.model_validate({
     "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},

@@ -39,7 +39,7 @@ import exporting
 from exporting import BLANK_FORMS, CLOCKS, FORMS, Habits, Written
 
 from loganalyze import Analysis, LimitsSheet, Problem, analyze, read_flights, read_limits
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 REACH_S = 8.0
 REACH_OF_MANY_S = 2.0

@@ -9,7 +9,7 @@ import pytest
 from small_exports import FT, KT, export, lines
 
 from loganalyze import ColumnsFile, FlightLog, read_flights, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 RNG = np.random.default_rng(11)
 TIME = np.arange(240) / 4

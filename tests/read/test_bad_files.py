@@ -12,7 +12,7 @@ from small_exports import PLAIN, export, parquet
 
 from loganalyze import ColumnsFile, Problem, read_flights, read_log
 from loganalyze.sheets.columns_file import Column
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 HEADER = PLAIN.split("\n")[0]
 MANY = "\n".join([HEADER, *(f"{i},20000,200,-20" for i in range(240_000)), ""])

@@ -9,7 +9,7 @@ import pytest
 from small_exports import export, lines
 
 from loganalyze import FlightLog, Problem, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 START = np.datetime64("2026-03-01T23:59:58.500", "ns")
 

@@ -11,7 +11,7 @@ import pytest
 from small_exports import export, lines
 
 from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 ROWS = 900
 START = datetime(2026, 2, 28, 23, 52, 30)

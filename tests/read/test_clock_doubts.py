@@ -10,7 +10,7 @@ import pytest
 from small_exports import export, lines, parquet
 
 from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 T = np.arange(600)
 """Ten minutes at 1 Hz."""

@@ -11,7 +11,7 @@ import pytest
 from small_exports import WAYS, export, in_pieces, lines, parquet
 
 from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 
 def timed(folder: Path, header: str, stamps: list[str], said: dict | None = None) -> FlightLog:

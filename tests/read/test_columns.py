@@ -10,7 +10,7 @@ from small_exports import FT, KT, PLAIN, export, lines
 
 from loganalyze import ColumnsFile, Problem, read_log
 from loganalyze.sheets.columns_file import Column
-from loganalyze.text.sentences.reading_text import known_by, sentences
+from loganalyze.text.en.sentences.reading_text import known_by, sentences
 
 HEADERS = [
     # header, channel, unit as recorded, 100 of it in SI

@@ -8,7 +8,7 @@ import pytest
 from loganalyze.read.clocks import calendar_dates
 from loganalyze.read.clocks.counter_clock import DayClock, FrameClock, WeekClock
 from loganalyze.read.clocks.rollover import RolloverCounter, Years, filled
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 NAN = np.nan
 DAY = 86400.0

@@ -10,7 +10,7 @@ import numpy as np
 from exporting import Habits
 
 from loganalyze import read_flights
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 
 def test_one_damaged_cell_line_or_byte_changes_no_state_far_away_without_a_word() -> None:

@@ -9,7 +9,7 @@ import pytest
 from small_exports import export, lines
 
 from loganalyze import FlightLog, Problem, read_flights, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 HEADER = "Time [s];Pressure Altitude [ft];IAS [kt];SAT [degC];Gear Down"
 ROWS = 600

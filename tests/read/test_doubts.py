@@ -11,7 +11,7 @@ from small_exports import FT, KT, export, lines
 from loganalyze import ColumnsFile, FlightLog, Problem, read_log
 from loganalyze.sheets.columns_file import Column
 from loganalyze.sheets.export_options import ClockHabits, FileHabits
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 STAMPS = [f"2026-03-01 10:00:{second:02d}" for second in range(6)]
 

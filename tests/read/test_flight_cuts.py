@@ -11,7 +11,7 @@ from small_exports import FT, KT, WAYS, export, in_pieces, lines, parquet
 
 from loganalyze import Problem, read_flights, read_log
 from loganalyze.read.flights import flight_splitting
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 NAN = np.nan
 FIELD = 500.0

@@ -11,7 +11,7 @@ import pytest
 from gallery.climb import START
 
 from loganalyze import Problem, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 OF_NUMBERS = ("elapsed s", "elapsed ms", "elapsed min", "epoch s", "epoch ms", "serial",
               "HHMMSS, as stated", "HHMMSS", "epoch with an exponent")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from loganalyze import Problem, read_flights, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 KT = 1852 / 3600
 NAMES = ["Time [s]", "Pressure Altitude [ft]", "IAS [kt]"]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from loganalyze import read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 
 @pytest.mark.parametrize("heading", ["Flap [deg]", "Flap Lever [deg]", "Speedbrake [deg]",

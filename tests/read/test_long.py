@@ -13,7 +13,7 @@ from small_exports import FT, KT, export, lines, parquet
 from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
 from loganalyze.sheets.columns_file import Column
 from loganalyze.sheets.export_options import LongTable
-from loganalyze.text.sentences.reading_text import known_by
+from loganalyze.text.en.sentences.reading_text import known_by
 
 HEADER = "Time [s],Parameter,Value,Unit"
 UNITS = {"Press Alt": "ft", "IAS": "kt", "SAT": "degC", "Gear Down": "", "EGT": "degC"}

@@ -11,7 +11,7 @@ import pytest
 from small_exports import FT, export, lines, parquet
 
 from loganalyze import FlightLog, Problem, read_flights, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 HEADER = "time_s,press_alt_ft,ias_kt"
 

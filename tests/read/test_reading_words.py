@@ -6,7 +6,7 @@ import pytest
 from gallery.cases import CASES, Case
 
 from loganalyze import read_log
-from loganalyze.text.sentences.reading_text import known_by, sentences
+from loganalyze.text.en.sentences.reading_text import known_by, sentences
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.file)

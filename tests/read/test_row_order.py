@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 
 from loganalyze import FlightLog, read_flights, read_log
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 ROWS, TURN = 240, 120
 """The clock starts again at row 120."""

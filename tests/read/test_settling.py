@@ -7,7 +7,7 @@ import pytest
 
 from loganalyze import Problem
 from loganalyze.read.repair.monotonic_time import Settled, find_break, settle
-from loganalyze.text.sentences.reading_text import sentences
+from loganalyze.text.en.sentences.reading_text import sentences
 
 NAN = np.nan
 

@@ -12,7 +12,7 @@ from small_exports import PLAIN, export
 from loganalyze import ColumnsFile, Problem, read_columns, read_log
 from loganalyze.read.plan.columns_file_export import used_columns
 from loganalyze.read.plan.columns_file_text import columns_text
-from loganalyze.text.sentences.reading_text import known_by
+from loganalyze.text.en.sentences.reading_text import known_by
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.file)

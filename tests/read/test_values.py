@@ -15,7 +15,7 @@ from small_exports import ALTITUDE, FT, KT, PLAIN, SPEED, export, lines, parquet
 
 from loganalyze import ColumnsFile, Problem, read_flights, read_log
 from loganalyze.sheets.columns_file import Column
-from loganalyze.text.sentences.reading_text import known_by
+from loganalyze.text.en.sentences.reading_text import known_by
 
 KNOTS = np.arange(40, 601)
 

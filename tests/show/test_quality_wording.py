@@ -10,10 +10,10 @@ import pytest
 from loganalyze import Presentation, SuspectFacts, summarise
 from loganalyze.events import suspects
 from loganalyze.show.terminal.terminal_lines import log_lines
-from loganalyze.text import report_sentences
+from loganalyze.text.en import report_sentences
+from loganalyze.text.en.sentences import quality_text
 from loganalyze.text.flight_account import flight_facts
 from loganalyze.text.plain_values import plain
-from loganalyze.text.sentences import quality_text
 
 
 def test_every_doubt_has_its_words():

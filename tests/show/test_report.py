@@ -37,9 +37,9 @@ from loganalyze.show.report.report_blocks import (
 )
 from loganalyze.show.report.report_building import flight_report
 from loganalyze.show.tables.exceedance_table import EXCEEDANCE_COLUMNS
-from loganalyze.text import report_sentences as said
-from loganalyze.text.labels import report_labels
-from loganalyze.text.sentences import decision_text
+from loganalyze.text.en import report_sentences as said
+from loganalyze.text.en.labels import report_labels
+from loganalyze.text.en.sentences import decision_text
 from loganalyze.uncertainty.error_budget import budget_of
 
 from .made import assessment_of, assurance, nothing_known

@@ -7,10 +7,10 @@ import pytest
 
 import loganalyze
 from loganalyze import Channel, FlightLog, Presentation, analyze, assess_flight
-from loganalyze.text import report_sentences, verdict_sentences
+from loganalyze.text.en import report_sentences, verdict_sentences
+from loganalyze.text.en.sentences import reading_text
 from loganalyze.text.flight_account import flight_facts
 from loganalyze.text.plain_values import plain, rounded
-from loganalyze.text.sentences import reading_text
 
 
 @pytest.mark.parametrize(("seconds", "said"), [

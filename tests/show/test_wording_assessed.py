@@ -7,10 +7,10 @@ import pytest
 from loganalyze import PHASES, LimitMeasure, Severity, TimeToLimit, WarningFinding
 from loganalyze.explain.overspeed_warning import KINDS
 from loganalyze.sheets.severity_rules import LEVELS as SHEET_LEVELS
-from loganalyze.text.labels.phase_labels import WHILE, while_in
-from loganalyze.text.sentences.measure_text import smallest, time_to_limit, within
-from loganalyze.text.sentences.severity_text import LEVELS, ladder, severity
-from loganalyze.text.sentences.warning_text import WARNINGS, warning
+from loganalyze.text.en.labels.phase_labels import WHILE, while_in
+from loganalyze.text.en.sentences.measure_text import smallest, time_to_limit, within
+from loganalyze.text.en.sentences.severity_text import LEVELS, ladder, severity
+from loganalyze.text.en.sentences.warning_text import WARNINGS, warning
 
 NAN = math.nan
 

@@ -10,9 +10,9 @@ import loganalyze.uncertainty.exceedance_probability
 from loganalyze import Assurance, MissedPeak, NearMiss, Presentation
 from loganalyze.results import assessment_results
 from loganalyze.sheets.sensor_tolerances import SUPPOSED
-from loganalyze.text.labels import report_labels
-from loganalyze.text.sentences import decision_text
-from loganalyze.text.sentences.assurance_text import BASES, assurance, missed_peak, near
+from loganalyze.text.en.labels import report_labels
+from loganalyze.text.en.sentences import decision_text
+from loganalyze.text.en.sentences.assurance_text import BASES, assurance, missed_peak, near
 from loganalyze.uncertainty import exceedance_probability, interval_bounds
 
 NAN = float("nan")

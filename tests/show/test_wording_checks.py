@@ -3,7 +3,7 @@
 import pytest
 
 from loganalyze import Check
-from loganalyze.text.sentences.check_text import CODES, check
+from loganalyze.text.en.sentences.check_text import CODES, check
 
 VALUES = {"channel": "mach", "samples": 1200, "median_difference": -0.004, "spread": 0.001,
           "largest_difference": -0.02}

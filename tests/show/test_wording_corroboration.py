@@ -14,8 +14,8 @@ from loganalyze import (
     Reference,
 )
 from loganalyze.crosscheck import corroboration as codes
-from loganalyze.text.labels import report_labels
-from loganalyze.text.sentences.corroboration_text import (
+from loganalyze.text.en.labels import report_labels
+from loganalyze.text.en.sentences.corroboration_text import (
     NOTHING,
     UNSEEN,
     corroboration,

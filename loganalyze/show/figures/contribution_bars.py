@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from loganalyze.results.assessment_results import Contributions
 from loganalyze.show.figures.figure_style import BLUE, STYLE, VERMILION, Picture
-from loganalyze.text.labels.report_labels import CAUSES, GAVE, LOST, TOOK
+from loganalyze.text.en.labels.report_labels import CAUSES, GAVE, LOST, TOOK
 from loganalyze.text.presentation import Presentation
 
 _WHOLE = ("limit_moved_kt", "configuration_kt", "height_trade_kt", "energy_kt",

@@ -24,8 +24,8 @@ from loganalyze.show.figures.figure_style import (
     VERMILION,
     Picture,
 )
-from loganalyze.text.labels import picture_labels as label
-from loganalyze.text.number_format import feet
+from loganalyze.text.en.labels import picture_labels as label
+from loganalyze.text.en.number_format import feet
 
 
 def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:

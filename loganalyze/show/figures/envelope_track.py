@@ -27,8 +27,8 @@ from loganalyze.show.figures.figure_style import (
 )
 from loganalyze.show.figures.margin_figure import found_crossovers
 from loganalyze.show.figures.time_axis import thousands
-from loganalyze.text.labels import picture_labels as words
-from loganalyze.text.labels.report_labels import TRACK
+from loganalyze.text.en.labels import picture_labels as words
+from loganalyze.text.en.labels.report_labels import TRACK
 from loganalyze.text.presentation import Presentation
 
 POINTS = 6000

@@ -32,10 +32,10 @@ from loganalyze.show.figures.figure_style import (
     Picture,
     plain_text,
 )
-from loganalyze.text.labels import picture_labels as words
-from loganalyze.text.labels.report_labels import LEGEND_WORDS
+from loganalyze.text.en.labels import picture_labels as words
+from loganalyze.text.en.labels.report_labels import LEGEND_WORDS
+from loganalyze.text.en.quantity_words import none_of_a_speed
 from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import none_of_a_speed
 
 RUN_IN_S, RECOVERY_S = 45.0, 30.0
 """Least run-in and recovery shown [s]; engineering judgement."""

@@ -43,14 +43,14 @@ from loganalyze.show.figures.time_axis import (
     thousands,
     time_axis,
 )
-from loganalyze.text import verdict_sentences
+from loganalyze.text.en import verdict_sentences
+from loganalyze.text.en.labels import picture_labels as words
+from loganalyze.text.en.labels.report_labels import LEGEND_WORDS, TRACK
+from loganalyze.text.en.quantity_words import none_of_a_speed
+from loganalyze.text.en.report_sentences import closest_sentence
+from loganalyze.text.en.sentences.finding_text import not_judged
 from loganalyze.text.flight_account import smallest_facts, suspect_facts
-from loganalyze.text.labels import picture_labels as words
-from loganalyze.text.labels.report_labels import LEGEND_WORDS, TRACK
 from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import none_of_a_speed
-from loganalyze.text.report_sentences import closest_sentence
-from loganalyze.text.sentences.finding_text import not_judged
 
 LABELLED = 8
 """How many exceedances carry a label, the worst first; more would hide each other."""

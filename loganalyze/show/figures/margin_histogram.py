@@ -8,8 +8,8 @@ from matplotlib.figure import Figure
 
 from loganalyze.results.assessment_results import LimitMeasure
 from loganalyze.show.figures.figure_style import BLUE, STYLE, VERMILION, Picture, plain_text
-from loganalyze.text.labels import picture_labels as words
-from loganalyze.text.labels.report_labels import ALL_LIMITS, HISTOGRAM_TITLE
+from loganalyze.text.en.labels import picture_labels as words
+from loganalyze.text.en.labels.report_labels import ALL_LIMITS, HISTOGRAM_TITLE
 from loganalyze.text.presentation import Presentation
 
 

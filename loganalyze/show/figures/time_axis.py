@@ -24,9 +24,9 @@ from loganalyze.record.intervals import Intervals
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.figures.figure_style import BLUE, HALO, VERMILION
 from loganalyze.show.figures.trace_decimation import trace
-from loganalyze.text import verdict_sentences
+from loganalyze.text.en import verdict_sentences
+from loganalyze.text.en.labels import picture_labels as words
 from loganalyze.text.flight_account import start_utc
-from loganalyze.text.labels import picture_labels as words
 from loganalyze.text.presentation import Presentation
 
 NARROWEST = 1 / 600

@@ -17,7 +17,8 @@ from loganalyze.record.flight_log import Source
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.tables.table_columns import Origin
-from loganalyze.text import verdict_sentences
+from loganalyze.text.en import verdict_sentences
+from loganalyze.text.en.sentences.reading_text import reading
 from loganalyze.text.facts import (
     ChannelFacts,
     FlightFacts,
@@ -28,7 +29,6 @@ from loganalyze.text.facts import (
 )
 from loganalyze.text.flight_account import Judged, analysis_of, channel_facts, flight_facts
 from loganalyze.text.plain_values import plain
-from loganalyze.text.sentences.reading_text import reading
 from loganalyze.version import __version__
 
 

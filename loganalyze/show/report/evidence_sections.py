@@ -28,16 +28,16 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.show.report.report_subject import Subject
-from loganalyze.text import report_sentences as wording
+from loganalyze.text.en import report_sentences as wording
+from loganalyze.text.en.labels import report_labels as label
+from loganalyze.text.en.number_format import sentence_case
+from loganalyze.text.en.quantity_words import UNKNOWN
+from loganalyze.text.en.sentences.assurance_text import BASES, MEANING
+from loganalyze.text.en.sentences.check_text import check
+from loganalyze.text.en.sentences.reading_text import sentences, step_count
+from loganalyze.text.en.sentences.recording_text import FLAGS
+from loganalyze.text.en.verdict_sentences import finding
 from loganalyze.text.facts import FlightFacts, SmallestFacts
-from loganalyze.text.labels import report_labels as label
-from loganalyze.text.number_format import sentence_case
-from loganalyze.text.quantity_words import UNKNOWN
-from loganalyze.text.sentences.assurance_text import BASES, MEANING
-from loganalyze.text.sentences.check_text import check
-from loganalyze.text.sentences.reading_text import sentences, step_count
-from loganalyze.text.sentences.recording_text import FLAGS
-from loganalyze.text.verdict_sentences import finding
 
 Row = tuple[str | Link, ...]
 

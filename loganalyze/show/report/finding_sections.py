@@ -30,20 +30,20 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.show.report.report_subject import Subject
-from loganalyze.text import report_sentences as wording
+from loganalyze.text.en import report_sentences as wording
+from loganalyze.text.en.labels import report_labels as label
+from loganalyze.text.en.number_format import sentence_case
+from loganalyze.text.en.quantity_words import MACH_WORDS, no_causes, none_of_a_speed
+from loganalyze.text.en.sentences import contribution_text as causes
+from loganalyze.text.en.sentences import decision_text as decisions
+from loganalyze.text.en.sentences import quality_text
+from loganalyze.text.en.sentences.corroboration_text import corroboration
+from loganalyze.text.en.sentences.severity_text import ladder as ladder_words
+from loganalyze.text.en.sentences.severity_text import reached as reached_words
+from loganalyze.text.en.sentences.warning_text import warning as warning_words
+from loganalyze.text.en.verdict_sentences import UNJUDGED
 from loganalyze.text.facts import ExceedanceFacts
-from loganalyze.text.labels import report_labels as label
-from loganalyze.text.number_format import sentence_case
 from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import MACH_WORDS, no_causes, none_of_a_speed
-from loganalyze.text.sentences import contribution_text as causes
-from loganalyze.text.sentences import decision_text as decisions
-from loganalyze.text.sentences import quality_text
-from loganalyze.text.sentences.corroboration_text import corroboration
-from loganalyze.text.sentences.severity_text import ladder as ladder_words
-from loganalyze.text.sentences.severity_text import reached as reached_words
-from loganalyze.text.sentences.warning_text import warning as warning_words
-from loganalyze.text.verdict_sentences import UNJUDGED
 
 PANELS = 8
 """How many exceedances get a panel, the worst first."""

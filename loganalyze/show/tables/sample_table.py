@@ -19,8 +19,8 @@ from loganalyze.show.tables.table_columns import (
     numbers,
     words,
 )
+from loganalyze.text.en.verdict_sentences import STATES
 from loganalyze.text.flight_account import Judged, analysis_of
-from loganalyze.text.verdict_sentences import STATES
 
 _HEAD = (
     Column("time_s", "number", "s", "time from the log's first sample (float64)", True),

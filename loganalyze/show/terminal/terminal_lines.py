@@ -18,24 +18,24 @@ from loganalyze.results.assessment_results import (
 )
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.sheets.evaluation_settings import DEFAULTS
-from loganalyze.text import report_sentences as wording
-from loganalyze.text import verdict_sentences
-from loganalyze.text.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
-from loganalyze.text.labels import phase_labels
-from loganalyze.text.labels import terminal_labels as label
-from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import none_of_a_speed
-from loganalyze.text.sentences import assurance_text as sure
-from loganalyze.text.sentences import contribution_text as causes
-from loganalyze.text.sentences import (
+from loganalyze.text.en import report_sentences as wording
+from loganalyze.text.en import verdict_sentences
+from loganalyze.text.en.labels import phase_labels
+from loganalyze.text.en.labels import terminal_labels as label
+from loganalyze.text.en.quantity_words import none_of_a_speed
+from loganalyze.text.en.sentences import assurance_text as sure
+from loganalyze.text.en.sentences import contribution_text as causes
+from loganalyze.text.en.sentences import (
     corroboration_text,
     measure_text,
     quality_text,
     severity_text,
     warning_text,
 )
-from loganalyze.text.sentences import decision_text as decisions
-from loganalyze.text.sentences.check_text import check
+from loganalyze.text.en.sentences import decision_text as decisions
+from loganalyze.text.en.sentences.check_text import check
+from loganalyze.text.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
+from loganalyze.text.presentation import Presentation
 
 Tone = Literal["", "strong", "over", "faint"]
 Level = Literal["quiet", "normal", "verbose"]

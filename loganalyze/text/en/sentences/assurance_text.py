@@ -6,11 +6,11 @@ import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from loganalyze.text.labels import report_labels as label
-from loganalyze.text.number_format import clock, feet, knots, mach, sentence_case
+from loganalyze.text.en.labels import report_labels as label
+from loganalyze.text.en.number_format import clock, feet, knots, mach, sentence_case
+from loganalyze.text.en.quantity_words import amount, is_in_mach, none_of_a_speed
+from loganalyze.text.en.sentences.decision_text import chance, decision, noise_or_gusts, prior
 from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import amount, is_in_mach, none_of_a_speed
-from loganalyze.text.sentences.decision_text import chance, decision, noise_or_gusts, prior
 
 if TYPE_CHECKING:
     from loganalyze.results.assessment_results import Assurance, MissedPeak, NearMiss

@@ -16,9 +16,8 @@ from loganalyze.results.assessment_results import (
     TimeToLimit,
 )
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
-from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts
-from loganalyze.text.labels import report_labels as label
-from loganalyze.text.number_format import (
+from loganalyze.text.en.labels import report_labels as label
+from loganalyze.text.en.number_format import (
     count,
     duration,
     in_judged,
@@ -26,12 +25,13 @@ from loganalyze.text.number_format import (
     sentence_case,
     too_little,
 )
+from loganalyze.text.en.quantity_words import UNKNOWN, none_of_a_speed
+from loganalyze.text.en.quantity_words import panel_words as panel_words_of
+from loganalyze.text.en.sentences import quality_text
+from loganalyze.text.en.sentences.decision_text import decision, tolerance_words, with_reason
+from loganalyze.text.en.sentences.finding_text import but_not_judged, not_judged
+from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts
 from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import UNKNOWN, none_of_a_speed
-from loganalyze.text.quantity_words import panel_words as panel_words_of
-from loganalyze.text.sentences import quality_text
-from loganalyze.text.sentences.decision_text import decision, tolerance_words, with_reason
-from loganalyze.text.sentences.finding_text import but_not_judged, not_judged
 
 
 def number_words(values: int) -> str:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from loganalyze.text.labels import terminal_labels
-from loganalyze.text.number_format import clock, count, duration, sentence_case
-from loganalyze.text.sentences.reading_text import counted
+from loganalyze.text.en.labels import terminal_labels
+from loganalyze.text.en.number_format import clock, count, duration, sentence_case
+from loganalyze.text.en.sentences.reading_text import counted
 
 HEADING: tuple[str, ...] = (
     "channel", "column", "unit", "every", "step", "missing", "from", "to", "known by")

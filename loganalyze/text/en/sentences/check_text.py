@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from loganalyze.text.number_format import count, mach
+from loganalyze.text.en.number_format import count, mach
 from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from typing import Any, Protocol
 
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.record.findings import Finding
-from loganalyze.text.labels.report_labels import HIDDEN_COLUMN
-from loganalyze.text.number_format import count, ordinal, sentence_case
+from loganalyze.text.en.labels.report_labels import HIDDEN_COLUMN
+from loganalyze.text.en.number_format import count, ordinal, sentence_case
 
 Values = Mapping[str, Any]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from loganalyze.text.quantity_words import Exceeding, amount, is_in_mach, none_of_a_speed
+from loganalyze.text.en.quantity_words import Exceeding, amount, is_in_mach, none_of_a_speed
 
 
 def clock(seconds: float | None) -> str:

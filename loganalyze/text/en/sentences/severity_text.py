@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from loganalyze.text.number_format import duration, mach
-from loganalyze.text.sentences.decision_text import probability as odds
+from loganalyze.text.en.number_format import duration, mach
+from loganalyze.text.en.sentences.decision_text import probability as odds
 
 if TYPE_CHECKING:
     from loganalyze.results.assessment_results import Severity

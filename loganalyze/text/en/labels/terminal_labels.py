@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from loganalyze.text.number_format import count
+from loganalyze.text.en.number_format import count
 
 TAKEN_AS = "Taken as:"
 MEASURED = "Measured"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
-from loganalyze.text.number_format import clock, duration, knots, mach
+from loganalyze.text.en.number_format import clock, duration, knots, mach
 
 if TYPE_CHECKING:
     from loganalyze.results.assessment_results import WarningFinding

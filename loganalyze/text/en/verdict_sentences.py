@@ -12,8 +12,7 @@ from loganalyze.results.assessment_results import (
     AssessedExceedance,
 )
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
-from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts, Summary
-from loganalyze.text.number_format import (
+from loganalyze.text.en.number_format import (
     QUANTITIES,
     clock,
     count,
@@ -27,16 +26,17 @@ from loganalyze.text.number_format import (
     sentence_case,
     too_little,
 )
-from loganalyze.text.quantity_words import amount, none_of_a_speed
-from loganalyze.text.sentences import quality_text
-from loganalyze.text.sentences.decision_text import with_reason
-from loganalyze.text.sentences.finding_text import (
+from loganalyze.text.en.quantity_words import amount, none_of_a_speed
+from loganalyze.text.en.sentences import quality_text
+from loganalyze.text.en.sentences.decision_text import with_reason
+from loganalyze.text.en.sentences.finding_text import (
     FINDINGS,
     UNJUDGED,
     but_not_judged,
     finding,
     not_judged,
 )
+from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts, Summary
 
 __all__ = [
     "CAUTIONS", "FINDINGS", "QUANTITIES", "STATES", "UNJUDGED", "clock", "closest", "count",

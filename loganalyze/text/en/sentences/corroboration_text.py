@@ -11,16 +11,16 @@ from loganalyze.results.assessment_results import (
     CONFIRMS_LESS,
     CONTRADICTS,
 )
-from loganalyze.text.number_format import mach
-from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import (
+from loganalyze.text.en.number_format import mach
+from loganalyze.text.en.quantity_words import (
     amount,
     is_in_mach,
     no_other_channel,
     none_of_a_speed,
     noun,
 )
-from loganalyze.text.report_sentences import channel_words
+from loganalyze.text.en.report_sentences import channel_words
+from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:
     from loganalyze.results.assessment_results import Edge, Evidence, Reference

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from loganalyze.record.channels import kind
+from loganalyze.text.en.number_format import count, duration, sentence_case
 from loganalyze.text.facts import SuspectFacts
-from loganalyze.text.number_format import count, duration, sentence_case
 from loganalyze.text.presentation import Presentation
 
 DOUBTS: dict[str, str] = {

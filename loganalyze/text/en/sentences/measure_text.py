@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from loganalyze.text.labels.phase_labels import while_in
-from loganalyze.text.number_format import duration, mach
+from loganalyze.text.en.labels.phase_labels import while_in
+from loganalyze.text.en.number_format import duration, mach
+from loganalyze.text.en.quantity_words import amount, is_in_mach, none_of_a_speed
 from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import amount, is_in_mach, none_of_a_speed
 
 if TYPE_CHECKING:
     from loganalyze.results.assessment_results import LimitMeasure, TimeToLimit

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from loganalyze.record.channels import kind
 from loganalyze.record.quality_flags import QualityFlag
-from loganalyze.text.number_format import clock, count, duration, sentence_case
-from loganalyze.text.report_sentences import channel_words
+from loganalyze.text.en.number_format import clock, count, duration, sentence_case
+from loganalyze.text.en.report_sentences import channel_words
 
 FLAGS: dict[str, str] = {
     "missing": "no value",

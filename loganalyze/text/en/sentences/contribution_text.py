@@ -6,11 +6,11 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from loganalyze.text.labels.report_labels import CAUSES, ENDED
-from loganalyze.text.number_format import duration
+from loganalyze.text.en.labels.report_labels import CAUSES, ENDED
+from loganalyze.text.en.number_format import duration
+from loganalyze.text.en.quantity_words import NO_CAUSE, UNKNOWN, no_causes, none_of_a_speed
+from loganalyze.text.en.report_sentences import listed
 from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import NO_CAUSE, UNKNOWN, no_causes, none_of_a_speed
-from loganalyze.text.report_sentences import listed
 
 if TYPE_CHECKING:
     from loganalyze.results.assessment_results import AssessedExceedance, Contributions

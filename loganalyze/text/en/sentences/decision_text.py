@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 from loganalyze.record.channels import CHANNELS
 from loganalyze.results.assessment_results import NOT_DETERMINABLE
-from loganalyze.text.labels import report_labels as label
+from loganalyze.text.en.labels import report_labels as label
+from loganalyze.text.en.quantity_words import MACH_WORDS, UNKNOWN, amount, none_of_a_speed
 from loganalyze.text.presentation import Presentation
-from loganalyze.text.quantity_words import MACH_WORDS, UNKNOWN, amount, none_of_a_speed
 
 if TYPE_CHECKING:
     from loganalyze.results.assessment_results import Assurance

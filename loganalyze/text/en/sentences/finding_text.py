@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
 from loganalyze.record.channels import CHANNELS
-from loganalyze.text.labels.report_labels import HIDDEN_COLUMN
-from loganalyze.text.number_format import clock, count, duration
+from loganalyze.text.en.labels.report_labels import HIDDEN_COLUMN
+from loganalyze.text.en.number_format import clock, count, duration
 
 UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
             "limit_needs_channel",
