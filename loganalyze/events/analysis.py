@@ -178,6 +178,11 @@ class Analysis:
         """
         return bounded_gaps.bounded(self.evaluation, self.columns) & self.unknown
 
+    @cached_property
+    def time_over_s(self) -> float:
+        """Time [s] over any limit: what is over two limits at once counts once."""
+        return Intervals.of(span for one in self.exceedances for span in one.over).duration
+
     @property
     def bounded_s(self) -> float:
         """Time [s] of the unknown that is bounded."""

@@ -39,7 +39,8 @@ class Exceedance:
     limits; ``worst_value`` and ``limit_value`` are in the limit's published quantity, kt or Mach,
     at the worst instant. ``start_uncertainty_s`` and ``end_uncertainty_s`` : how far at most the
     true start and end may lie from those stated, since both lie between two samples; NaN where
-    what came before or after isn't known. NaN stands for what isn't known.
+    what came before or after isn't known. ``over`` : start and end of each touch, bounded holes
+    included. NaN stands for what isn't known.
     """
 
     flight: int
@@ -69,6 +70,7 @@ class Exceedance:
     worst_mach: float
     start_uncertainty_s: float
     end_uncertainty_s: float
+    over: tuple[tuple[float, float], ...] = ()
 
     @property
     def worst_excess(self) -> float:
@@ -221,6 +223,7 @@ def _exceedances(
             start_uncertainty_s=_uncertainty(
                 time, stretch.start, stretch.first - 1, stretch.began_by),
             end_uncertainty_s=_uncertainty(time, stretch.end, stretch.last, stretch.ended_by),
+            over=stretch.over,
             **dict(zip(found, numbers, strict=True)),
         )
         for stretch, *numbers in zip(

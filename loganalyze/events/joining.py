@@ -50,7 +50,8 @@ class Stretch:
     """Rows first to last over the limit, and when that began and ended.
 
     ``over_s`` : time over in it, in ``touches`` stretches without a break, of which the longest
-    lasted ``longest_s``; ``bounded_s`` : the part of it for which no sample stands [s].
+    lasted ``longest_s``; ``bounded_s`` : the part of it for which no sample stands [s];
+    ``over`` : start and end [s] of each touch, bounded holes included.
     """
 
     first: int
@@ -63,6 +64,7 @@ class Stretch:
     longest_s: float
     touches: int = 1
     bounded_s: float = 0.0
+    over: tuple[tuple[float, float], ...] = ()
 
 
 def reach(evaluation: Evaluation) -> float:
@@ -75,23 +77,27 @@ def joined(
 ) -> list[Stretch]:
     """Join stretches that are parts of one exceedance, see the module's docstring."""
     events: list[Stretch] = []
+    over: list[list[tuple[float, float]]] = []
     run = 0.0
     """Time of the last touch so far, bounded holes included [s]."""
     for stretch, relation in zip(
             stretches, (APART, *_relations(evaluation, limit, state, stretches)), strict=True):
         if relation == APART:
             events.append(stretch)
+            over.append([(stretch.start, stretch.end)])
             run = stretch.over_s
             continue
         before = events[-1]
         hole = max(stretch.start - before.end, 0.0) if relation == BOUNDED else 0.0
+        began = over[-1].pop()[0] if relation == BOUNDED else stretch.start
+        over[-1].append((began, stretch.end))
         # What stands beyond the last sample before a bounded hole is the hole's.
         run = run + hole + stretch.over_s if relation == BOUNDED else stretch.over_s
         events[-1] = replace(
             before, last=stretch.last, end=stretch.end, ended_by=stretch.ended_by,
             over_s=before.over_s + hole + stretch.over_s, longest_s=max(before.longest_s, run),
             touches=before.touches + (relation == TOUCHES), bounded_s=before.bounded_s + hole)
-    return events
+    return [replace(event, over=tuple(spans)) for event, spans in zip(events, over, strict=True)]
 
 
 def _relations(

@@ -47,8 +47,11 @@ def samples(
 
 def exceedances(found: Sequence[Exceedance]) -> pd.DataFrame:
     """Return a row an exceedance; no rows, but all columns, when there was none."""
-    schema = pa.schema([(field.name, _KINDS[str(field.type)]) for field in fields(Exceedance)])
-    rows = [asdict(one) for one in found]
+    columns = [(field.name, _KINDS[str(field.type)]) for field in fields(Exceedance)
+               if field.name != "over"]
+    columns.insert(1, ("number", _KINDS["int"]))
+    schema = pa.schema(columns)
+    rows = [{**asdict(one), "number": number} for number, one in enumerate(found, 1)]
     if not only_speeds():
         schema = schema.append(pa.field("worst_excess", pa.float64())).append(
             pa.field("unit", pa.string()))

@@ -83,6 +83,8 @@ class ExceedanceFacts:
     """One exceedance: one limit, from crossing to crossing; see exceedances.schema.json."""
 
     flight: int
+    number: int
+    """By start within the flight, from 1: the same in every table, picture and sentence."""
     episode: int
     limit: str
     quantity: str
@@ -219,6 +221,8 @@ class FlightFacts:
     interval_s: float | None
     recorded_s: float
     judged_s: float
+    time_over_s: float
+    """Time over any limit: what is over two limits at once counts once."""
     unknown_s: float
     judged_shares: dict[str, float]
     """Share of the airborne time in which each limit could be judged, gaps that can hide no

@@ -69,7 +69,8 @@ def channel_facts(log: FlightLog) -> list[ChannelFacts]:
 
 def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
     """Return the exceedances of a flight as plain facts."""
-    found = [_copied(ExceedanceFacts, one) for one in analysis_of(judged).exceedances]
+    found = [_copied(ExceedanceFacts, one, number=i)
+             for i, one in enumerate(analysis_of(judged).exceedances, 1)]
     found = [replace(one, unit=one.unit if one.worst_excess is not None else None)
              for one in found]
     if isinstance(judged, Analysis):
@@ -169,6 +170,7 @@ def flight_facts(judged: Judged) -> FlightFacts:
         interval_s=rounded(log.interval_s),
         recorded_s=round(float(analysis.recorded_s), 9),
         judged_s=round(float(analysis.judged_s), 9),
+        time_over_s=round(analysis.time_over_s, 9),
         unknown_s=round(float(analysis.unknown_s), 9),
         judged_shares={name: round(share, 6) for name, share in analysis.judged_shares.items()},
         unjudged_limits=list(analysis.unjudged_limits),
@@ -208,8 +210,8 @@ def start_utc(analysis: Analysis) -> str | None:
     return utc_text(log.utc_start + np.timedelta64(round(float(log.time[0]) * 1e9), "ns"))
 
 
-def _copied(kind: type[Facts], found: object) -> Facts:
-    values: dict[str, Any] = {}
+def _copied(kind: type[Facts], found: object, **more: Any) -> Facts:
+    values: dict[str, Any] = more
     for field in fields(kind):
         if not hasattr(found, field.name):
             continue  # what only an assessment tells

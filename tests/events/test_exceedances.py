@@ -232,3 +232,23 @@ def test_how_far_the_edges_may_lie_from_the_truth(found):
     one, other = found([0, 1, 2, 3, 4], [240, 260, NAN, 260, 240])
     assert math.isnan(one.end_uncertainty_s)
     assert math.isnan(other.start_uncertainty_s)
+
+
+def test_time_over_two_limits_at_once_counts_once(log, sheet, vmo):
+    lower = {"name": "VLO", "quantity": "calibrated_airspeed", "maximum_kt": 240}
+    flight = log([0, 1, 2, 3, 4, 5, 6, 7, 8, 9], 1.0, pressure_altitude=5000.0,
+                 calibrated_airspeed=[230, 235, 245, 255, 255, 245, 235, 235, 245, 235])
+    analysis = analyze(flight, sheet(vmo, lower), settings=Settings(join_gap_s=0, ride_gap_s=0))
+    # Over 240 kt from 1.5 to 5.5 s and from 7.5 to 8.5 s; over 250 kt within the first.
+    over = [one.over for one in analysis.exceedances]
+    assert sorted(span for spans in over for span in spans) == [
+        pytest.approx(span) for span in ((1.5, 5.5), (2.5, 4.5), (7.5, 8.5))]
+    assert sum(one.time_over_s for one in analysis.exceedances) == pytest.approx(7.0)
+    assert analysis.time_over_s == pytest.approx(5.0)
+
+
+def test_the_touches_of_an_exceedance_add_up_to_its_time_over(found):
+    (one,) = found([0, 1, 2, 3, 4, 5, 6], [249, 251, 249, 251, 251, 249, 240])
+    assert one.over == (pytest.approx((0.5, 1.5)), pytest.approx((2.5, 4.5)))
+    assert sum(end - start for start, end in one.over) == pytest.approx(one.time_over_s)
+    assert len(one.over) == one.touches == 2

@@ -63,9 +63,12 @@ def test_many_exceedances_are_marked_and_the_worst_numbered(judged):
     for i in range(20):
         cas[50 + 90 * i : 60 + 90 * i] = 246.0 + i
     figure = margin_figure(judged(cas))
+    # The greatest come last: a picture, a table and a heading number alike, by time.
     assert [text for text in words(figure.axes[0]) if text.isdigit()] == [
-        str(i + 1) for i in range(LABELLED)]
-    assert any("The 8 worst are numbered." in text.get_text() for text in figure.texts)
+        str(i + 1) for i in range(20 - LABELLED, 20)]
+    said = [text.get_text() for text in figure.texts]
+    assert any("The 8 worst carry their numbers." in text for text in said)
+    assert any(text.startswith("13  VMO exceeded by 13.") for text in said)
     assert len(figure.axes[0].collections[0].get_paths()) == 20
 
 

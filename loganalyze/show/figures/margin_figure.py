@@ -118,8 +118,9 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
 
 @dataclass(frozen=True)
 class _Marked:
-    """An exceedance that is numbered, and its outcome where that isn't proven over."""
+    """An exceedance with its number, and its outcome where that isn't proven over."""
 
+    number: int
     one: Exceedance
     outcome: str = ""
 
@@ -135,9 +136,9 @@ def _marked(analysis: Analysis, assessment: Assessment | None, how: Presentation
     assessed = assessment.exceedances if assessment else ()
     chosen = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)
     marked = []
-    for i in sorted(chosen[:LABELLED], key=lambda i: found[i].worst_time_s):
+    for i in sorted(chosen[:LABELLED]):
         outcome = on_basis(assessed[i], how.basis).word if assessed else PROVEN_OVER
-        marked.append(_Marked(found[i], "" if outcome == PROVEN_OVER else outcome))
+        marked.append(_Marked(i + 1, found[i], "" if outcome == PROVEN_OVER else outcome))
     return marked
 
 
@@ -166,7 +167,7 @@ def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: floa
         put = words.NOT_PROVEN if each.outcome else words.EXCEEDED
         figure.text(
             0.08 + 0.46 * (i % 2), (0.42 + 0.2 * row) / height, plain_text(put.format(
-                number=i + 1, limit=one.limit, excess=said, start=how.instant(one.start_s),
+                number=each.number, limit=one.limit, excess=said, start=how.instant(one.start_s),
                 end=how.instant(one.end_s), outcome=each.outcome)), va="center", fontsize=7.8)
     figure.text(
         0.08,
@@ -300,7 +301,7 @@ def _legend(axes: Axes, analysis: Analysis, banded: bool) -> None:
 def _number(axes: Axes, marked: list[_Marked], analysis: Analysis, how: Presentation) -> None:
     """Mark and number exceedances; the numbers of neighbours step down, so as not to meet."""
     before, step = -np.inf, 0
-    for i, each in enumerate(marked):
+    for each in sorted(marked, key=lambda each: each.one.worst_time_s):
         one, worst = each.one, -each.excess * how.units.per_knot
         step = (step + 1) % 3 if one.worst_time_s - before < 0.02 * _span(analysis) else 0
         before = one.worst_time_s
@@ -309,7 +310,7 @@ def _number(axes: Axes, marked: list[_Marked], analysis: Analysis, how: Presenta
             worst, at = 0.97, ("data", axes.transAxes)
         else:
             axes.plot(one.worst_time_s, worst, **WORST)
-        axes.annotate(str(i + 1), (one.worst_time_s, worst), (0, -6 - 11 * step), ha="center",
+        axes.annotate(str(each.number), (one.worst_time_s, worst), (0, -6 - 11 * step), ha="center",
                       va="top", xycoords=at, textcoords="offset points", fontsize=9, weight="bold",
                       path_effects=HALO)
 

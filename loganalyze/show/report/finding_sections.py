@@ -352,7 +352,7 @@ def ladder(subject: Subject) -> tuple[Section, ...]:
         pairs.append((label.INSTANT["interval"],
                       decisions.span(assessed.flown, worst.quantity, how)))
     pairs.append((label.INSTANT["over_all"],
-                  wording.length(sum(one.time_over_s for one in subject.facts.exceedances))))
+                  wording.length(subject.facts.time_over_s)))
     blocks: list[Block] = [KeyValues(tuple(pairs))]
     greater = wording.greater_readings(subject.facts.exceedances, subject.all_assessed,
                                     subject.worst_first[0], how)

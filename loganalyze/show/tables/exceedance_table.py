@@ -35,6 +35,8 @@ ASSURANCE_COLUMNS = (
 
 EXCEEDANCE_COLUMNS = (
     Column("flight", "integer", "", "number of the flight in the log, from 1", True),
+    Column("number", "integer", "", "number of the exceedance in the flight, by its start, from 1: "
+           "the same in every table, picture and sentence", True),
     Column("episode", "integer", "", "overlapping exceedances of a flight share a number", True),
     Column("limit", "string", "", "name of the limit", True),
     Column("quantity", "string", "", "the quantity in which the limit is published", True),

@@ -71,7 +71,7 @@ INSTANT = {
     "over": "Time over the limit", "missed": "A peak between samples may have added",
     "power": "Engine power", "sources": "Sources of airspeed", "worst": "Worst excess",
     "interval": "Its interval",
-    "over_all": "Time over limits, all exceedances",
+    "over_all": "Time over any limit",
 }
 
 CAUSES: dict[str, tuple[str, str]] = {
