@@ -240,7 +240,7 @@ def _log_of(point: dict[str, Any], path: Path) -> FlightLog:
 
 def _margins(log: FlightLog, sheet: LimitsSheet, states: dict[str, float]) -> dict[str, Any]:
     from loganalyze.events.analysis import analyze
-    from loganalyze.text.en.verdict_sentences import STATES
+    from loganalyze.limits.evaluation import STATES
     from loganalyze.text.flight_account import flight_facts
 
     analysis = analyze(log, sheet, declared=states)
@@ -285,13 +285,13 @@ def _text(point: dict[str, Any]) -> str:
 
 
 def _margin_text(row: dict[str, Any]) -> str:
-    from loganalyze.text.en import verdict_sentences
+    from loganalyze.text.language import number_format
 
     name = row["limit"] or "all limits together"
     if row["margin_kt"] is None:
         return f"{name:24}{row['state']}"
     by_mach = (
-        "" if row["margin_mach"] is None else f", Mach {verdict_sentences.mach(row['margin_mach'])}"
+        "" if row["margin_mach"] is None else f", Mach {number_format.mach(row['margin_mach'])}"
     )
     return (f"{name:24}{row['state']}, limit {row['limit_airspeed_kt']:.2f} KCAS, "
             f"margin {row['margin_kt']:.2f} kt{by_mach}")

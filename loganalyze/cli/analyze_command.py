@@ -210,9 +210,9 @@ def command(
     if as_json:
         print_json(rows[0] if len(logs) == 1 else rows)
     elif summaries and not quiet:
-        from loganalyze.text.en.verdict_sentences import CAUTIONS
+        from loganalyze.text.language import verdict_sentences
 
-        click.echo("\n".join(CAUTIONS))
+        click.echo("\n".join(verdict_sentences.CAUTIONS))
     sys.exit(_exit_code(summaries, failed, fail_on_exceedance, require_every_limit))
 
 

@@ -50,7 +50,7 @@ def command(
 def _of_speeds(cas: float, mach: float, as_json: bool) -> None:
     from loganalyze.air.airspeed import crossover_pressure_altitude
     from loganalyze.record.units import FOOT, KNOT
-    from loganalyze.text.en import verdict_sentences
+    from loganalyze.text.language import verdict_sentences
 
     try:
         altitude = float(crossover_pressure_altitude(cas * KNOT, mach)) / FOOT
@@ -67,7 +67,7 @@ def _of_speeds(cas: float, mach: float, as_json: bool) -> None:
 def _of_sheet(limits: Path, declared: tuple[str, ...], as_json: bool) -> None:
     from loganalyze.limits.limit_envelope import crossovers
     from loganalyze.sheets.limits_sheet import read_limits
-    from loganalyze.text.en import verdict_sentences
+    from loganalyze.text.language import verdict_sentences
 
     sheet = read_limits(limits)
     states = states_in_si(parsed_states(declared), sheet)

@@ -94,7 +94,7 @@ def command(
         print_json({"aircraft": sheet.aircraft, "envelope": rows})
         return
     from loganalyze.show.terminal import log_inspection
-    from loganalyze.text.en import verdict_sentences
+    from loganalyze.text.language import verdict_sentences
 
     click.echo(sheet.aircraft)
     click.echo("\n".join(log_inspection.table(verdict_sentences.envelope_rows(rows))))

@@ -35,7 +35,7 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
     from dataclasses import asdict
 
     from loganalyze.show.terminal.log_inspection import text
-    from loganalyze.text.en.labels.terminal_labels import STARTER_WRITTEN
+    from loganalyze.text.language import terminal_labels
 
     named: list[Path | tuple[Path, ...]] = [logs] if together else [*logs]
     if target is not None:
@@ -54,7 +54,7 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
             complain(problem)
             if target is not None and problem.starter:
                 _write_text(target, problem.starter + "\n")
-                click.echo(STARTER_WRITTEN.format(target), err=True)
+                click.echo(terminal_labels.STARTER_WRITTEN.format(target), err=True)
             continue
         found.append(inspection)
         if not as_json:
@@ -87,10 +87,10 @@ def _write_columns(target: Path, log: Path | tuple[Path, ...], columns: Path | N
     """Write the columns file that was used, whole or not at all."""
     from loganalyze.read.plan.columns_file_export import used_columns
     from loganalyze.read.plan.columns_file_text import columns_text
-    from loganalyze.text.en.sentences.reading_text import known_by
+    from loganalyze.text.language import reading_text
 
     sheet, known = used_columns(log, columns)
-    words = {channel: known_by(column) for channel, column in known.items()}
+    words = {channel: reading_text.known_by(column) for channel, column in known.items()}
     _write_text(target, columns_text(sheet, words))
 
 

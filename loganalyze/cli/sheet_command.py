@@ -20,7 +20,7 @@ from loganalyze.problems import Problem
 
 if TYPE_CHECKING:
     from loganalyze.sheets.limits_sheet import LimitsSheet
-    from loganalyze.text.en.first_sheet import FirstLimits
+    from loganalyze.text.language import first_sheet
 
     Kind = click.ParamType[Any]
 else:
@@ -96,9 +96,9 @@ def new(sheet: Path, **given: Any) -> None:
     if not written_out:
         _check_free(sheet)
     first = _first(given)
-    from loganalyze.text.en.first_sheet import limits_sheet_text
+    from loganalyze.text.language import first_sheet
 
-    text = limits_sheet_text(first)
+    text = first_sheet.limits_sheet_text(first)
     checked = _checked(text, sheet)
     if written_out:
         click.echo(text, nl=False)
@@ -163,16 +163,16 @@ def _checked(text: str, sheet: Path) -> LimitsSheet:
     return parse_toml(text.encode("utf-8"), LimitsSheet, sheet)
 
 
-def _first(given: dict[str, Any]) -> FirstLimits:
-    from loganalyze.text.en.first_sheet import FirstLimits
+def _first(given: dict[str, Any]) -> first_sheet.FirstLimits:
+    from loganalyze.text.language import first_sheet
 
     stated = {key: value for key, value in given.items() if value is not None}
-    first = FirstLimits(**stated)
+    first = first_sheet.FirstLimits(**stated)
     if not first.any_limit:
         if not sys.stdin.isatty():
             raise click.UsageError("Give at least one of --vmo, --mmo, --vfe and --vle, or answer "
                                    "the questions at a terminal.")
-        first = FirstLimits(**{**stated, **_answers(stated)})
+        first = first_sheet.FirstLimits(**{**stated, **_answers(stated)})
     if not first.any_limit:
         raise click.UsageError("No limit was given, so there is nothing to write.")
     if (first.outside_air == "probe") != (first.recovery_factor is not None):
@@ -217,23 +217,23 @@ def _ask(question: str, kind: Kind, default: str = "") -> Any:
 
 def _plain(sheet: LimitsSheet) -> dict[str, Any]:
     from loganalyze.limits.sheet_plausibility import governing_changes, sheet_remarks
-    from loganalyze.text.en.labels.sheet_labels import sheet_remark
+    from loganalyze.text.language import sheet_labels
 
     return {
         "aircraft": sheet.aircraft,
         "limits": [limit.name for limit in sheet.limit],
         "crossovers": crossing_rows(governing_changes(sheet)),
         "remarks": [{"code": remark.code, "limit": remark.limit or None,
-                     "sentence": sheet_remark(remark)} for remark in sheet_remarks(sheet)],
+                     "sentence": sheet_labels.sheet_remark(remark)}
+                    for remark in sheet_remarks(sheet)],
     }
 
 
 def _print(sheet: LimitsSheet) -> None:
-    from loganalyze.text.en.labels.sheet_labels import sheet_contents
-    from loganalyze.text.en.verdict_sentences import crossovers
+    from loganalyze.text.language import sheet_labels, verdict_sentences
 
     plain = _plain(sheet)
-    click.echo("\n".join(sheet_contents(sheet)))
-    click.echo(crossovers("Without conditions", plain["crossovers"]))
+    click.echo("\n".join(sheet_labels.sheet_contents(sheet)))
+    click.echo(verdict_sentences.crossovers("Without conditions", plain["crossovers"]))
     for remark in plain["remarks"]:
         click.echo(f"Worth a look: {remark['sentence']}")

@@ -7,6 +7,7 @@ from loganalyze.quantities.equivalent_airspeed import EquivalentAirspeed
 from loganalyze.quantities.indicated_airspeed import IndicatedAirspeed
 from loganalyze.quantities.indicated_mach import IndicatedMach
 from loganalyze.quantities.limited_quantity import LimitedQuantity
+from loganalyze.quantities.limited_speed import LimitedMach
 from loganalyze.quantities.mach_number import MachNumber
 from loganalyze.quantities.true_airspeed import TrueAirspeed
 
@@ -39,6 +40,19 @@ def only_speeds() -> bool:
     Once one isn't, every table of exceedances has the columns ``worst_excess`` and ``unit``.
     """
     return all(quantity.is_speed for quantity in _QUANTITIES.values())
+
+
+def none_of_a_speed(quantity: str) -> LimitedQuantity | None:
+    """Return a registered quantity that is no speed; None for a speed and an unknown name."""
+    if quantity not in quantity_names():
+        return None
+    found = quantity_of(quantity)
+    return None if found.is_speed else found
+
+
+def is_in_mach(quantity: str) -> bool:
+    """Whether a quantity is a Mach number."""
+    return quantity in quantity_names() and quantity_of(quantity).suffix == LimitedMach.suffix
 
 
 register(IndicatedAirspeed())

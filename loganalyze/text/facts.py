@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field, fields
-from typing import Any
+from typing import Any, Protocol
 
 from loganalyze.events.analysis import Outcome
 from loganalyze.results.assessment_results import (
@@ -22,6 +22,30 @@ from loganalyze.results.assessment_results import (
     WarningFinding,
 )
 from loganalyze.text.plain_values import plain
+
+UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
+            "limit_needs_channel", "limit_in_force_at_rest")
+"""Codes of the findings that belong to the verdict: limits that nothing could judge."""
+
+
+class Exceeding(Protocol):
+    """An exceedance, or its plain facts."""
+
+    @property
+    def quantity(self) -> str:
+        """The quantity in which its limit is published."""
+
+    @property
+    def worst_excess_kt(self) -> float | None:
+        """The greatest excess as CAS [kt]."""
+
+    @property
+    def worst_excess_mach(self) -> float | None:
+        """The same in Mach, for a Mach limit."""
+
+    @property
+    def worst_excess(self) -> float | None:
+        """The same in the limit's own unit, for a limit that is none of a speed."""
 
 
 @dataclass(frozen=True)

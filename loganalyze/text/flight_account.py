@@ -19,8 +19,6 @@ from loganalyze.results.assessment_results import (
     Evidence,
 )
 from loganalyze.results.decisive_exceedance import BASES, decisive_first
-from loganalyze.text.en import verdict_sentences
-from loganalyze.text.en.sentences import reading_text, recording_text
 from loganalyze.text.facts import (
     AssessmentFacts,
     ChannelFacts,
@@ -33,6 +31,7 @@ from loganalyze.text.facts import (
     StepFacts,
     SuspectFacts,
 )
+from loganalyze.text.language import finding_text, reading_text, recording_text, verdict_sentences
 from loganalyze.text.plain_values import plain, rounded, settled, utc_text
 
 Judged = Analysis | Assessment
@@ -182,7 +181,7 @@ def flight_facts(judged: Judged) -> FlightFacts:
         exceedances=exceedance_facts(judged),
         taken=[
             FindingFacts(
-                one.code, plain(one.values), verdict_sentences.finding(one.code, one.values)
+                one.code, plain(one.values), finding_text.finding(one.code, one.values)
             )
             for one in analysis.findings
         ],

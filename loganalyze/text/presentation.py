@@ -8,17 +8,10 @@ from typing import Literal
 
 import numpy as np
 
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.results.decisive_exceedance import Basis
-from loganalyze.text.en.number_format import clock as elapsed_clock
-from loganalyze.text.en.number_format import mach
-from loganalyze.text.en.quantity_words import (
-    MACH_WORDS,
-    SPEED_LETTERS,
-    UNKNOWN,
-    Exceeding,
-    amount,
-    none_of_a_speed,
-)
+from loganalyze.text.facts import Exceeding
+from loganalyze.text.language import number_format, quantity_words
 
 Clock = Literal["elapsed", "utc"]
 Reader = Literal["crew", "safety", "maintenance"]
@@ -86,9 +79,9 @@ class Presentation:
     def instant(self, seconds: float | None) -> str:
         """Return an instant [s from the log's first sample] on the report's clock."""
         if seconds is None or not math.isfinite(seconds):
-            return UNKNOWN
+            return quantity_words.UNKNOWN
         if not self.in_utc:
-            return elapsed_clock(seconds)
+            return number_format.clock(seconds)
         assert self.utc_start is not None
         # To the nearest tenth, as the elapsed clock rounds; cutting digits off would not.
         at = self.utc_start + np.timedelta64(round(seconds * 1e9) + 50_000_000, "ns")
@@ -97,10 +90,10 @@ class Presentation:
     def speed(self, knots: float | None, quantity: str = "") -> str:
         """Return a speed, or a difference of speeds, to a tenth: "250.0 kt CAS"."""
         if knots is None or not math.isfinite(knots):
-            return UNKNOWN
+            return quantity_words.UNKNOWN
         value = knots * self.units.per_knot
         digits = f"{value:.1f}" if abs(value) >= 0.05 or value == 0 else f"{value:.2g}"
-        letters = SPEED_LETTERS.get(quantity, "")
+        letters = quantity_words.SPEED_LETTERS.get(quantity, "")
         return f"{digits} {self.units.speed}{' ' + letters if letters else ''}"
 
     def step(self, knots: float) -> str:
@@ -115,43 +108,43 @@ class Presentation:
     def altitude(self, feet: float | None) -> str:
         """Return an altitude in whole feet or metres."""
         if feet is None or not math.isfinite(feet):
-            return UNKNOWN
+            return quantity_words.UNKNOWN
         return f"{feet * self.units.per_foot:,.0f} {self.units.altitude}"
 
     def published(self, value: float | None, quantity: str) -> str:
         """Return a value [the quantity's unit] in the quantity in which its limit is published."""
         if value is None or not math.isfinite(value):
-            return UNKNOWN
+            return quantity_words.UNKNOWN
         if other := none_of_a_speed(quantity):
-            return amount(value, other)
-        if quantity in MACH_WORDS:
-            return f"{MACH_WORDS[quantity]} {mach(value)}"
+            return quantity_words.amount(value, other)
+        if quantity in quantity_words.MACH_WORDS:
+            return f"{quantity_words.MACH_WORDS[quantity]} {number_format.mach(value)}"
         return self.speed(value, quantity)
 
     def excess(self, kt: float | None, mach_number: float | None = None) -> str:
         """Return by how much: "6.3 kt and Mach .012"."""
         parts = [self.speed(kt)] if kt is not None and math.isfinite(kt) else []
         if mach_number is not None and math.isfinite(mach_number):
-            parts.append(f"Mach {mach(mach_number)}")
-        return " and ".join(parts) or UNKNOWN
+            parts.append(f"Mach {number_format.mach(mach_number)}")
+        return " and ".join(parts) or quantity_words.UNKNOWN
 
     def exceeded_by(self, one: Exceeding) -> str:
         """Return by how much a limit was exceeded: "6.3 kt and Mach .012", or "0.30 g"."""
         if other := none_of_a_speed(one.quantity):
-            return amount(one.worst_excess, other)
+            return quantity_words.amount(one.worst_excess, other)
         return self.excess(one.worst_excess_kt, one.worst_excess_mach)
 
     def published_difference(self, value: float, quantity: str) -> str:
         """Return a difference [its unit] in a limit's published quantity, with its sign."""
         if not math.isfinite(value):
-            return UNKNOWN
+            return quantity_words.UNKNOWN
         if other := none_of_a_speed(quantity):
-            return amount(value, other, sign=True)
-        if quantity in MACH_WORDS:
-            return f"Mach {'+' if value > 0 else ''}{mach(value)}"
+            return quantity_words.amount(value, other, sign=True)
+        if quantity in quantity_words.MACH_WORDS:
+            return f"Mach {'+' if value > 0 else ''}{number_format.mach(value)}"
         return f"{'+' if value > 0 else ''}{self.speed(value)}"
 
     def published_band(self, value: float, quantity: str) -> str:
         """Return a width of margin [its unit] in a limit's published quantity."""
-        in_knots = quantity not in MACH_WORDS and not none_of_a_speed(quantity)
+        in_knots = quantity not in quantity_words.MACH_WORDS and not none_of_a_speed(quantity)
         return self.speed(value) if in_knots else self.published(value, quantity)

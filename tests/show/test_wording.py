@@ -7,8 +7,8 @@ import pytest
 
 import loganalyze
 from loganalyze import Channel, FlightLog, Presentation, analyze, assess_flight
-from loganalyze.text.en import report_sentences, verdict_sentences
-from loganalyze.text.en.sentences import reading_text
+from loganalyze.text.en import number_format, report_sentences, verdict_sentences
+from loganalyze.text.en.sentences import finding_text, reading_text
 from loganalyze.text.flight_account import flight_facts
 from loganalyze.text.plain_values import plain, rounded
 
@@ -18,7 +18,7 @@ from loganalyze.text.plain_values import plain, rounded
     (-61, "-0:01:01.0"), (None, "unknown"), (90061, "25:01:01.0"),
 ])
 def test_clock(seconds, said):
-    assert verdict_sentences.clock(seconds) == said
+    assert number_format.clock(seconds) == said
 
 
 @pytest.mark.parametrize(("seconds", "said"), [
@@ -26,7 +26,7 @@ def test_clock(seconds, said):
     (185, "3 min 05 s"), (3599.6, "1 h 00 min"), (6720, "1 h 52 min"),
 ])
 def test_duration(seconds, said):
-    assert verdict_sentences.duration(seconds) == said
+    assert number_format.duration(seconds) == said
 
 
 @pytest.mark.parametrize(("value", "said"), [
@@ -34,12 +34,12 @@ def test_duration(seconds, said):
     (2e-7, "2e-07"), (None, "unknown"),
 ])
 def test_mach(value, said):
-    assert verdict_sentences.mach(value) == said
+    assert number_format.mach(value) == said
 
 
 def test_no_excess_is_rounded_away():
-    assert verdict_sentences.knots(0.0004) == "0.0004 kt"
-    assert verdict_sentences.knots(4.25) == "4.2 kt"
+    assert number_format.knots(0.0004) == "0.0004 kt"
+    assert number_format.knots(4.25) == "4.2 kt"
 
 
 def codes_of_the_judge() -> set[str]:
@@ -57,7 +57,7 @@ def codes_of_the_judge() -> set[str]:
 def test_every_finding_has_its_sentence_and_no_sentence_lacks_its_finding():
     codes = codes_of_the_judge()
     endings = tuple(code for code in codes if code.startswith("_"))
-    said = set(verdict_sentences.FINDINGS)
+    said = set(finding_text.FINDINGS)
     assert {code for code in codes if code not in endings} <= said
     assert all(any(code.endswith(ending) for code in said) for ending in endings)
     assert all(code in codes or code.endswith(endings) for code in said)
@@ -77,21 +77,21 @@ def test_every_code_of_the_readers_has_its_sentence_and_no_sentence_lacks_its_co
     assert reading_text.ROW_FAULTS.keys() <= constants
 
 
-@pytest.mark.parametrize("code", sorted(verdict_sentences.FINDINGS))
+@pytest.mark.parametrize("code", sorted(finding_text.FINDINGS))
 def test_every_sentence_is_one(code):
     values = {"column": "IAS", "outside_samples": 3, "recovery_factor": 0.8, "limit": "VFE 20",
               "channels": ["flap"], "lost_s": 12.0, "first_s": 3.0, "last_s": 15.0,
               "columns": ["PT", "PS"], "transit_s": 10.0, "recorded": "lever",
               "channel": "gear_down", "samples": 2, "over_s": 900.0, "reading": 1.2, "unit": "deg",
               "low": 1.0}
-    said = verdict_sentences.finding(code, values)
+    said = finding_text.finding(code, values)
     assert said[0].isupper()
     assert said.endswith(".")
     assert "{" not in said
 
 
 def test_indicated_taken_as_calibrated_is_said_in_these_words():
-    assert verdict_sentences.finding("indicated_taken_as_calibrated", {}) == (
+    assert finding_text.finding("indicated_taken_as_calibrated", {}) == (
         "Indicated airspeed taken as calibrated: no correction table given.")
 
 

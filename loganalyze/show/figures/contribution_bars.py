@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 from loganalyze.results.assessment_results import Contributions
 from loganalyze.show.figures.figure_style import BLUE, STYLE, VERMILION, Picture
-from loganalyze.text.en.labels.report_labels import CAUSES, GAVE, LOST, TOOK
+from loganalyze.text.language import report_labels
 from loganalyze.text.presentation import Presentation
 
 _WHOLE = ("limit_moved_kt", "configuration_kt", "height_trade_kt", "energy_kt",
@@ -47,7 +47,7 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
               if abs(getattr(causes, name)) >= 0.05]
     values = np.array([getattr(causes, name) for name in fields] + [causes.lost_kt])
     values = values * how.units.per_knot
-    names = [CAUSES[name][0] for name in fields] + [LOST]
+    names = [report_labels.CAUSES[name][0] for name in fields] + [report_labels.LOST]
     places = np.arange(len(values))[::-1].astype(float)
     places[-1] -= 0.25
     with mpl.rc_context(STYLE):
@@ -76,9 +76,9 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
         # The bars carry their numbers: an axis of numbers would add no information.
         axes.set_xticks([])
         axes.spines["bottom"].set_visible(False)
-        axes.annotate(TOOK, (1, 1), (0, 2), xycoords="axes fraction", fontsize=8,
+        axes.annotate(report_labels.TOOK, (1, 1), (0, 2), xycoords="axes fraction", fontsize=8,
                       textcoords="offset points", ha="right", va="bottom")
         if low < 0:
-            axes.annotate(GAVE, (0, 1), (0, 2), xycoords="axes fraction", fontsize=8,
+            axes.annotate(report_labels.GAVE, (0, 1), (0, 2), xycoords="axes fraction", fontsize=8,
                           textcoords="offset points", ha="left", va="bottom")
     return figure

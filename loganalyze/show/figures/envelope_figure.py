@@ -24,8 +24,8 @@ from loganalyze.show.figures.figure_style import (
     VERMILION,
     Picture,
 )
-from loganalyze.text.en.labels import picture_labels as label
-from loganalyze.text.en.number_format import feet
+from loganalyze.text.language import number_format
+from loganalyze.text.language import picture_labels as label
 
 
 def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
@@ -96,7 +96,7 @@ def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:
         crossing = float(np.interp(0, apart, height[i : i + 2]))
         axes.axhline(crossing, color=VERMILION, linewidth=1, linestyle=(0, (6, 2, 1, 2)))
         axes.annotate(label.CROSSOVER.format(
-            below=names[below], above=names[above], altitude=feet(crossing)),
+            below=names[below], above=names[above], altitude=number_format.feet(crossing)),
                       (0.01, crossing), (0, 2), xycoords=("axes fraction", "data"),
                       textcoords="offset points", va="bottom", fontsize=8, path_effects=HALO)
 

@@ -27,8 +27,8 @@ from loganalyze.show.figures.figure_style import (
 )
 from loganalyze.show.figures.margin_figure import found_crossovers
 from loganalyze.show.figures.time_axis import thousands
-from loganalyze.text.en.labels import picture_labels as words
-from loganalyze.text.en.labels.report_labels import TRACK
+from loganalyze.text.language import picture_labels as words
+from loganalyze.text.language import report_labels
 from loganalyze.text.presentation import Presentation
 
 POINTS = 6000
@@ -73,12 +73,12 @@ def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
         lines = _lines(analysis, np.where(speed >= SLOWEST_KT, speed, np.nan))
         some = _thinned(lines)
         axes.plot(some[:, 0] * per_knot, some[:, 1] * per_foot, color=BLUE, linewidth=1.0,
-                  label=TRACK["track"])
+                  label=report_labels.TRACK["track"])
         over = columns["state"] == OVER
         if over.any():
             lines = _lines(analysis, np.where(over, speed, np.nan))
             axes.plot(lines[:, 0] * per_knot, lines[:, 1] * per_foot, color=VERMILION,
-                      linewidth=3.2, solid_capstyle="round", label=TRACK["over"])
+                      linewidth=3.2, solid_capstyle="round", label=report_labels.TRACK["over"])
         known = height[np.isfinite(height)]
         top = float(known.max()) if known.size else 10_000.0
         bottom = float(known.min()) if known.size else 0.0
@@ -123,7 +123,7 @@ def _envelope(axes: Axes, analysis: Analysis, bottom: float, top: float, how: Pr
         return
     limit = found.limit_airspeed / KNOT * how.units.per_knot
     axes.plot(limit, heights * how.units.per_foot, color="black", linewidth=1.8,
-              linestyle=(0, (5, 2)), label=TRACK["limit"])
+              linestyle=(0, (5, 2)), label=report_labels.TRACK["limit"])
     codes = found.governing
     for section in np.split(np.arange(len(codes)), np.flatnonzero(np.diff(codes)) + 1):
         if codes[section[0]] == NO_GOVERNING_LIMIT or len(section) < 0.05 * len(codes):
@@ -138,7 +138,7 @@ def _envelope(axes: Axes, analysis: Analysis, bottom: float, top: float, how: Pr
 def _recorded_limits(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     axes.plot(analysis.columns["limit_airspeed_kt"] * how.units.per_knot,
               analysis.columns["pressure_altitude_ft"] * how.units.per_foot, color="black",
-              linewidth=1.2, linestyle=(0, (5, 2)), label=TRACK["recorded"])
+              linewidth=1.2, linestyle=(0, (5, 2)), label=report_labels.TRACK["recorded"])
 
 
 def _conditional(axes: Axes, analysis: Analysis, how: Presentation) -> None:

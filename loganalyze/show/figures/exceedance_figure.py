@@ -14,6 +14,7 @@ from loganalyze.events.analysis import Analysis
 from loganalyze.events.exceedances import Exceedance
 from loganalyze.limits.limit_equivalents import published_maximum, published_value
 from loganalyze.quantities.limited_quantity import LimitedQuantity
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.record.channels import CHANNELS
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.figures import time_axis
@@ -32,9 +33,8 @@ from loganalyze.show.figures.figure_style import (
     Picture,
     plain_text,
 )
-from loganalyze.text.en.labels import picture_labels as words
-from loganalyze.text.en.labels.report_labels import LEGEND_WORDS
-from loganalyze.text.en.quantity_words import none_of_a_speed
+from loganalyze.text.language import picture_labels as words
+from loganalyze.text.language import report_labels as label
 from loganalyze.text.presentation import Presentation
 
 RUN_IN_S, RECOVERY_S = 45.0, 30.0
@@ -148,15 +148,15 @@ def _speeds(axes: Axes, analysis: Analysis, rows: slice, how: Presentation) -> N
     flown, displayed = columns["calibrated_airspeed_kt"], columns.get("indicated_airspeed_kt")
     limit, pointer = columns["limit_airspeed_kt"], columns.get("limit_pointer_kt")
     time_axis.line(axes, analysis, limit, factor, rows, color="black", linewidth=1.2,
-                  linestyle=(0, (5, 2)), label=LEGEND_WORDS["limit_airspeed"])
+                  linestyle=(0, (5, 2)), label=label.LEGEND_WORDS["limit_airspeed"])
     if _apart(pointer, limit, rows):
         time_axis.line(axes, analysis, pointer, factor, rows, color=GREY, linewidth=1.2,
-                      linestyle=(0, (1, 1.2)), label=f"{LEGEND_WORDS['pointer']} (IAS)")
+                      linestyle=(0, (1, 1.2)), label=f"{label.LEGEND_WORDS['pointer']} (IAS)")
     time_axis.line(axes, analysis, flown, factor, rows, color=BLUE, linewidth=1.4,
-                  label=LEGEND_WORDS["calibrated"])
+                  label=label.LEGEND_WORDS["calibrated"])
     if _apart(displayed, flown, rows):
         time_axis.line(axes, analysis, displayed, factor, rows, color=SKY, linewidth=1.2,
-                      linestyle=(0, (4, 1, 1, 1)), label=f"{LEGEND_WORDS['indicated']} (IAS)")
+                      linestyle=(0, (4, 1, 1, 1)), label=f"{label.LEGEND_WORDS['indicated']} (IAS)")
     axes.set_ylabel(words.AXES["airspeed"].format(unit=how.units.speed))
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.16 * (high - low))
@@ -201,7 +201,7 @@ def _margin(axes: Axes, analysis: Analysis, assessment: Assessment | None, rows:
                   linewidth=1.2)
     axes.axhline(0, color="black", linewidth=1.2)
     axes.set_ylabel(words.AXES["margin"].format(unit=how.units.speed)
-                    + (f"\nand {LEGEND_WORDS['band']}" if banded else ""))
+                    + (f"\nand {label.LEGEND_WORDS['band']}" if banded else ""))
 
 
 def _powers(axes: Axes, analysis: Analysis, powers: list[tuple[str, str, str]], rows: slice
@@ -237,10 +237,10 @@ def _states(axes: Axes, analysis: Analysis, states: list[str], rows: slice) -> N
 
 def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
     """Write run-in, exceedance and what followed above the stretches, where there is space."""
-    over, under = (plain_text(LEGEND_WORDS[key].format(limit=one.limit))
+    over, under = (plain_text(label.LEGEND_WORDS[key].format(limit=one.limit))
                    for key in ("over", "recovery" if one.ended_by == "recovered" else "after"))
     for text, low, high, color in (
-        (LEGEND_WORDS["run_in"], start, one.start_s, GREY),
+        (label.LEGEND_WORDS["run_in"], start, one.start_s, GREY),
         (over, one.start_s, one.end_s, VERMILION),
         (under, one.end_s, end, GREY),
     ):

@@ -18,6 +18,7 @@ from loganalyze.events.exceedances import Exceedance
 from loganalyze.limits.limit_envelope import Crossing, crossovers
 from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT
 from loganalyze.problems import Problem
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.record.units import FOOT
 from loganalyze.results.assessment_results import PROVEN_OVER, Assessment
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
@@ -43,13 +44,14 @@ from loganalyze.show.figures.time_axis import (
     thousands,
     time_axis,
 )
-from loganalyze.text.en import verdict_sentences
-from loganalyze.text.en.labels import picture_labels as words
-from loganalyze.text.en.labels.report_labels import LEGEND_WORDS, TRACK
-from loganalyze.text.en.quantity_words import none_of_a_speed
-from loganalyze.text.en.report_sentences import closest_sentence
-from loganalyze.text.en.sentences.finding_text import not_judged
 from loganalyze.text.flight_account import smallest_facts, suspect_facts
+from loganalyze.text.language import (
+    finding_text,
+    report_labels,
+    report_sentences,
+    verdict_sentences,
+)
+from loganalyze.text.language import picture_labels as words
 from loganalyze.text.presentation import Presentation
 
 LABELLED = 8
@@ -156,7 +158,7 @@ def _head(figure: Figure, analysis: Analysis, assessment: Assessment | None,
         analysis.exceedances, analysis.recorded_s, analysis.judged_s,
         [one.margin for one in analysis.smallest],
         suspect_facts(analysis), assessment.exceedances if assessment else (),
-        not_judged(analysis.findings)) + numbered), va="center")
+        finding_text.not_judged(analysis.findings)) + numbered), va="center")
 
 
 def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: float) -> None:
@@ -207,9 +209,9 @@ def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
 def _draw_speed(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     per_knot = how.units.per_knot
     line(axes, analysis, analysis.columns["limit_airspeed_kt"], per_knot, color="black",
-         linewidth=1.1, linestyle=(0, (5, 2)), label=LEGEND_WORDS["limit_airspeed"])
+         linewidth=1.1, linestyle=(0, (5, 2)), label=report_labels.LEGEND_WORDS["limit_airspeed"])
     line(axes, analysis, analysis.columns["calibrated_airspeed_kt"], per_knot, color=BLUE,
-         linewidth=1.1, label=LEGEND_WORDS["calibrated"])
+         linewidth=1.1, label=report_labels.LEGEND_WORDS["calibrated"])
     axes.set_ylabel(words.AXES["calibrated"].format(unit=how.units.speed))
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.12 * (high - low))
@@ -288,9 +290,9 @@ def found_crossovers(analysis: Analysis) -> tuple[Crossing, ...]:
 def _legend(axes: Axes, analysis: Analysis, banded: bool) -> None:
     handles: list[Artist] = []
     if banded:
-        handles.append(Patch(**BAND, label=LEGEND_WORDS["band"]))
+        handles.append(Patch(**BAND, label=report_labels.LEGEND_WORDS["band"]))
     if analysis.exceedances:
-        handles.append(Patch(**OVER, label=TRACK["over"]))
+        handles.append(Patch(**OVER, label=report_labels.TRACK["over"]))
         handles.append(Line2D([], [], linestyle="none", label="worst", **WORST))
     if len(analysis.unknown):
         handles.append(Patch(**UNKNOWN, label="unknown"))
@@ -321,7 +323,8 @@ def _mark_closest(axes: Axes, analysis: Analysis, how: Presentation, height: flo
               color="black", markerfacecolor="none")
     figure = axes.get_figure(root=True)
     assert figure is not None
-    figure.text(0.08, 0.42 / height, closest_sentence(smallest_facts(analysis)[0], how),
+    figure.text(0.08, 0.42 / height,
+                report_sentences.closest_sentence(smallest_facts(analysis)[0], how),
                 va="center", fontsize=8.5)
 
 

@@ -8,8 +8,8 @@ from matplotlib.figure import Figure
 
 from loganalyze.results.assessment_results import LimitMeasure
 from loganalyze.show.figures.figure_style import BLUE, STYLE, VERMILION, Picture, plain_text
-from loganalyze.text.en.labels import picture_labels as words
-from loganalyze.text.en.labels.report_labels import ALL_LIMITS, HISTOGRAM_TITLE
+from loganalyze.text.language import picture_labels as words
+from loganalyze.text.language import report_labels
 from loganalyze.text.presentation import Presentation
 
 
@@ -62,6 +62,7 @@ def histogram_figure(measure: LimitMeasure, how: Presentation | None = None) -> 
                       textcoords="offset points", ha="right", va="top", fontsize=8)
         axes.set_xlabel(words.AXES["margin"].format(unit=how.units.speed))
         axes.set_ylabel(words.AXES["minutes"])
-        axes.set_title(plain_text(HISTOGRAM_TITLE.format(limit=measure.limit or ALL_LIMITS)),
+        limit = measure.limit or report_labels.ALL_LIMITS
+        axes.set_title(plain_text(report_labels.HISTOGRAM_TITLE.format(limit=limit)),
                        loc="left")
     return figure

@@ -24,9 +24,9 @@ from loganalyze.record.intervals import Intervals
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.figures.figure_style import BLUE, HALO, VERMILION
 from loganalyze.show.figures.trace_decimation import trace
-from loganalyze.text.en import verdict_sentences
-from loganalyze.text.en.labels import picture_labels as words
 from loganalyze.text.flight_account import start_utc
+from loganalyze.text.language import number_format
+from loganalyze.text.language import picture_labels as words
 from loganalyze.text.presentation import Presentation
 
 NARROWEST = 1 / 600
@@ -122,7 +122,7 @@ def time_axis(panels: Sequence[Axes], analysis: Analysis, how: Presentation, sta
                 linewidth=mpl.rcParams["grid.linewidth"]))
 
     def tick(value: float, _: int | None) -> str:
-        clock = verdict_sentences.clock((value + offset) % 86400 if how.in_utc else value)
+        clock = number_format.clock((value + offset) % 86400 if how.in_utc else value)
         return clock[:-2] if seconds else clock[:-5]
 
     last.xaxis.set_major_formatter(FuncFormatter(tick))

@@ -17,8 +17,6 @@ from loganalyze.record.flight_log import Source
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.tables.table_columns import Origin
-from loganalyze.text.en import verdict_sentences
-from loganalyze.text.en.sentences.reading_text import reading
 from loganalyze.text.facts import (
     ChannelFacts,
     FlightFacts,
@@ -28,6 +26,7 @@ from loganalyze.text.facts import (
     Summary,
 )
 from loganalyze.text.flight_account import Judged, analysis_of, channel_facts, flight_facts
+from loganalyze.text.language import reading_text, verdict_sentences
 from loganalyze.text.plain_values import plain
 from loganalyze.version import __version__
 
@@ -109,7 +108,7 @@ class LogSummary:
             aircraft=sheet.aircraft,
             inputs=files,
             dialect=plain(source.dialect),
-            inferred=[reading(one) for one in source.inferred],
+            inferred=[reading_text.reading(one) for one in source.inferred],
             inferred_codes=[InferredFacts(one.code, plain(one.values)) for one in source.inferred],
             channels=channels,
             limits=[LimitFacts(limit.name, limit.quantity) for limit in sheet.limit],

@@ -16,8 +16,8 @@ from loganalyze.show.figures.time_axis import COVERAGE_FACTOR_95
 from loganalyze.show.page.column_packing import packed
 from loganalyze.show.page.html_markup import json_text
 from loganalyze.show.report.report_blocks import Chart
-from loganalyze.text.en import report_sentences as words
-from loganalyze.text.en.labels import page_labels as labels
+from loganalyze.text.language import page_labels as labels
+from loganalyze.text.language import report_sentences as words
 from loganalyze.text.presentation import Presentation
 
 PANELS: tuple[tuple[str, int, tuple[tuple[str, str], ...]], ...] = (

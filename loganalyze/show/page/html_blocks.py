@@ -21,7 +21,7 @@ from loganalyze.show.report.report_blocks import (
     Subheading,
     Table,
 )
-from loganalyze.text.en.labels import page_labels as labels
+from loganalyze.text.language import page_labels as labels
 
 Drawn = Callable[[Picture], bytes]
 

@@ -16,7 +16,7 @@ from loganalyze.show.page.chart_data import chart_data
 from loganalyze.show.page.html_blocks import Drawn, section_html
 from loganalyze.show.page.html_markup import Html, element, joined, raw
 from loganalyze.show.report.report_blocks import Chart, Picture, Report
-from loganalyze.text.en.labels import page_labels as labels
+from loganalyze.text.language import page_labels as labels
 
 _HERE = Path(__file__).parent
 

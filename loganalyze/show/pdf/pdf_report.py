@@ -21,7 +21,7 @@ from matplotlib import get_data_path
 from loganalyze.show.figures.figure_style import png_bytes
 from loganalyze.show.report import report_blocks
 from loganalyze.show.report.report_blocks import Picture, Report, Section
-from loganalyze.text.en.labels import paper_labels as labels
+from loganalyze.text.language import paper_labels as labels
 
 Paper = Literal["A4", "Letter"]
 PAPERS: tuple[Paper, ...] = ("A4", "Letter")

@@ -28,16 +28,18 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.show.report.report_subject import Subject
-from loganalyze.text.en import report_sentences as wording
-from loganalyze.text.en.labels import report_labels as label
-from loganalyze.text.en.number_format import sentence_case
-from loganalyze.text.en.quantity_words import UNKNOWN
-from loganalyze.text.en.sentences.assurance_text import BASES, MEANING
-from loganalyze.text.en.sentences.check_text import check
-from loganalyze.text.en.sentences.reading_text import sentences, step_count
-from loganalyze.text.en.sentences.recording_text import FLAGS
-from loganalyze.text.en.verdict_sentences import finding
 from loganalyze.text.facts import FlightFacts, SmallestFacts
+from loganalyze.text.language import (
+    assurance_text,
+    check_text,
+    finding_text,
+    number_format,
+    quantity_words,
+    reading_text,
+    recording_text,
+)
+from loganalyze.text.language import report_labels as label
+from loganalyze.text.language import report_sentences as wording
 
 Row = tuple[str | Link, ...]
 
@@ -160,7 +162,7 @@ def quality(subject: Subject) -> tuple[Section, ...]:
     how, facts = subject.how, subject.facts
     blocks: list[Block] = [_channels(subject), Subheading(label.DOUBTS_TITLE)]
     rows: list[Row] = [(
-        sentence_case(FLAGS[one.name]),
+        number_format.sentence_case(recording_text.FLAGS[one.name]),
         wording.channel_words(one.channel) if one.channel else label.WHOLE_RECORDING,
         wording.length(one.raised_s), _first_stretches(one.stretches, subject),
         wording.yes_no(one.set_aside),
@@ -192,8 +194,9 @@ def _channels(subject: Subject) -> Table:
         row: list[str] = [wording.channel_words(one.channel)]
         if not hidden:
             row.append(one.column)
-        row += [f"{one.interval_s:g} s" if one.interval_s else UNKNOWN,
-                f"{one.resolution:.4g} {one.resolution_unit}" if one.resolution else UNKNOWN,
+        unknown = quantity_words.UNKNOWN
+        row += [f"{one.interval_s:g} s" if one.interval_s else unknown,
+                f"{one.resolution:.4g} {one.resolution_unit}" if one.resolution else unknown,
                 f"{one.missing:,}"]
         if not hidden:
             row.append(one.known_by)
@@ -213,14 +216,15 @@ def _first_stretches(stretches: list[list[float]], subject: Subject, shown: int 
 
 def _checks(subject: Subject) -> list[Block]:
     assert subject.assessment is not None
-    sentences = tuple(check(one, subject.how) for one in subject.assessment.checks)
+    sentences = tuple(check_text.check(one, subject.how) for one in subject.assessment.checks)
     return [Subheading(label.CHECKS_TITLE), Bullets(sentences)] if sentences else []
 
 
 def method(subject: Subject) -> tuple[Section, ...]:
     """Make the method, how the inputs were interpreted, the settings, and the files' hashes."""
     summary, how = subject.summary, subject.how
-    how_sure = () if subject.assessment is None else (*BASES.values(), *MEANING)
+    how_sure = () if subject.assessment is None else (
+        *assurance_text.BASES.values(), *assurance_text.MEANING)
     blocks: list[Block] = [Bullets((*label.ASSUMPTIONS, *how_sure))]
     taken = _taken(subject)
     if taken:
@@ -231,7 +235,8 @@ def method(subject: Subject) -> tuple[Section, ...]:
     settings = [wording.named_value(name, value, how) for name, value in summary.settings.items()]
     settings += [(wording.declared(name), f"{value:g}") for name, value in summary.declared.items()]
     steps: list[tuple[str, Any]] = [
-        (step_count(step.name, name, how.deidentified), value) for step in subject.facts.steps
+        (reading_text.step_count(step.name, name, how.deidentified), value)
+        for step in subject.facts.steps
         for name, value in step.counts.items()]
     blocks.append(Subheading(label.SETTINGS_TITLE))
     blocks.append(KeyValues(tuple(settings)))
@@ -252,9 +257,10 @@ def method(subject: Subject) -> tuple[Section, ...]:
 def _taken(subject: Subject) -> tuple[str, ...]:
     """Return how the inputs were interpreted, a sentence each, without names if hidden."""
     hidden = subject.how.deidentified
-    inferred = sentences((Finding(one.code, one.values) for one in subject.summary.inferred_codes),
-                         hidden)
-    return (*inferred, *(finding(one.code, one.values, hidden) for one in subject.facts.taken))
+    inferred = reading_text.sentences(
+        (Finding(one.code, one.values) for one in subject.summary.inferred_codes), hidden)
+    return (*inferred, *(finding_text.finding(one.code, one.values, hidden)
+                         for one in subject.facts.taken))
 
 
 def _limits(analysis: Analysis, subject: Subject) -> Table:

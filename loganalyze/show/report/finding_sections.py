@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from functools import partial
 
 from loganalyze.quantities.limited_quantity import LimitedQuantity
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.results.assessment_results import (
     NOT_DISPLAYED,
     AssessedExceedance,
@@ -30,19 +31,19 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.show.report.report_subject import Subject
-from loganalyze.text.en import report_sentences as wording
-from loganalyze.text.en.labels import report_labels as label
-from loganalyze.text.en.number_format import sentence_case
-from loganalyze.text.en.quantity_words import MACH_WORDS, no_causes, none_of_a_speed
-from loganalyze.text.en.sentences import contribution_text as causes
-from loganalyze.text.en.sentences import decision_text as decisions
-from loganalyze.text.en.sentences import quality_text
-from loganalyze.text.en.sentences.corroboration_text import corroboration
-from loganalyze.text.en.sentences.severity_text import ladder as ladder_words
-from loganalyze.text.en.sentences.severity_text import reached as reached_words
-from loganalyze.text.en.sentences.warning_text import warning as warning_words
-from loganalyze.text.en.verdict_sentences import UNJUDGED
-from loganalyze.text.facts import ExceedanceFacts
+from loganalyze.text.facts import UNJUDGED, ExceedanceFacts
+from loganalyze.text.language import contribution_text as causes
+from loganalyze.text.language import (
+    corroboration_text,
+    number_format,
+    quality_text,
+    quantity_words,
+    severity_text,
+    warning_text,
+)
+from loganalyze.text.language import decision_text as decisions
+from loganalyze.text.language import report_labels as label
+from loganalyze.text.language import report_sentences as wording
 from loganalyze.text.presentation import Presentation
 
 PANELS = 8
@@ -156,7 +157,7 @@ def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
     other = none_of_a_speed(quantity)
     basis = one.flown if other or how.reader == "maintenance" else one.displayed
     margin = how.published_band(one.margin, quantity) if other else how.excess(
-        one.margin_kt, one.margin if quantity in MACH_WORDS else None)
+        one.margin_kt, one.margin if quantity in quantity_words.MACH_WORDS else None)
     return (
         label.CELL_NEAR, one.limit, how.instant(one.time_s),
         wording.under_by(margin),
@@ -202,7 +203,8 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
             decisions.greatest(first, one.quantity, how),
             decisions.noise_or_gusts(first, one.quantity, how)) if owed]
         blocks += [Subheading(label.EVIDENCE_TITLE),
-                   Bullets(tuple(corroboration(assessed.evidence, one.quantity, how)))]
+                   Bullets(tuple(
+                       corroboration_text.corroboration(assessed.evidence, one.quantity, how)))]
         if how.reader != "crew":
             blocks += _steps(subject, assessed, one.quantity)
     return Section(_key(i), wording.exceedance_title(i + 1, one, how), tuple(blocks), new_page=True)
@@ -214,7 +216,7 @@ def _causes(subject: Subject, i: int, assessed: AssessedExceedance | None) -> li
     found, how = subject.facts.exceedances[i], subject.how
     blocks: list[Block] = [Subheading(label.WHY_TITLE)]
     if other := none_of_a_speed(found.quantity):
-        return [*blocks, Paragraph(no_causes(other))]
+        return [*blocks, Paragraph(quantity_words.no_causes(other))]
     sentences = [*causes.explained(found, assessed, how), ""]
     for name, sentence, one, caption in (
             ("contributions", sentences[0], causes.known(assessed.contributions),
@@ -248,7 +250,7 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
     """Give the worst instant's facts, those that matter to the reader first."""
     how = subject.how
     if other := none_of_a_speed(one.quantity):
-        yield sentence_case(other.noun), how.published(one.worst_value, one.quantity)
+        yield number_format.sentence_case(other.noun), how.published(one.worst_value, one.quantity)
         yield label.INSTANT["own_limit"], how.published(one.limit_value, one.quantity)
         yield label.INSTANT["over"], wording.length(one.time_over_s)
     else:
@@ -322,7 +324,7 @@ def _steps(subject: Subject, assessed: AssessedExceedance, quantity: str) -> lis
            if step > 0 or how.reader == "maintenance"]
     if how.reader != "maintenance":
         beyond = [pair for pair in assessed.ladder_kt if pair[0] != 0]
-        return [Paragraph(ladder_words(beyond, assessed.ladder_mach, how.speed, own))]
+        return [Paragraph(severity_text.ladder(beyond, assessed.ladder_mach, how.speed, own))]
     rows = [(how.speed(step), wording.length(time)) for step, time in assessed.ladder_kt]
     rows += [(how.published(step, "mach"), wording.length(time))
              for step, time in assessed.ladder_mach]
@@ -331,7 +333,7 @@ def _steps(subject: Subject, assessed: AssessedExceedance, quantity: str) -> lis
         return [Paragraph(label.NO_LADDER, "note")]
     columns = (Column(label.COLUMNS["step"], heads_row=True),
                Column(label.COLUMNS["time"], numeric=True))
-    reached = reached_words(
+    reached = severity_text.reached(
         assessed.ladder_probability_kt, assessed.ladder_probability_mach, how.speed,
         [(how.own_step(step, quantity), share)
          for step, share in assessed.ladder_probability if step > 0])
@@ -372,7 +374,7 @@ def warning(subject: Subject) -> tuple[Section, ...]:
         blocks = (Paragraph(label.WARNING_SOUND),)
     else:
         how = subject.how
-        blocks = (Bullets(tuple(warning_words(one, how.instant, how.speed)
+        blocks = (Bullets(tuple(warning_text.warning(one, how.instant, how.speed)
                                 for one in subject.assessment.warnings)),)
     return (Section("warning", label.SECTIONS["warning"], blocks, on_paper=bool(
         subject.assessment and subject.assessment.warnings)),)

@@ -9,8 +9,8 @@ from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.report.report_blocks import Report
 from loganalyze.show.report.report_subject import Subject
 from loganalyze.show.report.section_registry import makers
-from loganalyze.text.en.labels import report_labels as label
 from loganalyze.text.facts import Summary
+from loganalyze.text.language import report_labels as label
 from loganalyze.text.presentation import Presentation
 
 

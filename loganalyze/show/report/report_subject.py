@@ -10,8 +10,8 @@ import numpy as np
 from loganalyze.events.analysis import Analysis
 from loganalyze.results.assessment_results import AssessedExceedance, Assessment
 from loganalyze.results.decisive_exceedance import decisive_first
-from loganalyze.text.en.labels import report_labels as label
 from loganalyze.text.facts import ExceedanceFacts, FlightFacts, Summary
+from loganalyze.text.language import report_labels as label
 from loganalyze.text.presentation import Presentation
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from loganalyze.limits.evaluation import STATES
 from loganalyze.phases.phase_detection import PHASES
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.tables.table_columns import (
@@ -19,7 +20,6 @@ from loganalyze.show.tables.table_columns import (
     numbers,
     words,
 )
-from loganalyze.text.en.verdict_sentences import STATES
 from loganalyze.text.flight_account import Judged, analysis_of
 
 _HEAD = (

@@ -14,11 +14,10 @@ from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.terminal.sparklines import BLOCKS, sparkline
-from loganalyze.text.en.labels import inspection_labels as label
-from loganalyze.text.en.labels.terminal_labels import NO_ALTITUDE
-from loganalyze.text.en.sentences.reading_text import sentences
 from loganalyze.text.facts import ChannelFacts, FlagFacts
 from loganalyze.text.flight_account import channel_facts, flag_facts
+from loganalyze.text.language import inspection_labels as label
+from loganalyze.text.language import reading_text, terminal_labels
 from loganalyze.text.plain_values import plain, rounded, utc_text
 
 GAPS_LISTED = 10
@@ -101,7 +100,7 @@ def inspection(flights: Iterable[FlightLog], blocks: str = BLOCKS) -> Inspection
     file, dialect, starter = "", {}, ""
     for number, log in enumerate(flights, 1):
         file, dialect = log.source.path.name, plain(log.source.dialect)
-        inferred |= dict.fromkeys(sentences(log.source.inferred))
+        inferred |= dict.fromkeys(reading_text.sentences(log.source.inferred))
         starter = log.source.starter
         found.append(_flight(number, log, blocks))
         del log
@@ -160,7 +159,8 @@ def text(found: Inspection) -> str:
         lines += _flight_lines(flight)
     lines += ["", *map(label.inferred, found.inferred)]
     if found.starter:
-        lines += [*([""] if found.inferred else []), NO_ALTITUDE, *found.starter.splitlines()]
+        lines += [*([""] if found.inferred else []), terminal_labels.NO_ALTITUDE,
+                  *found.starter.splitlines()]
     return "\n".join(lines).rstrip("\n")
 
 

@@ -10,6 +10,7 @@ from typing import Literal
 
 import numpy as np
 
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.results.assessment_results import (
     NOT_DISPLAYED,
     AssessedExceedance,
@@ -18,23 +19,23 @@ from loganalyze.results.assessment_results import (
 )
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.sheets.evaluation_settings import DEFAULTS
-from loganalyze.text.en import report_sentences as wording
-from loganalyze.text.en import verdict_sentences
-from loganalyze.text.en.labels import phase_labels
-from loganalyze.text.en.labels import terminal_labels as label
-from loganalyze.text.en.quantity_words import none_of_a_speed
-from loganalyze.text.en.sentences import assurance_text as sure
-from loganalyze.text.en.sentences import contribution_text as causes
-from loganalyze.text.en.sentences import (
+from loganalyze.text.facts import UNJUDGED, AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
+from loganalyze.text.language import assurance_text as sure
+from loganalyze.text.language import (
+    check_text,
     corroboration_text,
     measure_text,
+    number_format,
+    phase_labels,
     quality_text,
     severity_text,
+    verdict_sentences,
     warning_text,
 )
-from loganalyze.text.en.sentences import decision_text as decisions
-from loganalyze.text.en.sentences.check_text import check
-from loganalyze.text.facts import AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
+from loganalyze.text.language import contribution_text as causes
+from loganalyze.text.language import decision_text as decisions
+from loganalyze.text.language import report_sentences as wording
+from loganalyze.text.language import terminal_labels as label
 from loganalyze.text.presentation import Presentation
 
 Tone = Literal["", "strong", "over", "faint"]
@@ -88,7 +89,7 @@ def log_lines(
         lines.append(Line(""))
         if several:
             lines.append(
-                Line(verdict_sentences.sentence_case(label.flight(one.flight, one.files)), "strong")
+                Line(number_format.sentence_case(label.flight(one.flight, one.files)), "strong")
             )
         lines += _flight_lines(one, how, level, quantities)
     lines += [Line(""), Line(label.TAKEN_AS, "faint")]
@@ -143,7 +144,7 @@ def _flight_lines(
     if more > 0:
         yield Line(label.fewer_near(more), "", 2)
     for note in (*_doubts(one, how), *(
-            found.sentence for found in one.taken if found.code in verdict_sentences.UNJUDGED)):
+            found.sentence for found in one.taken if found.code in UNJUDGED)):
         yield Line(note, "", 2)
     if one.assessment:
         for finding in one.assessment.warnings:
@@ -163,8 +164,7 @@ def _unjudged(one: FlightFacts) -> Iterator[str]:
 def _never_judged(one: FlightFacts) -> Iterator[str]:
     """Why limits could not be judged, where the headline doesn't name them."""
     if one.exceedances or one.judged_s <= 0:
-        yield from (found.sentence for found in one.taken
-                    if found.code in verdict_sentences.UNJUDGED)
+        yield from (found.sentence for found in one.taken if found.code in UNJUDGED)
 
 
 def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:
@@ -273,7 +273,7 @@ def _measured(
         yield Line(measure_text.smallest(measure, how, quantity, together), "", 4)
     yield Line(measure_text.time_to_limit(one.shortest_time_to_limit, how), "", 4)
     for compared in one.checks:
-        yield Line(check(compared, how), "", 4)
+        yield Line(check_text.check(compared, how), "", 4)
     for some, at_most in ((one.tolerances, ""), (one.widest, decisions.WIDEST)):
         for sensor, source, u in some:
             words, size = wording.tolerance(sensor, u, how)

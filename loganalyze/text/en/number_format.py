@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from loganalyze.text.en.quantity_words import Exceeding, amount, is_in_mach, none_of_a_speed
+from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
+from loganalyze.text.en.quantity_words import amount
+from loganalyze.text.facts import Exceeding
 
 
 def clock(seconds: float | None) -> str:

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Protocol
 
 from loganalyze.quantities.limited_quantity import LimitedQuantity
-from loganalyze.quantities.limited_speed import LimitedMach
-from loganalyze.quantities.quantity_registry import quantity_names, quantity_of
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 
 SPEED_LETTERS: Mapping[str, str] = {
     "indicated_airspeed": "IAS", "calibrated_airspeed": "CAS", "equivalent_airspeed": "EAS",
@@ -18,39 +16,6 @@ MACH_WORDS: Mapping[str, str] = {"mach": "Mach", "indicated_mach": "indicated Ma
 UNKNOWN = "not known"
 NO_CAUSE = "not worked out"
 """The cell of the cause of an exceedance that is none of a speed."""
-
-
-class Exceeding(Protocol):
-    """An exceedance, or its plain facts."""
-
-    @property
-    def quantity(self) -> str:
-        """The quantity in which its limit is published."""
-
-    @property
-    def worst_excess_kt(self) -> float | None:
-        """The greatest excess as CAS [kt]."""
-
-    @property
-    def worst_excess_mach(self) -> float | None:
-        """The same in Mach, for a Mach limit."""
-
-    @property
-    def worst_excess(self) -> float | None:
-        """The same in the limit's own unit, for a limit that is none of a speed."""
-
-
-def none_of_a_speed(quantity: str) -> LimitedQuantity | None:
-    """Return what a quantity tells of itself where it is no speed, else None."""
-    if quantity not in quantity_names():
-        return None
-    found = quantity_of(quantity)
-    return None if found.is_speed else found
-
-
-def is_in_mach(quantity: str) -> bool:
-    """Whether a quantity is a Mach number."""
-    return quantity in quantity_names() and quantity_of(quantity).suffix == LimitedMach.suffix
 
 
 def noun(quantity: str) -> str:

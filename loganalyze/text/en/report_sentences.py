@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.record.channels import CHANNELS, kind
 from loganalyze.results.assessment_results import (
     AssessedExceedance,
@@ -25,7 +26,7 @@ from loganalyze.text.en.number_format import (
     sentence_case,
     too_little,
 )
-from loganalyze.text.en.quantity_words import UNKNOWN, none_of_a_speed
+from loganalyze.text.en.quantity_words import UNKNOWN
 from loganalyze.text.en.quantity_words import panel_words as panel_words_of
 from loganalyze.text.en.sentences import quality_text
 from loganalyze.text.en.sentences.decision_text import decision, tolerance_words, with_reason

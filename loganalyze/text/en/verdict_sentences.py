@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.results.assessment_results import (
     NOT_DISPLAYED,
     PROVEN_OVER,
@@ -13,7 +14,6 @@ from loganalyze.results.assessment_results import (
 )
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.text.en.number_format import (
-    QUANTITIES,
     clock,
     count,
     duration,
@@ -26,24 +26,14 @@ from loganalyze.text.en.number_format import (
     sentence_case,
     too_little,
 )
-from loganalyze.text.en.quantity_words import amount, none_of_a_speed
+from loganalyze.text.en.quantity_words import amount
 from loganalyze.text.en.sentences import quality_text
 from loganalyze.text.en.sentences.decision_text import with_reason
 from loganalyze.text.en.sentences.finding_text import (
-    FINDINGS,
-    UNJUDGED,
     but_not_judged,
-    finding,
     not_judged,
 )
-from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts, Summary
-
-__all__ = [
-    "CAUTIONS", "FINDINGS", "QUANTITIES", "STATES", "UNJUDGED", "clock", "closest", "count",
-    "crossover", "crossovers", "duration", "envelope_rows", "exceedance", "excess", "feet",
-    "finding", "headline", "in_quantity", "knots", "mach", "recognised", "sentence_case",
-    "thresholds", "verdict",
-]
+from loganalyze.text.facts import UNJUDGED, ExceedanceFacts, FlightFacts, SmallestFacts, Summary
 
 CAUTIONS: tuple[str, ...] = (
     "Not for use in flight, and not for the release of an aircraft to service.",
@@ -51,9 +41,6 @@ CAUTIONS: tuple[str, ...] = (
     "A flag is not proof of an exceedance, and the absence of one is no clearance.",
     "Not for punitive use.",
 )
-
-STATES: tuple[str, ...] = ("under", "over", "unknown", "not applicable")
-"""The words for the state codes 0 to 3."""
 
 LISTED = 10
 """How many exceedances a verdict lists before it only counts the rest."""

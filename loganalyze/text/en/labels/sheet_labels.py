@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from loganalyze.limits.sheet_plausibility import SheetRemark
-from loganalyze.quantities.quantity_registry import quantity_names, quantity_of
+from loganalyze.quantities.quantity_registry import is_in_mach, quantity_names, quantity_of
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 from loganalyze.sheets.toml_models import written
 from loganalyze.text.en.number_format import count
-from loganalyze.text.en.quantity_words import is_in_mach
 
 REMARKS: Mapping[str, str] = {
     "aircraft_unnamed": "the aircraft has no name yet: write it behind the key \"aircraft\".",

@@ -6,9 +6,10 @@ import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
 from loganalyze.text.en.labels import report_labels as label
 from loganalyze.text.en.number_format import clock, feet, knots, mach, sentence_case
-from loganalyze.text.en.quantity_words import amount, is_in_mach, none_of_a_speed
+from loganalyze.text.en.quantity_words import amount
 from loganalyze.text.en.sentences.decision_text import chance, decision, noise_or_gusts, prior
 from loganalyze.text.presentation import Presentation
 

@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.text.en.labels.report_labels import CAUSES, ENDED
 from loganalyze.text.en.number_format import duration
-from loganalyze.text.en.quantity_words import NO_CAUSE, UNKNOWN, no_causes, none_of_a_speed
+from loganalyze.text.en.quantity_words import NO_CAUSE, UNKNOWN, no_causes
 from loganalyze.text.en.report_sentences import listed
 from loganalyze.text.presentation import Presentation
 

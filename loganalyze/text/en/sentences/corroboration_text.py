@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
 from loganalyze.results.assessment_results import (
     CANT_TELL,
     CONFIRMS,
@@ -12,13 +13,7 @@ from loganalyze.results.assessment_results import (
     CONTRADICTS,
 )
 from loganalyze.text.en.number_format import mach
-from loganalyze.text.en.quantity_words import (
-    amount,
-    is_in_mach,
-    no_other_channel,
-    none_of_a_speed,
-    noun,
-)
+from loganalyze.text.en.quantity_words import amount, no_other_channel, noun
 from loganalyze.text.en.report_sentences import channel_words
 from loganalyze.text.presentation import Presentation
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.record.channels import CHANNELS
 from loganalyze.results.assessment_results import NOT_DETERMINABLE
 from loganalyze.text.en.labels import report_labels as label
-from loganalyze.text.en.quantity_words import MACH_WORDS, UNKNOWN, amount, none_of_a_speed
+from loganalyze.text.en.quantity_words import MACH_WORDS, UNKNOWN, amount
 from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:

@@ -8,11 +8,8 @@ from typing import Any, Protocol
 from loganalyze.record.channels import CHANNELS
 from loganalyze.text.en.labels.report_labels import HIDDEN_COLUMN
 from loganalyze.text.en.number_format import clock, count, duration
+from loganalyze.text.facts import UNJUDGED
 
-UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
-            "limit_needs_channel",
-            "limit_in_force_at_rest")
-"""Findings that belong to the verdict: limits that nothing could judge."""
 NAMED = 3
 """How many limits that nothing could judge are named in a headline."""
 

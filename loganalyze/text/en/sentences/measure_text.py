@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
 from loganalyze.text.en.labels.phase_labels import while_in
 from loganalyze.text.en.number_format import duration, mach
-from loganalyze.text.en.quantity_words import amount, is_in_mach, none_of_a_speed
+from loganalyze.text.en.quantity_words import amount
 from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:
