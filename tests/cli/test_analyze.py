@@ -10,7 +10,7 @@ import pytest
 
 from loganalyze import Settings
 from loganalyze.sheets.evaluation_settings import DESCRIPTIONS
-from loganalyze.text.en.verdict_sentences import CAUTIONS
+from loganalyze.text.language import verdict_sentences
 
 from .conftest import SHEET, write_log
 
@@ -28,7 +28,7 @@ def test_a_plain_verdict_is_printed(run, fast, sheet):
     assert "join gap 5 s, join margin 2 kt, join margin Mach 0.004" in " ".join(done.out.split())
     done = run("analyze", fast, "--limits", sheet, "--join-gap-s", "7")
     assert "Thresholds: join gap 7 s\n" in done.out
-    assert done.out.rstrip().endswith("\n".join(CAUTIONS))
+    assert done.out.rstrip().endswith("\n".join(verdict_sentences.CAUTIONS))
 
 
 def test_nothing_that_is_printed_is_wider_than_80_columns(run, fast, sheet):
@@ -36,7 +36,7 @@ def test_nothing_that_is_printed_is_wider_than_80_columns(run, fast, sheet):
         done = run("analyze", fast, "--limits", sheet, level)
         wide = [line for line in done.out.splitlines()
                 if len(line) > 80 and str(fast.parent) not in line]
-        assert set(wide) <= set(CAUTIONS)
+        assert set(wide) <= set(verdict_sentences.CAUTIONS)
 
 
 def test_quiet_prints_a_line_a_flight_and_verbose_what_was_measured(run, fast, slow, sheet):

@@ -18,8 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loganalyze import read_limits
-from loganalyze.text.en.first_sheet import FirstLimits, limits_sheet_text
-from loganalyze.text.en.labels.sheet_labels import REMARKS
+from loganalyze.text.language import first_sheet, sheet_labels
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_logs"
@@ -89,7 +88,8 @@ def test_what_stands_in_comments_is_a_sheet_too(run):
 @given(st.lists(st.integers(1, 60), min_size=1, max_size=6, unique=True))
 def test_every_flap_position_has_its_own_limit_and_no_angle_has_none(positions):
     positions.sort()
-    text = limits_sheet_text(FirstLimits(vfe=tuple((float(at), 300.0 - at) for at in positions)))
+    text = first_sheet.limits_sheet_text(first_sheet.FirstLimits(
+        vfe=tuple((float(at), 300.0 - at) for at in positions)))
     reaches = [limit["when"]["flap_deg"] for limit in tomllib.loads(text)["limit"]]
     for at, reach in zip(positions, reaches, strict=True):
         assert reach["above"] < at <= reach.get("up_to", at)
@@ -247,7 +247,7 @@ def test_what_is_unlikely_is_named(run, tmp_path, text, codes):
 
 
 def test_every_remark_was_met():
-    assert {code for _, codes in REMARKED for code in codes} == REMARKS.keys()
+    assert {code for _, codes in REMARKED for code in codes} == sheet_labels.REMARKS.keys()
 
 
 def test_a_sheet_that_cannot_be_used_ends_in_2(run, tmp_path):

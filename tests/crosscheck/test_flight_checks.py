@@ -12,7 +12,7 @@ from loganalyze.crosscheck.flight_checks import checks_of
 from loganalyze.crosscheck.wind_triangle import scale_error
 from loganalyze.limits import limit_equivalents
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.text.en.sentences.check_text import check
+from loganalyze.text.language import check_text
 
 SHEET = LimitsSheet.model_validate({
     "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},
@@ -237,7 +237,7 @@ def test_a_channel_that_contradicts_an_exceedance_is_not_consistent():
     (one,) = assess_flight(analysis).checks
     assert abs(one.values["median_difference"]) < 1e-6
     assert (one.consistent, one.values["contradicted"]) == (False, 1)
-    assert check(one).endswith("it contradicts 1 exceedance, as is said there.")
+    assert check_text.check(one).endswith("it contradicts 1 exceedance, as is said there.")
     with_none = checks_of(analysis, assess_flight(analysis).columns)
     assert with_none[0].consistent
 

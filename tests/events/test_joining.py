@@ -9,8 +9,8 @@ import pytest
 
 from loganalyze import Channel, FlightLog, LimitsSheet, Source, analyze
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.text.en.report_sentences import touches
 from loganalyze.text.flight_account import exceedance_facts
+from loganalyze.text.language import report_sentences
 
 SHEET = LimitsSheet.model_validate({
     "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},
@@ -100,13 +100,13 @@ def test_how_an_exceedance_is_made_up_is_told_in_one_line():
     kt = np.full(200, 249.0)
     kt[20:140:5] = 250.5
     (one,) = exceedance_facts(flown(kt))
-    assert touches(one) == (
+    assert report_sentences.touches(one) == (
         " The limit was ridden: 24 touches, 16.0 s over in all, the longest 0.7 s.")
     whole = event()
     whole[len(whole) // 2] = np.nan
     (one,) = exceedance_facts(flown(whole))
-    assert touches(one) == (" For 1.0 s of it no sample stands: too short for the limit to have "
-                            "been regained.")
+    assert report_sentences.touches(one) == (
+        " For 1.0 s of it no sample stands: too short for the limit to have been regained.")
 
 
 @pytest.mark.parametrize("rate_hz", [1.0, 4.0, 8.0])

@@ -39,7 +39,7 @@ import exporting
 from exporting import BLANK_FORMS, CLOCKS, FORMS, Habits, Written
 
 from loganalyze import Analysis, LimitsSheet, Problem, analyze, read_flights, read_limits
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 REACH_S = 8.0
 REACH_OF_MANY_S = 2.0
@@ -129,7 +129,7 @@ def words(analyses: list[Analysis]) -> set[str]:
     """
     said: set[str] = set()
     for one in analyses:
-        said |= {sentence for sentence in sentences(one.log.source.inferred)
+        said |= {sentence for sentence in reading_text.sentences(one.log.source.inferred)
                  if not DAMAGE.search(sentence)}
         said |= {f"{finding.code} {finding.values}" for finding in one.findings}
     return said

@@ -9,7 +9,7 @@ import pytest
 from small_exports import FT, KT, export, lines
 
 from loganalyze import ColumnsFile, FlightLog, read_flights, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 RNG = np.random.default_rng(11)
 TIME = np.arange(240) / 4
@@ -38,7 +38,7 @@ def test_a_held_altitude_keeps_its_own_samples_and_is_interpolated_between(tmp_p
         log.aligned("pressure_altitude")[:237] / FT,
         np.interp(TIME[:237], TIME[::4], ALTITUDE[::4]))
     assert log.recorded("pressure_altitude").sum() == 60
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         '"press_alt_ft" was recorded at every 4th row and held between: the repeats were set '
         "aside.",)
     assert log.interval_s == 0.25
@@ -69,7 +69,7 @@ def test_a_stated_lag_is_taken_off_and_an_unstated_one_is_not_known(tmp_path):
     assert not log.recorded("indicated_airspeed").any()
     other = log.channels["pressure_altitude"]
     assert (other.lag_s, other.skew_s, other.skew_known, other.shifted) == (0, 0, False, False)
-    assert sentences(log.source.inferred)[-1] == (
+    assert reading_text.sentences(log.source.inferred)[-1] == (
         '"ias_kt" was interpolated at the rows\' times, for its lag of 0.6 s.')
 
 
@@ -108,7 +108,7 @@ def test_a_value_that_starts_again_runs_on(tmp_path):
     log = read(tmp_path, {"pressure_altitude": {
         "column": "ALT", "unit": "ft", "wraps_at": 8192}}, ALT=ALTITUDE % 8192, ias_kt=SPEED)
     np.testing.assert_allclose(log.channels["pressure_altitude"].values / FT, ALTITUDE)
-    assert sentences(log.source.inferred)[-1] == (
+    assert reading_text.sentences(log.source.inferred)[-1] == (
         '"ALT" starts again after 8192 ft: made to run on from its first value.')
 
 

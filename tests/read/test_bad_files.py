@@ -12,7 +12,7 @@ from small_exports import PLAIN, export, parquet
 
 from loganalyze import ColumnsFile, Problem, read_flights, read_log
 from loganalyze.sheets.columns_file import Column
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 HEADER = PLAIN.split("\n")[0]
 MANY = "\n".join([HEADER, *(f"{i},20000,200,-20" for i in range(240_000)), ""])
@@ -145,7 +145,7 @@ def test_a_nested_column_on_which_no_verdict_rests_is_left_unread(tmp_path: Path
                "ias_kt": pa.array([100.0, 101]), "Pitch [deg]": pa.array([[1.0, 2], [1.0, 2]])}
     log = read_log(parquet(tmp_path, columns))
     assert "pitch" not in log
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         'Column "Pitch [deg]" was not read: it holds list<element: double>, not numbers.',)
     chosen = ColumnsFile(columns={"pitch": Column(column="Pitch [deg]")})
     with pytest.raises(Problem, match=r'column "Pitch \[deg\]" holds list<.*>, not numbers'):

@@ -9,7 +9,7 @@ import pytest
 from small_exports import export, lines
 
 from loganalyze import FlightLog, Problem, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 START = np.datetime64("2026-03-01T23:59:58.500", "ns")
 
@@ -70,14 +70,14 @@ def test_stamps_are_exact_to_the_nanosecond(tmp_path: Path) -> None:
 
 def test_what_the_clock_does_not_state_is_said(tmp_path: Path) -> None:
     log = clocked(tmp_path, "time", ["2026-03-01 10:00:00", "2026-03-01 10:00:01"])
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         'The times of "time" state no zone: they were taken as UTC.',)
     log = clocked(tmp_path, "time", ["0", "0.25"])
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         '"time" states no unit; its step of 0.25 was taken as seconds, since no recorder samples '
         "every few milliseconds or faster.",)
     log = clocked(tmp_path, "time", ["0", "1000"])
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         '"time" states no unit; its step of 1000 was taken as milliseconds, since no recorder '
         "samples so slowly.",)
 
@@ -100,7 +100,7 @@ def test_coarse_stamps_are_spread_evenly(tmp_path: Path) -> None:
     np.testing.assert_allclose(log.time, 0.25 * np.arange(13))
     assert log.interval_s == 0.25
     assert speeds(log) == list(range(13))
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         "Some 4 rows share each time stamp (1 s): spread evenly over it.",)
     assert log.steps[0].counts["spread over a coarse stamp"] == 9
 
@@ -123,7 +123,7 @@ def test_repeated_and_backward_rows_are_set_aside_and_counted(tmp_path: Path) ->
     assert dict(log.steps[0].counts) == {
         "rows": 50, "kept": 47, "set aside, no time": 1, "set aside, time runs backwards": 1,
         "set aside, repeated time": 1}
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         "1 of 50 rows were set aside: no time.",
         "1 of 50 rows were set aside: time runs backwards.",
         "1 of 50 rows were set aside: repeated time.")

@@ -11,7 +11,7 @@ import pytest
 from small_exports import export, lines
 
 from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 ROWS = 900
 START = datetime(2026, 2, 28, 23, 52, 30)
@@ -163,11 +163,12 @@ def check_all(clock: str, damaged: list[tuple[str, int, int]], rng: np.random.Ge
         assert np.abs(off).max() <= 8, f"{about}: {np.abs(off).max()} s off"
         assert len(rows) >= ROWS - 12 * len(damaged), f"{about}: {ROWS - len(rows)} rows lost"
         if len(rows) < ROWS:
-            assert any("set aside" in one for one in sentences(log.source.inferred)), about
+            assert any("set aside" in one
+                       for one in reading_text.sentences(log.source.inferred)), about
             outcome = "said"
         if whole.utc_start is not None and log.utc_start is None:
             assert any("UTC" in one or "date" in one
-                       for one in sentences(log.source.inferred)), about
+                       for one in reading_text.sentences(log.source.inferred)), about
     return outcome
 
 

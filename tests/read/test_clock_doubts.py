@@ -10,7 +10,7 @@ import pytest
 from small_exports import export, lines, parquet
 
 from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 T = np.arange(600)
 """Ten minutes at 1 Hz."""
@@ -54,7 +54,7 @@ def without(log: FlightLog, row: int) -> None:
     kept = np.delete(T, row)
     np.testing.assert_allclose(log.time, kept - kept[0])
     assert any(one.startswith("1 of 600 rows were set aside: no time")
-               for one in sentences(log.source.inferred))
+               for one in reading_text.sentences(log.source.inferred))
 
 
 def of_day(seconds: np.ndarray | range, pattern: str = "{:02}:{:02}:{:02}") -> list[str]:
@@ -90,7 +90,7 @@ def test_the_keys_that_the_sentence_names_mend_it(tmp_path: Path) -> None:
 def test_a_part_of_the_day_under_a_name_of_the_wall_clock(tmp_path: Path) -> None:
     log = read(tmp_path, "UTC", PARTS)
     np.testing.assert_allclose(log.time, T, atol=1e-3)
-    assert sentences(log.source.inferred)[0] == (
+    assert reading_text.sentences(log.source.inferred)[0] == (
         '"UTC" states no unit; its step was taken as a part of the day.')
 
 
@@ -102,7 +102,8 @@ def test_one_damaged_part_of_the_day_beside_a_date(cell: str, row: int, tmp_path
     log = read(tmp_path, "Date;Time", [f"2026-03-01;{part}" for part in parts])
     assert log.steps[0].counts["kept"] == 599
     assert log.time[-1] - log.time[0] == pytest.approx(598 if row in (0, 599) else 599, abs=0.01)
-    assert any("1 of 600 rows were set aside" in one for one in sentences(log.source.inferred))
+    assert any("1 of 600 rows were set aside" in one
+               for one in reading_text.sentences(log.source.inferred))
 
 
 @pytest.mark.parametrize(("per_second", "rate", "words"), [
@@ -217,7 +218,7 @@ def test_dates_of_six_digits_over_midnight(tmp_path: Path) -> None:
     log = read(tmp_path, "Date;UTC", stamps)
     assert log.utc_start == np.datetime64("2026-02-28T23:59:00", "ns")
     assert log.time.tolist() == T.tolist()
-    assert sentences(log.source.inferred)[0] == (
+    assert reading_text.sentences(log.source.inferred)[0] == (
         'The dates of "Date" were taken as day first: only so do they run on from one day to the '
         "next.")
 
@@ -273,11 +274,13 @@ def test_epochs_in_short_floats_are_spread_and_their_error_is_said(
         assert len(log) == len(t)
         assert np.abs(began + log.time - t).max() < 64
         assert abs(np.diff(log.time).mean() * rate - 1) < 0.02
-        said, = (one for one in sentences(log.source.inferred) if "by their format" in one)
+        said, = (one for one in reading_text.sentences(log.source.inferred)
+                 if "by their format" in one)
         assert said.startswith('The numbers of "timestamp" are exact to 6')
         assert said.endswith("s alone, by their format: UTC may be wrong by so much.")
 
 
 def test_elapsed_times_in_short_floats_need_no_word(tmp_path: Path) -> None:
     path = stamped(tmp_path, pa.array(np.float32(50_000) + (T / 16).astype(np.float32)), 16)
-    assert not any("by their format" in one for one in sentences(read_log(path).source.inferred))
+    assert not any("by their format" in one
+                   for one in reading_text.sentences(read_log(path).source.inferred))

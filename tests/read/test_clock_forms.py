@@ -11,7 +11,7 @@ import pytest
 from small_exports import WAYS, export, in_pieces, lines, parquet
 
 from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 
 def timed(folder: Path, header: str, stamps: list[str], said: dict | None = None) -> FlightLog:
@@ -146,7 +146,8 @@ SAID = {
 def test_what_was_taken_for_what_is_said(name: str, tmp_path: Path) -> None:
     header, stamps, said, _, _ = CASES[name]
     log = timed(tmp_path, header, stamps, said)
-    said_of_time = [one for one in sentences(log.source.inferred) if "state no zone" not in one]
+    said_of_time = [one for one in reading_text.sentences(log.source.inferred)
+                    if "state no zone" not in one]
     if SAID[name]:
         assert any(SAID[name].startswith(one[:40]) for one in said_of_time)
     assert said_of_time[:1] == ([SAID[name]] if SAID[name] else said_of_time[:1]) or (
@@ -190,7 +191,7 @@ def test_a_week_that_may_have_started_again_gives_no_date(tmp_path: Path) -> Non
         "week": {"column": "week"}, "time": {"column": "time [s]"}}})
     assert log.time.tolist() == [0, 1]
     assert log.utc_start is None
-    assert sentences(log.source.inferred)[0] == (
+    assert reading_text.sentences(log.source.inferred)[0] == (
         "The satellite week 359 may have started again since 1980: the log's date isn't known.")
 
 

@@ -10,7 +10,7 @@ from small_exports import FT, KT, PLAIN, export, lines
 
 from loganalyze import ColumnsFile, Problem, read_log
 from loganalyze.sheets.columns_file import Column
-from loganalyze.text.en.sentences.reading_text import known_by, sentences
+from loganalyze.text.language import reading_text
 
 HEADERS = [
     # header, channel, unit as recorded, 100 of it in SI
@@ -73,7 +73,7 @@ def test_names_of_the_trade(header: str, channel: str, unit: str, hundred: float
     read = read_log(export(tmp_path, lines(";".join(names), rows))).channels[channel]
     np.testing.assert_allclose(read.values, hundred, rtol=1e-12)
     assert (read.column, read.recorded_unit) == (header, unit)
-    assert known_by(read).startswith("recognised by its name")
+    assert reading_text.known_by(read).startswith("recognised by its name")
 
 
 @pytest.mark.parametrize("header", ["HP", "PS [deg]", "T [degC]", "EGT [degC]", "VS"])
@@ -97,7 +97,7 @@ static_air_temperature = { column = "SAT", unit = "degC" }
     assert log.channels["pressure_altitude"].values.tolist() == [3000, 3000]
     np.testing.assert_allclose(log.channels["calibrated_airspeed"].values, 100)
     np.testing.assert_allclose(log.channels["static_air_temperature"].values, 268.15)
-    assert known_by(log.channels["pressure_altitude"]) == (
+    assert reading_text.known_by(log.channels["pressure_altitude"]) == (
         "named in the columns file, unit from the columns file")
     assert "indicated_airspeed" in log
 
@@ -132,9 +132,9 @@ def test_kelvin_is_inferred_where_nothing_else_fits(tmp_path: Path) -> None:
     text = "time_s,press_alt_ft,ias_kt,OAT\n0,0,200,288.1\n1,0,200,288.2\n"
     log = read_log(export(tmp_path, text))
     assert log.channels["outside_air_temperature"].values.tolist() == [288.1, 288.2]
-    assert known_by(log.channels["outside_air_temperature"]) == (
+    assert reading_text.known_by(log.channels["outside_air_temperature"]) == (
         "recognised by its name, unit inferred")
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         '"OAT" states no unit; all its values lie within 180 to 330: taken as kelvin.',)
 
 
@@ -143,7 +143,7 @@ def test_kelvin_is_not_inferred_from_the_first_rows_alone(tmp_path: Path) -> Non
     log = read_log(export(tmp_path, lines("time_s,press_alt_ft,ias_kt,OAT", rows)))
     # No airspeed or Mach limit needs it: the log is read without it.
     assert set(log.channels) == {"pressure_altitude", "indicated_airspeed"}
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         'Column "OAT" (outside air temperature) states no unit, and not all its values are kelvin: '
         "not read; state its unit in a columns file.",)
 
@@ -162,7 +162,7 @@ def test_a_temperature_in_doubt_is_left_unread_and_said_so(
     log = read_log(export(tmp_path, lines(f"time_s,press_alt_ft,ias_kt,{name}",
                                           ["0,1,2,-30", "1,1,2,-30"])))
     assert set(log.channels) == {"pressure_altitude", "indicated_airspeed"}
-    assert sentences(log.source.inferred) == (note,)
+    assert reading_text.sentences(log.source.inferred) == (note,)
 
 
 @pytest.mark.parametrize("more", ["", ",gps_alt_ft", ",baro_alt_ft"])
@@ -192,7 +192,7 @@ def test_what_the_verdict_does_not_rest_on_is_left_unread_and_said_so(tmp_path: 
                   "0,0,200,5,90,91,1\n1,0,200,5,90,91,1\n")
     log = read_log(path)
     assert set(log.channels) == {"pressure_altitude", "indicated_airspeed"}
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         'Column "Ground speed [furlong]" was not read: the unit "furlong" of column "Ground speed '
         "[furlong]\" isn't known.",
         'Columns "N1_%" and "N1 [%]" may each be the engine N1: not read.',
@@ -211,7 +211,7 @@ def test_two_sources_are_both_kept(tmp_path: Path) -> None:
         "indicated_airspeed": "IAS (CAPT) [kt]", "indicated_airspeed_2": "IAS (F/O) [kt]",
         "indicated_airspeed_3": "IAS STBY [kt]", "ground_speed": "GS [kt]"}
     assert log.channels["pressure_altitude_2"].values[0] == pytest.approx(1000 * FT)
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         '"press_alt_1_m" was taken as the pressure altitude, "press_alt_2_ft" as another source '
         "of it.",
         '"IAS (CAPT) [kt]" was taken as the indicated airspeed, "IAS (F/O) [kt]" and "IAS STBY '
@@ -225,7 +225,7 @@ def test_the_columns_file_chooses_one_of_two_sources(tmp_path: Path) -> None:
     log = read_log(path, sheet)
     assert log.channels["indicated_airspeed"].column == "IAS_R_kt"
     assert log.channels["indicated_airspeed_2"].column == "IAS_L_kt"
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         '"IAS_R_kt" was taken as the indicated airspeed, "IAS_L_kt" as another source of it.',)
 
 
@@ -271,8 +271,8 @@ def test_a_unit_is_inferred_where_no_other_fits(header: str, value: str, channel
                                   [f"0,0,200,{value}", f"1,0,200,{value}"]))
     log = read_log(path)
     assert log.channels[channel].values == pytest.approx([si, si])
-    assert known_by(log.channels[channel]) == "recognised by its name, unit inferred"
-    assert sentences(log.source.inferred) == (f'"{header}" states no unit; {said}.',)
+    assert reading_text.known_by(log.channels[channel]) == "recognised by its name, unit inferred"
+    assert reading_text.sentences(log.source.inferred) == (f'"{header}" states no unit; {said}.',)
 
 
 @pytest.mark.parametrize(("header", "value", "said"), [
@@ -295,7 +295,7 @@ def test_what_the_data_leave_in_doubt_is_not_read(header: str, value: str, said:
                                   [f"0,0,200,{value}", f"1,0,200,{value}"]))
     log = read_log(path)
     assert set(log.channels) == {"pressure_altitude", "indicated_airspeed"}
-    assert sentences(log.source.inferred) == ((said,) if said else ())
+    assert reading_text.sentences(log.source.inferred) == ((said,) if said else ())
 
 
 def test_states_may_be_numbers_or_words(tmp_path: Path) -> None:

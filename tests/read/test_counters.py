@@ -8,7 +8,7 @@ import pytest
 from loganalyze.read.clocks import calendar_dates
 from loganalyze.read.clocks.counter_clock import DayClock, FrameClock, WeekClock
 from loganalyze.read.clocks.rollover import RolloverCounter, Years, filled
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 NAN = np.nan
 DAY = 86400.0
@@ -128,7 +128,7 @@ def test_frames_and_subframes_start_again_where_stated():
 def test_frames_start_again_after_a_power_of_two_and_it_is_said():
     clock = FrameClock(4, 1)
     assert seconds_of(clock, [4094, 4095, 0, 1]).tolist() == [16376, 16380, 16384, 16388]
-    assert list(sentences(clock.found)) == [
+    assert list(reading_text.sentences(clock.found)) == [
         "The frame counter fell from 4095 to 0: taken as a start again after 4096 frames."]
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from exporting import Habits
 
 from loganalyze import read_flights
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 
 def test_one_damaged_cell_line_or_byte_changes_no_state_far_away_without_a_word() -> None:
@@ -39,7 +39,8 @@ def test_an_invalid_byte_in_a_part_of_the_clock_is_a_damaged_cell(tmp_path: Path
     row = data[:place].count(b"\n") - 2  # The first line is the header, the second the units.
     written.path.write_bytes(data[:place] + b"\xff" + data[place:])
     (after,) = read_flights(written.path, written.columns)
-    assert any('"Day of year"' in sentence for sentence in sentences(after.source.inferred))
+    assert any('"Day of year"' in sentence
+               for sentence in reading_text.sentences(after.source.inferred))
     assert len(after) >= len(before) - 1
     far = before.time[np.abs(np.arange(len(before)) - row) > 1]
     assert np.isin(far, after.time).all()

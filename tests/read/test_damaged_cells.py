@@ -9,7 +9,7 @@ import pytest
 from small_exports import export, lines
 
 from loganalyze import FlightLog, Problem, read_flights, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 HEADER = "Time [s];Pressure Altitude [ft];IAS [kt];SAT [degC];Gear Down"
 ROWS = 600
@@ -25,7 +25,8 @@ def read(folder: Path, rows: list[list[str]]) -> FlightLog:
     path = export(folder, lines(HEADER, [";".join(row) for row in rows]))
     log = read_log(path)
     flight, = read_flights(path)
-    assert sentences(log.source.inferred) == sentences(flight.source.inferred)
+    assert reading_text.sentences(log.source.inferred) == (
+        reading_text.sentences(flight.source.inferred))
     for name, channel in log.channels.items():
         np.testing.assert_array_equal(channel.values, flight.channels[name].values)
     return log
@@ -57,7 +58,7 @@ def test_one_damaged_cell_is_missing(column: int, cell: str, row: int, tmp_path:
         np.testing.assert_array_equal(channel.values[there], whole.channels[name].values[there])
     name = HEADER.split(";")[column]
     assert (f'1 cell of column "{name}" can\'t be read as what it holds: taken as missing.'
-            in sentences(log.source.inferred))
+            in reading_text.sentences(log.source.inferred))
     assert log.steps[0].counts[f'damaged cells in "{name}"'] == 1
 
 
@@ -94,7 +95,7 @@ def test_a_damaged_line_is_left_out(line: str, tmp_path: Path) -> None:
     log = read(tmp_path, rows)
     assert log.time.tolist() == [i for i in range(ROWS) if i != 300]
     assert any(one.startswith("1 damaged line was left out")
-               for one in sentences(log.source.inferred))
+               for one in reading_text.sentences(log.source.inferred))
 
 
 def test_many_damaged_lines_are_refused(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from small_exports import FT, KT, export, lines
 from loganalyze import ColumnsFile, FlightLog, Problem, read_log
 from loganalyze.sheets.columns_file import Column
 from loganalyze.sheets.export_options import ClockHabits, FileHabits
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 STAMPS = [f"2026-03-01 10:00:{second:02d}" for second in range(6)]
 
@@ -46,7 +46,7 @@ def test_the_zone_in_a_clocks_name_counts(name: str, start: str, tmp_path: Path)
 
 
 def test_an_offset_in_a_clocks_name_is_said(tmp_path: Path) -> None:
-    assert sentences(log_of(tmp_path, "Time (UTC-3)", STAMPS).source.inferred) == (
+    assert reading_text.sentences(log_of(tmp_path, "Time (UTC-3)", STAMPS).source.inferred) == (
         'The times of "Time (UTC-3)" were taken as 3 h behind UTC, as its name says.',)
 
 
@@ -54,7 +54,7 @@ def test_local_times_give_no_utc(tmp_path: Path) -> None:
     log = log_of(tmp_path, "Time (local)", STAMPS)
     assert log.utc_start is None
     assert log.time.tolist() == list(range(6))
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         'The times of "Time (local)" are local, and nothing states their offset from UTC: no UTC '
         "is given. State utc_offset_s under [clock] in a columns file.",)
     told = ColumnsFile(clock=ClockHabits(utc_offset_s=7200.0))
@@ -66,7 +66,7 @@ def test_local_times_give_no_utc(tmp_path: Path) -> None:
 def test_a_date_of_six_digits_is_no_date(date: str, tmp_path: Path) -> None:
     log = log_of(tmp_path, "Date,Time", [f"{date},{stamp[11:]}" for stamp in STAMPS])
     assert log.utc_start is None
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         f'The dates in column "Date" (such as "{date}") were not used: nothing tells the order of '
         'day, month and year. Say form = "day first" or form = "month first" under [clock] in a '
         "columns file, or export YYYYMMDD.",)
@@ -82,7 +82,7 @@ def test_a_year_of_two_digits_between_hyphens(tmp_path: Path) -> None:
 def test_minutes_and_seconds_are_no_hours_and_minutes(tmp_path: Path) -> None:
     log = log_of(tmp_path, "Time", [f"00:{i:02d}" for i in range(6)])
     assert log.interval_s == 1
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         'The times of "Time" (such as "00:05") were taken as minutes and seconds, since no '
         "recorder samples once a minute.",)
     assert refusal(tmp_path, "Time", [f"00:{i // 8:02d}" for i in range(48)]) == (
@@ -104,7 +104,7 @@ def test_other_engines_are_no_second_sources_and_tanks_are_not_all_the_fuel(
         tmp_path: Path) -> None:
     names = "Time [s],N1 ENG1 [%],N1 ENG2 [%],Fuel L [kg],Fuel R [kg]"
     log = log_of(tmp_path, names, [f"{i},90,91,300,310" for i in range(6)])
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         '"N1 ENG1 [%]" was taken as the engine N1, "N1 ENG2 [%]" as that of another engine.',
         'Columns "Fuel L [kg]" and "Fuel R [kg]" may each be the fuel on board: not read.')
     assert "fuel" not in log
@@ -112,7 +112,7 @@ def test_other_engines_are_no_second_sources_and_tanks_are_not_all_the_fuel(
 
 def test_serial_dates_state_no_zone(tmp_path: Path) -> None:
     days = [f"{46082 + i / 86400:.9f}" for i in range(6)]
-    assert sentences(log_of(tmp_path, "Time", days).source.inferred) == (
+    assert reading_text.sentences(log_of(tmp_path, "Time", days).source.inferred) == (
         'The times of "Time" state no zone: they were taken as UTC.',
         'The numbers of "Time" were taken as spreadsheet serial dates of the 1900 system, from '
         "their size and step.")
@@ -174,7 +174,7 @@ def test_a_fill_value_within_the_range(fill: float, where: list[slice], gone: in
     log = read_log(export(tmp_path, lines("Time [s],Press Alt [ft],CAS [kt]", [
         f"{i},{1000 + i},{value:.1f}" for i, value in enumerate(speed)])))
     assert np.isnan(log.aligned("calibrated_airspeed")).sum() == gone
-    assert sentences(log.source.inferred) == ((
+    assert reading_text.sentences(log.source.inferred) == ((
         f'"CAS [kt]" stands at {fill:g} kt {gone} times in sequence, reached and left by '
         "steps that no aircraft can make: taken as a fill value and set aside.",) if gone else ())
 

@@ -11,7 +11,7 @@ from small_exports import FT, KT, WAYS, export, in_pieces, lines, parquet
 
 from loganalyze import Problem, read_flights, read_log
 from loganalyze.read.flights import flight_splitting
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 NAN = np.nan
 FIELD = 500.0
@@ -73,7 +73,7 @@ def test_long_ground_running_belongs_to_no_flight_and_is_said(wheels, tmp_path):
     assert len(second) == pytest.approx(1200 + 1800, abs=25)
     left = second.steps[0].counts["ground running before, of no flight"]
     assert len(first) + left + len(second) == 11400
-    assert sentences(second.source.inferred)[-1] == (
+    assert reading_text.sentences(second.source.inferred)[-1] == (
         f"{left} rows ({(left - 1) / 60:.0f} min) before the flight that begins at "
         f"{second.time[0]:g} s are ground running, and belong to none.")
 
@@ -86,14 +86,14 @@ def test_ground_running_after_the_last_flight_is_said(after, said, piece, way, t
     group = in_pieces(monkeypatch, way, piece)
     path = log_of(tmp_path, flight(), ground(after, 12.0), group=group)
     log, = read_flights(path)
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         ("The recording runs on for more than 30 min on the ground after this flight: what is "
          "beyond that belongs to no flight, unless another one follows.",) if said else ())
 
 
 def test_a_stretch_after_a_gap_may_belong_to_no_flight(tmp_path):
     log, = read_flights(log_of(tmp_path, flight(), ground(900), gap=(1300, 7200)))
-    assert sentences(log.source.inferred) == (
+    assert reading_text.sentences(log.source.inferred) == (
         "A gap of 120 min follows this flight: what comes after it is a stretch of its own, and "
         "belongs to no flight unless one flies in it.",)
 
@@ -199,7 +199,7 @@ def test_a_log_in_which_nothing_flies_is_given_as_it_is(tmp_path):
     path = log_of(tmp_path, ground(900), ground(600), gap=(900, 7200))
     logs = list(read_flights(path))
     assert [len(log) for log in logs] == [900, 600]
-    assert sentences(logs[1].source.inferred)[-1] == (
+    assert reading_text.sentences(logs[1].source.inferred)[-1] == (
         "No flight was found in the stretch that begins at 8100 s: it stays slow and at one "
         "altitude. It was taken as it is.")
 
@@ -211,7 +211,7 @@ def test_a_clock_set_anew_begins_a_flight_whose_times_are_as_recorded(tmp_path):
                               "ias_kt": pa.array(speed)})
     first, second = read_flights(path)
     assert (first.time[-1], second.time[0], second.time[-1]) == (1199, 3, 1202)
-    assert sentences(second.source.inferred)[-1] == (
+    assert reading_text.sentences(second.source.inferred)[-1] == (
         "The clock fell from 1199 s to 3 s since the file's first sample and ran on: what follows "
         "is a stretch of its own, with the times as recorded; how long the break was isn't known.")
     with pytest.raises(Problem, match="the clock was reset"):
@@ -306,7 +306,7 @@ def test_a_wild_clock_is_cut_alike_in_pieces_of_any_size(turn, way, tmp_path, mo
                 "ias_kt": pa.array(np.full(len(time), 200.0) + np.arange(len(time)) % 3)},
                 rows=group)
             try:
-                found.append([(log.time.tolist(), sentences(log.source.inferred), {
+                found.append([(log.time.tolist(), reading_text.sentences(log.source.inferred), {
                     name: channel.values.tolist() for name, channel in log.channels.items()})
                     for log in read_flights(path)])
             except Problem as problem:

@@ -11,7 +11,7 @@ import pytest
 from gallery.climb import START
 
 from loganalyze import Problem, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 OF_NUMBERS = ("elapsed s", "elapsed ms", "elapsed min", "epoch s", "epoch ms", "serial",
               "HHMMSS, as stated", "HHMMSS", "epoch with an exponent")
@@ -48,6 +48,6 @@ def test_a_number_beyond_all_bounds_warns_of_nothing(
         assert len(log) >= 40 - len(rows)
         assert np.isfinite(log.time).all()
         assert log.time[-1] - log.time[0] <= 39.01
-        assert len(log) == 40 or sentences(log.source.inferred)
+        assert len(log) == 40 or reading_text.sentences(log.source.inferred)
     assert all(str(written.path) in sentence for sentence in refused)
     assert not refused or clock not in OF_NUMBERS

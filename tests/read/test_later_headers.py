@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from loganalyze import Problem, read_flights, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 KT = 1852 / 3600
 NAMES = ["Time [s]", "Pressure Altitude [ft]", "IAS [kt]"]
@@ -48,7 +48,7 @@ def test_another_order_is_obeyed(tmp_path: Path) -> None:
                ",".join([NAMES[2], NAMES[0], NAMES[1]]) + "\n", rows(300, 700, (2, 0, 1)))
     check(path, 700)
     assert any("line 302" in one and "order" in one
-               for one in sentences(read_log(path).source.inferred))
+               for one in reading_text.sentences(read_log(path).source.inferred))
 
 
 def test_another_unit_in_the_name_is_obeyed(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from loganalyze import read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 
 @pytest.mark.parametrize("heading", ["Flap [deg]", "Flap Lever [deg]", "Speedbrake [deg]",
@@ -19,4 +19,4 @@ def test_steps_there_and_back_are_kept(tmp_path, heading):
     log = read_log(path)
     (name,) = set(log.channels) - {"pressure_altitude", "calibrated_airspeed"}
     np.testing.assert_allclose(np.degrees(log.aligned(name)), stood)
-    assert not any("fill" in sentence for sentence in sentences(log.source.inferred))
+    assert not any("fill" in sentence for sentence in reading_text.sentences(log.source.inferred))

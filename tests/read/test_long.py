@@ -13,7 +13,7 @@ from small_exports import FT, KT, export, lines, parquet
 from loganalyze import ColumnsFile, FlightLog, Problem, read_flights, read_log
 from loganalyze.sheets.columns_file import Column
 from loganalyze.sheets.export_options import LongTable
-from loganalyze.text.en.sentences.reading_text import known_by
+from loganalyze.text.language import reading_text
 
 HEADER = "Time [s],Parameter,Value,Unit"
 UNITS = {"Press Alt": "ft", "IAS": "kt", "SAT": "degC", "Gear Down": "", "EGT": "degC"}
@@ -56,7 +56,7 @@ def test_every_order_reads_to_the_same_log(order: str, tmp_path: Path) -> None:
     flight, = read_flights(path)
     check(flight, 20)
     assert flight.source.dialect["table"] == "long"
-    assert known_by(flight.channels["static_air_temperature"]) == (
+    assert reading_text.known_by(flight.channels["static_air_temperature"]) == (
         "recognised by its name, unit from the column of units")
 
 

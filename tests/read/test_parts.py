@@ -11,7 +11,7 @@ import pytest
 from small_exports import FT, export, lines, parquet
 
 from loganalyze import FlightLog, Problem, read_flights, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 HEADER = "time_s,press_alt_ft,ias_kt"
 
@@ -165,7 +165,7 @@ def test_the_columns_file_of_the_family_is_found(tmp_path: Path) -> None:
     path = export(tmp_path, "CLK;HP;VI\n0;1.000,5;200\n1;1.000,5;200\n")
     log = read_log(path, folder)
     np.testing.assert_allclose(log.channels["pressure_altitude"].values, 1000.5 * FT)
-    assert sentences(log.source.inferred)[0] == (
+    assert reading_text.sentences(log.source.inferred)[0] == (
         "Of the columns files in families, feet.toml was taken: its signature fits.")
     (folder / "metres.toml").write_text(FAMILY.format("CLK", "m"))
     with pytest.raises(Problem, match=r"feet\.toml and metres\.toml in .* are both for this log"):

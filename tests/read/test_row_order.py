@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 
 from loganalyze import FlightLog, read_flights, read_log
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 ROWS, TURN = 240, 120
 """The clock starts again at row 120."""
@@ -76,8 +76,10 @@ def check(log: FlightLog, rate: float) -> None:
     speed = log.channels["indicated_airspeed"].values * 3600 / 1852
     np.testing.assert_allclose(speed, 200 + np.arange(ROWS) / 10, atol=1e-6)
     np.testing.assert_allclose(log.time, np.arange(ROWS) / rate, atol=1e-6)
-    assert any("rows were out of order" in sentence for sentence in sentences(log.source.inferred))
-    assert not any("set aside" in sentence for sentence in sentences(log.source.inferred))
+    assert any("rows were out of order" in sentence
+               for sentence in reading_text.sentences(log.source.inferred))
+    assert not any("set aside" in sentence
+                   for sentence in reading_text.sentences(log.source.inferred))
 
 
 @pytest.mark.parametrize("clock", [
@@ -98,7 +100,8 @@ def test_rows_out_of_order_where_the_clock_starts_again(tmp_path: Path, clock: s
             assert len(log) >= ROWS - 5
             speed = log.channels["indicated_airspeed"].values * 3600 / 1852
             np.testing.assert_allclose(speed, 200 + log.time / 10, atol=1e-6)
-            assert any("set aside" in sentence for sentence in sentences(log.source.inferred))
+            assert any("set aside" in sentence
+                       for sentence in reading_text.sentences(log.source.inferred))
         else:
             check(log, 1.0)
 
@@ -128,5 +131,5 @@ def test_times_of_a_parquet_file(tmp_path: Path, order: str) -> None:
 
 def test_midnight_is_said_once(tmp_path: Path) -> None:
     write(tmp_path / "log.csv", "seconds of the day", 1.0, ORDERS["two rows three apart"])
-    said = sentences(read_log(tmp_path / "log.csv").source.inferred)
+    said = reading_text.sentences(read_log(tmp_path / "log.csv").source.inferred)
     assert sum("midnight" in sentence for sentence in said) == 1

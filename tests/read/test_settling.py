@@ -7,7 +7,7 @@ import pytest
 
 from loganalyze import Problem
 from loganalyze.read.repair.monotonic_time import Settled, find_break, settle
-from loganalyze.text.en.sentences.reading_text import sentences
+from loganalyze.text.language import reading_text
 
 NAN = np.nan
 
@@ -17,7 +17,7 @@ def clock(*parts):
 
 
 def sentences_of(settled: Settled) -> list[str]:
-    return list(sentences(settled.findings))
+    return list(reading_text.sentences(settled.findings))
 
 
 def test_a_rising_clock_is_left_as_it_is():

@@ -12,14 +12,14 @@ from small_exports import PLAIN, export
 from loganalyze import ColumnsFile, Problem, read_columns, read_log
 from loganalyze.read.plan.columns_file_export import used_columns
 from loganalyze.read.plan.columns_file_text import columns_text
-from loganalyze.text.en.sentences.reading_text import known_by
+from loganalyze.text.language import reading_text
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.file)
 def test_a_log_reads_the_same_with_the_file_that_was_used(case: Case, tmp_path: Path) -> None:
     sheet, known = used_columns(case.path, case.columns)
     path = tmp_path / "used.toml"
-    words = {channel: known_by(column) for channel, column in known.items()}
+    words = {channel: reading_text.known_by(column) for channel, column in known.items()}
     path.write_text(columns_text(sheet, words), encoding="utf-8")
     assert read_columns(path) == sheet
     if case.file in ("later_unit.csv", "later_units_row.csv"):
@@ -57,7 +57,8 @@ def test_an_inferred_unit_is_stated(tmp_path: Path) -> None:
     path = export(tmp_path, "time_s,press_alt_ft,ias_kt,OAT\n0,0,200,288.1\n1,0,200,288.2\n")
     sheet, known = used_columns(path)
     assert sheet.columns["outside_air_temperature"].unit == "K"
-    assert known_by(known["outside_air_temperature"]) == "recognised by its name, unit inferred"
+    assert reading_text.known_by(known["outside_air_temperature"]) == (
+        "recognised by its name, unit inferred")
 
 
 def test_the_text_is_the_file(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from small_exports import ALTITUDE, FT, KT, PLAIN, SPEED, export, lines, parquet
 
 from loganalyze import ColumnsFile, Problem, read_flights, read_log
 from loganalyze.sheets.columns_file import Column
-from loganalyze.text.en.sentences.reading_text import known_by
+from loganalyze.text.language import reading_text
 
 KNOTS = np.arange(40, 601)
 
@@ -54,7 +54,7 @@ def test_parquet_number_formats(kind: str, tmp_path: Path) -> None:
     assert speed.values.dtype == np.float64
     assert speed.values.flags["C_CONTIGUOUS"]
     assert speed.rounding == {"float32": 2.0**-24, "float16": 2.0**-11}.get(kind, 0)
-    assert known_by(speed) == "recognised by its name, unit from the column's metadata"
+    assert reading_text.known_by(speed) == "recognised by its name, unit from the column's metadata"
 
 
 def test_parquet_nulls_are_nan_also_in_a_slice_of_bits(tmp_path: Path) -> None:
@@ -307,7 +307,7 @@ def test_units_in_the_metadata_of_a_parquet_table(metadata: dict[str, str],
     log = read_log(path)
     assert log.channels["pressure_altitude"].values.tolist() == [100, 100]
     np.testing.assert_allclose(log.channels["indicated_airspeed"].values, 100)
-    assert known_by(log.channels["pressure_altitude"]) == (
+    assert reading_text.known_by(log.channels["pressure_altitude"]) == (
         "recognised by its name, unit from the table's metadata")
 
 

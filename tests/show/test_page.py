@@ -22,7 +22,7 @@ from loganalyze.show.page.html_page import report_html
 from loganalyze.show.report.report_blocks import Chart, Paragraph, Report, Section, Table
 from loganalyze.show.report.report_blocks import Column as Head
 from loganalyze.show.report.report_building import flight_report
-from loganalyze.text.en.labels import page_labels as said
+from loganalyze.text.language import page_labels as said
 
 from .conftest import log_of
 from .made import assessment_of

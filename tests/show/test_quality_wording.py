@@ -10,9 +10,8 @@ import pytest
 from loganalyze import Presentation, SuspectFacts, summarise
 from loganalyze.events import suspects
 from loganalyze.show.terminal.terminal_lines import log_lines
-from loganalyze.text.en import report_sentences
-from loganalyze.text.en.sentences import quality_text
 from loganalyze.text.flight_account import flight_facts
+from loganalyze.text.language import quality_text, report_sentences
 from loganalyze.text.plain_values import plain
 
 

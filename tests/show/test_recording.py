@@ -4,7 +4,7 @@ import numpy as np
 
 from loganalyze import Intervals, QualityFlag
 from loganalyze.events.recording_quality import NAMES
-from loganalyze.text.en.sentences import recording_text
+from loganalyze.text.language import recording_text
 
 ALL, SOME = Intervals.of([(0, 100)]), Intervals.of([(10, 12), (50, 51)])
 

@@ -37,9 +37,8 @@ from loganalyze.show.report.report_blocks import (
 )
 from loganalyze.show.report.report_building import flight_report
 from loganalyze.show.tables.exceedance_table import EXCEEDANCE_COLUMNS
-from loganalyze.text.en import report_sentences as said
-from loganalyze.text.en.labels import report_labels
-from loganalyze.text.en.sentences import decision_text
+from loganalyze.text.language import decision_text, report_labels
+from loganalyze.text.language import report_sentences as said
 from loganalyze.uncertainty.error_budget import budget_of
 
 from .made import assessment_of, assurance, nothing_known

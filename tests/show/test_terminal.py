@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from loganalyze import Presentation, summarise
 from loganalyze.show.terminal.terminal_lines import log_lines
-from loganalyze.text.en import verdict_sentences
+from loganalyze.text.language import verdict_sentences
 
 from .made import assessment_of
 

@@ -7,9 +7,14 @@ import pytest
 
 import loganalyze
 from loganalyze import Channel, FlightLog, Presentation, analyze, assess_flight
-from loganalyze.text.en import number_format, report_sentences, verdict_sentences
-from loganalyze.text.en.sentences import finding_text, reading_text
 from loganalyze.text.flight_account import flight_facts
+from loganalyze.text.language import (
+    finding_text,
+    number_format,
+    reading_text,
+    report_sentences,
+    verdict_sentences,
+)
 from loganalyze.text.plain_values import plain, rounded
 
 

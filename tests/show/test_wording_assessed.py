@@ -7,36 +7,34 @@ import pytest
 from loganalyze import PHASES, LimitMeasure, Severity, TimeToLimit, WarningFinding
 from loganalyze.explain.overspeed_warning import KINDS
 from loganalyze.sheets.severity_rules import LEVELS as SHEET_LEVELS
-from loganalyze.text.en.labels.phase_labels import WHILE, while_in
-from loganalyze.text.en.sentences.measure_text import smallest, time_to_limit, within
-from loganalyze.text.en.sentences.severity_text import LEVELS, ladder, severity
-from loganalyze.text.en.sentences.warning_text import WARNINGS, warning
+from loganalyze.text.language import measure_text, phase_labels, severity_text, warning_text
 
 NAN = math.nan
 
 
 def test_every_phase_has_its_words():
-    assert tuple(WHILE) == PHASES
-    assert while_in("climb") == "in the climb"
+    assert tuple(phase_labels.WHILE) == PHASES
+    assert phase_labels.while_in("climb") == "in the climb"
 
 
 def test_every_level_has_its_word():
-    assert tuple(LEVELS) == SHEET_LEVELS
+    assert tuple(severity_text.LEVELS) == SHEET_LEVELS
 
 
 def test_a_severity_says_whose_rule_it_is():
-    assert severity(Severity("high", "over by 10 kt", False)) == (
+    assert severity_text.severity(Severity("high", "over by 10 kt", False)) == (
         'Severity high, by the operator\'s rule: "over by 10 kt".')
-    assert "example" in severity(Severity("low", "any", True))
-    assert severity(None).startswith("No severity")
-    assert severity(None, rules=False) == "The limits sheet states no rules of severity."
+    assert "example" in severity_text.severity(Severity("low", "any", True))
+    assert severity_text.severity(None).startswith("No severity")
+    assert severity_text.severity(None, rules=False) == (
+        "The limits sheet states no rules of severity.")
 
 
 def test_the_ladder():
-    assert ladder([(0, 9.5), (5, 2.0), (10, 0.0)], [(0.01, 0.0)]) == (
+    assert severity_text.ladder([(0, 9.5), (5, 2.0), (10, 0.0)], [(0.01, 0.0)]) == (
         "Beyond the limit +0 kt for 9.5 s, +5 kt for 2.0 s; never beyond +10 kt, +Mach .010.")
-    assert ladder([(5, 0.0)]) == "Beyond none of the steps (+5 kt)."
-    assert ladder([]) == "No steps of excess are set."
+    assert severity_text.ladder([(5, 0.0)]) == "Beyond none of the steps (+5 kt)."
+    assert severity_text.ladder([]) == "No steps of excess are set."
 
 
 KT = {"speed_kt": 252.0, "limit_kt": 250.0, "threshold_kt": 256.0, "excess_kt": 2.0,
@@ -46,10 +44,11 @@ MACH = {"speed_mach": 0.485, "limit_mach": 0.5, "threshold_mach": 0.51, "excess_
 
 
 def test_every_kind_of_warning_has_its_sentence():
-    assert set(WARNINGS) == set(KINDS)
+    assert set(warning_text.WARNINGS) == set(KINDS)
     for kind in KINDS:
         for values in (KT, MACH):
-            said = warning(WarningFinding(kind, "VMO", 10, 15, {**values, "late_s": 4.0}))
+            said = warning_text.warning(WarningFinding(
+                kind, "VMO", 10, 15, {**values, "late_s": 4.0}))
             assert said.startswith("At 0:00:10.0 the overspeed warning was ")
             assert said.endswith(".")
             assert "nan" not in said
@@ -72,34 +71,35 @@ def test_every_kind_of_warning_has_its_sentence():
      "At 0:00:10.0 the overspeed warning was on without cause."),
 ])
 def test_what_is_said_of_a_warning(one, said):
-    assert warning(one) == said
+    assert warning_text.warning(one) == said
 
 
 def test_measures():
     one = LimitMeasure("MMO", 4.25, 0.0093, 3661.25, 21500.0, "climb",
                        ((0.0, 0.0), (0.01, 12.0)), (), 600.0, 30.0)
-    assert smallest(one) == (
+    assert measure_text.smallest(one) == (
         "Closest to MMO: 4.2 kt (Mach .009) under, in the climb, at 21,500 ft, at 1:01:01.2.")
-    assert within(one, quantity="mach") == (
+    assert measure_text.within(one, quantity="mach") == (
         "Of 10 min 00 s judged against MMO: never over it, 12.0 s less than Mach .010 under it; "
         "30.0 s not judged.")
     together = LimitMeasure("", -2.0, NAN, 5.0, NAN, "unknown", ((0.0, 3.0), (5.0, 9.0)), (),
                             600.0, 0.0)
-    assert smallest(together) == (
+    assert measure_text.smallest(together) == (
         "Closest to whichever limit applied: 2.0 kt over, in an unknown phase, at 0:00:05.0.")
-    assert within(together) == (
+    assert measure_text.within(together) == (
         "Of 10 min 00 s judged against whichever limit applied: 3.0 s over it, 9.0 s less than "
         "5 kt under it.")
     wide = LimitMeasure("VMO", 50.0, NAN, 5.0, NAN, "climb", ((0.0, 0.0), (20.0, 0.0)), (), 60.0,
                         0.0)
-    assert within(wide) == "Of 1 min 00 s judged against VMO: never less than 20 kt under it."
+    assert measure_text.within(wide) == (
+        "Of 1 min 00 s judged against VMO: never less than 20 kt under it.")
     nothing = LimitMeasure("VFE", NAN, NAN, NAN, NAN, "unknown", (), (), 0.0, 0.0)
-    assert smallest(nothing) == "No margin to VFE could be judged."
-    assert within(nothing) == "VFE never applied."
+    assert measure_text.smallest(nothing) == "No margin to VFE could be judged."
+    assert measure_text.within(nothing) == "VFE never applied."
 
 
 def test_time_to_limit():
-    assert time_to_limit(TimeToLimit("VMO", 12.0, 600.0, 14.4, 1.2, "descent")) == (
+    assert measure_text.time_to_limit(TimeToLimit("VMO", 12.0, 600.0, 14.4, 1.2, "descent")) == (
         "Shortest time to VMO: 12.0 s, in the descent at 0:10:00.0, with 14.4 kt left and closing "
         "at 1.20 kt/s.")
-    assert "within a minute" in time_to_limit(None)
+    assert "within a minute" in measure_text.time_to_limit(None)

@@ -10,9 +10,7 @@ import loganalyze.uncertainty.exceedance_probability
 from loganalyze import Assurance, MissedPeak, NearMiss, Presentation
 from loganalyze.results import assessment_results
 from loganalyze.sheets.sensor_tolerances import SUPPOSED
-from loganalyze.text.en.labels import report_labels
-from loganalyze.text.en.sentences import decision_text
-from loganalyze.text.en.sentences.assurance_text import BASES, assurance, missed_peak, near
+from loganalyze.text.language import assurance_text, decision_text, report_labels
 from loganalyze.uncertainty import exceedance_probability, interval_bounds
 
 NAN = float("nan")
@@ -20,7 +18,7 @@ OVER = Assurance("as flown", 4.0, 2.0, 0.3, 0.9761, 0.04, 7.96, assessment_resul
 
 
 def test_an_excess():
-    assert assurance(OVER, "VMO", "calibrated_airspeed") == (
+    assert assurance_text.assurance(OVER, "VMO", "calibrated_airspeed") == (
         "As flown: 0.0 to 8.0 kt over (95 %), proven over. The probability that VMO was truly "
         "exceeded is more than 95 % (all excesses equally likely beforehand).")
 
@@ -36,7 +34,7 @@ def test_an_excess_in_mach_under_the_fleets_prior():
         prior="the fleet's margins",
         coverage=0.9,
     )
-    assert assurance(one, "MMO", "mach") == (
+    assert assurance_text.assurance(one, "MMO", "mach") == (
         "As displayed: Mach .002 under to Mach .012 over (90 %), over but not proven. The "
         "probability that MMO was truly exceeded is about 9 in 10 (prior: the fleet's margins).")
     assert decision_text.span(replace(one, low=0.0021), "mach", Presentation()) == (
@@ -69,7 +67,7 @@ def test_what_surely_was_no_exceedance_is_not_told_as_one():
     one = replace(
         OVER, probability=0.002, low=-6.0, high=-0.9, word=assessment_results.PROVEN_UNDER
     )
-    assert "0.9 to 6.0 kt under (95 %), proven under." in assurance(
+    assert "0.9 to 6.0 kt under (95 %), proven under." in assurance_text.assurance(
         one, "VMO", "calibrated_airspeed")
     assert decision_text.sure(one, "calibrated_airspeed", Presentation()) == (
         "0.9 to 6.0 kt under: proven under (less than 1 %)")
@@ -89,7 +87,7 @@ def test_nothing_known():
         word=assessment_results.NOT_DETERMINABLE,
         reason=exceedance_probability.NO_UNCERTAINTY,
     )
-    assert assurance(one, "MMO", "mach") == (
+    assert assurance_text.assurance(one, "MMO", "mach") == (
         "As flown: not determinable, for nothing is known of the uncertainty.")
 
 
@@ -99,12 +97,12 @@ def test_a_near_stretch():
     )
     one = NearMiss("VMO", 60.0, 70.0, 65.5, 1.25, 1.25, 8000.0, "climb",
                    replace(flown, basis="as displayed"), flown, None)
-    said = near(one, "calibrated_airspeed")
+    said = assurance_text.near(one, "calibrated_airspeed")
     assert said.startswith(
         "VMO may have been exceeded at 0:01:05.5, 8,000 ft, though the recording stays 1.2 kt "
         "under it. As displayed: 4.2 kt under to 1.7 kt over (95 %), under but not proven. The "
         "probability that VMO was truly exceeded is about 2 in 10 (all excesses equally likely ")
-    in_mach = near(replace(one, margin=0.004), "mach")
+    in_mach = assurance_text.near(replace(one, margin=0.004), "mach")
     assert "stays Mach .004 under it" in in_mach
 
 
@@ -117,7 +115,7 @@ def test_a_near_stretch():
      "samples about it."),
 ])
 def test_a_missed_peak(one, said):
-    assert missed_peak(one, "calibrated_airspeed") == said
+    assert assurance_text.missed_peak(one, "calibrated_airspeed") == said
 
 
 def test_every_reason_and_basis_and_sensor_has_its_words():
@@ -128,7 +126,8 @@ def test_every_reason_and_basis_and_sensor_has_its_words():
         assessment_results.NOT_DISPLAYED,
     }
     assert reasons <= set(report_labels.REASONS)
-    assert {exceedance_probability.DISPLAYED, exceedance_probability.FLOWN} == set(BASES)
+    assert {exceedance_probability.DISPLAYED, exceedance_probability.FLOWN} == (
+        set(assurance_text.BASES))
     source = Path(loganalyze.uncertainty.exceedance_probability.__file__).with_name(
         "error_budget.py")
     codes = {node.args[0].value for node in ast.walk(ast.parse(source.read_text("utf-8")))

@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from loganalyze import AssessedExceedance, Contributions, ExceedanceFacts, Presentation
-from loganalyze.text.en.sentences import contribution_text as causes
+from loganalyze.text.language import contribution_text as causes
 
 NAN = float("nan")
 CLIMB = Contributions(

@@ -14,13 +14,7 @@ from loganalyze import (
     Reference,
 )
 from loganalyze.crosscheck import corroboration as codes
-from loganalyze.text.en.labels import report_labels
-from loganalyze.text.en.sentences.corroboration_text import (
-    NOTHING,
-    UNSEEN,
-    corroboration,
-    decisive,
-)
+from loganalyze.text.language import corroboration_text, report_labels
 
 
 @pytest.mark.parametrize(("one", "said"), [
@@ -39,12 +33,13 @@ from loganalyze.text.en.sentences.corroboration_text import (
      "take 17.0 kt of the airspeed."),
 ])
 def test_each_verdict_of_a_channel(one, said):
-    assert corroboration(Evidence((one,)), "calibrated_airspeed") == [said]
+    assert corroboration_text.corroboration(Evidence((one,)), "calibrated_airspeed") == [said]
 
 
 def test_a_mach_limit_and_other_units():
     one = Reference("vertical_speed", "pressure altitude", CONTRADICTS, 4096.0, 120.0, -0.02, 8)
-    (said,) = corroboration(Evidence((one,)), "mach", Presentation(units=KMH_METRES))
+    (said,) = corroboration_text.corroboration(Evidence((one,)), "mach", Presentation(
+        units=KMH_METRES))
     assert "the pressure altitude reads 1,248 m more than it says" in said
     assert said.endswith("by that, the speed stayed Mach .020 under.")
 
@@ -52,20 +47,20 @@ def test_a_mach_limit_and_other_units():
 def test_edges_and_an_entry_that_was_not_recorded():
     edge = Edge("airspeed", 100.0, 64.5, 26.6, 1.0)
     evidence = Evidence((), (edge, Edge("flap", 101.0, -30.0, 17.0, 1.0)), True, codes.NOT_FLOWN)
-    assert corroboration(evidence, "calibrated_airspeed") == [
-        NOTHING,
+    assert corroboration_text.corroboration(evidence, "calibrated_airspeed") == [
+        corroboration_text.NOTHING,
         "The airspeed rises by 64.5 kt within 1 s at 0:01:40.0, where at most 26.6 kt can be "
         "flown.",
         "The flap angle falls by 30 deg within 1 s at 0:01:41.0, where at most 17 deg can be "
         "flown.",
-        UNSEEN]
+        corroboration_text.UNSEEN]
 
 
 def test_only_what_decides_is_said_with_the_verdict():
     for_it = Reference("mach", "airspeed", CONFIRMS, 0.4, 3.0, 24.0, 30)
     against = Reference("true_airspeed", "airspeed", CONTRADICTS, 60.0, 3.0, -24.0, 30)
-    assert decisive(Evidence((for_it,)), "calibrated_airspeed") == []
-    (said,) = decisive(Evidence((for_it, against), reason=codes.CONTRADICTED),
+    assert corroboration_text.decisive(Evidence((for_it,)), "calibrated_airspeed") == []
+    (said,) = corroboration_text.decisive(Evidence((for_it, against), reason=codes.CONTRADICTED),
                        "calibrated_airspeed")
     assert "true airspeed contradicts it" in said
 
