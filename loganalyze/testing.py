@@ -6,7 +6,7 @@ insides change.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from math import inf
@@ -73,6 +73,7 @@ def make_log(
 
 def make_sheet(
     *limits: Mapping[str, Any], recorded: str = "calibrated",
+    ceilings: Sequence[Mapping[str, Any]] = (),
     temperature: Mapping[str, Any] | None = None, **airspeed: Any,
 ) -> LimitsSheet:
     """Make a limits sheet of an invented aircraft.
@@ -81,6 +82,8 @@ def make_sheet(
     ----------
     *limits : mapping
         The ``[[limit]]`` tables, as a file states them.
+    ceilings : sequence of mapping
+        The ``[[ceiling]]`` tables.
     recorded : str
         Which airspeed the log records: "calibrated" or "indicated".
     temperature, **airspeed
@@ -105,6 +108,7 @@ def make_sheet(
         "aircraft": "an invented twin",
         "airspeed": {"recorded": recorded, **airspeed},
         "limit": list(limits),
+        "ceiling": list(ceilings),
     }
     if temperature is not None:
         stated["temperature"] = temperature

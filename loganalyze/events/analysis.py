@@ -19,6 +19,7 @@ from loganalyze.engine.limit_curves import LimitCurves
 from loganalyze.events import (
     analysis_findings,
     bounded_gaps,
+    ceilings,
     exceedances,
     limits_in_force,
     recording_quality,
@@ -26,6 +27,7 @@ from loganalyze.events import (
     smallest_margins,
     suspects,
 )
+from loganalyze.events.ceilings import CeilingMeasure
 from loganalyze.events.exceedances import Exceedance
 from loganalyze.events.smallest_margins import Smallest
 from loganalyze.events.suspects import Suspect
@@ -197,6 +199,11 @@ class Analysis:
     def quality(self) -> tuple[QualityFlag, ...]:
         """What is wrong with the recording, where, and where that could be told at all."""
         return recording_quality.flags(self.evaluation)
+
+    @cached_property
+    def ceilings(self) -> tuple[CeilingMeasure, ...]:
+        """What the flight was beside the school's or operator's own ceilings; no part of limits."""
+        return ceilings.measured(self.evaluation)
 
     @cached_property
     def suspects(self) -> tuple[Suspect, ...]:

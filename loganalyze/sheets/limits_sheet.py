@@ -209,6 +209,60 @@ class Limit(Sheet):
         return np.asarray(np.interp(altitude, *self._table, **ends))
 
 
+def _of_ceilings(schema: dict[str, Any]) -> None:
+    """Write into a ceiling's schema what a limit's has, and take out the limit pointer."""
+    _of_quantities(schema)
+    del schema["properties"]["on_pointer"]
+
+
+class Ceiling(Limit):
+    """A ceiling that a school or an operator sets itself: stated as a limit is, but none.
+
+    It is measured by itself. No limit airspeed, crossover, limit pointer, exceedance, severity or
+    exit code knows of it, and flying above it exceeds nothing.
+    """
+
+    model_config = ConfigDict(json_schema_extra=_of_ceilings)
+
+    name: str = Field(description="The ceiling's name; none that a limit or another ceiling has.",
+                      examples=["descent speed"], min_length=1, max_length=60, pattern=ONE_LINE)
+    set_by: str = Field(description="Whose ceiling it is, as it stands in a sentence.",
+                        examples=["the school"], min_length=1, max_length=60, pattern=ONE_LINE)
+    quantity: Annotated[str, OneOf(quantity_names)] = Field(
+        description="The quantity that the ceiling is stated in.",
+        examples=["indicated_airspeed"])
+    maximum_kt: float | None = Field(
+        None, description="A constant ceiling in airspeed [kt].", examples=[220])
+    maximum: float | None = Field(
+        None, description="A constant ceiling in Mach.", examples=[0.45])
+    by_pressure_altitude: Table | None = Field(
+        None, description="Rows of pressure altitude [ft] and ceiling [kt or Mach], altitudes "
+        "rising; linear between them.", examples=[[[0, 200], [10000, 230]]])
+    outside: Literal["unknown", "hold"] = Field(
+        "unknown", description="What the ceiling is outside its table: unknown, or that of the "
+        "table's nearest end.", examples=["hold"])
+    when: dict[str, Range] = Field(
+        default_factory=dict, description="Conditions that must all hold for the ceiling to "
+        "apply.", examples=[{"pressure_altitude_ft": {"up_to": 10000}}],
+        json_schema_extra={"minProperties": 1, "propertyNames": {"pattern": f"^{NAME}$"}})
+
+    @model_validator(mode="before")
+    @classmethod
+    def _pointer(cls, limit: Any) -> Any:
+        if isinstance(limit, dict):
+            if "on_pointer" in limit:
+                refuse("the airspeed indicator's limit pointer shows no ceiling", "take it out",
+                       "on_pointer")
+            return {**limit, "on_pointer": False}
+        return limit
+
+
+def _ceilings(value: Any) -> Any:
+    if isinstance(value, dict):
+        refuse("one [ceiling] isn't a list of ceilings", "write [[ceiling]] with double brackets")
+    return value
+
+
 def _limits(value: Any) -> Any:
     if isinstance(value, dict):
         refuse("one [limit] isn't a list of limits", "write [[limit]] with double brackets")
@@ -238,6 +292,11 @@ class LimitsSheet(Sheet):
         description="The limits, up to 255.", max_length=255,
         json_schema_extra={"minItems": 1},
         examples=[[{"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 245}]])
+    ceiling: Annotated[tuple[Ceiling, ...], Strict(False), BeforeValidator(_ceilings)] = Field(
+        (), description="Ceilings of a school or an operator, up to 20: measured in their own "
+        "words, never part of a limit.", max_length=20, examples=[[
+            {"name": "descent speed", "set_by": "the school", "quantity": "calibrated_airspeed",
+             "maximum_kt": 220}]])
     severity: Rules = Field((), description="The operator's rules of severity.", examples=[
         [{"name": "over by 10 kt", "level": "medium", "excess_kt": 10}]])
     ladder: LadderSheet = Field(
@@ -261,6 +320,10 @@ class LimitsSheet(Sheet):
         for row, name in _repeated([limit.name for limit in self.limit]):
             refuse(f'the name "{name}" is given to two limits', "give each limit its own name",
                    "limit", row, "name")
+        taken = len(self.limit)
+        for row, name in _repeated([one.name for one in (*self.limit, *self.ceiling)]):
+            refuse(f'the name "{name}" is given twice', "give the ceiling a name of its own",
+                   "ceiling", row - taken, "name")
         return self
 
 

@@ -230,6 +230,47 @@ class QualityFacts:
 
 
 @dataclass(frozen=True)
+class AboveFacts:
+    """One stretch above a ceiling; see ceilings.schema.json."""
+
+    start_s: float
+    end_s: float
+    time_above_s: float
+    touches: int
+    worst_time_s: float
+    worst_pressure_altitude_ft: float | None
+    most: float
+    """The greatest difference to the ceiling, in `CeilingFacts.unit`."""
+    most_kt: float | None
+    """The same as CAS; null for a quantity that is no speed."""
+    value: float
+    ceiling_value: float
+    began_by: str
+    ended_by: str
+
+
+@dataclass(frozen=True)
+class CeilingFacts:
+    """What a flight was beside a ceiling of a school's or an operator's own, which is no limit."""
+
+    name: str
+    set_by: str
+    quantity: str
+    unit: str
+    measured_s: float
+    unknown_s: float
+    time_above_s: float
+    stretches: list[AboveFacts]
+    lacking: list[str]
+    """Channels that the log doesn't hold, without which it couldn't be measured."""
+
+    @property
+    def worst(self) -> AboveFacts | None:
+        """The stretch that went farthest above; None where there was none."""
+        return max(self.stretches, key=lambda one: one.most, default=None)
+
+
+@dataclass(frozen=True)
 class FlightFacts:
     """One flight of a log."""
 
@@ -272,6 +313,8 @@ class FlightFacts:
     declared them; they don't count for the exit code unless --require-every-limit is given."""
     files: list[str] = field(default_factory=list)
     """Which of a recording's several files hold the flight."""
+    ceilings: list[CeilingFacts] = field(default_factory=list)
+    """Beside the sheet's own ceilings; nothing else here depends on them."""
 
 
 @dataclass(frozen=True)

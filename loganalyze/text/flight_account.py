@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from loganalyze.events.analysis import Analysis
+from loganalyze.quantities.quantity_registry import quantity_of
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.quality_flags import QualityFlag
@@ -20,7 +21,9 @@ from loganalyze.results.assessment_results import (
 )
 from loganalyze.results.decisive_exceedance import BASES, decisive_first
 from loganalyze.text.facts import (
+    AboveFacts,
     AssessmentFacts,
+    CeilingFacts,
     ChannelFacts,
     ExceedanceFacts,
     FindingFacts,
@@ -37,7 +40,7 @@ from loganalyze.text.plain_values import plain, rounded, settled, utc_text
 Judged = Analysis | Assessment
 """A flight that was judged, and perhaps assessed."""
 
-Facts = TypeVar("Facts", ExceedanceFacts, SmallestFacts)
+Facts = TypeVar("Facts", AboveFacts, ExceedanceFacts, SmallestFacts)
 
 STRETCHES_LISTED = 10
 """How many stretches of a flag are listed, from the first."""
@@ -126,6 +129,15 @@ def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
         for one, quantity in zip(smallest, kinds, strict=True)]
 
 
+def ceiling_facts(analysis: Analysis) -> list[CeilingFacts]:
+    """Return what the flight was beside the sheet's own ceilings, as plain facts."""
+    return [CeilingFacts(
+        one.name, one.set_by, one.quantity, quantity_of(one.quantity).unit.name,
+        round(one.measured_s, 9), round(one.unknown_s, 9), round(one.time_above_s, 9),
+        [_copied(AboveFacts, stretch) for stretch in one.stretches], list(one.lacking))
+        for one in analysis.ceilings]
+
+
 def suspect_facts(analysis: Analysis) -> list[SuspectFacts]:
     """Return the stretches over a limit whose samples are in doubt, as plain facts."""
     return [SuspectFacts(**plain(settled(one))) for one in analysis.suspects]
@@ -191,6 +203,7 @@ def flight_facts(judged: Judged) -> FlightFacts:
         lacking_channels={one.values["limit"]: list(one.values.get("channels", ["temperature"]))
                           for one in analysis.findings if one.code in LACKING},
         files=[path.name for path in log.source.flight_files],
+        ceilings=ceiling_facts(analysis),
     )
     if facts.assessment and facts.exceedances:
         excesses = [one.worst_excess_kt for one in facts.exceedances]

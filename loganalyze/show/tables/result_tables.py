@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from loganalyze.show.tables.ceiling_table import CEILINGS
 from loganalyze.show.tables.contribution_table import CONTRIBUTIONS
 from loganalyze.show.tables.exceedance_table import EXCEEDANCES
 from loganalyze.show.tables.near_table import NEAR
 from loganalyze.show.tables.table_columns import ResultTable
 
-TABLES = [EXCEEDANCES, NEAR, CONTRIBUTIONS]
+TABLES = [EXCEEDANCES, NEAR, CONTRIBUTIONS, CEILINGS]
 """All tables; `register` and `withdraw` change them."""
 
 
