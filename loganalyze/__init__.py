@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from loganalyze.airdata.air_data import AirData
     from loganalyze.airdata.condition_states import Recorded
     from loganalyze.events.analysis import Analysis, analyze_flights
+    from loganalyze.events.ceilings import AboveCeiling, CeilingMeasure
     from loganalyze.events.exceedances import Exceedance
     from loganalyze.events.recording_analysis import analyze
     from loganalyze.events.smallest_margins import Smallest
@@ -75,7 +76,7 @@ if TYPE_CHECKING:
     from loganalyze.sheets.columns_file import ColumnsFile, read_columns
     from loganalyze.sheets.evaluation_settings import Settings
     from loganalyze.sheets.limit_conditions import Condition
-    from loganalyze.sheets.limits_sheet import Limit, LimitsSheet, read_limits
+    from loganalyze.sheets.limits_sheet import Ceiling, Limit, LimitsSheet, read_limits
     from loganalyze.sheets.priors_file import PriorsFile, read_priors
     from loganalyze.show.figures.contribution_bars import contributions_figure
     from loganalyze.show.figures.envelope_figure import envelope_figure
@@ -88,7 +89,9 @@ if TYPE_CHECKING:
     from loganalyze.show.files.report_files import ReportOptions, write_reports
     from loganalyze.show.files.results_folder import ResultsFolder, write_results
     from loganalyze.text.facts import (
+        AboveFacts,
         AssessmentFacts,
+        CeilingFacts,
         ChannelFacts,
         ExceedanceFacts,
         FindingFacts,
@@ -108,6 +111,8 @@ if TYPE_CHECKING:
     from loganalyze.uncertainty.prior_models import Prior, prior_of_margins, priors_of
 
 _HOMES = {
+    "AboveCeiling": "loganalyze.events.ceilings",
+    "AboveFacts": "loganalyze.text.facts",
     "AirData": "loganalyze.airdata.air_data",
     "Analysis": "loganalyze.events.analysis",
     "ApproachSettings": "loganalyze.explain.time_to_limit",
@@ -122,6 +127,9 @@ _HOMES = {
     "CONFIRMS": "loganalyze.results.assessment_results",
     "CONFIRMS_LESS": "loganalyze.results.assessment_results",
     "CONTRADICTS": "loganalyze.results.assessment_results",
+    "Ceiling": "loganalyze.sheets.limits_sheet",
+    "CeilingFacts": "loganalyze.text.facts",
+    "CeilingMeasure": "loganalyze.events.ceilings",
     "Channel": "loganalyze.record.flight_log",
     "ChannelFacts": "loganalyze.text.facts",
     "Check": "loganalyze.results.assessment_results",
@@ -234,6 +242,8 @@ __all__ = [
     "PROVEN_UNDER",
     "READERS",
     "UNDER_NOT_PROVEN",
+    "AboveCeiling",
+    "AboveFacts",
     "AirData",
     "Analysis",
     "ApproachSettings",
@@ -244,6 +254,9 @@ __all__ = [
     "Assurance",
     "AssuranceSettings",
     "Bound",
+    "Ceiling",
+    "CeilingFacts",
+    "CeilingMeasure",
     "Channel",
     "ChannelFacts",
     "Check",

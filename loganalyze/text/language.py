@@ -20,6 +20,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from loganalyze.text.en import ceiling_sentences as ceiling_sentences
     from loganalyze.text.en import first_sheet as first_sheet
     from loganalyze.text.en import number_format as number_format
     from loganalyze.text.en import quantity_words as quantity_words
@@ -47,7 +48,8 @@ if TYPE_CHECKING:
     from loganalyze.text.en.sentences import warning_text as warning_text
 
 MODULES: tuple[str, ...] = (
-    "first_sheet", "number_format", "quantity_words", "report_sentences", "verdict_sentences",
+    "ceiling_sentences", "first_sheet", "number_format", "quantity_words", "report_sentences",
+    "verdict_sentences",
     "labels.inspection_labels", "labels.page_labels", "labels.paper_labels",
     "labels.phase_labels", "labels.picture_labels", "labels.report_labels",
     "labels.sheet_labels", "labels.terminal_labels",

@@ -11,8 +11,9 @@ from loganalyze import Problem, assess_flight, write_results
 from loganalyze.show.files import results_folder
 from loganalyze.show.files.results_folder import folder_for
 
-FILES = ["contributions.csv", "contributions.parquet", "exceedances.csv", "exceedances.parquet",
-         "margin.png", "near.csv", "near.parquet", "samples.parquet", "summary.json"]
+FILES = ["ceilings.csv", "ceilings.parquet", "contributions.csv", "contributions.parquet",
+         "exceedances.csv", "exceedances.parquet", "margin.png", "near.csv", "near.parquet",
+         "samples.parquet", "summary.json"]
 
 
 def names(folder: Path) -> list[str]:

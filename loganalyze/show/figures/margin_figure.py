@@ -24,6 +24,7 @@ from loganalyze.results.assessment_results import PROVEN_OVER, Assessment
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.show.figures.figure_style import (
     BLUE,
+    GREEN,
     GREY,
     HALO,
     LEGEND,
@@ -46,6 +47,7 @@ from loganalyze.show.figures.time_axis import (
 )
 from loganalyze.text.flight_account import smallest_facts, suspect_facts
 from loganalyze.text.language import (
+    ceiling_sentences,
     finding_text,
     report_labels,
     report_sentences,
@@ -56,6 +58,9 @@ from loganalyze.text.presentation import Presentation
 
 LABELLED = 8
 """How many exceedances carry a label, the worst first; more would hide each other."""
+
+CEILINGS = ((0, (6, 2, 1, 2)), (0, (1.5, 1.5)))
+"""The dashes of the first of the sheet's own ceilings, and of all others."""
 
 CLOSE_KT = 80.0
 """Margins beyond this [kt] are cut off the plot when any is below it."""
@@ -212,6 +217,10 @@ def _draw_speed(axes: Axes, analysis: Analysis, how: Presentation) -> None:
          linewidth=1.1, linestyle=(0, (5, 2)), label=report_labels.LEGEND_WORDS["limit_airspeed"])
     line(axes, analysis, analysis.columns["calibrated_airspeed_kt"], per_knot, color=BLUE,
          linewidth=1.1, label=report_labels.LEGEND_WORDS["calibrated"])
+    for i, one in enumerate(analysis.ceilings):
+        if not np.isnan(one.equivalent_kt).all():
+            line(axes, analysis, one.equivalent_kt, per_knot, color=GREEN, linewidth=1.1,
+                 linestyle=CEILINGS[min(i, 1)], label=plain_text(ceiling_sentences.name(one.name)))
     axes.set_ylabel(words.AXES["calibrated"].format(unit=how.units.speed))
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.12 * (high - low))

@@ -204,9 +204,9 @@ def write_results(
     """Write the results of one log's flights to a folder.
 
     The folder then holds ``samples.parquet`` (a row group a flight), ``exceedances``, ``near``
-    (stretches that may have been over) and ``contributions`` (why), each as ``.csv`` and
-    ``.parquet``, ``summary.json`` and ``margin.png`` (``margin-2.png`` and so on for further
-    flights). It appears whole or not at all.
+    (stretches that may have been over), ``contributions`` (why) and ``ceilings`` (stretches above
+    the sheet's own ceilings), each as ``.csv`` and ``.parquet``, ``summary.json`` and
+    ``margin.png`` (``margin-2.png`` and so on for further flights). It appears whole or not at all.
 
     Parameters
     ----------
@@ -238,7 +238,7 @@ def write_results(
     >>> summary = la.write_results(flight, "debrief")
     >>> from pathlib import Path
     >>> sorted(path.name for path in Path("debrief").iterdir())[:2]
-    ['contributions.csv', 'contributions.parquet']
+    ['ceilings.csv', 'ceilings.parquet']
     """
     given = [flights] if isinstance(flights, Analysis | Assessment) else flights
     summary = LogSummary(limits=limits, columns=columns, declared=declared)

@@ -81,11 +81,13 @@
   function readColours() {
     const style = getComputedStyle(slot);
     const of = (name) => style.getPropertyValue("--" + name).trim();
-    colours = Object.fromEntries(["main", "second", "limit", "pointer", "grid", "ink", "over",
-      "band", "unknown", "unknown-line", "paper"].map((name) => [name, of(name)]));
+    colours = Object.fromEntries(["main", "second", "limit", "pointer", "ceiling", "ceiling2", "grid", "ink",
+      "over", "band", "unknown", "unknown-line", "paper"].map((name) => [name, of(name)]));
   }
 
-  const DASHES = {main: [], second: [8, 2, 2, 2], limit: [7, 4], pointer: [2, 3]};
+  const DASHES = {main: [], second: [8, 2, 2, 2], limit: [7, 4], pointer: [2, 3],
+                  ceiling: [10, 3, 2, 3],
+                  ceiling2: [2, 2]};
 
   function stretches(u, pairs, paint) {
     const {left, width, top, height} = u.bbox;

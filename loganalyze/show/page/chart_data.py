@@ -16,6 +16,7 @@ from loganalyze.show.figures.time_axis import COVERAGE_FACTOR_95
 from loganalyze.show.page.column_packing import packed
 from loganalyze.show.page.html_markup import json_text
 from loganalyze.show.report.report_blocks import Chart
+from loganalyze.text.language import ceiling_sentences
 from loganalyze.text.language import page_labels as labels
 from loganalyze.text.language import report_sentences as words
 from loganalyze.text.presentation import Presentation
@@ -41,6 +42,9 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
     columns: dict[str, NDArray[Any]] = {"time_s": analysis.time}
     columns |= {name: values for name, values in analysis.columns.items()
                 if name in labels.TRACES or name in ("state", "governing_limit")}
+    ceilings = {f"ceiling_{i}_kt": one for i, one in enumerate(analysis.ceilings)
+                if not np.isnan(one.equivalent_kt).all()}
+    columns |= {name: one.equivalent_kt for name, one in ceilings.items()}
     if chart.assessment is not None:
         columns |= {name: chart.assessment.columns[name]
                     for name in ("margin_u_kt", "phase") if name in chart.assessment.columns}
@@ -58,10 +62,14 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
         "columns": recipes,
         "traces": {name: _trace(name, how) for name in (*labels.TRACES,)
                    if name in columns or (name == "limit_mach" and "margin_mach" in columns)}
+        | {name: {"label": ceiling_sentences.name(one.name), "unit": how.units.speed,
+                  "factor": how.units.per_knot, "digits": 2} for name, one in ceilings.items()}
         | {name: described for name, (_, described) in recorded.items()},
         "panels": [
             {"title": labels.PANELS[key], "height": height,
-             "traces": [trace for trace in traces if _wanted(trace[0], columns)],
+             "traces": [trace for trace in traces if _wanted(trace[0], columns)]
+             + [(name, "ceiling" if name == "ceiling_0_kt" else "ceiling2")
+                for name in ceilings if key == "speed"],
              "band": "margin_u_kt" if key == "margin" and "margin_u_kt" in columns else None,
              "zero": key == "margin",
              "cap": 80.0 if key == "margin" else None}

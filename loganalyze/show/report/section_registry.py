@@ -16,6 +16,7 @@ from loganalyze.show.report.evidence_sections import (
 from loganalyze.show.report.finding_sections import found, ladder, panels, verdict, warning
 from loganalyze.show.report.report_blocks import Section
 from loganalyze.show.report.report_subject import Subject
+from loganalyze.show.report.training_sections import ceilings
 from loganalyze.text.presentation import Reader
 
 Maker = Callable[[Subject], Sequence[Section]]
@@ -42,6 +43,7 @@ PARTS = [
     ReportPart(panels, safety=40, crew=30, maintenance=40),
     ReportPart(glance, safety=30, crew=50, maintenance=50),
     ReportPart(warning, safety=50, crew=40),
+    ReportPart(ceilings, safety=55, crew=45),
     ReportPart(margins, safety=60, crew=70, maintenance=70),
     ReportPart(envelope, safety=70, crew=60),
     ReportPart(quality, safety=80, crew=80, maintenance=60),

@@ -22,6 +22,7 @@ from loganalyze.sheets.evaluation_settings import DEFAULTS
 from loganalyze.text.facts import UNJUDGED, AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
 from loganalyze.text.language import assurance_text as sure
 from loganalyze.text.language import (
+    ceiling_sentences,
     check_text,
     corroboration_text,
     measure_text,
@@ -151,6 +152,8 @@ def _flight_lines(
             yield Line(warning_text.warning(finding, how.instant, how.speed), "", 2)
         if level == "verbose":
             yield from _measured(one.assessment, how, quantities)
+    for ceiling in one.ceilings:
+        yield Line(ceiling_sentences.ceiling(ceiling, how), "", 2)
 
 
 def _unjudged(one: FlightFacts) -> Iterator[str]:

@@ -77,6 +77,7 @@ def limits_sheet_text(first: FirstLimits) -> str:
         *_limits(first),
         _uncertainty(first),
         _SEVERITY,
+        _CEILING,
     ]
     return "\n\n".join(blocks) + "\n"
 
@@ -197,4 +198,14 @@ _SEVERITY = "\n".join([
     '# excess_kt = 10',
     '# excess_mach = 0.02',
     '# time_s = 5',
+])
+
+_CEILING = "\n".join([
+    _comment("A ceiling of the school's or the operator's own: drawn and measured apart, in its "
+             "own words. It is no limit, and no verdict, severity or exit code knows of it:"),
+    '# [[ceiling]]',
+    '# name = "descent speed"',
+    '# set_by = "the school"',
+    '# quantity = "indicated_airspeed"',
+    '# maximum_kt = 220              # or by_pressure_altitude, maximum, when, as for a limit',
 ])
