@@ -317,7 +317,6 @@ def _judge(log: Path, folder: Path | None, job: _Job) -> Summary:
     from loganalyze.explain.assessment import assess_flight
     from loganalyze.read import read_flights
     from loganalyze.show.files.log_summary import LogSummary
-    from loganalyze.show.files.report_files import write_reports
     from loganalyze.show.files.results_folder import ResultsFolder
 
     summary = LogSummary(limits=job.limits, columns=job.columns, declared=job.declared)
@@ -335,6 +334,9 @@ def _judge(log: Path, folder: Path | None, job: _Job) -> Summary:
             else:
                 facts = results.add(judged)
                 if job.report is not None:
+                    # What makes the PDF takes a tenth of the command's time to load.
+                    from loganalyze.show.files.report_files import write_reports
+
                     write_reports(results.path, judged, summary.of_flight(judged, facts),
                                   job.report)
             del flight, judged
