@@ -107,6 +107,8 @@ class ExceedanceFacts:
     """One exceedance: one limit, from crossing to crossing; see exceedances.schema.json."""
 
     flight: int
+    flight_start_s: float
+    """The flight's first sample: sentences and pictures count from it, numbers from the log's."""
     number: int
     """By start within the flight, from 1: the same in every table, picture and sentence."""
     episode: int

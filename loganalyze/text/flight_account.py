@@ -36,6 +36,7 @@ from loganalyze.text.facts import (
 )
 from loganalyze.text.language import finding_text, reading_text, recording_text, verdict_sentences
 from loganalyze.text.plain_values import plain, rounded, settled, utc_text
+from loganalyze.text.presentation import Presentation
 
 Judged = Analysis | Assessment
 """A flight that was judged, and perhaps assessed."""
@@ -71,8 +72,10 @@ def channel_facts(log: FlightLog) -> list[ChannelFacts]:
 
 def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
     """Return the exceedances of a flight as plain facts."""
-    found = [_copied(ExceedanceFacts, one, number=i)
-             for i, one in enumerate(analysis_of(judged).exceedances, 1)]
+    analysis = analysis_of(judged)
+    start = round(presented(analysis, None).origin_s, 9)
+    found = [_copied(ExceedanceFacts, one, number=i, flight_start_s=start)
+             for i, one in enumerate(analysis.exceedances, 1)]
     found = [replace(one, unit=one.unit if one.worst_excess is not None else None)
              for one in found]
     if isinstance(judged, Analysis):
@@ -143,17 +146,18 @@ def suspect_facts(analysis: Analysis) -> list[SuspectFacts]:
     return [SuspectFacts(**plain(settled(one))) for one in analysis.suspects]
 
 
-def flag_facts(one: QualityFlag) -> FlagFacts:
-    """Return a flag as plain facts."""
+def flag_facts(one: QualityFlag, origin_s: float = 0.0) -> FlagFacts:
+    """Return a flag as plain facts; `origin_s` : time 0 of its sentence's clock."""
     return FlagFacts(
         one.name, one.channel, round(one.covered.duration, 9), round(one.raised.duration, 9),
         [[round(start, 9), round(end, 9)] for start, end in one.raised][:STRETCHES_LISTED],
-        one.set_aside, plain(settled(dict(one.values))), recording_text.flag(one))
+        one.set_aside, plain(settled(dict(one.values))), recording_text.flag(one, origin_s))
 
 
 def quality_facts(analysis: Analysis) -> QualityFacts:
     """Return how good the recording was: of its flags those that decide or found anything."""
-    flags = [flag_facts(one) for one in analysis.quality]
+    origin = presented(analysis, None).origin_s
+    flags = [flag_facts(one, origin) for one in analysis.quality]
     return QualityFacts(
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
@@ -169,6 +173,7 @@ def flight_facts(judged: Judged) -> FlightFacts:
     analysis = analysis_of(judged)
     log = analysis.log
     time = log.time
+    origin = presented(analysis, None).origin_s
     longest = sorted(analysis.unknown, key=lambda pair: (pair[0] - pair[1], pair[0]))
     facts = FlightFacts(
         flight=analysis.flight,
@@ -193,7 +198,8 @@ def flight_facts(judged: Judged) -> FlightFacts:
         exceedances=exceedance_facts(judged),
         taken=[
             FindingFacts(
-                one.code, plain(one.values), finding_text.finding(one.code, one.values)
+                one.code, plain(one.values), finding_text.finding(
+                    one.code, one.values, origin_s=origin)
             )
             for one in analysis.findings
         ],
@@ -212,6 +218,12 @@ def flight_facts(judged: Judged) -> FlightFacts:
             for basis in BASES)
         facts = replace(facts, decisive_exceedance=flown, decisive_exceedance_displayed=displayed)
     return replace(facts, verdict=verdict_sentences.verdict(facts))
+
+
+def presented(analysis: Analysis, how: Presentation | None) -> Presentation:
+    """Return how a flight's facts are put: on its own clock."""
+    start = float(analysis.time[0]) if len(analysis.time) else 0.0
+    return (how or Presentation()).of_flight(start, analysis.log.utc_start)
 
 
 def start_utc(analysis: Analysis) -> str | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -44,8 +44,9 @@ class Presentation:
     """How facts are put.
 
     ``reader`` : whom the report is for; ``clock`` : "utc" needs ``utc_start``, the instant of
-    time 0, and falls back on "elapsed" without it; ``deidentified`` : no crew, flight number,
-    registration, date, file name, nor free text that may hold one.
+    time 0, and falls back on "elapsed" without it; ``origin_s`` : the flight's first sample [s
+    from the log's first], from which elapsed times are counted; ``deidentified`` : no crew, flight
+    number, registration, date, file name, nor free text that may hold one.
 
     Raises ValueError for UTC in a de-identified report: the time of day tells the flight.
     """
@@ -55,10 +56,19 @@ class Presentation:
     clock: Clock = "elapsed"
     deidentified: bool = False
     utc_start: np.datetime64 | None = None
+    origin_s: float = 0.0
 
     def __post_init__(self) -> None:
         if self.deidentified and self.clock == "utc":
             raise ValueError("a de-identified report has no UTC")
+
+    def of_flight(self, start_s: float | None, utc_start: np.datetime64 | None) -> Presentation:
+        """Return the same for one flight of a log.
+
+        `start_s` : its first sample [s from the log's first]; `utc_start` : the instant of time 0.
+        """
+        start = None if self.deidentified else utc_start
+        return replace(self, origin_s=start_s or 0.0, utc_start=start)
 
     def hides(self, channel: str) -> bool:
         """Whether a recorded channel is left out: it tells where, or how it was flown."""
@@ -81,7 +91,7 @@ class Presentation:
         if seconds is None or not math.isfinite(seconds):
             return quantity_words.UNKNOWN
         if not self.in_utc:
-            return number_format.clock(seconds)
+            return number_format.clock(seconds - self.origin_s)
         assert self.utc_start is not None
         # To the nearest tenth, as the elapsed clock rounds; cutting digits off would not.
         at = self.utc_start + np.timedelta64(round(seconds * 1e9) + 50_000_000, "ns")

@@ -33,6 +33,7 @@ from loganalyze.show.figures.figure_style import (
     Picture,
     plain_text,
 )
+from loganalyze.text.flight_account import presented
 from loganalyze.text.language import picture_labels as words
 from loganalyze.text.language import report_labels as label
 from loganalyze.text.presentation import Presentation
@@ -98,7 +99,7 @@ def panel_figure(
     >>> len(la.panel_figure(flight, 0).axes)
     4
     """
-    how = how or Presentation()
+    how = presented(analysis, how)
     one = analysis.exceedances[index]
     start, end = panel_span(analysis, index, assessment)
     first, last = np.searchsorted(analysis.time, [start, end])

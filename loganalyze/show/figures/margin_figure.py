@@ -45,7 +45,7 @@ from loganalyze.show.figures.time_axis import (
     thousands,
     time_axis,
 )
-from loganalyze.text.flight_account import smallest_facts, suspect_facts
+from loganalyze.text.flight_account import presented, smallest_facts, suspect_facts
 from loganalyze.text.language import (
     ceiling_sentences,
     finding_text,
@@ -93,7 +93,7 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
     >>> len(la.margin_figure(flight).axes)
     3
     """
-    how = how or Presentation()
+    how = presented(analysis, how)
     with mpl.rc_context(STYLE):
         marked = _marked(analysis, assessment, how)
         clean = not marked and analysis.smallest[0].margin_kt == analysis.smallest[0].margin_kt

@@ -98,7 +98,7 @@ def time_axis(panels: Sequence[Axes], analysis: Analysis, how: Presentation, sta
     days = 86400 * np.ceil(span / 86400 / 10)
     step = next((step for step in _STEPS_S if span / step <= 10), days)
     seconds = step < 60
-    offset = 0.0
+    offset = -how.origin_s
     if how.in_utc:
         assert how.utc_start is not None
         day = how.utc_start.astype("datetime64[D]")
@@ -122,7 +122,7 @@ def time_axis(panels: Sequence[Axes], analysis: Analysis, how: Presentation, sta
                 linewidth=mpl.rcParams["grid.linewidth"]))
 
     def tick(value: float, _: int | None) -> str:
-        clock = number_format.clock((value + offset) % 86400 if how.in_utc else value)
+        clock = number_format.clock((value + offset) % 86400 if how.in_utc else value + offset)
         return clock[:-2] if seconds else clock[:-5]
 
     last.xaxis.set_major_formatter(FuncFormatter(tick))

@@ -57,7 +57,8 @@
   const two = (number) => String(number).padStart(2, "0");
 
   function clock(seconds, digits) {
-    if (about.utc !== null) seconds = ((seconds + about.utc) % 86400 + 86400) % 86400;
+    if (about.utc === null) seconds -= about.origin;
+    else seconds = ((seconds + about.utc) % 86400 + 86400) % 86400;
     const unit = 10 ** digits, all = Math.round(Math.abs(seconds) * unit);
     const hours = Math.floor(all / unit / 3600), minutes = Math.floor(all / unit / 60) % 60;
     const rest = (all / unit % 60).toFixed(digits);
@@ -220,7 +221,7 @@
     const space = inMinutes() ? 52 : 80;
     const most = Math.max(Math.floor(u.bbox.width / devicePixelRatio / space), 2);
     const step = STEPS.find((one) => (to - from) / one <= most) || 86400;
-    const shift = about.utc === null ? 0 : about.utc;
+    const shift = about.utc === null ? -about.origin : about.utc;
     const marks = [];
     for (let mark = Math.ceil((from + shift) / step) * step - shift; mark <= to; mark += step) {
       marks.push(mark);

@@ -59,6 +59,7 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
         "rows": len(analysis.time),
         "interval": float(analysis.log.interval_s) if analysis.log.interval_s > 0 else 0.0,
         "utc": start,
+        "origin": how.origin_s,
         "columns": recipes,
         "traces": {name: _trace(name, how) for name in (*labels.TRACES,)
                    if name in columns or (name == "limit_mach" and "margin_mach" in columns)}

@@ -259,7 +259,7 @@ def _taken(subject: Subject) -> tuple[str, ...]:
     hidden = subject.how.deidentified
     inferred = reading_text.sentences(
         (Finding(one.code, one.values) for one in subject.summary.inferred_codes), hidden)
-    return (*inferred, *(finding_text.finding(one.code, one.values, hidden)
+    return (*inferred, *(finding_text.finding(one.code, one.values, hidden, subject.how.origin_s)
                          for one in subject.facts.taken))
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from loganalyze.events.analysis import Analysis
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.report.report_blocks import Report
 from loganalyze.show.report.report_subject import Subject
 from loganalyze.show.report.section_registry import makers
 from loganalyze.text.facts import Summary
+from loganalyze.text.flight_account import presented
 from loganalyze.text.language import report_labels as label
 from loganalyze.text.presentation import Presentation
 
@@ -44,9 +43,8 @@ def flight_report(
     ValueError
         When the summary holds no such flight.
     """
-    how = presentation or Presentation()
-    start = None if how.deidentified else analysis.log.utc_start
-    subject = Subject.of(analysis, summary, assessment, replace(how, utc_start=start))
+    how = presented(analysis, presentation)
+    subject = Subject.of(analysis, summary, assessment, how)
     sections = tuple(section for make in makers(how.reader) for section in make(subject))
     return Report(
         title=label.TITLE[how.reader],

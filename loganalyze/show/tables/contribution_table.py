@@ -15,7 +15,7 @@ from loganalyze.text.plain_values import rounded
 STRETCHES = ("to the limit", "to the worst")
 
 CONTRIBUTION_COLUMNS = (
-    *EXCEEDANCE_COLUMNS[:4],
+    *EXCEEDANCE_COLUMNS[:5],
     Column("stretch", "string", "", "what took the aircraft to the limit, or what made the excess "
            "worse", True, STRETCHES),
     Column("start_s", "number", "s", "start of the stretch, from the log's first sample"),
@@ -45,8 +45,9 @@ def _rows(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
         for stretch, causes in zip(STRETCHES, (assessed.contributions, assessed.worsening),
                                    strict=True):
             parts = [None if causes is None else rounded(getattr(causes, column.name))
-                     for column in CONTRIBUTION_COLUMNS[5:]]
-            yield (one.flight, one.number, one.episode, one.limit, stretch, *parts)
+                     for column in CONTRIBUTION_COLUMNS[6:]]
+            yield (one.flight, one.flight_start_s, one.number, one.episode, one.limit, stretch,
+                   *parts)
 
 
 CONTRIBUTIONS = ResultTable("contributions", CONTRIBUTION_COLUMNS, _rows)

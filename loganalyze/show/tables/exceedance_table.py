@@ -33,8 +33,15 @@ ASSURANCE_COLUMNS = (
 )
 """How sure an excess is, as flown and as displayed."""
 
-EXCEEDANCE_COLUMNS = (
+FLIGHT_COLUMNS = (
     Column("flight", "integer", "", "number of the flight in the log, from 1", True),
+    Column("flight_start_s", "number", "s", "the flight's first sample, from the log's first: "
+           "sentences and pictures count from it, the columns here from the log's", True),
+)
+"""Which flight a row is of."""
+
+EXCEEDANCE_COLUMNS = (
+    *FLIGHT_COLUMNS,
     Column("number", "integer", "", "number of the exceedance in the flight, by its start, from 1: "
            "the same in every table, picture and sentence", True),
     Column("episode", "integer", "", "overlapping exceedances of a flight share a number", True),

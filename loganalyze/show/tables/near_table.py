@@ -7,14 +7,14 @@ from typing import Any
 
 from loganalyze.phases.phase_detection import PHASES
 from loganalyze.results.assessment_results import Assessment
-from loganalyze.show.tables.exceedance_table import ASSURANCE_COLUMNS
+from loganalyze.show.tables.exceedance_table import ASSURANCE_COLUMNS, FLIGHT_COLUMNS
 from loganalyze.show.tables.table_columns import Column, ResultTable
 from loganalyze.text.facts import FlightFacts
 from loganalyze.text.flight_account import Judged
 from loganalyze.text.plain_values import rounded
 
 NEAR_COLUMNS = (
-    Column("flight", "integer", "", "number of the flight in the log, from 1", True),
+    *FLIGHT_COLUMNS,
     Column("limit", "string", "", "name of the limit", True),
     Column("quantity", "string", "", "the quantity in which the limit is published", True),
     Column("start_s", "number", "s", "start of the stretch, from the log's first sample", True),
@@ -36,8 +36,9 @@ def _rows(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     for one in judged.near:
         sure = [part for each in (one.flown, one.displayed) for part in (
             each.word, rounded(each.probability), rounded(each.low), rounded(each.high))]
-        yield (judged.analysis.flight, one.limit, quantities[one.limit], one.start_s, one.end_s,
-               one.time_s, rounded(one.pressure_altitude_ft), rounded(one.margin),
+        yield (judged.analysis.flight, facts.start_s, one.limit, quantities[one.limit],
+               one.start_s, one.end_s, one.time_s, rounded(one.pressure_altitude_ft),
+               rounded(one.margin),
                rounded(one.margin_kt), one.phase, *sure)
 
 

@@ -130,7 +130,7 @@ def _flight(number: int, log: FlightLog, blocks: str) -> FlightInspection:
         ranges=[_reach(log, name, blocks) for name in log.channels],
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
-        quality=[flag_facts(one) for one in analysis.quality],
+        quality=[flag_facts(one, float(log.time[0])) for one in analysis.quality],
         files=[path.name for path in log.source.flight_files],
     )
 
@@ -169,7 +169,9 @@ def _flight_lines(flight: FlightInspection) -> list[str]:
     if flight.interval_s:
         lines.append(label.sampling(flight.interval_s))
     lines.append(label.gaps(flight.gaps, flight.gaps_s))
-    lines += [f"  {label.gap(start, end)}" for start, end in flight.longest_gaps_s]
+    origin = flight.start_s or 0.0
+    lines += [f"  {label.gap(start - origin, end - origin)}"
+              for start, end in flight.longest_gaps_s]
     counts = {key: value for key, value in flight.counts.items() if key not in ("rows", "kept")}
     if counts:
         lines.append(label.reading(counts))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -77,11 +77,10 @@ def log_lines(
     level : {"quiet", "normal", "verbose"}
         One line a flight; the verdict with its reasons; or all that was measured, too.
     """
-    how = _dated(summary, how)
     several = len(summary.flights) > 1
     if level == "quiet":
         return [Line(f"{name}: " + (label.flight(one.flight, one.files) + ", " if several else "")
-                     + " ".join(filter(None, (_headline(one, how), *_never_judged(one),
+                     + " ".join(filter(None, (_headline(one, _timed(one, how)), *_never_judged(one),
                                               *_unjudged(one)))),
                      _tone(one)) for one in summary.flights]
     quantities = {limit.name: limit.quantity for limit in summary.limits}
@@ -92,7 +91,7 @@ def log_lines(
             lines.append(
                 Line(number_format.sentence_case(label.flight(one.flight, one.files)), "strong")
             )
-        lines += _flight_lines(one, how, level, quantities)
+        lines += _flight_lines(one, _timed(one, how), level, quantities)
     lines += [Line(""), Line(label.TAKEN_AS, "faint")]
     lines += [Line(one, "faint", 2) for one in verdict_sentences.recognised(summary)]
     shown = {name: value for name, value in summary.settings.items()
@@ -102,13 +101,12 @@ def log_lines(
     return lines
 
 
-def _dated(summary: Summary, how: Presentation) -> Presentation:
-    """Tell the clock when the log's first sample was, where that is asked for and known."""
-    first = summary.flights[0]
-    if how.clock != "utc" or first.start_utc is None or first.start_s is None:
-        return how
-    elapsed = np.timedelta64(round(first.start_s * 1e9), "ns")
-    return replace(how, utc_start=np.datetime64(first.start_utc[:-1], "ns") - elapsed)
+def _timed(one: FlightFacts, how: Presentation) -> Presentation:
+    """Put times on the flight's own clock."""
+    if one.start_utc is None or one.start_s is None:
+        return how.of_flight(one.start_s, None)
+    elapsed = np.timedelta64(round(one.start_s * 1e9), "ns")
+    return how.of_flight(one.start_s, np.datetime64(one.start_utc[:-1], "ns") - elapsed)
 
 
 def _tone(one: FlightFacts) -> Tone:

@@ -34,6 +34,7 @@ from loganalyze.text.en.sentences.finding_text import (
     not_judged,
 )
 from loganalyze.text.facts import UNJUDGED, ExceedanceFacts, FlightFacts, SmallestFacts, Summary
+from loganalyze.text.presentation import Presentation
 
 CAUTIONS: tuple[str, ...] = (
     "Not for use in flight, and not for the release of an aircraft to service.",
@@ -46,8 +47,8 @@ LISTED = 10
 """How many exceedances a verdict lists before it only counts the rest."""
 
 
-def exceedance(one: ExceedanceFacts) -> str:
-    """Return one exceedance as a sentence."""
+def exceedance(one: ExceedanceFacts, origin_s: float = 0.0) -> str:
+    """Return one exceedance as a sentence; `origin_s` : time 0 of its clock."""
     pointer = ""
     if one.worst_limit_pointer_kt is not None:
         pointer = f"; the limit pointer stood at {one.worst_limit_pointer_kt:.1f} KIAS"
@@ -59,13 +60,13 @@ def exceedance(one: ExceedanceFacts) -> str:
     if one.brief:
         ends.append("brief")
     return (
-        f"{one.limit} exceeded at {clock(one.start_s)} for {duration(one.duration_s)}"
+        f"{one.limit} exceeded at {clock(one.start_s - origin_s)} for {duration(one.duration_s)}"
         f"{_touches(one)}"
         f"{' (' + ', '.join(ends) + ')' if ends else ''}, at worst by "
         f"{excess(one)}: "
         f"{in_quantity(one.worst_value, one.quantity)} against "
         f"{in_quantity(one.limit_value, one.quantity)} at "
-        f"{feet(one.worst_pressure_altitude_ft)}, {clock(one.worst_time_s)}{pointer}."
+        f"{feet(one.worst_pressure_altitude_ft)}, {clock(one.worst_time_s - origin_s)}{pointer}."
     )
 
 
@@ -75,20 +76,21 @@ def _touches(one: ExceedanceFacts) -> str:
     return f" ({one.touches:,} touches, {duration(one.time_over_s)} over in all)"
 
 
-def closest(one: SmallestFacts) -> str:
-    """Return how close it came, as a sentence."""
+def closest(one: SmallestFacts, origin_s: float = 0.0) -> str:
+    """Return how close it came, as a sentence; `origin_s` : time 0 of its clock."""
+    at = clock(None if one.time_s is None else one.time_s - origin_s)
     name = f" to {one.limit}" if one.limit else ""
     other = none_of_a_speed(one.quantity or "")
     if other and one.margin is not None:
         side = "under" if one.margin >= 0 else "over"
         return (f"Closest{name}: {amount(abs(one.margin), other)} {side} it at "
-                f"{clock(one.time_s)}, {feet(one.pressure_altitude_ft)}.")
+                f"{at}, {feet(one.pressure_altitude_ft)}.")
     if one.margin_kt is None:
         return f"Closest{name}: unknown."
     side = "under" if one.margin_kt >= 0 else "over"
     by_mach = f" (Mach {mach(abs(one.margin_mach))})" if one.margin_mach is not None else ""
     return (f"Closest{name}: {knots(abs(one.margin_kt))}{by_mach} {side} the limit of "
-            f"{knots(one.limit_airspeed_kt)} CAS at {clock(one.time_s)}, "
+            f"{knots(one.limit_airspeed_kt)} CAS at {at}, "
             f"{feet(one.pressure_altitude_ft)}.")
 
 
@@ -137,7 +139,8 @@ def others(number: int, assessed: Sequence[AssessedExceedance]) -> str:
 
 def verdict(flight: FlightFacts) -> str:
     """Return the short plain verdict on one flight, a sentence a line."""
-    found = flight.exceedances
+    found, origin = flight.exceedances, flight.start_s or 0.0
+    how = Presentation(origin_s=origin)
     assessed = flight.assessment.exceedances if flight.assessment else ()
     lines = [headline(found, flight.recorded_s, flight.judged_s,
                       [one.margin if one.margin_kt is None else one.margin_kt
@@ -150,17 +153,17 @@ def verdict(flight: FlightFacts) -> str:
     listed = decisive_first([one.worst_excess_kt for one in found], assessed, "displayed")[:LISTED]
     for i in sorted(listed):
         outcome = f" {outcomes(assessed[i])}" if assessed else ""
-        lines.append(f"{exceedance(found[i])}{outcome}")
+        lines.append(f"{exceedance(found[i], origin)}{outcome}")
     if len(found) > LISTED:
         lines.append(others(len(found) - LISTED, assessed))
     combined = [one for one in flight.smallest_margins if one.limit is None]
     if not flight.exceedances:
-        lines += [closest(one) for one in combined if one.margin_kt is not None]
+        lines += [closest(one, origin) for one in combined if one.margin_kt is not None]
     if flight.unknown_s > 0 and flight.judged_s > 0:
         lines.append(f"{sentence_case(duration(flight.unknown_s))} could not be judged "
                      f"({count(flight.unknown_stretches, 'stretch', 'stretches')}).")
         lines += quality_text.bounded(flight.quality.bounded_s, flight.quality.bounded_gaps)
-    lines += quality_text.suspects(flight.quality.suspects)
+    lines += quality_text.suspects(flight.quality.suspects, how)
     if flight.judged_s > 0:
         lines.append(judged_too_little(flight))
     if flight.judged_s > 0:

@@ -12,7 +12,7 @@ CONTROLS: dict[str, str] = {
     "whole": "Whole flight", "jump": "Go to", "jump_none": "an exceedance ...",
     "cursor": "Cursor (arrow keys: one sample)", "values": "Values at the cursor",
     "previous": "Previous sample", "next": "Next sample",
-    "more": "More channels", "elapsed": "Time from the log's first sample",
+    "more": "More channels", "elapsed": "Time from the flight's first sample",
     "utc": "UTC", "state": "State", "governing_limit": "Governing limit", "phase": "Phase",
     "unknown": "unknown", "none": "none", "yes": "yes", "no": "no",
     "band": "95 % interval of the margin", "over": "over a limit", "hatched": "not judged",

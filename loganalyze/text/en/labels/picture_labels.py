@@ -12,7 +12,7 @@ AXES: dict[str, str] = {
     "pressure_altitude": "pressure altitude [{unit}]",
     "power": "power [{unit}]",
     "minutes": "time [min]",
-    "elapsed": "time from the log's first sample [{unit}]",
+    "elapsed": "time from the flight's first sample [{unit}]",
     "utc": "UTC [{unit}]",
 }
 """By quantity: its name, with its unit."""

@@ -104,10 +104,10 @@ NO_WARNING = "No overspeed warning was recorded, so its behaviour can't be told.
 WARNING_SOUND = "The recorded overspeed warning gave no cause for remark."
 NO_LADDER = "The time beyond each step was not reckoned."
 NO_HISTOGRAM = "No distribution of the margin: it was not reckoned."
-NO_DATE = "The log has no date: times count from its first sample."
+NO_DATE = "The log has no date: times count from the flight's first sample."
 EXAMPLE_SEVERITY = ("The severity levels come from the example rules, which no authority and no "
                     "operator has approved.")
-TIMES_ELAPSED = "Times are h:mm:ss.s from the log's first sample."
+TIMES_ELAPSED = "Times are h:mm:ss.s from the flight's first sample."
 TIMES_UTC = "Times are UTC; the flight's first sample is at {start}."
 DEIDENTIFIED = ("De-identified: no crew, flight number, registration, date or file name; columns "
                 "of the log are not named.")

@@ -166,12 +166,18 @@ def but_not_judged(limits: Sequence[str]) -> str:
     return f"; {names} could not be judged"
 
 
-def finding(code: str, values: Mapping[str, Any], hidden: bool = False) -> str:
-    """Return how an input was interpreted, as a sentence; `hidden` : without columns' names.
+def finding(
+    code: str, values: Mapping[str, Any], hidden: bool = False, origin_s: float = 0.0
+) -> str:
+    """Return how an input was interpreted, as a sentence.
+
+    `hidden` : without columns' names; `origin_s` : time 0 of its clock.
 
     Raises KeyError for a code that has no sentence: a test holds that each code has one.
     """
     said = FINDINGS[code]
+    values = {**values, **{
+        key: values[key] - origin_s for key in ("first_s", "last_s") if key in values}}
     if hidden:
         values = {**values, **{
             key: HIDDEN_COLUMN if key == "column" else [HIDDEN_COLUMN] * len(values[key])

@@ -25,8 +25,11 @@ FLAGS: dict[str, str] = {
 """What each code of a flag means, in plain words."""
 
 
-def flag(one: QualityFlag) -> str:
-    """Return what a flag found as a sentence, empty where it found nothing."""
+def flag(one: QualityFlag, origin_s: float = 0.0) -> str:
+    """Return what a flag found as a sentence, empty where it found nothing.
+
+    `origin_s` : time 0 of the clock.
+    """
     subject = channel_words(one.channel) if one.channel else ""
     if one.name == "quantised":
         return _steps(subject, one) if one.values.get("step", 0) > 0 else ""
@@ -37,7 +40,7 @@ def flag(one: QualityFlag) -> str:
     said = f"{subject}: {what}" if subject else sentence_case(what)
     said += f" for {duration(one.raised.duration)} of {duration(one.covered.duration)}, "
     said += f"{count(times, 'stretch', 'stretches')} from " if times > 1 else "from "
-    said += clock(float(one.raised.edges[0, 0]))
+    said += clock(float(one.raised.edges[0, 0]) - origin_s)
     if one.values.get("witnesses"):
         said += f" (shown by {_listed(one.values['witnesses'])})"
     if "greatest" in one.values:

@@ -1,0 +1,57 @@
+"""A log of several flights: each on its own clock, in every form of the results."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+
+import pytest
+
+from .conftest import SHEET
+
+DAY_S = 86400
+
+
+@pytest.fixture
+def two_flights(tmp_path):
+    """Two flights of 50 s, a day apart; the second is over VMO from about 20 s on."""
+    speeds = [200.0] * 50, [230.0] * 20 + [250.0] * 10 + [230.0] * 20
+    rows = [(start + i, speed) for start, some in zip((0, DAY_S), speeds, strict=True)
+            for i, speed in enumerate(some)]
+    path = tmp_path / "week.csv"
+    path.write_text("Time [s],Pressure Altitude [ft],CAS [kt],SAT [degC]\n" + "".join(
+        f"{time},{5000 + 10 * (time % 3)},{speed + 0.1 * (time % 2)},4\n" for time, speed in rows))
+    sheet = tmp_path / "limits.toml"
+    sheet.write_text(SHEET)
+    return path, sheet
+
+
+def text_of(path) -> str:
+    pypdf = pytest.importorskip("pypdf")
+    return " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(path).pages).split())
+
+
+def test_times_count_from_each_flights_own_start(run, two_flights, tmp_path):
+    log, sheet = two_flights
+    done = run("analyze", log, "--limits", sheet, "--out", tmp_path / "out", "--report", "both",
+               "--plot-format", "svg")
+    assert done.code == 0, done.err
+    folder = tmp_path / "out" / "week"
+    (row,) = csv.DictReader((folder / "exceedances.csv").read_text().splitlines())
+    assert float(row["start_s"]) == pytest.approx(DAY_S + 19.7, abs=0.3)
+    assert float(row["flight_start_s"]) == DAY_S
+    flight = json.loads((folder / "summary.json").read_text())["flights"][1]
+    texts = {
+        "terminal": done.out, "quiet": run("analyze", "-q", log, "--limits", sheet).out,
+        "verdict": flight["verdict"],
+        "page": (folder / "report-2.html").read_text(encoding="utf-8"),
+        "paper": text_of(folder / "report-2.pdf"),
+        "picture": re.sub(r"<path.*?/>", "", (folder / "margin-2.svg").read_text(), flags=re.S),
+    }
+    for form, text in texts.items():
+        assert not re.search(r"\b2[34]:\d\d:\d\d", text), form
+    for form in texts:
+        assert "0:00:2" in texts[form], form
+    about = json.loads(re.search(r'id="chart-about">(.*?)</script>', texts["page"])[1])
+    assert about["origin"] == DAY_S
