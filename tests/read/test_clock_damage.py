@@ -97,6 +97,10 @@ DAMAGE: dict[str, Callable[[str, np.random.Generator], str]] = {
     "cut": lambda cell, rng: cell[: rng.integers(0, len(cell))],
     "nought": lambda cell, rng: "0",
     "minus": lambda cell, rng: f"-{cell}",
+    # As one byte these are no UTF-8.
+    "byte before": lambda cell, rng: f"\xb1{cell}",
+    "byte within": lambda cell, rng: _at_a_digit(cell, rng, lambda old: "\xb1"),
+    "byte behind": lambda cell, rng: f"{cell}\xb1",
 }
 
 
@@ -115,7 +119,7 @@ def read(folder: Path, header: str, cells: list[list[str]], said: ColumnsFile | 
          ) -> Iterator[list[FlightLog]]:
     """Read a log both ways: its airspeed [kt] counts the rows in hundredths from 200 kt on."""
     rows = [f"{';'.join(row)};5000;{200 + i / 100:.2f}" for i, row in enumerate(cells)]
-    path = export(folder, lines(f"{header};press_alt_ft;ias_kt", rows))
+    path = export(folder, lines(f"{header};press_alt_ft;ias_kt", rows).encode("latin-1"))
     yield [read_log(path, said)]
     yield list(read_flights(path, said))
 
@@ -182,6 +186,15 @@ def test_one_damaged_cell_moves_no_other_row(clock: str, tmp_path: Path) -> None
     for kind in DAMAGE:
         row = int(rng.choice(SPOTS) if rng.random() < 0.7 else rng.integers(ROWS))
         check(clock, kind, int(rng.integers(6)), row, rng, tmp_path)
+
+
+@pytest.mark.parametrize("kind", [kind for kind in DAMAGE if kind.startswith("byte")])
+@pytest.mark.parametrize("clock", CLOCKS)
+def test_a_byte_that_is_no_text_is_a_damaged_cell(clock: str, kind: str, tmp_path: Path) -> None:
+    rng = np.random.default_rng(3)
+    for part in range(len(rows_of(clock)[1][0])):
+        as_a_letter = check(clock, "letter", part, 640, rng, tmp_path)
+        assert check(clock, kind, part, 640, rng, tmp_path) == as_a_letter
 
 
 @pytest.mark.parametrize("clock", CLOCKS)

@@ -91,10 +91,12 @@ def _part(channel: str) -> Part:
         array = arrays[channel]
         cells = array if pa.types.is_string(array.type) else array.cast(pa.string())
         found = pc.extract_regex(cells, _CELL)
-        blank = np.asarray(pc.fill_null(pc.equal(pc.utf8_trim_whitespace(cells), ""), True))
+        # By bytes, since a damaged cell may be no valid UTF-8.
+        blank = np.asarray(pc.fill_null(pc.equal(pc.ascii_trim_whitespace(cells), ""), True))
         bad = np.flatnonzero(np.asarray(pc.is_null(found)) & ~blank)
         if len(bad):
-            raise BadStampError(int(bad[0]), str(cells[int(bad[0])]), channel)
+            cell = cells.slice(int(bad[0]), 1).cast(pa.binary())[0].as_py()
+            raise BadStampError(int(bad[0]), cell.decode("latin-1"), channel)
         minutes, seconds = (pc.struct_field(found, name) for name in ("minutes", "seconds"))
         points = pc.replace_substring(seconds, ",", ".")
         return np.asarray(60 * _numbers(minutes) + _numbers(points))
