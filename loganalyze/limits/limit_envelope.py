@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from loganalyze.air import airspeed, atmosphere
+from loganalyze.air.crossover import CrossoverSteps, crossover_steps
 from loganalyze.air.probes import CorrectionTable
 from loganalyze.airdata import condition_states
 from loganalyze.limits import limit_equivalents
@@ -22,6 +23,8 @@ Floats = NDArray[np.float64]
 _NOWHERE = Path()
 _STEP = 8.0
 """Pressure altitudes so far apart [m] are looked at for a change of the governing limit."""
+_SAME = 0.01
+"""A crossing in closed form lies no farther than this [m] from where the limits cross."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,6 +183,26 @@ def crossovers(
                                    atmosphere.temperature(np.array([altitude])))
         found.append(Crossing(altitude, float(speed[0, 0]), pair[0].name, pair[1].name))
     return tuple(found)
+
+
+def closed_form(sheet: LimitsSheet, crossing: Crossing) -> CrossoverSteps | None:
+    """Return the steps to a crossing in closed form, None where it has none.
+
+    It has one where a constant airspeed, calibrated or taken as calibrated, governs below and a
+    constant Mach number above.
+    """
+    limits = {limit.name: limit for limit in sheet.limit}
+    below, above = limits[crossing.below], limits[crossing.above]
+    plain = not sheet.airspeed.position_tables
+    speeds = ("calibrated_airspeed", *(("indicated_airspeed",) if plain else ()))
+    machs = ("mach", *(("indicated_mach",) if plain else ()))
+    if below.quantity not in speeds or above.quantity not in machs or (
+            below.nodes_m or above.nodes_m):
+        return None
+    at = np.zeros(1)
+    steps = crossover_steps(float(below.maximum_at(at)[0]), float(above.maximum_at(at)[0]))
+    same = abs(steps.pressure_altitude - crossing.pressure_altitude) < _SAME
+    return steps if same else None
 
 
 def _root(

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from loganalyze.text.en import quantity_words as quantity_words
     from loganalyze.text.en import report_sentences as report_sentences
     from loganalyze.text.en import verdict_sentences as verdict_sentences
+    from loganalyze.text.en.instruction import crossover_words as crossover_words
+    from loganalyze.text.en.instruction import pointer_words as pointer_words
     from loganalyze.text.en.labels import inspection_labels as inspection_labels
     from loganalyze.text.en.labels import page_labels as page_labels
     from loganalyze.text.en.labels import paper_labels as paper_labels
@@ -50,6 +52,7 @@ if TYPE_CHECKING:
 MODULES: tuple[str, ...] = (
     "ceiling_sentences", "first_sheet", "number_format", "quantity_words", "report_sentences",
     "verdict_sentences",
+    "instruction.crossover_words", "instruction.pointer_words",
     "labels.inspection_labels", "labels.page_labels", "labels.paper_labels",
     "labels.phase_labels", "labels.picture_labels", "labels.report_labels",
     "labels.sheet_labels", "labels.terminal_labels",

@@ -99,7 +99,7 @@ def section(report, key) -> Section:
 def test_a_debrief_reads_from_the_verdict_to_the_cautions(analysis, reported):
     report = reported(analysis, assessment_of(analysis))
     assert [one.key for one in report.sections] == [
-        "verdict", "found", "glance", "exceedance-1", "warning", "margins", "envelope",
+        "verdict", "found", "glance", "exceedance-1", "warning", "margins", "envelope", "crossover",
         "quality", "method", "cautions"]
     for part in report.sections:
         assert part.blocks

@@ -9,6 +9,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from loganalyze.events.analysis import Analysis
+from loganalyze.explain.pointer_movement import PointerMovement
 from loganalyze.limits.evaluation import OVER
 from loganalyze.limits.limit_envelope import limit_envelope
 from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT
@@ -28,7 +29,7 @@ from loganalyze.show.figures.figure_style import (
 from loganalyze.show.figures.margin_figure import found_crossovers
 from loganalyze.show.figures.time_axis import thousands
 from loganalyze.text.language import picture_labels as words
-from loganalyze.text.language import report_labels
+from loganalyze.text.language import pointer_words, report_labels
 from loganalyze.text.presentation import Presentation
 
 POINTS = 6000
@@ -38,7 +39,8 @@ SLOWEST_KT = 60.0
 """Slower than this [kt] the aircraft rolls, and the track is irrelevant to limits."""
 
 
-def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
+def track_figure(analysis: Analysis, how: Presentation | None = None,
+                 movement: PointerMovement | None = None) -> Figure:
     """Draw limit airspeed and flown airspeed against pressure altitude.
 
     Parameters
@@ -47,6 +49,8 @@ def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
         The judged flight.
     how : Presentation, optional
         In which units.
+    movement : PointerMovement, optional
+        Instants to mark with letters: where the speed was and where the limit stood.
 
     Returns
     -------
@@ -85,6 +89,8 @@ def track_figure(analysis: Analysis, how: Presentation | None = None) -> Figure:
         _envelope(axes, analysis, bottom, top, how)
         _conditional(axes, analysis, how)
         _crossovers(axes, analysis, top, how)
+        if movement is not None:
+            _marks(axes, movement, how)
         axes.set_xlabel(words.AXES["calibrated"].format(unit=how.units.speed))
         axes.set_ylabel(words.AXES["pressure_altitude"].format(unit=how.units.altitude))
         thousands(axes)
@@ -162,6 +168,20 @@ def _conditional(axes: Axes, analysis: Analysis, how: Presentation) -> None:
 def _name(axes: Axes, name: str, x: float, y: float) -> None:
     axes.annotate(plain_text(name), (x, y), (5, 0), ha="left", va="center",
                   textcoords="offset points", weight="bold", path_effects=HALO)
+
+
+def _marks(axes: Axes, movement: PointerMovement, how: Presentation) -> None:
+    """Mark the instants: a dot at the speed, a ring at the limit, the margin between them."""
+    per_knot, per_foot = how.units.per_knot, how.units.per_foot
+    for letter, one in zip(pointer_words.LETTERS, movement.instants, strict=False):
+        height = one.pressure_altitude_ft * per_foot
+        speed, limit = one.airspeed_kt * per_knot, one.limit_airspeed_kt * per_knot
+        axes.plot([speed, limit], [height, height], color="black", linewidth=1.2)
+        axes.plot(speed, height, marker="o", color="black", markersize=6)
+        axes.plot(limit, height, marker="o", color="black", markersize=7, markerfacecolor="white")
+        right = max(speed, limit) if np.isfinite(speed) else limit
+        axes.annotate(letter, (right, height), (9, 0), textcoords="offset points", ha="left",
+                      va="center", fontsize=11, weight="bold", path_effects=HALO)
 
 
 def _crossovers(axes: Axes, analysis: Analysis, top: float, how: Presentation) -> None:

@@ -17,10 +17,12 @@ from loganalyze.show.report.report_blocks import (
     Paragraph,
     Picture,
     Section,
+    Steps,
     Stretch,
     Subheading,
     Table,
 )
+from loganalyze.text.formulas import formula_parts
 from loganalyze.text.language import page_labels as labels
 
 Drawn = Callable[[Picture], bytes]
@@ -57,6 +59,13 @@ def block_html(block: Block, drawn: Drawn) -> Html:
             return element("div", element("strong", block.title, class_="box-title"),
                            element("ul", *(element("li", line) for line in block.lines)),
                            class_="caution", role="note")
+        case Steps():
+            return element("ol", *(element(
+                "li", element("h3", formula(step.title)), element("p", formula(step.why)),
+                element("p", formula(step.formula), class_="formula"),
+                element("p", formula(step.numbers), class_="formula"),
+                element("p", step.source, class_="note")) for step in block.steps),
+                class_="steps")
         case Picture():
             return _figure(block, drawn)
         case Chart():
@@ -65,6 +74,12 @@ def block_html(block: Block, drawn: Drawn) -> Html:
             return element("p", element(
                 "a", labels.SHOW_IN_CHART, href="#glance", data_start=f"{block.start_s:.3f}",
                 data_end=f"{block.end_s:.3f}"), class_="jump")
+
+
+def formula(text: str) -> Html:
+    """Return text with ``^{...}`` raised and ``_{...}`` lowered."""
+    return joined(element("sup" if sign == "^" else "sub", part) if sign else part
+                  for sign, part in formula_parts(text))
 
 
 def _table(table: Table) -> Html:

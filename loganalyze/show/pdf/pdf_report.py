@@ -14,13 +14,21 @@ from pathlib import Path
 from typing import Literal
 
 from fpdf import FPDF
-from fpdf.enums import MethodReturnValue, TableBordersLayout, TableCellFillMode, XPos, YPos
+from fpdf.enums import (
+    CharVPos,
+    MethodReturnValue,
+    TableBordersLayout,
+    TableCellFillMode,
+    XPos,
+    YPos,
+)
 from fpdf.fonts import FontFace, TextStyle
 from matplotlib import get_data_path
 
 from loganalyze.show.figures.figure_style import png_bytes
 from loganalyze.show.report import report_blocks
 from loganalyze.show.report.report_blocks import Picture, Report, Section
+from loganalyze.text.formulas import WorkedStep, formula_parts
 from loganalyze.text.language import paper_labels as labels
 
 Paper = Literal["A4", "Letter"]
@@ -29,7 +37,8 @@ PAPERS: tuple[Paper, ...] = ("A4", "Letter")
 MARGIN_MM = 17.0
 FOOT_MM = 18.0
 INK, FAINT, RULE, SHADE = (26, 26, 26), (95, 95, 95), (170, 170, 170), (240, 240, 240)
-BODY_PT, SMALL_PT, TABLE_PT = 9.0, 7.5, 7.5
+BODY_PT, SMALL_PT, TABLE_PT, FORMULA_PT = 9.0, 7.5, 7.5, 10.0
+STEP_INDENT_MM, FORMULA_INDENT_MM = 5.0, 12.0
 LINE_MM = 4.6
 LEAST_BELOW_MM = 34.0
 """A heading is not left at the foot of a page with less space_left than this [mm] under it."""
@@ -130,6 +139,18 @@ class _Sheet(FPDF):
         self.multi_cell(self.epw - 2 * indent, line, text, align="L", new_x=XPos.LMARGIN,
                         new_y=YPos.NEXT)
 
+    def formula(self, text: str, indent: float) -> None:
+        """Print text with raised and lowered parts, wrapped, indented [mm]."""
+        margin = self.l_margin
+        self.set_left_margin(margin + indent)
+        self.set_x(margin + indent)
+        for sign, part in formula_parts(text):
+            self.char_vpos = CharVPos({"^": "SUP", "_": "SUB"}.get(sign, "LINE"))
+            self.write(LINE_MM, part)
+        self.char_vpos = CharVPos.LINE
+        self.set_left_margin(margin)
+        self.ln(LINE_MM)
+
     def height_of(self, text: str, indent: float) -> float:
         """Height [mm] that a text block of the body's size takes."""
         lines = self.multi_cell(self.epw - 2 * indent, LINE_MM, text, align="L", dry_run=True,
@@ -192,12 +213,34 @@ def _block(sheet: _Sheet, block: report_blocks.Block, anchors: dict[str, int],
             _table(sheet, block, anchors)
         case report_blocks.Caution(title, lines):
             _caution(sheet, title, lines)
+        case report_blocks.Steps(steps):
+            for number, step in enumerate(steps, start=1):
+                _step(sheet, number, step)
         case report_blocks.Picture():
             _picture(sheet, block, drawn)
         case report_blocks.Chart():
             _picture(sheet, block.picture, drawn)
         case report_blocks.Stretch():
             pass  # A picture's own axis shows it.
+
+
+def _step(sheet: _Sheet, number: int, step: WorkedStep) -> None:
+    """Print a step of a calculation: number and title, why, and the formula without and with
+    its numbers, indented."""
+    if sheet.space_left < LEAST_BELOW_MM:
+        sheet.add_page()
+    sheet.ln(1)
+    sheet.use(BODY_PT, "B")
+    sheet.formula(f"{number}.  {step.title}", 0)
+    sheet.use(BODY_PT)
+    sheet.formula(step.why, STEP_INDENT_MM)
+    for one in (step.formula, step.numbers):
+        sheet.use(FORMULA_PT)
+        sheet.ln(0.8)
+        sheet.formula(one, FORMULA_INDENT_MM)
+    sheet.use(SMALL_PT, colour=FAINT)
+    sheet.formula(step.source, STEP_INDENT_MM)
+    sheet.ln(1)
 
 
 def _key_values(sheet: _Sheet, pairs: Sequence[tuple[str, str]]) -> None:

@@ -5,12 +5,9 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
-import numpy as np
-
 from loganalyze.events.analysis import Analysis
 from loganalyze.record.findings import Finding
 from loganalyze.results.assessment_results import LimitMeasure
-from loganalyze.show.figures.envelope_track import track_figure
 from loganalyze.show.figures.margin_figure import margin_figure
 from loganalyze.show.figures.margin_histogram import histogram_figure
 from loganalyze.show.report.report_blocks import (
@@ -145,16 +142,6 @@ def _by_phase(subject: Subject) -> list[Block]:
     caption = label.PHASES_CAPTION if _speeds_only(subject) else label.SPEED_PHASES_CAPTION
     return [Table(caption, _columns("phase", "from", "length", "margin", "when"),
                   tuple(rows))]
-
-
-def envelope(subject: Subject) -> tuple[Section, ...]:
-    """Make the limit airspeed against pressure altitude, with the flight's track."""
-    if not np.isfinite(subject.analysis.columns["pressure_altitude_ft"]).any():
-        return (Section("envelope", label.SECTIONS["envelope"], (Paragraph(label.NO_TRACK),),
-                        on_paper=False),)
-    picture = Picture("track", partial(track_figure, subject.analysis, subject.how),
-                      label.TRACK_WORDS, label.TRACK_CAPTION)
-    return (Section("envelope", label.SECTIONS["envelope"], (picture,), on_paper=False),)
 
 
 def quality(subject: Subject) -> tuple[Section, ...]:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from loganalyze.text.formulas import WorkedStep
 from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:
@@ -83,6 +84,13 @@ class Caution:
 
 
 @dataclass(frozen=True, slots=True)
+class Steps:
+    """A calculation worked step by step; formulas are written as `WorkedStep` says."""
+
+    steps: tuple[WorkedStep, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Picture:
     """A figure, drawn when it is asked for.
 
@@ -114,7 +122,8 @@ class Stretch:
     end_s: float
 
 
-Block = Subheading | Paragraph | Bullets | KeyValues | Table | Caution | Picture | Chart | Stretch
+Block = (Subheading | Paragraph | Bullets | KeyValues | Table | Caution | Steps | Picture | Chart
+         | Stretch)
 
 
 @dataclass(frozen=True, slots=True)

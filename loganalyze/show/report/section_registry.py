@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 from loganalyze.show.report.evidence_sections import (
     cautions,
-    envelope,
     glance,
     margins,
     method,
     quality,
 )
 from loganalyze.show.report.finding_sections import found, ladder, panels, verdict, warning
+from loganalyze.show.report.pointer_sections import crossover, pointer
 from loganalyze.show.report.report_blocks import Section
 from loganalyze.show.report.report_subject import Subject
 from loganalyze.show.report.training_sections import ceilings
@@ -45,7 +45,8 @@ PARTS = [
     ReportPart(warning, safety=50, crew=40),
     ReportPart(ceilings, safety=55, crew=45),
     ReportPart(margins, safety=60, crew=70, maintenance=70),
-    ReportPart(envelope, safety=70, crew=60),
+    ReportPart(pointer, safety=70, crew=60),
+    ReportPart(crossover, safety=75, crew=65),
     ReportPart(quality, safety=80, crew=80, maintenance=60),
     ReportPart(method, safety=90, crew=100, maintenance=80),
     ReportPart(cautions, safety=100, crew=90, maintenance=90),
