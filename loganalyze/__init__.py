@@ -29,6 +29,13 @@ if TYPE_CHECKING:
     from loganalyze.explain.assessment import AssessSettings, assess_flight
     from loganalyze.explain.flight_measures import MeasureSettings
     from loganalyze.explain.overspeed_warning import WarningSettings
+    from loganalyze.explain.pointer_movement import (
+        AtConstantMach,
+        PointerInstant,
+        PointerMovement,
+        TemperatureCase,
+        pointer_movement,
+    )
     from loganalyze.explain.recording_assessment import assess
     from loganalyze.explain.time_to_limit import ApproachSettings
     from loganalyze.limits.evaluate import evaluate
@@ -122,6 +129,7 @@ _HOMES = {
     "AssessmentFacts": "loganalyze.text.facts",
     "Assurance": "loganalyze.results.assessment_results",
     "AssuranceSettings": "loganalyze.uncertainty.exceedance_probability",
+    "AtConstantMach": "loganalyze.explain.pointer_movement",
     "Bound": "loganalyze.results.assessment_results",
     "CANT_TELL": "loganalyze.results.assessment_results",
     "CONFIRMS": "loganalyze.results.assessment_results",
@@ -175,6 +183,8 @@ _HOMES = {
     "PhaseSettings": "loganalyze.phases.phase_definitions",
     "PhaseStretch": "loganalyze.results.assessment_results",
     "Picture": "loganalyze.show.figures.figure_style",
+    "PointerInstant": "loganalyze.explain.pointer_movement",
+    "PointerMovement": "loganalyze.explain.pointer_movement",
     "Presentation": "loganalyze.text.presentation",
     "Prior": "loganalyze.uncertainty.prior_models",
     "PriorsFile": "loganalyze.sheets.priors_file",
@@ -197,6 +207,7 @@ _HOMES = {
     "Summary": "loganalyze.text.facts",
     "Suspect": "loganalyze.events.suspects",
     "SuspectFacts": "loganalyze.text.facts",
+    "TemperatureCase": "loganalyze.explain.pointer_movement",
     "TimeToLimit": "loganalyze.results.assessment_results",
     "UNDER_NOT_PROVEN": "loganalyze.results.assessment_results",
     "Units": "loganalyze.text.presentation",
@@ -214,6 +225,7 @@ _HOMES = {
     "limit_envelope": "loganalyze.limits.limit_envelope",
     "margin_figure": "loganalyze.show.figures.margin_figure",
     "panel_figure": "loganalyze.show.figures.exceedance_figure",
+    "pointer_movement": "loganalyze.explain.pointer_movement",
     "prior_of_margins": "loganalyze.uncertainty.prior_models",
     "priors_of": "loganalyze.uncertainty.prior_models",
     "read_columns": "loganalyze.sheets.columns_file",
@@ -226,6 +238,7 @@ _HOMES = {
     "track_figure": "loganalyze.show.figures.envelope_track",
     "write_reports": "loganalyze.show.files.report_files",
     "write_results": "loganalyze.show.files.results_folder",
+
 }
 
 __all__ = [
@@ -253,6 +266,7 @@ __all__ = [
     "AssessmentFacts",
     "Assurance",
     "AssuranceSettings",
+    "AtConstantMach",
     "Bound",
     "Ceiling",
     "CeilingFacts",
@@ -295,6 +309,8 @@ __all__ = [
     "PhaseSettings",
     "PhaseStretch",
     "Picture",
+    "PointerInstant",
+    "PointerMovement",
     "Presentation",
     "Prior",
     "PriorsFile",
@@ -316,6 +332,7 @@ __all__ = [
     "Summary",
     "Suspect",
     "SuspectFacts",
+    "TemperatureCase",
     "TimeToLimit",
     "Units",
     "WarningFinding",
@@ -332,6 +349,7 @@ __all__ = [
     "limit_envelope",
     "margin_figure",
     "panel_figure",
+    "pointer_movement",
     "prior_of_margins",
     "priors_of",
     "read_columns",
@@ -344,6 +362,7 @@ __all__ = [
     "track_figure",
     "write_reports",
     "write_results",
+
 ]
 
 

@@ -125,6 +125,15 @@ def pointer_movement(analysis: Analysis, assessment: Assessment | None = None,
     -------
     PointerMovement
         Without instants where the pressure altitude or the limit isn't known at any of them.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
+    ...                      "sample_logs/ouzelwing_240.toml")
+    >>> moved = la.pointer_movement(flight, decisive=0).at_mach
+    >>> moved.limit, round(moved.slope_kt, 1)
+    ('MMO', 4.6)
     """
     crossings = _crossings(analysis)
     instants = tuple(one for one in sorted(
