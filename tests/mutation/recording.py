@@ -17,6 +17,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import traceback
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -40,23 +41,23 @@ def records(root: Path, files: list[Path], without: list[str]) -> list[Record]:
     """Return a record of each test file, made now where none is kept."""
     kept = Path(tempfile.gettempdir()) / f"loganalyze-mutation-{_digest(str(root))}"
     kept.mkdir(exist_ok=True)
-    found = []
+    stored: list[Path] = []
+    missing: list[list[str]] = []
     for file in files:
         beside = sorted(file.parent.glob("conftest.py"))
         name = file.relative_to(root).as_posix()
         left_out = [one for one in without if one.startswith(name)]
         key = _digest(*(one.read_text() for one in [file, *beside]), *left_out)
-        path = kept / f"{name.replace('/', '-')}-{key}.json"
-        if not path.exists():
-            print(f"recording {name}", flush=True)
-            code = subprocess.run(
-                [sys.executable, "-m", "tests.mutation.recording", str(file), str(path),
-                 *left_out],
-                cwd=root, env={**os.environ, "PYTHONPATH": str(root)}).returncode
-            if code not in (0, 5):
-                raise SystemExit(f"The tests of {file} fail before anything is changed.")
-        found.append(_moved(root, json.loads(path.read_text())))
-    return found
+        stored.append(kept / f"{name.replace('/', '-')}-{key}.json")
+        if not stored[-1].exists():
+            missing.append([str(file), str(stored[-1]), *left_out])
+    if missing:
+        code = subprocess.run([sys.executable, "-m", "tests.mutation.recording",
+                               json.dumps(missing)],
+                              cwd=root, env={**os.environ, "PYTHONPATH": str(root)}).returncode
+        if code:
+            raise SystemExit("These tests fail before anything is changed.")
+    return [_moved(root, json.loads(path.read_text())) for path in stored]
 
 
 def _digest(*texts: str) -> str:
@@ -111,14 +112,36 @@ class _Recorder:
         return result
 
 
+def _record_all(root: Path, jobs: list[list[str]]) -> int:
+    """Record one file of tests after the other, each in a fork that has the program loaded."""
+    for module in pkgutil.walk_packages([str(root / "loganalyze")], "loganalyze."):
+        if not module.name.endswith("__main__"):
+            importlib.import_module(module.name)
+    for name in ("coverage", "pandas"):
+        importlib.import_module(name)
+    for file, kept, *without in jobs:
+        print(f"recording {Path(file).relative_to(root).as_posix()}", flush=True)
+        child = os.fork()
+        if child == 0:
+            code = 70
+            try:
+                code = _record(root, Path(file), Path(kept), without)
+            except BaseException:
+                traceback.print_exc()
+            finally:
+                sys.stdout.flush()
+                os._exit(code)
+        code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+        if code not in (0, 5):
+            return code
+    return 0
+
+
 def _record(root: Path, file: Path, kept: Path, without: list[str]) -> int:
     import coverage
 
     measured = coverage.Coverage(data_file=None, branch=True,
                                  source=[str(root / "loganalyze")], config_file=False)
-    for module in pkgutil.walk_packages([str(root / "loganalyze")], "loganalyze."):
-        if not module.name.endswith("__main__"):
-            importlib.import_module(module.name)
     recorder = _Recorder(measured)
     measured.start()
     code = pytest.main([str(file), "-q", "-p", "no:cacheprovider", "-p", "no:xdist",
@@ -158,4 +181,4 @@ def _record(root: Path, file: Path, kept: Path, without: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    raise SystemExit(_record(Path.cwd(), Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3:]))
+    raise SystemExit(_record_all(Path.cwd(), json.loads(sys.argv[1])))
