@@ -168,6 +168,14 @@ def test_one_sample_of_the_flaps_decides_no_limit(judged, channel):
     assert len(back.exceedances) == 1
 
 
+def test_an_outlier_is_listed_for_each_limit_that_it_would_bring_into_force(judged):
+    always = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 400.0}
+    slow = vfe("VFE 40", 140.0, above=35, up_to=40)
+    found = judged((always, slow, *VFES), flap=[0, 0, 30, 0, 0, 0, 0, 40, 0, 0, 0]).suspects
+    assert [(one.limit, one.start_s, one.not_borne_out_by) for one in found] == [
+        ("VFE 40", 7.0, ()), ("VFE 30", 2.0, ())]
+
+
 def test_one_sample_beyond_the_step_that_it_is_part_of(judged):
     analysis = judged(VFES, flap=[0, 0, 30, 10, 10, 10])
     assert states(analysis, 1) == [OFF, OFF, UNKNOWN, OFF, OFF, OFF]

@@ -130,3 +130,27 @@ def test_two_passes_stay_two_where_samples_are_few(step_kt, rate_hz):
                    [240, 240, 259.5, 259.5, 246.2, 246.2, 263.8, 263.8, 238, 238])
     one, other = flown(np.round(kt / step_kt) * step_kt, rate_hz).exceedances
     assert (one.touches, other.touches) == (1, 1)
+
+
+# (excess on both sides [kt], samples missing, change of the speed beside the hole [kt/s], one?)
+HOLES = {
+    "two excesses of 5.9 kt outlast 5 s at 2 kt/s, the least rate": (5.9, 4, 0.0, True),
+    "and 6 s they don't": (5.9, 5, 0.0, False),
+    "two of 6.1 kt do": (6.1, 5, 0.0, True),
+    "no excess outlasts more than 10 s": (150.0, 10, 0.0, False),
+    "but 10 s": (150.0, 9, 0.0, True),
+    "at 1 kt/s beside the hole it closes at 3 kt/s: 17 kt in 5 s": (8.5, 4, 1.0, True),
+    "but 14 kt": (7.0, 4, 1.0, False),
+    "12 kt/s is the most, though 5 kt/s beside it are 15: 64 kt in 5 s": (32.0, 4, 5.0, True),
+    "but 58 kt": (29.0, 4, 5.0, False),
+}
+
+
+@pytest.mark.parametrize(("excess", "missing", "rate", "one"), HOLES.values(), ids=HOLES)
+def test_how_long_a_hole_an_excess_outlasts(excess, missing, rate, one):
+    """Both excesses together against the rate times the time from sample to sample."""
+    before = 250.0 + excess - rate * np.minimum(np.arange(30), 3)[::-1]
+    kt = np.concatenate([before, np.full(missing, np.nan), before[::-1]])
+    found = flown(kt).exceedances
+    assert len(found) == (1 if one else 2)
+    assert found[0].bounded_s == pytest.approx(missing if one else 0.0)

@@ -156,6 +156,15 @@ def test_rounded_or_cut_off_by_a_finer_witness(judged, does, by):
     assert one.values["left"] == pytest.approx(0.0 if does == "rounds" else 0.5, abs=0.05)
 
 
+def test_the_first_witness_that_is_fine_enough_tells(judged):
+    true = 200 + 40 * np.sin(np.arange(900) / 70)
+    noisy = true + np.random.default_rng(1).normal(0, 1, 900)
+    for vague in (np.round(true), noisy, np.where(np.arange(900) < 199, true, NAN)):
+        one = flag(judged(np.floor(true), 0.0, calibrated_airspeed_2=vague,
+                          mach=true / 661.478594435), "quantised", "calibrated_airspeed")
+        assert (one.values["recorder"], one.values["by"]) == ("truncates", "mach")
+
+
 def test_what_a_recorder_does_is_not_determinable_otherwise(judged):
     true = 200 + 40 * np.sin(np.arange(900) / 70)
     for channels in (
