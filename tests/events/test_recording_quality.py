@@ -68,6 +68,18 @@ def test_faster_than_plausible_and_steps_that_stay(judged):
     assert (step.raised.edges.tolist(), step.set_aside) == ([[4, 5]], False)
 
 
+@pytest.mark.parametrize("interval_s", [0.25, 2.0])
+@pytest.mark.parametrize(("channel", "rate", "noise"), [
+    ("calibrated_airspeed", 40.0, 2.0), ("pressure_altitude", 600.0, 30 / FOOT)])
+def test_a_step_is_implausible_by_its_rate(judged, channel, rate, noise, interval_s):
+    for share, raised in ((0.98, 0), (1.02, 1)):
+        step = np.where(np.arange(40) < 20, 0.0, share * (rate * interval_s + noise))
+        kt, ft = (step, 0.0) if channel == "calibrated_airspeed" else (0.0, step)
+        analysis = judged(200.0 + kt + 0 * step, 5000.0 + ft, interval_s)
+        one = flag(analysis, "implausible step", channel)
+        assert one.raised.duration == pytest.approx(raised * interval_s)
+
+
 def test_frozen_could_be_judged_only_with_a_witness(judged):
     kt = np.concatenate([np.linspace(200, 240, 61), np.full(60, 240.0)])
     alone = flag(judged(kt), "frozen", "calibrated_airspeed")

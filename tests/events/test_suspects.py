@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from loganalyze import analyze
+from loganalyze import Settings, analyze
 
 
 @pytest.fixture
@@ -169,3 +169,17 @@ def test_an_excursion_is_found_wherever_the_blocks_end(engine, log, sheet, choos
             assert analysis.screened == {f"{reason} spike faster than plausible": 4}
             assert np.isnan(analysis.columns["margin_kt"][start : start + 4]).all()
             assert np.isnan(analysis.columns["margin_kt"]).sum() == 4
+
+
+@pytest.mark.parametrize("which", ["compiled", "arrays"])
+def test_an_excursion_is_found_though_no_block_holds_both_its_ends(
+        which, log, sheet, vmo, choose_engine):
+    """Blocks of 32 samples look a frame further on either side: 3 samples of 4 Hz here."""
+    choose_engine(which, block=32)
+    time = np.arange(150) / 4
+    kt = 240 + 2 * np.sin(time)
+    kt[57:73] = 480.0
+    analysis = analyze(log(time, calibrated_airspeed=kt, pressure_altitude=9000.0), sheet(vmo),
+                       settings=Settings(lost_frame_s=0.5))
+    assert analysis.exceedances == ()
+    assert analysis.screened == {"airspeed spike faster than plausible": 16}

@@ -67,6 +67,21 @@ def test_a_spike_is_faster_than_plausible(judged):
     assert judged([200, 270, 200], time=[0, 2, 4]).screened == {}
 
 
+@pytest.mark.parametrize("interval_s", [0.25, 2.0])
+def test_how_fast_a_spike_is_goes_by_the_interval(judged, interval_s):
+    time = interval_s * np.arange(60)
+    for kt, ft, reason in ((1.0, 0.0, "airspeed"), (0.0, 1.0, ALTITUDE)):
+        # 40 kt/s and 2 kt, 600 ft/s and 30 m; below these and at least 15 kt, 250 ft.
+        least = max(40 * interval_s + 2, 15) if kt else 600 * interval_s + 98.43
+        for share, expected in ((0.98, 0), (1.02, 1)):
+            speed, altitude = np.full(60, 200.0), np.full(60, 5000.0)
+            speed[30] += kt * share * least
+            altitude[30] += ft * share * least
+            screened = judged(speed, altitude, time=time).screened
+            assert sum(screened.values()) == expected, (reason, screened)
+            assert not screened or list(screened) == [f"{reason} spike faster than plausible"]
+
+
 def test_a_spike_of_the_altitude(judged):
     # 600 ft/s, and 30 m for the noise. A constant CAS limit is judged all the same.
     analysis = judged([200] * 5, ft=[5000, 5000, 5720, 5000, 5000])
@@ -164,6 +179,18 @@ def test_what_bears_out_a_gust(judged, bears_out, channels):
     expected = [UNDER, UNDER, OVER if bears_out else UNKNOWN, *[UNDER] * 5]
     assert analysis.columns["state"].tolist() == expected
     assert len(analysis.exceedances) == bears_out
+
+
+def test_a_gust_departs_from_the_twelve_seconds_about_it(judged):
+    """The load factor lies .4 g off the mean of its nearer neighbours, .2 g off that of all."""
+    kt = [200.0] * 8 + [260.0] + [200.0] * 8
+    load = np.ones(17)
+    load[7:10] = [1.2, 1.4, 1.2]
+    for rough, counts in (([2, 3, 4], 0), ([0, 1], 1), ([12, 13], 0), ([14, 15, 16], 1)):
+        beside = load.copy()
+        # Nine neighbours count: from 6 s before to less than 6 s after, without the second about.
+        beside[rough] = 1.6 if counts or len(rough) == 3 else 1.9
+        assert len(judged(kt, load_factor=beside).exceedances) == counts, rough
 
 
 def test_a_slow_witness_bears_out_only_what_it_sampled(judged, log):

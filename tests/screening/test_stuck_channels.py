@@ -129,6 +129,17 @@ def test_noise_that_stops_in_a_climb(judged):
     assert judged(kt, ft).screened == {}
 
 
+@pytest.mark.parametrize(("samples", "frozen"), [(35, False), (36, True)])
+def test_how_long_a_standstill_noise_allows(judged, samples, frozen):
+    """No change in 35 steps, at a probability of at most .45 each: 7e-13, less than 1e-12."""
+    rng = np.random.default_rng(4)
+    kt = np.round(240 + rng.normal(0, 0.25, 200), 1)
+    kt[100 : 100 + samples] = 240.0
+    kt[[99, 100 + samples]] = 240.3
+    analysis = judged(kt, np.linspace(3000, 23000, 200) + rng.normal(0, 3, 200))
+    assert analysis.screened == ({FROZEN: samples} if frozen else {})
+
+
 def flags(analysis, name):
     return {one.channel: one for one in analysis.quality if one.name == name}
 
