@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,9 +12,11 @@ from loganalyze.cli.shared_options import (
     declare_option,
     json_option,
     limits_option,
+    outside_the_model,
     parsed_states,
     print_json,
     states_in_si,
+    units_option,
 )
 from loganalyze.problems import Problem
 
@@ -54,9 +54,10 @@ _SPEED = Number(min=0)
 @click.option("--isa-deviation", type=Number(), metavar="DEGC",
               help="Deviation from the standard atmosphere [degC].")
 @limits_option(required=False)
+@units_option("what is printed; numbers given and JSON stay in knots and feet")
 @declare_option
 @json_option
-def command(limits: Path | None, declared: tuple[str, ...], as_json: bool,
+def command(limits: Path | None, units: str, declared: tuple[str, ...], as_json: bool,
             **given: float | None) -> None:
     """Compute all speeds from one of them, a pressure altitude and, for true airspeed, a
     temperature.
@@ -65,7 +66,7 @@ def command(limits: Path | None, declared: tuple[str, ...], as_json: bool,
     """
     _check(given, limits, declared)
     stated = parsed_states(declared)
-    with _outside_the_model():
+    with outside_the_model("airdata"):
         margins = None
         if limits is not None:
             from loganalyze.sheets.limits_sheet import read_limits
@@ -91,9 +92,12 @@ def command(limits: Path | None, declared: tuple[str, ...], as_json: bool,
     if as_json:
         print_json(point | ({"margins": margins} if margins is not None else {}))
         return
-    click.echo(_text(point))
+    from loganalyze.text.language import air_data_text
+    from loganalyze.text.presentation import UNITS
+
+    click.echo("\n".join(air_data_text.point_lines(point, UNITS[units])))
     for margin in margins["limits"] if margins else ():
-        click.echo(_margin_text(margin))
+        click.echo(air_data_text.margin_line(margin, UNITS[units]))
     for sentence in margins["taken"] if margins else ():
         click.echo(sentence)
 
@@ -127,15 +131,6 @@ def _check_corrected(given: dict[str, float | None], limits: Path) -> None:
         raise Problem("the indicated airspeed lies outside the correction tables, or which of "
                       "them applies isn't known", str(limits),
                       "give --cas, or --declare the flap angle, such as flap_deg=0")
-
-
-@contextmanager
-def _outside_the_model() -> Iterator[None]:
-    """Turn the engine's refusal of a value outside its range into the user's problem."""
-    try:
-        yield
-    except ValueError as error:
-        raise Problem(str(error).rstrip("."), "airdata", "check the values given") from None
 
 
 def _altitude(given: dict[str, float | None]) -> float:
@@ -260,38 +255,3 @@ def _margins(log: FlightLog, sheet: LimitsSheet, states: dict[str, float]) -> di
         })
     taken = [finding.sentence for finding in facts.taken if finding.code not in NOT_OF_A_POINT]
     return {"limits": rows, "taken": taken}
-
-
-def _text(point: dict[str, Any]) -> str:
-    rows = (
-        ("pressure altitude", "pressure_altitude_ft", "{:,.0f} ft"),
-        ("calibrated airspeed", "calibrated_airspeed_kt", "{:.2f} kt"),
-        ("equivalent airspeed", "equivalent_airspeed_kt", "{:.2f} kt"),
-        ("true airspeed", "true_airspeed_kt", "{:.2f} kt"),
-        ("Mach number", "mach", "{:.5f}"),
-        ("static air temperature", "static_air_temperature_degc", "{:.2f} degC"),
-        ("total air temperature", "total_air_temperature_degc", "{:.2f} degC"),
-        ("ISA deviation", "isa_deviation_degc", "{:+.2f} degC"),
-        ("density altitude", "density_altitude_ft", "{:,.0f} ft"),
-        ("speed of sound", "speed_of_sound_kt", "{:.2f} kt"),
-        ("static pressure", "static_pressure_hpa", "{:.3f} hPa"),
-        ("impact pressure", "impact_pressure_hpa", "{:.3f} hPa"),
-    )
-    return "\n".join(
-        f"{words:24}" + (pattern.format(point[key]) if point[key] is not None
-                         else "unknown without a temperature")
-        for words, key, pattern in rows
-    )
-
-
-def _margin_text(row: dict[str, Any]) -> str:
-    from loganalyze.text.language import number_format
-
-    name = row["limit"] or "all limits together"
-    if row["margin_kt"] is None:
-        return f"{name:24}{row['state']}"
-    by_mach = (
-        "" if row["margin_mach"] is None else f", Mach {number_format.mach(row['margin_mach'])}"
-    )
-    return (f"{name:24}{row['state']}, limit {row['limit_airspeed_kt']:.2f} KCAS, "
-            f"margin {row['margin_kt']:.2f} kt{by_mach}")

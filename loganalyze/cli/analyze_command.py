@@ -24,6 +24,7 @@ from loganalyze.cli import (
 )
 from loganalyze.cli.shared_options import (
     FILE,
+    clock_option,
     columns_option,
     declare_option,
     json_option,
@@ -31,6 +32,7 @@ from loganalyze.cli.shared_options import (
     parsed_states,
     print_json,
     states_in_si,
+    units_option,
 )
 from loganalyze.cli.threshold_options import threshold_options
 from loganalyze.problems import Problem
@@ -99,12 +101,8 @@ class _Job:
 @click.option("--for", "reader", type=click.Choice(["crew", "safety", "maintenance"]),
               default="safety", show_default=True,
               help="Whom the verdict and the report are for.")
-@click.option("--units", type=click.Choice(["kt-ft", "kmh-m"]), default="kt-ft",
-              show_default=True, help="Units of what is printed and reported: knots and feet, or "
-              "km/h and metres.")
-@click.option("--clock", type=click.Choice(["elapsed", "utc"]), default="elapsed",
-              show_default=True, help="Clock of what is printed and reported; UTC where the log "
-              "has a date.")
+@units_option("what is printed and reported")
+@clock_option("what is printed and reported")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
               help="Paper of the PDF.")
 @click.option("--deidentify", is_flag=True,
@@ -151,8 +149,8 @@ def command(
     as_json: bool,
     **thresholds: float,
 ) -> None:
-    """Judge each LOG (CSV, .csv.gz, .csv.zst, Parquet, or a folder of the files of one recording)
-    against a limits sheet.
+    """Judge each LOG (CSV, .csv.gz, .csv.zst, Parquet, a folder of the files of one recording, or
+    - for the standard input) against a limits sheet.
 
     Prints a plain verdict per log. With --out, writes samples.parquet, exceedances.csv and
     .parquet, summary.json and margin.png to DIR/<name of the log>/, and with --report a
@@ -172,6 +170,8 @@ def command(
     if name is not None and len(logs) > 1 and not together:
         raise click.UsageError("--name goes with one log; for the files of one recording add "
                                "--together.")
+    if out is not None and name is None and Path("-") in logs and not Path("-").exists():
+        raise click.UsageError("The standard input has no name to call its results by: add --name.")
     how = _presentation(reader, units, clock, deidentify)
     options = None if report is None else _report_options(report, how, paper)
     level: Level = "quiet" if quiet else "verbose" if verbose else "normal"

@@ -10,12 +10,16 @@ import click
 from loganalyze.cli.shared_options import (
     FILE,
     Number,
+    air_options,
+    air_temperature,
     declare_option,
     json_option,
     limits_option,
+    outside_the_model,
     parsed_states,
     print_json,
     states_in_si,
+    units_option,
 )
 from loganalyze.problems import Problem
 
@@ -33,10 +37,8 @@ MOST_ROWS = 10_000
               help="Highest pressure altitude [ft].")
 @click.option("--step", type=Number(0, min_open=True), default=2000.0,
               show_default=True, metavar="FT", help="Step of the table [ft].")
-@click.option("--temperature", type=Number(), metavar="DEGC",
-              help="Static air temperature for the true airspeed [degC], at all altitudes.")
-@click.option("--isa-deviation", type=Number(), metavar="DEGC",
-              help="Or deviation from the standard atmosphere [degC]; 0 when neither is given.")
+@air_options
+@units_option("what is printed and drawn; numbers given and JSON stay in knots and feet")
 @click.option("--plot", type=FILE, metavar="FILE", help="Write the plot (.png, .svg or .pdf).")
 @click.option("--overwrite", is_flag=True, help="Replace the plot if it exists.")
 @declare_option
@@ -48,6 +50,7 @@ def command(
     step: float,
     temperature: float | None,
     isa_deviation: float | None,
+    units: str,
     plot: Path | None,
     overwrite: bool,
     declared: tuple[str, ...],
@@ -57,8 +60,7 @@ def command(
 
     Limits with conditions count where --declare says that they hold.
     """
-    if temperature is not None and isa_deviation is not None:
-        raise click.UsageError("Give --temperature or --isa-deviation, not both.")
+    air: dict[str, Any] = {**air_temperature(temperature, isa_deviation)}
     if not lowest < highest:
         raise click.UsageError("--from must be lower than --to.")
     if (highest - lowest) / step > MOST_ROWS:
@@ -68,17 +70,15 @@ def command(
     import numpy as np
 
     from loganalyze.limits.limit_envelope import limit_envelope
-    from loganalyze.record.units import FOOT, ZERO_CELSIUS
+    from loganalyze.record.units import FOOT
     from loganalyze.sheets.limits_sheet import read_limits
+    from loganalyze.text.presentation import UNITS, Presentation
 
+    how = Presentation(units=UNITS[units])
     sheet = read_limits(limits)
-    air: dict[str, Any] = {"declared": states_in_si(parsed_states(declared), sheet)}
-    if temperature is not None:
-        air["temperature"] = temperature + ZERO_CELSIUS
-    else:
-        air["isa_deviation"] = isa_deviation or 0.0
+    air["declared"] = states_in_si(parsed_states(declared), sheet)
     names = [limit.name for limit in sheet.limit]
-    try:
+    with outside_the_model("envelope"):
         heights = np.append(np.arange(lowest, highest, step), highest)
         envelope = limit_envelope(sheet, heights * FOOT, **air)
         if plot is not None:
@@ -86,18 +86,16 @@ def command(
             from loganalyze.show.figures.figure_style import save_figure
 
             fine = limit_envelope(sheet, np.linspace(lowest, highest, 801) * FOOT, **air)
-            save_figure(envelope_figure(fine, sheet), plot)
-    except ValueError as error:
-        raise Problem(str(error).rstrip("."), "envelope", "check the values given") from None
+            save_figure(envelope_figure(fine, sheet, how), plot)
     rows = _rows(envelope, names)
     if as_json:
         print_json({"aircraft": sheet.aircraft, "envelope": rows})
         return
     from loganalyze.show.terminal import log_inspection
-    from loganalyze.text.language import verdict_sentences
+    from loganalyze.text.language import air_data_text
 
     click.echo(sheet.aircraft)
-    click.echo("\n".join(log_inspection.table(verdict_sentences.envelope_rows(rows))))
+    click.echo("\n".join(log_inspection.table(air_data_text.envelope_rows(rows, how.units))))
     if plot is not None:
         click.echo(f"Plot in {plot}")
 

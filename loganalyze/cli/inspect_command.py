@@ -9,11 +9,19 @@ from typing import TYPE_CHECKING
 import click
 
 from loganalyze.cli import complain
-from loganalyze.cli.shared_options import FILE, columns_option, json_option, print_json
+from loganalyze.cli.shared_options import (
+    FILE,
+    clock_option,
+    columns_option,
+    json_option,
+    print_json,
+    units_option,
+)
 from loganalyze.problems import Problem
 
 if TYPE_CHECKING:
     from loganalyze.show.terminal.log_inspection import Inspection
+    from loganalyze.text.presentation import Clock, Presentation
 
 
 @click.command("inspect")
@@ -24,18 +32,21 @@ if TYPE_CHECKING:
 @click.option("--write-columns", "target", type=FILE, metavar="FILE",
               help="Write the columns file that was used, or one to start from, to FILE.")
 @click.option("--overwrite", is_flag=True, help="Replace FILE where it exists.")
+@units_option("what is printed; JSON stays in the units of the channels")
+@clock_option("what is printed; JSON stays in seconds from the first sample")
 @json_option
 def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target: Path | None,
-            overwrite: bool, as_json: bool) -> None:
+            overwrite: bool, units: str, clock: Clock, as_json: bool) -> None:
     """Show what a LOG holds, before judging it: columns, units and how each is known, the clock,
     sampling, gaps, flights, what screening finds, and each channel's shape in a line of text.
 
-    A folder is one recording in several files.
+    A folder is one recording in several files; - is the standard input.
     """
     from dataclasses import asdict
 
     from loganalyze.show.terminal.log_inspection import text
     from loganalyze.text.language import terminal_labels
+    from loganalyze.text.presentation import UNITS, Presentation
 
     named: list[Path | tuple[Path, ...]] = [logs] if together else [*logs]
     if target is not None:
@@ -43,10 +54,11 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
             raise click.UsageError("--write-columns goes with one log; for the files of one "
                                    "recording add --together.")
         _check(target, overwrite)
+    how = Presentation() if as_json else Presentation(units=UNITS[units], clock=clock)
     found, failed = [], 0
     for log in named:
         try:
-            inspection = _inspected(log, columns)
+            inspection = _inspected(log, columns, how)
             if target is not None:
                 _write_columns(target, log, columns)
         except Problem as problem:
@@ -58,7 +70,7 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
             continue
         found.append(inspection)
         if not as_json:
-            click.echo(text(inspection) + ("\n" if len(named) > 1 else ""))
+            click.echo(text(inspection, how) + ("\n" if len(named) > 1 else ""))
     if as_json and found:
         facts = [asdict(inspection) for inspection in found]
         print_json(facts if len(named) > 1 else facts[0])
@@ -66,12 +78,13 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
         sys.exit(2)
 
 
-def _inspected(log: Path | tuple[Path, ...], columns: Path | None) -> Inspection:
+def _inspected(log: Path | tuple[Path, ...], columns: Path | None, how: Presentation
+               ) -> Inspection:
     from loganalyze.read import read_flights
     from loganalyze.show.terminal.log_inspection import inspection
     from loganalyze.show.terminal.sparklines import BLOCKS, PLAIN
 
-    return inspection(read_flights(log, columns), BLOCKS if _can_print(BLOCKS) else PLAIN)
+    return inspection(read_flights(log, columns), BLOCKS if _can_print(BLOCKS) else PLAIN, how)
 
 
 def _check(target: Path, overwrite: bool) -> None:

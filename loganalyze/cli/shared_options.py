@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -66,6 +67,56 @@ def json_option(command: Command) -> Command:
                         help="Print JSON instead of text.")(command)
 
 
+@contextmanager
+def outside_the_model(command: str) -> Iterator[None]:
+    """Turn the physics' refusal of a value outside its range into the user's problem."""
+    try:
+        yield
+    except ValueError as error:
+        raise Problem(str(error).rstrip("."), command, "check the values given") from None
+
+
+def units_option(said: str) -> Callable[[Command], Command]:
+    """Return the --units option of a command that says `said` in them."""
+    return click.option(
+        "--units", type=click.Choice(["kt-ft", "kmh-m"]), default="kt-ft", show_default=True,
+        help=f"Units of {said}: knots and feet, or km/h and metres.")
+
+
+def clock_option(said: str) -> Callable[[Command], Command]:
+    """Return the --clock option of a command that says `said` on it."""
+    return click.option(
+        "--clock", type=click.Choice(["elapsed", "utc"]), default="elapsed", show_default=True,
+        help=f"Clock of {said}; UTC where the log has a date.")
+
+
+def air_options(command: Command) -> Command:
+    """Add the options that give the air's temperature at all altitudes."""
+    for option in (
+        click.option("--isa-deviation", type=Number(), metavar="DEGC",
+                     help="Or deviation from the standard atmosphere [degC]; 0 where neither is "
+                     "given."),
+        click.option("--temperature", type=Number(), metavar="DEGC",
+                     help="Static air temperature for the true airspeed [degC], at all altitudes."),
+    ):
+        command = option(command)
+    return command
+
+
+def air_temperature(temperature: float | None, isa_deviation: float | None) -> dict[str, float]:
+    """Return what `air_options` were given as the keywords of `limit_envelope`, in kelvin.
+
+    Raises UsageError where both were given.
+    """
+    from loganalyze.record.units import ZERO_CELSIUS
+
+    if temperature is None:
+        return {"isa_deviation": isa_deviation or 0.0}
+    if isa_deviation is not None:
+        raise click.UsageError("Give --temperature or --isa-deviation, not both.")
+    return {"temperature": temperature + ZERO_CELSIUS}
+
+
 def print_json(value: object) -> None:
     """Print a value as JSON; NaN isn't allowed."""
     click.echo(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False))
@@ -122,10 +173,22 @@ def states_in_si(stated: Mapping[str, float], sheet: LimitsSheet) -> dict[str, f
 
 
 def crossing_rows(crossings: Iterable[Crossing]) -> list[dict[str, Any]]:
-    """Return crossings of limits as rows of JSON, in feet and knots."""
-    from loganalyze.record.units import FOOT, KNOT
+    """Return crossings of limits as rows of JSON, in feet, knots and degrees Celsius."""
+    from loganalyze.record.units import KNOT
 
     return [{"below": crossing.below, "above": crossing.above,
-             "pressure_altitude_ft": round(crossing.pressure_altitude / FOOT, 6),
+             **air_row(crossing.pressure_altitude, crossing.true_airspeed, crossing.temperature),
              "limit_airspeed_kt": round(crossing.limit_airspeed / KNOT, 6)}
             for crossing in crossings]
+
+
+def air_row(altitude: float, true_airspeed: float, temperature: float) -> dict[str, float]:
+    """Return a pressure altitude [m], a true airspeed [m/s] and a temperature [K] as JSON has them.
+    """
+    from loganalyze.air import atmosphere
+    from loganalyze.record.units import FOOT, KNOT, ZERO_CELSIUS
+
+    return {"pressure_altitude_ft": round(altitude / FOOT, 6),
+            "true_airspeed_kt": round(true_airspeed / KNOT, 6),
+            "static_air_temperature_degc": round(temperature - ZERO_CELSIUS, 6),
+            "isa_deviation_degc": round(float(atmosphere.isa_deviation(altitude, temperature)), 6)}

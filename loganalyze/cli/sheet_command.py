@@ -230,10 +230,11 @@ def _plain(sheet: LimitsSheet) -> dict[str, Any]:
 
 
 def _print(sheet: LimitsSheet) -> None:
-    from loganalyze.text.language import sheet_labels, verdict_sentences
+    from loganalyze.text.language import air_data_text, sheet_labels
+    from loganalyze.text.presentation import KNOTS_FEET
 
     plain = _plain(sheet)
     click.echo("\n".join(sheet_labels.sheet_contents(sheet)))
-    click.echo(verdict_sentences.crossovers("Without conditions", plain["crossovers"]))
+    click.echo(air_data_text.crossovers("Without conditions", plain["crossovers"], KNOTS_FEET))
     for remark in plain["remarks"]:
         click.echo(f"Worth a look: {remark['sentence']}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -50,13 +50,16 @@ class Envelope:
 class Crossing:
     """Two limits cross here: at this pressure altitude [m] and airspeed [m/s CAS].
 
-    ``below`` is the lower limit below the altitude, ``above`` the one above it.
+    ``below`` is the lower limit below the altitude, ``above`` the one above it;
+    ``true_airspeed`` [m/s] is that airspeed in air of ``temperature`` [K].
     """
 
     pressure_altitude: float
     limit_airspeed: float
     below: str
     above: str
+    true_airspeed: float
+    temperature: float
 
 
 def limit_envelope(
@@ -67,7 +70,7 @@ def limit_envelope(
     isa_deviation: float = 0.0,
     declared: Mapping[str, float] | None = None,
 ) -> Envelope:
-    """Reckon the limit airspeed against pressure altitude.
+    """Compute the limit airspeed against pressure altitude.
 
     Parameters
     ----------
@@ -97,11 +100,7 @@ def limit_envelope(
     [255.0, 225.0]
     """
     altitude = np.atleast_1d(np.asarray(pressure_altitude, dtype=np.float64))
-    if temperature is None:
-        air_temperature = atmosphere.temperature(altitude) + isa_deviation
-    else:
-        air_temperature = np.broadcast_to(np.asarray(temperature, dtype=np.float64),
-                                          altitude.shape).copy()
+    air_temperature = _air(altitude, temperature, isa_deviation)
     chosen = [i for i in applicable(sheet, declared or {}) if sheet.limit[i].kind.is_speed]
     per_limit = np.full((len(sheet.limit), len(altitude)), np.nan)
     if chosen:
@@ -113,6 +112,13 @@ def limit_envelope(
     mach = mach_at_cas(speed, altitude)
     true = within(airspeed.tas_from_mach, mach, air_temperature)
     return Envelope(altitude, speed, mach, governing, air_temperature, true, per_limit)
+
+
+def _air(altitude: Floats, temperature: ArrayLike | None, isa_deviation: float) -> Floats:
+    """Return the temperature [K] at each altitude: as given, else by the standard atmosphere."""
+    if temperature is None:
+        return atmosphere.temperature(altitude) + isa_deviation
+    return np.broadcast_to(np.asarray(temperature, dtype=np.float64), altitude.shape).copy()
 
 
 def applicable(sheet: LimitsSheet, declared: Mapping[str, float]) -> list[int]:
@@ -147,12 +153,35 @@ def _moment() -> FlightLog:
 def crossovers(
     sheet: LimitsSheet, *, declared: Mapping[str, float] | None = None,
     lowest: float = -600.0, highest: float = 19800.0,
+    temperature: float | None = None, isa_deviation: float = 0.0,
 ) -> tuple[Crossing, ...]:
     """Find every pressure altitude at which the governing limit changes.
 
     A constant CAS and a constant Mach limit cross in closed form; other pairs are searched in
-    steps of 8 m [m, from `lowest` to `highest`] and each change is bracketed and solved. A
-    change by a jump (a table that ends) is not a crossing.
+    steps of 8 m and each change is bracketed and solved. A change by a jump (a table that ends)
+    is not a crossing.
+
+    Parameters
+    ----------
+    sheet : LimitsSheet
+        The limits. One with conditions counts where `declared` says that they hold.
+    declared : mapping, optional
+        States by channel, in SI.
+    lowest, highest : float
+        Pressure altitudes [m] between which crossings are looked for.
+    temperature : float, optional
+        Static temperature [K] at all altitudes; else the standard atmosphere's plus
+        `isa_deviation` [K]. It moves the crossings of true airspeeds only.
+
+    Returns
+    -------
+    tuple of Crossing
+        The lowest first.
+
+    Raises
+    ------
+    Problem
+        When the sheet's position correction goes by flap and no flap angle was declared.
 
     Examples
     --------
@@ -167,8 +196,10 @@ def crossovers(
         return ()
     tables = position_tables(sheet, declared or {})
     grid = np.arange(lowest, highest + _STEP / 2, _STEP)
-    temperature = atmosphere.temperature(grid)
-    values = limit_equivalents.equivalents(limits, grid, tables, temperature)
+    def air(altitude: Floats) -> Floats:
+        return _air(altitude, temperature, isa_deviation)
+
+    values = limit_equivalents.equivalents(limits, grid, tables, air(grid))
     _, governing = limit_equivalents.lowest(values)
     found = []
     for i in np.flatnonzero(governing[:-1] != governing[1:]):
@@ -176,12 +207,14 @@ def crossovers(
         if limit_equivalents.NO_GOVERNING_LIMIT in (below, above):
             continue
         pair = [limits[below], limits[above]]
-        altitude = _root(pair, float(grid[i]), float(grid[i + 1]), tables)
-        if altitude is None:
+        root = _root(pair, float(grid[i]), float(grid[i + 1]), tables, air)
+        if root is None:
             continue
-        speed = limit_equivalents.equivalents(pair[:1], np.array([altitude]), tables,
-                                   atmosphere.temperature(np.array([altitude])))
-        found.append(Crossing(altitude, float(speed[0, 0]), pair[0].name, pair[1].name))
+        altitude = np.array([root])
+        (speed,) = limit_equivalents.equivalents(pair[:1], altitude, tables, air(altitude))
+        true = within(airspeed.tas_from_mach, mach_at_cas(speed, altitude), air(altitude))
+        found.append(Crossing(root, float(speed[0]), pair[0].name, pair[1].name, float(true[0]),
+                              float(air(altitude)[0])))
     return tuple(found)
 
 
@@ -206,7 +239,8 @@ def closed_form(sheet: LimitsSheet, crossing: Crossing) -> CrossoverSteps | None
 
 
 def _root(
-    pair: list[Limit], low: float, high: float, tables: tuple[CorrectionTable, ...]
+    pair: list[Limit], low: float, high: float, tables: tuple[CorrectionTable, ...],
+    air: Callable[[Floats], Floats],
 ) -> float | None:
     by_quantity = {limit.quantity: limit for limit in pair}
     cas, mach = by_quantity.get("calibrated_airspeed"), by_quantity.get("mach")
@@ -217,7 +251,7 @@ def _root(
     # Each pass looks at 33 points at once and keeps the piece in which the sign changes.
     while high - low > 1e-9:
         at = np.linspace(low, high, 33)
-        first, second = limit_equivalents.equivalents(pair, at, tables, atmosphere.temperature(at))
+        first, second = limit_equivalents.equivalents(pair, at, tables, air(at))
         above = first - second > 0
         changes = np.flatnonzero(above[1:] != above[:-1])
         if np.isnan(first - second).any() or not len(changes):

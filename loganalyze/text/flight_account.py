@@ -146,18 +146,18 @@ def suspect_facts(analysis: Analysis) -> list[SuspectFacts]:
     return [SuspectFacts(**plain(settled(one))) for one in analysis.suspects]
 
 
-def flag_facts(one: QualityFlag, origin_s: float = 0.0) -> FlagFacts:
-    """Return a flag as plain facts; `origin_s` : time 0 of its sentence's clock."""
+def flag_facts(one: QualityFlag, how: Presentation | None = None) -> FlagFacts:
+    """Return a flag as plain facts and a sentence."""
     return FlagFacts(
         one.name, one.channel, round(one.covered.duration, 9), round(one.raised.duration, 9),
         [[round(start, 9), round(end, 9)] for start, end in one.raised][:STRETCHES_LISTED],
-        one.set_aside, plain(settled(dict(one.values))), recording_text.flag(one, origin_s))
+        one.set_aside, plain(settled(dict(one.values))), recording_text.flag(one, how))
 
 
 def quality_facts(analysis: Analysis) -> QualityFacts:
     """Return how good the recording was: of its flags those that decide or found anything."""
-    origin = presented(analysis, None).origin_s
-    flags = [flag_facts(one, origin) for one in analysis.quality]
+    how = presented(analysis, None)
+    flags = [flag_facts(one, how) for one in analysis.quality]
     return QualityFacts(
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},

@@ -20,6 +20,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from loganalyze.text.en import air_data_text as air_data_text
     from loganalyze.text.en import ceiling_sentences as ceiling_sentences
     from loganalyze.text.en import first_sheet as first_sheet
     from loganalyze.text.en import number_format as number_format
@@ -50,8 +51,8 @@ if TYPE_CHECKING:
     from loganalyze.text.en.sentences import warning_text as warning_text
 
 MODULES: tuple[str, ...] = (
-    "ceiling_sentences", "first_sheet", "number_format", "quantity_words", "report_sentences",
-    "verdict_sentences",
+    "air_data_text", "ceiling_sentences", "first_sheet", "number_format", "quantity_words",
+    "report_sentences", "verdict_sentences",
     "instruction.crossover_words", "instruction.pointer_words",
     "labels.inspection_labels", "labels.page_labels", "labels.paper_labels",
     "labels.phase_labels", "labels.picture_labels", "labels.report_labels",

@@ -32,6 +32,14 @@ class Units:
     altitude: str
     per_foot: float
 
+    def edge(self, unit: str) -> tuple[str, float]:
+        """Return the unit in which values of a channel's edge unit are put, and its factor."""
+        return {
+            "kt": (self.speed, self.per_knot),
+            "ft": (self.altitude, self.per_foot),
+            "ft/min": ("ft/min", 1.0) if self.altitude == "ft" else ("m/s", 0.3048 / 60),
+        }.get(unit, (unit, 1.0))
+
 
 # Exact by definition: 1 kt = 1.852 km/h, 1 ft = 0.3048 m.
 KNOTS_FEET = Units("kt-ft", "kt", 1.0, "ft", 1.0)
@@ -69,6 +77,13 @@ class Presentation:
         """
         start = None if self.deidentified else utc_start
         return replace(self, origin_s=start_s or 0.0, utc_start=start)
+
+    def timed(self, start_s: float | None, start_utc: str | None) -> Presentation:
+        """Return the same for one flight of a log, from its facts: the first sample in UTC."""
+        if start_utc is None or start_s is None:
+            return self.of_flight(start_s, None)
+        elapsed = np.timedelta64(round(start_s * 1e9), "ns")
+        return self.of_flight(start_s, np.datetime64(start_utc.removesuffix("Z"), "ns") - elapsed)
 
     def hides(self, channel: str) -> bool:
         """Whether a recorded channel is left out: it tells where, or how it was flown."""

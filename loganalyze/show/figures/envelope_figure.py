@@ -24,11 +24,13 @@ from loganalyze.show.figures.figure_style import (
     VERMILION,
     Picture,
 )
-from loganalyze.text.language import number_format
 from loganalyze.text.language import picture_labels as label
+from loganalyze.text.presentation import Presentation
 
 
-def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
+def envelope_figure(
+    envelope: Envelope, sheet: LimitsSheet, how: Presentation | None = None
+) -> Figure:
     """Draw the limit airspeed and its true airspeed against pressure altitude.
 
     Parameters
@@ -37,6 +39,8 @@ def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
         As `limit_envelope` gave it, from the lowest altitude to the highest.
     sheet : LimitsSheet
         The sheet it is of.
+    how : Presentation, optional
+        In which units.
 
     Returns
     -------
@@ -52,7 +56,9 @@ def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
     >>> len(figure.axes)
     1
     """
-    height = envelope.pressure_altitude / FOOT
+    how = how or Presentation()
+    foot, knot = FOOT / how.units.per_foot, KNOT / how.units.per_knot
+    height = envelope.pressure_altitude / foot
     with mpl.rc_context(STYLE):
         figure = Picture(figsize=(7.5, 7))
         axes = figure.add_axes((0.12, 0.1, 0.84, 0.78))
@@ -62,16 +68,16 @@ def envelope_figure(envelope: Envelope, sheet: LimitsSheet) -> Figure:
         names = [limit.name for limit in sheet.limit]
         faint: dict[str, Any] = {"color": GREY, "linewidth": 0.7, "linestyle": (0, (1, 2))}
         for values in envelope.per_limit:
-            axes.plot(values / KNOT, height, **faint)
+            axes.plot(values / knot, height, **faint)
         axes.plot([], [], label=label.ENVELOPE["each"], **faint)
-        axes.plot(envelope.limit_airspeed / KNOT, height, color="black", linewidth=1.8,
+        axes.plot(envelope.limit_airspeed / knot, height, color="black", linewidth=1.8,
                   label=label.ENVELOPE["limit"])
-        axes.plot(envelope.true_airspeed / KNOT, height, color=BLUE, linewidth=1.3,
+        axes.plot(envelope.true_airspeed / knot, height, color=BLUE, linewidth=1.3,
                   linestyle=(0, (5, 2)), label=label.ENVELOPE["true"])
-        _name_governing(axes, envelope, names)
-        _mark_crossovers(axes, envelope, names)
-        axes.set_xlabel(label.AXES["airspeed"].format(unit="kt"))
-        axes.set_ylabel(label.AXES["pressure_altitude"].format(unit="ft"))
+        _name_governing(axes, envelope, names, how)
+        _mark_crossovers(axes, envelope, names, how)
+        axes.set_xlabel(label.AXES["airspeed"].format(unit=how.units.speed))
+        axes.set_ylabel(label.AXES["pressure_altitude"].format(unit=how.units.altitude))
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:,.0f}"))
         axes.legend(loc="best", **LEGEND)
     return figure
@@ -84,7 +90,7 @@ def _temperature_words(envelope: Envelope) -> str:
     return label.ENVELOPE["temperature"].format(degc=envelope.temperature[0] - ZERO_CELSIUS)
 
 
-def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:
+def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str], how: Presentation) -> None:
     height = envelope.pressure_altitude / FOOT
     for i in np.flatnonzero(np.diff(envelope.governing)):
         below, above = envelope.governing[i : i + 2]
@@ -94,21 +100,23 @@ def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str]) -> None:
         if np.isnan(apart).any():
             continue
         crossing = float(np.interp(0, apart, height[i : i + 2]))
-        axes.axhline(crossing, color=VERMILION, linewidth=1, linestyle=(0, (6, 2, 1, 2)))
+        drawn = crossing * how.units.per_foot
+        axes.axhline(drawn, color=VERMILION, linewidth=1, linestyle=(0, (6, 2, 1, 2)))
         axes.annotate(label.CROSSOVER.format(
-            below=names[below], above=names[above], altitude=number_format.feet(crossing)),
-                      (0.01, crossing), (0, 2), xycoords=("axes fraction", "data"),
+            below=names[below], above=names[above], altitude=how.altitude(crossing)),
+                      (0.01, drawn), (0, 2), xycoords=("axes fraction", "data"),
                       textcoords="offset points", va="bottom", fontsize=8, path_effects=HALO)
 
 
-def _name_governing(axes: Axes, envelope: Envelope, names: list[str]) -> None:
+def _name_governing(axes: Axes, envelope: Envelope, names: list[str], how: Presentation) -> None:
     codes = envelope.governing
+    speed = envelope.limit_airspeed / KNOT * how.units.per_knot
+    height = envelope.pressure_altitude / FOOT * how.units.per_foot
     changes = np.flatnonzero(np.diff(codes)) + 1
     for section in np.split(np.arange(len(codes)), changes):
         if codes[section[0]] == NO_GOVERNING_LIMIT or len(section) < 0.04 * len(codes):
             continue
         middle = section[len(section) // 2]
-        axes.annotate(names[codes[middle]], (envelope.limit_airspeed[middle] / KNOT,
-                      envelope.pressure_altitude[middle] / FOOT), (-5, 0), ha="right",
+        axes.annotate(names[codes[middle]], (speed[middle], height[middle]), (-5, 0), ha="right",
                       va="center", textcoords="offset points", weight="bold",
                       path_effects=HALO)

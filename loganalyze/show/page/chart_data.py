@@ -120,11 +120,7 @@ def _recorded(log: FlightLog, how: Presentation
         if known is None or how.hides(name):
             continue
         values = (log.aligned(name) - known.unit.offset) / known.unit.factor
-        unit, factor = {
-            "kt": (how.units.speed, how.units.per_knot),
-            "ft": (how.units.altitude, how.units.per_foot),
-            "ft/min": ("ft/min", 1.0) if how.units.altitude == "ft" else ("m/s", 0.3048 / 60),
-        }.get(known.unit.name, (known.unit.name, 1.0))
+        unit, factor = how.units.edge(known.unit.name)
         yield f"recorded-{name}", (values.astype(np.float32), {
             "label": words.channel_words(name), "unit": "" if known.discrete else unit,
             "factor": factor, "digits": 0 if known.discrete else 2, "discrete": known.discrete})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from loganalyze.text.flight_account import channel_facts, flag_facts
 from loganalyze.text.language import inspection_labels as label
 from loganalyze.text.language import reading_text, terminal_labels
 from loganalyze.text.plain_values import plain, rounded, utc_text
+from loganalyze.text.presentation import Presentation, Units
 
 GAPS_LISTED = 10
 """How many gaps are listed, the longest first."""
@@ -90,11 +91,14 @@ class Inspection:
     starter: str = ""
 
 
-def inspection(flights: Iterable[FlightLog], blocks: str = BLOCKS) -> Inspection:
+def inspection(flights: Iterable[FlightLog], blocks: str = BLOCKS,
+               how: Presentation | None = None) -> Inspection:
     """Return what a log's flights hold, in plain values; one flight is held at a time.
 
-    `blocks` are the characters of the sparklines, the lowest first.
+    `blocks` are the characters of the sparklines, the lowest first; the sentences are put as
+    `how` says, the numbers in the units of the channels' vocabulary.
     """
+    how = how or Presentation()
     found: list[FlightInspection] = []
     inferred: dict[str, None] = {}
     file, dialect, starter = "", {}, ""
@@ -102,18 +106,19 @@ def inspection(flights: Iterable[FlightLog], blocks: str = BLOCKS) -> Inspection
         file, dialect = log.source.path.name, plain(log.source.dialect)
         inferred |= dict.fromkeys(reading_text.sentences(log.source.inferred))
         starter = log.source.starter
-        found.append(_flight(number, log, blocks))
+        found.append(_flight(number, log, blocks, how))
         del log
     return Inspection(file, dialect, list(inferred), found, starter)
 
 
-def _flight(number: int, log: FlightLog, blocks: str) -> FlightInspection:
+def _flight(number: int, log: FlightLog, blocks: str, how: Presentation) -> FlightInspection:
     steps = np.diff(log.time)
     gaps = np.flatnonzero(steps > HELD_INTERVALS * log.interval_s)
     longest = gaps[np.argsort(-steps[gaps], kind="stable")][:GAPS_LISTED]
     analysis = analyze(log, NO_LIMITS, flight=number)
     start = None if log.utc_start is None else log.utc_start + np.timedelta64(
         round(log.time[0] * 1e9), "ns")
+    own = how.of_flight(float(log.time[0]), log.utc_start)
     return FlightInspection(
         flight=number,
         samples=len(log),
@@ -130,7 +135,7 @@ def _flight(number: int, log: FlightLog, blocks: str) -> FlightInspection:
         ranges=[_reach(log, name, blocks) for name in log.channels],
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
-        quality=[flag_facts(one, float(log.time[0])) for one in analysis.quality],
+        quality=[flag_facts(one, own) for one in analysis.quality],
         files=[path.name for path in log.source.flight_files],
     )
 
@@ -148,15 +153,19 @@ def _reach(log: FlightLog, name: str, blocks: str) -> ReachFacts:
                                 (0.0, 1.0) if of and of.discrete else None))
 
 
-def text(found: Inspection) -> str:
-    """Return an inspection as plain text."""
+def text(found: Inspection, how: Presentation | None = None) -> str:
+    """Return an inspection as plain text, put as `how` says."""
+    how = how or Presentation()
     dialect = ", ".join(f"{key} {value}" for key, value in found.dialect.items())
     lines = [f"{found.file}: {dialect}" if dialect else found.file]
     several = len(found.flights) > 1
     for flight in found.flights:
+        own = how.timed(flight.start_s, flight.start_utc)
         if several:
-            lines += ["", label.flight(flight.flight, flight.start_s, flight.files)]
-        lines += _flight_lines(flight)
+            # Where it begins in the log; all else counts from the flight's own first sample.
+            lines += ["", label.flight(flight.flight, flight.start_s, flight.files,
+                                       replace(own, origin_s=0.0))]
+        lines += _flight_lines(flight, own)
     lines += ["", *map(label.inferred, found.inferred)]
     if found.starter:
         lines += [*([""] if found.inferred else []), terminal_labels.NO_ALTITUDE,
@@ -164,30 +173,31 @@ def text(found: Inspection) -> str:
     return "\n".join(lines).rstrip("\n")
 
 
-def _flight_lines(flight: FlightInspection) -> list[str]:
+def _flight_lines(flight: FlightInspection, how: Presentation) -> list[str]:
     lines = [label.samples(flight.samples, flight.duration_s, flight.start_utc)]
     if flight.interval_s:
         lines.append(label.sampling(flight.interval_s))
     lines.append(label.gaps(flight.gaps, flight.gaps_s))
-    origin = flight.start_s or 0.0
-    lines += [f"  {label.gap(start - origin, end - origin)}"
-              for start, end in flight.longest_gaps_s]
+    lines += [f"  {label.gap(start, end, how)}" for start, end in flight.longest_gaps_s]
     counts = {key: value for key, value in flight.counts.items() if key not in ("rows", "kept")}
     if counts:
         lines.append(label.reading(counts))
     lines += ["", *table([
         label.HEADING,
-        *(_row(one, reach) for one, reach in zip(flight.channels, flight.ranges, strict=True))])]
+        *(_row(one, reach, how.units)
+          for one, reach in zip(flight.channels, flight.ranges, strict=True))])]
     lines += ["", *(f"{reach.channel[:LABEL]:<{LABEL}} {reach.line}".rstrip()
                     for reach in flight.ranges)]
     return [*lines, "", *_screening_lines(flight)]
 
 
-def _row(one: ChannelFacts, reach: ReachFacts) -> tuple[str, ...]:
+def _row(one: ChannelFacts, reach: ReachFacts, units: Units) -> tuple[str, ...]:
+    unit, factor = units.edge(reach.unit)
     every = f"{one.interval_s:g} s" if one.interval_s else ""
-    stepped = one.resolution and one.resolution_unit != "discrete"
-    step = f"{one.resolution:.4g} {reach.unit}".rstrip() if stepped else ""
-    ends = (f"{end:.6g} {reach.unit}".rstrip() if end is not None else ""
+    step = ""
+    if one.resolution and one.resolution_unit != "discrete":
+        step = f"{one.resolution * factor:.4g} {unit}".rstrip()
+    ends = (f"{end * factor:.6g} {unit}".rstrip() if end is not None else ""
             for end in (reach.least, reach.greatest))
     return (one.channel, one.column, one.unit, every + (label.HELD if reach.held else ""), step,
             f"{one.missing:,}", *ends, one.known_by)

@@ -8,8 +8,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.results.assessment_results import (
     NOT_DISPLAYED,
@@ -80,8 +78,9 @@ def log_lines(
     several = len(summary.flights) > 1
     if level == "quiet":
         return [Line(f"{name}: " + (label.flight(one.flight, one.files) + ", " if several else "")
-                     + " ".join(filter(None, (_headline(one, _timed(one, how)), *_never_judged(one),
-                                              *_unjudged(one)))),
+                     + " ".join(filter(None, (
+                         _headline(one, how.timed(one.start_s, one.start_utc)),
+                         *_never_judged(one), *_unjudged(one)))),
                      _tone(one)) for one in summary.flights]
     quantities = {limit.name: limit.quantity for limit in summary.limits}
     lines = [Line(label.judged(name, limits, summary.aircraft), "strong")]
@@ -91,7 +90,7 @@ def log_lines(
             lines.append(
                 Line(number_format.sentence_case(label.flight(one.flight, one.files)), "strong")
             )
-        lines += _flight_lines(one, _timed(one, how), level, quantities)
+        lines += _flight_lines(one, how.timed(one.start_s, one.start_utc), level, quantities)
     lines += [Line(""), Line(label.TAKEN_AS, "faint")]
     lines += [Line(one, "faint", 2) for one in verdict_sentences.recognised(summary)]
     shown = {name: value for name, value in summary.settings.items()
@@ -99,14 +98,6 @@ def log_lines(
     if shown:
         lines.append(Line(label.thresholds(verdict_sentences.thresholds(shown)), "faint"))
     return lines
-
-
-def _timed(one: FlightFacts, how: Presentation) -> Presentation:
-    """Put times on the flight's own clock."""
-    if one.start_utc is None or one.start_s is None:
-        return how.of_flight(one.start_s, None)
-    elapsed = np.timedelta64(round(one.start_s * 1e9), "ns")
-    return how.of_flight(one.start_s, np.datetime64(one.start_utc[:-1], "ns") - elapsed)
 
 
 def _tone(one: FlightFacts) -> Tone:

@@ -210,38 +210,3 @@ def thresholds(settings: Mapping[str, Any]) -> str:
         words = stem.replace("_", " ").replace("mach", "Mach")
         said.append(f"{words} {value:g}{unit}")
     return ", ".join(said)
-
-
-def crossover(cas_kt: float, mach_number: float, altitude_ft: float) -> str:
-    """Return where a CAS and a Mach number meet, as sentences."""
-    return (f"{cas_kt:g} KCAS and Mach {mach_number:g} meet at {altitude_ft:,.0f} ft pressure "
-            "altitude. Below it the airspeed is the lower of the two, above it the Mach number.")
-
-
-def crossovers(aircraft: str, found: Sequence[Mapping[str, Any]]) -> str:
-    """Return where a sheet's governing limit changes, a sentence a line."""
-    if not found:
-        return f"{aircraft}: no two limits cross."
-    several = (f"{aircraft}: the governing limit changes at {len(found)} altitudes.\n"
-               if len(found) > 1 else f"{aircraft}:\n")
-    return several + "\n".join(
-        f"{one['pressure_altitude_ft']:,.0f} ft pressure altitude, {one['limit_airspeed_kt']:.1f} "
-        f"KCAS: {one['below']} below, {one['above']} above." for one in found
-    )
-
-
-def envelope_rows(rows: Sequence[Mapping[str, Any]]) -> list[tuple[str, ...]]:
-    """Return an envelope as rows of words, the heading first."""
-    def cell(value: float | None, pattern: str) -> str:
-        return "unknown" if value is None else pattern.format(value)
-
-    return [
-        ("altitude", "limit", "KCAS", "Mach", "KTAS", "at"),
-        *(
-            (f"{row['pressure_altitude_ft']:,.0f} ft", row["governing_limit"] or "-",
-             cell(row["limit_airspeed_kt"], "{:.1f}"), cell(row["limit_mach"], "{:.4f}"),
-             cell(row["true_airspeed_kt"], "{:.1f}"),
-             cell(row["static_air_temperature_degc"], "{:.1f} degC"))
-            for row in rows
-        ),
-    ]

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from loganalyze.text.en.labels import terminal_labels
-from loganalyze.text.en.number_format import clock, count, duration, sentence_case
+from loganalyze.text.en.number_format import count, duration, sentence_case
 from loganalyze.text.en.sentences.reading_text import counted
+from loganalyze.text.presentation import Presentation
 
 HEADING: tuple[str, ...] = (
     "channel", "column", "unit", "every", "step", "missing", "from", "to", "known by")
@@ -17,10 +18,10 @@ HELD = ", held"
 """After the interval of a channel whose values the file repeats."""
 
 
-def flight(number: int, start_s: float | None, files: Sequence[str]) -> str:
+def flight(number: int, start_s: float | None, files: Sequence[str], how: Presentation) -> str:
     """Return the heading of one flight of several."""
     named = sentence_case(terminal_labels.flight(number))
-    return f"{named}, from {clock(start_s)}" + (f", in {', '.join(files)}" if files else "")
+    return f"{named}, from {how.instant(start_s)}" + (f", in {', '.join(files)}" if files else "")
 
 
 def samples(number: int, lasting_s: float, start_utc: str | None) -> str:
@@ -39,9 +40,9 @@ def gaps(number: int, lasting_s: float) -> str:
     return f"Gaps: {count(number, 'gap')}, {duration(lasting_s)} in all" if number else "Gaps: none"
 
 
-def gap(start_s: float, end_s: float) -> str:
+def gap(start_s: float, end_s: float, how: Presentation) -> str:
     """Return one gap."""
-    return f"{clock(start_s)} to {clock(end_s)}"
+    return f"{how.instant(start_s)} to {how.instant(end_s)}"
 
 
 def reading(counts: Mapping[str, Any]) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from loganalyze.record.channels import kind
 from loganalyze.record.quality_flags import QualityFlag
-from loganalyze.text.en.number_format import clock, count, duration, sentence_case
+from loganalyze.text.en.number_format import count, duration, sentence_case
 from loganalyze.text.en.report_sentences import channel_words
+from loganalyze.text.presentation import Presentation
 
 FLAGS: dict[str, str] = {
     "missing": "no value",
@@ -25,14 +26,12 @@ FLAGS: dict[str, str] = {
 """What each code of a flag means, in plain words."""
 
 
-def flag(one: QualityFlag, origin_s: float = 0.0) -> str:
-    """Return what a flag found as a sentence, empty where it found nothing.
-
-    `origin_s` : time 0 of the clock.
-    """
+def flag(one: QualityFlag, how: Presentation | None = None) -> str:
+    """Return what a flag found as a sentence, empty where it found nothing."""
+    how = how or Presentation()
     subject = channel_words(one.channel) if one.channel else ""
     if one.name == "quantised":
-        return _steps(subject, one) if one.values.get("step", 0) > 0 else ""
+        return _steps(subject, one, how) if one.values.get("step", 0) > 0 else ""
     if not len(one.raised):
         return ""
     what = FLAGS[one.name]
@@ -40,17 +39,17 @@ def flag(one: QualityFlag, origin_s: float = 0.0) -> str:
     said = f"{subject}: {what}" if subject else sentence_case(what)
     said += f" for {duration(one.raised.duration)} of {duration(one.covered.duration)}, "
     said += f"{count(times, 'stretch', 'stretches')} from " if times > 1 else "from "
-    said += clock(float(one.raised.edges[0, 0]) - origin_s)
+    said += how.instant(float(one.raised.edges[0, 0]))
     if one.values.get("witnesses"):
         said += f" (shown by {_listed(one.values['witnesses'])})"
     if "greatest" in one.values:
-        said += (f" (by {in_edge_unit(one.values['greatest'], one.channel)} at most, "
-                 f"{in_edge_unit(one.values['mean'], one.channel)} on average)")
+        said += (f" (by {in_edge_unit(one.values['greatest'], one.channel, how)} at most, "
+                 f"{in_edge_unit(one.values['mean'], one.channel, how)} on average)")
     return said + (": set aside." if one.set_aside else ".")
 
 
-def _steps(subject: str, one: QualityFlag) -> str:
-    step = in_edge_unit(one.values["step"], one.channel)
+def _steps(subject: str, one: QualityFlag, how: Presentation) -> str:
+    step = in_edge_unit(one.values["step"], one.channel, how)
     recorder = one.values.get("recorder", "not determinable")
     if recorder == "not determinable":
         return f"{subject}: recorded in steps of {step}; nothing tells whether rounded or cut off."
@@ -58,13 +57,13 @@ def _steps(subject: str, one: QualityFlag) -> str:
             f"{_listed((one.values['by'],))}.")
 
 
-def in_edge_unit(difference: float, channel: str) -> str:
+def in_edge_unit(difference: float, channel: str, how: Presentation) -> str:
     """Return a difference [SI] in the unit in which the channel is shown."""
     known = kind(channel)
     if known is None:
         return f"{difference:.3g}"
-    unit = "" if known.unit.name == "1" else f" {known.unit.name}"
-    return f"{difference / known.unit.factor:.4g}{unit}"
+    unit, factor = how.units.edge(known.unit.name)
+    return f"{difference / known.unit.factor * factor:.4g}{'' if unit == '1' else f' {unit}'}"
 
 
 def _listed(names: tuple[str, ...]) -> str:
