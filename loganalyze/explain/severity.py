@@ -30,7 +30,7 @@ from loganalyze.quantities.limited_speed import LimitedAirspeed, LimitedMach
 from loganalyze.quantities.quantity_registry import quantity_of
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
-from loganalyze.results.assessment_results import Assurance, Severity
+from loganalyze.results.assessment_results import Assurance, Criterion, Severity
 from loganalyze.sheets.severity_rules import LEVELS, SeverityRule
 
 Floats = NDArray[np.float64]
@@ -248,13 +248,16 @@ def _graded(
     if likely is not None:
         rule = max((rule for rule in rules if rule.level == likely[0]),
                    key=lambda rule: shares[rule.name])
-        severity = Severity(likely[0], rule.name, rule.example, likely[1] if known else math.nan)
+        severity = Severity(likely[0], rule.name, rule.example, likely[1] if known else math.nan,
+                            _criteria(rule, quantity.suffix, courses, tolerances))
     ladders = {_KT: sheet.ladder.kt, LimitedMach.suffix: sheet.ladder.mach}
     times, reached = {}, {}
     for unit, course in courses.items():
         steps, scale = ladders.get(unit, quantity.ladder), 1.0 if course is published else per
         times[unit] = tuple(
-            (step, course.time_beyond(_from(step, tolerances[unit]))) for step in steps)
+            # Beyond the limit itself it was for the exceedance's own time over, in any unit.
+            (step, course.time_beyond(step - tolerances[unit]) if step > 0 else one.time_over_s)
+            for step in steps)
         reached[unit] = tuple((step, _beyond(estimate * scale - step, u * scale))
                               for step in steps) if known else ()
     own = "" if quantity.is_speed else quantity.suffix
@@ -267,11 +270,6 @@ def _graded(
 
 _AS_NOT = 0.5
 """A level is stated that is at least as likely as not."""
-
-
-def _from(step: float, tolerance: float) -> float:
-    """Where a step of the ladder begins: at the step itself, but beyond the limit for step 0."""
-    return step - tolerance if step > 0 else tolerance
 
 
 def _per_unit(kt: Course, own: Course) -> float:
@@ -305,12 +303,10 @@ _WIDEST, _HALVINGS = 6.0, 16
 """Standard uncertainties within which the shift is looked for, and how often that is halved."""
 
 
-def _met(
-    rule: SeverityRule, own: str, courses: Courses, tolerances: Mapping[str, float]
-) -> bool:
-    """Whether all that a rule states is met; at least so much, so long.
+def _stated(rule: SeverityRule, own: str, courses: Courses) -> tuple[str, float | None] | None:
+    """The unit's suffix in which a rule measures the excess, and the excess that it states.
 
-    `own` : the suffix of the limit's own unit; `courses`, `tolerances` : by suffix.
+    None where it states one of another kind of limit only.
     """
     stated = {_KT: rule.excess_kt, LimitedMach.suffix: rule.excess_mach}
     if rule.excess is not None:
@@ -319,17 +315,54 @@ def _met(
     unit = next((unit for unit in units if stated.get(unit) is not None), None)
     if unit is None:
         if any(excess is not None for excess in stated.values()):
-            return False  # It states an excess of another kind of limit.
+            return None
         unit = units[-1]
-    course, excess = courses[unit], stated.get(unit)
+    return unit, stated.get(unit)
+
+
+def _criteria(
+    rule: SeverityRule, own: str, courses: Courses, tolerances: Mapping[str, float]
+) -> tuple[Criterion, ...]:
+    """What a rule asks for, and what was recorded of each."""
+    stated = _stated(rule, own, courses)
+    if stated is None:
+        return ()
+    unit, excess = stated
+    course, found = courses[unit], []
+    if excess is not None:
+        key = "excess" if rule.excess is not None else f"excess_{unit}"
+        found.append(Criterion(key, excess, course.peak))
+    if rule.time_s is not None:
+        least = excess - tolerances[unit] if excess else 0.0
+        found.append(Criterion("time_s", rule.time_s, _time(rule, course, least)))
+    if rule.integral_kt_s is not None and _KT in courses:
+        found.append(Criterion("integral_kt_s", rule.integral_kt_s, courses[_KT].integral))
+    return tuple(found)
+
+
+def _time(rule: SeverityRule, course: Course, least: float) -> float:
+    """The time [s] beyond an excess, as the rule counts it."""
+    return (course.longest_beyond(least) if rule.time_counts == "at a stretch"
+            else course.time_beyond(least))
+
+
+def _met(
+    rule: SeverityRule, own: str, courses: Courses, tolerances: Mapping[str, float]
+) -> bool:
+    """Whether all that a rule states is met; at least so much, so long.
+
+    `own` : the suffix of the limit's own unit; `courses`, `tolerances` : by suffix.
+    """
+    stated = _stated(rule, own, courses)
+    if stated is None:
+        return False
+    unit, excess = stated
+    course = courses[unit]
     least = excess - tolerances[unit] if excess else 0.0
     if course.peak < least:
         return False
-    if rule.time_s is not None:
-        time = (course.longest_beyond(least) if rule.time_counts == "at a stretch"
-                else course.time_beyond(least))
-        if time < rule.time_s - _SLACK_S:
-            return False
+    if rule.time_s is not None and _time(rule, course, least) < rule.time_s - _SLACK_S:
+        return False
     if rule.integral_kt_s is None:
         return True
     return _KT in courses and courses[_KT].integral >= rule.integral_kt_s - _SLACK_S

@@ -196,17 +196,33 @@ class Contributions:
 
 
 @dataclass(frozen=True, slots=True)
+class Criterion:
+    """One thing that a severity rule asks for.
+
+    ``key`` : as in the sheet, and its unit with it: "excess_kt", "excess_mach", "excess" (the
+    limit's own unit), "time_s" or "integral_kt_s"; ``least`` : so much is asked for; ``value`` :
+    so much was recorded.
+    """
+
+    key: str
+    least: float
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
 class Severity:
     """A severity by the operator's rules: ``level`` low, medium or high; ``rule`` : its name.
 
     ``probability`` : that a rule of this level or a higher one is truly met, as flown; NaN where
-    the uncertainty isn't known, and the level is then that of the readings.
+    the uncertainty isn't known, and the level is then that of the readings; ``criteria`` : all
+    that the rule asks for.
     """
 
     level: str
     rule: str
     example: bool
     probability: float = float("nan")
+    criteria: tuple[Criterion, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

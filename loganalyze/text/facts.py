@@ -140,6 +140,9 @@ class ExceedanceFacts:
     phase: str | None = None
     severity: str | None = None
     severity_probability: float | None = None
+    severity_rule: str | None = None
+    severity_rule_kind: str | None = None
+    severity_criteria: str | None = None
     assessment: str | None = None
     probability: float | None = None
     excess_low: float | None = None

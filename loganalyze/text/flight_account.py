@@ -18,6 +18,7 @@ from loganalyze.results.assessment_results import (
     CONTRADICTS,
     Assessment,
     Evidence,
+    Severity,
 )
 from loganalyze.results.decisive_exceedance import BASES, decisive_first
 from loganalyze.text.facts import (
@@ -85,7 +86,7 @@ def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
             one,
             phase=told.phase,
             severity=told.severity.level if told.severity else None,
-            severity_probability=rounded(told.severity.probability) if told.severity else None,
+            **(severity_facts(told.severity) if told.severity else {}),
             assessment=told.flown.word,
             probability=rounded(told.flown.probability),
             excess_low=rounded(told.flown.low),
@@ -103,6 +104,17 @@ def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
         )
         for one, told in zip(found, judged.exceedances, strict=True)
     ]
+
+
+def severity_facts(one: Severity) -> dict[str, Any]:
+    """Return the rule that was met, and what it asks for, as fields of ExceedanceFacts."""
+    return {
+        "severity_probability": rounded(one.probability),
+        "severity_rule": one.rule,
+        "severity_rule_kind": "example" if one.example else "operator",
+        "severity_criteria": "; ".join(
+            f"{each.key} {each.value:.6g} of {each.least:g}" for each in one.criteria) or None,
+    }
 
 
 def _channels(evidence: Evidence, *verdicts: str) -> str | None:

@@ -19,7 +19,14 @@ TRIANGLE = [240, 250, 260, 270, 260, 250, 240]
 """Up at 10 kt/s, down at 10 kt/s: over from 1 s to 5 s, at worst by 20 kt at 3 s."""
 
 
-def graded(kt, *rules, limits=(VMO,), time=None, interval_s=1.0, ft=5000.0, ladder=None):
+def graded(kt, *rules, **how):
+    analysis = judged(kt, *rules, **how)
+    found = grade(analysis)
+    assert len(found) == len(analysis.exceedances)
+    return found
+
+
+def judged(kt, *rules, limits=(VMO,), time=None, interval_s=1.0, ft=5000.0, ladder=None):
     stamps = np.arange(len(kt)) * 1.0 if time is None else np.array(time, dtype=float)
     channels = {
         "calibrated_airspeed": Channel(np.array(kt, dtype=float) * KNOT),
@@ -30,10 +37,7 @@ def graded(kt, *rules, limits=(VMO,), time=None, interval_s=1.0, ft=5000.0, ladd
         "aircraft": "an invented twin", "airspeed": {"recorded": "calibrated"},
         "limit": list(limits), "severity": list(rules), **({"ladder": ladder} if ladder else {}),
     })
-    analysis = analyze(log, sheet)
-    found = grade(analysis)
-    assert len(found) == len(analysis.exceedances)
-    return found
+    return analyze(log, sheet)
 
 
 def rule(level="low", **keys):
@@ -263,3 +267,18 @@ def test_nothing_over_nothing_graded():
     assert graded([240, 241, 240]) == ()
     (one,) = graded([260.0], rule(excess_kt=5), interval_s=float("nan"))
     assert one.severity.level == "low"
+
+
+def test_a_severity_says_what_its_rule_asks_for_and_what_was_recorded():
+    (one,) = graded(TRIANGLE, rule(excess_kt=5, time_s=2, integral_kt_s=20))
+    assert [(each.key, each.least) for each in one.severity.criteria] == [
+        ("excess_kt", 5), ("time_s", 2), ("integral_kt_s", 20)]
+    assert [each.value for each in one.severity.criteria] == pytest.approx([20, 3, 40], abs=1e-5)
+
+
+def test_beyond_the_limit_itself_it_was_for_the_time_over():
+    # In knots CAS and in Mach the crossings are interpolated a little apart.
+    kt = np.linspace(255, 300, 20).tolist() + np.linspace(300, 255, 20).tolist()
+    (flight,) = graded(kt, limits=(MMO,), ft=np.linspace(16000, 20000, 40))
+    (one,) = judged(kt, limits=(MMO,), ft=np.linspace(16000, 20000, 40)).exceedances
+    assert dict(flight.ladder_kt)[0] == one.time_over_s

@@ -103,7 +103,7 @@ def test_the_terminal(written):
             "the aircraft was at 2.90 g against 2.50 g",
             "As flown: 0.29 to 0.51 g over (95 %), proven over",
             "Causes are not worked out for limits of load factor.",
-            'Severity high (more than 95 %), by the operator\'s rule: "0.3 over".',
+            'Severity high (more than 95 %), by the rule "0.3 over": 0.40 g over (0.30 g or more).',
             "Beyond the limit +0 g for 5.8 s, +0.25 g for 3.4 s; never beyond +0.5 g.",
             "Near: nz, 0.04 g under it at 0:03:00.0"):
         assert sentence in about

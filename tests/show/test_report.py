@@ -168,7 +168,7 @@ def test_the_table_says_limit_when_worst_how_long_how_sure_phase_altitude_and_wh
         "Worst": "5.0 kt over", "How long": "9.5 s",
         "How sure (as displayed)": "3.0 to 7.0 kt over: proven over (more than 99 %)",
         "Phase": "descent",
-        "Pressure altitude": "5,000 ft", "Severity": "medium (example rules)",
+        "Pressure altitude": "5,000 ft", "Severity": "medium",
         "Why": "height turned into speed"}
     near = dict(zip(names, table.rows[1], strict=True))
     assert near["No."] == "near"

@@ -4,10 +4,19 @@ import math
 
 import pytest
 
-from loganalyze import PHASES, LimitMeasure, Severity, TimeToLimit, WarningFinding
+from loganalyze import (
+    PHASES,
+    Criterion,
+    LimitMeasure,
+    Presentation,
+    Severity,
+    TimeToLimit,
+    WarningFinding,
+)
 from loganalyze.explain.overspeed_warning import KINDS
 from loganalyze.sheets.severity_rules import LEVELS as SHEET_LEVELS
 from loganalyze.text.language import measure_text, phase_labels, severity_text, warning_text
+from loganalyze.text.presentation import UNITS
 
 NAN = math.nan
 
@@ -23,8 +32,20 @@ def test_every_level_has_its_word():
 
 def test_a_severity_says_whose_rule_it_is():
     assert severity_text.severity(Severity("high", "over by 10 kt", False)) == (
-        'Severity high, by the operator\'s rule: "over by 10 kt".')
-    assert "example" in severity_text.severity(Severity("low", "any", True))
+        'Severity high, by the rule "over by 10 kt".')
+    rated = Severity("medium", "60 kt s", True, 0.91, (
+        Criterion("excess_kt", 5.0, 7.25), Criterion("integral_kt_s", 60.0, 1020.4)))
+    assert severity_text.severity(rated, True, "calibrated_airspeed") == (
+        'Severity medium (about 9 in 10), by the rule "60 kt s": 7.2 kt over (5 kt or more), '
+        "excess times time 1,020 kt s (60 kt s or more).")
+    metric = severity_text.severity(rated, True, "calibrated_airspeed",
+                                    Presentation(units=UNITS["kmh-m"]))
+    assert "13.4 km/h over (9.26 km/h or more)" in metric
+    assert "1,890 km/h s (111 km/h s or more)" in metric
+    by_mach = Severity("low", "any", False, 0.7, (Criterion("excess_mach", 0.01, 0.0123),
+                                                  Criterion("time_s", 5.0, 7.5)))
+    assert severity_text.reason(by_mach, "mach") == (
+        'by the rule "any": Mach .012 over (Mach .010 or more), for 7.5 s (5.0 s or more)')
     assert severity_text.severity(None).startswith("No severity")
     assert severity_text.severity(None, rules=False) == (
         "The limits sheet states no rules of severity.")

@@ -202,6 +202,8 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
         blocks += [Paragraph(owed, "note") for owed in (
             decisions.greatest(first, one.quantity, how),
             decisions.noise_or_gusts(first, one.quantity, how)) if owed]
+        blocks.append(Paragraph(severity_text.severity(
+            assessed.severity, bool(subject.analysis.sheet.severity), one.quantity, how)))
         blocks += [Subheading(label.EVIDENCE_TITLE),
                    Bullets(tuple(
                        corroboration_text.corroboration(assessed.evidence, one.quantity, how)))]

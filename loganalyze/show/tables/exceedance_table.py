@@ -81,6 +81,12 @@ EXCEEDANCE_COLUMNS = (
            choices=("low", "medium", "high")),
     Column("severity_probability", "number", "1", "probability that a rule of this level or a "
            "higher one is truly met, as flown"),
+    Column("severity_rule", "string", "", "name of the rule that was met"),
+    Column("severity_rule_kind", "string", "", "whether it is the operator's own",
+           choices=("example", "operator")),
+    Column("severity_criteria", "string", "", "all that the rule asks for, parted by semicolons: "
+           "its key in the limits sheet, what was recorded, and the least that is asked for, as in "
+           "integral_kt_s 1020 of 60"),
     *ASSURANCE_COLUMNS,
     Column("assessment_widest", "string", "", "what the decision rule makes of the excess, as "
            "flown, at the widest tolerances that the rules allow; blank where the limits sheet "

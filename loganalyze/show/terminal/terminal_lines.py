@@ -190,7 +190,8 @@ def _exceedance_lines(
     for sentence in causes.explained(one, assessed, how):
         yield Line(sentence, "", 5)
     if assessed.severity is not None:
-        yield Line(severity_text.severity(assessed.severity), "", 5)
+        yield Line(severity_text.severity(
+            assessed.severity, True, one.quantity, how), "", 5)
     if level == "verbose":
         for basis in (assessed.displayed, assessed.flown):
             owed = decisions.greatest(basis, one.quantity, how)

@@ -28,7 +28,7 @@ from loganalyze.text.en.number_format import (
 )
 from loganalyze.text.en.quantity_words import UNKNOWN
 from loganalyze.text.en.quantity_words import panel_words as panel_words_of
-from loganalyze.text.en.sentences import quality_text
+from loganalyze.text.en.sentences import quality_text, severity_text
 from loganalyze.text.en.sentences.decision_text import decision, tolerance_words, with_reason
 from loganalyze.text.en.sentences.finding_text import but_not_judged, not_judged
 from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts
@@ -204,7 +204,7 @@ def severity(one: Severity | None) -> str:
     """Return a severity in a cell of a table."""
     if one is None:
         return "not rated"
-    return f"{one.level} (example rules)" if one.example else one.level
+    return severity_text.level(one)
 
 
 def phase(code: str) -> str:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 from loganalyze.text.en.number_format import duration, mach
 from loganalyze.text.en.sentences.decision_text import probability as odds
+from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:
-    from loganalyze.results.assessment_results import Severity
+    from loganalyze.results.assessment_results import Criterion, Severity
 
 LEVELS: dict[str, str] = {"low": "low", "medium": "medium", "high": "high"}
 """The levels in words, rising."""
@@ -18,16 +19,50 @@ LEVELS: dict[str, str] = {"low": "low", "medium": "medium", "high": "high"}
 NO_RULES = "The limits sheet states no rules of severity."
 
 
-def severity(one: Severity | None, rules: bool = True) -> str:
-    """Return an exceedance's severity as a sentence; `rules` : whether the sheet has any."""
+def severity(
+    one: Severity | None, rules: bool = True, quantity: str = "",
+    how: Presentation | None = None,
+) -> str:
+    """Return an exceedance's severity as a sentence.
+
+    `rules` : whether the sheet has any; `quantity` : in which its limit is published.
+    """
     if not rules:
         return NO_RULES
     if one is None:
         return "No severity: none of the limits sheet's rules is met."
-    origin = "an example rule of the limits sheet, not an operator's" if one.example else (
-        "the operator's rule")
+    return f"Severity {level(one)}, {reason(one, quantity, how)}."
+
+
+def level(one: Severity) -> str:
+    """Return the level, and how likely it was truly reached: "medium (about 9 in 10)"."""
     sure = f" ({odds(one.probability)})" if math.isfinite(one.probability) else ""
-    return f'Severity {LEVELS[one.level]}{sure}, by {origin}: "{one.rule}".'
+    return f"{LEVELS[one.level]}{sure}"
+
+
+def reason(one: Severity, quantity: str, how: Presentation | None = None) -> str:
+    """Return the rule that was met, what it asks for and what was recorded, as a clause."""
+    how = how or Presentation()
+    by = f'by the rule "{one.rule}"'
+    if not one.criteria:
+        return by
+    asked = [_criterion(each, quantity, how) for each in one.criteria]
+    return f"{by}: {', '.join(asked)}"
+
+
+def _criterion(one: Criterion, quantity: str, how: Presentation) -> str:
+    match one.key:
+        case "time_s":
+            return f"for {duration(one.value)} ({duration(one.least)} or more)"
+        case "integral_kt_s":
+            value, least = (f"{part * how.units.per_knot:,.0f} {how.units.speed} s"
+                            for part in (one.value, one.least))
+            return f"excess times time {value} ({least} or more)"
+        case "excess_kt":
+            return f"{how.speed(one.value)} over ({how.step(one.least)} or more)"
+        case _:
+            return (f"{how.published_band(one.value, quantity)} over "
+                    f"({how.published_band(one.least, quantity)} or more)")
 
 
 def reached(
