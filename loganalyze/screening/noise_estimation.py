@@ -313,7 +313,7 @@ def despiked(values: Floats, step: float) -> Floats:
     or of the 97 % quantile without the two greatest, whichever is more: of values in coarse
     steps more than half may equal their median, and what flickers is no outlier.
     """
-    padded = np.pad(values, 2, mode="edge")
+    padded = extended(values, 2)
     middle = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=-1)[:, 2]
     off = np.abs(values - middle)
     spread = 1.4826 * float(np.median(off))
@@ -321,6 +321,11 @@ def despiked(values: Floats, step: float) -> Floats:
     if rank >= 0:
         spread = max(spread, float(np.partition(off, rank)[rank]) / 2.17)
     return np.where(off > 6 * spread + 2 * step, middle, values)
+
+
+def extended(values: Floats, count: int) -> Floats:
+    """Return values with the first and the last repeated `count` times more."""
+    return np.concatenate([np.repeat(values[:1], count), values, np.repeat(values[-1:], count)])
 
 
 def _line(values: Floats, interval: float, least: float, known: Filtered | None) -> Floats:
@@ -358,9 +363,9 @@ def _alone(n: int, interval: float, group: int) -> Parts:
     bends, trends, usual = _trends(n, interval)
     some = np.kron(np.array(WANDERS)[:, None], np.eye(len(keeps)))
     winds = np.concatenate([np.zeros((1, len(keeps))), some])
-    i, j = (one.ravel() for one in np.indices((len(trends), len(winds))))
-    sizes = np.column_stack([trends[i], winds[j], np.zeros(len(i))])
-    return Parts(sizes, bends, keeps, 0.0, usual[i], group)
+    sizes = np.hstack([np.repeat(trends, len(winds), axis=0), np.tile(winds, (len(trends), 1)),
+                       np.zeros((len(trends) * len(winds), 1))])
+    return Parts(sizes, bends, keeps, 0.0, np.repeat(usual, len(winds)), group)
 
 
 def _beside(n: int, interval: float, known: Filtered, group: int) -> Parts:

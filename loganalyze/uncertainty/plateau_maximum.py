@@ -22,13 +22,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.screening import spectra
-from loganalyze.screening.noise_estimation import Filtered, Fit, despiked
+from loganalyze.screening.noise_estimation import Filtered, Fit, despiked, extended
 
 Floats = NDArray[np.float64]
 
-DRAWS, SEED, AT_ONCE = 120, 20, 15
-"""Courses drawn, from which start, and how many at once: memory that is small is handed out again
-without being blanked, which takes longer than the drawing."""
+DRAWS, SEED, AT_ONCE = 120, 20, 7680
+"""Courses drawn, the seed of the draws, and how many values at once: the system needn't clear small
+blocks of memory, which takes longer than the drawing."""
 FEWEST = 5
 """The fewest samples that are separated into motion and noise."""
 MOST = 512
@@ -61,8 +61,8 @@ def stretch(excess: Floats, worst: int, interval: float, white: float, wander: f
 
     `white`, `wander` : the standard deviations of the noise, in the unit of `excess`.
     """
-    count = int(np.clip(round(SPAN_S / interval), 1, 8)) | 1
-    padded = np.pad(excess, count // 2, mode="edge")
+    count = min(max(round(SPAN_S / interval), 1), 8) | 1
+    padded = extended(excess, count // 2)
     average = np.convolve(padded, np.full(count, 1 / count), "valid")
     top = average[max(worst - count, 0) : worst + count + 1].max()
     depth = HIGH * math.hypot(white / math.sqrt(count), wander) + 0.5 * step
@@ -148,8 +148,9 @@ def _tops(fit: Fit) -> tuple[Floats, Floats]:
     spread = np.sqrt(share * noise)
     centre = share * fit.coefficients[1:]
     tops = np.empty(DRAWS)
-    for first in range(0, DRAWS, AT_ONCE):
-        some = slice(first, first + AT_ONCE)
+    at_once = max(1, AT_ONCE // n)
+    for first in range(0, DRAWS, at_once):
+        some = slice(first, first + at_once)
         found = np.zeros((len(rows[some]), n))
         found[:, 1:] = rng.normal(size=(len(found), n - 1)) * spread[which[some]]
         found[:, 1:] *= np.sqrt(scale[some, None])
