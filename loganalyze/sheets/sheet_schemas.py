@@ -18,12 +18,14 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from pydantic_core import core_schema
 
 from loganalyze.sheets.columns_file import ColumnsFile
+from loganalyze.sheets.fleet_file import FleetFile
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.sheets.priors_file import PriorsFile
 from loganalyze.sheets.toml_models import Sheet
 
 FILES: dict[str, type[Sheet]] = {
     "columns-file.schema.json": ColumnsFile,
+    "fleet-file.schema.json": FleetFile,
     "limits-sheet.schema.json": LimitsSheet,
     "priors-file.schema.json": PriorsFile,
 }

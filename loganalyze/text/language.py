@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en import air_data_text as air_data_text
     from loganalyze.text.en import ceiling_sentences as ceiling_sentences
     from loganalyze.text.en import first_sheet as first_sheet
+    from loganalyze.text.en import fleet_sentences as fleet_sentences
     from loganalyze.text.en import number_format as number_format
     from loganalyze.text.en import quantity_words as quantity_words
     from loganalyze.text.en import report_sentences as report_sentences
@@ -51,9 +52,9 @@ if TYPE_CHECKING:
     from loganalyze.text.en.sentences import warning_text as warning_text
 
 MODULES: tuple[str, ...] = (
-    "air_data_text", "ceiling_sentences", "first_sheet", "number_format", "quantity_words",
+    "air_data_text", "ceiling_sentences", "first_sheet", "fleet_sentences",
+    "instruction.crossover_words", "instruction.pointer_words", "number_format", "quantity_words",
     "report_sentences", "verdict_sentences",
-    "instruction.crossover_words", "instruction.pointer_words",
     "labels.inspection_labels", "labels.page_labels", "labels.paper_labels",
     "labels.phase_labels", "labels.picture_labels", "labels.report_labels",
     "labels.sheet_labels", "labels.terminal_labels",

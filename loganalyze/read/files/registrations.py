@@ -36,6 +36,16 @@ def said_above(text: str) -> str:
     return found[1] if found is not None and _is_mark(found[1]) else ""
 
 
+def registration_of(log: Log) -> str:
+    """Return the aircraft's registration as a log states it: in a column, else above its header.
+
+    Empty where neither does; a file's name alone may say something else. Raises Problem for
+    a column of several registrations.
+    """
+    found = _marks(log)
+    return found.get("column", found.get("preamble", ""))
+
+
 def refuse_several(logs: Sequence[Log]) -> None:
     """Raise Problem where logs are of different aircraft, or one is of several."""
     first: dict[str, tuple[str, Log]] = {}

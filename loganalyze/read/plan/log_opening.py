@@ -11,7 +11,7 @@ from loganalyze.read.csv.csv_log import CsvLog
 from loganalyze.read.files.file_types import LogFile, open_log
 from loganalyze.read.files.given_data import Given, LogPaths
 from loganalyze.read.files.multi_file import Log, SeveralLog, files_in
-from loganalyze.read.files.registrations import refuse_several
+from loganalyze.read.files.registrations import refuse_several, registration_of
 from loganalyze.read.long.long_parquet import LongParquet
 from loganalyze.read.long.long_table import LongCsv, long_columns
 from loganalyze.read.parquet.parquet_log import ParquetLog
@@ -89,3 +89,11 @@ def _opened(file: LogFile, sheet: ColumnsFile | None) -> Log:
     table = CsvLog.open(file, sheet.file if sheet else NONE_SAID, sheet)
     places = long_columns(table.dialect.names, said, where)
     return table if places is None else LongCsv.open(table, places)
+
+
+def stated_registration(named: LogPaths, chosen: str | Path | ColumnsFile | None = None) -> str:
+    """Return the aircraft's registration that a log states, or nothing; its rows aren't read.
+
+    Raises Problem as `open_source` does.
+    """
+    return registration_of(open_source(named, chosen).log)

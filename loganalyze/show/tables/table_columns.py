@@ -91,11 +91,16 @@ class ResultTable:
 
     def arrow(self, rows: Sequence[Sequence[Any]]) -> pa.Table:
         """Return rows as an Arrow table; an empty one has all the columns."""
-        arrays = [_MAKERS[column.kind]([row[i] for row in rows])
-                  for i, column in enumerate(self.columns)]
-        schema = pa.schema([pa.field(column.name, array.type, metadata=metadata(column))
-                            for column, array in zip(self.columns, arrays, strict=True)])
-        return pa.Table.from_arrays(arrays, schema=schema)
+        return arrow_table(self.columns, rows)
+
+
+def arrow_table(columns: Sequence[Column], rows: Sequence[Sequence[Any]]) -> pa.Table:
+    """Return rows of some columns as an Arrow table; an empty one has all the columns."""
+    arrays = [_MAKERS[column.kind]([row[i] for row in rows])
+              for i, column in enumerate(columns)]
+    schema = pa.schema([pa.field(column.name, array.type, metadata=metadata(column))
+                        for column, array in zip(columns, arrays, strict=True)])
+    return pa.Table.from_arrays(arrays, schema=schema)
 
 
 def metadata(column: Column) -> dict[str, str]:

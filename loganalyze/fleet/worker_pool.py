@@ -1,0 +1,167 @@
+"""Worker processes for a fleet, by the executor interface: local, or of a Dask scheduler."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import threading
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.connection import wait as wait_for
+from typing import Any, Protocol, TypeVar
+
+from loganalyze.problems import Problem
+
+T = TypeVar("T")
+R = TypeVar("R")
+MOST_DEATHS = 2
+"""Workers that a log may end, alone in them, before it is left out."""
+
+
+class Workers(Protocol):
+    """Where tasks are run; `executor` opens it anew, `lost` are its errors of a dead worker."""
+
+    count: int
+    lost: tuple[type[BaseException], ...]
+
+    def executor(self, count: int) -> Executor:
+        """Return a new executor of so many workers."""
+        ...
+
+
+class LocalWorkers:
+    """Processes of this machine; they end with the process that started them."""
+
+    lost: tuple[type[BaseException], ...] = (BrokenProcessPool,)
+
+    def __init__(self, count: int) -> None:
+        self.count = count
+
+    def executor(self, count: int) -> Executor:
+        """Return a new pool of so many processes."""
+        return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _begin)
+
+
+class DaskWorkers:
+    """The workers of a Dask scheduler at an address; needs the extra `cluster`.
+
+    Raises
+    ------
+    Problem
+        Where Dask isn't installed, or nothing answers at the address.
+    """
+
+    def __init__(self, address: str) -> None:
+        try:
+            from distributed import Client, KilledWorker
+        except ImportError:
+            raise Problem("a scheduler needs Dask, which isn't installed", "--scheduler",
+                          "install loganalyze[cluster]") from None
+        try:
+            self._client: Any = Client(address, timeout="10s")
+        except (OSError, ValueError) as error:
+            raise Problem(f"no scheduler answers at {address} ({error})", "--scheduler",
+                          "check the address") from None
+        self.lost: tuple[type[BaseException], ...] = (KilledWorker,)
+        self.count = max(1, len(self._client.scheduler_info()["workers"]))
+
+    def executor(self, count: int) -> Executor:
+        """Return an executor of the scheduler; how many workers it has is its own affair."""
+        made: Executor = self._client.get_executor(retries=0, pure=False)
+        return made
+
+
+def run(workers: Workers, task: Callable[[Sequence[T]], list[R]], batches: Iterable[Sequence[T]],
+        given_up: Callable[[T], R]) -> Iterator[R]:
+    """Run a task on batches in worker processes; yield the results as they come.
+
+    Parameters
+    ----------
+    workers : Workers
+        Where to run them.
+    task : callable
+        What a worker does with a batch; it returns a result for each of its items.
+    batches : iterable of sequence
+        The items. Only as many batches as the workers need are taken from it in advance.
+    given_up : callable
+        The result of an item that ended its worker twice, alone in it.
+
+    Yields
+    ------
+    object
+        The results, in any order. Of batches whose worker was lost each item is run again alone.
+    """
+    waiting = iter(batches)
+    left = True
+    while left:
+        left = False
+        suspects: list[T] = []
+        running: dict[Future[list[R]], Sequence[T]] = {}
+        executor = workers.executor(workers.count)
+        try:
+            for batch in waiting:
+                try:
+                    running[executor.submit(task, batch)] = batch
+                except workers.lost:
+                    suspects.extend(batch)
+                if len(running) >= 2 * workers.count:
+                    yield from _finished(running, workers, suspects)
+                if suspects:
+                    left = True
+                    break
+            while running:
+                yield from _finished(running, workers, suspects)
+        finally:
+            executor.shutdown(wait=False, cancel_futures=True)
+        yield from _one_by_one(workers, task, suspects, given_up)
+
+
+def _finished(running: dict[Future[list[R]], Sequence[T]], workers: Workers,
+              suspects: list[T]) -> Iterator[R]:
+    """Yield the results of what ended; note the items of batches whose worker was lost."""
+    for future in wait(running, return_when=FIRST_COMPLETED).done:
+        batch = running.pop(future)
+        try:
+            found = future.result()
+        except workers.lost:
+            suspects.extend(batch)
+            continue
+        yield from found
+
+
+def _one_by_one(workers: Workers, task: Callable[[Sequence[T]], list[R]], items: Iterable[T],
+                given_up: Callable[[T], R]) -> Iterator[R]:
+    """Yield the result of each item, run alone; a worker that is lost is replaced."""
+    executor: Executor | None = None
+    try:
+        for item in items:
+            deaths, results = 0, [given_up(item)]
+            while deaths < MOST_DEATHS:
+                executor = executor or workers.executor(1)
+                try:
+                    results = executor.submit(task, [item]).result()
+                    break
+                except workers.lost:
+                    deaths += 1
+                    executor.shutdown(wait=False, cancel_futures=True)
+                    executor = None
+            yield from results
+    finally:
+        if executor is not None:
+            executor.shutdown(wait=False, cancel_futures=True)
+
+
+def _begin() -> None:
+    """Begin a local worker: it ends when its parent does, and leaves interrupts to it."""
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _end_with(sentinel: int) -> None:
+    wait_for([sentinel])
+    os._exit(1)
