@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     )
     from loganalyze.explain.recording_assessment import assess
     from loganalyze.explain.time_to_limit import ApproachSettings
+    from loganalyze.fleet.fleet_run import FleetReport, run_fleet
+    from loganalyze.fleet.store_queries import connect_store
     from loganalyze.limits.evaluate import evaluate
     from loganalyze.limits.evaluation import Evaluation, LowestLimit
     from loganalyze.limits.limit_envelope import Crossing, Envelope, crossovers, limit_envelope
@@ -83,6 +85,7 @@ if TYPE_CHECKING:
     )
     from loganalyze.sheets.columns_file import ColumnsFile, read_columns
     from loganalyze.sheets.evaluation_settings import Settings
+    from loganalyze.sheets.fleet_file import FleetFile, read_fleet
     from loganalyze.sheets.limit_conditions import Condition
     from loganalyze.sheets.limits_sheet import Ceiling, Limit, LimitsSheet, read_limits
     from loganalyze.sheets.priors_file import PriorsFile, read_priors
@@ -158,6 +161,8 @@ _HOMES = {
     "Finding": "loganalyze.record.findings",
     "FindingFacts": "loganalyze.text.facts",
     "FlagFacts": "loganalyze.text.facts",
+    "FleetFile": "loganalyze.sheets.fleet_file",
+    "FleetReport": "loganalyze.fleet.fleet_run",
     "FlightFacts": "loganalyze.text.facts",
     "FlightLog": "loganalyze.record.flight_log",
     "Frame": "loganalyze.read.files.given_data",
@@ -219,6 +224,7 @@ _HOMES = {
     "analyze_flights": "loganalyze.events.analysis",
     "assess": "loganalyze.explain.recording_assessment",
     "assess_flight": "loganalyze.explain.assessment",
+    "connect_store": "loganalyze.fleet.store_queries",
     "contributions_figure": "loganalyze.show.figures.contribution_bars",
     "crossovers": "loganalyze.limits.limit_envelope",
     "envelope_figure": "loganalyze.show.figures.envelope_figure",
@@ -231,10 +237,12 @@ _HOMES = {
     "prior_of_margins": "loganalyze.uncertainty.prior_models",
     "priors_of": "loganalyze.uncertainty.prior_models",
     "read_columns": "loganalyze.sheets.columns_file",
+    "read_fleet": "loganalyze.sheets.fleet_file",
     "read_flights": "loganalyze.read",
     "read_limits": "loganalyze.sheets.limits_sheet",
     "read_log": "loganalyze.read",
     "read_priors": "loganalyze.sheets.priors_file",
+    "run_fleet": "loganalyze.fleet.fleet_run",
     "save_figure": "loganalyze.show.figures.figure_style",
     "summarise": "loganalyze.show.files.log_summary",
     "track_figure": "loganalyze.show.figures.envelope_track",
@@ -292,6 +300,8 @@ __all__ = [
     "Finding",
     "FindingFacts",
     "FlagFacts",
+    "FleetFile",
+    "FleetReport",
     "FlightFacts",
     "FlightLog",
     "Frame",
@@ -344,6 +354,7 @@ __all__ = [
     "analyze_flights",
     "assess",
     "assess_flight",
+    "connect_store",
     "contributions_figure",
     "crossovers",
     "envelope_figure",
@@ -356,10 +367,12 @@ __all__ = [
     "prior_of_margins",
     "priors_of",
     "read_columns",
+    "read_fleet",
     "read_flights",
     "read_limits",
     "read_log",
     "read_priors",
+    "run_fleet",
     "save_figure",
     "summarise",
     "track_figure",

@@ -9,6 +9,7 @@ import sys
 import typing
 from pathlib import Path
 
+import duckdb
 import matplotlib.figure
 import numpy as np
 import pandas as pd
@@ -19,7 +20,7 @@ import loganalyze
 ROOT = Path(__file__).parents[1]
 EXPORTED = {name: getattr(loganalyze, name) for name in loganalyze.__all__}
 FUNCTIONS = {name: value for name, value in EXPORTED.items() if inspect.isfunction(value)}
-NAMES = {"pd": pd, "np": np, "Figure": matplotlib.figure.Figure}
+NAMES = {"duckdb": duckdb, "pd": pd, "np": np, "Figure": matplotlib.figure.Figure}
 
 
 def parts(hint: object) -> set[type]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Callable
@@ -23,7 +22,6 @@ from loganalyze.cli.shared_options import (
 from loganalyze.cli.threshold_options import threshold_options
 
 if TYPE_CHECKING:
-    from loganalyze.fleet.aircraft_choice import AircraftChoice
     from loganalyze.fleet.fleet_run import FleetReport
 
 EVERY_S = 0.5
@@ -46,8 +44,9 @@ EVERY_S = 0.5
               show_default=True,
               help="Which samples the store keeps: none, those from a minute before to a minute "
               "after each exceedance, or all.")
-@click.option("--workers", type=click.IntRange(min=1), metavar="N",
-              help="Worker processes; otherwise one for each processor.")
+@click.option("--workers", type=click.IntRange(min=0), metavar="N",
+              help="Worker processes; otherwise one for each processor. With 0 the command itself "
+              "judges.")
 @click.option("--scheduler", metavar="ADDRESS",
               help="Judge on the workers of the Dask scheduler at this address; they must see the "
               "logs under the same paths.")
@@ -79,34 +78,23 @@ def command(
     run that was interrupted goes on where it was. Exits as analyze does.
     """
     from loganalyze.fleet.fleet_run import run_fleet
-    from loganalyze.fleet.log_judging import FleetJob
-    from loganalyze.fleet.worker_pool import DaskWorkers, LocalWorkers
 
     if workers is not None and scheduler is not None:
         raise click.UsageError("--workers and --scheduler exclude each other.")
-    job = FleetJob(_choice(limits, columns, fleet_file), thresholds, samples)
-    pool = DaskWorkers(scheduler) if scheduler else LocalWorkers(workers or os.cpu_count() or 1)
-    report = run_fleet(logs, job, store, folders=each == "folder", workers=pool,
-                       progress=_progress(quiet))
+    if (limits is None) == (fleet_file is None):
+        raise click.UsageError("Give either --limits, one sheet for all logs, or --fleet.")
+    if columns is not None and fleet_file is not None:
+        raise click.UsageError("--columns goes with --limits; a fleet file names its columns files "
+                               "itself.")
+    report = run_fleet(
+        logs, store, limits=limits, columns=columns, fleet=fleet_file, thresholds=thresholds,
+        samples=samples, folders=each == "folder", workers=workers, scheduler=scheduler,
+        progress=_progress(quiet))
     if as_json:
         print_json(asdict(report))
     elif not quiet:
         _print(report, store)
     sys.exit(_exit_code(report, fail_on_exceedance))
-
-
-def _choice(limits: Path | None, columns: Path | None, fleet_file: Path | None) -> AircraftChoice:
-    from loganalyze.fleet.aircraft_choice import AircraftChoice
-
-    if (limits is None) == (fleet_file is None):
-        raise click.UsageError("Give either --limits, one sheet for all logs, or --fleet.")
-    if limits is not None:
-        return AircraftChoice.of_sheet(limits, columns)
-    if columns is not None:
-        raise click.UsageError("--columns goes with --limits; a fleet file names its columns files "
-                               "itself.")
-    assert fleet_file is not None
-    return AircraftChoice.of_fleet(fleet_file)
 
 
 def _progress(quiet: bool) -> Callable[[FleetReport], None] | None:
@@ -123,7 +111,8 @@ def _progress(quiet: bool) -> Callable[[FleetReport], None] | None:
         if now - last < EVERY_S and report.done < report.logs:
             return
         last = now
-        line = fleet_sentences.progress_line(report.done, report.logs, report.flights, report.seconds)
+        line = fleet_sentences.progress_line(
+            report.done, report.logs, report.flights, report.seconds)
         click.echo(f"\r\x1b[K{line}" + ("\n" if report.done == report.logs else ""), nl=False,
                    err=True)
 

@@ -4,25 +4,27 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
 from loganalyze.fleet import worker_pool
+from loganalyze.fleet.aircraft_choice import AircraftChoice
 from loganalyze.fleet.flight_rows import FLIGHTS
 from loganalyze.fleet.log_judging import (
     FailedLog,
     FleetJob,
     JudgedLog,
     LogTask,
+    Samples,
     judge_logs,
 )
 from loganalyze.fleet.log_sources import LogSource, find_logs
 from loganalyze.fleet.shard_writing import StoreWriter, problem_row, writing
 from loganalyze.fleet.store_queries import KnownLog, known_logs, problem_rows
-from loganalyze.fleet.worker_pool import LocalWorkers, Workers
+from loganalyze.fleet.worker_pool import DaskWorkers, LocalWorkers, NoWorkers, Workers
 from loganalyze.problems import Problem
 
 BATCH = 8
@@ -64,73 +66,111 @@ class FleetReport:
 
 
 def run_fleet(
-    named: Iterable[str],
-    job: FleetJob,
+    logs: Iterable[str],
     store: str | Path,
     *,
+    limits: str | Path | None = None,
+    columns: str | Path | None = None,
+    fleet: str | Path | None = None,
+    thresholds: Mapping[str, float] | None = None,
+    samples: Samples = "around",
     folders: bool = False,
-    workers: Workers | None = None,
+    workers: int | None = None,
+    scheduler: str | None = None,
     progress: Callable[[FleetReport], None] | None = None,
 ) -> FleetReport:
     """Judge all logs into a store, each once for the same limits sheet, settings and version.
 
     Parameters
     ----------
-    named : iterable of str
-        Files, folders, patterns and addresses, as `find_logs` takes them.
-    job : FleetJob
-        What they are judged by.
+    logs : iterable of str
+        Files; folders, which are searched through; patterns; addresses of object stores.
     store : path-like
         The folder of the store; made where there is none.
+    limits, columns : path-like, optional
+        The limits sheet of all logs, and their columns file or a folder of such files.
+    fleet : path-like, optional
+        A fleet file in place of `limits`: which log is judged by which sheet.
+    thresholds : mapping of str to float, optional
+        Thresholds of the evaluation, by name, in place of the defaults or the sheet's.
+    samples : {"around", "all", "none"}
+        The samples that the store keeps: from a minute before to a minute after each exceedance,
+        all, or none.
     folders : bool
         Each folder that holds logs is one recording in several files.
-    workers : Workers, optional
-        Where to judge; otherwise a process for each processor.
+    workers : int, optional
+        Worker processes; otherwise one for each processor. With 0 this process judges.
+    scheduler : str, optional
+        Address of a Dask scheduler on whose workers the logs are judged instead.
     progress : callable, optional
         Called with the report so far, after each log.
 
     Returns
     -------
     FleetReport
+        What was done.
 
     Raises
     ------
     Problem
-        For what `named` doesn't lead to, a store that can't be written, and a fleet file with
-        mistakes. A log that can't be judged is a row in `problems`, and the others go on.
+        For what `logs` doesn't lead to, a store that can't be written or that another run writes,
+        and sheets with mistakes. A log that can't be judged is a row in `problems` instead.
+    ValueError
+        Unless exactly one of `limits` and `fleet` is given.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> report = la.run_fleet(["sample_logs"], "store",
+    ...                       limits="sample_logs/ouzelwing_240.toml", workers=0)
+    >>> sorted(report.outcomes.items())
+    [('exceeded', 3), ('not exceeded', 1)]
     """
-    folder = Path(store)
-    sources = find_logs(named, folders=folders)
-    began = time.monotonic()
-    report = FleetReport(logs=len(sources))
-    with writing(folder) as writer:
-        known = known_logs(folder)
-        run = _Run(job, report, writer, known, began,
-                   progress or (lambda report: None), {
-                       row[4]: row for row in problem_rows(folder) if row[4] is not None})
-        pool = workers or LocalWorkers(os.cpu_count() or 1)
-        results = worker_pool.run(
-            pool, partial(judge_logs, job.packed()), _batches(run.to_judge(sources)), _given_up)
-        for result in results:
-            run.take(result)
-        run.finish()
-    report.seconds = time.monotonic() - began
-    return report
+    if (limits is None) == (fleet is None):
+        raise ValueError("give either limits or fleet")
+    choice = (AircraftChoice.of_fleet(Path(fleet)) if fleet is not None else
+              AircraftChoice.of_sheet(Path(limits or ""), Path(columns) if columns else None))
+    job = FleetJob(choice, dict(thresholds or {}), samples)
+    pool = _pool(workers, scheduler)
+    sources = find_logs(logs, folders=folders)
+    run = _Run(job, FleetReport(logs=len(sources)), progress)
+    with writing(Path(store)) as writer:
+        run.into(writer, sources, pool)
+    return run.report
+
+
+def _pool(workers: int | None, scheduler: str | None) -> Workers:
+    if scheduler is not None:
+        return DaskWorkers(scheduler)
+    if workers == 0:
+        return NoWorkers()
+    return LocalWorkers(workers or os.cpu_count() or 1)
 
 
 class _Run:
-    """The state of a run: what is known, what waits to be written, and the report."""
+    """A run: what is known, what waits to be written, and the report."""
 
-    def __init__(self, job: FleetJob, report: FleetReport, writer: StoreWriter,
-                 known: dict[str, KnownLog], began: float,
-                 progress: Callable[[FleetReport], None],
-                 tried: dict[str, tuple[str | None, ...]]) -> None:
-        self._job, self._report, self._writer, self._known = job, report, writer, known
-        self._began, self._progress, self._tried = began, progress, tried
+    def __init__(self, job: FleetJob, report: FleetReport,
+                 progress: Callable[[FleetReport], None] | None) -> None:
+        self.report = report
+        self._job, self._progress = job, progress
+        self._began = self._written = time.monotonic()
+        self._known: dict[str, KnownLog] = {}
+        self._tried: dict[str, tuple[str | None, ...]] = {}
         self._waiting: list[JudgedLog] = []
         self._flights = 0
-        self._written = time.monotonic()
         self._failures: list[tuple[str | None, ...]] = []
+
+    def into(self, writer: StoreWriter, sources: Sequence[LogSource], pool: Workers) -> None:
+        """Judge what isn't judged yet, and write it."""
+        self._writer = writer
+        self._known = known_logs(writer.folder)
+        self._tried = {row[4]: row for row in problem_rows(writer.folder) if row[4] is not None}
+        task = partial(judge_logs, self._job.packed())
+        for result in worker_pool.run(pool, task, _batches(self.to_judge(sources)), _given_up):
+            self.take(result)
+        self.finish({source.name for source in sources})
+        self.report.seconds = time.monotonic() - self._began
 
     def to_judge(self, sources: Sequence[LogSource]) -> Iterator[LogTask]:
         """Yield the logs that are still to be judged, of the same bytes one."""
@@ -154,7 +194,7 @@ class _Run:
 
     def take(self, result: JudgedLog | FailedLog) -> None:
         """Keep the rows of a log; write a shard when there are enough of them."""
-        report = self._report
+        report = self.report
         if isinstance(result, FailedLog):
             key = self._job.attempt_key(result.sha256) if result.sha256 else None
             self._failures.append(problem_row(result, key))
@@ -173,13 +213,10 @@ class _Run:
         if self._flights >= SHARD or time.monotonic() - self._written > SHARD_S:
             self._write()
 
-    def finish(self) -> None:
-        """Write what is left, and the problems: of logs judged meanwhile they are gone."""
+    def finish(self, sources: Set[str]) -> None:
+        """Write what is left, and the problems: those of this run's `sources` anew."""
         self._write()
-        judged = set(self._known)
-        sources = {row[0] for row in self._failures}
-        kept = [row for row in problem_rows(self._writer.folder)
-                if row[0] not in sources and row[3] not in judged]
+        kept = [row for row in problem_rows(self._writer.folder) if row[0] not in sources]
         self._writer.write_problems(sorted({*kept, *self._failures}, key=str))
         self._writer.write_returned([
             (sha256, known.counts, len(known.judgement_keys))
@@ -215,9 +252,10 @@ class _Run:
         return True
 
     def _count(self, what: str) -> None:
-        setattr(self._report, what, getattr(self._report, what) + 1)
-        self._report.seconds = time.monotonic() - self._began
-        self._progress(self._report)
+        setattr(self.report, what, getattr(self.report, what) + 1)
+        self.report.seconds = time.monotonic() - self._began
+        if self._progress is not None:
+            self._progress(self.report)
 
 
 UNJUDGED = [column.name for column in FLIGHTS.own_columns].index("unjudged_limits")

@@ -123,7 +123,7 @@ def _create(folder: Path) -> None:
         check_store(folder)
         return
     if folder.exists() and (not folder.is_dir() or any(
-            path.name != LOCK for path in folder.iterdir())):
+            path.name not in (LOCK, f".{ABOUT}.part") for path in folder.iterdir())):
         raise Problem(f"the folder holds no {ABOUT}, so it is no store", str(folder),
                       "give a new folder as --store")
     folder.mkdir(parents=True, exist_ok=True)

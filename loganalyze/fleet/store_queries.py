@@ -113,10 +113,10 @@ def connect_store(folder: str | Path) -> duckdb.DuckDBPyConnection:
         create view {FLIGHTS.name} as
         select judged.* from all_{FLIGHTS.name} judged
         left join {RETURNED} returned on returned.log_sha256 = judged.log_sha256
+        window log as (partition by judged.log_sha256)
         qualify judged.judgement_key = case
-            when returned.judgements = max(judgement) over log then returned.judgement_key
-            else max_by(judged.judgement_key, judgement) over log end
-        window log as (partition by judged.log_sha256)""")
+            when returned.judgements = max(judged.judgement) over log then returned.judgement_key
+            else max_by(judged.judgement_key, judged.judgement) over log end""")
     _latest(connection, [name for name in dataset_names() if name != FLIGHTS.name])
     return connection
 

@@ -9,12 +9,14 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import wait as wait_for
-from typing import Any, Protocol, TypeVar
+from typing import Any, ParamSpec, Protocol, TypeVar
 
 from loganalyze.problems import Problem
 
 T = TypeVar("T")
 R = TypeVar("R")
+S = TypeVar("S")
+P = ParamSpec("P")
 MOST_DEATHS = 2
 """Workers that a log may end, alone in them, before it is left out."""
 
@@ -41,6 +43,27 @@ class LocalWorkers:
     def executor(self, count: int) -> Executor:
         """Return a new pool of so many processes."""
         return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _begin)
+
+
+class NoWorkers:
+    """This process itself: what ends it ends the run."""
+
+    count = 1
+    lost: tuple[type[BaseException], ...] = ()
+
+    def executor(self, count: int) -> Executor:
+        """Return an executor that runs each task as it is submitted."""
+        return _Here()
+
+
+class _Here(Executor):
+    def submit(self, fn: Callable[P, S], /, *args: P.args, **kwargs: P.kwargs) -> Future[S]:
+        done: Future[S] = Future()
+        try:
+            done.set_result(fn(*args, **kwargs))
+        except Exception as error:
+            done.set_exception(error)
+        return done
 
 
 class DaskWorkers:

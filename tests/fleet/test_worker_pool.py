@@ -1,0 +1,34 @@
+"""Workers that die: what they were given is judged all the same, and a killer is left out."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Sequence
+
+from loganalyze.fleet import worker_pool
+
+
+def squared(items: Sequence[int]) -> list[str]:
+    """A task that a negative number kills."""
+    for item in items:
+        if item < 0:
+            os.kill(os.getpid(), signal.SIGKILL)
+    return [str(item * item) for item in items]
+
+
+def given_up(item: int) -> str:
+    return f"left out {item}"
+
+
+def test_every_item_gives_its_result():
+    found = worker_pool.run(worker_pool.LocalWorkers(2), squared, [[1, 2], [3], [], [4]], given_up)
+    assert sorted(found) == ["1", "16", "4", "9"]
+
+
+def test_an_item_that_ends_its_worker_twice_is_left_out_and_no_other_is_lost():
+    batches = [[k, k + 1] for k in range(0, 12, 2)]
+    batches[2] = [4, -5]
+    found = list(worker_pool.run(worker_pool.LocalWorkers(2), squared, batches, given_up))
+    assert sorted(found) == sorted(
+        ["left out -5", *(str(k * k) for k in range(12) if k != 5)])
