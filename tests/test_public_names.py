@@ -20,7 +20,8 @@ import loganalyze
 ROOT = Path(__file__).parents[1]
 EXPORTED = {name: getattr(loganalyze, name) for name in loganalyze.__all__}
 FUNCTIONS = {name: value for name, value in EXPORTED.items() if inspect.isfunction(value)}
-NAMES = {"duckdb": duckdb, "pd": pd, "np": np, "Figure": matplotlib.figure.Figure}
+NAMES = {"DuckDBPyConnection": duckdb.DuckDBPyConnection, "pd": pd, "np": np,
+         "Figure": matplotlib.figure.Figure}
 
 
 def parts(hint: object) -> set[type]:

@@ -143,7 +143,7 @@ def schema(which: str) -> None:
     \b
     loganalyze sheet schema limits > limits-sheet.schema.json
     """
-    from loganalyze.sheets.sheet_schemas import FILES, written_schema
+    from loganalyze.show.files.sheet_schemas import FILES, written_schema
 
     model = next(model for name, model in FILES.items() if name.startswith(f"{which}-"))
     click.echo(written_schema(model), nl=False)

@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -139,9 +140,7 @@ def _filesystem(address: str) -> tuple[pafs.FileSystem, str]:
     except (ValueError, OSError, NotImplementedError) as error:  # Arrow's errors are these, too
         first = error
     try:
-        import fsspec
-
-        other, path = fsspec.core.url_to_fs(address)
+        other, path = import_module("fsspec").url_to_fs(address)
     except ImportError:
         raise Problem(f"this address can't be opened ({first})", address, "install fsspec and "
                       "what it needs for such an address, or copy the logs here") from None

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +24,7 @@ from loganalyze.problems import Problem
 from loganalyze.show.tables.table_columns import Column
 
 if TYPE_CHECKING:
-    import duckdb
+    from duckdb import DuckDBPyConnection
 
 
 @dataclass
@@ -76,7 +77,7 @@ def dataset(folder: Path, name: str) -> pads.Dataset:
     return pads.dataset(folder / name, format="parquet", partitioning="hive")
 
 
-def connect_store(folder: str | Path) -> duckdb.DuckDBPyConnection:
+def connect_store(folder: str | Path) -> DuckDBPyConnection:
     """Open a store for queries in SQL, with DuckDB, in memory and read only.
 
     Parameters
@@ -96,15 +97,24 @@ def connect_store(folder: str | Path) -> duckdb.DuckDBPyConnection:
     ------
     Problem
         Where the folder is no store, or DuckDB isn't installed.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> report = la.run_fleet(["sample_logs"], "store",
+    ...                       limits="sample_logs/ouzelwing_240.toml", workers=0)
+    >>> with la.connect_store("store") as store:
+    ...     store.execute("select count(*) from flights where severity = 'medium'").fetchall()
+    [(3,)]
     """
     folder = Path(folder)
     check_store(folder)
     try:
-        import duckdb
+        duckdb = import_module("duckdb")
     except ImportError:
         raise Problem("queries need DuckDB, which isn't installed", "loganalyze",
                       "install loganalyze[fleet]") from None
-    connection = duckdb.connect(":memory:")
+    connection: DuckDBPyConnection = duckdb.connect(":memory:")
     for name in dataset_names():
         _view(connection, f"all_{name}", folder / name)
     for name in (PROBLEMS, RETURNED):
@@ -121,14 +131,14 @@ def connect_store(folder: str | Path) -> duckdb.DuckDBPyConnection:
     return connection
 
 
-def _view(connection: duckdb.DuckDBPyConnection, name: str, folder: Path) -> None:
+def _view(connection: DuckDBPyConnection, name: str, folder: Path) -> None:
     pattern = str(folder / "*" / "*" / "*.parquet").replace("'", "''")
     connection.execute(
         f"create view {name} as select * from read_parquet('{pattern}', "
         "hive_partitioning = true, union_by_name = true)")
 
 
-def _latest(connection: duckdb.DuckDBPyConnection, names: Iterable[str]) -> None:
+def _latest(connection: DuckDBPyConnection, names: Iterable[str]) -> None:
     for name in names:
         connection.execute(
             f"create view {name} as select * from all_{name} semi join flights using (flight_key)")

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from importlib import import_module
 from multiprocessing.connection import wait as wait_for
 from typing import Any, ParamSpec, Protocol, TypeVar
 
@@ -77,16 +79,16 @@ class DaskWorkers:
 
     def __init__(self, address: str) -> None:
         try:
-            from distributed import Client, KilledWorker
+            dask: Any = import_module("distributed")
         except ImportError:
             raise Problem("a scheduler needs Dask, which isn't installed", "--scheduler",
                           "install loganalyze[cluster]") from None
         try:
-            self._client: Any = Client(address, timeout="10s")
+            self._client: Any = dask.Client(address, timeout="10s")
         except (OSError, ValueError) as error:
             raise Problem(f"no scheduler answers at {address} ({error})", "--scheduler",
                           "check the address") from None
-        self.lost: tuple[type[BaseException], ...] = (KilledWorker,)
+        self.lost: tuple[type[BaseException], ...] = (dask.KilledWorker,)
         self.count = max(1, len(self._client.scheduler_info()["workers"]))
 
     def executor(self, count: int) -> Executor:
@@ -177,8 +179,6 @@ def _one_by_one(workers: Workers, task: Callable[[Sequence[T]], list[R]], items:
 
 def _begin() -> None:
     """Begin a local worker: it ends when its parent does, and leaves interrupts to it."""
-    import signal
-
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     assert parent is not None
@@ -187,4 +187,4 @@ def _begin() -> None:
 
 def _end_with(sentinel: int) -> None:
     wait_for([sentinel])
-    os._exit(1)
+    os.kill(os.getpid(), signal.SIGKILL)

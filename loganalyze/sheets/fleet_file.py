@@ -93,7 +93,8 @@ class FleetFile(Sheet):
     """A fleet: which limits sheet each log is judged by. The first aircraft that fits counts."""
 
     identity: Identity = Field(default_factory=Identity,
-                               description="How the path of a log says whose it is.")
+                               description="How the path of a log says whose it is.",
+                               examples=[{"path": "/(?P<registration>DEMO-[0-9]+)/"}])
     aircraft: Annotated[tuple[AircraftRule, ...], Strict(False)] = Field(
         description="The aircraft.", json_schema_extra={"minItems": 1},
         examples=[[{"registration": ["DEMO-1"], "sheet": [{"limits": "twin.toml"}]}]])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import os
 import random
@@ -95,9 +96,9 @@ def group_of(session: int) -> list[int]:
 
 
 def test_two_runs_at_once_exclude_each_other(fleet, sheet, tmp_path):
-    from loganalyze.fleet.shard_writing import writing
-
-    with writing(tmp_path / "store"):
+    (tmp_path / "store").mkdir()
+    with (tmp_path / "store" / ".lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
         second = command("fleet", fleet, "--limits", sheet, "--store", tmp_path / "store")
     assert second.returncode == 2
     assert "another run writes to this store" in second.stderr

@@ -8,8 +8,8 @@ import jsonschema
 import pytest
 
 from loganalyze import ColumnsFile, LimitsSheet, Problem
-from loganalyze.sheets.sheet_schemas import FILES, main, schema_of
 from loganalyze.sheets.toml_models import read_toml
+from loganalyze.show.files.sheet_schemas import FILES, main, schema_of
 
 ROOT = Path(__file__).parents[2]
 
@@ -135,7 +135,7 @@ def test_invalid_columns_files(text, tmp_path):
 def test_the_exported_schema_has_not_drifted(name):
     stored = json.loads((ROOT / "schemas" / name).read_text(encoding="utf-8"))
     assert stored == schema_of(FILES[name]), (
-        "run python -m loganalyze.sheets.sheet_schemas schemas/ and commit what it wrote")
+        "run python -m loganalyze.show.files.sheet_schemas schemas/ and commit what it wrote")
 
 
 @pytest.mark.parametrize("name", FILES)

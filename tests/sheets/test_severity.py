@@ -4,7 +4,7 @@ import jsonschema
 import pytest
 
 from loganalyze import LimitsSheet, Problem, read_limits
-from loganalyze.sheets.sheet_schemas import schema_of
+from loganalyze.show.files.sheet_schemas import schema_of
 
 HEAD = """\
 aircraft = "an invented twin"

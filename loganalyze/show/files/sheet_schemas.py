@@ -1,6 +1,6 @@
 """The JSON Schemas of the files that people write.
 
-Export them with `python -m loganalyze.sheets.sheet_schemas FOLDER`.
+Export them with `python -m loganalyze.show.files.sheet_schemas FOLDER`.
 
 An editor checks a sheet against them as it is written. What a schema can't express (rows that
 rise, names given once, a range that isn't empty, units that suit their channel) only the
