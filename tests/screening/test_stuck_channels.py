@@ -345,3 +345,96 @@ def test_one_that_stands_still_long_after_the_roll_is_where_a_second_source_clim
     assert 40 < found < 110
     # Alone it may have been flown: level, in steps of 32 ft.
     assert frozen_ft not in judged(kt, ft).screened
+
+
+# What another channel must show of a channel that stood still for 80 s. Of eight parts of 10
+# samples the first and the last lie (70 - 9) / 79 of a ramp's whole movement apart.
+APART = 61 / 79
+
+
+def ramp(by, n=80):
+    """Where a quantity was that moved by so much while its channel stood still."""
+    return np.concatenate([np.linspace(-40, 0, 40, endpoint=False), np.linspace(0, by, n),
+                           by + np.linspace(0, 3, 20)])
+
+
+def hpa(pascal):
+    return np.asarray(pascal) / 100
+
+
+AIRSPEEDS = {
+    "a second source": lambda kt: {"indicated_airspeed_2": kt},
+    "another airspeed": lambda kt: {"calibrated_airspeed": kt},
+    "impact pressure": lambda kt: {"impact_pressure": hpa(pressures.impact_pressure(kt * KNOT))},
+    "total pressure less static pressure": lambda kt: {
+        "total_pressure": hpa(pressures.static_pressure(5000 * FOOT)
+                              + pressures.impact_pressure(kt * KNOT)),
+        "static_pressure": hpa(pressures.static_pressure(5000 * FOOT))},
+    "Mach number": lambda kt: {"mach": pressures.mach_of(
+        pressures.impact_pressure(kt * KNOT) / pressures.static_pressure(5000 * FOOT))},
+}
+ALTITUDES = {
+    "a second source": lambda ft: {"pressure_altitude_2": ft},
+    "satellite altitude": lambda ft: {"satellite_altitude": ft},
+    "static pressure": lambda ft: {"static_pressure": hpa(pressures.static_pressure(ft * FOOT))},
+    # At a setting of one standard atmosphere the indicated altitude is the pressure altitude.
+    "indicated altitude and setting": lambda ft: {
+        "indicated_altitude": ft, "altimeter_setting": 1013.25},
+}
+LENIENT = Settings(sources_apart_kt=500, sources_apart_pct=500, sources_apart_ft=50_000,
+                   frozen_drift_kt=1, frozen_drift_ft=50)
+
+
+@pytest.mark.parametrize("witness", AIRSPEEDS)
+@pytest.mark.parametrize(("moved", "frozen"), [(7.8, False), (8.2, True), (-8.2, True)])
+def test_how_far_each_way_to_the_airspeed_must_move(judged, witness, moved, frozen):
+    by = moved / APART
+    stuck = 240 + np.where(np.arange(140) < 40, ramp(by), np.where(
+        np.arange(140) < 120, 0.0, ramp(by)))
+    channels = AIRSPEEDS[witness](240 + ramp(by))
+    screened = judged(stuck, settings=LENIENT, **channels).screened
+    assert screened == ({FROZEN: 80} if frozen else {})
+
+
+@pytest.mark.parametrize("witness", ALTITUDES)
+@pytest.mark.parametrize(("moved", "frozen"), [(294, False), (306, True), (-306, True)])
+def test_how_far_each_way_to_the_altitude_must_move(judged, witness, moved, frozen):
+    by = moved / APART
+    n = 60 if witness == "satellite altitude" else 80  # it must move within a minute
+    if n == 60:
+        by = moved * 59 / (59 - 2 * 7 + 1)  # parts of 7 or 8 samples
+    path = np.concatenate([np.linspace(-2000, 0, 40, endpoint=False), np.linspace(0, by, n),
+                           by + np.linspace(0, 200, 20)])
+    stuck = np.where((np.arange(n + 60) >= 40) & (np.arange(n + 60) < n + 40), 0.0, path)
+    channels = ALTITUDES[witness](9000 + path)
+    screened = judged(200.0 + np.arange(n + 60) % 2, 9000 + stuck, settings=LENIENT,
+                      **channels).screened
+    expected = {"pressure altitude frozen while others moved": n}
+    assert screened == (expected if frozen else {})
+
+
+@pytest.mark.parametrize(("drift", "frozen"), [(8.6, True), (9.4, False)])
+def test_two_sources_may_drift_apart(judged, drift, frozen):
+    """A ramp that moved by 10 kt surely shows more than the drift and the steps of both, 1 kt."""
+    by = 10 / APART
+    slope = by / 79
+    stuck = 240 + np.where(np.arange(140) < 40, ramp(by), np.where(
+        np.arange(140) < 120, 0.0, ramp(by)))
+    stuck = np.where((np.arange(140) < 40) | (np.arange(140) >= 120), np.round(stuck), stuck)
+    # The channel's own step is 1 kt, the other's smallest changes are those of its ramp.
+    screened = judged(stuck, indicated_airspeed_2=240 + ramp(by), settings=Settings(
+        sources_apart_kt=500, sources_apart_pct=500, frozen_drift_kt=drift - slope)).screened
+    assert screened == ({FROZEN: 80} if frozen else {})
+
+
+@pytest.mark.parametrize(("seconds", "frozen"), [(20, False), (21, True)])
+@pytest.mark.parametrize("interval_s", [0.5, 1.0])
+def test_how_long_a_channel_must_stand_still(judged, interval_s, seconds, frozen):
+    """From its first sample to its last for at least 20 s."""
+    rows = round(seconds / interval_s)
+    path = np.concatenate([np.linspace(-40, 0, 40, endpoint=False), np.linspace(0, 40, rows),
+                           np.linspace(40, 60, 20)])
+    inside = (np.arange(rows + 60) >= 40) & (np.arange(rows + 60) < rows + 40)
+    screened = judged(240 + np.where(inside, 0.0, path), indicated_airspeed_2=240 + path,
+                      interval_s=interval_s, settings=LENIENT).screened
+    assert screened == ({FROZEN: rows} if frozen else {})
