@@ -206,6 +206,24 @@ def test_the_run_in_stops_at_a_gap_and_at_an_earlier_exceedance():
     assert contributions(analysis, 30) is None
 
 
+def test_of_several_breaks_the_last_counts():
+    """Of gaps and of samples that couldn't be judged, before the crossing and after it."""
+    time = np.concatenate([np.arange(0, 20, 1.0), np.arange(40, 60, 1.0), np.arange(70, 100, 1.0)])
+    kt = 200 + time * 0.55
+    analysis = judged(time, 9000.0, kt)
+    row = len(time) - 1
+    assert contributions(analysis, row).start_s == 70.0
+    crossing = int(np.searchsorted(kt, 220.0))  # between 20 s and 40 s
+    assert contributions_module.worsening(analysis, crossing - 5, row, 0).start_s == 70.0
+    kt[-20] = np.nan
+    lost = judged(time, 9000.0, kt)
+    assert contributions(lost, row).start_s == time[-19]
+    assert contributions_module.worsening(lost, crossing - 5, row, 0).start_s == time[-19]
+    assert contributions_module.worsening(lost, crossing - 5, row - 20, 0) is not None
+    assert contributions_module.worsening(lost, row - 19, row, 0).start_s == time[-19]
+    assert contributions_module.worsening(lost, row, row, 0) is None
+
+
 @pytest.mark.parametrize("rate_hz", [1, 4])
 def test_the_run_in_starts_at_the_middle_of_a_peak_of_the_margin(rate_hz):
     # The airspeed falls to its least at 40 s and rises again as fast: the margin peaks there.

@@ -95,6 +95,17 @@ def test_a_recorded_vertical_speed_is_used_unless_it_is_nonsense():
     close(phases(HEIGHT, SPEED, vertical_speed=[(at, -3 * v) for at, v in rates]), FLIGHT)
 
 
+@pytest.mark.parametrize("rate_hz", [0.5, 1, 4])
+def test_a_slow_roll_begins_at_most_half_a_minute_before_the_airspeed_is_alive(rate_hz):
+    """At .9 kt/s 40 kt are reached 44 s after the standstill, of which 30 s count."""
+    speed = [(0, 0), (60, 0), (193.3, 120), (230, 160), *SPEED[4:]]
+    height = [(0, 500), (193, 500), *HEIGHT[2:]]
+    found = phases(height, speed, rate_hz)
+    assert found[1][0] == "take-off"
+    alive = 60 + PhaseSettings().slow_kt / 0.9
+    assert found[1][1] == pytest.approx(alive - 30, abs=2 / rate_hz)
+
+
 def test_heights_only_above_a_recorded_ground():
     """A log that ends, or begins, in the air has no phase that rests on the ground it lacks."""
     found = phases([*HEIGHT[:4], (1490, 750)], SPEED)
