@@ -18,9 +18,23 @@ from loganalyze.record.channels import CHANNELS
 NAN = np.nan
 
 
-def drawn(height, airspeed, rate_hz=1.0, lose=(), interval_s=None, **more):
+class Drawn:
+    """How many samples a second of a drawn flight are recorded, unless a test says."""
+
+    rate_hz = 1.0
+
+
+@pytest.fixture(autouse=True)
+def rate_hz(request, monkeypatch):
+    monkeypatch.setattr(Drawn, "rate_hz", getattr(request, "param", 1.0))
+
+
+at_both_rates = pytest.mark.parametrize("rate_hz", [1.0, 0.5], indirect=True)
+
+
+def drawn(height, airspeed, rate_hz=None, lose=(), interval_s=None, **more):
     """Record straight lines through (s, ft), (s, kt) and (s, edge unit) corners, from 0 s on."""
-    end = height[-1][0]
+    end, rate_hz = height[-1][0], rate_hz or Drawn.rate_hz
     time = np.arange(int(end * rate_hz)) / rate_hz
     for first, stop in lose:
         time = time[(time < first) | (time >= stop)]
@@ -80,6 +94,7 @@ def test_a_whole_flight(rate_hz):
     close(phases(HEIGHT, SPEED, rate_hz), FLIGHT)
 
 
+@at_both_rates
 def test_a_sample_in_16_s_still_tells_a_whole_flight():
     found = phases(HEIGHT, SPEED, 1 / 16)
     assert names(found) == [name for name, _ in FLIGHT]
@@ -87,6 +102,7 @@ def test_a_sample_in_16_s_still_tells_a_whole_flight():
                for (_, _, end), (_, wanted) in zip(found, FLIGHT, strict=True))
 
 
+@at_both_rates
 def test_a_recorded_vertical_speed_is_used_unless_it_is_nonsense():
     rates = [(0, 0), (100, 0), (101, 1500), (499, 1500), (501, 0), (1099, 0), (1101, -1500),
              (1499, -1500), (1500, 0), (1700, 0)]
@@ -106,6 +122,7 @@ def test_a_slow_roll_begins_at_most_half_a_minute_before_the_airspeed_is_alive(r
     assert found[1][1] == pytest.approx(alive - 30, abs=2 / rate_hz)
 
 
+@at_both_rates
 def test_heights_only_above_a_recorded_ground():
     """A log that ends, or begins, in the air has no phase that rests on the ground it lacks."""
     found = phases([*HEIGHT[:4], (1490, 750)], SPEED)
@@ -116,12 +133,14 @@ def test_heights_only_above_a_recorded_ground():
     close(found, [(name, end - late) for name, end in FLIGHT[3:]])
 
 
+@at_both_rates
 def test_a_floor_of_the_airspeed_is_the_ground():
     floored = [(at, max(kt, 45)) for at, kt in SPEED]
     floored = [(0, 45), (75, 45), *floored[2:-2], (1521.7, 45), (1700, 45)]
     close(phases(HEIGHT, floored), FLIGHT)
 
 
+@at_both_rates
 def test_standing_and_taxi_are_told_by_ground_speed():
     over_ground = [(0, 0), (30, 0), (31, 12), (60, 12), (100, 120), (1500, 110), (1536, 10),
                    (1600, 10), (1601, 0), (1700, 0)]
@@ -130,6 +149,7 @@ def test_standing_and_taxi_are_told_by_ground_speed():
           [("standing", 30), ("taxi", 60), ("taxi", 1600), ("standing", 1700)])
 
 
+@at_both_rates
 def test_slow_with_the_wheels_off_the_ground_is_flight():
     # Weight on wheels until 90 s and from 1,505 s, whatever the airspeed says in between.
     wheels = [(0, 1), (90, 1), (90.5, 0), (1504, 0), (1504.5, 1), (1700, 1)]
@@ -140,6 +160,7 @@ def test_slow_with_the_wheels_off_the_ground_is_flight():
     assert names(phases(level, slow, weight_on_wheels=[(0, 0), (900, 0)])) == ["cruise"]
 
 
+@at_both_rates
 def test_a_log_that_begins_or_ends_on_the_runway_with_its_wheels_on_it():
     wheels = [(0, 1), (101, 1), (101.5, 0), (1499, 0), (1499.5, 1), (1700, 1)]
     cut = [[(max(at - 80, 0), value) for at, value in corners if at < 1520] + [(1440, last)]
@@ -153,6 +174,7 @@ def test_a_log_that_begins_or_ends_on_the_runway_with_its_wheels_on_it():
     assert names(phases(cut[0], cut[1])) == ["climb", "cruise", "descent"]
 
 
+@at_both_rates
 def test_a_rejected_take_off_is_a_take_off():
     found = phases([(0, 300), (400, 300)],
                    [(0, 5), (100, 5), (130, 95), (150, 15), (400, 5)])
@@ -199,6 +221,7 @@ def test_a_slow_final_is_approach_down_to_the_flare(rate_hz):
     assert end == pytest.approx(1700 - 50 / 3, abs=3)
 
 
+@at_both_rates
 def test_a_go_around_stays_approach():
     height = [*HEIGHT[:4], (1480, 1000), (1580, 3700), (1700, 3700), (1828, 500), (2000, 500)]
     speed = [*SPEED[:5], (1400, 110), (1828, 110), (1865, 0), (2000, 0)]
@@ -210,6 +233,7 @@ LEVELS = [("cruise", True, 310), ("level-off", False, 250)]
 
 
 @pytest.mark.parametrize(("what", "cruise", "seconds"), LEVELS)
+@at_both_rates
 def test_level_offs_and_step_climbs(what, cruise, seconds):
     """In the upper third 5 min make a cruise level; what lies between two changes the level."""
     up = 400.0 + seconds
@@ -223,6 +247,7 @@ def test_level_offs_and_step_climbs(what, cruise, seconds):
         close(found, [("climb", up + 200), ("cruise", up + 800), ("descent", up + 1400)], 8)
 
 
+@at_both_rates
 def test_a_long_level_low_down_is_cruise_and_a_shorter_one_isn_t():
     for seconds, expected in ((500, ["climb", "cruise", "descent"]),
                               (700, ["climb", "cruise", "change of cruise level", "cruise",
@@ -233,6 +258,7 @@ def test_a_long_level_low_down_is_cruise_and_a_shorter_one_isn_t():
                             [(0, 250), (5000, 250)])) == expected
 
 
+@at_both_rates
 def test_wandering_about_a_level_is_no_change_of_it():
     time = np.arange(0, 2000.0)
     waves = 20000 + 150 * np.sin(time / 20)  # 450 ft/min at most
@@ -244,6 +270,7 @@ def test_wandering_about_a_level_is_no_change_of_it():
 HOLD = [(0, 30000), (600, 30000), (1200, 12000), (1800, 12000), (2100, 5000)]
 
 
+@at_both_rates
 def test_holding_is_a_level_with_its_turns():
     slow = [(0, 280), (1200, 280), (1260, 210), (1500, 212), (2100, 208)]
     fast = [(0, 220), (2100, 220)]
@@ -260,23 +287,27 @@ def test_holding_is_a_level_with_its_turns():
     assert names(phases(HOLD, slow, roll=[(0, 0), (2100, 0)])) == descent
 
 
+@at_both_rates
 def test_a_recorder_that_repeats_itself_is_in_no_holding_pattern():
     stopped = [(0, 280), (1200, 280), (1260, 210), (2100, 210)]
     assert "holding" not in names(phases(HOLD, stopped))
 
 
+@at_both_rates
 def test_a_level_of_less_than_a_pattern_is_no_hold():
     short = [*HOLD[:3], (1400, 12000), (1700, 5000)]
     assert names(phases(short, [(0, 280), (1200, 280), (1260, 210), (1700, 210)])) == [
         "cruise", "descent"]
 
 
+@at_both_rates
 def test_a_stack_is_one_hold():
     stack = [*HOLD[:3], (1500, 12000), (1590, 11000), (1900, 11000), (2200, 5000)]
     found = phases(stack, [(0, 280), (1200, 280), (1260, 210), (1400, 212), (2200, 208)])
     close(found, [("cruise", 600), ("descent", 1200), ("holding", 1900), ("descent", 2200)], 8)
 
 
+@at_both_rates
 def test_an_emergency_descent_by_its_rate():
     for fpm, expected in ((5000, ["cruise", "emergency descent", "descent"]),
                           (3500, ["cruise", "descent"])):
@@ -289,6 +320,7 @@ def test_an_emergency_descent_by_its_rate():
     close(found, [("cruise", 600), ("emergency descent", 840), ("descent", 1440)], 8)
 
 
+@at_both_rates
 def test_manoeuvring_by_its_swings():
     swings = [(600 + 40 * i, 12000 + 1500 * (i % 2)) for i in range(9)]
     found = phases([(0, 12000), *swings, (1500, 12000)], [(0, 200), (1500, 200)])
@@ -304,6 +336,7 @@ def test_manoeuvring_by_its_swings():
         [(0, 200), (1500, 200)]))
 
 
+@at_both_rates
 def test_manoeuvring_by_steep_turns():
     steep = [(0, 0), (500, 0), (502, 60), (530, 60), (532, 0), (560, 0), (562, -60), (590, -60),
              (592, 0), (1500, 0)]
@@ -314,6 +347,7 @@ def test_manoeuvring_by_steep_turns():
     assert names(phases(level, [(0, 200), (1500, 200)], roll=once)) == ["cruise"]
 
 
+@at_both_rates
 def test_the_approach_by_gear_or_flap_where_the_ground_is_not_recorded():
     height, speed = [(0, 9000), (600, 9000), (1000, 1500)], [(0, 160), (1000, 120)]
     gear = [(0, 0), (799.5, 0), (800, 1), (1000, 1)]
@@ -324,6 +358,7 @@ def test_the_approach_by_gear_or_flap_where_the_ground_is_not_recorded():
     assert names(phases(height, speed)) == ["cruise", "descent"]
 
 
+@at_both_rates
 def test_a_gap_is_unknown():
     found = phases(HEIGHT, SPEED, lose=((700, 760),))
     cut = [*FLIGHT[:4], ("cruise", 700.5), ("unknown", 760), *FLIGHT[4:]]
@@ -332,6 +367,7 @@ def test_a_gap_is_unknown():
     assert names(phases(HEIGHT, SPEED, lose=((700, 705),))) == [name for name, _ in FLIGHT]
 
 
+@at_both_rates
 def test_beyond_a_long_gap_each_side_stands_by_itself():
     found = phases(HEIGHT, SPEED, lose=((300, 700),))
     close(found, [*FLIGHT[:3], ("climb", 300), ("unknown", 700), *FLIGHT[4:]])
@@ -360,6 +396,7 @@ def test_a_few_samples(n):
 
 
 @pytest.mark.parametrize("last_s", [10, 50])
+@at_both_rates
 def test_a_short_level_alone_is_of_no_known_phase(last_s):
     assert names(phases([(0, 5000), (last_s, 5000)], [(0, 200), (last_s, 200)])) == ["unknown"]
     assert names(phases([(0, 5000), (last_s, 5500)], [(0, 200), (last_s, 200)])) == ["climb"]
@@ -438,6 +475,7 @@ def test_other_channels_and_other_rates(channels, rate_hz, least):
     assert np.mean(list(scores.values())) >= least
 
 
+@at_both_rates
 def test_a_descent_that_ends_with_the_recording_as_it_becomes_an_emergency():
     # To the last sample, for any time about that which an emergency takes.
     for seconds in range(50, 75):
@@ -473,6 +511,7 @@ def test_circuits_are_no_cruise_and_stalls_are_manoeuvring(script, rate_hz):
 
 
 @pytest.mark.parametrize("more", ["heading", "roll"])
+@at_both_rates
 def test_steep_turns_in_a_level_are_no_holding(more):
     """Ten minutes level, two steep turns of a full circle in them."""
     level, speed = [(0, 9000), (600, 9000)], [(0, 200), (600, 200)]
@@ -502,6 +541,7 @@ def test_a_stall_is_found_at_a_sample_in_four_seconds():
         assert end == pytest.approx(450, abs=16)
 
 
+@at_both_rates
 def test_slowing_down_before_a_descent_is_no_stall():
     height = [(0, 9000), (600, 9000), (1000, 4000), (1500, 4000)]
     speed = [(0, 240), (500, 240), (590, 165), (700, 230), (1500, 230)]
