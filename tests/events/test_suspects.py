@@ -183,3 +183,23 @@ def test_an_excursion_is_found_though_no_block_holds_both_its_ends(
                        settings=Settings(lost_frame_s=0.5))
     assert analysis.exceedances == ()
     assert analysis.screened == {"airspeed spike faster than plausible": 16}
+
+
+def test_a_frame_without_synchronisation_over_the_limit_is_suspect(log, sheet, vmo):
+    """Two instants at which airspeed and altitude are impossible put 4 s about them in doubt."""
+    kt, ft = np.full(40, 260.0), np.full(40, 9000.0)
+    kt[[20, 22]], ft[[20, 22]] = 1500.0, 90000.0
+    analysis = analyze(log(range(40), calibrated_airspeed=kt, pressure_altitude=ft), sheet(vmo))
+    assert {one[5:] for one in listed(analysis)} == {("synchronisation lost", ())}
+    assert [one[1:3] for one in listed(analysis)] == [(18.0, 19.0), (21.0, 21.0), (23.0, 24.0)]
+
+
+def test_the_worst_sample_of_a_doubted_stretch_gives_its_reason(log, sheet, vmo):
+    """The judged source is over for 20 s, most of all at 30 s, and the other nowhere near."""
+    kt = np.full(60, 240.0)
+    kt[20:40] = 262.0
+    kt[30] = 264.0
+    analysis = analyze(log(range(60), calibrated_airspeed=kt, pressure_altitude=9000.0,
+                           calibrated_airspeed_2=240.0), sheet(vmo))
+    assert listed(analysis) == [("VMO", 20, 39, 30, 14.0, "sources disagree",
+                                 ("calibrated_airspeed_2",))]

@@ -546,3 +546,142 @@ def test_slowing_down_before_a_descent_is_no_stall():
     height = [(0, 9000), (600, 9000), (1000, 4000), (1500, 4000)]
     speed = [(0, 240), (500, 240), (590, 165), (700, 230), (1500, 230)]
     assert "manoeuvring" not in names(phases(height, speed))
+
+
+# Each threshold from just within and just beyond it.
+
+
+def two_turns(turn_deg=170, bank_deg=45.0, lasting_s=20, apart_s=80, recorded=("heading", "roll")):
+    """In the cruise of FLIGHT, with straight flight between."""
+    first, second = 700, 700 + apart_s
+    heading = [(0, 0), (first, 0), (first + lasting_s, turn_deg), (second, turn_deg),
+               (second + lasting_s, 2 * turn_deg), (1700, 2 * turn_deg)]
+    roll = [(0, 0), *((at + more, value) for at in (first, second) for more, value in (
+        (-1, 0), (0, bank_deg), (lasting_s, bank_deg), (lasting_s + 1, 0))), (1700, 0)]
+    channels = {"heading": heading, "roll": roll}
+    return names(phases(HEIGHT, SPEED, **{name: channels[name] for name in recorded}))
+
+
+@at_both_rates
+@pytest.mark.parametrize(("turns", "manoeuvres"), [
+    ({"turn_deg": 146}, False), ({"turn_deg": 155}, True),
+    ({"bank_deg": 35.5}, False), ({"bank_deg": 36.5}, True),
+    ({"apart_s": 250}, True), ({"apart_s": 275}, False),
+    ({"lasting_s": 5}, False), ({"lasting_s": 11}, True),
+    # Without a heading the time for half a circle at that bank counts: at 45 deg and 160 kt a
+    # second turns by g / V, 6.8 deg, so that 150 deg take 22 s.
+    ({"recorded": ("roll",), "lasting_s": 18}, False),
+    ({"recorded": ("roll",), "lasting_s": 27}, True),
+    # Without a roll the bank is that of a level turn at that rate and 160 kt: 36 deg at 5 deg/s.
+    ({"recorded": ("heading",), "lasting_s": 40, "turn_deg": 179}, False),
+    ({"recorded": ("heading",), "lasting_s": 26, "turn_deg": 179}, True),
+    # Banked by more than 50 deg, two within 120 s are manoeuvring however short.
+    ({"recorded": ("roll",), "lasting_s": 6, "bank_deg": 52}, True),
+    ({"recorded": ("roll",), "lasting_s": 6, "bank_deg": 48}, False),
+    ({"recorded": ("roll",), "lasting_s": 6, "bank_deg": 52, "apart_s": 140}, False),
+])
+def test_two_steep_turns_are_manoeuvring(turns, manoeuvres):
+    assert ("manoeuvring" in two_turns(**turns)) == manoeuvres
+
+
+@at_both_rates
+@pytest.mark.parametrize(("level_ft", "lasting_s", "cruise"), [
+    # Anywhere after 10 min, in the upper third (20,500 ft) after 5, at the top after 1.
+    (8000, 585, False), (8000, 615, True), (20000, 585, False), (20000, 615, True),
+    (21000, 285, False), (21000, 315, True), (20300, 315, False), (30300, 50, False),
+])
+def test_how_long_a_level_below_the_highest_is_cruise(level_ft, lasting_s, cruise):
+    arrived = 100 + (level_ft - 500) / 25
+    top = arrived + lasting_s + (30500 - level_ft) / 25
+    landed = top + 900 + 1200
+    height = [(0, 500), (100, 500), (arrived, level_ft), (arrived + lasting_s, level_ft),
+              (top, 30500), (top + 900, 30500), (landed, 500), (landed + 200, 500)]
+    speed = [(0, 0), (60, 0), (100, 120), (140, 160), (landed - 300, 160), (landed - 100, 110),
+             (landed, 110), (landed + 36.7, 0), (landed + 200, 0)]
+    found = names(phases(height, speed))
+    assert (found.count("cruise") == 2) == cruise
+    assert ("change of cruise level" in found) == cruise
+
+
+@at_both_rates
+@pytest.mark.parametrize(("lasting_s", "before_kt", "held_kt", "wobble_kt", "holds"), [
+    (260, 240, 190, 2, True), (215, 240, 190, 2, False),  # one pattern is 230 s
+    (260, 240, 208, 2, True), (260, 240, 214, 2, False),  # slowed to less than .88
+    (260, 280, 227, 2, True), (260, 280, 233, 2, False),  # and no faster than 230 kt
+    (260, 240, 190, 10, True), (260, 240, 190, 12.5, False),  # steady: a sine of 11.3 kt is 8 kt
+])
+def test_a_hold_without_turns_is_by_its_airspeed(lasting_s, before_kt, held_kt, wobble_kt, holds):
+    landed = 900 + lasting_s + 330
+    height = [(0, 500), (100, 500), (500, 14500), (700, 14500), (900, 8500),
+              (900 + lasting_s, 8500), (landed, 500), (landed + 200, 500)]
+    speed = [(0, 0), (60, 0), (100, 120), (200, before_kt), (890, before_kt), (900, held_kt)]
+    speed += [(900 + at, held_kt + wobble_kt * np.sin(at / 6)) for at in range(2, lasting_s, 2)]
+    speed += [(900 + lasting_s, held_kt), (landed - 100, 110), (landed, 110),
+              (landed + 36.7, 0), (landed + 200, 0)]
+    assert ("holding" in names(phases(height, speed))) == holds
+
+
+def swings(rise_ft=1500.0, lasting_s=40.0, pause_s=0.0, rest_s=0.0, count=2):
+    """So many climbs and descents from 12,000 ft, with a pause at the top and a rest below."""
+    at, corners = 600.0, [(0, 12000)]
+    for _ in range(count):
+        for more, height in ((0, 12000), (lasting_s, 12000 + rise_ft),
+                             (lasting_s + pause_s, 12000 + rise_ft),
+                             (2 * lasting_s + pause_s, 12000)):
+            corners.append((at + more, height))
+        at = corners[-1][0] + rest_s
+    corners = [one for i, one in enumerate(corners) if not i or one[0] > corners[i - 1][0]]
+    end = corners[-1][0] + 900
+    return names(phases([*corners, (end, 12000)], [(0, 200), (end, 200)]))
+
+
+@at_both_rates
+@pytest.mark.parametrize(("flown", "manoeuvres"), [
+    ({"count": 2}, True), ({"count": 1}, False),
+    ({"lasting_s": 85}, True), ({"lasting_s": 100}, False),
+    ({"pause_s": 24}, True), ({"pause_s": 45}, False),
+    ({"count": 3, "rest_s": 200}, True), ({"count": 3, "rest_s": 290}, False),
+    ({"rise_ft": 560, "lasting_s": 25}, True), ({"rise_ft": 350, "lasting_s": 25}, False),
+])
+def test_quick_reversals_are_manoeuvring(flown, manoeuvres):
+    """Three of them: two climbs and two descents without a rest, or one after each rest."""
+    assert ("manoeuvring" in swings(**flown)) == manoeuvres
+
+
+@at_both_rates
+@pytest.mark.parametrize(("kt", "found"), [(57, False), (63, True)])
+def test_a_run_of_more_than_sixty_knots_is_a_rejected_take_off(kt, found):
+    speed = [(0, 0), (60, 0), (60 + kt / 3, kt), (60 + kt / 1.5, 0), (300, 0)]
+    assert ("take-off" in names(phases([(0, 500), (300, 500)], speed))) == found
+
+
+@at_both_rates
+@pytest.mark.parametrize(("lowest_ft", "highest_ft", "approaches"), [
+    (1500, 6200, 1), (1500, 6800, 2), (3300, 5000, 1), (3700, 5000, 1)])
+def test_a_go_around_below_six_thousand_feet_is_one_approach(lowest_ft, highest_ft, approaches):
+    """Heights above a ground of 500 ft: approach begins below 3,000 ft of them."""
+    down = 1100 + (10500 - lowest_ft) / 25
+    up = down + (highest_ft - lowest_ft) / 25
+    landed = up + 120 + (highest_ft - 500) / 25
+    height = [*HEIGHT[:4], (down, lowest_ft), (up, highest_ft), (up + 120, highest_ft),
+              (landed, 500), (landed + 200, 500)]
+    speed = [*SPEED[:4], (landed - 300, 160), (landed - 100, 110), (landed, 110),
+             (landed + 36.7, 0), (landed + 200, 0)]
+    found = phases(height, speed)
+    assert names(found).count("approach") == approaches
+    (last,) = [end for name, _, end in found if name == "landing"]
+    assert last == pytest.approx(landed + 30, abs=8)
+    begins = min(start for name, start, _ in found if name == "approach")
+    if lowest_ft < 3500:
+        assert begins == pytest.approx(1100 + (10500 - 3500) / 25, abs=4)
+    else:
+        assert begins == pytest.approx(landed - 120, abs=4)
+
+
+@at_both_rates
+@pytest.mark.parametrize(("fpm", "phase"), [(3700, "descent"), (4300, "emergency descent")])
+def test_an_emergency_descent_is_four_thousand_feet_a_minute(fpm, phase):
+    end = 600 + 20000 / fpm * 60
+    found = names(phases([(0, 33000), (600, 33000), (end, 13000), (end + 400, 13000),
+                          (end + 700, 8000)], [(0, 280), (2000, 280)]))
+    assert found[1] == phase

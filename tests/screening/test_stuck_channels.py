@@ -438,3 +438,12 @@ def test_how_long_a_channel_must_stand_still(judged, interval_s, seconds, frozen
     screened = judged(240 + np.where(inside, 0.0, path), indicated_airspeed_2=240 + path,
                       interval_s=interval_s, settings=LENIENT).screened
     assert screened == ({FROZEN: rows} if frozen else {})
+
+
+def test_a_reference_that_holds_one_value_shows_nothing_by_a_bad_sample(judged):
+    """It moved only where the channel did, and never changes by less than all that."""
+    other = np.where(np.arange(140) < 100, 240.0, 260.0)
+    stuck = np.full(140, 240.0)
+    stuck[[0, 139]] = 239.0
+    screened = judged(stuck, settings=LENIENT, indicated_airspeed_2=other).screened
+    assert screened == {}  # one step of 20 kt is as far as it ever moves
