@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from loganalyze.events.analysis import Analysis, analyze_flights
     from loganalyze.events.ceilings import AboveCeiling, CeilingMeasure
     from loganalyze.events.exceedances import Exceedance
-    from loganalyze.events.recording_analysis import analyze
+    from loganalyze.events.recording_analysis import analyze, analyze_each
     from loganalyze.events.smallest_margins import Smallest
     from loganalyze.events.suspects import Suspect
     from loganalyze.explain.assessment import AssessSettings, assess_flight
@@ -221,6 +221,7 @@ _HOMES = {
     "WarningFinding": "loganalyze.results.assessment_results",
     "WarningSettings": "loganalyze.explain.overspeed_warning",
     "analyze": "loganalyze.events.recording_analysis",
+    "analyze_each": "loganalyze.events.recording_analysis",
     "analyze_flights": "loganalyze.events.analysis",
     "assess": "loganalyze.explain.recording_assessment",
     "assess_flight": "loganalyze.explain.assessment",
@@ -351,6 +352,7 @@ __all__ = [
     "WarningFinding",
     "WarningSettings",
     "analyze",
+    "analyze_each",
     "analyze_flights",
     "assess",
     "assess_flight",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import overload
 
@@ -66,8 +66,8 @@ def analyze(
     -------
     Analysis, or tuple of Analysis
         The analysis of a `FlightLog`; of anything else those of all its flights, in their order,
-        also where it holds only one. All are held in memory: a long recording is judged in little
-        of it by a loop over `read_flights`. A missing temperature takes away true airspeed,
+        also where it holds only one. All are held in memory; `analyze_each` gives them one by
+        one. A missing temperature takes away true airspeed,
         density altitude and the verdict on true airspeed limits; nothing else.
 
     Raises
@@ -97,3 +97,50 @@ def analyze(
     return analysis.analyze_flights(
         tuple(read_flights(log, columns)), limits, settings=settings, declared=declared,
         first=flight, verdict_only=verdict_only)
+
+
+def analyze_each(
+    log: LogInput,
+    sheet: LimitsSheet | str | Path,
+    *,
+    columns: str | Path | ColumnsFile | None = None,
+    settings: Settings | None = None,
+    declared: Mapping[str, float] | None = None,
+    verdict_only: bool = False,
+) -> Iterator[Analysis]:
+    """Judge the flights of a recording one by one, as they are asked for.
+
+    The memory taken is that of one flight, however long the recording, where the caller lets go
+    of each before it asks for the next (``del flight`` at the end of the loop).
+
+    Parameters
+    ----------
+    log, sheet, columns, settings, declared, verdict_only
+        As for `analyze`; not a `FlightLog`, which is one flight.
+
+    Yields
+    ------
+    Analysis
+        As `analyze` gives it, numbered from 1.
+
+    Raises
+    ------
+    Problem
+        As `analyze` does; of a flight when it is asked for.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> for flight in la.analyze_each("sample_logs/clean_flight.csv",
+    ...                               "sample_logs/ouzelwing_240.toml"):
+    ...     print(flight.flight, flight.outcome)
+    ...     del flight
+    1 not exceeded
+    """
+    limits = sheet if isinstance(sheet, LimitsSheet) else read_limits(sheet)
+    number = 0
+    for flight in read_flights(log, columns):
+        number += 1  # noqa: SIM113  (enumerate would keep the flight that it gave last)
+        yield analysis.analyze(flight, limits, settings=settings, declared=declared,
+                               flight=number, verdict_only=verdict_only)
+        del flight
