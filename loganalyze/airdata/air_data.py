@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -296,9 +297,13 @@ def _temperature(
     if stated is None:
         findings.append(Finding("temperature_kind_unknown"))
         return None, 0.0
-    if stated.outside_air == "static":
-        return log.aligned("outside_air_temperature"), 0.0
-    factor = stated.recovery_factor if stated.recovery_factor is not None else 1.0
-    findings.append(Finding(f"{stated.outside_air}_temperature_reduced",
-                            {"recovery_factor": factor}))
-    return log.aligned("outside_air_temperature"), factor
+    match stated.outside_air:
+        case "static":
+            return log.aligned("outside_air_temperature"), 0.0
+        case "total" | "probe":
+            factor = stated.recovery_factor if stated.recovery_factor is not None else 1.0
+            findings.append(Finding(f"{stated.outside_air}_temperature_reduced",
+                                    {"recovery_factor": factor}))
+            return log.aligned("outside_air_temperature"), factor
+        case _:
+            assert_never(stated.outside_air)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,10 +99,14 @@ def altitude_of(log: FlightLog) -> DerivedQuantity:
             case "pressures":
                 return DerivedQuantity(altitude_of_static(_difference(log, sources)), sources,
                              finding=Finding("altitude_from_pressures", _columns(log, *sources)))
-            case _:
+            case "setting":
                 values = altitude_of_indicated(*(log.aligned(name) for name in sources))
                 return DerivedQuantity(values, sources,
                              finding=Finding("altitude_from_indicated", _columns(log, *sources)))
+            case "mach":
+                raise AssertionError("no altitude is derived from a Mach number")
+            case _:
+                assert_never(derivation.kind)
     unknown = DerivedQuantity(np.full(len(log), np.nan), ())
     if "indicated_altitude" in log:
         return replace(unknown, finding=Finding("indicated_altitude_without_setting"))

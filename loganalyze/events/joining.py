@@ -20,6 +20,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Final, Literal, assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,7 +37,10 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 States = NDArray[np.uint8]
 
-APART, TOUCHES, BOUNDED = "apart", "touches", "bounded"
+Relation = Literal["apart", "touches", "bounded"]
+APART: Final = "apart"
+TOUCHES: Final = "touches"
+BOUNDED: Final = "bounded"
 """How a stretch relates to the one before it: another exceedance, another touch of the same, or
 the same stretch with a bounded hole between."""
 _AROUND_S = 60.0
@@ -80,19 +84,25 @@ def joined(
     over: list[list[tuple[float, float]]] = []
     run = 0.0
     """Time of the last touch so far, bounded holes included [s]."""
-    for stretch, relation in zip(
-            stretches, (APART, *_relations(evaluation, limit, state, stretches)), strict=True):
-        if relation == APART:
-            events.append(stretch)
-            over.append([(stretch.start, stretch.end)])
-            run = stretch.over_s
-            continue
+    relations: tuple[Relation, ...] = (APART, *_relations(evaluation, limit, state, stretches))
+    for stretch, relation in zip(stretches, relations, strict=True):
+        match relation:
+            case "apart":
+                events.append(stretch)
+                over.append([(stretch.start, stretch.end)])
+                run = stretch.over_s
+                continue
+            case "touches":
+                hole, began, run = 0.0, stretch.start, stretch.over_s
+            case "bounded":
+                hole = max(stretch.start - events[-1].end, 0.0)
+                began = over[-1].pop()[0]
+                # What stands beyond the last sample before a bounded hole is the hole's.
+                run = run + hole + stretch.over_s
+            case _:
+                assert_never(relation)
         before = events[-1]
-        hole = max(stretch.start - before.end, 0.0) if relation == BOUNDED else 0.0
-        began = over[-1].pop()[0] if relation == BOUNDED else stretch.start
         over[-1].append((began, stretch.end))
-        # What stands beyond the last sample before a bounded hole is the hole's.
-        run = run + hole + stretch.over_s if relation == BOUNDED else stretch.over_s
         events[-1] = replace(
             before, last=stretch.last, end=stretch.end, ended_by=stretch.ended_by,
             over_s=before.over_s + hole + stretch.over_s, longest_s=max(before.longest_s, run),
@@ -102,10 +112,10 @@ def joined(
 
 def _relations(
     evaluation: Evaluation, limit: Limit, state: States, stretches: Sequence[Stretch]
-) -> list[str]:
+) -> list[Relation]:
     """How each stretch but the first relates to the one before it."""
     settings = evaluation.settings
-    found = [APART] * max(len(stretches) - 1, 0)
+    found: list[Relation] = [APART] * max(len(stretches) - 1, 0)
     crossed = [i for i, (before, after) in enumerate(pairwise(stretches))
                if before.ended_by == "recovered" and after.began_by == "crossed"
                and after.start - before.end < max(settings.join_gap_s, settings.ride_gap_s)]
@@ -153,7 +163,7 @@ def _greatest_margins(
 
 def _ridden(
     evaluation: Evaluation, limit: Limit, stretches: Sequence[Stretch], crossed: Sequence[int],
-    found: list[str], greatest: Sequence[float],
+    found: list[Relation], greatest: Sequence[float],
 ) -> None:
     """Join the touches of a limit that is flown along within the noise."""
     settings, margins = evaluation.settings, dict(zip(crossed, greatest, strict=True))

@@ -18,6 +18,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -342,8 +343,13 @@ def _criteria(
 
 def _time(rule: SeverityRule, course: Course, least: float) -> float:
     """The time [s] beyond an excess, as the rule counts it."""
-    return (course.longest_beyond(least) if rule.time_counts == "at a stretch"
-            else course.time_beyond(least))
+    match rule.time_counts:
+        case "at a stretch":
+            return course.longest_beyond(least)
+        case "in all":
+            return course.time_beyond(least)
+        case _:
+            assert_never(rule.time_counts)
 
 
 def _met(

@@ -7,6 +7,7 @@ the take-off for the climb, that after the landing for the approach.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Final, Literal
 
 import numpy as np
 
@@ -14,7 +15,10 @@ from loganalyze.phases.flight_profile import Profile
 from loganalyze.phases.phase_definitions import PhaseSettings
 from loganalyze.record.arrays import Mask
 
-GROUND, REJECTED, AIRBORNE = "ground", "rejected", "airborne"
+LegKind = Literal["ground", "rejected", "airborne"]
+GROUND: Final = "ground"
+REJECTED: Final = "rejected"
+AIRBORNE: Final = "airborne"
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +30,7 @@ class Leg:
     where none was.
     """
 
-    kind: str
+    kind: LegKind
     first: int
     stop: int
     departure_ft: float = float("nan")

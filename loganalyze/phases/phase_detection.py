@@ -51,6 +51,7 @@ on the ground it lacks.
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import assert_never
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,7 +60,6 @@ from loganalyze.events.analysis import Analysis
 from loganalyze.phases.enroute_phases import en_route
 from loganalyze.phases.flight_profile import Profile, profiles
 from loganalyze.phases.ground_legs import (
-    AIRBORNE,
     GROUND,
     Leg,
     is_circuit,
@@ -197,11 +197,17 @@ def _coded(profile: Profile, settings: PhaseSettings) -> Codes:
             codes[leg.first : leg.stop] = _on_ground(profile, leg, settings)
     # Rolls reach into the ground on either side, so they are written after it.
     for leg in found:
-        if leg.kind == AIRBORNE:
-            _fly(profile, leg, codes, settings)
-        elif leg.kind != GROUND:
-            begin = round(max(roll_begins(profile, leg, settings), 0))
-            codes[begin : round(min(roll_ends(profile, leg, settings), len(profile)))] = TAKE_OFF
+        match leg.kind:
+            case "airborne":
+                _fly(profile, leg, codes, settings)
+            case "rejected":
+                begin = round(max(roll_begins(profile, leg, settings), 0))
+                end = round(min(roll_ends(profile, leg, settings), len(profile)))
+                codes[begin:end] = TAKE_OFF
+            case "ground":
+                pass
+            case _:
+                assert_never(leg.kind)
     return codes
 
 

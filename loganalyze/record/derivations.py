@@ -8,6 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable
 from dataclasses import dataclass
+from typing import Literal
+
+DerivationKind = Literal["recorded", "pressures", "mach", "setting"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +22,7 @@ class Derivation:
     needed; of two pressures, the second is subtracted from the first.
     """
 
-    kind: str
+    kind: DerivationKind
     channels: tuple[str, ...]
 
     def is_recorded(self, log: Container[str]) -> bool:
@@ -51,6 +54,6 @@ AIRSPEEDS: tuple[str, ...] = tuple(
 """The channels that hold a recorded airspeed."""
 
 
-def of_kind(derivations: Iterable[Derivation], kind: str) -> tuple[Derivation, ...]:
+def of_kind(derivations: Iterable[Derivation], kind: DerivationKind) -> tuple[Derivation, ...]:
     """Return the derivations of one kind, in their order of preference."""
     return tuple(derivation for derivation in derivations if derivation.kind == kind)

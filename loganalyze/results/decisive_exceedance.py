@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
+from typing import Literal, assert_never
 
 from loganalyze.results.assessment_results import (
     NOT_DETERMINABLE,
@@ -29,9 +29,13 @@ def on_basis(one: AssessedExceedance, basis: Basis) -> Assurance:
 
     As flown in any case where the crew has no display of what was exceeded.
     """
-    if basis == "flown" or one.displayed.reason == NOT_DISPLAYED:
-        return one.flown
-    return one.displayed
+    match basis:
+        case "flown":
+            return one.flown
+        case "displayed":
+            return one.flown if one.displayed.reason == NOT_DISPLAYED else one.displayed
+        case _:
+            assert_never(basis)
 
 
 def decisive_first(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, assert_never
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -205,8 +205,13 @@ class Limit(Sheet):
         if self.constant is not None:
             return np.full(altitude.shape, self.constant * self.kind.unit.factor,
                            dtype=np.float64)
-        ends = {} if self.outside == "hold" else {"left": np.nan, "right": np.nan}
-        return np.asarray(np.interp(altitude, *self._table, **ends))
+        match self.outside:
+            case "hold":
+                return np.asarray(np.interp(altitude, *self._table))
+            case "unknown":
+                return np.asarray(np.interp(altitude, *self._table, left=np.nan, right=np.nan))
+            case _:
+                assert_never(self.outside)
 
 
 def _of_ceilings(schema: dict[str, Any]) -> None:

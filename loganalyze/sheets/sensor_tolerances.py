@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from statistics import NormalDist
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any, Literal, assert_never
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -94,7 +94,13 @@ class Tolerance(Sheet):
     @property
     def common(self) -> bool:
         """Whether the error is common to a flight."""
-        return self.varies == "flight"
+        match self.varies:
+            case "flight":
+                return True
+            case "sample":
+                return False
+            case _:
+                assert_never(self.varies)
 
     def standard_at(self, reading: ArrayLike) -> NDArray[np.float64]:
         """Return the standard uncertainty at a reading.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, assert_never
 
 import numpy as np
 
@@ -94,12 +94,24 @@ class Presentation:
     @property
     def basis(self) -> Basis:
         """What decides for the reader: what the crew saw; for maintenance, what the air did."""
-        return "flown" if self.reader == "maintenance" else "displayed"
+        match self.reader:
+            case "maintenance":
+                return "flown"
+            case "crew" | "safety":
+                return "displayed"
+            case _:
+                assert_never(self.reader)
 
     @property
     def in_utc(self) -> bool:
         """Whether instants are put as UTC."""
-        return self.clock == "utc" and self.utc_start is not None
+        match self.clock:
+            case "utc":
+                return self.utc_start is not None
+            case "elapsed":
+                return False
+            case _:
+                assert_never(self.clock)
 
     def instant(self, seconds: float | None) -> str:
         """Return an instant [s from the log's first sample] on the report's clock."""
