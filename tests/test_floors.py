@@ -101,7 +101,9 @@ def test_only_the_command_line_imports_inside_functions(path):
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_a_module_stays_readable(path):
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= 420
+    # One stands a little over it: what a reader found, a sentence each, in one table.
+    longest = 410 if path.name == "reading_text.py" else 400
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= longest
 
 
 def test_a_folder_holds_at_most_twelve_modules():

@@ -30,16 +30,16 @@ from loganalyze.limits.evaluation import OVER
 from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.results.assessment_results import (
+from loganalyze.results.assessment_results import NOT_DETERMINABLE, Assurance
+from loganalyze.results.evidence import (
     CANT_TELL,
     CONFIRMS,
     CONFIRMS_LESS,
     CONTRADICTS,
-    NOT_DETERMINABLE,
-    Assurance,
     Edge,
     Evidence,
     Reference,
+    Verdict,
 )
 from loganalyze.sheets.limits_sheet import Limit
 
@@ -158,6 +158,7 @@ def _reference(series: ReferenceSeries, difference: Difference, edges: tuple[Edg
     # A ground speed doesn't show gusts, which are excluded only by a step that no gust makes.
     blind = series.channel == "ground_speed" and not any(
         edge.quantity == AIRSPEED for edge in edges)
+    verdict: Verdict
     if min(low, high) > 0:
         verdict = CONFIRMS_LESS if off and excess < judged else CONFIRMS
     elif off and excess < judged and not blind:

@@ -21,7 +21,7 @@ from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import DEGREE, FOOT, KNOT
-from loganalyze.results.assessment_results import Edge
+from loganalyze.results.evidence import Edge
 
 GUST_KT = 15.0
 """Change of airspeed that a gust causes within a second [kt], and proportional to the cube root of

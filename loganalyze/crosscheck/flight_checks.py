@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 from loganalyze.crosscheck.wind_triangle import scale_error
 from loganalyze.events.analysis import Analysis
 from loganalyze.record.channels import kind
-from loganalyze.results.assessment_results import CONTRADICTS, Check, Evidence
+from loganalyze.results.assessment_results import Check
+from loganalyze.results.evidence import CONTRADICTS, Evidence
 
 CONSISTENCY_FACTOR = 2.0
 """Differences within this many standard uncertainties are consistent (JCGM 100, 6.3.3)."""

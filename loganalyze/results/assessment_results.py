@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from loganalyze import result_views
 from loganalyze.events.analysis import Analysis
 from loganalyze.record.flight_log import Step
+from loganalyze.results.evidence import Evidence
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -108,63 +109,6 @@ class MissedPeak:
 
     interpolated: float
     bound: float
-
-
-CONFIRMS, CONFIRMS_LESS, CONTRADICTS, CANT_TELL = (
-    "confirms", "confirms less", "contradicts", "can't tell")
-"""What a reference channel says of an exceedance."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reference:
-    """What one other recorded channel says of an exceedance, about its worst sample.
-
-    ``channel`` : its name; ``quantity`` : "airspeed" or "pressure altitude", whose judged value it
-    is compared with; ``verdict`` : CONFIRMS, CONFIRMS_LESS (over the limit, by less than stated),
-    CONTRADICTS or CANT_TELL; ``difference`` : how much more the judged quantity reads than this
-    channel says [kt CAS or ft], their usual difference nearby taken off; ``allowed`` : what noise,
-    steps, lag and drift between them may make of it; ``excess`` : the excess as this channel has
-    it, in the limit's published quantity; ``samples`` : so many were compared.
-    """
-
-    channel: str
-    quantity: str
-    verdict: str
-    difference: float
-    allowed: float
-    excess: float
-    samples: int
-
-
-@dataclass(frozen=True, slots=True)
-class Edge:
-    """A step into or out of an exceedance that is faster than an aircraft or a gust.
-
-    ``quantity`` : "airspeed" [kt], "pressure altitude" [ft], "flap" or "slat" [deg]; ``time_s`` :
-    the sample after the step; ``step`` : its size, with its sign; ``allowed`` : the greatest that
-    could be flown in that time, ``seconds``.
-    """
-
-    quantity: str
-    time_s: float
-    step: float
-    allowed: float
-    seconds: float
-
-
-@dataclass(frozen=True, slots=True)
-class Evidence:
-    """What the recording shows of an exceedance besides the judged samples themselves.
-
-    ``references`` : what other channels say; ``edges`` : steps that no aircraft flies; ``unseen`` :
-    whether it is too short, with no entry or exit recorded, to stand by itself; ``reason`` : a
-    code, why the exceedance can't be called proven (empty: nothing speaks against it).
-    """
-
-    references: tuple[Reference, ...] = ()
-    edges: tuple[Edge, ...] = ()
-    unseen: bool = False
-    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)

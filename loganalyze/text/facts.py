@@ -22,6 +22,7 @@ from loganalyze.results.assessment_results import (
     WarningFinding,
 )
 from loganalyze.text.plain_values import plain
+from loganalyze.text.recording_facts import ChannelFacts, InferredFacts, QualityFacts, StepFacts
 
 UNJUDGED = ("condition_not_recorded", "limit_needs_temperature", "limit_needs_altitude",
             "limit_needs_channel", "limit_in_force_at_rest")
@@ -46,30 +47,6 @@ class Exceeding(Protocol):
     @property
     def worst_excess(self) -> float | None:
         """The same in the limit's own unit, for a limit that is none of a speed."""
-
-
-@dataclass(frozen=True)
-class ChannelFacts:
-    """Which column was taken for a channel, in which unit, and how that was known."""
-
-    channel: str
-    column: str
-    unit: str
-    known_by: str
-    interval_s: float | None
-    resolution: float | None
-    """The recorder's quantum, in `resolution_unit`."""
-    resolution_unit: str
-    missing: int
-    """Samples without a value."""
-
-
-@dataclass(frozen=True)
-class InferredFacts:
-    """How something in the file was interpreted: a code and its values."""
-
-    code: str
-    values: dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -177,61 +154,6 @@ class AssessmentFacts:
     checks: tuple[Check, ...]
     tolerances: tuple[tuple[str, str, float], ...]
     widest: tuple[tuple[str, str, float], ...]
-
-
-@dataclass(frozen=True)
-class StepFacts:
-    """What a step of the analysis did: its name, settings and counts."""
-
-    name: str
-    settings: dict[str, Any]
-    counts: dict[str, Any]
-
-
-@dataclass(frozen=True)
-class FlagFacts:
-    """A flag of the recording's quality: where it could be judged, and where it is true."""
-
-    name: str
-    channel: str
-    covered_s: float
-    raised_s: float
-    stretches: list[list[float]]
-    """Start and end of the first stretches."""
-    set_aside: bool
-    values: dict[str, Any]
-    sentence: str
-    """Empty where nothing was found."""
-
-
-@dataclass(frozen=True)
-class SuspectFacts:
-    """A stretch over a limit that isn't counted, since its samples are in doubt."""
-
-    limit: str
-    quantity: str
-    start_s: float
-    end_s: float
-    time_s: float
-    excess: float
-    """In the limit's published quantity, kt or Mach."""
-    reason: str
-    not_borne_out_by: list[str]
-    """The channels that could have borne it out and didn't."""
-
-
-@dataclass(frozen=True)
-class QualityFacts:
-    """How good a flight's recording was, and what that kept from the verdict."""
-
-    airborne_s: float
-    screened_s: dict[str, float]
-    """Airborne time that was screened out, by reason; "" for airspeed and altitude together."""
-    bounded_s: float
-    """Unknown time that can't hide an exceedance; not counted as judged."""
-    bounded_gaps: int
-    suspects: list[SuspectFacts]
-    flags: list[FlagFacts]
 
 
 @dataclass(frozen=True)

@@ -12,32 +12,28 @@ from loganalyze.quantities.quantity_registry import quantity_of
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.quality_flags import QualityFlag
-from loganalyze.results.assessment_results import (
-    CONFIRMS,
-    CONFIRMS_LESS,
-    CONTRADICTS,
-    Assessment,
-    Evidence,
-    Severity,
-)
+from loganalyze.results.assessment_results import Assessment, Severity
 from loganalyze.results.decisive_exceedance import BASES, decisive_first
+from loganalyze.results.evidence import CONFIRMS, CONFIRMS_LESS, CONTRADICTS, Evidence
 from loganalyze.text.facts import (
     AboveFacts,
     AssessmentFacts,
     CeilingFacts,
-    ChannelFacts,
     ExceedanceFacts,
     FindingFacts,
-    FlagFacts,
     FlightFacts,
-    QualityFacts,
     SmallestFacts,
-    StepFacts,
-    SuspectFacts,
 )
 from loganalyze.text.language import finding_text, reading_text, recording_text, verdict_sentences
 from loganalyze.text.plain_values import plain, rounded, settled, utc_text
 from loganalyze.text.presentation import Presentation
+from loganalyze.text.recording_facts import (
+    ChannelFacts,
+    FlagFacts,
+    QualityFacts,
+    StepFacts,
+    SuspectFacts,
+)
 
 Judged = Analysis | Assessment
 """A flight that was judged, and perhaps assessed."""

@@ -5,12 +5,19 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air import sensitivity
+from loganalyze.air import atmosphere, sensitivity
 from loganalyze.limits.limit_equivalents import Point
 from loganalyze.quantities.speed_relations import within
+from loganalyze.record.units import KNOT
 from loganalyze.sheets.limits_sheet import Limit
 
 Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+
+SLOWEST_KT = 3.0
+"""Below this the ratio of Mach to CAS is that at rest."""
+
+_SOUND_KT = atmosphere.A0 / KNOT
 
 
 def static_source(at: Point) -> Floats:
@@ -66,3 +73,42 @@ def limit_slopes(limit: Limit, cas: Floats, altitude: Floats) -> tuple[Floats, F
     """
     own = maximum_slope(limit, altitude) if limit.by_pressure_altitude else np.zeros(len(cas))
     return limit.kind.limit_slopes(own, cas, altitude)
+
+
+def mach_slopes(speed: Singles, number: Singles, thick: Singles, thin: Singles
+                ) -> tuple[Singles, Singles, Singles]:
+    """Return Mach by CAS [1/kt] and by altitude [1/ft], and altitude by static source [ft/kt].
+
+    In single precision, for many rows. `speed` [kt CAS]; `number` : Mach; `thick` : sea-level
+    pressure over that at the altitude, overwritten; `thin` : how that falls with altitude.
+    """
+    ratio = speed * np.float32(1 / _SOUND_KT)
+    if np.fmin.reduce(speed, initial=SLOWEST_KT) < SLOWEST_KT:
+        least = np.float32(SLOWEST_KT / _SOUND_KT)
+        ratio = np.maximum(ratio, least)
+        number = np.maximum(number, least * np.sqrt(thick))
+    thick *= ratio
+    thick *= _power(ratio)[1]
+    warmer, fifth = _power(number)
+    below = number * fifth
+    by_kt = thick / below
+    by_kt *= np.float32(1 / _SOUND_KT)
+    fifth *= warmer
+    fifth -= 1
+    fifth /= below
+    fifth *= thin
+    fifth *= np.float32(1 / 1.4)
+    thick /= thin
+    thick *= np.float32(1.4 / _SOUND_KT)
+    return by_kt, fifth, thick
+
+
+def _power(mach: Singles) -> tuple[Singles, Singles]:
+    """1 + M^2/5 and its power 5/2."""
+    warmer = mach * mach
+    warmer *= np.float32(0.2)
+    warmer += 1
+    power = np.sqrt(warmer)
+    power *= warmer
+    power *= warmer
+    return warmer, power

@@ -34,8 +34,6 @@ BLOCK = 65536
 """Smaller temporaries would lie nearer, but threads would fight over the interpreter's lock."""
 RATE_S = 1.0
 """Rates of change are taken over this long to either side [s], or one sampling interval."""
-SLOWEST_KT = 3.0
-"""Below this the ratio of Mach to CAS is that at rest."""
 
 _SPEEDS, _KELVINS = 4400, 500
 _CELLS_A_KNOT = 4
@@ -275,7 +273,7 @@ class _Work:
             np.maximum(cell, 0, out=cell)
         thick = tables.inverse_delta.take(cell, mode="clip")
         thin = tables.thinning_ft.take(cell, mode="clip")
-        by_kt, by_foot, along = _mach_slopes(speed, number, thick, thin)
+        by_kt, by_foot, along = margin_sensitivities.mach_slopes(speed, number, thick, thin)
         skew = self._moved("pressure_altitude_ft", block, per_s, budget.skew_s)
         high = tables.high.take(cell, mode="clip")
         high += skew
@@ -363,41 +361,3 @@ def _sum(first: Singles, a: Singles, of_a: Singles, b: Singles, of_b: Singles) -
     b *= of_b
     first += b
     return first
-
-
-def _mach_slopes(speed: Singles, number: Singles, thick: Singles, thin: Singles
-                 ) -> tuple[Singles, Singles, Singles]:
-    """Mach by CAS [1/kt] and by altitude [1/ft], and altitude by static source [ft/kt].
-
-    `thick` is overwritten.
-    """
-    ratio = speed * np.float32(1 / _SOUND_KT)
-    if np.fmin.reduce(speed, initial=SLOWEST_KT) < SLOWEST_KT:
-        least = np.float32(SLOWEST_KT / _SOUND_KT)
-        ratio = np.maximum(ratio, least)
-        number = np.maximum(number, least * np.sqrt(thick))
-    thick *= ratio
-    thick *= _power(ratio)[1]
-    warmer, fifth = _power(number)
-    below = number * fifth
-    by_kt = thick / below
-    by_kt *= np.float32(1 / _SOUND_KT)
-    fifth *= warmer
-    fifth -= 1
-    fifth /= below
-    fifth *= thin
-    fifth *= np.float32(1 / 1.4)
-    thick /= thin
-    thick *= np.float32(1.4 / _SOUND_KT)
-    return by_kt, fifth, thick
-
-
-def _power(mach: Singles) -> tuple[Singles, Singles]:
-    """1 + M^2/5 and its power 5/2."""
-    warmer = mach * mach
-    warmer *= np.float32(0.2)
-    warmer += 1
-    power = np.sqrt(warmer)
-    power *= warmer
-    power *= warmer
-    return warmer, power

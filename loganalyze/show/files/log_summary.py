@@ -17,17 +17,11 @@ from loganalyze.record.flight_log import Source
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.tables.table_columns import Origin
-from loganalyze.text.facts import (
-    ChannelFacts,
-    FlightFacts,
-    InferredFacts,
-    InputFacts,
-    LimitFacts,
-    Summary,
-)
+from loganalyze.text.facts import FlightFacts, InputFacts, LimitFacts, Summary
 from loganalyze.text.flight_account import Judged, analysis_of, channel_facts, flight_facts
 from loganalyze.text.language import reading_text, verdict_sentences
 from loganalyze.text.plain_values import plain
+from loganalyze.text.recording_facts import ChannelFacts, InferredFacts
 from loganalyze.version import __version__
 
 

@@ -10,20 +10,21 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from loganalyze.results import assessment_results
+from loganalyze.results import assessment_results, evidence
 from loganalyze.show.tables.result_tables import TABLES
 from loganalyze.show.tables.sample_table import sample_columns
 from loganalyze.show.tables.table_columns import table_schema
-from loganalyze.text import facts
+from loganalyze.text import facts, recording_facts
 
 
 def schemas() -> dict[str, dict[str, Any]]:
     """Return each schema by its file name."""
     summary = TypeAdapter(facts.Summary).json_schema(mode="serialization")
     for name, definition in summary["$defs"].items():
-        if hasattr(assessment_results, name) or name == "AssessmentFacts":
+        result = getattr(assessment_results, name, None) or getattr(evidence, name, None)
+        if result is not None or name == "AssessmentFacts":
             _allow_null(definition)
-        made = getattr(assessment_results, name, None) or getattr(facts, name, None)
+        made = result or getattr(facts, name, None) or getattr(recording_facts, name, None)
         if made is not None and "required" in definition:
             left_out = {field.name for field in fields(made) if field.metadata.get("left out")}
             definition["required"] = [

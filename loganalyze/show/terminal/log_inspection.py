@@ -14,12 +14,12 @@ from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.show.terminal.sparklines import BLOCKS, sparkline
-from loganalyze.text.facts import ChannelFacts, FlagFacts
 from loganalyze.text.flight_account import channel_facts, flag_facts
 from loganalyze.text.language import inspection_labels as label
 from loganalyze.text.language import reading_text, terminal_labels
 from loganalyze.text.plain_values import plain, rounded, utc_text
 from loganalyze.text.presentation import Presentation, Units
+from loganalyze.text.recording_facts import ChannelFacts, FlagFacts
 
 GAPS_LISTED = 10
 """How many gaps are listed, the longest first."""

@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, assert_never
 
 from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
-from loganalyze.results.assessment_results import (
-    CANT_TELL,
-    CONFIRMS,
-    CONFIRMS_LESS,
-    CONTRADICTS,
-)
+from loganalyze.results.evidence import CONFIRMS_LESS, CONTRADICTS
 from loganalyze.text.en.number_format import mach
 from loganalyze.text.en.quantity_words import amount, no_other_channel, noun
 from loganalyze.text.en.report_sentences import channel_words
 from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:
-    from loganalyze.results.assessment_results import Edge, Evidence, Reference
+    from loganalyze.results.evidence import Edge, Evidence, Reference
 
 NOTHING = "No other channel was recorded that could confirm or contradict it."
 UNSEEN = ("It is short, and its start or its end wasn't recorded: by itself it can't be told from "
@@ -57,15 +52,19 @@ def _reference(one: Reference, quantity: str, how: Presentation) -> str:
     more = (f"the {one.quantity} reads {_size(abs(one.difference), one.quantity, how)} "
             f"{'more' if one.difference >= 0 else 'less'} than it says, of which noise, steps, "
             f"lag and drift explain at most {_size(one.allowed, one.quantity, how)}")
-    if one.verdict == CONFIRMS:
-        return f"{name} confirms it: by that, {by}."
-    if one.verdict == CONFIRMS_LESS:
-        return f"{name} confirms that the limit was exceeded, but by less: {more}; by that, {by}."
-    if one.verdict == CONTRADICTS:
-        return f"{name} contradicts it: {more}; by that, {by}."
-    assert one.verdict == CANT_TELL
-    return (f"{name} can't tell: by that, {by}, give or take "
-            f"{_size(one.allowed, one.quantity, how)} of the {one.quantity}.")
+    match one.verdict:
+        case "confirms":
+            return f"{name} confirms it: by that, {by}."
+        case "confirms less":
+            return (f"{name} confirms that the limit was exceeded, but by less: {more}; "
+                    f"by that, {by}.")
+        case "contradicts":
+            return f"{name} contradicts it: {more}; by that, {by}."
+        case "can't tell":
+            return (f"{name} can't tell: by that, {by}, give or take "
+                    f"{_size(one.allowed, one.quantity, how)} of the {one.quantity}.")
+        case _:
+            assert_never(one.verdict)
 
 
 def _lower(words: str) -> str:

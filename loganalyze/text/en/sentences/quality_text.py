@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 
 from loganalyze.record.channels import kind
 from loganalyze.text.en.number_format import count, duration, sentence_case
-from loganalyze.text.facts import SuspectFacts
 from loganalyze.text.presentation import Presentation
+from loganalyze.text.recording_facts import SuspectFacts
 
 DOUBTS: dict[str, str] = {
     "synchronisation lost": "the recording had lost its synchronisation",

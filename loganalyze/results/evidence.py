@@ -1,0 +1,68 @@
+"""What other channels and the edges of an exceedance say of it.
+
+NaN stands for "not known" in every number; codes are plain words.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+Verdict = Literal["confirms", "confirms less", "contradicts", "can't tell"]
+"""What a reference channel says of an exceedance."""
+CONFIRMS: Final = "confirms"
+CONFIRMS_LESS: Final = "confirms less"
+CONTRADICTS: Final = "contradicts"
+CANT_TELL: Final = "can't tell"
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """What one other recorded channel says of an exceedance, about its worst sample.
+
+    ``channel`` : its name; ``quantity`` : "airspeed" or "pressure altitude", whose judged value it
+    is compared with; ``verdict`` : CONFIRMS, CONFIRMS_LESS (over the limit, by less than stated),
+    CONTRADICTS or CANT_TELL; ``difference`` : how much more the judged quantity reads than this
+    channel says [kt CAS or ft], their usual difference nearby taken off; ``allowed`` : what noise,
+    steps, lag and drift between them may make of it; ``excess`` : the excess as this channel has
+    it, in the limit's published quantity; ``samples`` : so many were compared.
+    """
+
+    channel: str
+    quantity: str
+    verdict: Verdict
+    difference: float
+    allowed: float
+    excess: float
+    samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """A step into or out of an exceedance that is faster than an aircraft or a gust.
+
+    ``quantity`` : "airspeed" [kt], "pressure altitude" [ft], "flap" or "slat" [deg]; ``time_s`` :
+    the sample after the step; ``step`` : its size, with its sign; ``allowed`` : the greatest that
+    could be flown in that time, ``seconds``.
+    """
+
+    quantity: str
+    time_s: float
+    step: float
+    allowed: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the recording shows of an exceedance besides the judged samples themselves.
+
+    ``references`` : what other channels say; ``edges`` : steps that no aircraft flies; ``unseen`` :
+    whether it is too short, with no entry or exit recorded, to stand by itself; ``reason`` : a
+    code, why the exceedance can't be called proven (empty: nothing speaks against it).
+    """
+
+    references: tuple[Reference, ...] = ()
+    edges: tuple[Edge, ...] = ()
+    unseen: bool = False
+    reason: str = ""
