@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.airdata import configuration_transit
+from loganalyze.airdata.configuration_outliers import CleanedChannels
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.sheets.limit_conditions import Condition, ConfigurationSheet
 
@@ -38,7 +39,7 @@ class Recorded:
 
 
 def recorded(
-    wanted: Sequence[Condition], log: FlightLog, declared: Mapping[str, float],
+    wanted: Sequence[Condition], cleaned: CleanedChannels, declared: Mapping[str, float],
     configuration: ConfigurationSheet | None = None,
 ) -> tuple[Recorded, ...]:
     """Return the conditions with their readings: recorded, otherwise declared or derived.
@@ -47,7 +48,7 @@ def recorded(
     """
     return tuple(
         Recorded(condition, *configuration_transit.readings(
-            condition.channel, log, declared, configuration))
+            condition.channel, cleaned, declared, configuration))
         for condition in wanted
     )
 
@@ -63,7 +64,8 @@ def applies(
     are no conditions.
     """
     answer = np.full(len(log), YES)
-    hold(recorded(wanted, log, declared, configuration), log.time, slice(None), answer)
+    hold(recorded(wanted, CleanedChannels(log), declared, configuration), log.time, slice(None),
+         answer)
     return answer
 
 

@@ -8,6 +8,8 @@ into force is unknown at that row.
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -86,12 +88,25 @@ def outliers(time: Floats, values: Floats, least: float) -> tuple[NDArray[np.int
     return np.concatenate(found), np.array(instead)
 
 
-def cleaned(log: FlightLog, name: str) -> tuple[Floats, Floats | None]:
-    """Return a channel at every row of the log, its outliers replaced, and the outliers alone.
+@dataclass(frozen=True, eq=False)
+class CleanedChannels:
+    """The channels of one log without their outliers, each searched once."""
 
-    Both float64[n] in SI; the second is NaN except at the rows of outliers, and None where there
-    are none. Channels without an entry in `LEAST` have none.
-    """
+    log: FlightLog
+    _found: dict[str, tuple[Floats, Floats | None]] = field(default_factory=dict)
+
+    def of(self, name: str) -> tuple[Floats, Floats | None]:
+        """Return a channel at every row, its outliers replaced, and the outliers alone.
+
+        Both float64[n] in SI; the second is NaN except at the rows of outliers, and None where
+        there are none. Channels without an entry in `LEAST` have none.
+        """
+        if name not in self._found:
+            self._found[name] = _cleaned(self.log, name)
+        return self._found[name]
+
+
+def _cleaned(log: FlightLog, name: str) -> tuple[Floats, Floats | None]:
     plain = log.aligned(name)
     least = LEAST.get(name)
     if least is None:

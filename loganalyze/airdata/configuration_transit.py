@@ -13,7 +13,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from loganalyze.airdata.configuration_outliers import LEAST, cleaned
+from loganalyze.airdata.configuration_outliers import LEAST, CleanedChannels
 from loganalyze.record.arrays import Floats
 from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import FlightLog
@@ -38,7 +38,7 @@ def is_available(channel: str, log: FlightLog, declared: Mapping[str, float]) ->
 
 
 def readings(
-    channel: str, log: FlightLog, declared: Mapping[str, float],
+    channel: str, cleaned: CleanedChannels, declared: Mapping[str, float],
     configuration: ConfigurationSheet | None,
 ) -> tuple[tuple[Floats, ...], tuple[Floats, ...]]:
     """Return the readings that decide a condition on a channel, float64[n] in SI each.
@@ -49,23 +49,24 @@ def readings(
     The second tuple holds the outliers that were replaced in the readings, NaN elsewhere: where
     they lie in the condition's range, the condition is unknown.
     """
+    log = cleaned.log
     if channel == "flap" and configuration is not None and "flap" in log and "flap_lever" in log:
-        surface, lever = cleaned(log, "flap"), cleaned(log, "flap_lever")
+        surface, lever = cleaned.of("flap"), cleaned.of("flap_lever")
         return (surface[0], lever[0]), _outliers(surface[1], lever[1])
     if channel in log:
-        values, doubted = cleaned(log, channel)
+        values, doubted = cleaned.of(channel)
         return (values,), _outliers(doubted)
     if channel in declared:
         return (np.broadcast_to(np.float64(declared[channel]), len(log)),), ()
     if channel == "flap" and "flap_lever" in log:
-        values, doubted = cleaned(log, "flap_lever")
+        values, doubted = cleaned.of("flap_lever")
         if configuration is None:
             return (values,), _outliers(doubted)
         former = former_position(log.time, values, configuration.flap_transit_s)
         return (values, former), _outliers(doubted)
     if channel in GEAR_STATES and "gear_down" in log:
         return (gear_moving(
-            log.time, cleaned(log, "gear_down")[0], channel == "gear_extending",
+            log.time, cleaned.of("gear_down")[0], channel == "gear_extending",
             configuration or ConfigurationSheet()),), ()
     return (), ()
 
@@ -121,9 +122,10 @@ def gear_moving(
 
 
 def findings(
-    log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]
+    cleaned: CleanedChannels, sheet: LimitsSheet, declared: Mapping[str, float]
 ) -> list[Finding]:
     """Report how flaps and gear in transit were interpreted, and which outliers were replaced."""
+    log = cleaned.log
     asked = {condition.channel for limit in sheet.limit for condition in limit.conditions}
     found = []
     if "flap" in asked and "flap" not in declared and "flap_lever" in log:
@@ -140,7 +142,7 @@ def findings(
             "recorded": sheet.configuration.gear_down}))
     for name in LEAST:
         if name in log and _asked(name, asked, log):
-            doubted = cleaned(log, name)[1]
+            doubted = cleaned.of(name)[1]
             if doubted is not None:
                 rows = np.flatnonzero(~np.isnan(doubted))
                 found.append(Finding("configuration_outliers", {

@@ -371,7 +371,7 @@ def _analysis(
     over = exceedances.find(evaluation, found.columns, found.rows_over, flight)
     findings = (
         *evaluation.air.findings,
-        *configuration_transit.findings(log, sheet, evaluation.declared),
+        *configuration_transit.findings(evaluation.cleaned, sheet, evaluation.declared),
         *analysis_findings.lost_temperature(evaluation, found.columns),
         *analysis_findings.lacking_channels(evaluation, found.columns),
         *(finding for _, finding in questioned))

@@ -108,7 +108,7 @@ def _idle(
     state = columns[f"state_{i}"]
     idle = (state[before] == NOT_APPLICABLE) & (state[after] == NOT_APPLICABLE)
     for one in condition_states.recorded(
-            evaluation.sheet.limit[i].conditions, evaluation.log, evaluation.declared,
+            evaluation.sheet.limit[i].conditions, evaluation.cleaned, evaluation.declared,
             evaluation.sheet.configuration):
         if one.condition.channel not in _CONFIGURATION:
             return np.zeros(len(before), dtype=bool)

@@ -83,7 +83,8 @@ def questioned(
         elif not _nearly_always(evaluation, i, airborne, judged_s):
             continue
         at_rest = [_at_rest(one, rows, airborne) for one in condition_states.recorded(
-            limit.conditions, evaluation.log, evaluation.declared, evaluation.sheet.configuration)
+            limit.conditions, evaluation.cleaned, evaluation.declared,
+            evaluation.sheet.configuration)
             if one.condition.channel in CONFIGURATION]
         if any(one is None for one in at_rest):
             continue

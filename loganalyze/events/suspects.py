@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.airdata import condition_states, configuration_outliers
+from loganalyze.airdata import condition_states
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import UNKNOWN, Evaluation
 from loganalyze.record import sample_reasons
@@ -68,7 +68,8 @@ def _of_configuration(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]
     found: list[Suspect] = []
     for i, limit in enumerate(evaluation.sheet.limit):
         doubted = [alone for one in condition_states.recorded(
-            limit.conditions, evaluation.log, evaluation.declared, evaluation.sheet.configuration)
+            limit.conditions, evaluation.cleaned, evaluation.declared,
+            evaluation.sheet.configuration)
             for alone in one.doubted]
         if not doubted:
             continue
@@ -83,7 +84,7 @@ def _of_configuration(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]
             continue
         flaps = any(one.channel == "flap" for one in limit.conditions)
         others = tuple(name for name in ("flap", "flap_lever") if flaps and name in evaluation.log
-                       and configuration_outliers.cleaned(evaluation.log, name)[1] is None)
+                       and evaluation.cleaned.of(name)[1] is None)
         for stretch in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows) > 1) + 1):
             worst = stretch[int(excess[stretch].argmax())]
             first, last, peak = evaluation.log.time[rows[[stretch[0], stretch[-1], worst]]].tolist()

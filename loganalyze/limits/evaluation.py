@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from loganalyze.airdata import air_data, condition_states, configuration_transit
 from loganalyze.airdata.air_data import AirData
+from loganalyze.airdata.configuration_outliers import CleanedChannels
 from loganalyze.limits import limit_equivalents
 from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT, Point, lowest
 from loganalyze.record.arrays import Bits
@@ -70,6 +71,8 @@ class Evaluation:
     lacking : mapping of int to tuple of str
         The channels that a limit needs and the log doesn't hold, by limit; an empty tuple for
         one that isn't to be evaluated. ALTITUDE and TEMPERATURE stand for any way to them.
+    cleaned : CleanedChannels
+        The channels of the configuration without their outliers.
     """
 
     log: FlightLog
@@ -80,6 +83,7 @@ class Evaluation:
     applicability: Mapping[int, Bytes]
     stateless: Mapping[int, tuple[condition_states.Recorded, ...]]
     lacking: Mapping[int, tuple[str, ...]]
+    cleaned: CleanedChannels
 
     @classmethod
     def of(
@@ -95,12 +99,13 @@ class Evaluation:
             mean.
         """
         air = air_data.recover(log, sheet, declared)
+        cleaned = CleanedChannels(log)
         applicability: dict[int, Bytes] = {}
         stateless: dict[int, tuple[condition_states.Recorded, ...]] = {}
         for i, limit in enumerate(sheet.limit):
             if limit.conditions:
                 wanted = condition_states.recorded(
-                    limit.conditions, log, declared, sheet.configuration)
+                    limit.conditions, cleaned, declared, sheet.configuration)
                 applicability[i] = np.empty(len(log), dtype=np.uint8)
                 if any(one.is_stateful for one in wanted):
                     condition_states.hold(wanted, log.time, slice(None), applicability[i])
@@ -108,7 +113,7 @@ class Evaluation:
                     stateless[i] = wanted
         lacking = {i: lacks for i, limit in enumerate(sheet.limit)
                    if (lacks := _lacks(limit, log, air, declared))}
-        return cls(log, sheet, settings, declared, air, applicability, stateless, lacking)
+        return cls(log, sheet, settings, declared, air, applicability, stateless, lacking, cleaned)
 
     def fill(self, rows: slice) -> None:
         """Write for some rows whether the stateless conditions hold."""
