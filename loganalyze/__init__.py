@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from loganalyze.events.smallest_margins import Smallest
     from loganalyze.events.suspects import Suspect
     from loganalyze.explain.assessment import AssessSettings, assess_flight
+    from loganalyze.explain.dial_reading import DialReading, dial_reading
     from loganalyze.explain.flight_measures import MeasureSettings
     from loganalyze.explain.overspeed_warning import WarningSettings
     from loganalyze.explain.pointer_movement import (
@@ -98,6 +99,7 @@ if TYPE_CHECKING:
     from loganalyze.show.figures.figure_style import Picture, save_figure
     from loganalyze.show.figures.margin_figure import margin_figure
     from loganalyze.show.figures.margin_histogram import histogram_figure
+    from loganalyze.show.figures.speed_ruler import ruler_figure
     from loganalyze.show.files.log_summary import LogSummary, summarise
     from loganalyze.show.files.report_files import ReportOptions, write_reports
     from loganalyze.show.files.results_folder import ResultsFolder, write_results
@@ -179,6 +181,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.show.figures.figure_style": "Picture save_figure",
     "loganalyze.show.figures.margin_figure": "margin_figure",
     "loganalyze.show.figures.margin_histogram": "histogram_figure",
+    "loganalyze.show.figures.speed_ruler": "ruler_figure",
     "loganalyze.show.files.log_summary": "LogSummary summarise",
     "loganalyze.show.files.report_files": "ReportOptions write_reports",
     "loganalyze.show.files.results_folder": "ResultsFolder write_results",
@@ -237,6 +240,7 @@ __all__ = [
     "Criterion",
     "Crossing",
     "CutSettings",
+    "DialReading",
     "Edge",
     "Envelope",
     "Evaluation",
@@ -304,6 +308,7 @@ __all__ = [
     "connect_store",
     "contributions_figure",
     "crossovers",
+    "dial_reading",
     "envelope_figure",
     "evaluate",
     "histogram_figure",
@@ -319,6 +324,7 @@ __all__ = [
     "read_limits",
     "read_log",
     "read_priors",
+    "ruler_figure",
     "run_fleet",
     "save_figure",
     "summarise",

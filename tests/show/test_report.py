@@ -104,7 +104,7 @@ def test_a_debrief_reads_from_the_verdict_to_the_cautions(analysis, reported):
     for part in report.sections:
         assert part.blocks
     assert [picture.name for picture in report.pictures] == [
-        "flight", "panel-1", "contributions-1", "worsening-1", "histogram", "track"]
+        "flight", "panel-1", "ruler-1", "contributions-1", "worsening-1", "histogram", "track"]
 
 
 def test_every_reader_gets_the_verdict_first_and_the_cautions(analysis, reported):

@@ -23,7 +23,8 @@ GREY = "#666666"
 
 DPI = 150
 COLOURS = 192
-"""Of a picture in a page: lines, shades and the grey edges of letters need no more."""
+"""Of a picture in a page: lines, shades and the grey edges of letters need no more. Compressed at
+level 8: a seventh smaller than at 6 in twice the time; 9 takes five times as long."""
 
 HALO = [withStroke(linewidth=2.5, foreground="white")]
 
@@ -87,7 +88,7 @@ def png_bytes(figure: Figure) -> bytes:
     few = image.convert("RGB").quantize(COLOURS, method=Image.Quantize.FASTOCTREE,
                                         dither=Image.Dither.NONE)
     stream = io.BytesIO()
-    few.save(stream, "png", dpi=(DPI, DPI))
+    few.save(stream, "png", dpi=(DPI, DPI), compress_level=8)
     return stream.getvalue()
 
 

@@ -10,7 +10,7 @@
   const columns = {};
   const panels = [];
   const view = {from: 0, to: 1};
-  let time, row = 0, colours, bottom, stack, slider, instant;
+  let time, row = 0, colours, bottom, stack, slider, instant, ruler;
   const readout = [];
 
   function made(name, attributes = {}, ...children) {
@@ -309,6 +309,7 @@
     slider.setAttribute("aria-valuetext",
       `${clock(time[row], 2)}, ${about.traces.margin_kt.label} `
       + put("margin_kt", columns.margin_kt[row]));
+    ruler.show(row, clock(time[row], 1));
     instant.textContent = clock(time[row], 2);
     instant.dataset.value = time[row];
     for (const {cell, name} of readout) {
@@ -422,7 +423,8 @@
   }
 
   async function begin() {
-    const wanted = new Set(["time_s", ...Object.keys(about.codes)]);
+    const wanted = new Set(["time_s", about.ruler.speed, about.ruler.pointer,
+                            ...Object.keys(about.codes)]);
     for (const {traces, band} of about.panels) {
       for (const [name] of traces) needs(name).forEach((one) => wanted.add(one));
       if (band) wanted.add(band);
@@ -435,7 +437,11 @@
     const live = made("div", {class: "live"});
     stack = made("div", {class: "panels"});
     const {table, add} = readOut();
-    live.append(...controls(), made("div", {class: "columns"}, stack, made("div",
+    ruler = speedRuler(about, columns, (at) => {
+      slider.value = at;
+      slider.dispatchEvent(new Event("input"));
+    });
+    live.append(...controls(), ruler.element, made("div", {class: "columns"}, stack, made("div",
       {class: "side", tabindex: 0, role: "group", "aria-label": words.values}, table)));
     slot.append(live);
     document.documentElement.classList.add("charted");
@@ -450,6 +456,7 @@
     });
     new ResizeObserver(() => {
       for (const {u, panel} of panels) u.setSize({width: width(), height: panel.height});
+      ruler.resize();
       redraw();
     }).observe(stack);
     for (const link of document.querySelectorAll(".jump a")) {

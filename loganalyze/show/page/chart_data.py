@@ -8,15 +8,25 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.events.analysis import Analysis
+from loganalyze.explain.dial_reading import (
+    DIALS,
+    LEAST_SAMPLES,
+    WINDOW_S,
+    dial_basis,
+    pointer_limits,
+)
 from loganalyze.limits.evaluation import STATES
 from loganalyze.phases.phase_definitions import PHASES
 from loganalyze.record.channels import kind
 from loganalyze.record.flight_log import FlightLog
+from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.show.figures.speed_ruler import EDGE, LABELLED, NARROWEST
 from loganalyze.show.figures.time_axis import COVERAGE_FACTOR_95
 from loganalyze.show.page.column_packing import packed
 from loganalyze.show.page.html_markup import json_text
 from loganalyze.show.report.report_blocks import Chart
-from loganalyze.text.language import ceiling_sentences
+from loganalyze.text.language import ceiling_sentences, ruler_words
 from loganalyze.text.language import page_labels as labels
 from loganalyze.text.language import report_sentences as words
 from loganalyze.text.presentation import Presentation
@@ -86,9 +96,23 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
             {"label": f"{i + 1}: {one.limit}, {how.instant(one.start_s)}",
              "start": one.start_s, "end": one.end_s, "worst": one.worst_time_s}
             for i, one in enumerate(analysis.exceedances)],
+        "ruler": _ruler(analysis, how),
         "words": labels.CONTROLS,
     }
     return json_text(about), texts
+
+
+def _ruler(analysis: Analysis, how: Presentation) -> dict[str, Any]:
+    """Describe the ruler that shows at the cursor what the airspeed indicator showed."""
+    basis = dial_basis(analysis)
+    speed, pointer = DIALS[basis]
+    return {
+        "speed": speed, "pointer": pointer, "letters": ruler_words.LETTERS[basis],
+        "calibrated": basis == "calibrated", "shown": list(pointer_limits(analysis)),
+        "unit": how.units.speed, "factor": how.units.per_knot, "window": WINDOW_S,
+        "least": LEAST_SAMPLES, "held": HELD_INTERVALS, "narrowest": NARROWEST,
+        "labelled": LABELLED, "edge": EDGE, "words": ruler_words.PAGE, "why": ruler_words.WHY,
+    }
 
 
 def _wanted(name: str, columns: dict[str, NDArray[Any]]) -> bool:

@@ -40,7 +40,7 @@ def report_html(report: Report, drawn: Drawn | None = None) -> str:
               if isinstance(block, Chart) and len(block.analysis.time) > 1]
     style = "\n".join(_asset(name) for name in ("uplot/uPlot.min.css", "page.css"))
     scripts = [_asset("uplot/uPlot.iife.min.js"), *(
-        _asset(name) for name in ("data.js", "chart.js"))] if charts else []
+        _asset(name) for name in ("data.js", "ruler.js", "chart.js"))] if charts else []
     head = element(
         "head", element("meta", charset="utf-8"),
         element("meta", http_equiv="Content-Security-Policy", content=_policy(style, scripts)),

@@ -17,6 +17,7 @@ from loganalyze.results.assessment_results import (
 from loganalyze.results.decisive_exceedance import on_basis
 from loganalyze.show.figures.contribution_bars import contributions_figure
 from loganalyze.show.figures.exceedance_figure import panel_figure, panel_span
+from loganalyze.show.report.crew_view import crew_view
 from loganalyze.show.report.report_blocks import (
     Block,
     Bullets,
@@ -192,6 +193,7 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
         f"panel-{i + 1}", partial(panel_figure, subject.analysis, i, subject.assessment, how),
         wording.panel_words(one, how),
         label.OWN_PANEL_CAPTION if none_of_a_speed(one.quantity) else label.PANEL_CAPTION))
+    blocks += crew_view(subject, i)
     if how.reader != "maintenance":
         blocks += _causes(subject, i, assessed)
         blocks.append(Paragraph(_recovery(subject, one)))
