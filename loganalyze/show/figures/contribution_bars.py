@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from loganalyze.results.assessment_results import Contributions
-from loganalyze.show.figures.figure_style import BLUE, STYLE, VERMILION, Picture
+from loganalyze.show.figures.figure_style import BLUE, FEW_COLOURS, STYLE, VERMILION, Picture
 from loganalyze.text.language import report_labels
 from loganalyze.text.presentation import Presentation
 
@@ -53,6 +53,7 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
     with mpl.rc_context(STYLE):
         height = 0.4 + 0.27 * len(values)
         figure = Picture(figsize=(10, height))
+        figure.colours = FEW_COLOURS
         axes = figure.add_axes((0.24, 0.06 / height, 0.72, 1 - 0.36 / height))
         colors = [VERMILION if value > 0 else BLUE for value in values[:-1]] + ["#444444"]
         bars = axes.barh(places, values, height=0.62, color=colors, edgecolor="black",

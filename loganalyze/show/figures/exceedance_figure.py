@@ -112,6 +112,7 @@ def panel_figure(
     with mpl.rc_context(STYLE):
         height = 0.95 + 1.6 * sum(ratios)
         figure = Picture(figsize=(10, height))
+        figure.colours = 64
         grid = figure.add_gridspec(
             len(ratios), height_ratios=ratios, left=0.11, right=0.98, hspace=0.1,
             top=1 - 0.35 / height, bottom=0.55 / height)

@@ -25,6 +25,8 @@ DPI = 150
 COLOURS = 192
 """Of a picture in a page: lines, shades and the grey edges of letters need no more. Compressed at
 level 8: a seventh smaller than at 6 in twice the time; 9 takes five times as long."""
+FEW_COLOURS = 24
+"""Of one without curves and shades."""
 
 HALO = [withStroke(linewidth=2.5, foreground="white")]
 
@@ -55,7 +57,12 @@ def plain_text(text: str) -> str:
 
 
 class Picture(Figure):
-    """A Figure that a notebook shows by itself, without pyplot."""
+    """A Figure that a notebook shows by itself, without pyplot.
+
+    ``colours`` : how many a page's copy of it keeps.
+    """
+
+    colours = COLOURS
 
     def _repr_png_(self) -> bytes:
         return png_bytes(self)
@@ -85,7 +92,8 @@ def png_bytes(figure: Figure) -> bytes:
         canvas.draw()  # type: ignore[no-untyped-call]
         pixels = canvas.buffer_rgba()  # type: ignore[no-untyped-call]
         image = Image.frombuffer("RGBA", canvas.get_width_height(), pixels)
-    few = image.convert("RGB").quantize(COLOURS, method=Image.Quantize.FASTOCTREE,
+    few = image.convert("RGB").quantize(getattr(figure, "colours", COLOURS),
+                                        method=Image.Quantize.FASTOCTREE,
                                         dither=Image.Dither.NONE)
     stream = io.BytesIO()
     few.save(stream, "png", dpi=(DPI, DPI), compress_level=8)

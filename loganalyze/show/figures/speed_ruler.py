@@ -11,7 +11,15 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
 from loganalyze.explain.dial_reading import DialReading
-from loganalyze.show.figures.figure_style import BLUE, HALO, STYLE, VERMILION, Picture, plain_text
+from loganalyze.show.figures.figure_style import (
+    BLUE,
+    FEW_COLOURS,
+    HALO,
+    STYLE,
+    VERMILION,
+    Picture,
+    plain_text,
+)
 from loganalyze.text.language import ruler_words as words
 from loganalyze.text.presentation import Presentation
 
@@ -73,6 +81,7 @@ def ruler_figure(one: DialReading, how: Presentation | None = None) -> Figure:
     with mpl.rc_context(STYLE):
         height = 1.6 + 0.2 * len(lines)
         figure = Picture(figsize=(7.5, height))
+        figure.colours = FEW_COLOURS
         axes = figure.add_axes((0.02, 0.2 * len(lines) / height, 0.96, 1.55 / height))
         axes.set_axis_off()
         axes.set_xlim(start - 0.02 * (end - start), end + 0.02 * (end - start))
