@@ -138,6 +138,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.events.smallest_margins": "Smallest",
     "loganalyze.events.suspects": "Suspect",
     "loganalyze.explain.assessment": "AssessSettings assess_flight",
+    "loganalyze.explain.dial_reading": "DialReading dial_reading",
     "loganalyze.explain.flight_measures": "MeasureSettings",
     "loganalyze.explain.overspeed_warning": "WarningSettings",
     "loganalyze.explain.pointer_movement": (
