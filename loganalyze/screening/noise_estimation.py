@@ -134,10 +134,11 @@ def noise_of(values: Floats) -> float:
     return float(np.median(np.abs(np.diff(values, 3))) / (0.6745 * np.sqrt(20.0)))
 
 
-def unbroken(time: Floats, values: Floats) -> tuple[int, int, float]:
-    """Return the longest run of samples without a gap or NaN (half-open) and its interval [s].
+def unbroken(time: Floats, values: Floats, at: int | None = None) -> tuple[int, int, float]:
+    """Return a run of samples without a gap or NaN (half-open) and its interval [s].
 
-    A gap is more than 1.5 usual intervals. Without two known samples the run is empty.
+    The run is the longest, or the one that holds the sample `at`. A gap is more than 1.5 usual
+    intervals. Without two known samples the run is empty, and so it is where `at` isn't known.
     """
     known = np.flatnonzero(~np.isnan(values))
     if len(known) < 2:
@@ -146,8 +147,13 @@ def unbroken(time: Floats, values: Floats) -> tuple[int, int, float]:
     usual = float(np.median(steps))
     ends = np.flatnonzero((steps > HELD_INTERVALS * usual) | (np.diff(known) > 1)) + 1
     edges = np.concatenate([[0], ends, [len(known)]])
-    longest = int(np.diff(edges).argmax())
-    return int(known[edges[longest]]), int(known[edges[longest + 1] - 1]) + 1, usual
+    run = int(np.diff(edges).argmax())
+    if at is not None:
+        place = int(np.searchsorted(known, at))
+        if place == len(known) or known[place] != at:
+            return 0, 0, usual
+        run = int(np.searchsorted(edges, place, side="right")) - 1
+    return int(known[edges[run]]), int(known[edges[run + 1] - 1]) + 1, usual
 
 
 @dataclass(frozen=True, eq=False)

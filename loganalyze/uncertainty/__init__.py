@@ -56,7 +56,8 @@ stays beside the estimate.
 
 White noise is estimated from the log itself. Scatter correlated over seconds may be gusts or
 filtered noise (`airspeed_noise`): the sheet's ``airspeed_noise`` decides, or a second channel for
-the airspeed that was recorded as often (what both share is real). Otherwise the scatter common to
+the airspeed that was recorded as often (what both share is real, and a part of what they differ by
+is taken off: `screening.unshared_noise`). Otherwise the scatter common to
 the flight's quieter stretches may be noise; the estimate is given for both cases and the interval
 covers both. Out of reach: noise that two channels of one computer share counts as real, gusts
 faster than two samples count as noise, and noise correlated over more than some 20 s is an error

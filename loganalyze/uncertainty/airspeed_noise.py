@@ -5,8 +5,9 @@ correlated over some seconds may be real gusts or noise that a filter has smooth
 
 1. by the limits sheet, where it states the noise (`airspeed_noise`);
 2. by another recorded channel that the airspeed follows from: what both share is taken for real,
-   and the airspeed's part in what they differ by is noise. (Two channels of one computer share
-   its sensors' noise as well, which then counts as real: on the safe side.)
+   and the airspeed's part in what they differ by is noise (`screening.unshared_noise`). The
+   difference gives not only the noise's size but a part of the noise itself. (Two channels of one
+   computer share its sensors' noise as well, which then counts as real: on the safe side.)
 3. not at all else: at most it is what the flight's quieter stretches show too, since noise is
    there all the time and gusts come and go. Both readings are then given.
 """
@@ -15,7 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -24,9 +25,7 @@ from numpy.typing import NDArray
 from loganalyze.events.analysis import Analysis
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
-from loganalyze.screening import spectra
 from loganalyze.screening.noise_estimation import (
-    MOST,
     Filtered,
     Fit,
     despiked,
@@ -34,6 +33,7 @@ from loganalyze.screening.noise_estimation import (
     unbroken,
 )
 from loganalyze.screening.redundant_sources import ways_to_the_airspeed
+from loganalyze.screening.unshared_noise import Unshared, unshared
 from loganalyze.uncertainty.error_budget import Budget
 
 Floats = NDArray[np.float64]
@@ -42,16 +42,11 @@ Rows = NDArray[np.intp]
 STATED, OTHER_CHANNEL, NOT_TOLD, NONE = "stated", "other channel", "not told apart", ""
 """What separates noise from gusts; NONE: there is nothing to separate."""
 
-AROUND_S = 120.0
-"""Another channel is compared over so long to either side [s]."""
+AROUND_S, AROUND_TRUE_S, MOST = 600.0, 120.0, 8192
+"""Another channel is compared over so long to either side, the true airspeed, whose ratio to the
+airspeed wanders, for less long [s], and over so many samples."""
 COMPARED = 60
 """The fewest samples that are compared."""
-LAGS_S, LONGEST_S = (0.5, 3.0), 20.0
-"""The lags at which a difference is compared with itself, its longest correlation time [s]."""
-CORRELATED = 0.25
-"""A difference whose correlation at the first lag is less than this counts as white."""
-FAST_S = 25.0
-"""What the two differ by is shared out by what happens within this [s]."""
 STRETCHES, STRETCH_S, EVERY_S = 4, 120.0, 0.5
 """The quieter three quarters are sought among so many stretches, so long [s], averaged over
 this [s]."""
@@ -63,25 +58,54 @@ SHORTEST_S = 45.0
 
 
 @dataclass(frozen=True, eq=False)
+class NearNoise:
+    """Correlated noise [kt CAS] near a row.
+
+    ``noise`` : None where all that is correlated is real, or nothing is; ``known_by`` : its source;
+    ``first``, ``expected`` : of the rows from ``first`` on, what the noise is by another channel,
+    float64[m], ``left`` : the noise without that, and ``slow`` : the standard deviation of what is
+    left and too slow to show in a stretch [kt].
+    """
+
+    noise: Filtered | None
+    known_by: str
+    first: int = 0
+    expected: Floats = field(default_factory=lambda: np.zeros(0))
+    left: Filtered | None = None
+    slow: float = 0.0
+
+    def of_rows(self, first: int, stop: int) -> Floats | None:
+        """What is expected of the noise of these rows; None where that isn't known."""
+        if first < self.first or stop > self.first + len(self.expected):
+            return None
+        return self.expected[first - self.first : stop - self.first]
+
+
+@dataclass(frozen=True, eq=False)
 class AirspeedNoise:
     """Tells noise of one flight's airspeed from gusts."""
 
     analysis: Analysis
     budget: Budget
 
-    def near(self, row: int) -> tuple[Filtered | None, str]:
-        """Return the correlated noise [kt CAS] near a row, and its source.
-
-        None: all that is correlated is real, or there is nothing that is.
-        """
+    def near(self, row: int) -> NearNoise:
+        """Return the correlated noise near a row."""
         stated = self.budget.airspeed_noise
         if stated is not None:
-            return self._felt(stated.standard, stated.correlation_s), STATED
+            return NearNoise(self._felt(stated.standard, stated.correlation_s), STATED)
         for at in self._others:
-            found = self._shared(at, row)
+            found = self._compared(at, row, AROUND_S)
             if found is not None:
-                return self._felt(*found), OTHER_CHANNEL
-        return (None, NONE) if self.quieter is None else (self.quieter, NOT_TOLD)
+                first, one = found
+                if one.noise is None:
+                    return NearNoise(None, OTHER_CHANNEL)
+                return NearNoise(
+                    one.noise, OTHER_CHANNEL, first, one.expected, one.left, one.slow)
+        if self._as_true_airspeed is not None:
+            found = self._compared(self._as_true_airspeed, row, AROUND_TRUE_S)
+            if found is not None:
+                return NearNoise(found[1].noise, OTHER_CHANNEL)
+        return NearNoise(self.quieter, NONE if self.quieter is None else NOT_TOLD)
 
     def _felt(self, standard: float, seconds: float) -> Filtered | None:
         """Noise that the samples alone don't show."""
@@ -132,42 +156,34 @@ class AirspeedNoise:
         """Other ways to the airspeed [m/s] that were recorded as often as it."""
         log, air = self.analysis.log, self.analysis.evaluation.air
         often = HELD_INTERVALS * log.interval_s
-        ways = [at for name, at in ways_to_the_airspeed(log, air).items()
-                if not log.channels[name].interval_s > often]
-        if "true_airspeed" in log and not log.channels["true_airspeed"].interval_s > often:
-            true = log.aligned("true_airspeed")
-            # Density moves slowly: as a share of itself it scatters as the airspeed does.
-            ways.append(lambda rows: air.calibrated_airspeed[rows].mean()
-                        * np.log(np.maximum(true[rows], 1.0)))
-        return tuple(ways)
+        return tuple(at for name, at in ways_to_the_airspeed(log, air).items()
+                     if not log.channels[name].interval_s > often)
 
-    def _shared(self, at: Callable[[Rows], Floats], row: int) -> tuple[float, float] | None:
-        """Standard deviation [kt] and correlation time [s] of what isn't shared with a channel."""
+    @cached_property
+    def _as_true_airspeed(self) -> Callable[[Rows], Floats] | None:
+        """What scatters as the airspeed does by the true airspeed [m/s], recorded as often."""
+        log, air = self.analysis.log, self.analysis.evaluation.air
+        if ("true_airspeed" not in log
+                or log.channels["true_airspeed"].interval_s > HELD_INTERVALS * log.interval_s):
+            return None
+        true = log.aligned("true_airspeed")
+        # Density moves slowly: as a share of itself it scatters as the airspeed does.
+        return lambda rows: np.asarray(air.calibrated_airspeed[rows].mean()
+                                       * np.log(np.maximum(true[rows], 1.0)))
+
+    def _compared(self, at: Callable[[Rows], Floats], row: int, around_s: float
+                  ) -> tuple[int, Unshared] | None:
+        """Return the noise [kt] that isn't shared with a channel, and from which row on."""
         time, air = self.analysis.time, self.analysis.evaluation.air
-        low, high = np.searchsorted(time, (time[row] - AROUND_S, time[row] + AROUND_S))
-        rows = np.arange(max(low, row - MOST // 2), min(high, row + MOST // 2))
-        own = air.calibrated_airspeed[rows]
-        differ = (own - at(rows)) / KNOT
-        first, stop, usual = unbroken(time[rows], differ)
+        low, high = np.searchsorted(time, (time[row] - around_s, time[row] + around_s))
+        low, high = max(int(low), row - MOST // 2), min(int(high), row + MOST // 2)
+        rows = np.arange(low, high)
+        own = air.calibrated_airspeed[rows] / KNOT
+        differ = own - at(rows) / KNOT
+        first, stop, usual = unbroken(time[rows], differ, row - low)
+        if stop - first < COMPARED:
+            first, stop, usual = unbroken(time[rows], differ)
         if stop - first < COMPARED:
             return None
-        values = despiked(differ[first:stop], 0.0)
-        values -= values.mean()
-        lags = [max(k, round(seconds / usual)) for k, seconds in zip((1, 2), LAGS_S, strict=True)]
-        near, far = (float(values[:-lag] @ values[lag:]) / (len(values) - lag) for lag in lags)
-        # The difference holds no motion of the aircraft: all that is correlated is noise.
-        if near < CORRELATED * float(values @ values) / len(values):
-            return 0.0, 0.0
-        decay = math.log(near / far) if 0 < far < near else 0.0
-        seconds = (lags[1] - lags[0]) * usual / decay if decay > 0 else LONGEST_S
-        seconds = min(max(seconds, usual), LONGEST_S)
-        size = min(near * math.exp(lags[0] * usual / seconds), float(values @ values) / len(values))
-        # The mean took its share of the slowest.
-        size /= max(1 - 2 * seconds / (usual * len(values)), 0.5)
-        fast = int(2 * (stop - first) * usual / FAST_S) + 1
-        own_fast, differ_fast = (
-            spectra.cosines(values - values.mean())[fast:]
-            for values in (own[first:stop] / KNOT, differ[first:stop]))
-        # What the airspeed has of the difference: the rest is the other channel's own noise.
-        share = float(own_fast @ differ_fast) / max(float(differ_fast @ differ_fast), 1e-12)
-        return math.sqrt(size * min(max(share, 0.0), 1.0)), seconds
+        own = despiked(own[first:stop], 0.0)
+        return low + first, unshared(own, own - despiked(differ[first:stop], 0.0), usual)

@@ -202,10 +202,11 @@ def _greatest(
     found = _Worst(reading, peak.excess, peak.error, peak.curvature, at_open_end=open_end)
     if math.isnan(noise) or not interval > 0:
         return found
-    known, told_by = None, airspeed_noise.NONE
+    known, told_by, near_noise = None, airspeed_noise.NONE, None
     per_kt = float(model.per_kt[k])
     if per_kt != 0.0:  # Noise of the airspeed is none of a quantity that doesn't follow from it.
-        known, told_by = uncertainty.airspeed_noise.near(at)
+        near_noise = uncertainty.airspeed_noise.near(at)
+        known, told_by = near_noise.noise, near_noise.known_by
     if known is not None:
         known = replace(known, standard=known.standard * per_kt)
         common = np.fmin(model.flown_common[k], model.displayed_common[k])
@@ -236,7 +237,14 @@ def _greatest(
     if known is None:
         return top
     if told_by != airspeed_noise.NOT_TOLD:
-        best = plateau_maximum.greatest(piece[first:last], interval, step, known)
+        values = piece[first:last]
+        expected = near_noise.of_rows(one.first + first, one.first + last) if near_noise else None
+        if expected is not None and near_noise is not None:
+            # Another channel gives a part of the noise itself, not its size alone.
+            values, known = values - per_kt * expected, near_noise.left
+            known = known and replace(known, standard=known.standard * per_kt)
+            hidden = math.hypot(hidden, near_noise.slow * per_kt)
+        best = plateau_maximum.greatest(values, interval, step, known)
         return _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
                       told_by, at_open_end=reaches)
     less = plateau_maximum.greatest(piece[first:last], interval, step, known)
