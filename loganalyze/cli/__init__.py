@@ -124,6 +124,8 @@ def unexpected(error: Exception, where: str = "") -> Problem:
 
 def complain(problem: Problem) -> None:
     """Print a problem as one sentence, and its details below."""
-    click.echo(f"loganalyze: {problem.sentence}", err=True)
+    from loganalyze.text.visible_text import visible
+
+    click.echo(visible(f"loganalyze: {problem.sentence}"), err=True)
     if problem.details:
-        click.echo(problem.details, err=True)
+        click.echo(visible(problem.details), err=True)

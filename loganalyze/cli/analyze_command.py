@@ -31,6 +31,7 @@ from loganalyze.cli.shared_options import (
     limits_option,
     parsed_states,
     print_json,
+    say,
     states_in_si,
     units_option,
 )
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
     from loganalyze.sheets.limits_sheet import LimitsSheet
     from loganalyze.show.files.report_files import ReportOptions
     from loganalyze.show.pdf.pdf_report import Paper
-    from loganalyze.show.terminal.terminal_lines import Level
+    from loganalyze.show.terminal.printed_line import Level
     from loganalyze.text.facts import Summary
     from loganalyze.text.presentation import Clock, Presentation, Reader
     from loganalyze.uncertainty.prior_models import Prior
@@ -190,7 +191,7 @@ def command(
                 rows.append({"log": str(log), "status": "skipped"})
                 if not as_json:
                     _clear_bar(logs)
-                    click.echo(f"{log}: skipped, {folder} holds its results")
+                    say(f"{log}: skipped, {folder} holds its results")
                 continue
             summary = _judge(log, folder, job)
         except (click.Abort, click.ClickException, OSError):
@@ -212,7 +213,8 @@ def command(
     elif summaries and not quiet:
         from loganalyze.text.language import verdict_sentences
 
-        click.echo("\n".join(verdict_sentences.CAUTIONS))
+        click.echo("\n".join(verdict_sentences.CAUTIONS if verbose
+                             else verdict_sentences.CAUTIONS_IN_SHORT))
     sys.exit(_exit_code(summaries, failed, fail_on_exceedance, require_every_limit))
 
 
@@ -349,13 +351,14 @@ _TONES: dict[str, dict[str, Any]] = {
 
 def _report(log: Path, summary: Summary, folder: Path | None, job: _Job) -> str:
     """Return what is printed about one log."""
-    from loganalyze.show.terminal.terminal_lines import WIDTH, Line, log_lines
+    from loganalyze.show.terminal.printed_line import WIDTH, Line
+    from loganalyze.show.terminal.terminal_lines import log_lines
 
     lines = log_lines(str(log), str(job.limits), summary, job.how, job.level)
     if folder is not None:
         lines.append(Line(f"Results in {folder}"))
     if job.level == "quiet" and not sys.stdout.isatty():
-        return "\n".join(line.text for line in lines[: len(summary.flights)])
+        return "\n".join(line.whole() for line in lines[: len(summary.flights)])
     width = min(max(shutil.get_terminal_size((WIDTH, 24)).columns, 60), 100)
     printed = [click.style(line.wrapped(width), **_TONES[line.tone]) if line.tone and job.colour
                else line.wrapped(width) for line in lines]

@@ -20,6 +20,7 @@ from loganalyze.cli.shared_options import (
     outside_the_model,
     parsed_states,
     print_json,
+    say,
     states_in_si,
     units_option,
 )
@@ -118,7 +119,7 @@ def _of_sheet(limits: Path, declared: tuple[str, ...], air: dict[str, float], un
     if as_json:
         print_json({"aircraft": sheet.aircraft, "crossovers": found})
         return
-    click.echo(air_data_text.crossovers(sheet.aircraft, found, UNITS[units]))
+    say(air_data_text.crossovers(sheet.aircraft, found, UNITS[units]))
     if steps:
         for one in crossings:
             _print_steps(closed_form(sheet, one), one.below, one.above, one.pressure_altitude,

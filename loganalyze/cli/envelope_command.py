@@ -18,6 +18,7 @@ from loganalyze.cli.shared_options import (
     outside_the_model,
     parsed_states,
     print_json,
+    say,
     states_in_si,
     units_option,
 )
@@ -94,8 +95,8 @@ def command(
     from loganalyze.show.terminal import log_inspection
     from loganalyze.text.language import air_data_text
 
-    click.echo(sheet.aircraft)
-    click.echo("\n".join(log_inspection.table(air_data_text.envelope_rows(rows, how.units))))
+    say(sheet.aircraft)
+    say("\n".join(log_inspection.table(air_data_text.envelope_rows(rows, how.units))))
     if plot is not None:
         click.echo(f"Plot in {plot}")
 

@@ -15,6 +15,7 @@ from loganalyze.cli.shared_options import (
     columns_option,
     json_option,
     print_json,
+    say,
     units_option,
 )
 from loganalyze.problems import Problem
@@ -70,7 +71,7 @@ def command(logs: tuple[Path, ...], columns: Path | None, together: bool, target
             continue
         found.append(inspection)
         if not as_json:
-            click.echo(text(inspection, how) + ("\n" if len(named) > 1 else ""))
+            say(text(inspection, how) + ("\n" if len(named) > 1 else ""))
     if as_json and found:
         facts = [asdict(inspection) for inspection in found]
         print_json(facts if len(named) > 1 else facts[0])

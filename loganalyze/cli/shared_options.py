@@ -117,9 +117,21 @@ def air_temperature(temperature: float | None, isa_deviation: float | None) -> d
     return {"temperature": temperature + ZERO_CELSIUS}
 
 
+def say(text: str) -> None:
+    """Print text that quotes names of files, columns or aircraft: controls made visible."""
+    from loganalyze.text.visible_text import visible
+
+    click.echo(visible(text))
+
+
 def print_json(value: object) -> None:
-    """Print a value as JSON; NaN isn't allowed."""
-    click.echo(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False))
+    """Print a value as JSON; NaN isn't allowed, and controls are escaped."""
+    from loganalyze.text.visible_text import visible
+
+    text = json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)
+    if visible(text) != text:
+        text = "".join(one if visible(one) == one else json.dumps(one)[1:-1] for one in text)
+    click.echo(text)
 
 
 def parsed_states(declared: Sequence[str]) -> dict[str, float]:

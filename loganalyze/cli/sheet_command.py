@@ -15,6 +15,7 @@ from loganalyze.cli.shared_options import (
     crossing_rows,
     json_option,
     print_json,
+    say,
 )
 from loganalyze.problems import Problem
 
@@ -234,7 +235,7 @@ def _print(sheet: LimitsSheet) -> None:
     from loganalyze.text.presentation import KNOTS_FEET
 
     plain = _plain(sheet)
-    click.echo("\n".join(sheet_labels.sheet_contents(sheet)))
+    say("\n".join(sheet_labels.sheet_contents(sheet)))
     click.echo(air_data_text.crossovers("Without conditions", plain["crossovers"], KNOTS_FEET))
     for remark in plain["remarks"]:
-        click.echo(f"Worth a look: {remark['sentence']}")
+        say(f"Worth a look: {remark['sentence']}")

@@ -159,14 +159,15 @@ class Presentation:
         return self.speed(value, quantity)
 
     def excess(self, kt: float | None, mach_number: float | None = None) -> str:
-        """Return by how much: "6.3 kt and Mach .012"."""
-        parts = [self.speed(kt)] if kt is not None and math.isfinite(kt) else []
-        if mach_number is not None and math.isfinite(mach_number):
-            parts.append(f"Mach {number_format.mach(mach_number)}")
-        return " and ".join(parts) or quantity_words.UNKNOWN
+        """Return by how much: "6.3 kt", or of a Mach limit "Mach .012 (6.3 kt)"."""
+        knots = self.speed(kt) if kt is not None and math.isfinite(kt) else ""
+        if mach_number is None or not math.isfinite(mach_number):
+            return knots or quantity_words.UNKNOWN
+        by_mach = f"Mach {number_format.mach(mach_number)}"
+        return f"{by_mach} ({knots})" if knots else by_mach
 
     def exceeded_by(self, one: Exceeding) -> str:
-        """Return by how much a limit was exceeded: "6.3 kt and Mach .012", or "0.30 g"."""
+        """Return by how much a limit was exceeded: "Mach .012 (6.3 kt)", or "0.30 g"."""
         if other := none_of_a_speed(one.quantity):
             return quantity_words.amount(one.worst_excess, other)
         return self.excess(one.worst_excess_kt, one.worst_excess_mach)

@@ -63,7 +63,8 @@ def test_the_proven_one_decides_and_the_greater_one_is_named(run, files, reader)
     done = run("analyze", "-q", log, "--limits", sheet, "--for", reader)
     said = " ".join(done.out.split())
     decided, other = said.split(" A greater reading, ")
-    assert "The worst was 12." in decided
+    assert "Worst: 262." in decided
+    assert " kt CAS, 12." in decided
     assert decided.endswith("over (95 %), proven over.")
     assert other.startswith("44.")
     assert "is not determinable: other recorded channels contradict it." in other
@@ -71,7 +72,7 @@ def test_the_proven_one_decides_and_the_greater_one_is_named(run, files, reader)
     assert decided.partition(": ")[2] in whole
     assert "A greater reading, 44." in whole
     # Of samples that are in doubt no estimate of their noise is given.
-    assert "freed of its noise the worst was 20." not in whole
+    assert "free of noise, is 20." not in whole
 
 
 @pytest.mark.parametrize("reader", ["crew", "safety", "maintenance"])
@@ -81,7 +82,7 @@ def test_page_and_paper_say_the_same(run, files, tmp_path, reader):
         "--report", "both")
     folder = tmp_path / "out" / "log"
     page = " ".join((folder / "report.html").read_text(encoding="utf-8").split())
-    assert "The worst was 12." in page
+    assert " kt CAS, 12." in page
     assert "A greater reading, 44." in page
     if reader == "maintenance":
         # What an inspection is decided on.
@@ -90,7 +91,7 @@ def test_page_and_paper_say_the_same(run, files, tmp_path, reader):
     pypdf = pytest.importorskip("pypdf")
     paper = " ".join(" ".join(one.extract_text() for one in pypdf.PdfReader(
         folder / "report.pdf").pages).split())
-    assert "The worst was 12." in paper
+    assert " kt CAS, 12." in paper
     assert "A greater reading, 44." in paper
 
 

@@ -68,7 +68,7 @@ def test_airspeed_limits_alone_get_their_verdict(tmp_path, run):
     code, out = run(under, SPEEDS)
     assert code == 0
     assert "No limit was exceeded in the 30 min 00 s that could be judged. The smallest" in out
-    code, out = run(over, SPEEDS, "--fail-on-exceedance")
+    code, out = run(over, SPEEDS, "--fail-on-exceedance", "-v")
     assert code == 1
     assert "VMO was exceeded" in out
     assert "The limit pointer stood at 250.0 kt IAS." in out

@@ -123,8 +123,9 @@ def test_every_reader_gets_the_verdict_first_and_the_cautions(analysis, reported
 def test_the_verdict_is_one_or_two_sentences(analysis, judged, reported):
     lead = section(reported(analysis, assessment_of(analysis)), "verdict").blocks[0]
     assert lead == Paragraph(
-        "VMO was exceeded in the 2 min 50 s that could be judged. At worst it was 5.0 kt over "
-        "VMO, at 0:00:50.0 and 5,000 ft. As displayed 3.0 to 7.0 kt over (95 %), proven over.",
+        "VMO was exceeded in the descent in the 2 min 50 s that could be judged. Worst: 250.0 kt "
+        "CAS, 5.0 kt over VMO, at 5,000 ft, 0:00:50.0. As displayed 3.0 to 7.0 kt over (95 %), "
+        "proven over.",
         "lead")
     lead = section(reported(analysis, assessment_of(analysis), reader="maintenance"),
                    "verdict").blocks[0].text
@@ -172,9 +173,10 @@ def test_the_table_says_limit_when_worst_how_long_how_sure_phase_altitude_and_wh
         "Why": "height turned into speed"}
     near = dict(zip(names, table.rows[1], strict=True))
     assert near["No."] == "near"
-    assert near["Worst"] == "1.5 kt and Mach .003 under"
+    assert near["Worst"] == "Mach .003 (1.5 kt) under"
     assert near["How sure (as displayed)"].endswith(": under but not proven (about 2 in 10)")
-    assert report_labels.PRIORS.format(priors="all excesses equally likely beforehand") in texts_of(
+    priors = "no excess is taken as likelier than another before the flight"
+    assert report_labels.PRIORS.format(priors=priors) in texts_of(
         section(reported(analysis, assessment_of(analysis)), "found"))
 
 
@@ -209,8 +211,8 @@ def test_an_exceedance_says_how_it_ended_and_what_was_displayed(analysis, report
     assert pairs["Speed as displayed, at the worst"] == "not known"
     assert pairs["Autopilot engaged"] == "yes"
     assert pairs["Overspeed warning"] == "no"
-    assert any(text.startswith("Recovered ") for text in said_there)
-    assert any("height was turned into 12.5 kt of speed" in text for text in said_there)
+    assert any(text.startswith("Back under VMO at ") for text in said_there)
+    assert any("the descent added 12.5 kt" in text for text in said_there)
 
 
 def test_maintenance_gets_the_ladder_and_both_sources_and_nothing_about_people(
@@ -225,7 +227,7 @@ def test_maintenance_gets_the_ladder_and_both_sources_and_nothing_about_people(
     assert pairs["Gross weight"] == "8,123 kg"
     assert pairs["Normal load factor"] == "1.12 g"
     for text in all_texts(report):
-        assert not re.search("autopilot|overspeed|Why margin|Recovered", text, re.IGNORECASE)
+        assert not re.search("autopilot|overspeed|Why margin|Back under", text, re.IGNORECASE)
 
 
 def test_how_the_warning_behaved_is_told_in_the_reports_units(analysis, reported):
@@ -382,7 +384,7 @@ def test_a_limit_that_began_to_apply_is_why(judged, reported, tmp_path, sheet_pa
     report = reported(early, assessment_of(early))
     table = next(block for block in section(report, "found").blocks if isinstance(block, Table))
     assert table.rows[0][-1] == "the limit began to apply"
-    assert any("It began by the limit beginning to apply." in text
+    assert any("It began when the limit came into force." in text
                for text in texts_of(section(report, "exceedance-1")))
 
 

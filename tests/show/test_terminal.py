@@ -22,12 +22,14 @@ def test_what_isnt_listed_is_counted(analysis):
 
 def test_the_prior_is_named_once_or_where_it_is_not_the_flat_one(analysis):
     one = assessment_of(analysis)
-    said = [line.text for line in log_lines("a.csv", "b.toml", summarise([one]), Presentation())]
-    assert sum("with all excesses equally likely beforehand" in line for line in said) == 1
+    said = [line.text for line in log_lines("a.csv", "b.toml", summarise([one]), Presentation(),
+                                            "verbose")]
+    assert sum("no excess is taken as likelier than another" in line for line in said) == 1
     fleet = replace(one, near=(), exceedances=tuple(
         replace(each, displayed=replace(each.displayed, prior="our fleet"),
                 flown=replace(each.flown, prior="our fleet")) for each in one.exceedances))
-    said = [line.text for line in log_lines("a.csv", "b.toml", summarise([fleet]), Presentation())]
-    assert not any("equally likely" in line for line in said)
+    said = [line.text for line in log_lines("a.csv", "b.toml", summarise([fleet]), Presentation(),
+                                            "verbose")]
+    assert not any("likelier than another" in line for line in said)
     named = [line for line in said if "probability more than 99 % (prior: our fleet)." in line]
     assert len(named) == 2 * len(one.exceedances)

@@ -146,7 +146,8 @@ def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged
         "1 exceedance (not proven over as displayed), though at no time could every limit be "
         "judged.\nVMO exceeded at ")
     assert report_sentences.verdict(over, (), 0, how).startswith(
-        "VMO was exceeded, though at no time could every limit be judged. At worst it was 5.0 kt ")
+        "VMO was exceeded, though at no time could every limit be judged. Worst: 250.0 kt "
+        "CAS, 5.0 kt over VMO")
     # 200 s less the gap of 19.5 s and the 10 s without airspeed.
     assert report_sentences.unjudged(over) == (
         "3 min 20 s of 3 min 20 s could not be judged (1 stretch), as at least one limit was "
@@ -171,7 +172,7 @@ def test_an_unknown_altitude_is_called_one(analysis):
     facts = flight_facts(analysis)
     one = replace(facts.exceedances[0], worst_pressure_altitude_ft=None)
     said = report_sentences.verdict(replace(facts, exceedances=[one]), (), 0, Presentation())
-    assert said.endswith("at 0:00:50.0 and an unknown altitude.")
+    assert said.endswith("at an unknown altitude, 0:00:50.0.")
     assert "at an unknown altitude." in report_sentences.exceedance(one, Presentation())
 
 

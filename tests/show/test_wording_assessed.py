@@ -53,8 +53,8 @@ def test_a_severity_says_whose_rule_it_is():
 
 def test_the_ladder():
     assert severity_text.ladder([(0, 9.5), (5, 2.0), (10, 0.0)], [(0.01, 0.0)]) == (
-        "Beyond the limit +0 kt for 9.5 s, +5 kt for 2.0 s; never beyond +10 kt, +Mach .010.")
-    assert severity_text.ladder([(5, 0.0)]) == "Beyond none of the steps (+5 kt)."
+        "Over for 9.5 s, by more than 5 kt for 2.0 s; never by more than 10 kt, Mach .010.")
+    assert severity_text.ladder([(5, 0.0)]) == "Never over by more than 5 kt."
     assert severity_text.ladder([]) == "No steps of excess are set."
 
 

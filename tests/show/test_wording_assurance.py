@@ -20,7 +20,8 @@ OVER = Assurance("as flown", 4.0, 2.0, 0.3, 0.9761, 0.04, 7.96, assessment_resul
 def test_an_excess():
     assert assurance_text.assurance(OVER, "VMO", "calibrated_airspeed") == (
         "As flown: 0.0 to 8.0 kt over (95 %), proven over. The probability that VMO was truly "
-        "exceeded is more than 95 % (all excesses equally likely beforehand).")
+        "exceeded is more than 95 % (no excess is taken as likelier than "
+        "another before the flight).")
 
 
 def test_an_excess_in_mach_under_the_fleets_prior():
@@ -59,7 +60,7 @@ def test_what_may_be_noise_or_gusts_is_given_both_ways():
     assert decision_text.noise_or_gusts(OVER, "calibrated_airspeed", Presentation()) == ""
     said = decision_text.noise_or_gusts(replace(OVER, if_noise=-0.5), "calibrated_airspeed",
                                    Presentation())
-    assert "if real, the worst was 4.0 kt over, if noise, 0.5 kt under; the interval" in said
+    assert "4.0 kt over if gusts, 0.5 kt under if noise; the interval" in said
 
 
 def test_what_surely_was_no_exceedance_is_not_told_as_one():
@@ -74,7 +75,8 @@ def test_what_surely_was_no_exceedance_is_not_told_as_one():
 
 
 def test_the_prior_is_named():
-    assert decision_text.prior(OVER) == "all excesses equally likely beforehand"
+    assert decision_text.prior(OVER) == (
+        "no excess is taken as likelier than another before the flight")
     assert decision_text.prior(replace(OVER, prior="our fleet")) == "prior: our fleet"
 
 
@@ -101,7 +103,7 @@ def test_a_near_stretch():
     assert said.startswith(
         "VMO may have been exceeded at 0:01:05.5, 8,000 ft, though the recording stays 1.2 kt "
         "under it. As displayed: 4.2 kt under to 1.7 kt over (95 %), under but not proven. The "
-        "probability that VMO was truly exceeded is about 2 in 10 (all excesses equally likely ")
+        "probability that VMO was truly exceeded is about 2 in 10 (no excess is taken as ")
     in_mach = assurance_text.near(replace(one, margin=0.004), "mach")
     assert "stays Mach .004 under it" in in_mach
 
@@ -164,11 +166,11 @@ def test_the_greatest_sample_and_the_worst_freed_of_noise_are_told_apart():
     how = Presentation()
     noisy = replace(OVER, excess=-1.0, reading=0.9)
     assert decision_text.noise_or_gusts(noisy, "calibrated_airspeed", how) == (
-        "The greatest recorded sample is 0.9 kt over; freed of its noise the worst was 1.0 kt "
+        "The greatest reading is 0.9 kt over; the estimate of the worst, free of noise, is 1.0 kt "
         "under.")
     assert decision_text.noise_or_gusts(
         replace(OVER, excess=3.0, reading=3.2), "calibrated_airspeed", how) == ""
     unsure = decision_text.noise_or_gusts(
         replace(OVER, excess=2.0, reading=2.3, if_noise=0.5), "calibrated_airspeed", how)
-    assert "if real" in unsure
+    assert "if gusts" in unsure
     assert "0.5 kt over" in unsure

@@ -179,7 +179,7 @@ def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: floa
     figure.text(
         0.08,
         0.15 / height,
-        f"{verdict_sentences.CAUTIONS[0]} {verdict_sentences.CAUTIONS[2]}",
+        " ".join(verdict_sentences.CAUTIONS_IN_SHORT),
         fontsize=7.5,
         color=GREY,
         va="center",

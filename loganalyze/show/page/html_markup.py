@@ -4,15 +4,11 @@ from __future__ import annotations
 
 import html
 import json
-import unicodedata
 from typing import Any
 
+from loganalyze.text.visible_text import visible
+
 _VOID = ("img", "meta", "br", "input")
-
-# Controls and bidirectional overrides could hide or reorder what a hostile name contains.
-_HARMFUL = {"Cc", "Cf", "Cs", "Co"}
-_HARMLESS = "\t\n\u00ad\u200c\u200d"
-
 
 class Html(str):
     """Text that is markup already; made by `element` and `joined` only."""
@@ -20,19 +16,9 @@ class Html(str):
     __slots__ = ()
 
 
-def plain(text: str) -> str:
-    """Return `text` with controls and direction overrides made visible as code points."""
-    if text.isascii() and text.isprintable():
-        return text
-    return "".join(
-        f"\\u{ord(character):04x}"
-        if unicodedata.category(character) in _HARMFUL and character not in _HARMLESS
-        else character for character in text)
-
-
 def escaped(text: str) -> Html:
     """Return plain text as markup, unless it is markup already."""
-    return text if isinstance(text, Html) else Html(html.escape(plain(text)))
+    return text if isinstance(text, Html) else Html(html.escape(visible(text)))
 
 
 def joined(parts: Any, between: str = "") -> Html:
@@ -51,7 +37,7 @@ def element(name: str, /, *children: str, **attributes: str | int | bool | None)
             continue
         spelt = key.rstrip("_").replace("_", "-")
         written.append(f" {spelt}" if value is True else
-                       f' {spelt}="{html.escape(plain(str(value)))}"')
+                       f' {spelt}="{html.escape(visible(str(value)))}"')
     start = f"<{name}{''.join(written)}>"
     if name in _VOID:
         return Html(start)

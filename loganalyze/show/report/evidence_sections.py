@@ -29,6 +29,7 @@ from loganalyze.text.facts import FlightFacts, SmallestFacts
 from loganalyze.text.language import (
     assurance_text,
     check_text,
+    decision_text,
     finding_text,
     number_format,
     quantity_words,
@@ -119,8 +120,7 @@ def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | No
     return (
         one.limit or (label.ALL_LIMITS if _speeds_only(subject) else label.ALL_SPEED_LIMITS),
         wording.closest(one, how),
-        how.published_difference(float("nan") if one.margin_mach is None else one.margin_mach,
-                                 "mach") if one.margin_mach is not None else "",
+        decision_text.side(-one.margin_mach, "mach", how) if one.margin_mach is not None else "",
         how.speed(one.limit_airspeed_kt) if one.quantity is None else "",
         how.altitude(one.pressure_altitude_ft),
         how.instant(one.time_s),

@@ -196,7 +196,8 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
     blocks += crew_view(subject, i)
     if how.reader != "maintenance":
         blocks += _causes(subject, i, assessed)
-        blocks.append(Paragraph(_recovery(subject, one)))
+        if one.ended_by == "recovered":
+            blocks.append(Paragraph(_recovery(subject, one)))
     blocks.append(KeyValues(tuple(_instant_facts(subject, one, assessed))))
     if assessed is not None:
         blocks.append(_assurance(subject, one, assessed))
@@ -309,7 +310,7 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
     if how.reader == "maintenance":
         bases = bases[::-1]
     rows = tuple((
-        label.BASES[name], how.published_difference(sure.excess, one.quantity),
+        label.BASES[name], decisions.side(sure.excess, one.quantity, how),
         decisions.between(sure.low, sure.high, one.quantity, how),
         decisions.chance(sure), decisions.with_reason(sure),
         decisions.between(sure.widest.low, sure.widest.high, one.quantity, how) + ", "

@@ -3,60 +3,38 @@
 from __future__ import annotations
 
 import math
-import textwrap
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Literal
 
-from loganalyze.quantities.quantity_registry import none_of_a_speed
+from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
 from loganalyze.results.assessment_results import (
-    NOT_DISPLAYED,
     AssessedExceedance,
-    Assurance,
     NearMiss,
 )
-from loganalyze.results.decisive_exceedance import decisive_first, on_basis
+from loganalyze.results.decisive_exceedance import decisive_first
 from loganalyze.sheets.evaluation_settings import DEFAULTS
-from loganalyze.text.facts import UNJUDGED, AssessmentFacts, ExceedanceFacts, FlightFacts, Summary
-from loganalyze.text.language import assurance_text as sure
+from loganalyze.show.terminal.exceedance_lines import (
+    exceedance_rows,
+    how_sure,
+    severities,
+    short_lines,
+    whole_lines,
+)
+from loganalyze.show.terminal.printed_line import Level, Line, Tone
+from loganalyze.text.facts import UNJUDGED, AssessmentFacts, FlightFacts, Summary
 from loganalyze.text.language import (
     ceiling_sentences,
     check_text,
-    corroboration_text,
     measure_text,
     number_format,
     phase_labels,
     quality_text,
-    severity_text,
     verdict_sentences,
     warning_text,
 )
-from loganalyze.text.language import contribution_text as causes
 from loganalyze.text.language import decision_text as decisions
 from loganalyze.text.language import report_sentences as wording
 from loganalyze.text.language import terminal_labels as label
 from loganalyze.text.presentation import Presentation
-
-Tone = Literal["", "strong", "over", "faint"]
-Level = Literal["quiet", "normal", "verbose"]
-WIDTH = 80
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One line of text, how it is meant, and how far it stands in; ``hang`` : what leads it."""
-
-    text: str
-    tone: Tone = ""
-    indent: int = 0
-    hang: str = ""
-
-    def wrapped(self, width: int = WIDTH) -> str:
-        """Return the line within `width` columns."""
-        lead = " " * self.indent + self.hang
-        return textwrap.fill(self.text, max(width, len(lead) + 20), initial_indent=lead,
-                             subsequent_indent=" " * len(lead), break_long_words=False,
-                             break_on_hyphens=False)
 
 
 def log_lines(
@@ -91,8 +69,12 @@ def log_lines(
                 Line(number_format.sentence_case(label.flight(one.flight, one.files)), "strong")
             )
         lines += _flight_lines(one, how.timed(one.start_s, one.start_utc), level, quantities)
-    lines += [Line(""), Line(label.TAKEN_AS, "faint")]
-    lines += [Line(one, "faint", 2) for one in verdict_sentences.recognised(summary)]
+    if level == "verbose":
+        lines += [Line(""), Line(label.TAKEN_AS, "faint")]
+        lines += [Line(one, "faint", 2) for one in verdict_sentences.recognised(summary)]
+    else:
+        assumed = verdict_sentences.assumed(summary)
+        lines += [Line(label.assumed(assumed), "faint")] if assumed else []
     shown = {name: value for name, value in summary.settings.items()
              if level == "verbose" or value != DEFAULTS.get(name)}
     if shown:
@@ -120,15 +102,25 @@ def _flight_lines(
     assessed = one.assessment.exceedances if one.assessment else (None,) * len(one.exceedances)
     worst = decisive_first([found.worst_excess_kt for found in one.exceedances], _assessed(one),
                            how.basis)
-    for i in sorted(worst[:verdict_sentences.LISTED]):
-        yield from _exceedance_lines(i, one.exceedances[i], assessed[i], how, level)
+    listed = sorted(worst[:verdict_sentences.LISTED])
+    if level == "verbose":
+        for i in listed:
+            yield from whole_lines(one.exceedances[i], assessed[i], how)
+    elif listed:
+        yield from exceedance_rows([one.exceedances[i] for i in listed],
+                                   [assessed[i] for i in listed], how)
+        for i in listed:
+            yield from short_lines(one.exceedances[i], assessed[i], how)
+        if said := severities([one.exceedances[i] for i in listed],
+                              [assessed[i] for i in listed], how):
+            yield Line(said, "", 2)
     if len(worst) > verdict_sentences.LISTED:
         yield Line(
             verdict_sentences.others(len(worst) - verdict_sentences.LISTED, _assessed(one)), "", 2
         )
     for near in _worst_near(one.assessment):
-        yield from _near_lines(near, quantities[near.limit], how)
-    if _flat(one.assessment):
+        yield from _near_lines(near, quantities[near.limit], how, level)
+    if level == "verbose" and _flat(one.assessment):
         yield Line(label.PRIOR.format(prior=decisions.EQUALLY), "", 2)
     more = len(one.assessment.near) - verdict_sentences.LISTED if one.assessment else 0
     if more > 0:
@@ -169,58 +161,6 @@ def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:
         yield from quality_text.screened(one.quality.airborne_s, one.quality.screened_s)
 
 
-def _exceedance_lines(
-    i: int, one: ExceedanceFacts, assessed: AssessedExceedance | None, how: Presentation,
-    level: Level,
-) -> Iterator[Line]:
-    phase = phase_labels.while_in(assessed.phase) if assessed else ""
-    yield Line(label.title(one.limit, phase), "strong", 2, f"{i + 1}  ")
-    pointer = one.worst_limit_pointer_kt
-    yield Line(wording.exceedance(one, how)
-               + (f" {label.pointer(how.speed(pointer, 'indicated_airspeed'))}"
-                  if pointer is not None else ""), "", 5)
-    if assessed is None:
-        return
-    yield from _sure(assessed.displayed, assessed.flown, one.quantity, how)
-    noise = decisions.noise_or_gusts(on_basis(assessed, "displayed"), one.quantity, how)
-    if noise:
-        yield Line(noise, "", 5)
-    for reason in corroboration_text.decisive(assessed.evidence, one.quantity, how):
-        yield Line(reason, "", 5)
-    for sentence in causes.explained(one, assessed, how):
-        yield Line(sentence, "", 5)
-    if assessed.severity is not None:
-        yield Line(severity_text.severity(
-            assessed.severity, True, one.quantity, how), "", 5)
-    if level == "verbose":
-        for basis in (assessed.displayed, assessed.flown):
-            owed = decisions.greatest(basis, one.quantity, how)
-            if owed:
-                yield Line(owed, "faint", 5)
-        decided = corroboration_text.decisive(assessed.evidence, one.quantity, how)
-        for evidence in corroboration_text.corroboration(assessed.evidence, one.quantity, how):
-            if evidence not in decided:
-                yield Line(evidence, "faint", 5)
-        own, likely = (
-            [(how.own_step(step, one.quantity), value) for step, value in steps]
-            for steps in (assessed.ladder, assessed.ladder_probability[1:]))
-        yield Line(severity_text.ladder(assessed.ladder_kt, assessed.ladder_mach, how.step, own),
-                   "faint", 5)
-        if reached := severity_text.reached(
-                assessed.ladder_probability_kt, assessed.ladder_probability_mach, how.step, likely):
-            yield Line(reached, "faint", 5)
-        yield Line(sure.missed_peak(assessed.missed_peak, one.quantity, how.speed), "faint", 5)
-
-
-def _sure(
-    displayed: Assurance, flown: Assurance, quantity: str, how: Presentation
-) -> Iterator[Line]:
-    bases = (flown, displayed) if how.reader == "maintenance" else (displayed, flown)
-    for basis in (one for one in bases if one.reason != NOT_DISPLAYED):
-        yield Line(" ".join(filter(None, (decisions.likely(basis, quantity, how),
-                                          decisions.widest(basis, quantity, how)))), "", 5)
-
-
 def _flat(one: AssessmentFacts | None) -> bool:
     """Whether any probability assumes no more than the flat prior."""
     assessed: tuple[AssessedExceedance | NearMiss, ...] = (
@@ -241,13 +181,16 @@ def _known(value: float) -> float:
     return value if math.isfinite(value) else 0.0
 
 
-def _near_lines(one: NearMiss, quantity: str, how: Presentation) -> Iterator[Line]:
+def _near_lines(
+    one: NearMiss, quantity: str, how: Presentation, level: Level
+) -> Iterator[Line]:
     yield Line(label.near(one.limit, how.instant(one.time_s),
                           how.altitude(one.pressure_altitude_ft),
                           how.published_band(one.margin, quantity)
-                          if none_of_a_speed(quantity) else how.speed(one.margin_kt),
+                          if none_of_a_speed(quantity) else how.excess(
+                              one.margin_kt, one.margin if is_in_mach(quantity) else None),
                           phase_labels.while_in(one.phase)), "", 2, "-  ")
-    yield from _sure(one.displayed, one.flown, quantity, how)
+    yield from how_sure(one.displayed, one.flown, quantity, how, level == "verbose")
 
 
 def _measured(

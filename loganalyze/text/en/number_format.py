@@ -101,9 +101,10 @@ def excess(one: Exceeding) -> str:
     if other := none_of_a_speed(one.quantity):
         return amount(one.worst_excess, other)
     kt, mach_number = one.worst_excess_kt, one.worst_excess_mach
-    parts = [knots(kt)] if kt is not None else []
-    parts += [f"Mach {mach(mach_number)}"] if mach_number is not None else []
-    return " and ".join(parts) or "an unknown amount"
+    if mach_number is None:
+        return knots(kt) if kt is not None else "an unknown amount"
+    by_mach = f"Mach {mach(mach_number)}"
+    return f"{by_mach} ({knots(kt)})" if kt is not None else by_mach
 
 
 def ordinal(number: int) -> str:

@@ -18,6 +18,7 @@ from loganalyze.results.assessment_results import (
 )
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.text.en.labels import report_labels as label
+from loganalyze.text.en.labels.phase_labels import WHILE, while_in
 from loganalyze.text.en.number_format import (
     count,
     duration,
@@ -82,20 +83,33 @@ def verdict(
     names = list(dict.fromkeys(one.limit for one in found))
     said = f"{listed(names)} {'was' if len(names) == 1 else 'were'} exceeded"
     if len(found) > len(names):
-        said += f" {number_words(len(found))} times" + (" in all" if len(names) > 1 else "")
+        often = "twice" if len(found) == 2 else f"{number_words(len(found))} times"
+        said += f" {often}" + (" in all" if len(names) > 1 else "")
     first = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)[0]
     worst = found[first]
-    said += (f"{judged}. "
-             f"{'The worst was' if len(found) > 1 else 'At worst it was'} "
+    said += _while_in(assessed) + (judged if facts.unknown_s > 0 else "")
+    said += (f". Worst: {how.published(worst.worst_value, worst.quantity)}, "
              f"{how.exceeded_by(worst)} over {worst.limit}, "
-             f"at {how.instant(worst.worst_time_s)} and "
-             f"{_height(worst.worst_pressure_altitude_ft, how)}")
-    said += "."
+             f"at {_height(worst.worst_pressure_altitude_ft, how)}, "
+             f"{how.instant(worst.worst_time_s)}.")
     if assessed:
         sure = on_basis(assessed[first], how.basis)
         said += f" {sentence_case(sure.basis)} {decision(sure, worst.quantity, how)}."
     return " ".join(filter(None, (said, greater_readings(found, assessed, first, how),
                                   quality_text.also_in_doubt(doubted, names, how))))
+
+
+def _while_in(assessed: Sequence[AssessedExceedance]) -> str:
+    """The phases in which limits were exceeded, as they follow on; empty for many or none."""
+    phases = list(dict.fromkeys(one.phase for one in assessed))
+    if not phases or len(phases) > PHASES_NAMED or not all(
+            phase in WHILE and phase != "unknown" for phase in phases):
+        return ""
+    return f" {listed([while_in(phase) for phase in phases])}"
+
+
+PHASES_NAMED = 2
+"""How many phases a verdict names at most."""
 
 
 def greater_readings(
@@ -157,33 +171,34 @@ def touches(one: ExceedanceFacts) -> str:
     said = ""
     if one.touches > 1:
         ridden = one.touches >= RIDDEN_TOUCHES and one.time_over_s < one.duration_s / 2
-        how_long = (f"{duration(one.time_over_s)} over in all, the longest "
-                    f"{duration(one.longest_over_s)}.")
-        said = (f" The limit was ridden: {one.touches:,} touches, {how_long}" if ridden else
-                f" That was {one.touches:,} stretches, {how_long}")
+        how_often = "twice" if one.touches == 2 else f"{one.touches:,} times"
+        longest = f"over it {how_often}, the longest for {duration(one.longest_over_s)}."
+        said = f" The speed ran along the limit: {longest}" if ridden and not (
+            none_of_a_speed(one.quantity)) else f" It was {longest}"
     if one.bounded_s > 0:
-        said += (f" For {duration(one.bounded_s)} of it no sample stands: too short for the limit "
-                 "to have been regained.")
+        said += (f" For {duration(one.bounded_s)} of it nothing was recorded: too short to have "
+                 "come back under the limit.")
     return said
 
 
 RIDDEN_TOUCHES = 4
-"""From so many touches on, with less than half of the span over, a limit was ridden."""
+"""From so many stretches over a limit on, that fill less than half of the span, the speed is said
+to have run along it."""
 
 
 def exceedance(one: ExceedanceFacts, how: Presentation) -> str:
-    """Return one exceedance as a sentence or two."""
-    said = (f"From {how.instant(one.start_s)} to {how.instant(one.end_s)} "
-            f"({duration(one.duration_s)}) {one.limit} was exceeded; at worst, at "
-            f"{how.instant(one.worst_time_s)}, the aircraft was at "
-            f"{how.published(one.worst_value, one.quantity)} against "
-            f"{how.published(one.limit_value, one.quantity)}, at "
+    """Return one exceedance as a few sentences."""
+    said = (f"{one.limit} was exceeded from {how.instant(one.start_s)} to "
+            f"{how.instant(one.end_s)}: {duration(one.duration_s)} from start to end, "
+            f"{duration(one.time_over_s)} over. Worst at {how.instant(one.worst_time_s)}: "
+            f"{how.published(one.worst_value, one.quantity)}, {how.exceeded_by(one)} over the "
+            f"limit of {how.published(one.limit_value, one.quantity)}, at "
             f"{_height(one.worst_pressure_altitude_ft, how)}.")
     said += touches(one)
     if one.began_by != "crossed":
-        said += f" It began by {label.BEGAN[one.began_by]}."
+        said += f" {label.BEGAN[one.began_by]}"
     if one.ended_by != "recovered":
-        said += f" It ended by {label.ENDED[one.ended_by]}."
+        said += f" {label.ENDED[one.ended_by]}"
     if one.brief:
         said += " It was brief: less time over than the minimum duration."
     return said

@@ -33,6 +33,7 @@ from loganalyze.text.en.sentences.finding_text import (
     but_not_judged,
     not_judged,
 )
+from loganalyze.text.en.sentences.reading_text import UNIT_BY
 from loganalyze.text.facts import UNJUDGED, ExceedanceFacts, FlightFacts, SmallestFacts, Summary
 from loganalyze.text.presentation import Presentation
 
@@ -42,6 +43,9 @@ CAUTIONS: tuple[str, ...] = (
     "A flag is not proof of an exceedance, and the absence of one is no clearance.",
     "Not for punitive use.",
 )
+
+CAUTIONS_IN_SHORT: tuple[str, ...] = (CAUTIONS[0], CAUTIONS[2])
+"""Where there is little space: on the terminal, in a picture."""
 
 LISTED = 10
 """How many exceedances a verdict lists before it only counts the rest."""
@@ -195,6 +199,19 @@ def recognised(summary: Summary) -> list[str]:
         lines += [one.sentence for one in flight.taken
                   if one.sentence not in lines and one.code not in UNJUDGED]
     return lines
+
+
+def assumed(summary: Summary) -> list[str]:
+    """Return what was assumed or inferred, and the columns whose unit is in doubt, a line each.
+
+    What the log states itself, and columns known by name and unit, aren't among them.
+    """
+    lines = [f'The column "{one.column}" is taken as {one.channel.replace("_", " ")}, in '
+             f"{one.unit} ({one.known_by})." for one in summary.channels
+             if one.known_by.endswith(UNIT_BY["inferred"])]
+    known = {f"{one.channel}: column" for one in summary.channels}
+    return lines + [one if one.endswith(".") else f"{one}." for one in recognised(summary)
+                    if not any(one.startswith(start) for start in known)]
 
 
 _UNITS = (("_kt_s", "kt/s"), ("_ft_s", "ft/s"), ("_fpm", "ft/min"), ("_kt", "kt"), ("_ft", "ft"),

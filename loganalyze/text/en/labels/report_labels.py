@@ -29,7 +29,8 @@ COLUMNS: dict[str, str] = {
     "severity": "Severity", "margin": "Smallest margin", "in_mach": "In Mach", "limit_speed":
     "Limit then", "within": "Time within", "judged": "Judged", "unknown": "Unknown",
     "over": "Time over", "step": "Beyond the limit by more than", "time": "Time",
-    "basis": "Basis", "excess": "Excess", "interval": "Interval", "odds": "Probability",
+    "basis": "Basis", "excess": "Estimate of the worst", "interval": "Interval",
+    "odds": "Probability",
     "word": "Outcome",
     "bound": "At the widest that the rules allow",
     "from": "From", "to": "To", "length": "Length", "channel": "Channel",
@@ -43,7 +44,7 @@ COLUMNS: dict[str, str] = {
 }
 
 FOUND_CAPTION = "Each exceedance in order of time, then what came near"
-PRIORS = "Probabilities are of having truly been over the limit, with {priors}."
+PRIORS = "A probability is that the limit was truly exceeded; {priors}."
 PANEL_CAPTION = ("Run-in, exceedance and what followed. Shaded: over the limit; hatched: unknown; "
                  "the band about the margin: its expanded uncertainty.")
 OWN_PANEL_CAPTION = ("The exceedance and what was about it. Shaded: over the limit; hatched: "
@@ -54,7 +55,7 @@ CONTRIBUTIONS_CAPTION = ("To the limit: what took margin away (to the right) and
 WORSENING_CAPTION = ("From the crossing to the worst: what made the excess grow (to the right) and "
                      "what held it back (to the left).")
 ASSURANCE_CAPTION = ("How sure it is that {limit} was exceeded (intervals: {coverage}; "
-                     "probabilities: {prior})")
+                     "{prior})")
 LADDER_CAPTION = "Time spent beyond each step over the limit"
 TRACK = {"track": "track (calibrated airspeed)", "over": "over a limit", "limit":
          "limit airspeed", "recorded": "limit airspeed, as in flight"}
@@ -100,7 +101,7 @@ NO_UNKNOWN = "No stretch of the recording had to be left unjudged."
 NO_FLAG = "No doubt about the recording was found."
 NO_PANEL = ("A panel is drawn for the {shown} worst exceedances, proven ones first; the table "
             "lists all {all}.")
-NO_WARNING = "No overspeed warning was recorded, so its behaviour can't be told."
+NO_WARNING = "No overspeed warning was recorded."
 WARNING_SOUND = "The recorded overspeed warning gave no cause for remark."
 NO_LADDER = "The time beyond each step was not reckoned."
 NO_HISTOGRAM = "No distribution of the margin: it was not reckoned."
@@ -136,7 +137,7 @@ TRACK_WORDS = ("Calibrated airspeed against pressure altitude through the flight
                "airspeed at each altitude and the crossover.")
 QUALITY_CAPTION = "Doubts about the recording"
 CHANNELS_CAPTION = "Channels that were recorded"
-EVIDENCE_TITLE = "What other channels and its edges say of it"
+EVIDENCE_TITLE = "What other recorded channels say of it"
 CHECKS_TITLE = "Two ways to the same quantity, compared"
 FILES_CAPTION = "Files that went in"
 LIMITS_CAPTION = "Limits of the limits sheet"
@@ -144,7 +145,7 @@ TOLERANCES_CAPTION = "What the uncertainty rests on"
 WIDEST_CAPTION = "What differs from it at the widest tolerances that the rules allow"
 DOUBTS_TITLE = "Doubts"
 UNJUDGED_TITLE = "What could not be judged"
-TAKEN_TITLE = "What was taken for what"
+TAKEN_TITLE = "How the recording was read"
 SETTINGS_TITLE = "Settings"
 ALL_LIMITS = "any limit"
 ALL_SPEED_LIMITS = "any limit in airspeed or Mach"
@@ -176,13 +177,16 @@ LEGEND_WORDS = {
     "indicated": "indicated airspeed", "pointer": "limit pointer", "band": "95 % interval",
 }
 
-BEGAN = {"limit applied": "the limit beginning to apply", "gap": "the end of a gap: it may have "
-         "begun earlier", "start of log": "the start of the log: it may have begun earlier",
-         "crossed": "crossing the limit"}
-ENDED = {"limit lifted": "the limit ceasing to apply", "gap": "a gap: it may have lasted longer",
-         "channel lost": "the loss of a channel: it may have lasted longer",
-         "end of log": "the end of the log: it may have lasted longer",
-         "recovered": "returning under the limit"}
+BEGAN = {"limit applied": "It began when the limit came into force.",
+         "gap": "The recording has a gap before it: it may have begun earlier.",
+         "start of log": "The recording starts here, already over.",
+         "crossed": "It began when the limit was passed."}
+ENDED = {"limit lifted": "It ended when the limit ceased to apply.",
+         "gap": "The recording has a gap here: it may have lasted longer.",
+         "channel lost": "A channel that the limit needs is lost here: it may have lasted longer.",
+         "end of log": "The recording stops here, still over.",
+         "recovered": "It ended when the speed came back under the limit."}
+"""How an exceedance began and ended, as sentences."""
 
 REASONS = {
     "not displayed": "the crew has no display of it",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from loganalyze.text.en.number_format import count
 
@@ -12,7 +12,38 @@ NO_ALTITUDE = ("No column is recognised as the pressure altitude: no Mach number
                "judged that need none. If the log holds one, name it in a columns file.")
 STARTER_WRITTEN = ("The columns file to start from is in {}: check it, replace each \"?\", and "
                    "give it with --columns.")
-PRIOR = "Probabilities are of having truly been over the limit, with {prior}."
+PRIOR = "A probability is that the limit was truly exceeded; {prior}."
+
+
+HEADING = ("No.", "Limit", "Start", "Span", "Time over", "Worst", "Severity")
+"""The heading of the table of exceedances."""
+NONE = "-"
+"""The cell of a severity that no rule gives."""
+
+
+def row(cells: Sequence[str]) -> str:
+    """Return a row of that table as a sentence, for names too long for a table."""
+    limit, *others = cells
+    said = (f"{name.lower()} {cell}" for name, cell in zip(HEADING[2:], others, strict=True))
+    return f"{limit}: {', '.join(said)}."
+
+
+def numbered(number: int, level: str, asked: str) -> str:
+    """Return what gave one exceedance its severity: "1 medium (about 9 in 10), for 7.5 s ..."."""
+    return f"{number} {level}" + (f", {asked}" if asked else "")
+
+
+def severities(rules: Mapping[str, Sequence[str]], examples: bool) -> str:
+    """Return what gave the exceedances their severities, by rule; empty for none."""
+    if not rules:
+        return ""
+    said = "; ".join(f'"{rule}" {"; ".join(reasons)}' for rule, reasons in rules.items())
+    return f"Severity by {'example rules' if examples else 'the rules'} of the sheet: {said}."
+
+
+def assumed(sentences: Sequence[str]) -> str:
+    """Return what was assumed, in a line."""
+    return f"Assumed: {' '.join(sentences)}"
 
 
 def judged(log: str, limits: str, aircraft: str) -> str:

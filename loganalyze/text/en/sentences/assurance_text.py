@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 
 BASES: dict[str, str] = {
     "as displayed": "As displayed is what the crew saw: the recorder's steps and skew, the "
-    "display's steps and lag, and what recorder and display may differ by. A crew and a trainee "
-    "are judged by it.",
+    "display's steps and lag, and what recorder and display may differ by. Debrief a crew by "
+    "it.",
     "as flown": "As flown is what the air did: it adds the errors of the air data, of the static "
-    "source and of the position correction. A structure is judged by it.",
+    "source and of the position correction. Decide on an inspection by it.",
 }
 """What each basis means."""
 

@@ -23,16 +23,14 @@ PULLED_G = 1.3
 """From this load factor [g] on it is worth a word."""
 
 PARTS: dict[str, tuple[str, str, str]] = {
-    "limit_moved_kt": ("limit moved", "the limit came down by {}", "the limit went up by {}"),
-    "configuration_kt": ("configuration", "the configuration lowered the limit by {}",
-                         "the configuration raised the limit by {}"),
-    "height_trade_kt": ("height trade", "height was turned into {} of speed",
-                        "{} of speed were turned into height"),
-    "energy_kt": ("energy", "energy gained brought {} of speed",
-                  "energy lost took {} of speed away"),
-    "air_temperature_kt": ("air temperature", "the change of air temperature took {} of margin",
-                           "the change of air temperature gave {} of margin"),
-    "speed_change_kt": ("speed change", "the speed rose by {}", "the speed fell by {}"),
+    "limit_moved_kt": ("limit moved", "the limit fell {}", "the limit rose {}"),
+    "configuration_kt": ("configuration", "the configuration lowered the limit {}",
+                         "the configuration raised the limit {}"),
+    "height_trade_kt": ("height trade", "the descent added {}", "the climb took {}"),
+    "energy_kt": ("energy", "a gain of energy added {}", "a loss of energy took {}"),
+    "air_temperature_kt": ("air temperature", "the change of air temperature cost {}",
+                           "the change of air temperature gave back {}"),
+    "speed_change_kt": ("speed change", "the speed rose {}", "the speed fell {}"),
 }
 """By field: the part's name, and what it did where margin was lost and where it was gained."""
 
@@ -45,11 +43,11 @@ def parts(one: Contributions) -> list[tuple[str, float]]:
     return [(PARTS[name][0], getattr(one, name)) for name in fields]
 
 
-NO_RUN_IN = ("What took the aircraft to the limit can't be told: there is no run-in of airspeed "
-             "and altitude without a break.")
-NO_WORSENING = ("What made it worse can't be told: between the crossing and the worst instant the "
-                "recording breaks off.")
-UNSPLIT = ("The speed's change can't be split further: that takes both air temperature and "
+NO_RUN_IN = ("What led to the limit can't be told: airspeed and altitude before it were not "
+             "recorded without a break.")
+NO_WORSENING = ("What made it worse can't be told: the recording breaks off between the limit and "
+                "the worst.")
+UNSPLIT = ("The change of speed can't be split further: that takes both air temperature and "
            "pressure altitude.")
 
 
@@ -73,19 +71,18 @@ def run_in(found: ExceedanceFacts, one: Contributions | None, how: Presentation)
     """Return what took the aircraft to the limit."""
     if one is None:
         if found.began_by == "limit applied":
-            return "The limit began to apply while the aircraft was faster than it."
+            return f"{found.limit} came into force while the aircraft was faster."
         return NO_RUN_IN
+    until, event = found.start_s, f"{found.limit} was passed"
     if one.end_s < found.start_s:
-        to = f"{how.instant(one.end_s)}, when it was first crossed"
+        until = one.end_s
+        event = f"{found.limit} was first passed, at {how.instant(one.end_s)}"
     elif found.began_by == "limit applied":
-        to = f"{how.instant(found.start_s)}, when it began to apply"
-    else:
-        to = f"the crossing at {how.instant(found.start_s)}"
-    began = f"the margin shrank by {how.speed(one.lost_kt)}"
-    if one.lost_kt <= 0:
-        began = "the margin hardly changed"
-    return (f"What took the aircraft to the limit, from {how.instant(one.start_s)} to {to}: "
-            f"{_split(one, began, how)}")
+        event = f"{found.limit} came into force"
+    lost = f"{how.speed(one.lost_kt)} of margin lost" if one.lost_kt > 0 else (
+        "the margin hardly changed")
+    return (f"In the {duration(until - one.start_s)} before {event}, "
+            f"{_split(one, lost, how)}")
 
 
 def worse(found: ExceedanceFacts, told: AssessedExceedance, how: Presentation) -> str:
@@ -93,13 +90,11 @@ def worse(found: ExceedanceFacts, told: AssessedExceedance, how: Presentation) -
     one = known(told.worsening)
     if one is None:
         return NO_WORSENING if told.crossing_s < found.worst_time_s else ""
-    since = "the crossing" if one.start_s <= told.crossing_s else how.instant(one.start_s)
-    before = known(told.contributions)
-    if before is not None and before.end_s < found.start_s and since == "the crossing":
-        since = f"this crossing at {how.instant(found.start_s)}"
-    grew = (f"the excess grew by {how.speed(one.lost_kt)}" if one.lost_kt > 0 else
-            "the excess hardly changed as airspeed")
-    return (f"What made it worse, from {since} to {how.instant(one.end_s)}: "
+    since = ("the first sample over" if one.start_s <= told.crossing_s
+             else how.instant(one.start_s))
+    grew = (f"{how.speed(one.lost_kt)} further over" if one.lost_kt > 0 else
+            "as airspeed hardly further over")
+    return (f"From {since} to the worst, {duration(one.end_s - one.start_s)} later, "
             f"{_split(one, grew, how)}")
 
 
@@ -110,13 +105,16 @@ def known(one: Contributions | None) -> Contributions | None:
     return one
 
 
-def _split(one: Contributions, began: str, how: Presentation) -> str:
+def _split(one: Contributions, total: str, how: Presentation) -> str:
     named = [(name, getattr(one, name)) for name in PARTS if abs(getattr(one, name)) >= LEAST_KT]
     named.sort(key=lambda part: -abs(part[1]))
-    said = [PARTS[name][1 if kt > 0 else 2].format(how.speed(abs(kt))) for name, kt in named]
-    lines = [f"{began}; {listed(said)}." if said else f"{began}; no cause stands out."]
+    said = []
+    for name, kt in named:
+        only = "only " if name == "limit_moved_kt" and kt < 0 < one.lost_kt else ""
+        said.append(PARTS[name][1 if kt > 0 else 2].format(only + how.speed(abs(kt))))
+    lines = [f"{'; '.join(said)}: {total}." if said else f"{total}: no cause stands out."]
     if abs(one.wind_kt) >= LEAST_KT:
-        side = "came from" if one.wind_kt > 0 else "were taken by"
+        side = "came from" if one.wind_kt > 0 else "went to"
         lines.append(f"Of the energy, {how.speed(abs(one.wind_kt))} {side} a change of wind.")
     if one.greatest_load_factor >= PULLED_G:
         lines.append(f"The load factor reached {one.greatest_load_factor:.2f} g.")
@@ -154,7 +152,7 @@ def recovery(one: ExceedanceFacts, still: Sequence[str], speed_kt: float, altitu
     `still` are the limits that were exceeded beyond its end.
     """
     if one.ended_by != "recovered":
-        return f"How it was recovered can't be told: it ended by {ENDED[one.ended_by]}."
+        return ENDED[one.ended_by]
     parts = []
     if math.isfinite(speed_kt):
         parts.append(_moved("calibrated airspeed", speed_kt, how.speed(abs(speed_kt))))
@@ -166,9 +164,9 @@ def recovery(one: ExceedanceFacts, still: Sequence[str], speed_kt: float, altitu
                      f"{how.altitude(abs(altitude_ft))}")
     back = f"{how.instant(one.end_s)}, {duration(one.end_s - one.worst_time_s)} after the worst"
     said = (f"Back under {one.limit}, still over {listed(still)}, at {back}" if still else
-            f"Recovered at {back}")
-    return said + (f"; meanwhile {listed(parts)}." if parts else ".")
+            f"Back under {one.limit} at {back}")
+    return said + (f": {listed(parts)}." if parts else ".")
 
 
 def _moved(what: str, by: float, said: str) -> str:
-    return f"the {what} {'rose' if by > 0 else 'fell'} by {said}"
+    return f"the {what} {'rose' if by > 0 else 'fell'} {said}"

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 MUCH_KT, MUCH_MACH = 0.5, 0.001
 """So far apart the greatest sample and the estimate of the worst are both worth a word."""
 
-EQUALLY = "all excesses equally likely beforehand"
+EQUALLY = "no excess is taken as likelier than another before the flight"
 
 
 def probability(value: float) -> str:
@@ -65,10 +65,10 @@ def between(low: float, high: float, quantity: str, how: Presentation) -> str:
     if not math.isfinite(low):
         return UNKNOWN
     if not math.isfinite(high):
-        least = _side(low, quantity, how)
+        least = side(low, quantity, how)
         return f"at least {least}" if low >= 0 else f"from {least} upwards"
     if low * high < 0:
-        return f"{_side(low, quantity, how)} to {_side(high, quantity, how)}"
+        return f"{side(low, quantity, how)} to {side(high, quantity, how)}"
     near, far = sorted((abs(low), abs(high)))
     other = none_of_a_speed(quantity)
     unit = other.unit.name if other else how.units.speed
@@ -77,7 +77,10 @@ def between(low: float, high: float, quantity: str, how: Presentation) -> str:
     return f"{least} to {most} {'over' if high > 0 else 'under'}"
 
 
-def _side(excess: float, quantity: str, how: Presentation) -> str:
+def side(excess: float, quantity: str, how: Presentation) -> str:
+    """Return an excess in words: "2.1 kt over", or "under" where it is negative."""
+    if not math.isfinite(excess):
+        return UNKNOWN
     return f"{_size(abs(excess), quantity, how)} {'over' if excess >= 0 else 'under'}"
 
 
@@ -97,6 +100,12 @@ def sure(one: Assurance, quantity: str, how: Presentation) -> str:
     said = between(one.low, one.high, quantity, how)
     begun = one.word if said == UNKNOWN else f"{said}: {one.word}"
     return f"{begun} ({chance(one)})"
+
+
+def shortly(one: Assurance, quantity: str, how: Presentation) -> str:
+    """Return the same as a sentence that begins with the basis, with the reason where one is."""
+    reason = f", as {label.REASONS[one.reason]}" if one.reason else ""
+    return f"{one.basis[:1].upper()}{one.basis[1:]}: {sure(one, quantity, how)}{reason}."
 
 
 def with_reason(one: Assurance) -> str:
@@ -139,11 +148,11 @@ def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:
         apart = one.reading - one.excess
         if not (apart > much or (apart > much / 4 and one.reading > 0 > one.excess)):
             return ""
-        return (f"The greatest recorded sample is {_side(one.reading, quantity, how)}; freed of "
-                f"its noise the worst was {_side(one.excess, quantity, how)}.")
-    return (f"No other channel and no figure of the limits sheet tells noise from gusts: if real, "
-            f"the worst was {_side(one.excess, quantity, how)}, if noise, "
-            f"{_side(one.if_noise, quantity, how)}; the interval covers both.")
+        return (f"The greatest reading is {side(one.reading, quantity, how)}; the estimate of "
+                f"the worst, free of noise, is {side(one.excess, quantity, how)}.")
+    return (f"Gusts and sensor noise can't be told apart here: the estimate of the worst is "
+            f"{side(one.excess, quantity, how)} if gusts, "
+            f"{side(one.if_noise, quantity, how)} if noise; the interval covers both.")
 
 
 WIDEST = "at the widest tolerances that the rules allow"

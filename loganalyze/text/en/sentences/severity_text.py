@@ -42,12 +42,13 @@ def level(one: Severity) -> str:
 
 def reason(one: Severity, quantity: str, how: Presentation | None = None) -> str:
     """Return the rule that was met, what it asks for and what was recorded, as a clause."""
-    how = how or Presentation()
-    by = f'by the rule "{one.rule}"'
-    if not one.criteria:
-        return by
-    asked = [_criterion(each, quantity, how) for each in one.criteria]
-    return f"{by}: {', '.join(asked)}"
+    said = asked(one, quantity, how or Presentation())
+    return f'by the rule "{one.rule}"' + (f": {said}" if said else "")
+
+
+def asked(one: Severity, quantity: str, how: Presentation) -> str:
+    """Return what was recorded, and the least that the rule asks for; empty where not known."""
+    return ", ".join(_criterion(each, quantity, how) for each in one.criteria)
 
 
 def _criterion(one: Criterion, quantity: str, how: Presentation) -> str:
@@ -77,8 +78,8 @@ def reached(
     steps += [(_mach_step(value), share) for value, share in by_mach] + [*own]
     if not steps:
         return ""
-    listed = ", ".join(f"+{name} {odds(share)}" for name, share in steps)
-    return f"Truly reached, as flown: {listed}."
+    listed = ", ".join(f"{name} {odds(share)}" for name, share in steps)
+    return f"Probability, as flown, of having been over by more than: {listed}."
 
 
 def _step(value: float) -> str:
@@ -94,13 +95,14 @@ def ladder(
     step: Callable[[float], str] = _step, own: Sequence[tuple[str, float]] = (),
 ) -> str:
     """Return the time beyond each step as a sentence; steps that weren't reached come last."""
-    steps = [(step(value), seconds) for value, seconds in kt]
+    steps = [(step(value) if value else "", seconds) for value, seconds in kt]
     steps += [(_mach_step(value), seconds) for value, seconds in by_mach] + [*own]
     if not steps:
         return "No steps of excess are set."
-    reached = [f"+{name} for {duration(seconds)}" for name, seconds in steps if seconds > 0]
-    never = [f"+{name}" for name, seconds in steps if not seconds > 0]
+    reached = [f"{f'by more than {name} ' if name else ''}for {duration(seconds)}"
+               for name, seconds in steps if seconds > 0]
+    never = [name for name, seconds in steps if name and not seconds > 0]
     if not reached:
-        return f"Beyond none of the steps ({', '.join(never)})."
-    rest = f"; never beyond {', '.join(never)}" if never else ""
-    return f"Beyond the limit {', '.join(reached)}{rest}."
+        return f"Never over by more than {', '.join(never)}."
+    rest = f"; never by more than {', '.join(never)}" if never else ""
+    return f"Over {', '.join(reached)}{rest}."
