@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     )
     from loganalyze.explain.recording_assessment import assess
     from loganalyze.explain.time_to_limit import ApproachSettings
+    from loganalyze.explain.what_if import WhatIf, WhatIfSettings, WhatWouldHaveHelped, what_if
     from loganalyze.fleet.fleet_run import FleetReport, run_fleet
     from loganalyze.fleet.store_queries import connect_store
     from loganalyze.limits.evaluate import evaluate
@@ -146,6 +147,7 @@ _NAMES: dict[str, str] = {
     ),
     "loganalyze.explain.recording_assessment": "assess",
     "loganalyze.explain.time_to_limit": "ApproachSettings",
+    "loganalyze.explain.what_if": "WhatIf WhatIfSettings WhatWouldHaveHelped what_if",
     "loganalyze.fleet.fleet_run": "FleetReport run_fleet",
     "loganalyze.fleet.store_queries": "connect_store",
     "loganalyze.limits.evaluate": "evaluate",
@@ -301,6 +303,9 @@ __all__ = [
     "Units",
     "WarningFinding",
     "WarningSettings",
+    "WhatIf",
+    "WhatIfSettings",
+    "WhatWouldHaveHelped",
     "analyze",
     "analyze_each",
     "analyze_flights",
@@ -330,6 +335,7 @@ __all__ = [
     "save_figure",
     "summarise",
     "track_figure",
+    "what_if",
     "write_reports",
     "write_results",
 

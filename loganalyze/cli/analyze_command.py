@@ -99,7 +99,7 @@ class _Job:
               show_default=True, help="Format of the figure.")
 @click.option("--report", type=click.Choice(["html", "pdf", "both"]),
               help="Also write a report of each flight, as a page, a PDF, or both.")
-@click.option("--for", "reader", type=click.Choice(["crew", "safety", "maintenance"]),
+@click.option("--for", "reader", type=click.Choice(["crew", "training", "safety", "maintenance"]),
               default="safety", show_default=True,
               help="Whom the verdict and the report are for.")
 @units_option("what is printed and reported")

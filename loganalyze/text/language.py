@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en.instruction import crossover_words as crossover_words
     from loganalyze.text.en.instruction import pointer_words as pointer_words
     from loganalyze.text.en.instruction import ruler_words as ruler_words
+    from loganalyze.text.en.instruction import what_if_words as what_if_words
     from loganalyze.text.en.labels import inspection_labels as inspection_labels
     from loganalyze.text.en.labels import page_labels as page_labels
     from loganalyze.text.en.labels import paper_labels as paper_labels
@@ -55,7 +56,7 @@ if TYPE_CHECKING:
 MODULES: tuple[str, ...] = (
     "air_data_text", "ceiling_sentences", "first_sheet", "fleet_sentences",
     "instruction.crossover_words", "instruction.pointer_words",
-    "instruction.ruler_words", "number_format", "quantity_words",
+    "instruction.ruler_words", "instruction.what_if_words", "number_format", "quantity_words",
     "report_sentences", "verdict_sentences",
     "labels.inspection_labels", "labels.page_labels", "labels.paper_labels",
     "labels.phase_labels", "labels.picture_labels", "labels.report_labels",

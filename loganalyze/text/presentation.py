@@ -14,8 +14,8 @@ from loganalyze.text.facts import Exceeding
 from loganalyze.text.language import number_format, quantity_words
 
 Clock = Literal["elapsed", "utc"]
-Reader = Literal["crew", "safety", "maintenance"]
-READERS: tuple[Reader, ...] = ("crew", "safety", "maintenance")
+Reader = Literal["crew", "training", "safety", "maintenance"]
+READERS: tuple[Reader, ...] = ("crew", "training", "safety", "maintenance")
 
 TELLS_WHERE = frozenset(("latitude", "longitude"))
 TELLS_HOW_FLOWN = frozenset(("overspeed_warning", "autopilot", "autothrottle"))

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
+from typing import get_args
 
 import numpy as np
 import pandas as pd
 import pytest
 
 import loganalyze as la
+from loganalyze.explain.what_if import Refusal
 from loganalyze.testing import make_sheet
+from loganalyze.text.language import what_if_words
+from tests.explain.what_if_truth import drawn, recorded, sheet_of
 
 VMO = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250}
 SCHOOL = {"name": "descent speed", "set_by": "the school", "quantity": "calibrated_airspeed",
@@ -74,3 +78,40 @@ def test_the_picture_draws_each_ceiling_as_a_line_of_its_own():
     lines = {line.get_label(): line for line in figure.axes[1].get_lines()}
     assert set(lines["own ceiling: descent speed"].get_ydata()) == {230.0}
     assert lines["own ceiling: descent speed"].get_color() != lines["limit airspeed"].get_color()
+
+
+def _what_if(reader, tmp_path):
+    case = drawn(5)
+    log, _, _ = recorded(case, 5)
+    judged = la.assess_flight(la.analyze(log, sheet_of(case)))
+    found = re.search(r'<section id="what-if".*?</section>',
+                      _report(judged, tmp_path, reader=reader), re.DOTALL)
+    return judged, re.sub(r"<[^>]+>", " ", found.group()) if found else ""
+
+
+@pytest.mark.parametrize("reader", ["crew", "training"])
+def test_what_would_have_helped_is_said_as_an_interval(tmp_path, reader):
+    judged, said = _what_if(reader, tmp_path)
+    first = la.what_if(judged.analysis, 1).answers[0]
+    assert "speed reduction begun 5 s earlier" in said
+    assert f"{abs(first.low_kt):.1f} " in said
+    assert f"{abs(first.high_kt):.1f} " in said
+    assert "not a verdict" in said
+
+
+@pytest.mark.parametrize("reader", ["safety", "maintenance"])
+def test_nobody_else_is_told_what_would_have_helped(tmp_path, reader):
+    assert not _what_if(reader, tmp_path)[1]
+
+
+def test_what_would_have_helped_is_in_no_file_of_the_results(tmp_path):
+    case = drawn(5)
+    log, _, _ = recorded(case, 5)
+    judged = la.assess_flight(la.analyze(log, sheet_of(case)))
+    assert "what_if" not in la.summarise([judged]).json()
+
+
+def test_every_reason_has_its_words():
+    for reason in get_args(Refusal):
+        if reason:
+            assert reason in what_if_words.REFUSALS

@@ -276,7 +276,7 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
                 yield wording.channel_words(name), label.NOT_RECORDED
         if not any(name in subject.analysis.log for name in POWER):
             yield label.INSTANT["power"], label.NOT_RECORDED
-    first = CREW_CONTEXT if how.reader == "crew" else ()
+    first = CREW_CONTEXT if how.reader in ("crew", "training") else ()
     for name in sorted(context, key=lambda name: not name.startswith(first or ("\0",))):
         yield wording.named_value(name, context[name], how)
     if assessed is not None:

@@ -16,7 +16,7 @@ from loganalyze.show.report.finding_sections import found, ladder, panels, verdi
 from loganalyze.show.report.pointer_sections import crossover, pointer
 from loganalyze.show.report.report_blocks import Section
 from loganalyze.show.report.report_subject import Subject
-from loganalyze.show.report.training_sections import ceilings
+from loganalyze.show.report.training_sections import ceilings, what_if
 from loganalyze.text.presentation import Reader
 
 Maker = Callable[[Subject], Sequence[Section]]
@@ -26,7 +26,8 @@ Maker = Callable[[Subject], Sequence[Section]]
 class ReportPart:
     """What makes some sections, and its place from top to bottom for each kind of reader.
 
-    ``make`` : returns none where there is nothing to say; ``safety``, ``crew``, ``maintenance`` :
+    ``make`` : returns none where there is nothing to say; ``safety``, ``crew``, ``maintenance``,
+    ``training`` :
     parts with a lower number stand above; None: the reader doesn't get it.
     """
 
@@ -34,22 +35,24 @@ class ReportPart:
     safety: int | None = None
     crew: int | None = None
     maintenance: int | None = None
+    training: int | None = None
 
 
 PARTS = [
-    ReportPart(verdict, safety=10, crew=10, maintenance=10),
-    ReportPart(found, safety=20, crew=20, maintenance=20),
+    ReportPart(verdict, safety=10, crew=10, maintenance=10, training=10),
+    ReportPart(found, safety=20, crew=20, maintenance=20, training=20),
     ReportPart(ladder, maintenance=30),
-    ReportPart(panels, safety=40, crew=30, maintenance=40),
-    ReportPart(glance, safety=30, crew=50, maintenance=50),
-    ReportPart(warning, safety=50, crew=40),
-    ReportPart(ceilings, safety=55, crew=45),
-    ReportPart(margins, safety=60, crew=70, maintenance=70),
-    ReportPart(pointer, safety=70, crew=60),
-    ReportPart(crossover, safety=75, crew=65),
-    ReportPart(quality, safety=80, crew=80, maintenance=60),
-    ReportPart(method, safety=90, crew=100, maintenance=80),
-    ReportPart(cautions, safety=100, crew=90, maintenance=90),
+    ReportPart(panels, safety=40, crew=30, maintenance=40, training=30),
+    ReportPart(glance, safety=30, crew=50, maintenance=50, training=25),
+    ReportPart(warning, safety=50, crew=40, training=45),
+    ReportPart(what_if, crew=35, training=35),
+    ReportPart(ceilings, safety=55, crew=45, training=40),
+    ReportPart(margins, safety=60, crew=70, maintenance=70, training=60),
+    ReportPart(pointer, safety=70, crew=60, training=50),
+    ReportPart(crossover, safety=75, crew=65, training=55),
+    ReportPart(quality, safety=80, crew=80, maintenance=60, training=80),
+    ReportPart(method, safety=90, crew=100, maintenance=80, training=100),
+    ReportPart(cautions, safety=100, crew=90, maintenance=90, training=90),
 ]
 """All parts, in no order; `register` and `withdraw` change them."""
 

@@ -1,13 +1,19 @@
-"""What a flight teaches beyond its limits: beside the ceilings that a school sets itself."""
+"""What a flight teaches beyond its limits: a school's own ceilings, and what would have helped."""
 
 from __future__ import annotations
 
+from loganalyze.explain.what_if import WhatIfSettings, WhatWouldHaveHelped
+from loganalyze.explain.what_if import what_if as explained
+from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.show.report.report_blocks import Block, Bullets, Column, Paragraph, Section, Table
 from loganalyze.show.report.report_subject import Subject
 from loganalyze.text.language import ceiling_sentences as words
-from loganalyze.text.language import report_sentences
+from loganalyze.text.language import report_sentences, what_if_words
 
 STRETCHES_SHOWN = 12
+WHAT_IF_SHOWN = 4
+"""How many exceedances are asked about, the worst first."""
+LESS_STEEP_FOR_S = WhatIfSettings().less_steep_for_s
 
 
 def ceilings(subject: Subject) -> tuple[Section, ...]:
@@ -37,3 +43,43 @@ def ceilings(subject: Subject) -> tuple[Section, ...]:
             how.published(stretch.ceiling_value, one.quantity)) for one, stretch in shown)))
     blocks.append(Paragraph(words.NOTE, "note"))
     return (Section("ceilings", words.title(found, how), tuple(blocks)),)
+
+
+def what_if(subject: Subject) -> tuple[Section, ...]:
+    """Make what would have helped, for the exceedances of a speed that get a panel."""
+    found = subject.facts.exceedances
+    shown = sorted(i for i in subject.worst_first[:WHAT_IF_SHOWN]
+                   if not none_of_a_speed(found[i].quantity))
+    if not shown:
+        return ()
+    blocks: list[Block] = []
+    for i in shown:
+        blocks += _helped(explained(subject.analysis, i + 1), subject)
+    blocks.append(Paragraph(what_if_words.NOTE, "note"))
+    return (Section("what-if", what_if_words.TITLE, tuple(blocks)),)
+
+
+def _helped(one: WhatWouldHaveHelped, subject: Subject) -> list[Block]:
+    how, said = subject.how, what_if_words
+    reasons = list(dict.fromkeys(answer.refusal for answer in one.answers))
+    if len(reasons) == 1 and reasons[0]:
+        return [Paragraph(said.all_refused(one.number, one.limit, reasons[0]))]
+    rows: list[tuple[str, ...]] = [
+        (said.AS_FLOWN, said.one_result(one.as_flown_kt, one.limit, how), "", "")]
+    for kind in ("earlier", "shallower"):
+        answers = [answer for answer in one.answers if answer.change == kind]
+        if len({answer.refusal for answer in answers}) == 1 and answers[0].refusal:
+            rows.append((said.group(kind), said.refused(answers[0].refusal), "", ""))
+            continue
+        for answer in answers:
+            change = said.change(kind, answer.amount, LESS_STEEP_FOR_S,
+                                 one.onset_s == one.onset_s, how)
+            if answer.refusal:
+                rows.append((change, said.refused(answer.refusal), "", ""))
+                continue
+            rows.append((change, said.result(answer.low_kt, answer.high_kt, one.limit, how),
+                         said.gain(one.as_flown_kt, answer.low_kt, answer.high_kt, how),
+                         how.instant(answer.from_s)))
+    columns = tuple(Column(said.COLUMNS[key], heads_row=key == "change")
+                    for key in ("change", "result", "gain", "from"))
+    return [Table(said.CAPTION.format(number=one.number, limit=one.limit), columns, tuple(rows))]

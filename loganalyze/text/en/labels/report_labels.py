@@ -6,6 +6,7 @@ from loganalyze.text.presentation import Reader
 
 TITLE: dict[Reader, str] = {
     "crew": "Flight debrief: airspeed and Mach limits",
+    "training": "Training debrief: airspeed and Mach limits",
     "safety": "Flight report: airspeed and Mach limits",
     "maintenance": "Maintenance report: airspeed and Mach limits",
 }

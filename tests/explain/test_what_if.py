@@ -1,0 +1,105 @@
+"""What would have helped: against flights of known dynamics, and refused where it can't be told."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+import loganalyze as la
+from loganalyze.explain.energy_replay import GRAVITY, local_fits, speed_difference
+from tests.explain.what_if_truth import (
+    SPOILT,
+    answered_though_spoilt,
+    drawn,
+    recorded,
+    sheet_of,
+    tried,
+)
+
+
+def test_peaks_are_within_a_knot_of_the_flight_flown_again():
+    score = tried(range(200, 212))
+    assert len(score.errors) > 40
+    assert max(map(abs, score.errors)) <= 1.0
+    assert np.mean(score.held) >= 0.85
+    refused = sum(count for (change, _), count in score.refused.items() if change == "earlier")
+    assert refused <= 0.4 * score.asked["earlier"]
+
+
+@pytest.mark.parametrize("spoilt", SPOILT)
+def test_what_the_flight_cannot_show_is_refused(spoilt):
+    assert answered_though_spoilt(range(300, 306), spoilt) == []
+
+
+@pytest.mark.parametrize(("spoilt", "reason"), [
+    ("no reduction", {"no reduction", "several peaks", "gap after"}), ("flaps", {"configuration"}),
+    ("noise", {"noise"}), ("gap", {"gap before", "gap after"})])
+def test_the_reason_is_named(spoilt, reason):
+    case = drawn(301)
+    log, _, _ = recorded(case, 301, spoilt)
+    analysis = la.analyze(log, sheet_of(case))
+    found = {one.refusal for number in range(1, len(analysis.exceedances) + 1)
+             for one in la.what_if(analysis, number).answers if one.change == "earlier"}
+    assert found <= reason
+    assert found
+
+
+def test_without_temperature_there_is_no_answer_but_the_reason():
+    case = drawn(301)
+    log, _, _ = recorded(case, 301)
+    kept = {name: channel for name, channel in log.channels.items()
+            if name != "static_air_temperature"}
+    bare = la.FlightLog(log.time, kept, log.source, interval_s=log.interval_s)
+    helped = la.what_if(la.analyze(bare, sheet_of(case)), 1)
+    assert {one.refusal for one in helped.answers} == {"no temperature"}
+    assert math.isnan(helped.as_flown_kt)
+
+
+def test_exceedances_are_numbered_from_one():
+    case = drawn(301)
+    log, _, _ = recorded(case, 301)
+    analysis = la.analyze(log, sheet_of(case))
+    for number in (0, len(analysis.exceedances) + 1):
+        with pytest.raises(IndexError):
+            la.what_if(analysis, number)
+
+
+@pytest.mark.parametrize("damping", [0.0, 0.2])
+def test_the_energy_equation_is_integrated_as_a_general_solver_does(damping):
+    time = np.arange(0, 40, 0.5)
+    speed, climb = 140 + 0.2 * time, -12 + 0.1 * time
+    added = np.clip(time / 3, 0, 1) * 2.5
+
+    def rate(t, d):
+        v, w, e = (np.interp(t, time, values) for values in (speed, climb, added))
+        return -GRAVITY * (damping * d / v + (w + e) / (v + d) - w / v)
+
+    exact = solve_ivp(rate, (0, time[-1]), [-3.0], t_eval=time, rtol=1e-10, atol=1e-10,
+                      max_step=0.1).y[0]
+    np.testing.assert_allclose(
+        speed_difference(time, speed, climb, added, -3.0, damping), exact, atol=2e-3)
+
+
+def test_speed_and_height_keep_their_energy_without_drag():
+    time = np.arange(0, 20, 0.1)
+    speed, climb = np.full(200, 150.0), np.full(200, -10.0)
+    added = np.full(200, 3.0)
+    difference = speed_difference(time, speed, climb, added, 0.0, 0.0)
+    # As flown thrust less drag is -10/150 of the weight; what it does over the other path.
+    force = GRAVITY * -10 / 150
+    travelled = np.concatenate([[0], np.cumsum(0.1 * (speed + difference)[1:])])
+    energy = (speed + difference) ** 2 / 2 - 150**2 / 2 + GRAVITY * -7 * time
+    np.testing.assert_allclose(energy[1:], force * travelled[1:], rtol=0.01)
+
+
+def test_a_parabola_is_smoothed_to_itself():
+    time = np.arange(0, 30, 0.25)
+    values = 3 + 2 * time - 0.1 * time**2
+    at = np.array([5.0, 15.0, 25.0])
+    smooth, share, noise = local_fits(at, time, values, 6.0)
+    np.testing.assert_allclose(smooth, 3 + 2 * at - 0.1 * at**2, atol=1e-9)
+    assert (share < 1).all()
+    assert noise < 0.01
