@@ -97,7 +97,7 @@ class Presentation:
         match self.reader:
             case "maintenance":
                 return "flown"
-            case "crew" | "safety":
+            case "crew" | "training" | "safety":
                 return "displayed"
             case _:
                 assert_never(self.reader)
