@@ -71,6 +71,37 @@ def bump(excess, time=None, depth=0.1):
 
 # The local fit and the missed peak
 
+
+@pytest.mark.parametrize("spacing", ["even", "uneven"])
+@pytest.mark.parametrize("peak_s", [-0.4, 0.3, 2.6])
+@pytest.mark.parametrize("curvature", [-0.02, -0.5, -8.0])
+def test_a_parabola_is_found_wherever_and_however_flat_its_peak_is(curvature, peak_s, spacing):
+    time = np.arange(-4.0, 5.0)
+    if spacing == "uneven":
+        time = time + np.array([0.2, 0.0, -0.3, 0.1, 0.0, 0.4, -0.2, 0.0, 0.3])
+    excess = 7 + curvature / 2 * (time - peak_s) ** 2
+    worst = int(excess.argmax())
+    found = peak_fit.fit(time, excess, worst, noise=0.0)
+    assert found.excess == pytest.approx(7.0)
+    assert 2 * found.curvature == pytest.approx(curvature)
+    added, bound = peak_fit.missed(time, excess, worst)
+    assert added == pytest.approx(7.0 - excess[worst], abs=1e-9)
+    beside = np.diff(time)[worst - 1 : worst + 1].max()
+    assert bound == pytest.approx(-curvature * beside**2 / 8)
+    assert added <= bound + 1e-9
+
+
+@pytest.mark.parametrize("way", [1, -1])
+def test_no_peak_is_sought_beyond_the_samples(way):
+    """A parabola whose top lies outside of them counts at its last sample."""
+    time = np.arange(5.0)
+    excess = 3 - 0.1 * (time - 9) ** 2
+    found = peak_fit.fit(time, excess[::way], 4 if way > 0 else 0, noise=0.0)
+    assert found.excess == pytest.approx(excess[-1])
+    valley = peak_fit.fit(time, (time - 2) ** 2, 2, noise=0.0)
+    assert valley.excess == pytest.approx(0.0, abs=1e-9)  # it opens upwards: no top at all
+
+
 def test_a_parabola_is_fitted_exactly():
     time = np.array([0.0, 0.9, 2.0, 3.1, 4.0])
     excess = 3 - 0.5 * (time - 2.3) ** 2
