@@ -218,7 +218,7 @@ def prior_of_margins(
 
 
 def _log_normal(x: float, mean: float, sd: float) -> float:
-    return -0.5 * ((x - mean) / sd) ** 2 - math.log(sd)
+    return -0.5 * ((x - mean) / sd) ** 2 - math.log(sd * math.sqrt(2.0 * math.pi))
 
 
 def _between(low: float, high: float) -> float:

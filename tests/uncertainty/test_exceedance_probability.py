@@ -385,6 +385,57 @@ def test_the_prior_is_named_beside_the_probability():
     assert known.probability < flat.probability == other.probability
 
 
+PRIORS = {
+    "normals": Prior("a", normals=((0.7, -8.0, 5.0), (0.3, 2.0, 1.5))),
+    "pieces": Prior("b", pieces=((-30.0, -5.0, 6.0), (-5.0, 0.0, 3.0), (0.0, 4.0, 1.0))),
+    "both": Prior("c", ((-20.0, 5.0, 0.4),), ((0.6, -3.0, 2.0),)),
+}
+
+
+@pytest.mark.parametrize("prior", PRIORS.values(), ids=PRIORS)
+@pytest.mark.parametrize(("excess", "u"), [(1.0, 2.0), (-6.0, 0.7), (4.5, 3.0), (0.2, 0.3)])
+def test_what_is_known_after_a_reading_by_summing_over_every_true_excess(prior, excess, u):
+    true, step = np.linspace(-60, 40, 400_001, retstep=True)
+    before = np.zeros(len(true))
+    for low, high, weight in prior.pieces:
+        before += weight / (high - low) * ((true > low) & (true <= high))
+    for weight, mean, sd in prior.normals:
+        before += weight / sd * np.exp(-(((true - mean) / sd) ** 2) / 2) / math.sqrt(2 * math.pi)
+    after = before * np.exp(-(((excess - true) / u) ** 2) / 2)
+    total = (np.cumsum(after) - after / 2) / after.sum()
+    for level in (-7.0, -2.0, 0.0, 1.0, 3.9):
+        assert prior.below(level, excess, u) == pytest.approx(
+            float(np.interp(level, true, total)), abs=1e-4)
+    assert prior.probability(excess, u) == pytest.approx(
+        1 - float(np.interp(0.0, true, total)), abs=1e-4)
+    low, high = prior.interval(excess, u, 0.9)
+    assert (low, high) == pytest.approx(np.interp([0.05, 0.95], total, true), abs=2e-3 + step)
+
+
+def test_a_prior_of_two_groups_from_margins_of_differing_uncertainty():
+    """Two thirds of the flights at 30 kt, a third at 8 kt; unknown ones are left out."""
+    rng = np.random.default_rng(9)
+    true = np.where(rng.random(1500) < 2 / 3, rng.normal(30, 2, 1500), rng.normal(8, 1, 1500))
+    u = rng.uniform(0.5, 3.0, 1500)
+    margins = true + rng.normal(0, u)
+    margins[:50], u[50:100], u[100:150] = np.nan, np.nan, 0.0
+    found = sorted(prior_of_margins("fleet", margins, u, normals=2).normals)
+    assert np.array(found) == pytest.approx(
+        np.array([(1 / 3, -8.0, 1.0), (2 / 3, -30.0, 2.0)]), abs=0.2)
+
+
+@pytest.mark.parametrize(("flights", "enough"), [(29, False), (30, True)])
+def test_a_prior_takes_thirty_flights(flights, enough):
+    margins = np.append(np.full(flights, 12.0), np.nan)
+    if enough:
+        ((weight, mean, sd),) = prior_of_margins("alike", margins, 1.0, normals=1).normals
+        assert (weight, mean) == pytest.approx((1.0, -12.0))
+        assert 0 < sd < 1e-5
+    else:
+        with pytest.raises(ValueError, match="30 flights"):
+            prior_of_margins("few", margins, 1.0)
+
+
 @pytest.mark.parametrize(("edges", "counts"), [
     ([0, 1], [1, 2]), ([1, 0], [1]), ([0, 1], [-1]), ([0, 1], [0])])
 def test_bad_histograms(edges, counts):
