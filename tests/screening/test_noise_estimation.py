@@ -220,6 +220,14 @@ def test_filtered_noise_of_known_size_is_weighed_by_how_far_off_that_is():
     beside = fit.parts.wanders.ravel() / fit.parts.filtered
     assert sorted({*beside.tolist()}) == [0.0, 0.5, 2.0, 8.0]
     assert len(fit.weight) == 15 * 4 * (1 + 7 * len(fit.parts.bends))
+    # Trends go by the strength of all slow noise: white, and filtered at the lowest frequencies.
+    keep = math.exp(-1 / 3)
+    slow = 1 + fit.parts.filtered * (1 + keep) / (1 - keep)
+    moving = fit.parts.trends[:, 0] > 0
+    corners = np.minimum(np.pi / 14 * 1.5 ** np.arange(7), np.pi)
+    shares = fit.parts.trends[moving, 0] / slow[moving]
+    assert sorted({*np.round(1 / shares, 6)}) == pytest.approx(
+        sorted({*np.round(spectra.trend(corners), 6)}))
 
 
 @pytest.mark.parametrize("group", [1, 2])
