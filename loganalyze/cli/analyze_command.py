@@ -107,8 +107,8 @@ class _Job:
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
               help="Paper of the PDF.")
 @click.option("--deidentify", is_flag=True,
-              help="Leave crew, flight number, registration, date and file names out of the "
-              "report (not out of the other results).")
+              help="Leave crew, flight number, registration, date, file names and hashes out of "
+              "all that is written; the folder is named debrief, or as --name says.")
 @declare_option
 @click.option("--fail-on-exceedance", is_flag=True,
               help="Exit with 1 when any exceedance was found; a flight that was not judged, or in "
@@ -173,6 +173,9 @@ def command(
                                "--together.")
     if out is not None and name is None and Path("-") in logs and not Path("-").exists():
         raise click.UsageError("The standard input has no name to call its results by: add --name.")
+    if deidentify and skip_existing:
+        raise click.UsageError("--deidentify and --skip-existing exclude each other: de-identified "
+                               "results keep nothing by which to find their log.")
     how = _presentation(reader, units, clock, deidentify)
     options = None if report is None else _report_options(report, how, paper)
     level: Level = "quiet" if quiet else "verbose" if verbose else "normal"
@@ -286,9 +289,15 @@ def _folder(log: Path, logs: tuple[Path, ...], job: _Job) -> Path | None:
     """
     if job.out is None:
         return None
-    from loganalyze.show.files.results_folder import check_folder, folders_for
+    from loganalyze.show.files.results_folder import (
+        anonymous_folders,
+        check_folder,
+        folders_for,
+    )
 
-    folders = folders_for(logs, job.out) if job.name is None else [job.out / job.name]
+    folders = [job.out / job.name] if job.name is not None else (
+        anonymous_folders(len(logs), job.out) if job.how.deidentified
+        else folders_for(logs, job.out))
     place = folders[logs.index(log)]
     first = logs[folders.index(place)]
     if first is not log:
@@ -321,10 +330,12 @@ def _judge(log: Path, folder: Path | None, job: _Job) -> Summary:
     from loganalyze.show.files.log_summary import LogSummary
     from loganalyze.show.files.results_folder import ResultsFolder
 
-    summary = LogSummary(limits=job.limits, columns=job.columns, declared=job.declared)
+    summary = LogSummary(limits=job.limits, columns=job.columns, declared=job.declared,
+                         deidentified=job.how.deidentified and folder is not None)
     with ExitStack() as stack:
         results = None if folder is None else stack.enter_context(ResultsFolder(
-            folder, summary, overwrite=job.overwrite, plot_format=job.plot_format))
+            folder, summary, overwrite=job.overwrite, plot_format=job.plot_format,
+            presentation=job.how))
         number = 0
         for flight in read_flights(job.parts or log, job.columns):
             number += 1  # noqa: SIM113  (enumerate would keep the flight that it gave last)

@@ -35,7 +35,7 @@ def test_no_report_unless_asked_for(run, fast, sheet, tmp_path):
 def test_reader_units_and_de_identification_reach_the_report(run, fast, sheet, tmp_path):
     assert run("analyze", fast, "--limits", sheet, "--out", tmp_path / "out", "--report", "html",
                "--for", "crew", "--units", "kmh-m", "--deidentify").code == 0
-    page = page_of(tmp_path / "out" / "fast")
+    page = page_of(tmp_path / "out" / "debrief")
     assert "<h1>Flight debrief: airspeed and Mach limits</h1>" in page
     assert re.search(r"9\.3 km/h over", page)
     for hidden in ("fast.csv", "an invented twin", "limits.toml"):
@@ -81,7 +81,7 @@ def test_a_report_that_fails_leaves_nothing_behind(run, fast, sheet, tmp_path, m
     assert list((tmp_path / "out").iterdir()) == []
 
 
-def test_the_help_says_what_de_identify_leaves_alone():
+def test_the_help_says_that_de_identify_holds_for_all_that_is_written():
     command = group.get_command(None, "analyze")
     (option,) = [one for one in command.params if one.name == "deidentify"]
-    assert "not out of the other results" in option.help
+    assert "all that is written" in option.help

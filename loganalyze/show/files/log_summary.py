@@ -16,7 +16,8 @@ from loganalyze.problems import Problem
 from loganalyze.record.flight_log import Source
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.limits_sheet import LimitsSheet
-from loganalyze.show.tables.table_columns import Origin
+from loganalyze.show.tables.table_columns import HIDDEN, Origin
+from loganalyze.text.anonymous_facts import anonymous, anonymous_flight
 from loganalyze.text.facts import FlightFacts, InputFacts, LimitFacts, Summary
 from loganalyze.text.flight_account import Judged, analysis_of, channel_facts, flight_facts
 from loganalyze.text.language import reading_text, verdict_sentences
@@ -34,6 +35,8 @@ class LogSummary:
         The files that the sheets came from, to name them with their hashes.
     declared : mapping, optional
         States declared for the flight, as the user wrote them.
+    deidentified : bool
+        Leave out what tells which flight it is: names, hashes, dates and instants of UTC.
     """
 
     def __init__(
@@ -42,7 +45,9 @@ class LogSummary:
         limits: Path | None = None,
         columns: Path | None = None,
         declared: Mapping[str, float] | None = None,
+        deidentified: bool = False,
     ) -> None:
+        self._deidentified = deidentified
         self._files = (("limits", limits), ("columns", columns))
         self._declared = dict(declared or {})
         self._flights: list[FlightFacts] = []
@@ -54,6 +59,8 @@ class LogSummary:
         analysis = analysis_of(judged)
         self._of = analysis.log.source, analysis.sheet, analysis.settings
         facts = flight_facts(judged)
+        if self._deidentified:
+            facts = anonymous_flight(facts)
         self._flights.append(facts)
         for one in channel_facts(analysis.log):
             before = self._channels.get(one.channel)
@@ -63,6 +70,8 @@ class LogSummary:
 
     def origin(self, analysis: Analysis) -> Origin:
         """Return what the rows of a flight's tables say that they come from."""
+        if self._deidentified:
+            return HIDDEN
         limits = dict(self._files)["limits"]
         return Origin(analysis.log.source.path.name, analysis.sheet.aircraft,
                       limits.name if limits else "")
@@ -95,7 +104,7 @@ class LogSummary:
             used = source.columns or path if role == "columns" else path
             if used is not None:
                 files.append(_input(role, used))
-        return Summary(
+        summary = Summary(
             program="loganalyze",
             versions={"loganalyze": __version__, "python": platform.python_version(),
                       "numpy": np.__version__, "pyarrow": pa.__version__},
@@ -111,6 +120,7 @@ class LogSummary:
             flights=flights,
             cautions=list(verdict_sentences.CAUTIONS),
         )
+        return anonymous(summary) if self._deidentified else summary
 
 
 def summarise(

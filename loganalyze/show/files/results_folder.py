@@ -27,6 +27,7 @@ from loganalyze.show.tables.table_columns import Origin
 from loganalyze.text.facts import FlightFacts, Summary
 from loganalyze.text.flight_account import Judged, analysis_of
 from loganalyze.text.plain_values import plain
+from loganalyze.text.presentation import Presentation
 from loganalyze.version import __version__
 
 PLOT_FORMATS = ("png", "svg", "pdf")
@@ -41,6 +42,15 @@ def folder_for(log: Path, out: Path) -> Path:
         if name.lower().endswith(suffix) and len(name) > len(suffix):
             name = name[: -len(suffix)]
     return out / name
+
+
+def anonymous_folders(number: int, out: Path) -> list[Path]:
+    """Return folders for the results of so many logs that don't tell their names."""
+    return [out / (ANONYMOUS if i == 1 else f"{ANONYMOUS}-{i}") for i in range(1, number + 1)]
+
+
+ANONYMOUS = "debrief"
+"""The folder of the results of a log that nothing may tell."""
 
 
 def folders_for(logs: Sequence[Path], out: Path) -> list[Path]:
@@ -130,6 +140,9 @@ class ResultsFolder:
         Replace the folder of earlier results whole.
     plot_format : {"png", "svg", "pdf"}
         Format of the figure.
+    presentation : Presentation, optional
+        How the figure puts things, and whether nothing may tell which flight it is; a `summary`
+        that is given must have been told so, too.
 
     Raises
     ------
@@ -139,11 +152,13 @@ class ResultsFolder:
     """
 
     def __init__(self, folder: str | Path, summary: LogSummary | None = None, *,
-                 overwrite: bool = False, plot_format: str = "png") -> None:
+                 overwrite: bool = False, plot_format: str = "png",
+                 presentation: Presentation | None = None) -> None:
         if plot_format not in PLOT_FORMATS:
             raise ValueError(f"plot_format must be one of {', '.join(PLOT_FORMATS)}")
         self.folder = Path(folder)
-        self.summary = summary or LogSummary()
+        self._how = presentation or Presentation()
+        self.summary = summary or LogSummary(deidentified=self._how.deidentified)
         self._overwrite, self._plot_format = overwrite, plot_format
         self._stack = ExitStack()
         self._rows: dict[str, list[tuple[Any, ...]]] = {table.name: [] for table in TABLES}
@@ -174,7 +189,7 @@ class ResultsFolder:
                 (*row, *origin.cells) for row in table.rows(judged, facts))
         number = f"-{analysis.flight}" if analysis.flight > 1 else ""
         figure = margin_figure(
-            analysis, assessment=judged if isinstance(judged, Assessment) else None)
+            analysis, self._how, judged if isinstance(judged, Assessment) else None)
         save_figure(figure, self.path / f"margin{number}.{self._plot_format}")
         return facts
 
@@ -200,6 +215,7 @@ def write_results(
     declared: Mapping[str, float] | None = None,
     overwrite: bool = False,
     plot_format: str = "png",
+    presentation: Presentation | None = None,
 ) -> Summary:
     """Write the results of one log's flights to a folder.
 
@@ -217,7 +233,7 @@ def write_results(
         The folder to make.
     limits, columns, declared
         As `LogSummary` takes them.
-    overwrite, plot_format
+    overwrite, plot_format, presentation
         As `ResultsFolder` takes them.
 
     Returns
@@ -241,8 +257,10 @@ def write_results(
     ['ceilings.csv', 'ceilings.parquet']
     """
     given = [flights] if isinstance(flights, Analysis | Assessment) else flights
-    summary = LogSummary(limits=limits, columns=columns, declared=declared)
-    with ResultsFolder(folder, summary, overwrite=overwrite, plot_format=plot_format) as results:
+    hidden = presentation is not None and presentation.deidentified
+    summary = LogSummary(limits=limits, columns=columns, declared=declared, deidentified=hidden)
+    with ResultsFolder(folder, summary, overwrite=overwrite, plot_format=plot_format,
+                       presentation=presentation) as results:
         for judged in given:
             results.add(judged)
             # Only then is the next flight read: one at a time is in memory.

@@ -231,12 +231,12 @@ def method(subject: Subject) -> tuple[Section, ...]:
         blocks.append(KeyValues(tuple(
             (name, f"{value:,}" if isinstance(value, int) else str(value))
             for name, value in steps)))
-    files = tuple((label.ROLES.get(one.role, one.role),
-                   label.HIDDEN_FILE if how.deidentified else one.file,
-                   f"{one.size:,}", one.sha256) for one in summary.inputs)
-    blocks.append(Table(label.FILES_CAPTION, (
-        Column(label.COLUMNS["role"], heads_row=True), Column(label.COLUMNS["file"]),
-        Column(label.COLUMNS["bytes"], numeric=True), Column(label.COLUMNS["sha256"])), files))
+    files = tuple((label.ROLES.get(one.role, one.role), one.file, f"{one.size:,}", one.sha256)
+                  for one in summary.inputs if not how.deidentified)
+    if files:
+        blocks.append(Table(label.FILES_CAPTION, (
+            Column(label.COLUMNS["role"], heads_row=True), Column(label.COLUMNS["file"]),
+            Column(label.COLUMNS["bytes"], numeric=True), Column(label.COLUMNS["sha256"])), files))
     blocks.append(Paragraph(wording.versions(summary.versions), "note"))
     return (Section("method", label.SECTIONS["method"], tuple(blocks)),)
 

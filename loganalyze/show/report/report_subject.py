@@ -46,8 +46,9 @@ class Subject:
 
     @property
     def log_sha256(self) -> str:
-        """SHA-256 of the log."""
-        return next(item.sha256 for item in self.summary.inputs if item.role == "log")
+        """SHA-256 of the log; empty where nothing may tell which it is."""
+        return "" if self.how.deidentified else next(
+            item.sha256 for item in self.summary.inputs if item.role == "log")
 
     @property
     def name(self) -> str:
@@ -66,7 +67,8 @@ class Subject:
     def footer(self) -> str:
         """What each page of paper carries."""
         version = self.summary.versions["loganalyze"]
-        return f"loganalyze {version} · log SHA-256 {self.log_sha256}"
+        of = f" · log SHA-256 {self.log_sha256}" if self.log_sha256 else ""
+        return f"loganalyze {version}{of}"
 
     @property
     def all_assessed(self) -> Sequence[AssessedExceedance]:

@@ -91,7 +91,7 @@ def sample_table(judged: Judged, origin: Origin) -> pa.Table:
     size = len(analysis.time)
     found = {**analysis.columns, **assessed}
     arrays = [numbers(analysis.time, pa.float64())]
-    if analysis.log.utc_start is None:
+    if analysis.log.utc_start is None or origin.hidden:
         arrays.append(pa.nulls(size, UTC))
     else:
         elapsed = np.round(analysis.time * 1e6).astype("timedelta64[us]")

@@ -41,16 +41,21 @@ class Origin:
     log: str
     aircraft: str
     limits_sheet: str
+    hidden: bool = False
 
     @property
     def cells(self) -> tuple[str | None, ...]:
         """The values of ORIGIN_COLUMNS."""
-        return (self.log, self.aircraft, self.limits_sheet or None)
+        return (self.log or None, self.aircraft or None, self.limits_sheet or None)
 
+
+HIDDEN = Origin("", "", "", hidden=True)
+"""The origin of a flight that nothing may tell: neither names nor instants of UTC."""
 
 ORIGIN_COLUMNS = (
-    Column("log", "string", "", "file name of the log", True),
-    Column("aircraft", "string", "", "aircraft, as the limits sheet names it", True),
+    Column("log", "string", "", "file name of the log; blank where de-identified"),
+    Column("aircraft", "string", "", "aircraft, as the limits sheet names it; blank where "
+           "de-identified"),
     Column("limits_sheet", "string", "", "file name of the limits sheet"),
 )
 """The last columns of every table."""
