@@ -168,6 +168,17 @@ def test_one_sample_of_the_flaps_decides_no_limit(judged, channel):
     assert len(back.exceedances) == 1
 
 
+@pytest.mark.parametrize(("channel", "away", "outlier"), [
+    ("flap", 1.9, False), ("flap", 2.1, True), ("flap", -2.1, True),
+    ("flap_lever", 0.4, False), ("flap_lever", 0.6, True)])
+def test_how_far_an_outlier_of_the_flaps_is_from_its_neighbours(judged, channel, away, outlier):
+    angle = np.full(12, 10.0)
+    angle[5] += away
+    found = [one.values for one in judged(VFES, **{channel: angle}).findings
+             if one.code == "configuration_outliers"]
+    assert found == ([{"channel": channel, "samples": 1, "first_s": 5.0}] if outlier else [])
+
+
 def test_an_outlier_is_listed_for_each_limit_that_it_would_bring_into_force(judged):
     always = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 400.0}
     slow = vfe("VFE 40", 140.0, above=35, up_to=40)

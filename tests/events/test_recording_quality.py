@@ -102,6 +102,13 @@ def test_two_sources(judged):
     assert one.values["greatest"] == pytest.approx(20 * KNOT)
 
 
+def test_a_second_source_that_says_nothing_is_compared_nowhere(judged):
+    one = flag(judged([200.0] * 5, calibrated_airspeed_2=[NAN] * 5), "sources disagree",
+               "calibrated_airspeed")
+    assert (len(one.covered), len(one.raised)) == (0, 0)
+    assert one.values == {"sources": ("calibrated_airspeed_2",)}
+
+
 @pytest.mark.parametrize("floor", [0.0, 30.0, 40.0])
 def test_clamped_at_its_floor_is_at_most_that_and_so_under(judged, floor):
     kt = np.concatenate([np.full(20, floor), np.linspace(floor + 1, 120, 40), np.full(15, floor)])

@@ -203,10 +203,12 @@ def test_parts_are_weighed_by_likelihood_and_what_was_likely_beforehand():
     assert own[1:] / own[:-1] == pytest.approx(0.7)
 
 
-def test_filtered_noise_of_known_size_is_weighed_by_how_far_off_that_is():
+@pytest.mark.parametrize("group", [1, 2])
+def test_filtered_noise_of_known_size_is_weighed_by_how_far_off_that_is(group):
     known = noise_estimation.Filtered(0.5, 3.0)
     values = np.random.default_rng(4).normal(0, 1, 14)
-    fit = fitted(values, known=known)
+    fit = fitted(values, known=known, group=group)
+    keep = math.exp(-1 / group / 3)  # from sample to sample, of which each value averages `group`
     scale, likelihood = likelihoods(fit, values, 0.1)
     off = np.log(scale * fit.parts.filtered / 0.5**2) / 0.4
     prior = fit.weight / np.exp(likelihood - off**2 / 2)
@@ -214,15 +216,14 @@ def test_filtered_noise_of_known_size_is_weighed_by_how_far_off_that_is():
     gusty = fit.parts.wanders.any(axis=1)
     assert prior[gusty].sum() == pytest.approx(0.15)
     assert prior[~gusty & ~fit.parts.trends.any(axis=1)].sum() == pytest.approx(0.85 / 2)
-    assert fit.parts.filtered_keep == pytest.approx(math.exp(-1 / 3))
-    assert fit.parts.keeps == (pytest.approx(math.exp(-1 / 4)),)
+    assert fit.parts.filtered_keep == pytest.approx(keep)
+    assert fit.parts.keeps == (pytest.approx(math.exp(-1 / group / 4)),)
     assert sorted(set(fit.parts.filtered)) == [2.0**power for power in range(-2, 13)]
     beside = fit.parts.wanders.ravel() / fit.parts.filtered
     assert sorted({*beside.tolist()}) == [0.0, 0.5, 2.0, 8.0]
     assert len(fit.weight) == 15 * 4 * (1 + 7 * len(fit.parts.bends))
     # Trends go by the strength of all slow noise: white, and filtered at the lowest frequencies.
-    keep = math.exp(-1 / 3)
-    slow = 1 + fit.parts.filtered * (1 + keep) / (1 - keep)
+    slow = 1 + fit.parts.filtered * (1 + keep) / (1 - keep) / group
     moving = fit.parts.trends[:, 0] > 0
     corners = np.minimum(np.pi / 14 * 1.5 ** np.arange(7), np.pi)
     shares = fit.parts.trends[moving, 0] / slow[moving]

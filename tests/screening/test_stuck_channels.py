@@ -447,3 +447,13 @@ def test_a_reference_that_holds_one_value_shows_nothing_by_a_bad_sample(judged):
     stuck[[0, 139]] = 239.0
     screened = judged(stuck, settings=LENIENT, indicated_airspeed_2=other).screened
     assert screened == {}  # one step of 20 kt is as far as it ever moves
+
+
+@pytest.mark.parametrize(("rows", "frozen"), [(4, False), (5, True)])
+def test_however_slow_the_log_five_samples_make_a_standstill(judged, rows, frozen):
+    """At a sample in 8 s four of them last 24 s, too."""
+    inside = (np.arange(rows + 40) >= 20) & (np.arange(rows + 40) < rows + 20)
+    path = np.where(np.arange(rows + 40) < 22, 0.0, 60.0) + 0.5 * np.arange(rows + 40)
+    screened = judged(240 + np.where(inside, 10.0, path), indicated_airspeed_2=240 + path,
+                      interval_s=8.0, settings=LENIENT).screened
+    assert screened == ({FROZEN: rows} if frozen else {})
