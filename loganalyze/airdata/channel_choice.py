@@ -95,7 +95,9 @@ def altitude_of(log: FlightLog) -> DerivedQuantity:
         sources = derivation.channels
         match derivation.kind:
             case "recorded":
-                return DerivedQuantity(log.aligned(sources[0]), sources)
+                values = log.aligned(sources[0])
+                lost = Finding("altitude_never_recorded", _columns(log, *sources))
+                return DerivedQuantity(values, sources, finding=lost if _is_blank(values) else None)
             case "pressures":
                 return DerivedQuantity(altitude_of_static(_difference(log, sources)), sources,
                              finding=Finding("altitude_from_pressures", _columns(log, *sources)))
@@ -111,6 +113,11 @@ def altitude_of(log: FlightLog) -> DerivedQuantity:
     if "indicated_altitude" in log:
         return replace(unknown, finding=Finding("indicated_altitude_without_setting"))
     return replace(unknown, finding=Finding("no_pressure_altitude"))
+
+
+def _is_blank(values: Floats) -> bool:
+    """Whether nothing is known; most logs say so with their first values."""
+    return bool(np.isnan(values[:1000]).all() and np.isnan(values).all())
 
 
 def cas_of_impact(impact: Floats) -> Floats:

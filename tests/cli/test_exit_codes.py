@@ -188,6 +188,9 @@ def test_a_limit_whose_channel_is_not_recorded_is_named_in_the_one_line(tmp_path
     assert code == 0
     assert len(out.splitlines()) == 1
     assert "; VFE 15, VFE 35 and VLE could not be judged." in out
+    # And why, so that nobody takes the line for a verdict on them.
+    for limit, channel in (("VFE 15", "flap"), ("VFE 35", "flap"), ("VLE", "gear_down")):
+        assert f"{limit} could not be judged: {channel} not recorded and not declared." in out
     over = log(tmp_path, "over.csv", [260.0 + i % 5 for i in range(300)])
     code, out, _ = configured(over, "-q")
     assert (code, len(out.splitlines())) == (0, 1)

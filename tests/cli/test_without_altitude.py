@@ -184,3 +184,48 @@ def test_inspect_offers_a_columns_file_to_start_from(tmp_path, capsys):
     assert json.loads(inspected("--json"))["starter"].endswith(start.strip())
     assert "pressure_altitude " in out
     assert "to start from" not in out
+
+
+def with_altitude(path: Path, altitude: object) -> Path:
+    """Write the flight that is over VMO with one pressure altitude [ft] in every row."""
+    header, *rows = flight(path, OVER).read_text().splitlines()
+    path.write_text("\n".join([f"{header},Pressure Altitude [ft]",
+                               *(f"{row},{altitude}" for row in rows)]) + "\n")
+    return path
+
+
+@pytest.mark.parametrize("fill", [
+    "", "-9999", "-9999.0", "99999", "65535", "32767", "-32768", "16383", "9999"])
+def test_an_altitude_of_fill_values_throughout_is_an_absent_one(fill, tmp_path, run):
+    path = with_altitude(tmp_path / "filled.csv", fill)
+    why = "MMO could not be judged: it needs the pressure altitude, and none is recorded."
+    code, out = run(path, SPEEDS + MMO)
+    assert code == 3
+    assert "VMO was exceeded" in out
+    assert out.count(why) == 1
+    assert ("Nothing that can be a pressure altitude stands in column Pressure Altitude [ft]: "
+            "taken as not recorded") in out
+    assert run(path, SPEEDS, "--fail-on-exceedance")[0] == 1
+    # What the airspeed limits are, and how sure, doesn't depend on it.
+    absent = flight(tmp_path / "absent.csv", OVER)
+    said = [run(one, SPEEDS, "--json")[1] for one in (path, absent)]
+    found = [json.loads(one)["flights"][0] for one in said]
+    assert found[0]["exceedances"] == found[1]["exceedances"]
+    assert found[0]["exceedances"]
+
+
+@pytest.mark.parametrize("altitude", ["10000", "1023", "4096", "0"])
+def test_an_altitude_that_stands_still_is_one(altitude, tmp_path, run):
+    code, out = run(with_altitude(tmp_path / "level.csv", altitude), SPEEDS + MMO)
+    assert code == 0
+    assert "could not be judged:" not in out
+
+
+@pytest.mark.parametrize("fill", ["", "-9999", "9999"])
+def test_an_airspeed_of_fill_values_throughout_is_not_judged(fill, tmp_path, run):
+    path = tmp_path / "lost.csv"
+    path.write_text("Time [s],CAS [kt],Pressure Altitude [ft]\n" + "".join(
+        f"{i},{fill},{10000 + i % 5}\n" for i in range(300)))
+    code, out = run(path, SPEEDS + MMO, "-q", "--fail-on-exceedance")
+    assert code == 3
+    assert "could be judged" in out

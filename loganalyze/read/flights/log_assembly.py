@@ -18,7 +18,7 @@ from loganalyze.read.csv.damaged_cells import damage_findings
 from loganalyze.read.files.row_batches import Rows
 from loganalyze.read.flights.clock_plausibility import doubt
 from loganalyze.read.plan.read_plan import ReadPlan
-from loganalyze.read.repair.fill_values import fill_findings, flown, plateaus
+from loganalyze.read.repair.fill_values import fill_findings, flown, only_fill, plateaus
 from loganalyze.read.repair.monotonic_time import Settled, settled
 from loganalyze.read.repair.sample_and_hold import Grid, blank_between, held_between, resolution
 from loganalyze.read.repair.split_words import joined, unwrapped
@@ -229,6 +229,11 @@ class _Maker:
         rate = known.greatest_rate * known.unit.factor
         filled = plateaus(values, time, rate, self._rows.looks(
             self._places[column.channel], rate) if as_read else None)
+        if (only := only_fill(values, unit)) is not None:
+            self.findings.append(Finding("fill_throughout", {
+                "column": column.name, "value": only, "count": len(values),
+                "unit": "" if unit.name == "1" else unit.name}))
+            return np.full(len(values), np.nan)
         if not len(filled):
             return values
         stood = np.unique(((values[filled] - unit.offset) / unit.factor).round(6))

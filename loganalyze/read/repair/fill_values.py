@@ -21,6 +21,7 @@ from loganalyze.read.files.row_batches import BLOCK, Look
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.record.derivations import AIRSPEEDS
 from loganalyze.record.findings import Finding
+from loganalyze.record.units import Unit
 
 _NINES = [sign * value for sign in (1, -1) for value in (
     99.99, 99.9, 999.0, 999.9, 999.99, 9999.0, 9999.9, 9999.99, 99999.0, 99999.9, 99999.99,
@@ -36,6 +37,10 @@ FILLS = np.unique(np.array([*_NINES, *_WORDS_OF_ONES]))
 
 FEWEST = 3
 """So many of one number in sequence aren't chance."""
+
+FEWEST_THROUGHOUT, LEAST_THROUGHOUT = 60, 9999.0
+"""So many samples that all hold one number of this size at least, which is in use as a fill value,
+hold nothing else: an airfield may lie at 1,023 or 4,096 ft, and a log hold no flight."""
 
 FLOWN = frozenset((
     *AIRSPEEDS, *TEMPERATURES, "true_airspeed", "mach", "pressure_altitude", "indicated_altitude",
@@ -136,6 +141,26 @@ def plateaus(values: NDArray[np.float64], time: NDArray[np.float64], rate: float
     rows = [np.arange(start[i], after[i]) for i in np.flatnonzero(alike)
             if (values[start[i] : after[i]] == values[start[i]]).all()]
     return np.concatenate([jumps[:0], *rows])
+
+
+def only_fill(values: NDArray[np.float64], unit: Unit) -> float | None:
+    """Return the fill value that a whole column holds, though it lies within its range; or None.
+
+    Nothing that is flown keeps one large word of ones from the first sample to the last.
+
+    Parameters
+    ----------
+    values : float64[n]
+        In SI; NaN where there is none.
+    unit
+        The unit in which the column was recorded.
+    """
+    if len(values) < FEWEST_THROUGHOUT or values[0] != values[-1]:
+        return None
+    if not (values == values[0]).all():
+        return None
+    number = round(float((values[0] - unit.offset) / unit.factor), 6)
+    return number if abs(number) >= LEAST_THROUGHOUT and number in FILLS else None
 
 
 def _jumps(values: NDArray[np.float64], time: NDArray[np.float64], rate: float,

@@ -146,8 +146,8 @@ def _unjudged(one: FlightFacts) -> Iterator[str]:
 
 
 def _never_judged(one: FlightFacts) -> Iterator[str]:
-    """Why limits could not be judged, where the headline doesn't name them."""
-    if one.exceedances or one.judged_s <= 0:
+    """Why limits could not be judged; where nothing was, the headline says so."""
+    if one.judged_s > 0:
         yield from (found.sentence for found in one.taken if found.code in UNJUDGED)
 
 

@@ -63,6 +63,9 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
     "no_pressure_altitude":
         "No column is recognised as the pressure altitude: no Mach number, no phases of flight, "
         "and only limits judged that need none; if the log holds one, name it in a columns file.",
+    "altitude_never_recorded": lambda values:
+        f"Nothing that can be a pressure altitude stands in {_listed(values)}: taken as not "
+        "recorded; no Mach number, no phases of flight, and only limits judged that need none.",
     "indicated_altitude_without_setting":
         "Indicated altitude recorded without its altimeter setting: no pressure altitude, no Mach "
         "number, no phases of flight, and only limits judged that need none.",
