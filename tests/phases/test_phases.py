@@ -111,15 +111,29 @@ def test_a_recorded_vertical_speed_is_used_unless_it_is_nonsense():
     close(phases(HEIGHT, SPEED, vertical_speed=[(at, -3 * v) for at, v in rates]), FLIGHT)
 
 
-@pytest.mark.parametrize("rate_hz", [0.5, 1, 4])
-def test_a_slow_roll_begins_at_most_half_a_minute_before_the_airspeed_is_alive(rate_hz):
-    """At .9 kt/s 40 kt are reached 44 s after the standstill, of which 30 s count."""
-    speed = [(0, 0), (60, 0), (193.3, 120), (230, 160), *SPEED[4:]]
-    height = [(0, 500), (193, 500), *HEIGHT[2:]]
-    found = phases(height, speed, rate_hz)
+@at_both_rates
+@pytest.mark.parametrize(("kt_s", "before_s"), [(0.4, 0), (0.6, 30), (0.9, 30), (2.0, 20)])
+def test_a_roll_begins_at_most_half_a_minute_before_the_airspeed_is_alive(kt_s, before_s):
+    """Carried back to the standstill, 20 s at 2 kt/s; less than .5 kt/s is no roll's."""
+    off = 60 + 120 / kt_s
+    speed = [(0, 0), (60, 0), (off, 120), (off + 40, 160), *(
+        (at + off - 100, kt) for at, kt in SPEED[4:])]
+    height = [(0, 500), (off, 500), *((at + off - 100, ft) for at, ft in HEIGHT[2:])]
+    found = phases(height, speed)
     assert found[1][0] == "take-off"
-    alive = 60 + PhaseSettings().slow_kt / 0.9
-    assert found[1][1] == pytest.approx(alive - 30, abs=2 / rate_hz)
+    alive = 60 + PhaseSettings().slow_kt / kt_s
+    assert found[1][1] == pytest.approx(alive - before_s, abs=4)
+
+
+@at_both_rates
+@pytest.mark.parametrize(("kt_s", "after_s"), [(0.4, 0), (0.6, 30), (1.0, 20), (4.0, 5)])
+def test_a_landing_ends_at_taxi_speed_and_at_most_half_a_minute_later(kt_s, after_s):
+    """From 40 kt, where the airspeed is last alive, to 20 kt at the rate of the roll."""
+    slowed = 1500 + 110 / kt_s
+    speed = [*SPEED[:-2], (slowed, 0), (slowed + 200, 0)]
+    found = phases([*HEIGHT[:-1], (slowed + 200, 500)], speed)
+    (end,) = [end for name, _, end in found if name == "landing"]
+    assert end == pytest.approx(1500 + 70 / kt_s + after_s, abs=4)
 
 
 @at_both_rates
@@ -685,3 +699,32 @@ def test_an_emergency_descent_is_four_thousand_feet_a_minute(fpm, phase):
     found = names(phases([(0, 33000), (600, 33000), (end, 13000), (end + 400, 13000),
                           (end + 700, 8000)], [(0, 280), (2000, 280)]))
     assert found[1] == phase
+
+
+@at_both_rates
+def test_heights_at_which_phases_change_on_a_slow_climb_and_descent():
+    """At 5 ft/s: 35 ft and 1,000 ft above the ground after take-off, 50 ft before landing."""
+    height = [(0, 500), (100, 500), (500, 2500), (900, 10500), (1500, 10500), (1900, 2500),
+              (2300, 500), (2500, 500)]
+    speed = [(0, 0), (60, 0), (100, 120), (140, 160), (2000, 160), (2200, 110), (2300, 110),
+             (2336.7, 0), (2500, 0)]
+    found = {name: (start, end) for name, start, end in phases(height, speed)}
+    assert found["take-off"][1] == pytest.approx(100 + 35 / 5, abs=3.1)
+    assert found["initial climb"][1] == pytest.approx(100 + 1000 / 5, abs=3.1)
+    assert found["approach"][0] == pytest.approx(1900 - (3500 - 2500) / 20, abs=3.1)
+    assert found["landing"][0] == pytest.approx(2300 - 50 / 5, abs=3.1)
+
+
+@at_both_rates
+@pytest.mark.parametrize(("gap_s", "unknown"), [(9, False), (14, True)])
+def test_a_gap_of_more_than_ten_seconds_is_of_no_known_phase(gap_s, unknown):
+    found = names(phases(HEIGHT, SPEED, lose=[(800, 800 + gap_s)], interval_s=1 / Drawn.rate_hz))
+    assert ("unknown" in found) == unknown
+
+
+@at_both_rates
+@pytest.mark.parametrize(("kt", "stands"), [(1.8, True), (2.3, False)])
+def test_less_than_two_knots_over_the_ground_is_standing(kt, stands):
+    over_ground = [(0, kt), (60, kt), (100, 120), (1500, 110), (1536, kt), (1700, kt)]
+    found = names(phases(HEIGHT, SPEED, ground_speed=over_ground))
+    assert (found[0], found[-1]) == (("standing",) * 2 if stands else ("taxi",) * 2)
