@@ -187,11 +187,13 @@ def command(
     summaries: list[Summary] = []
     rows: list[dict[str, Any]] = []
     failed: set[int] = set()
+    indexed: list[tuple[Path, Path | None, Summary | None, str]] = []
     for log in _with_progress(logs):
         try:
             folder = _folder(log, logs, job)
             if _is_done(log, folder, job):
                 rows.append({"log": str(log), "status": "skipped"})
+                indexed.append((log, folder, None, ""))
                 if not as_json:
                     _clear_bar(logs)
                     say(f"{log}: skipped, {folder} holds its results")
@@ -203,14 +205,17 @@ def command(
             problem = error if isinstance(error, Problem) else unexpected(error, str(log))
             failed.add(WRONG_INPUT if isinstance(error, Problem) else UNEXPECTED)
             rows.append({"log": str(log), "status": "failed", "error": problem.sentence})
+            indexed.append((log, None, None, problem.sentence))
             _clear_bar(logs)
             complain(problem)
             continue
         summaries.append(summary)
+        indexed.append((log, folder, summary, ""))
         rows.append({"log": str(log), "status": summary.status, **summary.plain()})
         if not as_json:
             _clear_bar(logs)
             click.echo(_report(log, summary, folder, job), color=job.colour)
+    _write_index(job, indexed)
     if as_json:
         print_json(rows[0] if len(logs) == 1 else rows)
     elif summaries and not quiet:
@@ -338,7 +343,7 @@ def _judge(log: Path, folder: Path | None, job: _Job) -> Summary:
             presentation=job.how))
         number = 0
         for flight in read_flights(job.parts or log, job.columns):
-            number += 1  # noqa: SIM113  (enumerate would keep the flight that it gave last)
+            number += 1
             judged = assess_flight(
                 analyze(flight, job.sheet, settings=job.settings, declared=job.states,
                         flight=number), priors=job.priors)
@@ -353,7 +358,23 @@ def _judge(log: Path, folder: Path | None, job: _Job) -> Summary:
                     write_reports(results.path, judged, summary.of_flight(judged, facts),
                                   job.report)
             del flight, judged
+        if results is not None and number > 1 and job.report and "html" in job.report.formats:
+            from loganalyze.show.files.index_file import write_index
+            from loganalyze.show.report.flight_index import IndexedLog
+
+            write_index(results.path, [IndexedLog(log.name, "", summary.result())], job.how)
         return summary.result() if results is None else results.finish()
+
+
+def _write_index(
+    job: _Job, logs: Sequence[tuple[Path, Path | None, Summary | None, str]]
+) -> None:
+    """Write the index of a run over several logs, where there are pages to lead to."""
+    if job.out is None or job.report is None or "html" not in job.report.formats or len(logs) < 2:
+        return
+    from loganalyze.show.files.index_file import write_index_of_run
+
+    write_index_of_run(job.out, logs, job.how)
 
 
 _TONES: dict[str, dict[str, Any]] = {

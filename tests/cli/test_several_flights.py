@@ -55,3 +55,60 @@ def test_times_count_from_each_flights_own_start(run, two_flights, tmp_path):
         assert "0:00:2" in texts[form], form
     about = json.loads(re.search(r'id="chart-about">(.*?)</script>', texts["page"])[1])
     assert about["origin"] == DAY_S
+
+
+def rows_of(page: str) -> list[list[str]]:
+    body = page[page.index("<tbody"):page.index("</tbody>")]
+    return [[re.sub(r"<[^>]+>", "", cell) for cell in re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row)]
+            for row in body.split("</tr>")[:-1]]
+
+
+def test_an_index_leads_to_each_flight(run, two_flights, tmp_path):
+    log, sheet = two_flights
+    done = run("analyze", log, "--limits", sheet, "--out", tmp_path / "out", "--report", "html")
+    assert done.code == 0, done.err
+    folder = tmp_path / "out" / "week"
+    page = (folder / "index.html").read_text(encoding="utf-8")
+    first, second = rows_of(page)
+    assert first[0] == "flight 1"
+    assert first[2].startswith("No limit was exceeded in ")
+    assert second[2].startswith("VMO was exceeded. Worst: ")
+    assert second[3] == "VMO, 5.1 kt over"
+    for href in re.findall(r'href="([^"#]+)"', page):
+        assert (folder / href).is_file()
+    assert re.findall(r'href="([^"#]+)"', page) == ["report.html", "report-2.html"]
+    assert "<script" not in page
+    assert "http" not in page.replace("http-equiv", "")
+    assert not (tmp_path / "out" / "index.html").exists()
+
+
+def test_a_run_over_several_logs_has_an_index_of_all(run, two_flights, tmp_path):
+    log, sheet = two_flights
+    other, broken = tmp_path / "a b#1.csv", tmp_path / "broken.csv"
+    other.write_text("\n".join(log.read_text().splitlines()[:51]))
+    broken.write_text("nothing\n")
+    arguments = ("analyze", log, broken, other, "--limits", sheet, "--out", tmp_path / "out",
+                 "--report", "html")
+    run(*arguments)
+    page = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert [row[0] for row in rows_of(page)] == ["week.csv", "week.csv", "broken.csv", "a b#1.csv"]
+    assert "could not be judged" in rows_of(page)[2][3]
+    assert re.findall(r'href="([^"#]+)"', page) == [
+        "week/report.html", "week/report-2.html", "a%20b%231/report.html"]
+    run(*arguments, "--skip-existing")
+    again = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert rows_of(again)[0][3] == "not judged again: results of an earlier run"
+    (tmp_path / "out" / "index.html").write_text("<p>a page of another kind</p>")
+    refused = run(*arguments, "--overwrite")
+    assert refused.code == 2
+    assert "isn't an index of flights" in refused.err.replace("isn&#x27;t", "isn't")
+
+
+def test_the_index_of_a_deidentified_run_names_nothing(run, two_flights, tmp_path):
+    log, sheet = two_flights
+    run("analyze", log, "--limits", sheet, "--out", tmp_path / "out", "--report", "html",
+        "--deidentify")
+    page = (tmp_path / "out" / "debrief" / "index.html").read_text(encoding="utf-8")
+    assert "week" not in page
+    assert "invented" not in page
+    assert [row[1] for row in rows_of(page)] == ["", ""]

@@ -92,7 +92,8 @@ def _table(table: Table) -> Html:
     for cells in table.rows:
         made = []
         for column, cell in zip(table.columns, cells, strict=True):
-            text = element("a", cell.text, href=f"#{cell.key}") if isinstance(cell, Link) else cell
+            text = element("a", cell.text, href=cell.page or f"#{cell.key}") if isinstance(
+                cell, Link) else cell
             made.append(element(
                 "th" if column.heads_row else "td", text,
                 scope="row" if column.heads_row else None,

@@ -51,10 +51,11 @@ class KeyValues:
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """The text of a cell that leads to the section with this key."""
+    """The text of a cell that leads to the section with this key; ``page`` : of another page."""
 
     text: str
     key: str
+    page: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from loganalyze.results.assessment_results import (
 )
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.text.en.labels import report_labels as label
-from loganalyze.text.en.labels.phase_labels import WHILE, while_in
+from loganalyze.text.en.labels.phase_labels import while_in_all
 from loganalyze.text.en.number_format import (
     count,
     duration,
@@ -87,7 +87,7 @@ def verdict(
         said += f" {often}" + (" in all" if len(names) > 1 else "")
     first = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)[0]
     worst = found[first]
-    said += _while_in(assessed) + (judged if facts.unknown_s > 0 else "")
+    said += while_in_all([one.phase for one in assessed]) + (judged if facts.unknown_s > 0 else "")
     said += (f". Worst: {how.published(worst.worst_value, worst.quantity)}, "
              f"{how.exceeded_by(worst)} over {worst.limit}, "
              f"at {_height(worst.worst_pressure_altitude_ft, how)}, "
@@ -97,19 +97,6 @@ def verdict(
         said += f" {sentence_case(sure.basis)} {decision(sure, worst.quantity, how)}."
     return " ".join(filter(None, (said, greater_readings(found, assessed, first, how),
                                   quality_text.also_in_doubt(doubted, names, how))))
-
-
-def _while_in(assessed: Sequence[AssessedExceedance]) -> str:
-    """The phases in which limits were exceeded, as they follow on; empty for many or none."""
-    phases = list(dict.fromkeys(one.phase for one in assessed))
-    if not phases or len(phases) > PHASES_NAMED or not all(
-            phase in WHILE and phase != "unknown" for phase in phases):
-        return ""
-    return f" {listed([while_in(phase) for phase in phases])}"
-
-
-PHASES_NAMED = 2
-"""How many phases a verdict names at most."""
 
 
 def greater_readings(

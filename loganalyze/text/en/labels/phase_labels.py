@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 WHILE: dict[str, str] = {
     "unknown": "in an unknown phase",
     "standing": "while standing",
@@ -28,3 +30,19 @@ def while_in(phase: str) -> str:
     Raises KeyError for a phase that has no words: a test holds that each has.
     """
     return WHILE[phase]
+
+
+PHASES_NAMED = 2
+"""How many phases a verdict names at most."""
+
+
+def while_in_all(phases: Sequence[str]) -> str:
+    """Return the phases in which something happened, as they follow on a verb.
+
+    Empty for none, for more than `PHASES_NAMED`, and where one isn't known.
+    """
+    named = list(dict.fromkeys(phases))
+    if not named or len(named) > PHASES_NAMED or not all(
+            phase in WHILE and phase != "unknown" for phase in named):
+        return ""
+    return f" {' and '.join(while_in(phase) for phase in named)}"

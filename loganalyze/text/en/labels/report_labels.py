@@ -44,6 +44,18 @@ COLUMNS: dict[str, str] = {
     "part": "Part", "took": "Margin taken", "rule": "Rule",
 }
 
+INDEX_TITLE = "Flights: airspeed and Mach limits"
+INDEX_SECTION = "Flights"
+INDEX_CAPTION = "Each flight with its verdict; its number leads to its page"
+INDEX_COLUMNS: dict[str, str] = {
+    "log": "Log", "flight": "Flight", "date": "First sample (UTC)", "outcome": "Verdict",
+    "worst": "Worst", "severity": "Severity",
+}
+INDEX_FLIGHT = "flight {number}"
+INDEX_SKIPPED = "not judged again: results of an earlier run"
+INDEX_FAILED = "could not be judged: {problem}"
+TIMES_IN_UTC = "Times are UTC where the log has a date."
+
 FOUND_CAPTION = "Each exceedance in order of time, then what came near"
 PRIORS = "A probability is that the limit was truly exceeded; {priors}."
 PANEL_CAPTION = ("Run-in, exceedance and what followed. Shaded: over the limit; hatched: unknown; "
