@@ -21,6 +21,7 @@ ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 FENCES = re.findall(r"^```(\w*)\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
 FIRST, OWN = README.split("\n## Your own log\n")
+OWN, FLEET = OWN.split("\n## A fleet\n")
 
 
 def fenced(kind: str, text: str = README) -> list[str]:
@@ -73,6 +74,14 @@ def test_the_commands_work_and_those_of_the_first_minute_twice_in_a_row(clone):
     written = {path.name for path in (clone / "debrief").rglob("*.*")}
     for name in re.findall(r"`([\w.]+\.(?:png|parquet|csv|json|html|pdf))`", FIRST):
         assert name in written
+
+
+def test_a_fleet_is_judged_once_and_has_its_trends(clone):
+    block, = commands(FLEET)
+    first, second = ran(block, clone), ran(block, clone)
+    assert "4 judged now, 0 judged before" in first
+    assert "0 judged now, 4 judged before" in second
+    assert "Per 1,000 hours" in first
 
 
 def test_the_first_sheet_judges_the_clean_sample_and_is_written_once(clone):

@@ -33,6 +33,7 @@ DEBUG = "LOGANALYZE_DEBUG"
 COMMANDS = {
     "analyze": "Judge logs against a limits sheet.",
     "fleet": "Judge a fleet's logs into a store.",
+    "trends": "How often a fleet exceeds its limits, and whether that changes.",
     "inspect": "Show what a log holds: columns, units, clock, gaps, screening.",
     "airdata": "Compute all speeds from one of them.",
     "crossover": "Where an airspeed limit and a Mach limit meet.",

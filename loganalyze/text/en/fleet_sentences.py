@@ -1,8 +1,10 @@
-"""What is said of a run over a fleet's logs."""
+"""What is said of a run over a fleet's logs, and of its trends."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 
 def progress_line(done: int, logs: int, flights: int, seconds: float) -> str:
@@ -34,8 +36,8 @@ def run_lines(
     return lines
 
 
-def _count(number: int, what: str) -> str:
-    return f"{number:,} {what}{'' if number == 1 else 's'}"
+def _count(number: int, what: str, same: bool = False) -> str:
+    return f"{number:,} {what}{'' if number == 1 or same else 's'}"
 
 
 def _duration(seconds: float) -> str:
@@ -45,3 +47,52 @@ def _duration(seconds: float) -> str:
     if whole < 3600:
         return f"{whole // 60} min {whole % 60:02d} s"
     return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
+
+
+_OF = {"month": "Month", "aircraft": "Aircraft", "limit": "Limit", "phase": "Phase of flight",
+       "severity": "Severity", "cause": "Main cause"}
+
+
+def trend_lines(
+    rows: Sequence[Mapping[str, Any]], *, logs: int, problems: int, undated: int, proven: bool,
+    per_year: float, change: tuple[float, float] | None, day: str,
+) -> list[str]:
+    """Return the rates of a fleet as a table, with what is to be known of them."""
+    whole, *others = rows
+    what = "Episodes with a proven exceedance" if proven else "Episodes with an exceedance"
+    lines = [
+        f"{what}: {whole['episodes']:,} in {_count(whole['flights'], 'flight')} and "
+        f"{whole['hours']:,.1f} judged hours of "
+        f"{_count(whole['aircraft'], 'aircraft', same=True)}.",
+        f"Per 1,000 hours {whole['per_1000_h']:.2f}, 95 % interval "
+        f"{whole['per_1000_h_low']:.2f} to {whole['per_1000_h_high']:.2f}; per 100 flights "
+        f"{whole['per_100_flights']:.2f}.",
+        f"Judged: {100 * whole['judged_share']:.1f} % of the recorded time, and {logs:,} of "
+        f"{_count(logs + problems, 'log')}.",
+        "Change with time, aircraft by aircraft: " + (
+            "none that chance can't explain" if per_year >= 0.05 else "more than chance explains")
+        + f" (p = {per_year:.3f}).",
+    ]
+    if undated:
+        lines.append(f"{_count(undated, 'flight')} without a date can't be placed in time.")
+    if change is not None:
+        ratio, probability = change
+        times = f"{ratio:.2f} times" if math.isfinite(ratio) else "in no known ratio to"
+        word = "more than chance explains" if probability < 0.05 else "chance can explain that"
+        lines.append(f"From {day} on the rate is {times} the one before ({word}, "
+                     f"p = {probability:.3f}, adjusted for the number of tests).")
+    width = max([len(str(row["group"])) for row in others] + [16])
+    seen = ""
+    for row in others:
+        if row["dimension"] != seen:
+            seen = row["dimension"]
+            name = _OF.get(seen, seen.removeprefix("tag:"))
+            lines += ["", f"{name:<{width}}  {'flights':>9} {'hours':>10} {'judged':>7} "
+                      f"{'episodes':>8} {'per 1,000 h':>11}  {'95 % interval':<17}"]
+        span = f"{row['per_1000_h_low']:.2f} to {row['per_1000_h_high']:.2f}"
+        share = row["judged_share"]
+        lines.append(
+            f"{row['group']:<{width}}  {row['flights']:>9,} {row['hours']:>10,.1f} "
+            f"{'' if share != share else f'{100 * share:.0f} %':>7} {row['episodes']:>8,} "
+            f"{row['per_1000_h']:>11.2f}  {span:<17}".rstrip())
+    return lines

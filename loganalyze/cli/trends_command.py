@@ -1,0 +1,101 @@
+"""``loganalyze trends``: how often a fleet exceeds its limits, and whether that changes."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from dataclasses import asdict
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from loganalyze.cli.shared_options import FILE, json_option, print_json
+
+if TYPE_CHECKING:
+    from loganalyze.fleet.trend_tables import TrendRow, Trends
+
+DEFAULT_BY = ("month", "aircraft", "limit", "phase", "severity", "cause")
+
+
+@click.command("trends")
+@click.option("--store", type=FILE, required=True, metavar="DIR", help="The folder of the store.")
+@click.option("--by", multiple=True, metavar="WHAT",
+              help="Group by month, aircraft, limit, phase, severity, cause or tag:NAME; give it "
+              "several times. Otherwise by all but tags.")
+@click.option("--proven", is_flag=True,
+              help="Count only exceedances that are proven over, as flown.")
+@click.option("--action", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY",
+              help="A day (UTC, 2031-05-01) on which something was done: compare the flights from "
+              "then on with those before, aircraft by aircraft.")
+@click.option("--least", type=click.IntRange(min=1), default=5, show_default=True, metavar="N",
+              help="Leave out groups of fewer flights than this.")
+@click.option("--csv", "csv_file", type=FILE, metavar="FILE", help="Also write the table as CSV.")
+@json_option
+def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | None, least: int,
+            csv_file: Path | None, as_json: bool) -> None:
+    """Print the rates of exceedances of the fleet in a store, with intervals that hold where
+    aircraft differ.
+
+    Episodes (overlapping exceedances counted once) per 1,000 judged hours and per 100 flights.
+    """
+    from loganalyze.fleet.trend_tables import fleet_trends
+    from loganalyze.text.language import fleet_sentences, verdict_sentences
+
+    found = fleet_trends(store, by=by or DEFAULT_BY, proven=proven,
+                         action=action.date() if action else None, least=least)
+    rows = [_plain(row) for row in (found.whole, *found.rows)]
+    if csv_file is not None:
+        csv_file.write_text(_csv(rows), encoding="utf-8", newline="")
+    if as_json:
+        print_json(_finite({
+            "rows": rows, "per_year": found.per_year, "adjusted": found.adjusted,
+            "change": asdict(found.change) if found.change else None,
+            "undated": found.undated, "problems": found.problems}))
+        return
+    lines = fleet_sentences.trend_lines(
+        rows, logs=found.logs, problems=found.problems, undated=found.undated, proven=proven,
+        per_year=found.adjusted[0], change=_change(found),
+        day=action.date().isoformat() if action else "")
+    click.echo("\n".join([*lines, *verdict_sentences.CAUTIONS]))
+
+
+def _plain(row: TrendRow) -> dict[str, Any]:
+    """Return a row as it is written: rates per 1,000 hours and per 100 flights."""
+    rate = row.rate
+    return {
+        "dimension": row.dimension, "group": row.group, "flights": row.flights,
+        "hours": rate.hours, "judged_share": row.judged_share, "episodes": rate.events,
+        "per_1000_h": 1000 * rate.rate, "per_1000_h_low": 1000 * rate.low,
+        "per_1000_h_high": 1000 * rate.high,
+        "per_100_flights": 100 * rate.events / row.flights if row.flights else math.nan,
+        "aircraft": rate.aircraft, "dispersion": rate.dispersion,
+        "flights_with_episodes": list(row.with_events)}
+
+
+def _change(found: Trends) -> tuple[float, float] | None:
+    """Return the ratio of after to before, and its adjusted probability."""
+    return (found.change.ratio, found.adjusted[1]) if found.change else None
+
+
+def _csv(rows: list[dict[str, Any]]) -> str:
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(rows[0])
+    for row in rows:
+        writer.writerow([
+            "; ".join(value) if isinstance(value, list)
+            else "" if isinstance(value, float) and math.isnan(value) else value
+            for value in row.values()])
+    return stream.getvalue()
+
+
+def _finite(value: Any) -> Any:
+    """Return a value in which null stands for what isn't known."""
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value

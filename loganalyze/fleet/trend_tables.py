@@ -1,0 +1,256 @@
+"""Trends of a fleet: rates of episodes by month, aircraft, limit, phase and more."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loganalyze.fleet.event_rates import (
+    EventRate,
+    RateChange,
+    event_rate,
+    holm,
+    rate_change,
+    trend_probability,
+)
+from loganalyze.fleet.store_queries import connect_store
+from loganalyze.problems import Problem
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+OF_FLIGHTS = ("month", "aircraft")
+"""What a flight is grouped by; its hours belong to its group alone. So do tags."""
+OF_EVENTS = ("limit", "phase", "severity", "cause")
+"""What an episode is grouped by; all hours count for each of its groups."""
+TAG = "tag:"
+LEAST_FLIGHTS = 5
+"""Flights of a group below which it isn't shown: it would speak of single flights."""
+HIDDEN = "(too few flights)"
+PARTS = ("limit_moved_kt", "configuration_kt", "height_trade_kt", "energy_kt",
+         "air_temperature_kt")
+
+
+@dataclass(frozen=True)
+class TrendRow:
+    """The rate of one group.
+
+    ``dimension``, ``group`` : as "month" and "2031-03"; ``flights`` : that could have had the
+    event; ``judged_share`` : judged of their airborne time; ``with_events`` : the keys of the
+    flights that had one.
+    """
+
+    dimension: str
+    group: str
+    flights: int
+    judged_share: float
+    rate: EventRate
+    with_events: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Trends:
+    """The rates of a fleet.
+
+    ``whole`` : of all flights; ``rows`` : by dimension; ``per_year`` : the probability of so strong
+    a change with time if there was none; ``change`` : before and after the action, where one was
+    asked about; ``adjusted`` : both probabilities (per_year, change) adjusted for their number;
+    ``undated`` : flights without a date, in neither; ``problems`` : logs that weren't judged.
+    """
+
+    whole: TrendRow
+    rows: tuple[TrendRow, ...]
+    per_year: float
+    change: RateChange | None
+    adjusted: tuple[float, ...]
+    undated: int
+    problems: int
+    flights: int
+    logs: int
+
+
+@dataclass(frozen=True)
+class _Fleet:
+    """The judged flights of a store, a row each; events by flight."""
+
+    keys: NDArray[Any]
+    hours: NDArray[np.float64]
+    recorded: NDArray[np.float64]
+    aircraft: NDArray[Any]
+    days: NDArray[np.float64]
+    """Days since 1970; NaN without a date."""
+    months: NDArray[Any]
+    tags: list[dict[str, str]]
+    hours_of_limits: dict[str, NDArray[np.float64]]
+    """Hours in which each limit was judged, by flight."""
+
+
+def fleet_trends(
+    store: str | Path,
+    *,
+    by: Sequence[str] = ("month", "aircraft", "limit", "phase", "severity", "cause"),
+    proven: bool = False,
+    action: date | None = None,
+    least: int = LEAST_FLIGHTS,
+) -> Trends:
+    """Return how often limits were exceeded in a fleet, and whether that changes.
+
+    Counted are episodes: overlapping exceedances of a flight once. The time that counts is the
+    judged time, for a limit that in which it was judged.
+
+    Parameters
+    ----------
+    store : path-like
+        The folder of the store.
+    by : sequence of str
+        "month", "aircraft", "limit", "phase", "severity", "cause", or "tag:NAME" of a tag of the
+        fleet file.
+    proven : bool
+        Count only exceedances that are proven over, as flown.
+    action : date, optional
+        A day [UTC] on which something was done; flights from then on are compared with those
+        before it.
+    least : int
+        A group of fewer flights isn't shown, nor is the next smallest where a single group would
+        follow from the others.
+
+    Returns
+    -------
+    Trends
+
+    Raises
+    ------
+    Problem
+        Where the folder is no store, it holds no judged flight, DuckDB isn't installed, or
+        nothing is called as in `by`.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> report = la.run_fleet(["sample_logs"], "store",
+    ...                       limits="sample_logs/ouzelwing_240.toml", workers=0)
+    >>> la.fleet_trends("store", by=("limit",), least=1).whole.rate.events
+    6
+    """
+    for one in by:
+        if one not in (*OF_FLIGHTS, *OF_EVENTS) and not one.startswith(TAG):
+            raise Problem(f"nothing is grouped by {one}", "--by", "write one of "
+                          f"{', '.join((*OF_FLIGHTS, *OF_EVENTS))}, or {TAG}NAME of a tag")
+    with connect_store(store) as db:
+        fleet = _fleet(db, str(store))
+        events = _events(db, proven)
+        ((problems, logs),) = db.execute("""
+            select (select count(*) from problems), (select count(distinct log_sha256)
+            from flights)""").fetchall()
+    counts = _counts(fleet, [event[0] for event in events])
+    whole = _row("whole", "", fleet, counts, np.ones(len(fleet.keys), dtype=bool))
+    rows = [row for one in by for row in _without_small(
+        _rows(one, fleet, counts, events), least)]
+    dated = ~np.isnan(fleet.days)
+    per_year = trend_probability(
+        counts[dated], fleet.hours[dated], fleet.aircraft[dated], fleet.days[dated])
+    change = None if action is None else rate_change(
+        counts[dated], fleet.hours[dated], fleet.aircraft[dated],
+        fleet.days[dated] >= (action - date(1970, 1, 1)).days)
+    adjusted = holm([per_year, *([change.probability] if change else [])])
+    return Trends(whole, tuple(rows), per_year, change, tuple(adjusted.tolist()),
+                  int((~dated).sum()), problems, len(fleet.keys), logs)
+
+
+def _fleet(db: DuckDBPyConnection, store: str) -> _Fleet:
+    rows = db.execute("""
+        select flight_key, judged_s / 3600, recorded_s / 3600, coalesce(registration, aircraft),
+               epoch(start_utc) / 86400, strftime(start_utc, '%Y-%m'), tags
+        from flights where judged_s > 0 order by flight_key""").fetchall()
+    if not rows:
+        raise Problem("the store holds no judged flight", store, "judge some with loganalyze fleet")
+    keys, hours, recorded, aircraft, days, months, tags = zip(*rows, strict=True)
+    place = {key: number for number, key in enumerate(keys)}
+    of_limits: dict[str, NDArray[np.float64]] = {}
+    for key, limit, judged in db.execute("""
+            select flight_key, "limit", judged_s / 3600 from measures
+            where "limit" is not null""").fetchall():
+        if key in place:
+            of_limits.setdefault(limit, np.zeros(len(keys)))[place[key]] = judged
+    return _Fleet(
+        np.array(keys), np.array(hours, np.float64), np.array(recorded, np.float64),
+        np.array(aircraft), np.array([np.nan if day is None else day for day in days]),
+        np.array([month or "no date" for month in months]), [json.loads(tag) for tag in tags],
+        of_limits)
+
+
+def _events(db: DuckDBPyConnection, proven: bool) -> list[tuple[str, dict[str, str]]]:
+    """Return each exceedance: its flight, and its group in each dimension of OF_EVENTS."""
+    greatest = ", ".join(PARTS)
+    rows = db.execute(f"""
+        with causes as (
+            select flight_key, episode, "limit", {greatest} from contributions
+            where stretch = 'to the limit')
+        select flight_key, episode, "limit", phase, severity, {greatest}
+        from exceedances left join causes using (flight_key, episode, "limit")
+        where {"assessment = 'proven over'" if proven else "true"}
+        order by flight_key, episode, "limit", start_s""").fetchall()
+    return [(f"{key} {episode}", {
+        "limit": limit, "phase": phase or "unknown", "severity": severity or "none",
+        "cause": _cause(parts)}) for key, episode, limit, phase, severity, *parts in rows]
+
+
+def _cause(parts: Sequence[float | None]) -> str:
+    """Return the part that took most of the margin before the limit was reached."""
+    known = [(value, name) for value, name in zip(parts, PARTS, strict=True) if value is not None]
+    value, name = max(known, default=(0.0, ""))
+    return name.removesuffix("_kt").replace("_", " ") if value > 0 else "not known"
+
+
+def _counts(fleet: _Fleet, episodes: Sequence[str]) -> NDArray[np.float64]:
+    """Return how many episodes each flight had; each is named once or more."""
+    flights = [episode.partition(" ")[0] for episode in dict.fromkeys(episodes)]
+    place = np.searchsorted(fleet.keys, flights)
+    inside = np.array([0 <= i < len(fleet.keys) and fleet.keys[i] == key
+                       for i, key in zip(place, flights, strict=True)], dtype=bool)
+    return np.bincount(place[inside], minlength=len(fleet.keys)).astype(np.float64)
+
+
+def _rows(dimension: str, fleet: _Fleet, counts: NDArray[np.float64],
+          events: Sequence[tuple[str, dict[str, str]]]) -> list[TrendRow]:
+    every = np.ones(len(fleet.keys), dtype=bool)
+    if dimension in OF_EVENTS:
+        groups = sorted({event[1][dimension] for event in events})
+        return [_row(dimension, group, fleet, _counts(fleet, [
+            episode for episode, of in events if of[dimension] == group]), every,
+            fleet.hours_of_limits.get(group) if dimension == "limit" else None)
+            for group in groups]
+    names = fleet.months if dimension == "month" else fleet.aircraft if (
+        dimension == "aircraft") else np.array([
+            tags.get(dimension.removeprefix(TAG), "none") for tags in fleet.tags])
+    return [_row(dimension, str(name), fleet, counts, names == name) for name in np.unique(names)]
+
+
+def _row(dimension: str, group: str, fleet: _Fleet, counts: NDArray[np.float64],
+         inside: NDArray[np.bool_], own_hours: NDArray[np.float64] | None = None) -> TrendRow:
+    hours = fleet.hours if own_hours is None else own_hours
+    inside = inside & (hours > 0)
+    recorded = float(fleet.recorded[inside].sum())
+    return TrendRow(
+        dimension, group, int(inside.sum()),
+        float(hours[inside].sum()) / recorded if recorded > 0 else float("nan"),
+        event_rate(counts[inside], hours[inside], fleet.aircraft[inside]),
+        tuple(fleet.keys[inside & (counts > 0)].tolist()))
+
+
+def _without_small(rows: Sequence[TrendRow], least: int) -> list[TrendRow]:
+    """Return the rows of which no group is too small, nor follows from the sum of the others."""
+    if not rows or rows[0].dimension in OF_EVENTS:
+        return [row for row in rows if row.flights >= least]
+    by_size = sorted(rows, key=lambda row: row.flights)
+    hidden = [row for row in by_size if row.flights < least]
+    if hidden and sum(row.flights for row in hidden) < least:
+        hidden = by_size[: len(hidden) + 1]
+    return [row for row in rows if row not in hidden]
