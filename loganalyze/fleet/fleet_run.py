@@ -75,7 +75,7 @@ def run_fleet(
     thresholds: Mapping[str, float] | None = None,
     samples: Samples = "around",
     folders: bool = False,
-    workers: int | None = None,
+    workers: int | Workers | None = None,
     scheduler: str | None = None,
     progress: Callable[[FleetReport], None] | None = None,
 ) -> FleetReport:
@@ -98,8 +98,9 @@ def run_fleet(
         all, or none.
     folders : bool
         Each folder that holds logs is one recording in several files.
-    workers : int, optional
-        Worker processes; otherwise one for each processor. With 0 this process judges.
+    workers : int or Workers, optional
+        Worker processes; otherwise one for each processor. With 0 this process judges. Or where
+        else to judge, as `loganalyze.fleet.worker_pool` describes it.
     scheduler : str, optional
         Address of a Dask scheduler on whose workers the logs are judged instead.
     progress : callable, optional
@@ -139,12 +140,14 @@ def run_fleet(
     return run.report
 
 
-def _pool(workers: int | None, scheduler: str | None) -> Workers:
+def _pool(workers: int | Workers | None, scheduler: str | None) -> Workers:
     if scheduler is not None:
         return DaskWorkers(scheduler)
     if workers == 0:
         return NoWorkers()
-    return LocalWorkers(workers or os.cpu_count() or 1)
+    if workers is None or isinstance(workers, int):
+        return LocalWorkers(workers or os.cpu_count() or 1)
+    return workers
 
 
 class _Run:

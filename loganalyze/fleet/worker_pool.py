@@ -1,4 +1,8 @@
-"""Worker processes for a fleet, by the executor interface: local, or of a Dask scheduler."""
+"""Worker processes for a fleet, by the executor interface: local, or of a Dask scheduler.
+
+To judge elsewhere, give `run_fleet` an object with the attributes of `Workers`, whose `executor`
+returns any `concurrent.futures.Executor`.
+"""
 
 from __future__ import annotations
 
@@ -24,13 +28,17 @@ MOST_DEATHS = 2
 
 
 class Workers(Protocol):
-    """Where tasks are run; `executor` opens it anew, `lost` are its errors of a dead worker."""
+    """Where tasks are run: `count` workers; `lost` are the errors that tell of a dead one."""
 
     count: int
     lost: tuple[type[BaseException], ...]
 
     def executor(self, count: int) -> Executor:
         """Return a new executor of so many workers."""
+        ...
+
+    def close(self, executor: Executor) -> None:
+        """End an executor without waiting for what runs in it."""
         ...
 
 
@@ -46,6 +54,10 @@ class LocalWorkers:
         """Return a new pool of so many processes."""
         return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _begin)
 
+    def close(self, executor: Executor) -> None:
+        """End a pool; its processes end after the batch that they are at."""
+        executor.shutdown(wait=False, cancel_futures=True)
+
 
 class NoWorkers:
     """This process itself: what ends it ends the run."""
@@ -56,6 +68,9 @@ class NoWorkers:
     def executor(self, count: int) -> Executor:
         """Return an executor that runs each task as it is submitted."""
         return _Here()
+
+    def close(self, executor: Executor) -> None:
+        """Do nothing: nothing runs."""
 
 
 class _Here(Executor):
@@ -95,6 +110,10 @@ class DaskWorkers:
         """Return an executor of the scheduler; how many workers it has is its own affair."""
         made: Executor = self._client.get_executor(retries=0, pure=False)
         return made
+
+    def close(self, executor: Executor) -> None:
+        """End an executor; the scheduler and its workers go on."""
+        executor.shutdown(wait=False)
 
 
 def run(workers: Workers, task: Callable[[Sequence[T]], list[R]], batches: Iterable[Sequence[T]],
@@ -138,7 +157,7 @@ def run(workers: Workers, task: Callable[[Sequence[T]], list[R]], batches: Itera
             while running:
                 yield from _finished(running, workers, suspects)
         finally:
-            executor.shutdown(wait=False, cancel_futures=True)
+            workers.close(executor)
         yield from _one_by_one(workers, task, suspects, given_up)
 
 
@@ -169,12 +188,12 @@ def _one_by_one(workers: Workers, task: Callable[[Sequence[T]], list[R]], items:
                     break
                 except workers.lost:
                     deaths += 1
-                    executor.shutdown(wait=False, cancel_futures=True)
+                    workers.close(executor)
                     executor = None
             yield from results
     finally:
         if executor is not None:
-            executor.shutdown(wait=False, cancel_futures=True)
+            workers.close(executor)
 
 
 def _begin() -> None:

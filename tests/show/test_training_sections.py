@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from typing import get_args
+from typing import get_args, get_type_hints
 
 import numpy as np
 import pandas as pd
 import pytest
 
 import loganalyze as la
-from loganalyze.explain.what_if import Refusal
 from loganalyze.testing import make_sheet
 from loganalyze.text.language import what_if_words
 from tests.explain.what_if_truth import drawn, recorded, sheet_of
@@ -112,6 +111,6 @@ def test_what_would_have_helped_is_in_no_file_of_the_results(tmp_path):
 
 
 def test_every_reason_has_its_words():
-    for reason in get_args(Refusal):
+    for reason in get_args(get_type_hints(la.WhatIf)["refusal"]):
         if reason:
             assert reason in what_if_words.REFUSALS
