@@ -159,6 +159,7 @@ def command(
     Exits with 3 where a flight could not be judged.
     """
     from loganalyze.sheets.limits_sheet import read_limits
+    from loganalyze.text.language import command_labels
 
     declared_states = parsed_states(declared)
     sheet = read_limits(limits)
@@ -196,7 +197,7 @@ def command(
                 indexed.append((log, folder, None, ""))
                 if not as_json:
                     _clear_bar(logs)
-                    say(f"{log}: skipped, {folder} holds its results")
+                    say(command_labels.SKIPPED.format(log=log, folder=folder))
                 continue
             summary = _judge(log, folder, job)
         except (click.Abort, click.ClickException, OSError):
@@ -385,10 +386,11 @@ def _report(log: Path, summary: Summary, folder: Path | None, job: _Job) -> str:
     """Return what is printed about one log."""
     from loganalyze.show.terminal.printed_line import WIDTH, Line
     from loganalyze.show.terminal.terminal_lines import log_lines
+    from loganalyze.text.language import command_labels
 
     lines = log_lines(str(log), str(job.limits), summary, job.how, job.level)
     if folder is not None:
-        lines.append(Line(f"Results in {folder}"))
+        lines.append(Line(command_labels.RESULTS_IN.format(folder=folder)))
     if job.level == "quiet" and not sys.stdout.isatty():
         return "\n".join(line.whole() for line in lines[: len(summary.flights)])
     width = min(max(shutil.get_terminal_size((WIDTH, 24)).columns, 60), 100)

@@ -93,12 +93,12 @@ def command(
         print_json({"aircraft": sheet.aircraft, "envelope": rows})
         return
     from loganalyze.show.terminal import log_inspection
-    from loganalyze.text.language import air_data_text
+    from loganalyze.text.language import air_data_text, command_labels
 
     say(sheet.aircraft)
     say("\n".join(log_inspection.table(air_data_text.envelope_rows(rows, how.units))))
     if plot is not None:
-        click.echo(f"Plot in {plot}")
+        click.echo(command_labels.PLOT_IN.format(plot=plot))
 
 
 def _check_plot(plot: Path, overwrite: bool) -> None:

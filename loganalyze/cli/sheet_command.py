@@ -97,7 +97,7 @@ def new(sheet: Path, **given: Any) -> None:
     if not written_out:
         _check_free(sheet)
     first = _first(given)
-    from loganalyze.text.language import first_sheet
+    from loganalyze.text.language import command_labels, first_sheet
 
     text = first_sheet.limits_sheet_text(first)
     checked = _checked(text, sheet)
@@ -110,9 +110,9 @@ def new(sheet: Path, **given: Any) -> None:
     except FileExistsError:
         _check_free(sheet)
         raise
-    click.echo(f"{sheet} is written; check its numbers against the flight manual.")
+    click.echo(command_labels.SHEET_WRITTEN.format(sheet=sheet))
     _print(checked)
-    click.echo(f"Next: loganalyze analyze LOG --limits {sheet}")
+    click.echo(command_labels.NEXT.format(sheet=sheet))
 
 
 @command.command("check", short_help="Look a limits sheet over.")
@@ -184,25 +184,25 @@ def _first(given: dict[str, Any]) -> first_sheet.FirstLimits:
 def _answers(stated: dict[str, Any]) -> dict[str, Any]:
     """Ask for what the options didn't state."""
     from loganalyze.limits.sheet_plausibility import UNNAMED
+    from loganalyze.text.language import command_labels
 
-    click.echo("A first limits sheet. The numbers are those of the approved flight manual; leave "
-               "empty what it doesn't limit.", err=True)
+    questions = command_labels.QUESTIONS
+    click.echo(command_labels.FIRST_SHEET, err=True)
     asked: dict[str, Any] = {}
     if "aircraft" not in stated:
-        asked["aircraft"] = _ask("The aircraft", click.STRING, UNNAMED)
-    asked["vmo"] = _ask("VMO [kt], or rows ft:kt,ft:kt", Pairs(single=True))
-    asked["mmo"] = _ask("MMO [Mach]", Number(min=0))
-    asked["vfe"] = _ask("VFE of each flap position, deg:kt,deg:kt", Pairs()) or ()
-    asked["vle"] = _ask("VLE, landing gear down [kt]", Number(min=0))
+        asked["aircraft"] = _ask(questions["aircraft"], click.STRING, UNNAMED)
+    asked["vmo"] = _ask(questions["vmo"], Pairs(single=True))
+    asked["mmo"] = _ask(questions["mmo"], Number(min=0))
+    asked["vfe"] = _ask(questions["vfe"], Pairs()) or ()
+    asked["vle"] = _ask(questions["vle"], Number(min=0))
     if "published" not in stated:
-        asked["published"] = _ask("These airspeeds are", KINDS, "indicated")
+        asked["published"] = _ask(questions["published"], KINDS, "indicated")
     if "recorded" not in stated:
-        asked["recorded"] = _ask("The log's airspeed is", KINDS, "indicated")
+        asked["recorded"] = _ask(questions["recorded"], KINDS, "indicated")
     if "outside_air" not in stated:
-        asked["outside_air"] = _ask("The log's outside air temperature is "
-                                    "(static, total, probe)", OUTSIDE_AIR)
+        asked["outside_air"] = _ask(questions["outside_air"], OUTSIDE_AIR)
         if asked["outside_air"] == "probe" and "recovery_factor" not in stated:
-            asked["recovery_factor"] = _ask("The probe's recovery factor",
+            asked["recovery_factor"] = _ask(questions["recovery_factor"],
                                             Number(0, 1, min_open=True))
     return asked
 
@@ -231,11 +231,12 @@ def _plain(sheet: LimitsSheet) -> dict[str, Any]:
 
 
 def _print(sheet: LimitsSheet) -> None:
-    from loganalyze.text.language import air_data_text, sheet_labels
+    from loganalyze.text.language import air_data_text, command_labels, sheet_labels
     from loganalyze.text.presentation import KNOTS_FEET
 
     plain = _plain(sheet)
     say("\n".join(sheet_labels.sheet_contents(sheet)))
-    click.echo(air_data_text.crossovers("Without conditions", plain["crossovers"], KNOTS_FEET))
+    click.echo(air_data_text.crossovers(
+        command_labels.WITHOUT_CONDITIONS, plain["crossovers"], KNOTS_FEET))
     for remark in plain["remarks"]:
-        say(f"Worth a look: {remark['sentence']}")
+        say(command_labels.REMARK.format(sentence=remark["sentence"]))

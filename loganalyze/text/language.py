@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en.instruction import pointer_words as pointer_words
     from loganalyze.text.en.instruction import ruler_words as ruler_words
     from loganalyze.text.en.instruction import what_if_words as what_if_words
+    from loganalyze.text.en.labels import command_labels as command_labels
     from loganalyze.text.en.labels import inspection_labels as inspection_labels
     from loganalyze.text.en.labels import page_labels as page_labels
     from loganalyze.text.en.labels import paper_labels as paper_labels
@@ -58,8 +59,8 @@ MODULES: tuple[str, ...] = (
     "instruction.crossover_words", "instruction.pointer_words",
     "instruction.ruler_words", "instruction.what_if_words", "number_format", "quantity_words",
     "report_sentences", "verdict_sentences",
-    "labels.inspection_labels", "labels.page_labels", "labels.paper_labels",
-    "labels.phase_labels", "labels.picture_labels", "labels.report_labels",
+    "labels.command_labels", "labels.inspection_labels", "labels.page_labels",
+    "labels.paper_labels", "labels.phase_labels", "labels.picture_labels", "labels.report_labels",
     "labels.sheet_labels", "labels.terminal_labels",
     "sentences.assurance_text", "sentences.check_text", "sentences.contribution_text",
     "sentences.corroboration_text", "sentences.decision_text", "sentences.finding_text",

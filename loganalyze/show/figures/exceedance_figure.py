@@ -35,6 +35,7 @@ from loganalyze.show.figures.figure_style import (
 )
 from loganalyze.text.flight_account import presented
 from loganalyze.text.language import picture_labels as words
+from loganalyze.text.language import quantity_words
 from loganalyze.text.language import report_labels as label
 from loganalyze.text.presentation import Presentation
 
@@ -177,8 +178,9 @@ def _own(axes: Axes, below: Axes, analysis: Analysis, one: Exceedance, quantity:
     time_axis.line(axes, analysis, maximum, 1.0, rows, color="black", linewidth=1.2,
                    linestyle=(0, (5, 2)), label=words.OWN_LIMIT)
     time_axis.line(axes, analysis, value, 1.0, rows, color=BLUE, linewidth=1.4,
-                   label=quantity.noun)
-    axes.set_ylabel(words.AXES["own"].format(quantity=quantity.noun, unit=unit))
+                   label=quantity_words.noun(quantity.name))
+    axes.set_ylabel(words.AXES["own"].format(
+        quantity=quantity_words.noun(quantity.name), unit=unit))
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.16 * (high - low))
     axes.legend(ncols=4, **ABOVE)
@@ -203,7 +205,7 @@ def _margin(axes: Axes, analysis: Analysis, assessment: Assessment | None, rows:
                   linewidth=1.2)
     axes.axhline(0, color="black", linewidth=1.2)
     axes.set_ylabel(words.AXES["margin"].format(unit=how.units.speed)
-                    + (f"\nand {label.LEGEND_WORDS['band']}" if banded else ""))
+                    + (f"\n{words.AND_BAND}" if banded else ""))
 
 
 def _powers(axes: Axes, analysis: Analysis, powers: list[tuple[str, str, str]], rows: slice
@@ -214,7 +216,7 @@ def _powers(axes: Axes, analysis: Analysis, powers: list[tuple[str, str, str]], 
         units.add(kind.unit.name)
         time_axis.line(axes, analysis, analysis.log.aligned(name) / kind.unit.factor, 1.0, rows,
                       color=color, linestyle=style, linewidth=1.2,
-                      label=f"{kind.words} [{kind.unit.name}]")
+                      label=f"{quantity_words.channel(name)} [{kind.unit.name}]")
     axes.set_ylabel(words.AXES["power"].format(unit=", ".join(sorted(units))))
     axes.legend(loc="lower left", ncols=3, **LEGEND)
 
@@ -231,8 +233,8 @@ def _states(axes: Axes, analysis: Analysis, states: list[str], rows: slice) -> N
             runs = np.flatnonzero(np.diff(mask, prepend=False, append=False)).reshape(-1, 2)
             axes.broken_barh([(time[a], ends[b - 1] - time[a]) for a, b in runs],
                              (place - 0.35, 0.7), **style)
-    axes.set_yticks(range(len(states)), [CHANNELS[name].words for name in reversed(states)],
-                    fontsize=7.5)
+    names = [quantity_words.channel(name) for name in reversed(states)]
+    axes.set_yticks(range(len(states)), names, fontsize=7.5)
     axes.set_ylim(-0.5, len(states) - 0.5)
     axes.grid(axis="y", visible=False)
 

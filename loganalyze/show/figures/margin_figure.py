@@ -48,6 +48,7 @@ from loganalyze.show.figures.time_axis import (
 from loganalyze.text.flight_account import presented, smallest_facts, suspect_facts
 from loganalyze.text.language import (
     ceiling_sentences,
+    decision_text,
     finding_text,
     report_labels,
     report_sentences,
@@ -145,13 +146,14 @@ def _marked(analysis: Analysis, assessment: Assessment | None, how: Presentation
     marked = []
     for i in sorted(chosen[:LABELLED]):
         outcome = on_basis(assessed[i], how.basis).word if assessed else PROVEN_OVER
-        marked.append(_Marked(i + 1, found[i], "" if outcome == PROVEN_OVER else outcome))
+        marked.append(_Marked(i + 1, found[i], "" if outcome == PROVEN_OVER else
+                              decision_text.outcome(outcome)))
     return marked
 
 
 def _head(figure: Figure, analysis: Analysis, assessment: Assessment | None,
           how: Presentation, height: float) -> None:
-    several = f", flight {analysis.flight}" if analysis.flight > 1 else ""
+    several = words.FLIGHT.format(number=analysis.flight) if analysis.flight > 1 else ""
     more = len(analysis.exceedances) > LABELLED
     numbered = words.WORST_NUMBERED.format(count=LABELLED) if more else ""
     name = f"{analysis.sheet.aircraft}: {analysis.log.source.path.name}"
@@ -302,9 +304,9 @@ def _legend(axes: Axes, analysis: Analysis, banded: bool) -> None:
         handles.append(Patch(**BAND, label=report_labels.LEGEND_WORDS["band"]))
     if analysis.exceedances:
         handles.append(Patch(**OVER, label=report_labels.TRACK["over"]))
-        handles.append(Line2D([], [], linestyle="none", label="worst", **WORST))
+        handles.append(Line2D([], [], linestyle="none", label=words.WORST, **WORST))
     if len(analysis.unknown):
-        handles.append(Patch(**UNKNOWN, label="unknown"))
+        handles.append(Patch(**UNKNOWN, label=words.UNKNOWN))
     if handles:
         axes.legend(handles=handles, loc="upper center", ncols=4, **LEGEND)
 

@@ -87,7 +87,8 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
             for key, height, traces in PANELS
             if any(_wanted(name, columns) for name, _ in traces)],
         "more": [name for name in (*MORE, *recorded) if name in columns],
-        "codes": {"state": list(STATES), "governing_limit": list(analysis.limit_names)}
+        "codes": {"state": [labels.STATES[code] for code in STATES],
+                  "governing_limit": list(analysis.limit_names)}
         | ({"phase": [words.phase(code) for code in PHASES]} if "phase" in columns else {}),
         "coverage": COVERAGE_FACTOR_95,
         "over": [[exceedance.start_s, exceedance.end_s] for exceedance in analysis.exceedances],

@@ -182,8 +182,9 @@ def _channels(subject: Subject) -> Table:
         if not hidden:
             row.append(one.column)
         unknown = quantity_words.UNKNOWN
+        unit = "" if one.resolution_unit == "discrete" else one.resolution_unit
         row += [f"{one.interval_s:g} s" if one.interval_s else unknown,
-                f"{one.resolution:.4g} {one.resolution_unit}" if one.resolution else unknown,
+                f"{one.resolution:.4g} {unit}".rstrip() if one.resolution else unknown,
                 f"{one.missing:,}"]
         if not hidden:
             row.append(one.known_by)
@@ -273,7 +274,7 @@ def _tolerances(subject: Subject) -> list[Block]:
         rows = []
         for sensor, source, u in some:
             words, size = wording.tolerance(sensor, u, subject.how)
-            rows.append((words, size, source))
+            rows.append((words, size, wording.tolerance_source(source)))
         if rows:
             tables.append(Table(caption, _columns("sensor", "u", text=("source",)), tuple(rows)))
     return tables

@@ -148,7 +148,8 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
 def _sure(one: Assurance, quantity: str, how: Presentation) -> str:
     """How sure it is, in a cell; with the basis where it isn't that of the column."""
     told = decisions.sure(one, quantity, how)
-    return told if one.basis == label.BASES[how.basis] else f"{one.basis} {told}"
+    basis = decisions.basis(one.basis)
+    return told if basis == label.BASES[how.basis] else f"{basis} {told}"
 
 
 def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
@@ -255,7 +256,8 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
     """Give the worst instant's facts, those that matter to the reader first."""
     how = subject.how
     if other := none_of_a_speed(one.quantity):
-        yield number_format.sentence_case(other.noun), how.published(one.worst_value, one.quantity)
+        noun = quantity_words.noun(one.quantity)
+        yield number_format.sentence_case(noun), how.published(one.worst_value, one.quantity)
         yield label.INSTANT["own_limit"], how.published(one.limit_value, one.quantity)
         yield label.INSTANT["over"], wording.length(one.time_over_s)
     else:
@@ -314,7 +316,7 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
         decisions.between(sure.low, sure.high, one.quantity, how),
         decisions.chance(sure), decisions.with_reason(sure),
         decisions.between(sure.widest.low, sure.widest.high, one.quantity, how) + ", "
-        + sure.widest.word if sure.widest else label.NO_BOUND,
+        + decisions.outcome(sure.widest.word) if sure.widest else label.NO_BOUND,
     ) for name, sure in bases)
     columns = tuple(Column(label.COLUMNS[name], name in ("excess", "odds"), name == "basis")
                     for name in ("basis", "excess", "interval", "odds", "word", "bound"))

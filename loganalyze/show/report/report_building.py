@@ -9,6 +9,7 @@ from loganalyze.show.report.report_subject import Subject
 from loganalyze.show.report.section_registry import makers
 from loganalyze.text.facts import Summary
 from loganalyze.text.flight_account import presented
+from loganalyze.text.language import page_labels
 from loganalyze.text.language import report_labels as label
 from loganalyze.text.presentation import Presentation
 
@@ -52,4 +53,5 @@ def flight_report(
         sections=sections,
         footer=subject.footer,
         log_sha256=subject.log_sha256,
+        language=page_labels.LANGUAGE,
     )

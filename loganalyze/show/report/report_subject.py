@@ -11,6 +11,7 @@ from loganalyze.events.analysis import Analysis
 from loganalyze.results.assessment_results import AssessedExceedance, Assessment
 from loganalyze.results.decisive_exceedance import decisive_first
 from loganalyze.text.facts import ExceedanceFacts, FlightFacts, Summary
+from loganalyze.text.language import paper_labels
 from loganalyze.text.language import report_labels as label
 from loganalyze.text.presentation import Presentation
 
@@ -67,8 +68,7 @@ class Subject:
     def footer(self) -> str:
         """What each page of paper carries."""
         version = self.summary.versions["loganalyze"]
-        of = f" · log SHA-256 {self.log_sha256}" if self.log_sha256 else ""
-        return f"loganalyze {version}{of}"
+        return paper_labels.footer(version, self.log_sha256)
 
     @property
     def all_assessed(self) -> Sequence[AssessedExceedance]:

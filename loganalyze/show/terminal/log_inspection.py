@@ -156,8 +156,7 @@ def _reach(log: FlightLog, name: str, blocks: str) -> ReachFacts:
 def text(found: Inspection, how: Presentation | None = None) -> str:
     """Return an inspection as plain text, put as `how` says."""
     how = how or Presentation()
-    dialect = ", ".join(f"{key} {value}" for key, value in found.dialect.items())
-    lines = [f"{found.file}: {dialect}" if dialect else found.file]
+    lines = [label.log(found.file, found.dialect)]
     several = len(found.flights) > 1
     for flight in found.flights:
         own = how.timed(flight.start_s, flight.start_utc)

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from loganalyze.quantities.limited_quantity import LimitedQuantity
 from loganalyze.quantities.quantity_registry import none_of_a_speed
+from loganalyze.record.channels import kind
 
 SPEED_LETTERS: Mapping[str, str] = {
     "indicated_airspeed": "IAS", "calibrated_airspeed": "CAS", "equivalent_airspeed": "EAS",
@@ -22,6 +23,16 @@ def noun(quantity: str) -> str:
     """Return what may rise over a limit: "speed", or the name of a quantity that is none."""
     other = none_of_a_speed(quantity)
     return other.noun if other else "speed"
+
+
+def channel(name: str) -> str:
+    """Return a channel's name in words, without the number of a second source.
+
+    The English words stand with the channel (`record/channels.py`), the nouns of quantities with
+    their classes: the messages of the packages below need them. Another language has a table here.
+    """
+    known = kind(name)
+    return known.words if known else name.replace("_", " ")
 
 
 def amount(value: float | None, quantity: LimitedQuantity, sign: bool = False) -> str:

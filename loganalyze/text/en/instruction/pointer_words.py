@@ -15,7 +15,7 @@ from loganalyze.text.en.number_format import mach
 from loganalyze.text.presentation import Presentation
 
 TITLE = "Why the limit pointer moved"
-LETTERS = "ABCDEFGH"
+LETTERS = tuple("ABCDEFGH")
 """One for each instant, in the table and in the picture."""
 
 INSTANTS = {

@@ -18,6 +18,12 @@ HELD = ", held"
 """After the interval of a channel whose values the file repeats."""
 
 
+def log(file: str, dialect: Mapping[str, Any]) -> str:
+    """Return the log's file, and how it was understood: format, delimiter, clock, ..."""
+    understood = ", ".join(f"{key} {value}" for key, value in dialect.items())
+    return f"{file}: {understood}" if understood else file
+
+
 def flight(number: int, start_s: float | None, files: Sequence[str], how: Presentation) -> str:
     """Return the heading of one flight of several."""
     named = sentence_case(terminal_labels.flight(number))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+LANGUAGE = "en-GB"
+"""The tag of the language in pages and PDF (BCP 47)."""
+
 CONTENTS = "Contents"
 SKIP = "Skip to the report"
 SHOW_IN_CHART = "Show in the chart"
@@ -22,6 +25,11 @@ CONTROLS: dict[str, str] = {
     "failed": "The charts can't be shown in this browser; the picture below stands for them.",
     "channel": "Channel", "value": "Value",
 }
+
+STATES: dict[str, str] = {
+    "under": "under", "over": "over", "unknown": "unknown", "not applicable": "not applicable",
+}
+"""The state of a sample, by its code."""
 
 PANELS: dict[str, str] = {
     "margin": "Margin to the limit airspeed", "speed": "Airspeed and limit airspeed",

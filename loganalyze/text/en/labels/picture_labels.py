@@ -18,6 +18,10 @@ AXES: dict[str, str] = {
 """By quantity: its name, with its unit."""
 
 NO_NAME = "Margin, airspeed and altitude"
+WORST = "worst"
+UNKNOWN = "unknown"
+FLIGHT = ", flight {number}"
+AND_BAND = "and 95 % interval"
 OVER_LIMIT = "over the limit"
 NO_ALTITUDE = "pressure altitude not known"
 NOTHING_JUDGED = "nothing was judged"

@@ -10,7 +10,13 @@ from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
 from loganalyze.text.en.labels import report_labels as label
 from loganalyze.text.en.number_format import clock, feet, knots, mach, sentence_case
 from loganalyze.text.en.quantity_words import amount
-from loganalyze.text.en.sentences.decision_text import chance, decision, noise_or_gusts, prior
+from loganalyze.text.en.sentences.decision_text import (
+    chance,
+    decision,
+    noise_or_gusts,
+    outcome,
+    prior,
+)
 from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:
@@ -46,7 +52,7 @@ def assurance(
     """Return how sure it is that a limit was truly exceeded: interval, outcome, probability."""
     basis = sentence_case(one.basis)
     if not math.isfinite(one.probability):
-        return f"{basis}: {one.word}, for {label.REASONS[one.reason]}."
+        return f"{basis}: {outcome(one.word)}, for {label.REASONS[one.reason]}."
     how = how or Presentation()
     said = (f"{basis}: {decision(one, quantity, how)}. The probability that {limit} was truly "
             f"exceeded is {chance(one)} ({prior(one)}).")

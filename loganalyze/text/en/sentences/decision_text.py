@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING
 
 from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.record.channels import CHANNELS
-from loganalyze.results.assessment_results import NOT_DETERMINABLE
+from loganalyze.results.assessment_results import (
+    NOT_DETERMINABLE,
+    OVER_NOT_PROVEN,
+    PROVEN_OVER,
+    PROVEN_UNDER,
+    UNDER_NOT_PROVEN,
+)
 from loganalyze.text.en.labels import report_labels as label
 from loganalyze.text.en.quantity_words import MACH_WORDS, UNKNOWN, amount
 from loganalyze.text.presentation import Presentation
@@ -19,6 +25,13 @@ MUCH_KT, MUCH_MACH = 0.5, 0.001
 """So far apart the greatest sample and the estimate of the worst are both worth a word."""
 
 EQUALLY = "no excess is taken as likelier than another before the flight"
+
+OUTCOMES: dict[str, str] = {
+    PROVEN_OVER: "proven over", OVER_NOT_PROVEN: "over but not proven",
+    UNDER_NOT_PROVEN: "under but not proven", PROVEN_UNDER: "proven under",
+    NOT_DETERMINABLE: "not determinable",
+}
+"""The outcomes of the decision rule in words, by code."""
 
 
 def probability(value: float) -> str:
@@ -96,9 +109,9 @@ def _size(value: float, quantity: str, how: Presentation) -> str:
 def sure(one: Assurance, quantity: str, how: Presentation) -> str:
     """Return interval, outcome and probability in a cell of a table."""
     if not math.isfinite(one.probability):
-        return one.word
+        return outcome(one.word)
     said = between(one.low, one.high, quantity, how)
-    begun = one.word if said == UNKNOWN else f"{said}: {one.word}"
+    begun = outcome(one.word) if said == UNKNOWN else f"{said}: {outcome(one.word)}"
     return f"{begun} ({chance(one)})"
 
 
@@ -108,9 +121,20 @@ def shortly(one: Assurance, quantity: str, how: Presentation) -> str:
     return f"{one.basis[:1].upper()}{one.basis[1:]}: {sure(one, quantity, how)}{reason}."
 
 
+def basis(code: str) -> str:
+    """Return on which basis something is said, by its code (`Assurance.basis`)."""
+    return label.BASES[code.removeprefix("as ")]
+
+
+def outcome(code: str) -> str:
+    """Return the outcome of the decision rule, a code of `results.assessment_results.OUTCOMES`."""
+    return OUTCOMES[code]
+
+
 def with_reason(one: Assurance) -> str:
     """Return the outcome with the reason why it is no other, where there is one."""
-    return f"{one.word}: {label.REASONS[one.reason]}" if one.reason else one.word
+    said = outcome(one.word)
+    return f"{said}: {label.REASONS[one.reason]}" if one.reason else said
 
 
 def decision(one: Assurance, quantity: str, how: Presentation) -> str:
@@ -118,7 +142,8 @@ def decision(one: Assurance, quantity: str, how: Presentation) -> str:
     said = span(one, quantity, how)
     if said == UNKNOWN:
         return with_reason(one)
-    return f"{said}, {one.word}" + (f", as {label.REASONS[one.reason]}" if one.reason else "")
+    return f"{said}, {outcome(one.word)}" + (
+        f", as {label.REASONS[one.reason]}" if one.reason else "")
 
 
 def likely(one: Assurance, quantity: str, how: Presentation) -> str:
@@ -163,7 +188,7 @@ def widest(one: Assurance, quantity: str, how: Presentation) -> str:
     if one.widest is None:
         return ""
     said = between(one.widest.low, one.widest.high, quantity, how)
-    return f"{WIDEST[:1].upper()}{WIDEST[1:]}: {said}, {one.widest.word}."
+    return f"{WIDEST[:1].upper()}{WIDEST[1:]}: {said}, {outcome(one.widest.word)}."
 
 
 def tolerance_words(code: str) -> str:
