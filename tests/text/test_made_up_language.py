@@ -18,12 +18,6 @@ from matplotlib.text import Text
 import loganalyze as la
 from loganalyze.cli import main
 from loganalyze.record.channels import CHANNELS
-from loganalyze.show.figures.figure_style import png_bytes
-from loganalyze.show.figures.margin_figure import margin_figure
-from loganalyze.show.page.html_page import report_html
-from loganalyze.show.pdf.pdf_report import report_pdf
-from loganalyze.show.report.report_blocks import Picture
-from loganalyze.show.report.report_building import flight_report
 from loganalyze.text import language
 
 from . import made_up
@@ -31,11 +25,10 @@ from . import made_up
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
 LOGS = sorted(SAMPLES.glob("*.csv"))
 SHEET = SAMPLES / "ouzelwing_240.toml"
-READERS = ("crew", "safety", "maintenance")
 
 DATA = set(re.findall(r"[^\W\d_]{2,}", " ".join([
     SHEET.read_text(encoding="utf-8"), SHEET.name, str(SAMPLES), *map(str, LOGS),
-    *(log.open(encoding="utf-8").readline() for log in LOGS)])))
+    *(log.read_text(encoding="utf-8").splitlines()[0] for log in LOGS)])))
 UNITS = {"kt", "ft", "min", "deg", "degC", "kg", "Mach", "kHz", "Hz", "hPa", "km", "discrete"}
 
 
@@ -68,7 +61,7 @@ def run(capsys):
 
 @pytest.mark.parametrize("log", LOGS, ids=lambda log: log.stem)
 @pytest.mark.parametrize("level", ["--quiet", "--color=never", "--verbose"])
-def test_terminal(run, log, level, monkeypatch):
+def test_terminal(run, log, level):
     assert left(run("analyze", log, "--limits", SHEET, level)) == []
 
 
@@ -79,34 +72,64 @@ def test_inspection(run, log):
     assert left(run("inspect", log), *channels) == []
 
 
+def test_several_flights_and_their_json(run, tmp_path):
+    log = tmp_path / "two.csv"
+    lines = LOGS[2].read_text(encoding="utf-8").splitlines()
+    later = [line.replace("2031-03-05T07", "2031-03-05T17") for line in lines[1:]]
+    log.write_text("\n".join([*lines, *later]), encoding="utf-8")
+    data = made_up.words(str(tmp_path))
+    printed = run("analyze", log, "--limits", SHEET)
+    assert printed.count("exceeded") > 1
+    assert left(printed, *data) == []
+    found = json.loads(run("analyze", log, "--limits", SHEET, "--json"))
+    assert len(found["flights"]) == 2
+    said = texts_in([found["cautions"], found["inferred"],
+                     [[one["verdict"], [each["sentence"] for each in one["taken"]],
+                       [each["sentence"] for each in one["quality"]["flags"]]]
+                      for one in found["flights"]]])
+    assert len(said) > 10
+    assert left("\n".join(said), *data) == []
+
+
+def test_what_is_unmarked_is_found():
+    assert made_up.words("⟦Over ⟦VMO⟧ by⟧ 5 kt, once ⟦more⟧") == {"kt", "once"}
+    with pytest.raises(AssertionError):
+        made_up.words("⟦Over ⟦VMO⟧")
+
+
 def test_sheet(run):
     assert left(run("sheet", "check", SHEET)) == []
 
 
-def blank(_picture):
-    return png_bytes(Figure(figsize=(1, 1)))
+@pytest.fixture
+def figures(monkeypatch):
+    """Return the list that every figure drawn in a test goes into."""
+    drawn = []
+    made = Figure.__init__
+
+    def kept(self, *args, **named):
+        made(self, *args, **named)
+        drawn.append(self)
+
+    monkeypatch.setattr(Figure, "__init__", kept)
+    return drawn
 
 
-def judged(log):
-    flights = la.assess(log, SHEET)
-    return flights, la.summarise(flights, limits=SHEET)
-
-
-@pytest.mark.parametrize("log", LOGS, ids=lambda log: log.stem)
-def test_page_paper_and_pictures(log):
-    flights, summary = judged(log)
-    for flight in flights:
-        for reader in READERS:
-            report = flight_report(flight.analysis, summary, assessment=flight,
-                                   presentation=la.Presentation(reader))
-            page = report_html(report, blank)
-            assert left(page_text(page)) == []
-            assert left(paper_text(report_pdf(report, drawn=blank))) == []
-            pictures = [block for section in report.sections for block in section.blocks
-                        if isinstance(block, Picture)]
-            for picture in pictures:
-                assert left(figure_text(picture.draw())) == []
-        assert left(figure_text(margin_figure(flight.analysis, assessment=flight))) == []
+@pytest.mark.parametrize(("log", "reader"), [
+    *zip(LOGS, ("crew", "safety", "crew", "maintenance"), strict=True),
+    (LOGS[2], "safety"), (LOGS[2], "maintenance")],
+    ids=lambda value: getattr(value, "stem", value))
+def test_page_paper_and_pictures(log, reader, figures, tmp_path):
+    (flight,) = la.assess(log, SHEET)
+    summary = la.summarise([flight], limits=SHEET)
+    how = la.Presentation(reader)
+    la.write_reports(tmp_path, flight, summary, la.ReportOptions(("html", "pdf"), how, "A4"))
+    assert left(page_text((tmp_path / "report.html").read_text(encoding="utf-8"))) == []
+    assert left(paper_text((tmp_path / "report.pdf").read_bytes())) == []
+    la.margin_figure(flight.analysis, assessment=flight)
+    assert len(figures) > 2
+    for figure in figures:
+        assert left(figure_text(figure)) == []
 
 
 def figure_text(figure):
