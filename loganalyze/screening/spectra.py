@@ -9,6 +9,8 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -54,11 +56,18 @@ def wander(omega: Floats, keep: float, group: int = 1) -> Floats:
     group : int
         Values are the averages of so many samples each: what lies between is folded in.
     """
-    found = np.zeros(len(omega))
+    return np.asarray(wanders(omega, (keep,), group)[0])
+
+
+def wanders(omega: Floats, keeps: Sequence[float], group: int = 1) -> Floats:
+    """Spectra of several such processes, float64[len(keeps), k]."""
+    twice, square = (np.array(one)[:, None] for one in zip(
+        *((2.0 * keep, keep**2) for keep in keeps), strict=True))
+    found = np.zeros((len(keeps), len(omega)))
     for turn in range(group):
         fine = (omega + 2.0 * np.pi * turn) / group
         passed = (np.sin(0.5 * group * fine) / (group * np.sin(0.5 * fine))) ** 2
-        found += passed * (1.0 - keep**2) / (1.0 - 2.0 * keep * np.cos(fine) + keep**2)
+        found += passed * (1.0 - square) / (1.0 - twice * np.cos(fine) + square)
     return found / group
 
 

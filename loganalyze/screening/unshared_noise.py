@@ -143,9 +143,9 @@ def _fit(series: Floats, differ: Floats, interval: float, group: int) -> _Spectr
     omega = np.pi / count * (first + 0.5 * (members - 1))
     found = xd / members
     alone, white, _ = _least_squares(found, weight, None)
-    fits = [_least_squares(found, weight,
-                           spectra.wander(omega, math.exp(-interval / seconds), group))
-            for seconds in CORRELATED_S]
+    keeps = [math.exp(-interval / seconds) for seconds in CORRELATED_S]
+    fits = [_least_squares(found, weight, shape)
+            for shape in spectra.wanders(omega, keeps, group)]
     misfit, whites, sizes = np.array(fits).T
     likely = np.exp(-0.5 * (misfit - misfit.min())) * (sizes > 0)
     some = (1 - P_WHITE) * float(likely.mean())
