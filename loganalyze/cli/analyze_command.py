@@ -49,6 +49,12 @@ if TYPE_CHECKING:
     from loganalyze.uncertainty.prior_models import Prior
 
 
+if TYPE_CHECKING:
+    _Choice = click.Choice[str]
+else:
+    _Choice = click.Choice
+
+
 @dataclass(frozen=True)
 class _Job:
     """What is the same for every log of a run."""
@@ -75,6 +81,18 @@ class _Job:
     """The files of one recording, where the logs are judged together."""
 
 
+class _Reports(_Choice):
+    """The formats of a report; those that were registered besides are looked up when asked for."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        if value not in self.choices:
+            from loganalyze.show.files import report_formats
+
+            if value in report_formats.names():
+                return str(value)
+        return str(super().convert(value, param, ctx))
+
+
 @click.command("analyze")
 @click.argument("logs", nargs=-1, required=True, type=FILE, metavar="LOG...")
 @limits_option(required=True)
@@ -97,7 +115,7 @@ class _Job:
               "version.")
 @click.option("--plot-format", type=click.Choice(["png", "svg", "pdf"]), default="png",
               show_default=True, help="Format of the figure.")
-@click.option("--report", type=click.Choice(["html", "pdf", "both"]),
+@click.option("--report", type=_Reports(["html", "pdf", "both"]),
               help="Also write a report of each flight, as a page, a PDF, or both.")
 @click.option("--for", "reader", type=click.Choice(["crew", "training", "safety", "maintenance"]),
               default="safety", show_default=True,
@@ -260,9 +278,9 @@ def _priors(path: Path | None) -> Mapping[str, Prior]:
 
 
 def _report_options(report: str, how: Presentation, paper: Paper) -> ReportOptions:
-    from loganalyze.show.files.report_files import FORMATS, ReportOptions
+    from loganalyze.show.files.report_files import ReportOptions
 
-    return ReportOptions(FORMATS if report == "both" else (report,), how, paper)
+    return ReportOptions(("html", "pdf") if report == "both" else (report,), how, paper)
 
 
 def _coloured(color: str) -> bool:

@@ -4,8 +4,9 @@ import re
 
 import pytest
 
-import loganalyze.show.files.report_files
 from loganalyze.cli import group
+from loganalyze.show.files import report_formats
+from loganalyze.show.files.report_formats import ReportFormat
 
 from .conftest import write_log
 
@@ -70,12 +71,17 @@ def test_each_flight_of_a_log_has_its_own(run, sheet, tmp_path):
     assert "flight 2 of the log" in second
 
 
-def test_a_report_that_fails_leaves_nothing_behind(run, fast, sheet, tmp_path, monkeypatch):
+def test_a_report_that_fails_leaves_nothing_behind(run, fast, sheet, tmp_path):
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(loganalyze.show.files.report_files, "report_pdf", full)
-    done = run("analyze", fast, "--limits", sheet, "--out", tmp_path / "out", "--report", "both")
+    failing = ReportFormat("failing", full)
+    report_formats.register(failing)
+    try:
+        done = run("analyze", fast, "--limits", sheet, "--out", tmp_path / "out", "--report",
+                   "failing")
+    finally:
+        report_formats.withdraw(failing)
     assert done.code == 2
     assert "No space left on device" in done.err
     assert list((tmp_path / "out").iterdir()) == []

@@ -8,6 +8,8 @@ import pyarrow.parquet as pq
 import pytest
 
 import loganalyze as la
+from loganalyze.show.files import report_formats
+from loganalyze.show.files.report_formats import ReportFormat
 from loganalyze.show.report import section_registry
 from loganalyze.show.report.report_blocks import Paragraph, Section
 from loganalyze.show.report.report_subject import Subject
@@ -74,3 +76,24 @@ def test_a_table_is_added_by_one_registration(flight, tmp_path):
     assert pq.read_table(tmp_path / "with" / "phases.parquet").num_rows == len(flight.phases)
     la.write_results(flight, tmp_path / "without")
     assert not (tmp_path / "without" / "phases.csv").exists()
+
+
+def test_a_report_format_is_added_by_one_registration(flight, tmp_path):
+    def text(report, paper, drawn):
+        return "\n".join(section.title for section in report.sections).encode()
+
+    one = ReportFormat("txt", text)
+    with pytest.raises(ValueError, match="html, pdf"):
+        la.ReportOptions(formats=("txt",))
+    report_formats.register(one)
+    try:
+        with pytest.raises(ValueError, match="txt already"):
+            report_formats.register(one)
+        options = la.ReportOptions(formats=("txt", "html"))
+        written = la.write_reports(tmp_path, flight, la.summarise([flight]), options)
+    finally:
+        report_formats.withdraw(one)
+    assert [path.name for path in written] == ["report.txt", "report.html"]
+    titles = written[0].read_text(encoding="utf-8").splitlines()
+    assert len(titles) > 3
+    assert all(title in written[1].read_text(encoding="utf-8") for title in titles if title)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import shutil
 import stat
 import tempfile
@@ -30,13 +31,20 @@ def regular(path: Path) -> Path:
     mode = path.stat().st_mode
     if stat.S_ISREG(mode):
         return path
-    if not _FOLDER:
-        _FOLDER.append(tempfile.TemporaryDirectory(prefix="loganalyze-"))
-    copy = Path(_FOLDER[0].name) / f"{len(_COPIES)}"
+    copy = scratch_file()
     with path.open("rb", buffering=0) as pipe, copy.open("wb") as out:
         shutil.copyfileobj(pipe, out, 1 << 20)
     _COPIES[path] = copy
     return copy
+
+
+def scratch_file() -> Path:
+    """Return the path of a new file that goes with the process."""
+    if not _FOLDER:
+        _FOLDER.append(tempfile.TemporaryDirectory(prefix="loganalyze-"))
+    handle, name = tempfile.mkstemp(dir=_FOLDER[0].name)
+    os.close(handle)
+    return Path(name)
 
 
 def check_zip(path: Path, where: str) -> None:

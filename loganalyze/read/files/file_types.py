@@ -49,16 +49,15 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class LogFile:
-    """A file that may be a log: ``format`` is "csv" or "parquet", ``head`` its first bytes.
+    """A file that may be a log.
 
-    ``compression`` is "gzip", "zstd", "zip" or empty; ``head`` is unpacked; ``data`` : the file
-    that holds the bytes, which for a pipe is a copy of them.
+    ``compression`` is "gzip", "zstd", "zip" or empty; ``head`` : its first bytes, unpacked;
+    ``data`` : the file that holds the bytes, which for a pipe is a copy of them.
     """
 
     path: Path
     size: int
     modified_ns: int
-    format: str
     compression: str
     head: bytes
     data: Path
@@ -102,7 +101,7 @@ class LogFile:
 def open_log(path: Path, given: Path | None = None) -> LogFile:
     """Look at the file at `path`, or at `given`, which holds what is called `path`.
 
-    Raises Problem for a file that is missing, a folder, empty, unreadable or of another kind.
+    Raises Problem for a file that is missing, a folder, empty, unreadable or packed twice.
     """
     where = str(path)
     try:
@@ -133,17 +132,18 @@ def open_log(path: Path, given: Path | None = None) -> LogFile:
             raise Problem("the file is empty once unpacked", where, "export the log again")
     if compression and head.startswith(tuple(_COMPRESSIONS)):
         raise Problem("the file is packed twice", where, "unpack it once, and give what is in it")
+    return LogFile(path, state.st_size, state.st_mtime_ns, compression, head, data)
+
+
+def refuse_others(file: LogFile) -> None:
+    """Raise Problem for a file that is known to be something else than a text."""
+    where = str(file.path)
     for magic, (kind, hint) in _OTHERS.items():
-        if head.startswith(magic):
+        if file.head.startswith(magic):
             raise Problem(f"this isn't a log but {kind}", where, hint)
-    if head[257:262] == b"ustar":
+    if file.head[257:262] == b"ustar":
         raise Problem("this isn't a log but a tar archive", where,
                       "unpack it, and give the log in it")
-    kind = "parquet" if head.startswith(b"PAR1") else "csv"
-    if kind == "parquet" and compression:
-        raise Problem("a Parquet file packed once more can't be read in place", where,
-                      "unpack it first (Parquet is compressed inside)")
-    return LogFile(path, state.st_size, state.st_mtime_ns, kind, compression, head, data)
 
 
 def in_order(tasks: Iterable[Callable[[], T]], ahead: int = WORKERS) -> Iterator[T]:

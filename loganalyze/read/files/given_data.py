@@ -74,13 +74,18 @@ def filed(given: LogInput | Given) -> Iterator[LogPaths | Given]:
     else:
         with tempfile.TemporaryDirectory(prefix="loganalyze-") as folder:
             data = Path(folder) / "given"
-            path = _write_frame(given, data) if isinstance(given, Frame) else _copy(given, data)
+            if isinstance(given, Frame):
+                path = FRAME
+                write_frame(given, data, str(FRAME))
+            else:
+                path = _copy(given, data)
             with data.open("rb") as stream:
                 digest = hashlib.file_digest(stream, "sha256").hexdigest()
             yield Given(path, data, digest)
 
 
-def _write_frame(frame: Frame, data: Path) -> Path:
+def write_frame(frame: Frame, data: Path, where: str) -> None:
+    """Write a frame's columns to a Parquet file; Problem, which names `where`, if they can't be."""
     try:
         with pa.RecordBatchReader.from_stream(frame) as batches:
             schema = pa.schema([_storable(field) for field in batches.schema], _stated(batches))
@@ -90,8 +95,7 @@ def _write_frame(frame: Frame, data: Path) -> Path:
                         pa.Table.from_batches([batch]).cast(schema), row_group_size=ROW_GROUP)
     except (pa.ArrowException, ValueError, TypeError) as error:
         raise Problem(f"the data frame's columns can't be read ({str(error).splitlines()[0]})",
-                      str(FRAME), "give each column one kind of value") from None
-    return FRAME
+                      where, "give each column one kind of value") from None
 
 
 def _stated(batches: pa.RecordBatchReader) -> dict[bytes, bytes] | None:

@@ -235,17 +235,21 @@ def _check(first: float, end: float, form: Form, log: Log, before: Log) -> None:
                   "give each stretch of time once, and files whose clock runs on, or has a date")
 
 
-def files_in(folder: Path) -> list[Path]:
+def files_in(folder: Path, tabular: Sequence[str] = TABLES) -> list[Path]:
     """Return the files of one recording in a folder, by name, 2 before 10.
+
+    `tabular` : how the names of files end that hold tables and no text.
 
     Raises Problem where the folder holds no log, or logs of two formats.
     """
     paths = [path for path in folder.rglob("*") if path.is_file()
              and not any(part.startswith(("_", ".")) for part in path.relative_to(folder).parts)]
-    tables = [path for path in paths if path.suffix.casefold() in TABLES]
+    tables = [path for path in paths if path.suffix.casefold() in tabular]
     texts = [path for path in paths if path.parent == folder and _plain_suffix(path) in TEXTS]
     if tables and texts:
-        raise Problem("the folder holds CSV and Parquet files", str(folder),
+        parquet = all(path.suffix.casefold() in TABLES for path in tables)
+        other = "Parquet" if parquet else tables[0].suffix
+        raise Problem(f"the folder holds CSV and {other} files", str(folder),
                       "give the files of one export in one folder")
     found = tables or texts
     if not found:

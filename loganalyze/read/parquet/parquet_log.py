@@ -58,6 +58,8 @@ class ParquetLog:
     about: pq.FileMetaData
     _heads: dict[int, pa.Array] = field(default_factory=dict, repr=False)
     """The first values of the columns that were looked at, by index."""
+    kind: str = "Parquet"
+    """The format of the file that was brought to Parquet."""
 
     @classmethod
     def open(cls, file: LogFile) -> ParquetLog:
@@ -95,7 +97,7 @@ class ParquetLog:
 
     def described(self) -> dict[str, Any]:
         """Return how the file is written, in facts worth printing."""
-        return {"format": "Parquet", "row_groups": self.about.num_row_groups}
+        return {"format": self.kind, "row_groups": self.about.num_row_groups}
 
     def cells(self, column: Column) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""

@@ -7,15 +7,13 @@ from pathlib import Path
 
 from loganalyze.problems import Problem
 from loganalyze.read.csv.csv_dialect import NONE_SAID
-from loganalyze.read.csv.csv_log import CsvLog
 from loganalyze.read.files.file_types import LogFile, open_log
 from loganalyze.read.files.given_data import Given, LogPaths
 from loganalyze.read.files.multi_file import Log, SeveralLog, files_in
 from loganalyze.read.files.registrations import refuse_several, registration_of
-from loganalyze.read.long.long_parquet import LongParquet
-from loganalyze.read.long.long_table import LongCsv, long_columns
-from loganalyze.read.parquet.parquet_log import ParquetLog
+from loganalyze.read.long.long_table import long_columns
 from loganalyze.read.plan.columns_file_choice import find_family
+from loganalyze.read.plan.log_formats import format_of, table_suffixes
 from loganalyze.record.findings import Finding
 from loganalyze.sheets.columns_file import ColumnsFile, read_columns
 from loganalyze.sheets.export_options import FileHabits
@@ -49,7 +47,7 @@ def open_source(named: LogPaths | Given, chosen: str | Path | ColumnsFile | None
         raise Problem("no log is named", "", "name at least one file")
     path = paths[0]
     if single and path.is_dir():
-        paths = files_in(path)
+        paths = files_in(path, table_suffixes())
     twice = next((one for one in paths if paths.count(one) > 1), None)
     if twice is not None:
         raise Problem("it is named twice", str(twice), "name each file once")
@@ -73,8 +71,7 @@ def _sheet(chosen: str | Path | ColumnsFile | None,
         return read_columns(chosen), Path(chosen), ()
 
     def names(habits: FileHabits) -> list[str]:
-        log = CsvLog.open(file, habits) if file.format == "csv" else ParquetLog.open(file)
-        return [header.name for header in log.headers]
+        return [header.name for header in format_of(file).table(file, habits, None).headers]
 
     sheet, path, said = find_family(Path(chosen), names, str(file.path))
     return sheet, path, (said,)
@@ -82,13 +79,10 @@ def _sheet(chosen: str | Path | ColumnsFile | None,
 
 def _opened(file: LogFile, sheet: ColumnsFile | None) -> Log:
     said, where = sheet.long if sheet else None, str(file.path)
-    if file.format == "parquet":
-        parquet = ParquetLog.open(file)
-        places = long_columns([header.name for header in parquet.headers], said, where)
-        return parquet if places is None else LongParquet.open(parquet, places)
-    table = CsvLog.open(file, sheet.file if sheet else NONE_SAID, sheet)
-    places = long_columns(table.dialect.names, said, where)
-    return table if places is None else LongCsv.open(table, places)
+    how = format_of(file)
+    table: Log = how.table(file, sheet.file if sheet else NONE_SAID, sheet)
+    places = long_columns([header.name for header in table.headers], said, where)
+    return table if places is None else how.long(table, places)
 
 
 def stated_registration(named: LogPaths, chosen: str | Path | ColumnsFile | None = None) -> str:

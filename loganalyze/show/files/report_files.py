@@ -8,15 +8,13 @@ from pathlib import Path
 
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.figures.figure_style import png_bytes
-from loganalyze.show.page.html_page import report_html
-from loganalyze.show.pdf.pdf_report import Paper, report_pdf
+from loganalyze.show.files import report_formats
+from loganalyze.show.pdf.pdf_report import Paper
 from loganalyze.show.report.report_blocks import Picture
 from loganalyze.show.report.report_building import flight_report
 from loganalyze.text.facts import Summary
 from loganalyze.text.flight_account import Judged, analysis_of
 from loganalyze.text.presentation import Presentation
-
-FORMATS = ("html", "pdf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,13 +24,13 @@ class ReportOptions:
     Raises ValueError for an unknown format.
     """
 
-    formats: tuple[str, ...] = FORMATS
+    formats: tuple[str, ...] = ("html", "pdf")
     presentation: Presentation = field(default_factory=Presentation)
     paper: Paper = "A4"
 
     def __post_init__(self) -> None:
-        if not set(self.formats) <= set(FORMATS):
-            raise ValueError(f"report formats are {', '.join(FORMATS)}")
+        if not set(self.formats) <= set(report_formats.names()):
+            raise ValueError(f"report formats are {', '.join(report_formats.names())}")
 
 
 def write_reports(
@@ -83,9 +81,6 @@ def write_reports(
     written = []
     for kind in options.formats:
         path = Path(folder) / f"report{number}.{kind}"
-        if kind == "html":
-            path.write_text(report_html(report, drawn), encoding="utf-8", newline="")
-        else:
-            path.write_bytes(report_pdf(report, options.paper, drawn))
+        path.write_bytes(report_formats.named(kind).make(report, options.paper, drawn))
         written.append(path)
     return tuple(written)

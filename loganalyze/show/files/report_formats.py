@@ -1,0 +1,51 @@
+"""The registry of the formats of a report: one line adds one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from loganalyze.show.page.html_page import report_html
+from loganalyze.show.pdf.pdf_report import Paper, report_pdf
+from loganalyze.show.report.report_blocks import Picture, Report
+
+Drawn = Callable[[Picture], bytes]
+"""Gives a picture of a report as PNG; each is drawn once, however many formats are written."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReportFormat:
+    """A format of a report: its name, which ends the file's, and what makes a file's bytes."""
+
+    name: str
+    make: Callable[[Report, Paper, Drawn], bytes]
+
+
+def _html(report: Report, paper: Paper, drawn: Drawn) -> bytes:
+    return report_html(report, drawn).encode("utf-8")
+
+
+FORMATS: list[ReportFormat] = [ReportFormat("html", _html), ReportFormat("pdf", report_pdf)]
+"""All formats; `register` and `withdraw` change them."""
+
+
+def register(one: ReportFormat) -> None:
+    """Add a format; ValueError where there is one of its name."""
+    if one.name in names():
+        raise ValueError(f"there is a report format {one.name} already")
+    FORMATS.append(one)
+
+
+def withdraw(one: ReportFormat) -> None:
+    """Take a format out again; ValueError where it isn't there."""
+    FORMATS.remove(one)
+
+
+def names() -> tuple[str, ...]:
+    """Return the names of all formats."""
+    return tuple(one.name for one in FORMATS)
+
+
+def named(name: str) -> ReportFormat:
+    """Return a format by its name; KeyError where there is none."""
+    return {one.name: one for one in FORMATS}[name]
