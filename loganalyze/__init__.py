@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from loganalyze.air.probes import CorrectionTable
     from loganalyze.airdata.air_data import AirData
     from loganalyze.airdata.condition_states import Recorded
+    from loganalyze.airdata.configuration_outliers import CleanedChannels
     from loganalyze.events.analysis import Analysis, analyze_flights
     from loganalyze.events.ceilings import AboveCeiling, CeilingMeasure
     from loganalyze.events.exceedances import Exceedance
@@ -48,7 +49,7 @@ if TYPE_CHECKING:
     from loganalyze.limits.evaluation import Evaluation, LowestLimit
     from loganalyze.limits.limit_envelope import Crossing, Envelope, crossovers, limit_envelope
     from loganalyze.phases.phase_definitions import PhaseSettings
-    from loganalyze.phases.phase_detection import PHASES
+    from loganalyze.phases.phase_detection import PHASES, phases_of
     from loganalyze.problems import Problem
     from loganalyze.read import read_flights, read_log
     from loganalyze.read.files.given_data import Frame, LogInput, Stream
@@ -134,6 +135,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.air.probes": "CorrectionTable",
     "loganalyze.airdata.air_data": "AirData",
     "loganalyze.airdata.condition_states": "Recorded",
+    "loganalyze.airdata.configuration_outliers": "CleanedChannels",
     "loganalyze.events.analysis": "Analysis analyze_flights",
     "loganalyze.events.ceilings": "AboveCeiling CeilingMeasure",
     "loganalyze.events.exceedances": "Exceedance",
@@ -158,7 +160,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.limits.evaluation": "Evaluation LowestLimit",
     "loganalyze.limits.limit_envelope": "Crossing Envelope crossovers limit_envelope",
     "loganalyze.phases.phase_definitions": "PhaseSettings",
-    "loganalyze.phases.phase_detection": "PHASES",
+    "loganalyze.phases.phase_detection": "PHASES phases_of",
     "loganalyze.problems": "Problem",
     "loganalyze.read": "read_flights read_log",
     "loganalyze.read.files.given_data": "Frame LogInput Stream",
@@ -240,6 +242,7 @@ __all__ = [
     "Channel",
     "ChannelFacts",
     "Check",
+    "CleanedChannels",
     "ColumnsFile",
     "Condition",
     "Contributions",
@@ -331,6 +334,7 @@ __all__ = [
     "limit_envelope",
     "margin_figure",
     "panel_figure",
+    "phases_of",
     "pointer_movement",
     "prior_of_margins",
     "priors_of",

@@ -35,7 +35,11 @@ from loganalyze.results.evidence import (
     CANT_TELL,
     CONFIRMS,
     CONFIRMS_LESS,
+    CONTRADICTED,
     CONTRADICTS,
+    NO_ENTRY,
+    NOT_FLOWN,
+    SHOWS_LESS,
     Edge,
     Evidence,
     Reference,
@@ -43,10 +47,6 @@ from loganalyze.results.evidence import (
 )
 from loganalyze.sheets.limits_sheet import Limit
 
-CONTRADICTED, NOT_FLOWN, NO_ENTRY, SHOWS_LESS = (
-    "contradicted by other channels", "edge that no aircraft flies", "no entry recorded",
-    "other channels show less")
-"""Reasons why an exceedance, or the size of its excess, isn't proven."""
 _HALF = 0.5
 """Samples with at least this fraction of the worst excess are compared with references."""
 

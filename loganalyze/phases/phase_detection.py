@@ -100,7 +100,9 @@ def phases_of(
     Parameters
     ----------
     analysis : Analysis
+        The judged flight.
     settings : PhaseSettings, optional
+        Thresholds of the detection.
 
     Returns
     -------
@@ -114,6 +116,14 @@ def phases_of(
     References
     ----------
     CICTT, Phase of Flight: Definitions and Usage Notes, version 1.3.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> flight, = la.analyze("sample_logs/clean_flight.csv", "sample_logs/ouzelwing_240.toml")
+    >>> codes, stretches = la.phases_of(flight)
+    >>> len(codes) == len(flight.log), stretches[0].phase
+    (True, 'standing or taxi')
     """
     settings = settings or PhaseSettings()
     time = analysis.time

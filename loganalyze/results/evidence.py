@@ -15,6 +15,11 @@ CONFIRMS_LESS: Final = "confirms less"
 CONTRADICTS: Final = "contradicts"
 CANT_TELL: Final = "can't tell"
 
+CONTRADICTED, NOT_FLOWN, NO_ENTRY, SHOWS_LESS = (
+    "contradicted by other channels", "edge that no aircraft flies", "no entry recorded",
+    "other channels show less")
+"""Reasons why an exceedance, or the size of its excess, isn't proven."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reference:

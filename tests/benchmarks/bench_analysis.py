@@ -23,7 +23,7 @@ import pyarrow.csv as pacsv
 import pyarrow.parquet as pq
 
 from loganalyze import analyze, read_flights, read_limits, read_log
-from loganalyze.engine import kernel_loading
+from loganalyze.testing import engine
 
 SHEET = """
 aircraft = "an invented aircraft"
@@ -256,7 +256,11 @@ def simd() -> str:
 
 def compiled() -> str:
     """Tell whether the inner loops are compiled by now."""
-    return "compiled by numba" if kernel_loading.for_samples(0) is not None else "plain NumPy"
+    try:
+        with engine("compiled"):
+            return "compiled by numba"
+    except RuntimeError:
+        return "plain NumPy"
 
 
 def main() -> None:

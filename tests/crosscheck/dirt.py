@@ -41,9 +41,9 @@ from loganalyze import (
     analyze,
     assess_flight,
 )
-from loganalyze.crosscheck.corroboration import SHOWS_LESS
 from loganalyze.read.repair.sample_and_hold import resolution
 from loganalyze.record.channels import kind
+from loganalyze.results.evidence import SHOWS_LESS
 from loganalyze.simulate import pressures
 
 KNOT, FOOT = 1852 / 3600, 0.3048

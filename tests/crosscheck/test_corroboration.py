@@ -24,14 +24,9 @@ from loganalyze import (
     assess_flight,
 )
 from loganalyze.air import airspeed, atmosphere
-from loganalyze.crosscheck.corroboration import (
-    CONTRADICTED,
-    NO_ENTRY,
-    NOT_FLOWN,
-    SHOWS_LESS,
-    capped,
-)
+from loganalyze.crosscheck.corroboration import capped
 from loganalyze.record.channels import kind
+from loganalyze.results.evidence import CONTRADICTED, NO_ENTRY, NOT_FLOWN, SHOWS_LESS
 
 KNOT, FOOT = 1852 / 3600, 0.3048
 TIGHT = {"limits": 1}

@@ -15,7 +15,6 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 import loganalyze
 from loganalyze.air import airspeed
-from loganalyze.text.flight_account import flight_facts
 
 LOG = Path(__file__).parents[1] / "data" / "open_flight.csv.gz"
 
@@ -161,6 +160,6 @@ def test_stale_replies_and_altitude_steps_are_what_was_thrown_away(screened):
 
 
 def test_the_shares_reach_the_verdict(screened):
-    said = flight_facts(screened).verdict
+    said = loganalyze.summarise([screened]).flights[0].verdict
     print(said)
     assert "screened out: pressure altitude stale" in said

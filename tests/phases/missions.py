@@ -20,8 +20,16 @@ from pathlib import Path
 
 import numpy as np
 
-from loganalyze import PHASES, Channel, FlightLog, LimitsSheet, Source, analyze
-from loganalyze.phases.phase_detection import PhaseSettings, phases_of
+from loganalyze import (
+    PHASES,
+    Channel,
+    FlightLog,
+    LimitsSheet,
+    PhaseSettings,
+    Source,
+    analyze,
+    phases_of,
+)
 from loganalyze.record.channels import CHANNELS as CHANNEL_KINDS
 
 SHEET = LimitsSheet.model_validate({

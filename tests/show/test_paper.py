@@ -5,10 +5,10 @@ import re
 
 import pypdf
 import pytest
+from PIL import Image
 
 from loganalyze import Picture as Figure
-from loganalyze.show.figures.figure_style import png_bytes
-from loganalyze.show.pdf.pdf_report import report_pdf
+from loganalyze.show.files import report_formats
 from loganalyze.show.report.report_blocks import (
     Bullets,
     Caution,
@@ -25,6 +25,18 @@ from loganalyze.show.report.report_blocks import (
 )
 
 HASH = "0123456789abcdef" * 4
+
+
+def report_pdf(report, paper="A4", drawn=None):
+    return report_formats.named("pdf").make(report, paper, drawn)
+
+
+def png_of(figure):
+    """A PNG of few colours without transparency, as a report's pictures are."""
+    stream, small = io.BytesIO(), io.BytesIO()
+    figure.savefig(stream, format="png", dpi=160)
+    Image.open(stream).convert("RGB").quantize(32).save(small, "png")
+    return small.getvalue()
 
 
 def drawing():
@@ -117,7 +129,7 @@ def test_all_fonts_are_in_the_file():
 
 
 def test_a_picture_drawn_before_is_not_drawn_again():
-    png = png_bytes(drawing())
+    png = png_of(drawing())
 
     def never():
         raise AssertionError("drawn twice")

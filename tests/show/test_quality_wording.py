@@ -10,7 +10,6 @@ import pytest
 from loganalyze import Presentation, SuspectFacts, summarise
 from loganalyze.events import suspects
 from loganalyze.show.terminal.terminal_lines import log_lines
-from loganalyze.text.flight_account import flight_facts
 from loganalyze.text.language import quality_text, report_sentences
 from loganalyze.text.plain_values import plain
 
@@ -61,7 +60,7 @@ def test_verdict_and_summary_of_a_recording_with_doubts(judged):
     cas = 200.0 + 0.2 * np.sin(np.arange(60.0))
     cas[20] = 270.0
     cas[40:42] = np.nan
-    facts = flight_facts(judged(cas))
+    facts = summarise([judged(cas)]).flights[0]
     lines = facts.verdict.split("\n")
     assert facts.outcome == "not determined"
     assert lines[:2] == [
@@ -96,7 +95,7 @@ def test_every_place_says_that_nothing_is_determined(judged):
     cas = 200.0 + 0.2 * np.sin(np.arange(60.0))
     cas[20] = 270.0
     analysis = judged(cas)
-    facts, how = flight_facts(analysis), Presentation()
+    facts, how = summarise([analysis]).flights[0], Presentation()
     said = "Whether a limit was exceeded is not determined: one stretch is over VMO by up to 25.0"
     assert facts.verdict.startswith(said)
     assert report_sentences.verdict(facts, (), 0, how).startswith(said)
@@ -123,7 +122,7 @@ def test_the_outcome_of_a_flight(judged):
 
 
 def test_a_clean_recording_is_told_in_two_lines(judged):
-    facts = flight_facts(judged(200.0 + 0.2 * np.sin(np.arange(60.0))))
+    facts = summarise([judged(200.0 + 0.2 * np.sin(np.arange(60.0)))]).flights[0]
     assert len(facts.verdict.split("\n")) == 2
     assert (facts.quality.bounded_s, facts.quality.suspects, facts.quality.screened_s) == (
         0.0, [], {})

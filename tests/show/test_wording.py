@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 import loganalyze
-from loganalyze import Channel, FlightLog, Presentation, analyze, assess_flight
-from loganalyze.text.flight_account import flight_facts
+from loganalyze import Channel, FlightLog, Presentation, analyze, assess_flight, summarise
 from loganalyze.text.language import (
     finding_text,
     number_format,
@@ -109,7 +108,7 @@ def test_the_cautions_say_what_they_must():
 
 
 def test_a_verdict_says_what_happened_and_what_could_not_be_judged(analysis):
-    lines = flight_facts(analysis).verdict.split("\n")
+    lines = summarise([analysis]).flights[0].verdict.split("\n")
     assert lines[0] == "1 exceedance in the 2 min 50 s that could be judged."
     assert lines[1] == (
         "VMO exceeded at 0:00:49.8 for 9.5 s, at worst by 5.0 kt: 250.0 KCAS against "
@@ -118,14 +117,14 @@ def test_a_verdict_says_what_happened_and_what_could_not_be_judged(analysis):
 
 
 def test_a_clean_flight_is_told_how_close_it_came(judged):
-    lines = flight_facts(judged(np.append(np.full(60, 200.0), 235.0))).verdict.split("\n")
+    lines = summarise([judged(np.append(np.full(60, 200.0), 235.0))]).flights[0].verdict.split("\n")
     assert lines[0] == "No limit was exceeded in the 1 min 01 s that could be judged."
     assert lines[1].startswith("Closest: 10.0 kt (Mach ")
     assert lines[1].endswith(" under the limit of 245.0 kt CAS at 0:01:00.0, 5,000 ft.")
 
 
 def test_nothing_judged_is_not_called_clean(judged):
-    said = flight_facts(judged([np.nan] * 30)).verdict
+    said = summarise([judged([np.nan] * 30)]).flights[0].verdict
     assert said == "Nothing of the 30.0 s recorded could be judged."
 
 
@@ -140,7 +139,7 @@ def with_dead_flap(analysis):
 
 def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged):
     how = Presentation()
-    over = flight_facts(with_dead_flap(analysis))
+    over = summarise([with_dead_flap(analysis)]).flights[0]
     assert over.judged_s == 0
     assert over.verdict.startswith(
         "1 exceedance (not proven over as displayed), though at no time could every limit be "
@@ -152,7 +151,7 @@ def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged
     assert report_sentences.unjudged(over) == (
         "3 min 20 s of 3 min 20 s could not be judged (1 stretch), as at least one limit was "
         "unknown; VMO and MMO could be judged for up to 2 min 50 s.")
-    clean = flight_facts(with_dead_flap(judged(np.full(60, 200.0))))
+    clean = summarise([with_dead_flap(judged(np.full(60, 200.0)))]).flights[0]
     assert clean.verdict.startswith(
         "No limit was exceeded, though at no time could every limit be judged.")
     assert report_sentences.verdict(clean, (), 0, how).startswith(
@@ -165,11 +164,11 @@ def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged
 def test_a_log_of_one_sample(judged, kt, said):
     made = judged([kt])
     log = FlightLog(made.time, made.log.channels, made.log.source, interval_s=np.nan)
-    assert flight_facts(analyze(log, made.sheet)).verdict.startswith(said)
+    assert summarise([analyze(log, made.sheet)]).flights[0].verdict.startswith(said)
 
 
 def test_an_unknown_altitude_is_called_one(analysis):
-    facts = flight_facts(analysis)
+    facts = summarise([analysis]).flights[0]
     one = replace(facts.exceedances[0], worst_pressure_altitude_ft=None)
     said = report_sentences.verdict(replace(facts, exceedances=[one]), (), 0, Presentation())
     assert said.endswith("at an unknown altitude, 0:00:50.0.")
@@ -177,7 +176,7 @@ def test_an_unknown_altitude_is_called_one(analysis):
 
 
 def test_brief_and_odd_ends_are_said(analysis):
-    one = flight_facts(analysis).exceedances[0]
+    one = summarise([analysis]).flights[0].exceedances[0]
     said = verdict_sentences.exceedance(
         replace(
             one, began_by="gap", ended_by="limit lifted", brief=True, worst_limit_pointer_kt=None
@@ -191,7 +190,7 @@ def test_only_the_worst_are_listed(judged):
     cas = 230.0 + 0.2 * np.sin(np.arange(2000.0))  # no sensor stands still
     for i in range(20):
         cas[50 + 90 * i : 60 + 90 * i] = 246.0 + i - np.arange(10) / 50
-    lines = flight_facts(judged(cas)).verdict.split("\n")
+    lines = summarise([judged(cas)]).flights[0].verdict.split("\n")
     assert len(lines) == 2 + verdict_sentences.LISTED
     assert lines[-1] == "The other 10 are smaller."
     assert "256.0 KCAS" in lines[1]

@@ -13,7 +13,7 @@ from loganalyze import (
     Presentation,
     Reference,
 )
-from loganalyze.crosscheck import corroboration as codes
+from loganalyze.results import evidence as codes
 from loganalyze.text.language import corroboration_text, report_labels
 
 

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import astuple
 from typing import Any
 
-from loganalyze.crosscheck.corroboration import CONTRADICTED, NO_ENTRY, NOT_FLOWN, SHOWS_LESS
 from loganalyze.phases.phase_detection import PHASES
 from loganalyze.quantities.quantity_registry import only_speeds
 from loganalyze.results.assessment_results import OUTCOMES
+from loganalyze.results.evidence import CONTRADICTED, NO_ENTRY, NOT_FLOWN, SHOWS_LESS
 from loganalyze.show.tables.table_columns import Column, ResultTable
 from loganalyze.text.facts import FlightFacts
 from loganalyze.text.flight_account import Judged
