@@ -24,6 +24,7 @@ from loganalyze.cli import (
 )
 from loganalyze.cli.shared_options import (
     FILE,
+    ReportChoice,
     clock_option,
     columns_option,
     declare_option,
@@ -47,12 +48,6 @@ if TYPE_CHECKING:
     from loganalyze.text.facts import Summary
     from loganalyze.text.presentation import Clock, Presentation, Reader
     from loganalyze.uncertainty.prior_models import Prior
-
-
-if TYPE_CHECKING:
-    _Choice = click.Choice[str]
-else:
-    _Choice = click.Choice
 
 
 @dataclass(frozen=True)
@@ -81,18 +76,6 @@ class _Job:
     """The files of one recording, where the logs are judged together."""
 
 
-class _Reports(_Choice):
-    """The formats of a report; those that were registered besides are looked up when asked for."""
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        if value not in self.choices:
-            from loganalyze.show.files import report_formats
-
-            if value in report_formats.names():
-                return str(value)
-        return str(super().convert(value, param, ctx))
-
-
 @click.command("analyze")
 @click.argument("logs", nargs=-1, required=True, type=FILE, metavar="LOG...")
 @limits_option(required=True)
@@ -115,7 +98,7 @@ class _Reports(_Choice):
               "version.")
 @click.option("--plot-format", type=click.Choice(["png", "svg", "pdf"]), default="png",
               show_default=True, help="Format of the figure.")
-@click.option("--report", type=_Reports(["html", "pdf", "both"]),
+@click.option("--report", type=ReportChoice(["html", "pdf", "both"]),
               help="Also write a report of each flight, as a page, a PDF, or both.")
 @click.option("--for", "reader", type=click.Choice(["crew", "training", "safety", "maintenance"]),
               default="safety", show_default=True,

@@ -21,6 +21,11 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 FILE = click.Path(path_type=Path)
 
+if TYPE_CHECKING:
+    _Choice = click.Choice[str]
+else:
+    _Choice = click.Choice
+
 
 class Number(click.FloatRange):
     """A finite number; FloatRange alone lets NaN and infinity through."""
@@ -36,6 +41,19 @@ class Number(click.FloatRange):
         if not math.isfinite(number):
             self.fail(f"{value} is not a finite number.", param, ctx)
         return number
+
+
+class ReportChoice(_Choice):
+    """The formats of a report; those that were registered besides are looked up when asked for."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the name of a format, or fail with the usage."""
+        if value not in self.choices:
+            from loganalyze.show.files import report_formats
+
+            if value in report_formats.names():
+                return str(value)
+        return str(super().convert(value, param, ctx))
 
 
 def limits_option(required: bool) -> Callable[[Command], Command]:
