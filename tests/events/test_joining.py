@@ -101,12 +101,12 @@ def test_how_an_exceedance_is_made_up_is_told_in_one_line():
     kt[20:140:5] = 250.5
     (one,) = exceedance_facts(flown(kt))
     assert report_sentences.touches(one) == (
-        " The limit was ridden: 24 touches, 16.0 s over in all, the longest 0.7 s.")
+        " The speed ran along the limit: over it 24 times, the longest for 0.7 s.")
     whole = event()
     whole[len(whole) // 2] = np.nan
     (one,) = exceedance_facts(flown(whole))
     assert report_sentences.touches(one) == (
-        " For 1.0 s of it no sample stands: too short for the limit to have been regained.")
+        " For 1.0 s of it nothing was recorded: too short to have come back under the limit.")
 
 
 @pytest.mark.parametrize("rate_hz", [1.0, 4.0, 8.0])
