@@ -313,7 +313,7 @@ def test_hostile_names_neither_run_nor_break_the_page(opened, tmp_path):
     assert seen.dialogs == []
     assert seen.errors == []
     assert page.locator("svg:not(.ruler), img:not([src^='data:image/png;base64,'])").count() == 0
-    assert page.evaluate("document.querySelectorAll('script:not([type])').length") == 4
+    assert page.evaluate("document.querySelectorAll('script:not([type])').length") == 5
     assert page.title().endswith("'\\u202egnp.csv · 2031-03-05")
     assert f"</title></style><script>alert(3)</script> $x^2$ · {BAD}" in page.title()
     assert page.locator("section").count() == page.locator("nav li").count()

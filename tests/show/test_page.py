@@ -98,7 +98,7 @@ def test_the_policy_names_every_script_and_style_by_its_hash(report):
                if tag == "script" and "type" not in attributes]
     assert rules["style-src"] == styles
     assert rules["script-src"] == scripts
-    assert len(scripts) == 4
+    assert len(scripts) == 5
 
 
 def test_vendored_files_are_the_packages_own():

@@ -28,6 +28,7 @@ from loganalyze.show.report.finding_sections import PANELS
 from loganalyze.show.report.report_blocks import (
     Bullets,
     Caution,
+    ChartLink,
     KeyValues,
     Link,
     Paragraph,
@@ -104,7 +105,8 @@ def test_a_debrief_reads_from_the_verdict_to_the_cautions(analysis, reported):
     for part in report.sections:
         assert part.blocks
     assert [picture.name for picture in report.pictures] == [
-        "flight", "panel-1", "ruler-1", "contributions-1", "worsening-1", "histogram", "track"]
+        "overview", "flight", "panel-1", "ruler-1", "contributions-1", "worsening-1",
+        "histogram", "track"]
 
 
 def test_every_reader_gets_the_verdict_first_and_the_cautions(analysis, reported):
@@ -165,11 +167,13 @@ def test_the_table_says_limit_when_worst_how_long_how_sure_phase_altitude_and_wh
     names = [column.name for column in table.columns]
     row = dict(zip(names, table.rows[0], strict=True))
     assert row == {
-        "No.": Link("1", "exceedance-1"), "Limit": "VMO", "When": "0:00:49.8",
+        "No.": Link("1", "exceedance-1"), "Limit": "VMO",
+        "When": ChartLink("0:00:49.8", "glance", start_s=4.75, end_s=89.25, worst_s=50.0, number=1),
         "Worst": "5.0 kt over", "How long": "9.5 s",
         "How sure (as displayed)": "3.0 to 7.0 kt over: proven over (more than 99 %)",
         "Phase": "descent",
-        "Pressure altitude": "5,000 ft", "Severity": "medium",
+        "Pressure altitude": "5,000 ft",
+        "Severity": "\N{WHITE DIAMOND CONTAINING BLACK SMALL DIAMOND} medium",
         "Why": "height turned into speed"}
     near = dict(zip(names, table.rows[1], strict=True))
     assert near["No."] == "near"

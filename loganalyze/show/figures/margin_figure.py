@@ -124,6 +124,40 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
     return figure
 
 
+def overview_figure(analysis: Analysis, how: Presentation | None = None,
+                    assessment: Assessment | None = None) -> Figure:
+    """Draw a flight's margin alone, low and wide: exceedances shaded, edged and numbered.
+
+    Parameters
+    ----------
+    analysis, how, assessment
+        As `margin_figure` takes them.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+        One panel, in letters that stay legible in print.
+    """
+    how = presented(analysis, how)
+    with mpl.rc_context(STYLE):
+        figure = Picture(figsize=(7.2, 1.75))
+        figure.colours = 64
+        axes = figure.add_axes((0.085, 0.15, 0.905, 0.8))
+        band(axes, analysis, assessment, how.units.per_knot)
+        _draw_margin(axes, analysis, how)
+        span = _span(analysis)
+        shade(axes, analysis, span)
+        for one in analysis.exceedances:
+            for edge in (one.start_s, one.end_s):
+                axes.axvline(edge, color=VERMILION, linewidth=0.9, zorder=0.6)
+        _number(axes, _marked(analysis, assessment, how), analysis, how)
+        first = float(analysis.time[0]) if len(analysis.time) else 0.0
+        time_axis((axes,), analysis, how, first, span)
+        axes.set_xlabel("")
+        axes.set_ylabel(words.AXES["own_margin"].format(unit=how.units.speed))
+    return figure
+
+
 @dataclass(frozen=True)
 class _Marked:
     """An exceedance with its number, and its outcome where that isn't proven over."""

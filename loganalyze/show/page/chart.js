@@ -12,6 +12,7 @@
   const view = {from: 0, to: 1};
   let time, row = 0, colours, bottom, stack, slider, instant, ruler;
   const readout = [];
+  let chosen = -1, strip, phases = [], permalink, choice;
 
   function made(name, attributes = {}, ...children) {
     const element = document.createElement(name);
@@ -83,7 +84,7 @@
     const style = getComputedStyle(slot);
     const of = (name) => style.getPropertyValue("--" + name).trim();
     colours = Object.fromEntries(["main", "second", "limit", "pointer", "ceiling", "ceiling2", "grid", "ink",
-      "over", "band", "unknown", "unknown-line", "paper"].map((name) => [name, of(name)]));
+      "over", "over-ink", "band", "unknown", "unknown-line", "paper"].map((name) => [name, of(name)]));
   }
 
   const DASHES = {main: [], second: [8, 2, 2, 2], limit: [7, 4], pointer: [2, 3],
@@ -127,6 +128,54 @@
     stretches(u, about.unknown, (...box) => ctx.fillRect(...box));
     ctx.fillStyle = colours.over;
     stretches(u, about.over, (...box) => ctx.fillRect(...box));
+    ctx.restore();
+  }
+
+  // An edge besides the tint: it is seen without colour, and in bright light.
+  function edges(u) {
+    const {ctx, bbox: {left, width, top, height}} = u, line = Math.round(2 * devicePixelRatio);
+    ctx.save();
+    ctx.fillStyle = colours["over-ink"];
+    for (const edge of about.over.flat()) {
+      const at = Math.round(u.valToPos(edge, "x", true));
+      if (at >= left && at <= left + width) ctx.fillRect(at - line / 2, top, line, height);
+    }
+    ctx.restore();
+  }
+
+  // The exceedances in a margin panel: a triangle at each one's worst instant, and its number.
+  function numbered(u) {
+    const {ctx, bbox: {left, width, top, height}} = u, size = 5 * devicePixelRatio;
+    const margin = shown("margin_kt");
+    ctx.save();
+    ctx.font = `bold ${12 * devicePixelRatio}px system-ui, sans-serif`;
+    ctx.textAlign = "center";
+    ctx.lineWidth = 3 * devicePixelRatio;
+    ctx.strokeStyle = colours.paper;
+    let before = -Infinity, above = false;
+    about.jumps.forEach((one, i) => {
+      const x = u.valToPos(one.worst, "x", true);
+      if (x < left || x > left + width) return;
+      const value = one.speed ? margin(nearestRow(time, one.worst)) : NaN;
+      const y = Number.isFinite(value)
+        ? Math.min(Math.max(u.valToPos(value, "y", true), top + size), top + height - size)
+        : top + size;
+      ctx.fillStyle = colours["over-ink"];
+      ctx.beginPath();
+      ctx.moveTo(x - size, y - size);
+      ctx.lineTo(x + size, y - size);
+      ctx.lineTo(x, y + size);
+      ctx.fill();
+      // Neighbours' numbers stand above and below in turn; a third one so near has none.
+      const near = x - before < 3 * size;
+      if (near && above) return;
+      above = near || y + 4 * size > top + height;
+      const below = !above;
+      before = x;
+      ctx.fillStyle = colours.ink;
+      ctx.strokeText(String(i + 1), x, below ? y + 3.6 * size : y - 1.6 * size);
+      ctx.fillText(String(i + 1), x, below ? y + 3.6 * size : y - 1.6 * size);
+    });
     ctx.restore();
   }
 
@@ -195,7 +244,7 @@
         bind: {dblclick: () => whole, mousedown: moving, mouseleave: () => () => null},
       },
       hooks: {
-        drawClear: [background], draw: panel.zero ? [zeroLine] : [],
+        drawClear: [background], drawAxes: [edges], draw: panel.zero ? [zeroLine, numbered] : [],
         setCursor: [(u) => {
           if (u.cursor.event && u.cursor.left >= 0) {
             setRow(nearestRow(time, u.posToVal(u.cursor.left, "x")), u);
@@ -206,6 +255,7 @@
           if (wide < 2) return;
           const from = u.posToVal(left, "x"), to = u.posToVal(left + wide, "x");
           u.setSelect({left: 0, top: 0, width: 0, height: 0}, false);
+          chosen = -1;
           show(from, to);
         }],
       },
@@ -248,6 +298,7 @@
         });
       }
       setRow(row);
+      drawStrip();
     });
   }
 
@@ -266,16 +317,133 @@
     if (time[row] < view.from || time[row] > view.to) {
       row = nearestRow(time, (view.from + view.to) / 2);
     }
+    link();
     redraw();
   }
 
-  const whole = () => { show(time[0], time[time.length - 1]); };
+  // The address of what is shown: of an exceedance, or of a stretch and the cursor in it.
+  function link() {
+    const part = (seconds) => seconds.toFixed(3);
+    permalink.href = chosen >= 0 ? `#exceedance=${chosen + 1}`
+      : `#view=${part(view.from)},${part(view.to)},${part(time[row])}`;
+  }
+
+  // Show what the address says; whether it says anything of the chart.
+  function follow() {
+    const one = /^#exceedance=(\d+)$/.exec(location.hash);
+    const some = /^#view=(-?[\d.]+),(-?[\d.]+),(-?[\d.]+)$/.exec(location.hash);
+    if (one && about.jumps[one[1] - 1]) goTo(one[1] - 1);
+    else if (some) {
+      const [from, to, at] = some.slice(1).map(Number);
+      chosen = -1;
+      row = nearestRow(time, at);
+      show(from, to);
+    } else return false;
+    slot.scrollIntoView();
+    return true;
+  }
+
+  function goTo(number) {
+    const one = about.jumps[number];
+    jump(one.start, one.end, one.worst);
+    chosen = number;
+    choice.value = number;
+    link();
+  }
+
+  // The next exceedance by its worst instant, or the one before; from none chosen, by the cursor.
+  function neighbour(by) {
+    if (!about.jumps.length) return;
+    let to = chosen + by;
+    if (chosen < 0) {
+      to = by > 0 ? about.jumps.findIndex((one) => one.worst > time[row])
+        : about.jumps.findLastIndex((one) => one.worst < time[row]);
+      if (to < 0) to = by > 0 ? about.jumps.length - 1 : 0;
+    }
+    goTo(Math.min(Math.max(to, 0), about.jumps.length - 1));
+  }
+
+  function wheel(u) {
+    u.over.addEventListener("wheel", (event) => {
+      if (!event.ctrlKey && !event.metaKey && !event.shiftKey) return;
+      event.preventDefault();
+      chosen = -1;
+      const by = event.deltaY || event.deltaX;
+      if (event.shiftKey) return shift(Math.sign(by) * 0.1);
+      const box = u.over.getBoundingClientRect();
+      const at = view.from + (event.clientX - box.left) / box.width * (view.to - view.from);
+      const factor = Math.min(Math.max(Math.exp(by * 0.002), 0.5), 2);
+      show(at - (at - view.from) * factor, at + (view.to - at) * factor);
+    }, {passive: false});
+  }
+
+  // One finger reads, two zoom and move: what lay under each finger stays under it.
+  function touch(u) {
+    let held = null;
+    const place = (finger) => {
+      const box = u.over.getBoundingClientRect();
+      return (finger.clientX - box.left) / box.width;
+    };
+    const grasp = (event) => {
+      held = event.touches.length === 2 ? [...event.touches].map((finger) =>
+        view.from + place(finger) * (view.to - view.from)) : null;
+    };
+    u.over.addEventListener("touchstart", grasp, {passive: true});
+    u.over.addEventListener("touchend", grasp, {passive: true});
+    u.over.addEventListener("touchmove", (event) => {
+      if (event.touches.length === 2 && held) {
+        event.preventDefault();
+        chosen = -1;
+        const [a, b] = [...event.touches].map(place);
+        if (Math.abs(b - a) < 0.02) return;
+        const length = (held[1] - held[0]) / (b - a);
+        if (length > 0) show(held[0] - a * length, held[0] + (1 - a) * length);
+      } else if (event.touches.length === 1) {
+        const share = Math.min(Math.max(place(event.touches[0]), 0), 1);
+        setRow(nearestRow(time, view.from + share * (view.to - view.from)));
+      }
+    }, {passive: false});
+  }
+
+  // The phases of flight as a strip under the time axis.
+  function phaseRuns() {
+    const codes = columns.phase, runs = [];
+    for (let at = 0; codes && at < about.rows; at++) {
+      const last = runs[runs.length - 1];
+      if (last && last.code === codes[at]) last.end = time[Math.min(at + 1, about.rows - 1)];
+      else runs.push({code: codes[at], start: time[at], end: time[Math.min(at + 1,
+        about.rows - 1)]});
+    }
+    return runs;
+  }
+
+  function drawStrip() {
+    if (!strip || !panels.length) return;
+    const over = panels[0].u.over, length = view.to - view.from;
+    strip.style.marginLeft = `${over.offsetLeft}px`;
+    strip.style.width = `${over.clientWidth}px`;
+    strip.replaceChildren(...phases.filter((one) => one.end > view.from && one.start < view.to)
+      .map((one) => {
+        const from = Math.max((one.start - view.from) / length, 0);
+        const to = Math.min((one.end - view.from) / length, 1);
+        const name = about.codes.phase[one.code] ?? words.unknown;
+        const part = made("span", {title: name}, (to - from) * over.clientWidth
+          > 7.5 * name.length ? name : "");
+        part.style.left = `${100 * from}%`;
+        part.style.width = `${100 * (to - from)}%`;
+        return part;
+      }));
+  }
+
+  const whole = () => { chosen = -1; show(time[0], time[time.length - 1]); };
   const zoom = (factor) => {
+    chosen = -1;
     const length = (view.to - view.from) * factor, at = time[row];
     const share = (at - view.from) / (view.to - view.from);
     show(at - share * length, at + (1 - share) * length);
   };
   const shift = (part) => {
+    chosen = -1;
     const step = part * (view.to - view.from);
     show(view.from + step, view.to + step);
   };
@@ -333,9 +501,8 @@
 
   function controls() {
     const button = (key, act) => made("button", {type: "button", on: {click: act}}, words[key]);
-    const choice = made("select", {on: {change: () => {
-      const chosen = about.jumps[choice.value];
-      if (chosen) jump(chosen.start, chosen.end, chosen.worst);
+    choice = made("select", {on: {change: () => {
+      if (about.jumps[choice.value]) goTo(Number(choice.value));
     }}}, made("option", {value: ""}, words.jump_none), ...about.jumps.map(
       (one, i) => made("option", {value: i}, one.label)));
     slider = made("input", {type: "range", min: 0, max: about.rows - 1, step: 1, value: 0,
@@ -352,9 +519,15 @@
       button("zoom_in", () => zoom(0.5)), button("zoom_out", () => zoom(2)),
       button("earlier", () => shift(-0.4)), button("later", () => shift(0.4)),
       button("whole", whole));
-    if (about.jumps.length) bar.append(made("label", {}, words.jump + " ", choice));
+    if (about.jumps.length) {
+      bar.append(made("label", {}, words.jump + " ", choice),
+        button("previous_one", () => neighbour(-1)), button("next_one", () => neighbour(1)));
+    }
     bar.append(button("previous", step(-1)), button("next", step(1)));
-    return [made("p", {class: "note"}, words.hint), bar,
+    permalink = made("a", {class: "permalink", href: "#glance"}, words.link);
+    bar.append(permalink);
+    return [made("p", {class: "note with-mouse"}, words.hint),
+            made("p", {class: "note with-finger"}, words.touch_hint), bar,
             made("label", {class: "cursor"}, words.cursor + " ", slider), bottom];
   }
 
@@ -392,6 +565,16 @@
     into.append(made("div", {class: "panel"}, made("p", {class: "panel-title"},
       made("b", {}, panel.title), " ", ...key(panel)), panel.box));
     panels.push(plot(panel));
+    const {u} = panels[panels.length - 1];
+    wheel(u);
+    touch(u);
+    if (panels.length === 1 && columns.phase) {
+      phases = phaseRuns();
+      const said = phases.map((one) => `${about.codes.phase[one.code] ?? words.unknown} `
+        + clock(one.start, 0)).slice(0, 40).join(", ");
+      strip = made("div", {class: "phases", role: "img", "aria-label": `${words.phases}: ${said}`});
+      panel.box.append(strip);
+    }
   }
 
   function more(into, add) {
@@ -450,6 +633,11 @@
     const worst = about.jumps.length ? about.jumps[0].worst : (view.from + view.to) / 2;
     row = nearestRow(time, worst);
     whole();
+    live.addEventListener("keydown", (event) => {
+      if (event.ctrlKey || event.metaKey || event.altKey || event.target === choice) return;
+      if (event.key === "n") neighbour(1);
+      else if (event.key === "p") neighbour(-1);
+    });
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
       readColours();
       for (const {u} of panels) u.redraw();
@@ -459,12 +647,22 @@
       ruler.resize();
       redraw();
     }).observe(stack);
-    for (const link of document.querySelectorAll(".jump a")) {
-      link.addEventListener("click", () => {
-        jump(Number(link.dataset.start), Number(link.dataset.end));
+    for (const one of document.querySelectorAll("a[data-start]")) {
+      const {start, end, worst, number} = one.dataset;
+      if (Number(number)) one.setAttribute("href", `#exceedance=${number}`);
+      one.addEventListener("click", () => {
+        if (Number(number)) {
+          goTo(number - 1);
+          slot.scrollIntoView();
+        } else {
+          chosen = -1;
+          jump(Number(start), Number(end), Number(worst));
+        }
       });
     }
+    addEventListener("hashchange", follow);
     slot.dataset.ready = "yes";
+    follow();
   }
 
   begin().catch((error) => {

@@ -18,6 +18,7 @@ from loganalyze.explain.dial_reading import (
 )
 from loganalyze.limits.evaluation import STATES
 from loganalyze.phases.phase_definitions import PHASES
+from loganalyze.quantities.quantity_registry import quantity_of
 from loganalyze.record.channels import kind
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.intervals import HELD_INTERVALS
@@ -95,7 +96,8 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
         "unknown": np.round(analysis.unknown.edges, 6).tolist(),
         "jumps": [
             {"label": f"{i + 1}: {one.limit}, {how.instant(one.start_s)}",
-             "start": one.start_s, "end": one.end_s, "worst": one.worst_time_s}
+             "start": one.start_s, "end": one.end_s, "worst": one.worst_time_s,
+             "speed": quantity_of(one.quantity).is_speed}
             for i, one in enumerate(analysis.exceedances)],
         "ruler": _ruler(analysis, how),
         "words": labels.CONTROLS,

@@ -12,6 +12,7 @@ from loganalyze.show.report.report_blocks import (
     Bullets,
     Caution,
     Chart,
+    ChartLink,
     KeyValues,
     Link,
     Paragraph,
@@ -34,9 +35,11 @@ STACKED_FROM = 5
 def section_html(section: Section, drawn: Drawn) -> Html:
     """Return a section under its heading."""
     heading = f"{section.key}-title"
+    title = element("h2", section.title, id=heading)
+    blocks = joined(block_html(block, drawn) for block in section.blocks)
     return element(
-        "section", element("h2", section.title, id=heading),
-        joined(block_html(block, drawn) for block in section.blocks),
+        "section", element("details", element("summary", title), blocks) if section.folded
+        else joined([title, blocks]),
         id=section.key, aria_labelledby=heading, tabindex="-1",
         class_="new-page" if section.new_page else None)
 
@@ -72,8 +75,9 @@ def block_html(block: Block, drawn: Drawn) -> Html:
             return element("div", _figure(block.picture, drawn), class_="chart", id="chart")
         case Stretch():
             return element("p", element(
-                "a", labels.SHOW_IN_CHART, href="#glance", data_start=f"{block.start_s:.3f}",
-                data_end=f"{block.end_s:.3f}"), class_="jump")
+                "a", labels.SHOW_IN_CHART, href="#glance",
+                **_stretch(block.start_s, block.end_s, block.worst_s, block.number)),
+                class_="jump")
 
 
 def formula(text: str) -> Html:
@@ -92,8 +96,7 @@ def _table(table: Table) -> Html:
     for cells in table.rows:
         made = []
         for column, cell in zip(table.columns, cells, strict=True):
-            text = element("a", cell.text, href=cell.page or f"#{cell.key}") if isinstance(
-                cell, Link) else cell
+            text = _link(cell) if isinstance(cell, Link) else cell
             made.append(element(
                 "th" if column.heads_row else "td", text,
                 scope="row" if column.heads_row else None,
@@ -106,6 +109,20 @@ def _table(table: Table) -> Html:
         element("thead", head, role="rowgroup"), element("tbody", *rows, role="rowgroup"),
         role="table"), class_=f"table{cards}", tabindex="0", role="group",
         aria_label=table.caption)
+
+
+def _link(cell: Link) -> Html:
+    where = (_stretch(cell.start_s, cell.end_s, cell.worst_s, cell.number)
+             if isinstance(cell, ChartLink) else {})
+    return element("a", cell.text, href=cell.page or f"#{cell.key}", **where)
+
+
+def _stretch(start_s: float, end_s: float, worst_s: float | None, number: int
+             ) -> dict[str, str]:
+    """Return what the page's script needs to show a stretch in the chart."""
+    return {"data_start": f"{start_s:.3f}", "data_end": f"{end_s:.3f}",
+            "data_worst": f"{start_s if worst_s is None else worst_s:.6f}",
+            "data_number": str(number)}
 
 
 def _figure(picture: Picture, drawn: Drawn) -> Html:

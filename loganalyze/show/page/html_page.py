@@ -19,6 +19,7 @@ from loganalyze.show.report.report_blocks import Chart, Picture, Report
 from loganalyze.text.language import page_labels as labels
 
 _HERE = Path(__file__).parent
+SCRIPTS = ("uplot/uPlot.iife.min.js", "data.js", "ruler.js", "chart.js", "tables.js")
 
 
 def report_html(report: Report, drawn: Drawn | None = None) -> str:
@@ -39,8 +40,7 @@ def report_html(report: Report, drawn: Drawn | None = None) -> str:
     charts = [block for section in report.sections for block in section.blocks
               if isinstance(block, Chart) and len(block.analysis.time) > 1]
     style = "\n".join(_asset(name) for name in ("uplot/uPlot.min.css", "page.css"))
-    scripts = [_asset("uplot/uPlot.iife.min.js"), *(
-        _asset(name) for name in ("data.js", "ruler.js", "chart.js"))] if charts else []
+    scripts = [_asset(name) for name in SCRIPTS] if charts else []
     head = element(
         "head", element("meta", charset="utf-8"),
         element("meta", http_equiv="Content-Security-Policy", content=_policy(style, scripts)),
@@ -50,13 +50,16 @@ def report_html(report: Report, drawn: Drawn | None = None) -> str:
         element("title", f"{report.title}: {report.subtitle}"), raw("style", style))
     contents = element("nav", element("ul", *(
         element("li", element("a", section.title, href=f"#{section.key}"))
-        for section in report.sections)), aria_label=labels.CONTENTS)
+        for section in report.sections)), aria_label=labels.CONTENTS, id="contents",
+        tabindex="-1")
     body = element(
         "body", element("a", labels.SKIP, href="#main", class_="skip"),
-        element("header", element("h1", report.title), element("p", report.subtitle)),
-        contents,
+        element("header", element("h1", report.title), element("p", report.subtitle),
+                element("p", element("a", labels.CONTENTS, href="#contents"),
+                        class_="to-contents")),
         element("main", *(section_html(section, drawn or _draw) for section in report.sections),
-                id="main", tabindex="-1"),
+                id="main", tabindex="-1", data_enlarge=labels.ENLARGE, data_fit=labels.FIT),
+        contents,
         element("footer", element("p", report.footer)),
         joined(_data(chart) for chart in charts[:1]),
         joined(raw("script", script) for script in scripts))

@@ -23,7 +23,8 @@ def crossover_section(sheet: LimitsSheet, crossing: Crossing, how: Presentation)
             crossing.below, crossing.above, crossing.pressure_altitude, how)))
     else:
         blocks += worked_blocks(steps, crossing.below, crossing.above, how)
-    return Section("crossover", words.TITLE.format(**named), tuple(blocks), new_page=True)
+    return Section("crossover", words.TITLE.format(**named), tuple(blocks), new_page=True,
+                   folded=True)
 
 
 def worked_blocks(steps: CrossoverSteps, below: str, above: str, how: Presentation

@@ -239,7 +239,7 @@ def method(subject: Subject) -> tuple[Section, ...]:
             Column(label.COLUMNS["role"], heads_row=True), Column(label.COLUMNS["file"]),
             Column(label.COLUMNS["bytes"], numeric=True), Column(label.COLUMNS["sha256"])), files))
     blocks.append(Paragraph(wording.versions(summary.versions), "note"))
-    return (Section("method", label.SECTIONS["method"], tuple(blocks)),)
+    return (Section("method", label.SECTIONS["method"], tuple(blocks), folded=True),)
 
 
 def _taken(subject: Subject) -> tuple[str, ...]:

@@ -17,10 +17,12 @@ from loganalyze.results.assessment_results import (
 from loganalyze.results.decisive_exceedance import on_basis
 from loganalyze.show.figures.contribution_bars import contributions_figure
 from loganalyze.show.figures.exceedance_figure import panel_figure, panel_span
+from loganalyze.show.figures.margin_figure import overview_figure
 from loganalyze.show.report.crew_view import crew_view
 from loganalyze.show.report.report_blocks import (
     Block,
     Bullets,
+    ChartLink,
     Column,
     KeyValues,
     Link,
@@ -77,6 +79,10 @@ def verdict(subject: Subject) -> tuple[Section, ...]:
         notes.append(label.DEIDENTIFIED)
     blocks: list[Block] = [Paragraph(lead, "lead")]
     blocks += [Paragraph(note) for note in notes if note]
+    if len(subject.analysis.time) > 1:
+        blocks.append(Picture("overview", partial(
+            overview_figure, subject.analysis, how, subject.assessment),
+            wording.glance_words(facts, how), label.OVERVIEW_CAPTION))
     return (Section("verdict", label.SECTIONS["verdict"], tuple(blocks)),)
 
 
@@ -133,16 +139,33 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
     return (
         Link(number, _key(i)) if shown else number,
         one.limit,
-        how.instant(one.start_s),
+        _to_chart(subject, i, how.instant(one.start_s)),
         wording.over_by(how.exceeded_by(one)),
         wording.length(one.duration_s),
         (_sure(on_basis(assessed, how.basis), one.quantity, how) if assessed
          else label.CELL_NOT_ASSESSED),
         wording.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
         how.altitude(one.worst_pressure_altitude_ft),
-        wording.severity(assessed.severity) if assessed else label.CELL_NOT_ASSESSED,
+        _graded(assessed),
         causes.why(assessed.contributions if assessed else None, one.began_by, one.quantity),
     )
+
+
+def _graded(assessed: AssessedExceedance | None) -> str:
+    """Return the severity in a cell, its shape before the word."""
+    if assessed is None:
+        return label.CELL_NOT_ASSESSED
+    said = wording.severity(assessed.severity)
+    return said if assessed.severity is None else (
+        f"{label.SEVERITY_SHAPES[assessed.severity.level]} {said}")
+
+
+def _to_chart(subject: Subject, i: int, text: str) -> ChartLink:
+    """Return a cell that leads to exceedance `i` in the chart."""
+    one = subject.analysis.exceedances[i]
+    start, end = panel_span(subject.analysis, i, subject.assessment)
+    return ChartLink(text, "glance", start_s=start, end_s=end, worst_s=one.worst_time_s,
+                     number=i + 1)
 
 
 def _sure(one: Assurance, quantity: str, how: Presentation) -> str:
@@ -161,7 +184,9 @@ def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
     margin = how.published_band(one.margin, quantity) if other else how.excess(
         one.margin_kt, one.margin if quantity in quantity_words.MACH_WORDS else None)
     return (
-        label.CELL_NEAR, one.limit, how.instant(one.time_s),
+        label.CELL_NEAR, one.limit, ChartLink(
+            how.instant(one.time_s), "glance", start_s=one.start_s, end_s=one.end_s,
+            worst_s=one.time_s),
         wording.under_by(margin),
         wording.length(one.end_s - one.start_s), _sure(basis, quantity, how),
         wording.phase(one.phase),
@@ -189,7 +214,7 @@ def _panel(subject: Subject, i: int, drawn: int) -> Section:
                                 "note"))
     blocks.append(Paragraph(wording.exceedance(one, how)))
     start, end = panel_span(subject.analysis, i, subject.assessment)
-    blocks.append(Stretch(start, end))
+    blocks.append(Stretch(start, end, one.worst_time_s, i + 1))
     blocks.append(Picture(
         f"panel-{i + 1}", partial(panel_figure, subject.analysis, i, subject.assessment, how),
         wording.panel_words(one, how),

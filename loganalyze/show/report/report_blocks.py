@@ -58,6 +58,19 @@ class Link:
     page: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChartLink(Link):
+    """The text of a cell that leads to a stretch [s] in the chart, with the cursor at `worst_s`.
+
+    ``number`` : the exceedance's, from 1; 0 for what is none.
+    """
+
+    start_s: float
+    end_s: float
+    worst_s: float
+    number: int = 0
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """A table's column; numbers stand to the right, `key` columns head their row."""
@@ -117,10 +130,16 @@ class Chart:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """The stretch of time [s] that a section is about, for a chart to show."""
+    """The stretch of time [s] that a section is about, for a chart to show.
+
+    ``worst_s`` : where the cursor goes, None for the start; ``number`` : the exceedance's, from
+    1; 0 for what is none.
+    """
 
     start_s: float
     end_s: float
+    worst_s: float | None = None
+    number: int = 0
 
 
 Block = (Subheading | Paragraph | Bullets | KeyValues | Table | Caution | Steps | Picture | Chart
@@ -132,7 +151,8 @@ class Section:
     """One part of a report.
 
     ``key`` : unique in the report, fit for an anchor; ``on_paper`` : whether it belongs in the
-    file that is printed and filed; ``new_page`` : whether paper turns the page before it.
+    file that is printed and filed; ``new_page`` : whether paper turns the page before it;
+    ``folded`` : whether a page shows its title alone until it is asked for the rest.
     """
 
     key: str
@@ -140,6 +160,7 @@ class Section:
     blocks: tuple[Block, ...]
     on_paper: bool = True
     new_page: bool = False
+    folded: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ LANGUAGE = "en-GB"
 CONTENTS = "Contents"
 SKIP = "Skip to the report"
 SHOW_IN_CHART = "Show in the chart"
+ENLARGE, FIT = "Enlarge the picture", "Fit the picture to the screen"
 
 CONTROLS: dict[str, str] = {
     "chart": "Charts over time",
@@ -20,7 +21,12 @@ CONTROLS: dict[str, str] = {
     "unknown": "unknown", "none": "none", "yes": "yes", "no": "no",
     "band": "95 % interval of the margin", "over": "over a limit", "hatched": "not judged",
     "hint": ("Drag across a chart to zoom, drag with Shift held to move, double-click for the "
-             "whole flight. Moving the pointer reads all charts at one instant."),
+             "whole flight; the wheel zooms with Ctrl held and moves with Shift. Moving the "
+             "mouse reads all charts at one instant. N and P: next and previous exceedance."),
+    "touch_hint": ("Slide a finger across a chart to read it, spread or pinch two to zoom, slide "
+                   "two to move."),
+    "previous_one": "Previous exceedance", "next_one": "Next exceedance",
+    "link": "Link to this view", "phases": "Phases of flight",
     "shown": "Shown: {from} to {to}",
     "failed": "The charts can't be shown in this browser; the picture below stands for them.",
     "channel": "Channel", "value": "Value",

@@ -77,6 +77,12 @@ HISTOGRAM_TITLE = "Time at each margin to {limit}"
 CELL_NOT_ASSESSED = "not assessed"
 CELL_NEAR = "near"
 CELL_NO_SEVERITY = "-"
+SEVERITY_SHAPES = {"low": "\N{WHITE DIAMOND}",
+                   "medium": "\N{WHITE DIAMOND CONTAINING BLACK SMALL DIAMOND}",
+                   "high": "\N{BLACK DIAMOND}"}
+"""By level: the fuller the diamond, the more severe."""
+OVERVIEW_CAPTION = ("Margin over the whole flight; below zero is over a limit. Numbered as in the "
+                    "table, at each worst instant.")
 
 INSTANT = {
     "displayed": "Speed as displayed, at the worst", "pointer": "Limit pointer",
