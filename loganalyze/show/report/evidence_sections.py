@@ -35,6 +35,7 @@ from loganalyze.text.language import (
     quantity_words,
     reading_text,
     recording_text,
+    step_labels,
 )
 from loganalyze.text.language import report_labels as label
 from loganalyze.text.language import report_sentences as wording
@@ -223,7 +224,7 @@ def method(subject: Subject) -> tuple[Section, ...]:
     settings = [wording.named_value(name, value, how) for name, value in summary.settings.items()]
     settings += [(wording.declared(name), f"{value:g}") for name, value in summary.declared.items()]
     steps: list[tuple[str, Any]] = [
-        (reading_text.step_count(step.name, name, how.deidentified), value)
+        (step_labels.step_count(step.name, name, how.deidentified), value)
         for step in subject.facts.steps
         for name, value in step.counts.items()]
     blocks.append(Subheading(label.SETTINGS_TITLE))
@@ -274,7 +275,7 @@ def _tolerances(subject: Subject) -> list[Block]:
         rows = []
         for sensor, source, u in some:
             words, size = wording.tolerance(sensor, u, subject.how)
-            rows.append((words, size, wording.tolerance_source(source)))
+            rows.append((words, size, decision_text.tolerance_source(source)))
         if rows:
             tables.append(Table(caption, _columns("sensor", "u", text=("source",)), tuple(rows)))
     return tables

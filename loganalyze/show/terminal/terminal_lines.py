@@ -213,5 +213,5 @@ def _measured(
     for some, at_most in ((one.tolerances, ""), (one.widest, decisions.WIDEST)):
         for sensor, source, u in some:
             words, size = wording.tolerance(sensor, u, how)
-            origin = wording.tolerance_source(source)
+            origin = decisions.tolerance_source(source)
             yield Line(label.tolerance(words, size, origin, at_most), "faint", 4)

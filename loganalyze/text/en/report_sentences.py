@@ -280,16 +280,6 @@ def condition(name: str, said: Mapping[str, Any]) -> str:
     return f"{words} {edges} {unit}" + (f" ({', '.join(extra)})" if extra else "")
 
 
-def tolerance_source(source: str) -> str:
-    """Return where a tolerance is from.
-
-    The English of the program's own sources stands beside their numbers
-    (`sheets/sensor_tolerances.py`); another language has a table here, by the English, and gives
-    what a limits sheet names as it is.
-    """
-    return source
-
-
 def tolerance(code: str, u: float, how: Presentation) -> tuple[str, str]:
     """Return what an uncertainty is of, and its size in its unit."""
     if code not in label.TOLERANCES:

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from loganalyze.text.en.labels import terminal_labels
+from loganalyze.text.en.labels.step_labels import counted
 from loganalyze.text.en.number_format import count, duration, sentence_case
-from loganalyze.text.en.sentences.reading_text import counted
 from loganalyze.text.presentation import Presentation
 
 HEADING: tuple[str, ...] = (

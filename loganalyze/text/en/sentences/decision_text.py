@@ -216,3 +216,13 @@ def greatest(one: Assurance, quantity: str, how: Presentation) -> str:
         suffix, f"{supposed:g} degC")
     return (f"{said}. With a tolerance of {size} stated for it, the interval would be "
             f"{chr(177)}{_size(one.greatest.half_width, quantity, how)}.")
+
+
+def tolerance_source(source: str) -> str:
+    """Return where a tolerance is from.
+
+    The English of the program's own sources stands beside their numbers
+    (`sheets/sensor_tolerances.py`); another language has a table here, by the English, and gives
+    what a limits sheet names as it is.
+    """
+    return source
