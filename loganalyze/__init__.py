@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from loganalyze.airdata.air_data import AirData
     from loganalyze.airdata.condition_states import Recorded
     from loganalyze.airdata.configuration_outliers import CleanedChannels
+    from loganalyze.comparison.flight_comparison import ComparedFlight, Comparison, compare
     from loganalyze.events.analysis import Analysis, analyze_flights
     from loganalyze.events.ceilings import AboveCeiling, CeilingMeasure
     from loganalyze.events.exceedances import Exceedance
@@ -96,6 +97,7 @@ if TYPE_CHECKING:
     from loganalyze.sheets.limit_conditions import Condition
     from loganalyze.sheets.limits_sheet import Ceiling, Limit, LimitsSheet, read_limits
     from loganalyze.sheets.priors_file import PriorsFile, read_priors
+    from loganalyze.show.comparison.comparison_folder import write_comparison
     from loganalyze.show.figures.contribution_bars import contributions_figure
     from loganalyze.show.figures.envelope_figure import envelope_figure
     from loganalyze.show.figures.envelope_track import track_figure
@@ -136,6 +138,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.airdata.air_data": "AirData",
     "loganalyze.airdata.condition_states": "Recorded",
     "loganalyze.airdata.configuration_outliers": "CleanedChannels",
+    "loganalyze.comparison.flight_comparison": "ComparedFlight Comparison compare",
     "loganalyze.events.analysis": "Analysis analyze_flights",
     "loganalyze.events.ceilings": "AboveCeiling CeilingMeasure",
     "loganalyze.events.exceedances": "Exceedance",
@@ -183,6 +186,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.sheets.limit_conditions": "Condition",
     "loganalyze.sheets.limits_sheet": "Ceiling Limit LimitsSheet read_limits",
     "loganalyze.sheets.priors_file": "PriorsFile read_priors",
+    "loganalyze.show.comparison.comparison_folder": "write_comparison",
     "loganalyze.show.figures.contribution_bars": "contributions_figure",
     "loganalyze.show.figures.envelope_figure": "envelope_figure",
     "loganalyze.show.figures.envelope_track": "track_figure",
@@ -244,6 +248,8 @@ __all__ = [
     "Check",
     "CleanedChannels",
     "ColumnsFile",
+    "ComparedFlight",
+    "Comparison",
     "Condition",
     "Contributions",
     "CorrectionTable",
@@ -322,6 +328,7 @@ __all__ = [
     "analyze_flights",
     "assess",
     "assess_flight",
+    "compare",
     "connect_store",
     "contributions_figure",
     "crossovers",
@@ -351,6 +358,7 @@ __all__ = [
     "summarise",
     "track_figure",
     "what_if",
+    "write_comparison",
     "write_reports",
     "write_results",
 

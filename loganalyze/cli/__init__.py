@@ -32,6 +32,7 @@ DEBUG = "LOGANALYZE_DEBUG"
 
 COMMANDS = {
     "analyze": "Judge logs against a limits sheet.",
+    "compare": "Lay two flights side by side.",
     "fleet": "Judge a fleet's logs into a store.",
     "trends": "How often a fleet exceeds its limits, and whether that changes.",
     "inspect": "Show what a log holds: columns, units, clock, gaps, screening.",

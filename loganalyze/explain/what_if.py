@@ -75,8 +75,8 @@ class WhatIfSettings:
     """How far the excess must have fallen again after its worst."""
     noisiest_kt: float = 0.6
     """[kt] Half-width that noise alone may bring to the interval."""
-    widest_kt: float = 1.0
-    """[kt] The greatest half-width of an interval that is given."""
+    widest_kt: float = 0.8
+    """[kt] The greatest half-width of an interval that is given, so that 1 kt holds for all."""
     quantile: float = 1.959963984540054
     """Of the 95 % interval of a normal distribution (JCGM 100:2008, table G.1)."""
 

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en import quantity_words as quantity_words
     from loganalyze.text.en import report_sentences as report_sentences
     from loganalyze.text.en import verdict_sentences as verdict_sentences
+    from loganalyze.text.en.instruction import comparison_words as comparison_words
     from loganalyze.text.en.instruction import crossover_words as crossover_words
     from loganalyze.text.en.instruction import pointer_words as pointer_words
     from loganalyze.text.en.instruction import ruler_words as ruler_words
@@ -57,7 +58,8 @@ if TYPE_CHECKING:
 
 MODULES: tuple[str, ...] = (
     "air_data_text", "ceiling_sentences", "first_sheet", "fleet_sentences",
-    "instruction.crossover_words", "instruction.pointer_words",
+    "instruction.comparison_words", "instruction.crossover_words",
+    "instruction.pointer_words",
     "instruction.ruler_words", "instruction.what_if_words", "number_format", "quantity_words",
     "report_sentences", "verdict_sentences",
     "labels.command_labels", "labels.inspection_labels", "labels.page_labels",

@@ -1,8 +1,9 @@
 """What would have helped, against flights of known dynamics that are flown again.
 
-Run with `python -m tests.explain.what_if_truth [flights]`, 200 by default. Each flight is
-integrated from its equations of motion, recorded with noise and steps, and asked what an earlier
-reduction or a lower rate of descent would have left; then it is flown again so. It holds that
+Run with `python -m tests.explain.what_if_truth [flights [first]]`, 200 from 0 by default. Each
+flight is integrated from its equations of motion, recorded with noise and steps, and asked what an
+earlier reduction or a lower rate of descent would have left; then it is flown again so. It holds
+that
 
 - every answer's middle is within 1 kt of the greatest excess of the flight flown again;
 - at least 90 % of the answers' intervals hold it;
@@ -182,9 +183,9 @@ def answered_though_spoilt(seeds: range, spoilt: str) -> list[tuple[int, str]]:
     return wrong
 
 
-def main(flights: int) -> int:
+def main(flights: int, first: int = 0) -> int:
     """Print what held; 1 where something didn't."""
-    score = tried(range(flights))
+    score = tried(range(first, first + flights))
     errors = np.abs(score.errors)
     earlier_refused = sum(count for (change, _), count in score.refused.items()
                           if change == "earlier")
@@ -199,11 +200,11 @@ def main(flights: int) -> int:
         print(f"  flight {seed}, {change} by {amount:g}: {error:+.2f} kt")
     fine = errors.max() <= 1.0 and np.mean(score.held) >= 0.9 and share >= 0.6
     for spoilt in SPOILT:
-        wrong = answered_though_spoilt(range(max(flights // 5, 1)), spoilt)
+        wrong = answered_though_spoilt(range(first, first + max(flights // 5, 1)), spoilt)
         print(f"{spoilt}: {len(wrong)} answered {wrong[:5]}")
         fine = fine and not wrong
     return 0 if fine else 1
 
 
 if __name__ == "__main__":
-    sys.exit(main(int(sys.argv[1]) if len(sys.argv) > 1 else 200))
+    sys.exit(main(*(map(int, sys.argv[1:] or ("200",)))))

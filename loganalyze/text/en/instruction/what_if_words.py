@@ -26,7 +26,7 @@ REFUSALS: dict[str, str] = {
     "configuration": "flaps or gear moved, and the drag with them",
     "descent too shallow": "the descent was not that steep",
     "noise": "the recorded speed is too noisy, or the air was too rough",
-    "too uncertain": "the interval would be wider than 1 kt to either side",
+    "too uncertain": "the interval would be wider than 0.8 kt to either side",
 }
 """Why there is no answer, by reason; each follows on "not answered: "."""
 

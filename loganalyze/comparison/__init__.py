@@ -1,0 +1,1 @@
+"""Two flights side by side: aligned, and the differences between them."""

@@ -1,0 +1,150 @@
+"""A comparison on disk: a page, its pictures, a table of the differences and the facts as JSON."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv
+import pyarrow.parquet as pq
+
+from loganalyze.comparison.flight_comparison import COLUMNS, ComparedFlight, Comparison
+from loganalyze.problems import Problem
+from loganalyze.show.comparison.comparison_figures import course_figure, tracks_figure
+from loganalyze.show.comparison.comparison_report import comparison_report, notes
+from loganalyze.show.figures.figure_style import save_figure
+from loganalyze.show.page.html_page import report_html
+from loganalyze.text.language import comparison_words as words
+from loganalyze.text.plain_values import plain, settled
+from loganalyze.text.presentation import Presentation
+from loganalyze.version import __version__
+
+FACTS = "comparison.json"
+
+
+def differences_table(found: Comparison) -> pa.Table:
+    """Return a row a step: both flights' values by name, and the difference; null where unknown."""
+    axis = "aligned_altitude_ft" if found.by == "altitude" else "aligned_time_s"
+    columns = {axis: found.steps}
+    for name, one in zip("ab", found.flights, strict=True):
+        columns |= {f"{column.removesuffix('_' + unit)}_{name}_{unit}": one.values[column]
+                    for column in COLUMNS for unit in (column.rpartition("_")[2],)}
+    columns["margin_difference_kt"] = found.difference_kt
+    return pa.table({name: pa.array(np.round(values, 4), from_pandas=True)
+                     for name, values in columns.items()})
+
+
+def comparison_facts(found: Comparison) -> dict[str, Any]:
+    """Return the facts of a comparison as JSON holds them: null where not known."""
+    facts: dict[str, Any] = plain(settled({
+        "program": "loganalyze", "version": __version__, "aligned_by": found.by,
+        "from": float(found.steps[0]), "to": float(found.steps[-1]), "steps": len(found.steps),
+        "compared_steps": found.compared,
+        **{f"{name}_difference_kt": float("nan") if at is None else float(found.difference_kt[at])
+           for name, at in (("least", found.extreme(-1)), ("greatest", found.extreme(1)))},
+        "notes": list(found.notes), "a": _facts(found.first), "b": _facts(found.second),
+    }))
+    return facts
+
+
+def _facts(one: ComparedFlight) -> dict[str, Any]:
+    analysis = one.analysis
+    run_in = {} if one.run_in is None else {
+        name: float(getattr(one.run_in, name)) for name in words.RUN_IN}
+    return {
+        "log": analysis.log.source.path.name, "sha256": analysis.log.source.sha256,
+        "flight": analysis.flight, "aircraft": analysis.sheet.aircraft,
+        "outcome": analysis.outcome, "interval_s": float(analysis.log.interval_s),
+        "origin_s": one.origin_s, "judged_s": one.judged_s,
+        "time_within_s": [{"margin_kt": band, "time_s": time} for band, time in one.near_s],
+        "smallest_margin_kt": one.smallest_kt, "smallest_margin_time_s": one.smallest_s,
+        "smallest_margin_pressure_altitude_ft": one.smallest_altitude_ft,
+        "governing_limit": one.governing or None, "run_in": run_in or None,
+    }
+
+
+def write_comparison(found: Comparison, folder: str | Path, how: Presentation | None = None, *,
+                     overwrite: bool = False) -> tuple[Path, ...]:
+    """Write a comparison to a folder, which appears whole or not at all.
+
+    Parameters
+    ----------
+    found : Comparison
+        As `compare` gave it.
+    folder : path-like
+        The folder to make.
+    how : Presentation, optional
+        In which units; the table and the JSON stay in knots and feet.
+    overwrite : bool
+        Replace the folder of an earlier comparison whole.
+
+    Returns
+    -------
+    tuple of Path
+        ``comparison.html``, ``tracks.png``, ``course.png``, ``differences.csv`` and ``.parquet``,
+        ``comparison.json``.
+
+    Raises
+    ------
+    Problem
+        For a folder that exists, unless `overwrite` and an earlier comparison is in it.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
+    >>> flights = [la.analyze(la.read_log(f"sample_logs/{name}.csv"), sheet)
+    ...            for name in ("clean_flight", "descent_through_mmo_and_vmo")]
+    >>> [path.name for path in la.write_comparison(la.compare(*flights), "side_by_side")][:2]
+    ['comparison.html', 'tracks.png']
+    """
+    folder, how = Path(folder), how or Presentation()
+    _check(folder, overwrite)
+    partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
+    try:
+        shutil.rmtree(partial, ignore_errors=True)
+        partial.mkdir(parents=True)
+        written = _write(found, partial, how)
+        if folder.exists():
+            shutil.rmtree(folder)
+        partial.rename(folder)
+    except OSError as error:
+        raise Problem(f"the comparison can't be written ({error.strerror or error})", str(folder),
+                      "give another --out") from error
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+    return tuple(folder / name for name in written)
+
+
+def _check(folder: Path, overwrite: bool) -> None:
+    if not folder.exists() and not folder.is_symlink():
+        return
+    if folder.is_symlink() or not folder.is_dir():
+        raise Problem("this is where the comparison would go, but it is not a folder", str(folder),
+                      "move it away or give another --out")
+    if not overwrite:
+        raise Problem("the folder exists already", str(folder),
+                      "give another --out, or --overwrite to replace it whole")
+    if any(folder.iterdir()) and not (folder / FACTS).is_file():
+        raise Problem(f"the folder holds no {FACTS}, so it isn't one of an earlier comparison",
+                      str(folder), "move it away or give another --out")
+
+
+def _write(found: Comparison, folder: Path, how: Presentation) -> list[str]:
+    (folder / "comparison.html").write_text(
+        report_html(comparison_report(found, how)), encoding="utf-8", newline="")
+    save_figure(tracks_figure(found, how), folder / "tracks.png")
+    save_figure(course_figure(found, how), folder / "course.png")
+    table = differences_table(found)
+    pa.csv.write_csv(table, str(folder / "differences.csv"))
+    pq.write_table(table, str(folder / "differences.parquet"))
+    said = {**comparison_facts(found), "keep_in_mind": notes(found)}
+    (folder / FACTS).write_text(json.dumps(said, indent=2, ensure_ascii=False, allow_nan=False)
+                                + "\n", encoding="utf-8", newline="")
+    return ["comparison.html", "tracks.png", "course.png", "differences.csv",
+            "differences.parquet", FACTS]
