@@ -322,9 +322,8 @@ READING: dict[str, str | Callable[[Values], str]] = {
     # Values.
     "fill_values": _fill_values,
     "fill_plateau": _plateau,
-    "fill_throughout": lambda values:
-        f"{values['column']} holds {values['value']:g}{' ' * bool(values['unit'])}{values['unit']} "
-        f"in all {values['count']:,} rows, which is written where there is no value: not read.",
+    "fill_throughout":
+        "{column} holds {value:g} {unit} in all its rows, as is written for no value: not read.",
     "held_between": lambda values:
         f"{values['column']} was recorded at every {ordinal(values['every'])} row and held between:"
         " the repeats were set aside.",
