@@ -7,6 +7,7 @@ import mpmath as mp
 import numpy as np
 import pypdf
 import pytest
+from matplotlib.text import Text
 
 import loganalyze
 from loganalyze import Presentation, analyze, assess_flight
@@ -254,3 +255,19 @@ def test_steps_and_json_exclude_each_other(capsys):
     code, output = ran(capsys, *speeds, "--handout", "x.pdf")
     assert code == 2
     assert "--limits" in output
+
+
+def test_letters_in_the_pictures_of_the_lesson_are_eight_points_in_print(judged):
+    """On A4 a picture is shrunk to the width between the margins, 176 mm."""
+    found = sections(judged, reader="crew")
+    pictures = [*of(found["verdict"], report_blocks.Picture),
+                *of(found["envelope"], report_blocks.Picture),
+                *(one for one in of(found["exceedance-1"], report_blocks.Picture)
+                  if one.name == "ruler-1")]
+    assert len(pictures) == 3
+    for picture in pictures:
+        figure = picture.draw()
+        shrunk = min(1.0, 176 / 25.4 / figure.get_figwidth())
+        sizes = [text.get_fontsize() * shrunk for text in figure.findobj(Text)
+                 if text.get_text() and text.get_visible()]
+        assert min(sizes) >= 8, picture.name

@@ -72,8 +72,8 @@ def track_figure(analysis: Analysis, how: Presentation | None = None,
     columns = analysis.columns
     speed, height = columns["calibrated_airspeed_kt"], columns["pressure_altitude_ft"]
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(10, 6))
-        axes = figure.add_axes((0.09, 0.09, 0.88, 0.86))
+        figure = Picture(figsize=(6.9, 4.5))
+        axes = figure.add_axes((0.115, 0.105, 0.865, 0.83))
         lines = _lines(analysis, np.where(speed >= SLOWEST_KT, speed, np.nan))
         some = _thinned(lines)
         axes.plot(some[:, 0] * per_knot, some[:, 1] * per_foot, color=BLUE, linewidth=1.0,

@@ -140,7 +140,7 @@ def overview_figure(analysis: Analysis, how: Presentation | None = None,
     """
     how = presented(analysis, how)
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(7.2, 1.75))
+        figure = Picture(figsize=(6.9, 1.7))
         figure.colours = 64
         axes = figure.add_axes((0.085, 0.15, 0.905, 0.8))
         band(axes, analysis, assessment, how.units.per_knot)

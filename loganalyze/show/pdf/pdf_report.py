@@ -151,12 +151,12 @@ class _Sheet(FPDF):
         self.set_left_margin(margin)
         self.ln(LINE_MM)
 
-    def height_of(self, text: str, indent: float) -> float:
-        """Height [mm] that a text block of the body's size takes."""
-        lines = self.multi_cell(self.epw - 2 * indent, LINE_MM, text, align="L", dry_run=True,
+    def height_of(self, text: str, indent: float, line: float = LINE_MM) -> float:
+        """Height [mm] that a text block of the present size takes."""
+        lines = self.multi_cell(self.epw - 2 * indent, line, text, align="L", dry_run=True,
                                 output=MethodReturnValue.LINES)
         assert isinstance(lines, list)
-        return LINE_MM * len(lines)
+        return line * len(lines)
 
     def footer(self) -> None:
         """Print the page's number, what the report is of, and the log's hash."""
@@ -347,7 +347,8 @@ def _picture(sheet: _Sheet, picture: Picture, drawn: Callable[[Picture], bytes])
     png = drawn(picture)
     wide, high = _size(png)
     rise = high / wide
-    below = (4.0 if picture.caption else 0.0) + 2.0
+    sheet.use(SMALL_PT)
+    below = sheet.height_of(picture.caption, 0.0, 3.8) + 2.0 if picture.caption else 2.0
     # Rather somewhat smaller than on a page of its own, with the rest of this one empty.
     full = min(sheet.epw, TALLEST * sheet.eph / rise)
     width = min(full, (sheet.space_left - below) / rise)
