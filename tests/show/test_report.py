@@ -169,7 +169,8 @@ def test_the_table_says_limit_when_worst_how_long_how_sure_phase_altitude_and_wh
     assert row == {
         "No.": Link("1", "exceedance-1"), "Limit": "VMO",
         "When": ChartLink("0:00:49.8", "glance", start_s=4.75, end_s=89.25, worst_s=50.0, number=1),
-        "Worst": "5.0 kt over", "How long": "9.5 s",
+        "Worst": "5.0 kt over", "Span": "9.5 s",
+        "Time over": "9.5 s",
         "How sure (as displayed)": "3.0 to 7.0 kt over: proven over (more than 99 %)",
         "Phase": "descent",
         "Pressure altitude": "5,000 ft",
@@ -189,7 +190,7 @@ def test_without_an_assessment_the_report_says_so_and_invents_nothing(analysis, 
     assert report_labels.NOT_ASSESSED in texts_of(section(report, "verdict"))
     row = next(block for block in section(report, "found").blocks
                if isinstance(block, Table)).rows[0]
-    assert row[5:7] == (report_labels.CELL_NOT_ASSESSED,) * 2
+    assert row[6:8] == (report_labels.CELL_NOT_ASSESSED,) * 2
     assert report_labels.NO_HISTOGRAM in texts_of(section(report, "margins"))
     assert not any("contributions" in picture.name for picture in report.pictures)
 

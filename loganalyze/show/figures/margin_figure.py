@@ -52,6 +52,7 @@ from loganalyze.text.language import (
     finding_text,
     report_labels,
     report_sentences,
+    severity_text,
     verdict_sentences,
 )
 from loganalyze.text.language import picture_labels as words
@@ -98,7 +99,7 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
     with mpl.rc_context(STYLE):
         marked = _marked(analysis, assessment, how)
         clean = not marked and analysis.smallest[0].margin_kt == analysis.smallest[0].margin_kt
-        rows = 1 if clean else -(-len(marked) // 2)
+        rows = 1 if clean else len(marked)
         height = 7.6 + 0.2 * rows
         figure = Picture(figsize=(10, height))
         bottom = (0.95 + 0.2 * rows) / height
@@ -165,6 +166,7 @@ class _Marked:
     number: int
     one: Exceedance
     outcome: str = ""
+    severity: str = ""
 
     @property
     def excess(self) -> float:
@@ -180,8 +182,10 @@ def _marked(analysis: Analysis, assessment: Assessment | None, how: Presentation
     marked = []
     for i in sorted(chosen[:LABELLED]):
         outcome = on_basis(assessed[i], how.basis).word if assessed else PROVEN_OVER
+        rated = assessed[i].severity if assessed else None
         marked.append(_Marked(i + 1, found[i], "" if outcome == PROVEN_OVER else
-                              decision_text.outcome(outcome)))
+                              decision_text.outcome(outcome),
+                              severity_text.LEVELS[rated.level] if rated else ""))
     return marked
 
 
@@ -206,12 +210,15 @@ def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: floa
     for i, each in enumerate(marked):
         one = each.one
         said = how.exceeded_by(one)
-        row = (len(marked) - 1) // 2 - i // 2
         put = words.NOT_PROVEN if each.outcome else words.EXCEEDED
-        figure.text(
-            0.08 + 0.46 * (i % 2), (0.42 + 0.2 * row) / height, plain_text(put.format(
-                number=each.number, limit=one.limit, excess=said, start=how.instant(one.start_s),
-                end=how.instant(one.end_s), outcome=each.outcome)), va="center", fontsize=7.8)
+        text = put.format(
+            number=each.number, limit=one.limit, excess=said, outcome=each.outcome,
+            start=how.instant(one.start_s), end=how.instant(one.end_s),
+            span=report_sentences.length(one.duration_s),
+            over=report_sentences.length(one.time_over_s))
+        text += words.SEVERITY.format(level=each.severity) if each.severity else ""
+        figure.text(0.08, (0.42 + 0.2 * (len(marked) - 1 - i)) / height, plain_text(text),
+                    va="center", fontsize=8)
     figure.text(
         0.08,
         0.15 / height,

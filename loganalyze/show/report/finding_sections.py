@@ -94,12 +94,13 @@ def found(subject: Subject) -> tuple[Section, ...]:
     rows += [_near_row(subject, one) for one in near]
     blocks: list[Block] = []
     if rows:
-        names = ("number", "limit", "when", "worst", "long", "sure", "phase", "altitude",
+        names = ("number", "limit", "when", "worst", "long", "over", "sure", "phase", "altitude",
                  "severity", "why")
         basis = label.BASES["flown" if subject.how.reader == "maintenance" else "displayed"]
         columns = tuple(
-            Column(label.COLUMNS[name].format(basis=basis), name in ("worst", "altitude", "long"),
-                   name == "number") for name in names)
+            Column(label.COLUMNS[name].format(basis=basis),
+                   name in ("worst", "altitude", "long", "over"), name == "number")
+            for name in names)
         blocks.append(Table(label.FOUND_CAPTION, columns, tuple(rows)))
     else:
         blocks.append(Paragraph(
@@ -142,6 +143,7 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
         _to_chart(subject, i, how.instant(one.start_s)),
         wording.over_by(how.exceeded_by(one)),
         wording.length(one.duration_s),
+        wording.length(one.time_over_s),
         (_sure(on_basis(assessed, how.basis), one.quantity, how) if assessed
          else label.CELL_NOT_ASSESSED),
         wording.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
@@ -188,7 +190,8 @@ def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
             how.instant(one.time_s), "glance", start_s=one.start_s, end_s=one.end_s,
             worst_s=one.time_s),
         wording.under_by(margin),
-        wording.length(one.end_s - one.start_s), _sure(basis, quantity, how),
+        wording.length(one.end_s - one.start_s), label.CELL_NO_SEVERITY,
+        _sure(basis, quantity, how),
         wording.phase(one.phase),
         how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
         causes.why(one.contributions, "crossed", quantity),

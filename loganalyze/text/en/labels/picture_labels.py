@@ -29,8 +29,11 @@ NO_AIRSPEED_LIMIT = "no limit in airspeed or Mach"
 OWN_LIMIT = "limit"
 SHOWN_UP_TO = ",\nshown up to {most}"
 WORST_NUMBERED = " The {count} worst carry their numbers."
-EXCEEDED = "{number}  {limit} exceeded by {excess}, {start} to {end}"
-NOT_PROVEN = "{number}  {limit}, {outcome}: {excess} over, {start} to {end}"
+EXCEEDED = ("{number}  {limit} exceeded by {excess}, {start} to {end}: span {span}, time over "
+            "{over}")
+NOT_PROVEN = ("{number}  {limit}, {outcome}: {excess} over, {start} to {end}: span {span}, time "
+              "over {over}")
+SEVERITY = ", severity {level}"
 CROSSOVER = "crossover {below}/{above}, {altitude}"
 ABOVE_THE_FLIGHT = "above this flight: {crossovers}"
 FIRST_SAMPLE = " (this flight's first is at {instant} UTC)"

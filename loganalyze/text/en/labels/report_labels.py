@@ -25,7 +25,7 @@ SECTIONS: dict[str, str] = {
 }
 
 COLUMNS: dict[str, str] = {
-    "number": "No.", "limit": "Limit", "when": "When", "worst": "Worst", "long": "How long",
+    "number": "No.", "limit": "Limit", "when": "When", "worst": "Worst", "long": "Span",
     "sure": "How sure ({basis})", "phase": "Phase", "altitude": "Pressure altitude", "why": "Why",
     "severity": "Severity", "margin": "Smallest margin", "in_mach": "In Mach", "limit_speed":
     "Limit then", "within": "Time within", "judged": "Judged", "unknown": "Unknown",
