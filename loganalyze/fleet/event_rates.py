@@ -69,7 +69,7 @@ def event_rate(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike,
         Of several aircraft the mean rate of aircraft like these; of a single one its own rate,
         with the exact Poisson interval (F. Garwood, Biometrika 28, 1936, p. 437). Counts and
         hours are divided by the dispersion of the flights before either is computed. Without
-        hours rate and interval are NaN.
+        events the interval begins at 0. Without hours rate and interval are NaN.
 
     Raises
     ------
@@ -97,6 +97,7 @@ def event_rate(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike,
         low, high = low * dispersion / exposure, high * dispersion / exposure
     else:
         low, high = _posterior(by_aircraft / dispersion, hours_of / dispersion, tail)
+        low = low if total else 0.0
     return EventRate(int(total), exposure, total / exposure, low, high, number, dispersion)
 
 
