@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     from loganalyze.fleet.fleet_run import FleetReport, run_fleet
     from loganalyze.fleet.store_queries import connect_store
     from loganalyze.fleet.trend_tables import TrendRow, Trends, fleet_trends
+    from loganalyze.fleet.worker_pool import Workers
     from loganalyze.limits.evaluate import evaluate
     from loganalyze.limits.evaluation import Evaluation, LowestLimit
     from loganalyze.limits.limit_envelope import Crossing, Envelope, crossovers, limit_envelope
@@ -159,6 +160,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.fleet.fleet_run": "FleetReport run_fleet",
     "loganalyze.fleet.store_queries": "connect_store",
     "loganalyze.fleet.trend_tables": "TrendRow Trends fleet_trends",
+    "loganalyze.fleet.worker_pool": "Workers",
     "loganalyze.limits.evaluate": "evaluate",
     "loganalyze.limits.evaluation": "Evaluation LowestLimit",
     "loganalyze.limits.limit_envelope": "Crossing Envelope crossovers limit_envelope",
@@ -323,6 +325,7 @@ __all__ = [
     "WhatIf",
     "WhatIfSettings",
     "WhatWouldHaveHelped",
+    "Workers",
     "analyze",
     "analyze_each",
     "analyze_flights",
