@@ -137,7 +137,7 @@ def fleet_trends(
     >>> report = la.run_fleet(["sample_logs"], "store",
     ...                       limits="sample_logs/ouzelwing_240.toml", workers=0)
     >>> la.fleet_trends("store", by=("limit",), least=1).whole.rate.events
-    6
+    5
     """
     for one in by:
         if one not in (*OF_FLIGHTS, *OF_EVENTS) and not one.startswith(TAG):
