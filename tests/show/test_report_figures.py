@@ -104,3 +104,21 @@ def test_no_name_begins_a_formula_or_lacks_a_letter():
     assert plain_text("VMO $x^2$") == r"VMO \$x^2\$"
     assert plain_text("Geschwindigkeit für µ") == "Geschwindigkeit für µ"
     assert plain_text("速度\x00\u202e") == "\N{REPLACEMENT CHARACTER}" * 4
+
+
+def test_a_panel_shades_the_other_exceedances_too_and_calls_a_gap_a_gap(judged):
+    cas = np.full(200, 230.0) + 0.2 * np.sin(np.arange(200.0))
+    cas[50:60] = 250.0
+    cas[80:90] = 252.0
+    analysis = judged(cas, gap=slice(90, 120))
+    first, second = analysis.exceedances
+    assert second.ended_by == "gap"
+    axes = loganalyze.panel_figure(analysis, 1).axes[0]
+    shaded = [path.get_extents() for collection in axes.collections
+              for path in collection.get_paths()]
+    spans = [(span.x0, span.x1) for span in shaded]
+    assert any(span == pytest.approx((first.start_s, first.end_s)) for span in spans)
+    assert any(span == pytest.approx((second.start_s, second.end_s)) for span in spans)
+    said = [text.get_text() for text in axes.texts]
+    assert "gap in the recording" in said
+    assert not any("back under" in text for text in said)

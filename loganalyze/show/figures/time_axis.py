@@ -37,6 +37,7 @@ COVERAGE_FACTOR_95 = 1.959963984540054
 
 UNKNOWN: dict[str, Any] = {
     "facecolor": "#f4f4f4", "edgecolor": "#888888", "linewidth": 0, "hatch": "////"}
+OTHERS: dict[str, Any] = {"facecolor": VERMILION, "alpha": 0.1, "linewidth": 0}
 OVER: dict[str, Any] = {"facecolor": VERMILION, "alpha": 0.22, "linewidth": 0}
 BAND: dict[str, Any] = {"color": BLUE, "alpha": 0.2, "linewidth": 0}
 WORST: dict[str, Any] = {
@@ -70,7 +71,7 @@ def band(axes: Axes, analysis: Analysis, assessment: Assessment | None, factor: 
 
 
 def shade(axes: Axes, analysis: Analysis, span: float, only: Exceedance | None = None) -> None:
-    """Hatch what couldn't be judged and shade what was over, or `only` one exceedance.
+    """Hatch what couldn't be judged and shade what was over; all but `only` one more lightly.
 
     `span` [s] is what is shown.
     """
@@ -84,6 +85,13 @@ def shade(axes: Axes, analysis: Analysis, span: float, only: Exceedance | None =
         axes.broken_barh([(a, b - a) for a, b in unknown], (0, 1), **UNKNOWN, **whole)
     if len(over):
         axes.broken_barh([(a, b - a) for a, b in over], (0, 1), **OVER, **whole)
+    others = [] if only is None else [
+        one for one in analysis.exceedances if one != only]
+    if others:
+        beside = Intervals.of((one.start_s, one.end_s) for one in others) - Intervals.of(
+            [(only.start_s, only.end_s)] if only else ())
+        axes.broken_barh([(a, b - a) for a, b in widened(beside.edges, least)], (0, 1),
+                         **OTHERS, **whole)
 
 
 def widened(edges: NDArray[np.float64], least: float) -> NDArray[np.float64]:

@@ -58,8 +58,8 @@ TIMES_IN_UTC = "Times are UTC where the log has a date."
 
 FOUND_CAPTION = "Each exceedance in order of time, then what came near"
 PRIORS = "A probability is that the limit was truly exceeded; {priors}."
-PANEL_CAPTION = ("Run-in, exceedance and what followed. Shaded: over the limit; hatched: unknown; "
-                 "the band about the margin: its expanded uncertainty.")
+PANEL_CAPTION = ("Run-in, exceedance and what followed. Shaded: over the limit, more lightly: over "
+                 "another; hatched: unknown; the band about the margin: its expanded uncertainty.")
 OWN_PANEL_CAPTION = ("The exceedance and what was about it. Shaded: over the limit; hatched: "
                      "unknown.")
 WHY_TITLE = "Why margin was lost"
@@ -191,7 +191,7 @@ ASSUMPTIONS: tuple[str, ...] = (
 
 LEGEND_WORDS = {
     "run_in": "run-in", "over": "over {limit}", "recovery": "back under {limit}",
-    "after": "after it", "unknown": "unknown",
+    "after": "after it", "gap": "gap in the recording", "lost": "not judged", "unknown": "unknown",
     "limit_airspeed": "limit airspeed", "calibrated": "calibrated airspeed",
     "indicated": "indicated airspeed", "pointer": "limit pointer", "band": "95 % interval",
 }
