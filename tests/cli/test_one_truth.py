@@ -96,3 +96,16 @@ def test_page_paper_picture_table_json_and_terminal_agree(run, tmp_path, units, 
     if reader == "maintenance":
         assert f"Time over any limit {length(flight['time_over_s'])}" in page
         assert flight["time_over_s"] < sum(one["time_over_s"] for one in found)
+
+
+def test_the_outside_air_temperature_is_the_static_one_and_a_raw_probe_says_so(run, tmp_path):
+    run("analyze", SAMPLES / "descent_through_mmo_and_vmo.csv", "--limits",
+        SAMPLES / "ouzelwing_240.toml", "--out", tmp_path, "--report", "html")
+    folder = tmp_path / "descent_through_mmo_and_vmo"
+    page = said(folder / "report.html")
+    samples = pq.read_table(folder / "samples.parquet").to_pylist()
+    worst = json.loads((folder / "summary.json").read_text())["flights"][0]["exceedances"][1]
+    at = next(row for row in samples if row["time_s"] == worst["worst_time_s"])
+    assert f"Outside air temperature (SAT) {at['static_air_temperature_degc']:.1f} degC" in page
+    raw = float(re.search(r"Temperature probe, raw reading (-?[\d.]+) degC", page)[1])
+    assert raw > at["static_air_temperature_degc"] + 3

@@ -239,14 +239,10 @@ def _states(axes: Axes, analysis: Analysis, states: list[str], rows: slice) -> N
     axes.grid(axis="y", visible=False)
 
 
-_AFTER = {"recovered": "recovery", "gap": "gap", "channel lost": "lost"}
-"""What follows an exceedance, by how it ended: no gap is a recovery."""
-
-
 def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
     """Write run-in, exceedance and what followed above the stretches, where there is space."""
     over, under = (plain_text(label.LEGEND_WORDS[key].format(limit=one.limit))
-                   for key in ("over", _AFTER.get(one.ended_by, "after")))
+                   for key in ("over", label.AFTER.get(one.ended_by, "after")))
     for text, low, high, color in (
         (label.LEGEND_WORDS["run_in"], start, one.start_s, GREY),
         (over, one.start_s, one.end_s, VERMILION),

@@ -307,6 +307,16 @@ def _instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExc
         if not any(name in subject.analysis.log for name in POWER):
             yield label.INSTANT["power"], label.NOT_RECORDED
     first = CREW_CONTEXT if how.reader in ("crew", "training") else ()
+    sat = subject.column_at("static_air_temperature_degc", one.worst_time_s)
+    if math.isfinite(sat):
+        context.pop("static_air_temperature_degc", None)
+        yield label.INSTANT["sat"], wording.named_value("temperature_degc", sat, how)[1]
+    raw = context.pop("outside_air_temperature_degc", math.nan)
+    stated = subject.analysis.sheet.temperature
+    outside = stated.outside_air if stated else ""
+    if math.isfinite(raw) and outside != "static":
+        yield (label.OUTSIDE_AIR[outside],
+               wording.named_value("temperature_degc", raw, how)[1])
     for name in sorted(context, key=lambda name: not name.startswith(first or ("\0",))):
         yield wording.named_value(name, context[name], how)
     if assessed is not None:

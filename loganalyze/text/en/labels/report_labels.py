@@ -91,8 +91,15 @@ INSTANT = {
     "over": "Time over the limit", "missed": "A peak between samples may have added",
     "power": "Engine power", "sources": "Sources of airspeed", "worst": "Worst excess",
     "interval": "Its interval",
+    "sat": "Outside air temperature (SAT)",
     "over_all": "Time over any limit",
 }
+
+OUTSIDE_AIR: dict[str, str] = {
+    "probe": "Temperature probe, raw reading", "total": "Total air temperature (TAT)",
+    "": "Recorded temperature, kind not known",
+}
+"""What a recorded outside air temperature is that isn't the static one, by the sheet's word."""
 
 CAUSES: dict[str, tuple[str, str]] = {
     "limit_moved_kt": ("limit moved with altitude", "the limit came down"),
@@ -195,6 +202,9 @@ LEGEND_WORDS = {
     "limit_airspeed": "limit airspeed", "calibrated": "calibrated airspeed",
     "indicated": "indicated airspeed", "pointer": "limit pointer", "band": "95 % interval",
 }
+
+AFTER = {"recovered": "recovery", "gap": "gap", "channel lost": "lost"}
+"""Which of those follows an exceedance, by how it ended: no gap is a recovery."""
 
 BEGAN = {"limit applied": "It began when the limit came into force.",
          "gap": "The recording has a gap before it: it may have begun earlier.",
