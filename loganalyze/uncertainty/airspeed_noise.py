@@ -53,6 +53,10 @@ this [s]."""
 MOTION_S, MOTION_KT = 8.0, 0.1
 """In less time than this an aircraft doesn't change its speed to and fro by more [s], [kt]
 (engineering judgement: its inertia)."""
+MOST_NOISE_KT, MOST_DEVIATIONS = 3.0, 5.0
+"""What two channels differ by is no noise where it is greater than this [kt, standard deviation],
+or at one sample than so many standard deviations: one of them is damaged or doesn't follow the
+airspeed at all, and which one it is the difference doesn't say (engineering judgement)."""
 SHORTEST_S = 45.0
 """Shorter runs without a gap aren't looked at [s]."""
 
@@ -173,7 +177,11 @@ class AirspeedNoise:
 
     def _compared(self, at: Callable[[Rows], Floats], row: int, around_s: float
                   ) -> tuple[int, Unshared] | None:
-        """Return the noise [kt] that isn't shared with a channel, and from which row on."""
+        """Return the noise [kt] that isn't shared with a channel, and from which row on.
+
+        None where too little is recorded, where the channel stands still, and where what they
+        differ by can't be noise.
+        """
         time, air = self.analysis.time, self.analysis.evaluation.air
         low, high = np.searchsorted(time, (time[row] - around_s, time[row] + around_s))
         low, high = max(int(low), row - MOST // 2), min(int(high), row + MOST // 2)
@@ -186,4 +194,12 @@ class AirspeedNoise:
         if stop - first < COMPARED:
             return None
         own = despiked(own[first:stop], 0.0)
-        return low + first, unshared(own, own - despiked(differ[first:stop], 0.0), usual)
+        other = own - despiked(differ[first:stop], 0.0)
+        if not np.ptp(other) > 0:
+            return None
+        found = unshared(own, other, usual)
+        if found.noise is not None and (
+                found.noise.standard > MOST_NOISE_KT
+                or float(np.abs(found.expected).max()) > MOST_DEVIATIONS * found.noise.standard):
+            return None
+        return low + first, found
