@@ -77,6 +77,7 @@ class Numerals:
         return float(plain.replace(self.decimal, "."))
 
 
+@lru_cache(1 << 16)
 def is_value(cell: str) -> bool:
     """Whether `cell` reads as a number, a missing word or a time stamp rather than a name."""
     cell = cell.strip()
