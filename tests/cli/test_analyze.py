@@ -34,6 +34,18 @@ def test_a_plain_verdict_is_printed(run, fast, sheet):
     assert done.out.rstrip().endswith("\n".join(verdict_sentences.CAUTIONS_IN_SHORT))
 
 
+def test_two_lines_hold_all_four_cautions(run, fast, sheet, tmp_path):
+    done = run("analyze", fast, "--limits", sheet, "--out", tmp_path, "--plot-format", "svg")
+    lines = done.out.rstrip().splitlines()[-2:]
+    picture = " ".join(re.findall("<!-- (.*?) -->", (tmp_path / "fast" / "margin.svg").read_text()))
+    assert all(len(line) <= 80 for line in lines)
+    for said in (" ".join(lines), picture):
+        for words in ("Not for use in flight", "release to service", "punitive use",
+                      "A flag is no proof", "no flag no clearance",
+                      "manuals, operator, authority prevail"):
+            assert words in said
+
+
 def test_nothing_that_is_printed_is_wider_than_80_columns(run, fast, sheet):
     for level in ("--verbose", "--quiet", "--color=never"):
         done = run("analyze", fast, "--limits", sheet, level)

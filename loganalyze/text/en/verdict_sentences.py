@@ -44,8 +44,11 @@ CAUTIONS: tuple[str, ...] = (
     "Not for punitive use.",
 )
 
-CAUTIONS_IN_SHORT: tuple[str, ...] = (CAUTIONS[0], CAUTIONS[2])
-"""Where there is little space: on the terminal, in a picture."""
+CAUTIONS_IN_SHORT: tuple[str, ...] = (
+    "Not for use in flight, for release to service, or for punitive use.",
+    "A flag is no proof, no flag no clearance; manuals, operator, authority prevail.",
+)
+"""All four where there is little space, on the terminal and in a picture: at most 80 columns."""
 
 LISTED = 10
 """How many exceedances a verdict lists before it only counts the rest."""
