@@ -1,8 +1,8 @@
 """Speeds, limit airspeed, margins and states of whole flights, in one pass over blocks.
 
 Each block goes through all formulas while it lies in the processor's cache. Limits whose
-calibrated equivalent follows from the pressure altitude alone come from a table; every row
-near a limit, over one, or where the table can't tell, is reckoned directly.
+calibrated equivalent depends on the pressure altitude alone are read from a table. Every row near
+a limit or over one, and every row for which the table holds NaN, is evaluated directly.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ Floats = NDArray[np.float64]
 
 BLOCK = 32768
 COMPILED_BLOCK = 65536
-"""The compiled loops cut a block into pieces of their own; fewer calls then count for more."""
+"""Rows; larger than `BLOCK` since the compiled loops divide a block by themselves."""
 
 
 def evaluate(
@@ -42,34 +42,34 @@ def evaluate(
 ) -> list[EvaluatedSamples]:
     """Evaluate all limits at every row of a batch of flights; one flight is a batch of one.
 
-    Where a flight shows excursions it is evaluated once more without them. What is found of a
-    flight is the same to the bit as if it were alone.
+    A flight with excursions of several samples is evaluated a second time with these rejected.
+    The results of a flight don't depend on the others of the batch, bit for bit.
 
     Parameters
     ----------
     evaluations : sequence of Evaluation
-        A flight each, all beside the same sheet.
+        One a flight, all of the same limits sheet.
     speeds_wanted : bool
-        Fill the columns beyond the verdict's, too: speeds, temperatures, pointer.
+        Compute speeds, temperatures and the limit pointer as well as margins and states.
 
     Returns
     -------
     list of EvaluatedSamples
-        One a flight. Their columns are parts of columns that the whole batch shares.
+        One a flight. Their columns are views of arrays that the whole batch shares.
     """
     if not evaluations:
         return []
-    logs = [one.log for one in evaluations]
+    logs = [evaluation.log for evaluation in evaluations]
     compiled = kernel_loading.for_samples(
         sum(map(len, logs)), max((log.source.likely_rows for log in logs), default=0))
-    plans = [BlockPlan.of(one, speeds_wanted=speeds_wanted, compiled=compiled)
-             for one in evaluations]
+    plans = [BlockPlan.of(evaluation, speeds_wanted=speeds_wanted, compiled=compiled)
+             for evaluation in evaluations]
     columns = _columns_of_flights(plans)
     results = _evaluated(plans, columns)
     again = [(k, replace(plan, screen=without)) for k, plan in enumerate(plans)
              if (without := channel_screening.excursions(
                  logs[k], evaluations[k].air, plan.screen)) is not None]
-    # Every row of every column is written anew.
+    # The second evaluation writes every row of every column.
     found = _evaluated([plan for _, plan in again], [columns[k] for k, _ in again])
     for (k, _), result in zip(again, found, strict=True):
         results[k] = result
@@ -77,7 +77,7 @@ def evaluate(
 
 
 def _columns_of_flights(plans: Sequence[BlockPlan]) -> list[dict[str, NDArray[Any]]]:
-    """Return memory for the columns of a batch, end to end, and cut it by flight."""
+    """Allocate the columns of a batch, flights end to end; return each flight's views of them."""
     batch = FlightBatch.of([len(plan.evaluation.log) for plan in plans])
     wanted = [_wanted(plan) for plan in plans]
     names = list(dict.fromkeys(name for some in wanted for name in some))
@@ -89,7 +89,7 @@ def _columns_of_flights(plans: Sequence[BlockPlan]) -> list[dict[str, NDArray[An
 
 
 def _wanted(plan: BlockPlan) -> list[str]:
-    """The columns of numbers that a flight has."""
+    """Names of the float32 columns that a flight has."""
     if not plan.speeds_wanted:
         return ["margin_kt"]
     names = ["pressure_altitude_ft", "calibrated_airspeed_kt", "limit_airspeed_kt",
@@ -106,15 +106,16 @@ def _wanted(plan: BlockPlan) -> list[str]:
 def _evaluated(
     plans: Sequence[BlockPlan], columns: Sequence[dict[str, NDArray[Any]]]
 ) -> list[EvaluatedSamples]:
-    """Run the blocks of all flights, on two threads where that pays, and gather by flight."""
+    """Evaluate the blocks of all flights, on two threads if there are enough; merge by flight."""
     size = BLOCK
     if plans and plans[0].compiled is not None:
         size = COMPILED_BLOCK
-        plans = [replace(plan, screen=block_kernels.looking(plan.screen, plan.compiled))
-                 for plan in plans]
+        plans = [
+            replace(plan, screen=block_kernels.with_compiled_checks(plan.screen, plan.compiled))
+            for plan in plans]
     cut = list(FlightBatch.of([len(plan.evaluation.log) for plan in plans]).blocks(size))
     workers = min(2, os.cpu_count() or 1, len(cut))
-    # Both threads take blocks from one row of them, so that neither waits for the other.
+    # Both threads draw from one iterator, so that neither waits for the other.
     blocks = iter(cut)
     if workers < 2:
         found = [_run(plans, columns, size, blocks)]
@@ -128,7 +129,7 @@ def _evaluated(
 def _gathered(
     parts: Sequence[EvaluatedSamples], columns: dict[str, NDArray[Any]]
 ) -> EvaluatedSamples:
-    """Put together what the threads found of one flight."""
+    """Merge the results of the threads for one flight."""
     result = EvaluatedSamples(columns)
     for part in parts:
         for i, rows in part.over.items():
@@ -143,7 +144,7 @@ def _gathered(
 
 
 def _columns(names: list[str], limits: int, n: int, governing: bool) -> dict[str, NDArray[Any]]:
-    """Return unwritten memory for the named columns of n rows, and for the states."""
+    """Return uninitialized float32[n] columns of these names, and uint8[n] ones for the states."""
     codes = ["state", *(f"state_{i}" for i in range(limits))]
     if governing:
         codes.append("governing_limit")
@@ -159,30 +160,30 @@ def _run(
     plans: Sequence[BlockPlan], columns: Sequence[dict[str, NDArray[Any]]], size: int,
     blocks: Iterator[tuple[int, int, int]],
 ) -> dict[int, EvaluatedSamples]:
-    """Evaluate blocks for as long as there are any; return what was found, by flight."""
+    """Evaluate blocks until the iterator is exhausted; return the results by flight."""
     parts: dict[int, EvaluatedSamples] = {}
-    # NaN stands for missing throughout, and comparing it is no fault; nor is an absurd number.
+    # Missing values are NaN, and a damaged log may hold numbers of any size: neither is an error.
     with np.errstate(invalid="ignore", over="ignore"):
-        # Blocks come flight by flight.
+        # The blocks of a flight follow each other.
         for k, some in groupby(blocks, key=itemgetter(0)):
-            plan, pending = plans[k], _Pending()
+            plan, deferred = plans[k], _DeferredRows()
             part = parts.setdefault(k, EvaluatedSamples(columns[k]))
-            fill: _Plain | block_kernels.Loops = (
-                _Plain(plan)
+            fill: _ArrayLoops | block_kernels.CompiledLoops = (
+                _ArrayLoops(plan)
                 if plan.compiled is None
-                else block_kernels.Loops(plan, plan.compiled, size)
+                else block_kernels.CompiledLoops(plan, plan.compiled, size)
             )
             for _, start, stop in some:
-                _block(plan, part, fill, pending, start, stop)
-                if pending.size >= size:
-                    pending.settle(plan, part)
-                    pending = _Pending()
-            pending.settle(plan, part)
+                _block(plan, part, fill, deferred, start, stop)
+                if deferred.size >= size:
+                    deferred.evaluate(plan, part)
+                    deferred = _DeferredRows()
+            deferred.evaluate(plan, part)
     return parts
 
 
-class _Pending:
-    """Rows that are to be reckoned directly: gathered from many blocks, since few are."""
+class _DeferredRows:
+    """Rows to evaluate directly, collected over many blocks since each block has few of them."""
 
     def __init__(self) -> None:
         self.size = 0
@@ -192,7 +193,7 @@ class _Pending:
 
     def add(self, rows: NDArray[np.intp], start: int, stop: int, reasons: Bits | None,
             unknown: bool) -> None:
-        """Put off the rows (within their block) with what screening has against them."""
+        """Append rows (from their block's start) with the screening bits of the whole block."""
         self._rows.append(rows + start)
         self._reasons.append(
             np.zeros(len(rows), dtype=np.uint16) if reasons is None else reasons[rows]
@@ -200,8 +201,8 @@ class _Pending:
         self._blocks.append((start, stop, unknown))
         self.size += len(rows)
 
-    def settle(self, plan: BlockPlan, part: EvaluatedSamples) -> None:
-        """Reckon what was put off, and count the time judged in the blocks it came from."""
+    def evaluate(self, plan: BlockPlan, part: EvaluatedSamples) -> None:
+        """Evaluate the collected rows, and count the time judged in the blocks they came from."""
         if not self._rows:
             return
         missing = block_states.write_rows(
@@ -214,8 +215,8 @@ class _Pending:
 
 
 def _block(
-    plan: BlockPlan, part: EvaluatedSamples, loop: _Plain | block_kernels.Loops,
-    pending: _Pending, start: int, stop: int,
+    plan: BlockPlan, part: EvaluatedSamples, loop: _ArrayLoops | block_kernels.CompiledLoops,
+    deferred: _DeferredRows, start: int, stop: int,
 ) -> None:
     air, out = plan.evaluation.air, part.columns
     bits = plan.screen.block(start, stop)
@@ -232,7 +233,7 @@ def _block(
         if bits is not None:
             indicated[(bits & sample_reasons.AIRSPEED) > 0] = np.nan
     altitude = air.pressure_altitude[start:stop]
-    if bits is not None and plan.ends:
+    if bits is not None and plan.table_ends:
         altitude = np.where(bits & air.altitude_mask, np.nan, altitude)
     unknown = False
     out["state"][start:stop] = UNDER
@@ -248,7 +249,7 @@ def _block(
         near = np.arange(stop - start)
     block_states.combine(plan, out, start, stop)
     if len(near):
-        pending.add(near, start, stop, bits, unknown)
+        deferred.add(near, start, stop, bits, unknown)
     else:
         block_states.count_judged(plan, part, start, stop, unknown)
 
@@ -260,18 +261,18 @@ def _count(part: EvaluatedSamples, bits: Bits) -> None:
             part.screened[reason] = part.screened.get(reason, 0) + raised
 
 
-class _Plain:
-    """The sums of a block by whole-array operations: what the compiled loops are held to."""
+class _ArrayLoops:
+    """The formulas of a block as NumPy array operations: the reference for the compiled loops."""
 
     def __init__(self, plan: BlockPlan) -> None:
         self._plan = plan
         self._work = speed_tables.Workspace(BLOCK)
 
     def fill(
-        self, out: Mapping[str, NDArray[Any]], choices: block_kernels.Choices, bits: Bits | None,
-        start: int, stop: int,
+        self, out: Mapping[str, NDArray[Any]], configurations: block_kernels.Configurations,
+        bits: Bits | None, start: int, stop: int,
     ) -> NDArray[np.intp]:
-        """Write a block's columns; return the rows (in the block) to be reckoned directly."""
+        """Write a block's columns; return the rows, from its start, to be evaluated directly."""
         plan, air, work = self._plan, self._plan.evaluation.air, self._work
         speed, altitude = air.calibrated_airspeed[start:stop], air.pressure_altitude[start:stop]
         temperature = None
@@ -288,8 +289,8 @@ class _Plain:
             np.multiply(speed, 1 / KNOT, out=cut["calibrated_airspeed_kt"], casting="same_kind")
             np.multiply(work.altitude, 1 / FOOT, out=cut["pressure_altitude_ft"],
                         casting="same_kind")
-            speed_tables.reckon(work, temperature, air.recovery_factor, cut)
-        margin = _limits_from_tables(plan, out, work, choices, start, stop)
+            speed_tables.write_speeds(work, temperature, air.recovery_factor, cut)
+        margin = _limits_from_tables(plan, out, work, configurations, start, stop)
         if np.min(margin) > GUARD:
             return np.empty(0, dtype=np.intp)
         return np.flatnonzero(~(margin > GUARD))
@@ -297,11 +298,11 @@ class _Plain:
 
 def _limits_from_tables(
     plan: BlockPlan, out: Mapping[str, NDArray[Any]], work: speed_tables.Workspace,
-    choices: block_kernels.Choices, start: int, stop: int,
+    configurations: block_kernels.Configurations, start: int, stop: int,
 ) -> Floats:
-    """Write the limit columns as the tables give them; return the margin [m/s]."""
+    """Write the limit columns from the tables; return the margin [m/s CAS], float64[m]."""
     limit, mach, scratch = work.limit, work.limit_mach, work.spare
-    for chosen, where in choices:
+    for chosen, where in configurations:
         curve = plan.curves.curve(chosen)
         if where is None:
             curve.limit_airspeed.evaluate(work.cell, work.offset, limit, scratch)
@@ -325,7 +326,7 @@ def _limits_from_tables(
                     casting="same_kind")
         np.subtract(mach, work.mach, out=mach)
         np.copyto(out["margin_mach"][start:stop], mach, casting="same_kind")
-        _pointer(plan, out["limit_pointer_kt"][start:stop], limit, choices, work)
+        _pointer(plan, out["limit_pointer_kt"][start:stop], limit, configurations, work)
     margin: Floats = work.margin
     np.subtract(limit, work.speed, out=margin)
     np.multiply(margin, 1 / KNOT, out=out["margin_kt"][start:stop], casting="same_kind")
@@ -335,9 +336,12 @@ def _limits_from_tables(
 def _configurations(
     plan: BlockPlan, start: int, stop: int
 ) -> list[tuple[tuple[int, ...], NDArray[np.bool_] | None]]:
-    """Split the rows of a block by which tabulated limits apply."""
+    """Return each set of tabulated limits that applies together in a block, and where it does.
+
+    The mask is bool[m], or None for the whole block.
+    """
     always = tuple(i for i in plan.curves.tabulated if i not in plan.evaluation.applicability)
-    choices: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]] = [(always, None)]
+    configurations: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]] = [(always, None)]
     for i in plan.curves.tabulated:
         if i not in plan.evaluation.applicability:
             continue
@@ -345,34 +349,36 @@ def _configurations(
         if not yes.any():
             continue
         if yes.all():
-            choices = [(tuple(sorted((*chosen, i))), where) for chosen, where in choices]
+            configurations = [(tuple(sorted((*chosen, i))), where)
+                              for chosen, where in configurations]
             continue
         split: list[tuple[tuple[int, ...], NDArray[np.bool_] | None]] = []
-        for chosen, where in choices:
+        for chosen, where in configurations:
             with_it = yes if where is None else where & yes
             without = ~yes if where is None else where & ~yes
             split.append((chosen, without))
             split.append((tuple(sorted((*chosen, i))), with_it))
-        choices = [(chosen, where) for chosen, where in split if where is not None and where.any()]
-    return choices
+        configurations = [(chosen, where) for chosen, where in split
+                          if where is not None and where.any()]
+    return configurations
 
 
 def _pointer(
     plan: BlockPlan, pointer: NDArray[Any], limit: Floats,
-    choices: block_kernels.Choices, work: speed_tables.Workspace,
+    configurations: block_kernels.Configurations, work: speed_tables.Workspace,
 ) -> None:
-    """Write where the limit pointer stood [kt IAS], as far as tables give it."""
+    """Write the limit pointer [kt IAS] from the tables; NaN where they don't hold it."""
     shown = tuple(i for i in plan.evaluation.on_pointer if i in plan.curves.tabulated)
     if len(shown) < len(plan.evaluation.on_pointer) or plan.evaluation.air.position_tables:
         pointer.fill(np.nan)
         return
-    if len(choices) == 1 and choices[0][0] == shown:
+    if len(configurations) == 1 and configurations[0][0] == shown:
         np.multiply(limit, 1 / KNOT, out=pointer, casting="same_kind")
         return
     value, scratch = work.pointer, work.spare
     if not any(i in plan.evaluation.applicability for i in shown):
-        choices = [(shown, None)]
-    for chosen, where in choices:
+        configurations = [(shown, None)]
+    for chosen, where in configurations:
         curve = plan.curves.curve(tuple(i for i in chosen if i in plan.evaluation.on_pointer))
         if where is None:
             curve.limit_airspeed.evaluate(work.cell, work.offset, value, scratch)

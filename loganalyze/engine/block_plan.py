@@ -1,4 +1,4 @@
-"""What the blocks of one flight work on, and what they find."""
+"""The inputs shared by all blocks of one flight, and the results gathered from its blocks."""
 
 from __future__ import annotations
 
@@ -21,26 +21,27 @@ Rows = NDArray[np.intp]
 
 @dataclass(frozen=True, eq=False)
 class BlockPlan:
-    """An evaluation with what its blocks take from tables.
+    """An evaluation with the tables, the screen and the kernels that its blocks use.
 
-    ``speeds_wanted`` : whether the columns beyond the verdict's are wanted; ``curves`` : the
-    limits against pressure altitude; ``ends`` : pressure altitudes [m] beyond which a table
-    leaves its limit unknown, by limit index; ``other_limits`` : the limits (indices) of
-    quantities that are no speed, each evaluated at every row; ``compiled`` : the compiled
-    kernels, or None: the whole-array way gives the same.
+    ``speeds_wanted`` : whether speeds, temperatures and the limit pointer are computed as well as
+    margins and states; ``curves`` : the lowest limits tabulated against pressure altitude;
+    ``table_ends`` : pressure altitudes [m] below and above which a limit given as a table is
+    unknown, by limit index; ``other_limits`` : the indices of limits on quantities other than
+    speeds, evaluated directly at every row; ``compiled`` : the module of compiled kernels, or None
+    to use NumPy, with equal results.
     """
 
     evaluation: Evaluation
     screen: Screen
     speeds_wanted: bool
     curves: LimitCurves
-    ends: Mapping[int, tuple[float, float]]
+    table_ends: Mapping[int, tuple[float, float]]
     other_limits: tuple[int, ...]
     compiled: Any
 
     @classmethod
     def of(cls, evaluation: Evaluation, *, speeds_wanted: bool, compiled: Any) -> BlockPlan:
-        """Work out once what every block needs."""
+        """Return the plan of an evaluation: all that its blocks have in common, computed once."""
         limits = evaluation.sheet.limit
         with_temperature = speeds_wanted or evaluation.needs_temperature
         return cls(
@@ -58,11 +59,12 @@ class BlockPlan:
 
 @dataclass(eq=False)
 class EvaluatedSamples:
-    """What the blocks found, over the rows of a log.
+    """The results of all blocks, over the n rows of a log.
 
-    ``columns`` : float32[n] and uint8[n] by name; ``screened`` : rows with each reason;
-    ``over`` : the rows over each limit that has any; ``judged_s`` : time judged [s], by block;
-    ``rejected`` : the rows with reasons against them, and those.
+    ``columns`` : float32[n] and uint8[n] by name; ``screened`` : the number of rows rejected for
+    each reason; ``over`` : arrays of rows over a limit, by limit index, without entries for limits
+    never exceeded; ``judged_s`` : time with a verdict [s], an item a block; ``rejected`` : arrays
+    of rejected rows with the bits of the reasons, an item a block.
     """
 
     columns: dict[str, NDArray[Any]]
@@ -72,18 +74,18 @@ class EvaluatedSamples:
     rejected: list[tuple[Rows, Bits]] = field(default_factory=list)
 
     def add_over(self, limit: int, rows: Rows) -> None:
-        """Note rows over a limit (index)."""
+        """Append rows over the limit with this index."""
         if len(rows):
             self.over.setdefault(limit, []).append(rows)
 
     @property
     def rows_over(self) -> dict[int, Rows]:
-        """The rows over each limit that has any, rising."""
+        """Rows over each limit that was exceeded, by limit index, in ascending order."""
         return {i: np.sort(np.concatenate(rows)) for i, rows in sorted(self.over.items())}
 
     @property
     def rejected_rows(self) -> tuple[Rows, Bits] | None:
-        """Rows that were screened, rising, and the reasons against them; None if none were."""
+        """Rejected rows in ascending order with the bits of their reasons; None without any."""
         if not self.rejected:
             return None
         rows, reasons = (np.concatenate(parts) for parts in zip(*self.rejected, strict=True))

@@ -1,4 +1,4 @@
-"""The states of a block's limits: cheaply where every limit is safely far, else row by row."""
+"""States of the limits in a block: from applicability alone where far below, else row by row."""
 
 from __future__ import annotations
 
@@ -28,15 +28,15 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 _STATE_OF = np.array([NOT_APPLICABLE, UNDER, UNKNOWN], dtype=np.uint8)
-"""State of a limit safely above the speed, by whether it applies."""
+"""State of a limit with a safe margin, indexed by `condition_states` NO, YES, UNKNOWN."""
 
 
 def far_state(plan: BlockPlan, i: int, state: Bytes, altitude: Floats, start: int, stop: int
               ) -> bool:
-    """Write a limit's state for rows that are safely below it; tell if any is unknown."""
+    """Write a limit's state for rows that are safely below it; return whether any is unknown."""
     unknown = False
-    if i in plan.ends:
-        low, high = plan.ends[i]
+    if i in plan.table_ends:
+        low, high = plan.table_ends[i]
         if not (altitude.min() >= low and altitude.max() <= high):
             state[~((altitude >= low) & (altitude <= high))] = UNKNOWN
             unknown = True
@@ -59,9 +59,9 @@ def far_state(plan: BlockPlan, i: int, state: Bytes, altitude: Floats, start: in
 
 def write_rows(plan: BlockPlan, part: EvaluatedSamples, rows: Rows, reasons: Bits
                ) -> NDArray[np.bool_]:
-    """Evaluate every limit at some rows plainly, and write the columns.
+    """Evaluate every limit at some rows directly, and write the columns.
 
-    Tells at which of the rows a verdict was missing, as `Evaluation.unknown` does.
+    Returns at which of the rows no verdict was possible, bool[m], as `Evaluation.unknown` does.
     """
     evaluation, out = plan.evaluation, part.columns
     at = evaluation.air_data_at(rows, reasons)
@@ -84,7 +84,7 @@ def write_rows(plan: BlockPlan, part: EvaluatedSamples, rows: Rows, reasons: Bit
 
 def write_other_limit(plan: BlockPlan, part: EvaluatedSamples, i: int, start: int, stop: int,
                       reasons: Bits | None) -> bool:
-    """Evaluate a limit that is none of a speed at every row of a block; tell if any is unknown."""
+    """Evaluate a limit that isn't on a speed at every row of a block; return if any is unknown."""
     rows = np.arange(start, stop)
     none = np.zeros(len(rows), dtype=np.uint16)
     at = plan.evaluation.air_data_at(rows, none if reasons is None else reasons)
@@ -97,25 +97,27 @@ def write_other_limit(plan: BlockPlan, part: EvaluatedSamples, i: int, start: in
 def combine(plan: BlockPlan, out: Mapping[str, NDArray[Any]], start: int, stop: int) -> None:
     """Write the combined state of a block whose speed limits are all safely below or unknown."""
     count = len(plan.evaluation.sheet.limit)
-    # Only these can be anything but under yet; memory that isn't looked at is never made.
-    written = [out[f"state_{i}"][start:stop] for i in range(count)
-               if i in plan.ends or i in plan.evaluation.applicability or i in plan.other_limits]
-    differing = [one for one in written if one.max() != UNDER]
+    # All other states are still UNDER; not reading them saves the system mapping their memory.
+    written = [
+        out[f"state_{i}"][start:stop] for i in range(count)
+        if i in plan.table_ends or i in plan.evaluation.applicability or i in plan.other_limits]
+    differing = [states for states in written if states.max() != UNDER]
     state = out["state"][start:stop]
     if len(differing) == count:
         state[:] = together(np.stack(differing))
         return
-    for one in differing:
-        np.copyto(state, UNKNOWN, where=one == UNKNOWN)
+    for states in differing:
+        np.copyto(state, UNKNOWN, where=states == UNKNOWN)
     for i in plan.other_limits:
         np.copyto(state, OVER, where=out[f"state_{i}"][start:stop] == OVER)
 
 
 def count_judged(plan: BlockPlan, part: EvaluatedSamples, start: int, stop: int, unknown: bool,
                  missing: Rows | None = None) -> None:
-    """Count the time judged in a block.
+    """Append the time of a block in which a verdict was possible.
 
-    `unknown` says that a limit may be so anywhere; else only at the rows `missing` (all of them).
+    With `unknown`, states may be unknown at any row and all are checked; otherwise a verdict is
+    missing at exactly the rows `missing` (indices into the log).
     """
     known = None
     if unknown:
@@ -127,7 +129,7 @@ def count_judged(plan: BlockPlan, part: EvaluatedSamples, start: int, stop: int,
 
 
 def _held(plan: BlockPlan, start: int, stop: int, known: NDArray[np.bool_] | None) -> float:
-    """Time [s] for which the known rows of a block stand (None: all)."""
+    """Time [s] that the rows of a block marked in `known` stand for (None: all rows)."""
     log = plan.evaluation.log
     time, interval = log.time[start : min(stop + 1, len(log))], log.interval_s
     if (known is None or known.all()) and len(time) > stop - start:

@@ -1,4 +1,4 @@
-"""Several flights end to end: where each one's rows lie in columns that all share."""
+"""Several flights in shared columns, end to end: the rows of each flight."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from numpy.typing import NDArray
 class FlightBatch:
     """Row offsets of flights whose columns lie end to end; one flight is a batch of one.
 
-    ``offsets`` : int64[flights + 1], rising from 0: flight k has the rows offsets[k] to before
-    offsets[k + 1].
+    ``offsets`` : int64[flights + 1], ascending from 0: flight k has the rows offsets[k] to
+    offsets[k + 1] - 1.
     """
 
     offsets: NDArray[np.int64]
 
     @classmethod
     def of(cls, lengths: Sequence[int]) -> FlightBatch:
-        """Return the batch of flights with so many rows each."""
+        """Return the batch of flights with these numbers of rows."""
         return cls(np.concatenate([[0], np.cumsum(lengths, dtype=np.int64)]).astype(np.int64))
 
     def __len__(self) -> int:
@@ -34,13 +34,13 @@ class FlightBatch:
         return int(self.offsets[-1])
 
     def rows_of(self, flight: int) -> slice:
-        """Return where a flight's rows lie."""
+        """Return the slice of the shared columns that holds a flight's rows."""
         return slice(int(self.offsets[flight]), int(self.offsets[flight + 1]))
 
     def blocks(self, size: int) -> Iterator[tuple[int, int, int]]:
-        """Yield blocks of at most `size` rows: flight, and its own rows from and before.
+        """Yield blocks of at most `size` rows as (flight, start, stop), in the flight's own rows.
 
-        No block crosses the boundary of a flight, so that each is cut as if it were alone.
+        No block crosses the boundary of a flight, so that blocks don't depend on other flights.
         """
         for flight, count in enumerate(np.diff(self.offsets).tolist()):
             for start in range(0, count, size):

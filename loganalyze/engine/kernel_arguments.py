@@ -1,4 +1,4 @@
-"""The numbers and columns that both renditions of the fast path go by, by name."""
+"""Constants and columns, by name, that the NumPy and the compiled loops share."""
 
 from __future__ import annotations
 
@@ -15,57 +15,64 @@ from loganalyze.record.units import FOOT, KNOT, ZERO_CELSIUS
 Singles = NDArray[np.float32]
 
 SLOW = 15.0
-"""Below this [m/s] the table of powers loses digits to the subtraction of 1."""
+"""Calibrated airspeed [m/s] below which the table of powers loses digits to cancellation."""
 FAST = 0.999
-"""Above this Mach number it ends."""
+"""Mach number up to which the table of powers is used; it ends at Mach 1."""
 GUARD = 1e-3 * KNOT
-"""A margin from the table [m/s] is believed beyond this; the table's error is far below it."""
+"""Tabulated margins above this [m/s] are certainly positive: the table's error is far smaller."""
 _GROUND, _TROPOPAUSE = atmosphere.LAYERS[0], atmosphere.LAYERS[1]
 
 
 class Numbers(NamedTuple):
-    """Constants of the formulas; all float64, so that they are one argument of a kernel."""
+    """Constants of the formulas; all float64, as a kernel's tuple argument requires."""
 
     altitude_start: float
-    """Where the tables over pressure altitude begin [m]."""
+    """Lowest pressure altitude of the tables [m]."""
     altitude_scale: float
-    """Their cells a metre."""
+    """Cells of the tables per metre of pressure altitude [1/m]."""
     altitude_cells: float
-    """Their cells, with one of NaN beyond the last."""
+    """Number of cells of the tables, including one of NaN after the last."""
     ratio_of_speed: float
     """sqrt(0.2) / a0 [s/m]: its product with the CAS, squared, is 0.2 (CAS / a0)^2."""
     knots: float
-    """kt in a m/s."""
+    """Knots per m/s."""
     feet: float
-    """ft in a m."""
+    """Feet per metre."""
     sonic_ratio: float
     """q_c/p at Mach 1."""
     slow: float
+    """`SLOW` [m/s]."""
     fast: float
+    """`FAST`, a Mach number."""
     guard: float
+    """`GUARD` [m/s]."""
     sound_kt: float
     """a0 [kt]."""
     sound_root_kt: float
     """a0 / sqrt(T0) [kt/K^(1/2)]."""
     freezing: float
+    """0 degrees Celsius [K]."""
     lapse: float
-    """Of the standard atmosphere below the tropopause [K/m]."""
+    """Temperature gradient of the standard atmosphere below the tropopause [K/m]."""
     sea_level_temperature: float
+    """In the standard atmosphere [K]."""
     tropopause_temperature: float
+    """In the standard atmosphere [K]."""
 
 
 class TableNumbers(NamedTuple):
-    """What goes by the tables that were made, and by the flight; all float64."""
+    """Constants of the tables and of the flight; all float64."""
 
     expansion_scale: float
-    """Cells of the table of powers a unit of q_c/p."""
+    """Cells of the table of powers per unit of q_c/p."""
     recovery: float
     """0.2 times the probe's recovery factor; 0 for one that reads static temperature."""
     thinnest: float
+    """Lowest density ratio of the table of density altitudes."""
     densest: float
-    """The ends of the table over the density ratio."""
-    thinness_scale: float
-    """Its cells a unit."""
+    """Highest density ratio of that table."""
+    density_scale: float
+    """Cells of that table per unit of the density ratio."""
 
 
 @cache
@@ -92,7 +99,7 @@ def numbers() -> Numbers:
 
 
 class Columns(NamedTuple):
-    """A block's columns of numbers, float32[n]; empty where one isn't wanted."""
+    """A block's float32[n] columns; a column that isn't computed is empty."""
 
     calibrated_airspeed_kt: Singles
     pressure_altitude_ft: Singles

@@ -1,4 +1,4 @@
-"""The compiled kernels, loaded once there is so much to judge that they pay."""
+"""Loading of the compiled kernels, once there are enough samples to repay the loading time."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from importlib import import_module
 from typing import Any
 
 ENOUGH = 4_000_000
-"""Samples judged in one process above which loading the compiler costs less than it saves."""
+"""Samples evaluated in one process above which loading the kernels costs less than it saves."""
 
 
 class _Count:
@@ -15,9 +15,10 @@ class _Count:
 
 
 def for_samples(samples: int, likely: int = 0) -> Any:
-    """Return the compiled loops once so many samples are judged that they pay, else None.
+    """Return the module of compiled kernels if its use saves time, else None.
 
-    `likely` : so many are likely to be judged, with these and what comes after them.
+    `samples` : number of samples to evaluate now, added to those evaluated before in the process;
+    `likely` : expected number of samples of the whole recording.
     """
     _Count.judged += samples
     return load() if max(_Count.judged, likely) >= ENOUGH else None
@@ -25,9 +26,9 @@ def for_samples(samples: int, likely: int = 0) -> Any:
 
 @cache
 def load() -> Any:
-    """Return the compiled loops, or None where they can't be had."""
-    # An import by name, since numba takes half a second to load and may not be installed.
+    """Return the module of compiled kernels, or None where numba is missing or can't work."""
+    # Imported by name: numba takes half a second to load and may not be installed.
     try:
         return import_module("loganalyze.engine.compiled_kernels")
-    except (ImportError, RuntimeError):  # RuntimeError: nowhere to keep what was compiled
+    except (ImportError, RuntimeError):  # RuntimeError: no writable folder for numba's cache
         return None

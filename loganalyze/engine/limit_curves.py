@@ -1,4 +1,4 @@
-"""The limit airspeed tabulated against pressure altitude, for the block loop."""
+"""The limit airspeed tabulated against pressure altitude, for the blocks of `block_evaluation`."""
 
 from __future__ import annotations
 
@@ -25,9 +25,11 @@ START, STEP, COUNT = -1000.0, 8.0, 2625
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """The lowest of some limits at every pressure altitude.
+    """The lowest of a set of limits, tabulated against pressure altitude.
 
-    A cell is NaN where it can't be tabulated: where two limits cross, or a table bends.
+    ``limit_airspeed`` [m/s CAS] and ``limit_mach`` : piecewise over the cells; ``governing`` :
+    uint8[cells + 1], the index of the lowest limit. A cell in which two limits cross, or a limit's
+    table has a node, is NaN: rows there are evaluated directly.
     """
 
     limit_airspeed: PiecewiseQuadratic
@@ -37,25 +39,25 @@ class Curve:
 
 @dataclass(frozen=True, eq=False)
 class LimitCurves:
-    """Calibrated equivalents [m/s] of a sheet's tabulated limits over the cells, worked out once.
+    """Calibrated equivalents [m/s] of a sheet's tabulated limits over the cells.
 
-    ``tabulated`` : the limits (indices) whose equivalent follows from the pressure altitude alone;
-    ``at_nodes`` : float64[limits, 3, cells]; ``at_edges`` : float64[limits, cells + 1];
-    ``bends`` : bool[limits, cells], where a limit's table has a row. All by limit index; NaN for
-    limits that aren't tabulated.
+    ``tabulated`` : indices of the limits whose equivalent depends on the pressure altitude alone;
+    ``at_nodes`` : float64[limits, 3, cells], at the interpolation nodes of each cell;
+    ``at_edges`` : float64[limits, cells + 1]; ``bends`` : bool[limits, cells], cells that hold a
+    node of a limit's own table. All by limit index; NaN for limits that aren't tabulated.
     """
 
     tabulated: tuple[int, ...]
     at_nodes: Floats
     at_edges: Floats
     bends: NDArray[np.bool_]
-    _ready: dict[tuple[int, ...], Curve] = field(default_factory=dict, repr=False)
+    _curves: dict[tuple[int, ...], Curve] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(cls, evaluation: Evaluation) -> LimitCurves:
-        """Return the curves of an evaluation's limits, kept from one flight to the next.
+        """Return the curves of an evaluation's limits, cached by sheet.
 
-        A sheet never changes; its correction tables are made anew for each flight.
+        Curves with position corrections aren't cached, since the correction may differ by flight.
         """
         sheet, air = evaluation.sheet, evaluation.air
         tabulated = tuple(
@@ -63,16 +65,16 @@ class LimitCurves:
             if limit.kind.follows_from_altitude(
                 position_varies=air.position is not None, corrected=air.corrected))
         if air.position_tables:
-            return cls._worked_out(sheet, tabulated, air)
+            return cls._computed(sheet, tabulated, air)
         for kept, curves in tuple(_KEPT):
             if kept is sheet and curves.tabulated == tabulated:
                 return curves
-        curves = cls._worked_out(sheet, tabulated, air)
+        curves = cls._computed(sheet, tabulated, air)
         _KEPT.append((sheet, curves))
         return curves
 
     @classmethod
-    def _worked_out(
+    def _computed(
         cls, sheet: LimitsSheet, tabulated: tuple[int, ...], air: AirData
     ) -> LimitCurves:
         nodes = PiecewiseQuadratic.nodes(START, STEP, COUNT)
@@ -93,10 +95,10 @@ class LimitCurves:
         return cls(tabulated, at_nodes, at_edges, bends)
 
     def curve(self, chosen: tuple[int, ...]) -> Curve:
-        """Return the lowest of the chosen limits (indices), tabulated when first asked for."""
-        if chosen not in self._ready:
-            self._ready[chosen] = self._tabulated(chosen)
-        return self._ready[chosen]
+        """Return the curve of the lowest of the limits with these indices, computed once."""
+        if chosen not in self._curves:
+            self._curves[chosen] = self._tabulated(chosen)
+        return self._curves[chosen]
 
     def _tabulated(self, chosen: Sequence[int]) -> Curve:
         limits = list(chosen)
@@ -105,10 +107,10 @@ class LimitCurves:
             return Curve(nothing, nothing, np.full(COUNT + 1, NO_GOVERNING_LIMIT))
         names = np.append(np.asarray(limits, dtype=np.uint8), NO_GOVERNING_LIMIT)
         _, at_edges = lowest(self.at_edges[limits])
-        speed, who = lowest(self.at_nodes[limits])
+        speed, winner = lowest(self.at_nodes[limits])
         speed[:, (at_edges[:-1] != at_edges[1:]) | self.bends[limits].any(axis=0)] = np.nan
         mach = mach_at_cas(speed, PiecewiseQuadratic.nodes(START, STEP, COUNT))
-        governing = names[np.minimum(who[1], len(limits))]
+        governing = names[np.minimum(winner[1], len(limits))]
         return Curve(
             PiecewiseQuadratic.through(START, STEP, speed),
             PiecewiseQuadratic.through(START, STEP, mach),
@@ -117,4 +119,4 @@ class LimitCurves:
 
 
 _KEPT: deque[tuple[LimitsSheet, LimitCurves]] = deque(maxlen=4)
-"""The curves of the latest sheets: a fleet's flights share one."""
+"""Cache of the curves of the latest sheets, which the flights of a fleet share."""

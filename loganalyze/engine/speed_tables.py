@@ -1,8 +1,8 @@
 """Mach number, EAS, TAS, temperatures and density altitude of a block of samples.
 
-The same relations as the engine's, with the two fractional powers taken from tables whose
-error lies far below the float32 in which the columns are kept; slow and supersonic samples go
-to the engine itself.
+The relations are those of `loganalyze.air`, with the two fractional powers taken from tables whose
+error is far below the resolution of the float32 columns. Slow and supersonic samples are computed
+by `loganalyze.air` directly.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _THINNEST = float(atmosphere.density_ratio(
 
 @cache
 def pressure_ratio() -> PiecewiseQuadratic:
-    """Pressure ratio over pressure altitude [m]."""
+    """Return the pressure ratio p/p0 of the standard atmosphere over pressure altitude [m]."""
     return PiecewiseQuadratic.of(
         atmosphere.pressure_ratio, limit_curves.START, limit_curves.STEP, limit_curves.COUNT
     )
@@ -37,7 +37,7 @@ def pressure_ratio() -> PiecewiseQuadratic:
 
 @cache
 def expansion() -> PiecewiseQuadratic:
-    """(1 + q_c/p)^(2/7), which is 1 + 0.2 M^2 below Mach 1."""
+    """Return (1 + q_c/p)^(2/7), which is 1 + 0.2 M^2 below Mach 1, over q_c/p."""
     count = 2048
     step = airspeed.SONIC_RATIO / count
     return PiecewiseQuadratic.of(
@@ -46,9 +46,9 @@ def expansion() -> PiecewiseQuadratic:
 
 @cache
 def density_altitude() -> PiecewiseQuadratic:
-    """Density altitude [m] from the density ratio, from just below 20 km down.
+    """Return the density altitude [m] over the density ratio, for altitudes up to nearly 20 km.
 
-    The tropopause, where the relation bends, lies on a cell's edge.
+    A cell edge lies at the tropopause, where the slope of the relation changes.
     """
     tropopause = atmosphere.LAYERS[1].density_ratio
     step = tropopause / 400
@@ -56,7 +56,10 @@ def density_altitude() -> PiecewiseQuadratic:
 
 
 class Workspace:
-    """The scratch arrays of one thread, and the block it works on."""
+    """The scratch arrays of one thread, and the block that it evaluates.
+
+    Arrays are allocated for blocks of `size` rows and returned cut to the block's length.
+    """
 
     def __init__(self, size: int) -> None:
         self._whole = {
@@ -76,18 +79,18 @@ class Workspace:
 
     @property
     def cell(self) -> NDArray[np.intp]:
-        """Cell of each pressure altitude."""
+        """Cell of each row in the tables over pressure altitude."""
         return self._cells[: len(self.speed)]
 
     @property
     def cell_too(self) -> NDArray[np.intp]:
-        """Cell of a second table."""
+        """Cell of each row in another table."""
         return self._cells_too[: len(self.speed)]
 
     def take(self, speed: Floats, altitude: Floats) -> None:
-        """Take a block's calibrated airspeed [m/s] and pressure altitude [m], NaN if screened.
+        """Set the block: calibrated airspeed [m/s] and pressure altitude [m], NaN where rejected.
 
-        An altitude outside the table is NaN from here on.
+        An altitude outside the tables is replaced by NaN.
         """
         table = pressure_ratio()
         if (np.fmin.reduce(altitude, initial=table.start) < table.start
@@ -99,16 +102,21 @@ class Workspace:
         table.locate(altitude, self.cell, self.offset)
 
 
-def reckon(
+def write_speeds(
     work: Workspace, temperature: Floats | None, recovery_factor: float,
     out: Mapping[str, NDArray[Any]],
 ) -> None:
-    """Write a block's speeds and temperatures; `temperature` is what the probe felt [K]."""
+    """Write a block's Mach number, EAS, TAS, temperatures and density altitude into `out`.
+
+    `temperature` : float64[m], as the probe reads it [K], or None: then only Mach number and EAS
+    are written. `recovery_factor` : of the probe; 0 for one that reads static temperature. NaN
+    where an input is NaN.
+    """
     mach, delta, spare, first = work.mach, work.delta, work.spare, work.first
     pressure_ratio().evaluate(work.cell, work.offset, delta, spare)
     squared = _mach_squared(work)
     np.sqrt(squared, out=mach)
-    _reckon_ends_exactly(work, squared)
+    _compute_extremes_exactly(work, squared)
     np.copyto(out["mach"], mach, casting="same_kind")
     np.sqrt(delta, out=spare)
     np.multiply(spare, mach, out=spare)
@@ -130,7 +138,7 @@ def reckon(
 
 
 def _mach_squared(work: Workspace) -> Floats:
-    """Mach squared in `third`; meaningless for supersonic samples."""
+    """Return Mach squared, float64[m], in the array `third`; wrong for supersonic samples."""
     squared: Floats = work.third
     spare, second = work.spare, work.second
     np.multiply(work.speed, numbers().ratio_of_speed, out=squared)
@@ -152,7 +160,7 @@ def _mach_squared(work: Workspace) -> Floats:
     return squared
 
 
-def _reckon_ends_exactly(work: Workspace, squared: Floats) -> None:
+def _compute_extremes_exactly(work: Workspace, squared: Floats) -> None:
     slowest = np.fmin.reduce(work.speed, initial=np.inf)
     fastest = np.fmax.reduce(work.mach, initial=0.0)
     if slowest >= SLOW and fastest < FAST:
@@ -163,7 +171,7 @@ def _reckon_ends_exactly(work: Workspace, squared: Floats) -> None:
 
 
 def _isa_deviation(work: Workspace, static: Floats, out: NDArray[np.float32]) -> None:
-    # The plausible range of pressure altitude ends below the layer that warms with height.
+    # The tables end at 20 km, below which the standard temperature doesn't rise with altitude.
     standard = work.second
     np.multiply(work.altitude, numbers().lapse, out=standard)
     np.add(standard, numbers().sea_level_temperature, out=standard)
@@ -183,7 +191,7 @@ def _write_density_altitude(work: Workspace, static: Floats, out: NDArray[np.flo
     table.locate(sigma, work.cell_too, sigma)
     table.evaluate(work.cell_too, sigma, work.third, work.spare)
     if beyond is not None:
-        # Denser air than at -5 km has no density altitude; thinner has, up to 32 km.
+        # Density altitude is defined from -5 to 32 km: outside that it is NaN.
         known = (thin >= _THINNEST) & (thin < table.start)
         work.third[beyond] = np.nan
         work.third[beyond[known]] = atmosphere.altitude_from_density_ratio(thin[known])

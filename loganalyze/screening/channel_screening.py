@@ -1,6 +1,6 @@
 """Whole-flight screening before the blocks are evaluated: frozen, stale, disagreeing channels.
 
-Only what decides the verdict is found here, in one cheap look at each judged channel.
+Only what can change the verdict is found here, in one cheap pass over each judged channel.
 """
 
 from __future__ import annotations
@@ -28,31 +28,31 @@ Floats = NDArray[np.float64]
 
 _SUBJECTS = {SPEED: "airspeed", HEIGHT: "pressure altitude"}
 _GUST_S = 10.0
-"""A gust of 12 kt, in the shape of one minus a cosine, that is faster than 4 kt/s is over within
-12 pi / 4 = 9.4 s."""
+"""Longest duration [s] of a gust that steps faster than plausible: a one-minus-cosine gust of
+12 kt whose rate exceeds 4 kt/s lasts less than 12 pi / 4 = 9.4 s."""
 _ABOUT = 4.0
-"""The level around an excursion is taken from so many times its length on either side."""
+"""Length of the surroundings of an excursion, on either side, as a multiple of `excursion_s`."""
 _LEAST_ROWS = 5
-"""Fewer repeats than this show nothing, however slow the log."""
+"""Least number of equal samples that make a run, whatever the sampling rate."""
 _WIND = 3.0
-"""Ground speed must move so many times further than an airspeed reference: wind moves it too."""
+"""Factor on the change required of ground speed as a reference, since wind changes it too."""
 _WIND_S = 90.0
-"""Ground speed must move so within this long [s]: over minutes the wind alone may do that."""
+"""Time [s] within which ground speed must change so: in minutes, wind alone may change it."""
 _ISOBAR_S = 60.0
-"""The same for a satellite's altitude: over minutes the surface of one pressure slopes so far. In
-geostrophic balance it does by f U / g (f the Coriolis parameter, U the wind); at f = 1.4e-4 1/s
-and U = 100 m/s an aircraft at 300 m/s finds 26 m in a minute."""
+"""Time [s] within which a satellite altitude must change: isobaric surfaces slope. In geostrophic
+balance the slope is f U / g (f the Coriolis parameter, U the wind speed); with f = 1.4e-4 1/s and
+U = 100 m/s, an aircraft at 300 m/s on one surface climbs or descends 26 m in a minute."""
 _STEADY_TRACK = 10 * DEGREE
 _STEADY_FT = 500.0
 _STEADY_SETTING = 30.0
-"""An altimeter setting that moved by more than this [Pa] was changed: an altitude computed with it
-moves before the setting's own next sample."""
+"""Change of the altimeter setting [Pa] above which it was reset: an altitude computed with it
+changes before the setting's own next sample."""
 
 
 def screen_of(
     log: FlightLog, air: AirData, settings: Settings, with_temperature: bool
 ) -> Screen:
-    """Gather the data for screening the blocks, and the rows screened out beforehand."""
+    """Return the screen of a flight's blocks, with the rows rejected by whole-flight checks."""
     return Screen(
         log.time,
         air.screened_airspeed,
@@ -60,16 +60,16 @@ def screen_of(
         air.temperature if with_temperature else None,
         settings,
         log.interval_s,
-        _set_aside(log, air, settings),
+        _rejected_beforehand(log, air, settings),
         redundant_sources.Corroboration(log, air, settings),
         _others(log),
     )
 
 
 def _others(log: FlightLog) -> tuple[tuple[Floats, float, float], ...]:
-    """The other channels that are recorded at every row, with their plausible ranges [SI].
+    """Return the other channels recorded at every row, with their plausible ranges [SI].
 
-    Temperatures aren't among them: a probe that fails must take no verdict away.
+    Temperatures are left out: a failed probe must not invalidate airspeed and altitude.
     """
     found = []
     for name, channel in log.channels.items():
@@ -84,7 +84,10 @@ def _others(log: FlightLog) -> tuple[tuple[Floats, float, float], ...]:
     return tuple(found)
 
 
-def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, Bits] | None:
+def _rejected_beforehand(
+    log: FlightLog, air: AirData, settings: Settings
+) -> tuple[Rows, Bits] | None:
+    """Return the rows rejected by frozen, stale and disagreeing channels, with reasons; or None."""
     found: dict[str, list[Rows]] = {}
     for subject, values, step, rate, bound in (
         ("airspeed", air.screened_airspeed, settings.stale_kt * KNOT,
@@ -96,11 +99,11 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
         found[f"{subject} frozen while others moved"] = [stuck_channels.rows_of(runs)]
         if _often(log, values, settings):
             runs = stale_runs(log, subject, values, step, settings)
-            # The first sample of each was fresh.
+            # The first sample of each run was current.
             rows = stuck_channels.rows_of(runs, skip=1)
             if (len(runs) >= settings.stale_min_count
                     and len(rows) >= settings.stale_least_pct / 100 * len(log)):
-                # Where it steps faster than plausible, one side or the other was wrong too.
+                # Beside a step faster than plausible, samples outside the runs were wrong too.
                 beside = stuck_channels.beside_steps(
                     log.time, bound.plausible(values), rate, NOISE[bound]
                 )
@@ -117,11 +120,11 @@ def _set_aside(log: FlightLog, air: AirData, settings: Settings) -> tuple[Rows, 
 
 
 def excursions(log: FlightLog, air: AirData, screen: Screen) -> Screen | None:
-    """Return the screen without excursions of several samples; None where there are none.
+    """Return the screen with excursions of several samples rejected; None if there are none.
 
-    One sample that is out and at once back is found block by block; this finds what stays out
-    for more of them, and comes back to where a flight could have got to meanwhile, by the leaps
-    that the screen has seen. Both ends are faster than any aircraft.
+    Spikes of one sample are found block by block. An excursion lies between two steps faster than
+    any aircraft flies (`Screen.fast_steps`), and ends at a value that the flight could have
+    reached from the last value before it at a plausible rate.
     """
     bits = None
     for bound, values in ((SPEED, screen.speed), (HEIGHT, screen.altitude)):
@@ -141,14 +144,14 @@ def _excursions(
     log: FlightLog, air: AirData, screen: Screen, bound: Plausible, values: Floats
 ) -> list[Rows]:
     """Return the rows of each excursion of several samples."""
-    if not screen.leaps[bound]:
+    if not screen.fast_steps[bound]:
         return []
-    # Blocks overlap, so that a leap may have been seen twice.
-    jumps = np.unique(np.concatenate(screen.leaps[bound])).tolist()
+    # Blocks overlap, so that a step may have been found twice.
+    jumps = np.unique(np.concatenate(screen.fast_steps[bound])).tolist()
     settings, noise = screen.settings, NOISE[bound]
     rate = settings.excursion_rate_factor * screen.rate(bound)
     found, done = [], -1
-    borne_out = redundant_sources.Corroboration(log, air, settings)
+    corroboration = redundant_sources.Corroboration(log, air, settings)
     for i, before in enumerate(jumps):
         if before < done:
             continue
@@ -163,7 +166,7 @@ def _excursions(
                 middle = (before + after) // 2
                 if screen.stands_out(bound, before + 1, last) and not _usual(
                         log, settings, values, before, after) and (
-                        bound is not SPEED or not borne_out.over(before, middle, after)):
+                        bound is not SPEED or not corroboration.over(before, middle, after)):
                     found.append(np.arange(before + 1, after))
                 done = after
                 break
@@ -173,9 +176,9 @@ def _excursions(
 def _usual(
     log: FlightLog, settings: Settings, values: Floats, before: int, after: int
 ) -> bool:
-    """Whether the level between two rows is that of the minute about them, and theirs isn't.
+    """Whether the samples between two rows fit the surroundings better than the two rows do.
 
-    Then it is they that are off: the stretch between two corrupt samples is no excursion.
+    Then the two rows are corrupt, and the samples between them aren't an excursion.
     """
     reach = _ABOUT * settings.excursion_s
     low, high = np.searchsorted(log.time, (log.time[before] - reach, log.time[after] + reach))
@@ -186,7 +189,11 @@ def _usual(
 
 
 def standing(log: FlightLog, values: Floats, least_s: float) -> stuck_channels.Runs:
-    """Return the runs of one repeated value that last at least so long [s], without a gap."""
+    """Return the runs of equal values without gaps that last at least `least_s` [s], intp[m, 2].
+
+    A run is a pair of its first and last row. None are found in logs of irregular interval (NaN)
+    or fewer than five rows.
+    """
     if not log.interval_s > 0 or len(log) < _LEAST_ROWS:
         return np.empty((0, 2), dtype=np.intp)
     least = _rows(least_s, log.interval_s)
@@ -199,7 +206,7 @@ def standing(log: FlightLog, values: Floats, least_s: float) -> stuck_channels.R
 
 
 def _rows(least_s: float, interval: float) -> int:
-    # A few rows fewer: the interval is the usual one, and some may be longer.
+    # A tenth fewer rows: the interval is the usual one, and some may be longer.
     return max(math.ceil(0.9 * least_s / interval), _LEAST_ROWS)
 
 
@@ -211,7 +218,10 @@ def _often(log: FlightLog, values: Floats, settings: Settings) -> bool:
 def frozen_runs(
     log: FlightLog, air: AirData, settings: Settings, subject: str, still: stuck_channels.Runs
 ) -> stuck_channels.Runs:
-    """Return those of the runs in which the airspeed or the pressure altitude was frozen."""
+    """Return those of the runs `still` in which the subject's channel was frozen, intp[m, 2].
+
+    `subject` : "airspeed" or "pressure altitude".
+    """
     still = _in_flight(log, air, settings, subject, still)
     if not len(still):
         return still
@@ -230,9 +240,9 @@ def frozen_runs(
 def quieter_runs(
     log: FlightLog, air: AirData, settings: Settings, subject: str
 ) -> stuck_channels.Runs:
-    """Return the runs in which a channel ceased to flicker while the aircraft climbed or sped up.
+    """Return the runs without the usual noise while the aircraft climbed or changed its speed.
 
-    They may be a frozen sensor, a steady flight or a coarse step: undecidable.
+    They may be a frozen sensor, steady flight or a coarse quantization step: this can't be decided.
     """
     values = _values(air, subject)
     still = _in_flight(log, air, settings, subject, standing(log, values, settings.frozen_s))
@@ -257,9 +267,9 @@ def _values(air: AirData, subject: str) -> Floats:
 
 
 def _resolution(log: FlightLog, air: AirData, subject: str) -> float:
-    """The step [SI] of a judged channel as the log's reader stated it; NaN where it didn't."""
+    """Return the quantization step [SI] of a judged channel as the reader found it, else NaN."""
     names = air.airspeed_sources if subject == "airspeed" else air.altitude_sources
-    # Where several channels make the quantity, none of their steps is its own.
+    # A quantity computed from several channels has none of their steps.
     return log.channels[names[0]].resolution if names == (names[0],) and names[0] in (
         "indicated_airspeed", "calibrated_airspeed", "pressure_altitude") else math.nan
 
@@ -267,7 +277,7 @@ def _resolution(log: FlightLog, air: AirData, subject: str) -> float:
 def _stirred(
     air: AirData, settings: Settings, subject: str, still: stuck_channels.Runs
 ) -> NDArray[np.bool_]:
-    """Whether the aircraft climbed, or changed its speed, in each run."""
+    """Whether the other of airspeed and altitude changed in each run, bool[m]."""
     other, least = air.screened_altitude, settings.frozen_moved_ft * FOOT
     if subject != "airspeed":
         other, least = air.screened_airspeed, settings.frozen_moved_kt * KNOT
@@ -277,7 +287,7 @@ def _stirred(
 def _off_the_ground(
     log: FlightLog, air: AirData, settings: Settings, still: stuck_channels.Runs
 ) -> stuck_channels.Runs:
-    """Cut what may be a roll out of the runs: on a runway the altitude stands, the speed moves."""
+    """Remove from the runs what may be a ground roll, where only the speed changes."""
     slow = log.time[np.flatnonzero(air.screened_airspeed < settings.ground_kt * KNOT)]
     if not len(slow):
         return still
@@ -297,7 +307,7 @@ def _off_the_ground(
 def references(
     log: FlightLog, air: AirData, settings: Settings, subject: str
 ) -> list[Reference]:
-    """Return the channels that can show that a judged channel stood still wrongly."""
+    """Return the reference channels that can show that a judged channel was frozen."""
     def recorded(name: str) -> Callable[[], NDArray[np.bool_]]:
         return lambda: log.recorded(name)
 
@@ -324,7 +334,7 @@ def references(
 
 
 def _settings_of(log: FlightLog) -> tuple[Callable[[Rows], Floats], ...]:
-    """The altimeter setting at some rows, and as it will be at its own next sample."""
+    """Return functions of rows: the altimeter setting, and that of its own next sample."""
     setting = log.channels["altimeter_setting"]
     values = log.aligned("altimeter_setting")
     ahead = 0
@@ -337,15 +347,15 @@ def _settings_of(log: FlightLog) -> tuple[Callable[[Rows], Floats], ...]:
 def stale_runs(
     log: FlightLog, subject: str, values: Floats, step: float, settings: Settings
 ) -> stuck_channels.Runs:
-    """Return the runs of a repeated value that ended in too great a step [SI]."""
+    """Return the runs of equal values that ended in a step greater than `step` [SI], intp[m, 2]."""
     runs = standing(log, values, settings.stale_s)
-    # No gust moves a pressure altitude so fast.
+    # Gusts don't change the pressure altitude.
     gust_s = _GUST_S if subject == "airspeed" else 0.0
     return runs[stuck_channels.stale(log.time, values, runs, step, log.interval_s, gust_s)]
 
 
 def _disagreements(log: FlightLog, air: AirData, settings: Settings) -> dict[str, list[Rows]]:
-    """Rows at which two sources of a judged channel disagree, by reason."""
+    """Return the rows at which two sources of a judged channel disagree, by reason."""
     found: dict[str, list[Rows]] = {}
     for subject, names, values, apart in judged_sources(log, air, settings):
         rows = [
@@ -362,9 +372,10 @@ def _disagreements(log: FlightLog, air: AirData, settings: Settings) -> dict[str
 def judged_sources(
     log: FlightLog, air: AirData, settings: Settings
 ) -> list[tuple[str, tuple[str, ...], Floats, Floats | float]]:
-    """Return, for each judged quantity, its subject, channels, values, and how far sources may lie.
+    """Return the judged quantities that may have second sources.
 
-    Values and distances in SI.
+    Each as its subject, the names of its channels, its values [SI], float64[n], and the greatest
+    distance [SI] at which two sources agree.
     """
     warm = next((name for name in redundant_sources.TEMPERATURES if name in log), None)
     found: list[tuple[str, tuple[str, ...], Floats, Floats | float]] = []

@@ -1,9 +1,9 @@
-"""Samples that no verdict may rest on, and the reasons against them.
+"""Samples that can't support a verdict, and the reasons for rejecting them.
 
 Missing values, values outside the plausible range and one-sample spikes are found block by
-block, while a block lies in the processor's cache. What takes a longer view (frozen, stale,
-disagreeing) is found beforehand and laid over the blocks as `aside`. The plausible ranges are
-those of `record.channels`, the rates those of the settings.
+block, while a block lies in the processor's cache. Reasons that need the whole flight (frozen,
+stale, disagreeing) are found beforehand and merged into the blocks from `aside`. The plausible
+ranges are those of `record.channels`, the rates those of the settings.
 """
 
 from __future__ import annotations
@@ -25,25 +25,24 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 _CORRUPT = tuple(np.uint16(0b110 << one.first_bit) for one in (SPEED, HEIGHT))
-"""The reasons that speak of garbage, channel by channel: out of range, or a spike. A temperature
-isn't among them: a probe that fails must take no verdict away."""
+"""Bits of the reasons that show a corrupt word, a mask a channel: out of range, or a spike.
+Temperature is left out: a failed temperature probe must not invalidate airspeed and altitude."""
 
 NOISE = {SPEED: 2.0 * KNOT, HEIGHT: 30.0}
-"""What quantisation and noise may add to a step [m/s, m]."""
-
+"""Allowance for quantization and noise in the step between two samples [m/s, m]."""
 
 _BESIDE = 24
-"""So many samples on either side determine the usual departure of samples from their neighbours."""
+"""Samples on either side from which the usual deviation between neighbours is estimated."""
 
 
 @dataclass(frozen=True, eq=False)
 class Screen:
-    """All that the screening of a block looks at.
+    """The data, thresholds and findings that the screening of a block uses.
 
     ``time``, ``speed``, ``altitude`` and ``temperature`` : float64[n] in SI, as recorded;
-    ``aside`` : rows screened out beforehand, increasing, and the reasons; ``corroborated`` :
-    whether other channels confirm the airspeed at a row; ``others`` : further channels, each
-    with its plausible range, used where the recording seems to have lost its synchronisation.
+    ``aside`` : rows rejected beforehand, ascending, and the bits of the reasons; ``corroborated`` :
+    whether other channels confirm the airspeed at a row; ``others`` : further channels, each with
+    its plausible range, to recognize where the recording lost its frame synchronization.
     """
 
     time: Floats
@@ -55,19 +54,19 @@ class Screen:
     aside: tuple[Rows, Bits] | None = None
     corroborated: Callable[[int], bool] | None = None
     others: tuple[tuple[Floats, float, float], ...] = ()
-    look: Callable[[int, int], Bits | None] | None = None
-    """What looks at samples and their neighbours in place of the plain way, with its results."""
-    leaps: Mapping[Plausible, list[Rows]] = field(
+    local_checks: Callable[[int, int], Bits | None] | None = None
+    """Replaces `local` with the same results, such as the compiled kernel; None for `local`."""
+    fast_steps: Mapping[Plausible, list[Rows]] = field(
         default_factory=lambda: {SPEED: [], HEIGHT: []})
-    """Receives rows after which a step was so fast that an excursion may begin or end with it."""
+    """Receives the rows after which a step was so fast that it may begin or end an excursion."""
 
     def block(self, start: int, stop: int) -> Bits | None:
-        """Return the reasons against rows `start` to `stop`, or None when there are none.
+        """Return the reasons against rows `start` to `stop` - 1, uint16[m]; None if there are none.
 
-        Looks a frame beyond either end, so that the blocks' boundaries leave no trace.
+        Reads one data frame beyond either end, so that results don't depend on block boundaries.
         """
         low, high = max(start - self._frame, 0), min(stop + self._frame, len(self.time))
-        bits = (self.look or self.local)(low, high)
+        bits = (self.local_checks or self.local)(low, high)
         if bits is not None:
             self._lose(bits, low)
             bits = bits[start - low : stop - low]
@@ -81,19 +80,19 @@ class Screen:
 
     @property
     def _frame(self) -> int:
-        """Rows that a frame holds, at most."""
+        """Greatest number of rows in a data frame."""
         if not self.interval > 0:
             return 1
         return int(min(self.settings.lost_frame_s / self.interval, 4096.0)) + 1
 
     def rate(self, bound: Plausible) -> float:
-        """The greatest plausible rate [SI/s]."""
+        """Return the greatest plausible rate of change [SI/s]."""
         return plausible_rate(bound, self.settings)
 
     def local(self, low: int, high: int) -> Bits | None:
-        """Reasons from each sample and its neighbours: missing, out of range, a spike.
+        """Return reasons from each sample and its neighbours: missing, out of range, a spike.
 
-        Takes rows `low` to before `high`; None where nothing is against any.
+        Checks rows `low` to `high` - 1, uint16[high - low]; None if there are no reasons.
         """
         bits: Bits | None = None
         for bound, values in ((SPEED, self.speed), (HEIGHT, self.altitude),
@@ -105,32 +104,32 @@ class Screen:
         steps = self.time[first + 1 : stop] - self.time[first : stop - 1]
         for bound, values in ((SPEED, self.speed), (HEIGHT, self.altitude)):
             rate = self.rate(bound)
-            found, leaps = spikes(
+            found, fast_steps = spikes(
                 bound, rate, values[first:stop], steps, self.settings.excursion_rate_factor * rate)
-            self.leap(bound, leaps + first)
+            self.add_fast_steps(bound, fast_steps + first)
             for row in found:
                 if low <= first + row < high:
                     bits = np.zeros(high - low, dtype=np.uint16) if bits is None else bits
                     self.mark_spike(bits, bound, first + row, low)
         return bits
 
-    def leap(self, bound: Plausible, rows: Rows) -> None:
-        """Note leaps that were seen, by the rows before them."""
+    def add_fast_steps(self, bound: Plausible, rows: Rows) -> None:
+        """Append fast steps, each by the row before it."""
         if len(rows):
-            self.leaps[bound].append(rows.copy())
+            self.fast_steps[bound].append(rows.copy())
 
     def mark_spike(self, bits: Bits, bound: Plausible, row: int, low: int) -> bool:
-        """Set a spike's bit, unless it may be flown; `bits` begin at row `low`.
+        """Set a spike's bit unless it may be real; `bits` begin at row `low`; return whether set.
 
-        It may be where it doesn't stand out, or where other channels bear it out.
+        It may be real where it doesn't exceed the usual noise, or other channels confirm it.
         """
-        if not self.stands_out(bound, row, row) or self._borne_out(bound, row):
+        if not self.stands_out(bound, row, row) or self._is_corroborated(bound, row):
             return False
         bits[row - low] |= np.uint16(1 << (bound.first_bit + 2))
         return True
 
     def stands_out(self, bound: Plausible, first: int, last: int) -> bool:
-        """Whether rows `first` to `last` depart from their neighbours as no gust or noise does."""
+        """Whether rows `first` to `last` differ from the rows beside by more than noise."""
         values, settings = self.speed, self.settings
         least = settings.spike_least_kt * KNOT
         if bound is HEIGHT:
@@ -147,11 +146,11 @@ class Screen:
         return (len(beside) < _BESIDE / 2
                 or departure > settings.spike_noise * float(np.median(beside)))
 
-    def _borne_out(self, bound: Plausible, row: int) -> bool:
+    def _is_corroborated(self, bound: Plausible, row: int) -> bool:
         return bound is SPEED and self.corroborated is not None and self.corroborated(row)
 
     def _lose(self, bits: Bits, low: int) -> None:
-        """Mark every row that may lie in one frame with two corrupt instants."""
+        """Mark every row that may share a data frame with two corrupt instants."""
         rows = np.flatnonzero(bits & np.bitwise_or.reduce(_CORRUPT))
         if len(rows) < 2:
             return
@@ -164,22 +163,22 @@ class Screen:
         time = self.time[low : low + len(bits)]
         at = time[rows[several >= self.settings.lost_channels]]
         frame = self.settings.lost_frame_s
-        for one, next_one in pairwise(at.tolist()):
-            if next_one - one <= frame:
-                first = np.searchsorted(time, next_one - frame, side="left")
-                last = np.searchsorted(time, one + frame, side="right")
+        for corrupt, following in pairwise(at.tolist()):
+            if following - corrupt <= frame:
+                first = np.searchsorted(time, following - frame, side="left")
+                last = np.searchsorted(time, corrupt + frame, side="right")
                 bits[first:last] |= LOST
 
 
 def plausible_rate(bound: Plausible, settings: Settings) -> float:
-    """Return the greatest plausible rate [SI/s] of the airspeed or the altitude."""
+    """Return the greatest plausible rate of change [SI/s] of the airspeed or the altitude."""
     if bound is SPEED:
         return settings.plausible_rate_kt_s * KNOT
     return settings.plausible_rate_ft_s * FOOT
 
 
 def _departures(values: Floats, lag: int) -> Floats:
-    """How far samples lie from the mean of those `lag` rows before and after; without NaN."""
+    """Distances of samples from the mean of those `lag` rows before and after; NaN left out."""
     if len(values) <= 2 * lag:
         return np.empty(0)
     off = np.abs(values[lag:-lag] - (values[: -2 * lag] + values[2 * lag :]) / 2)
@@ -187,34 +186,40 @@ def _departures(values: Floats, lag: int) -> Floats:
 
 
 def spikes(
-    bound: Plausible, rate: float, values: Floats, steps: Floats, leap: float
+    bound: Plausible, rate: float, values: Floats, steps: Floats, excursion_rate: float
 ) -> tuple[list[int], Rows]:
-    """Return rows that are out and at once back, both faster than `rate` [SI/s], and leaps.
+    """Return the rows of one-sample spikes, and the rows before fast steps.
 
-    `values` : float64[n] in SI; `steps` : float64[n - 1] [s] between them; `leap` [SI/s] : the
-    rate beyond which a step is a leap. Leaps are told by the rows before them.
+    A spike is a sample between two steps of opposite direction, both faster than `rate` [SI/s]. A
+    fast step is one beyond `excursion_rate` [SI/s]. Both allow for noise (`NOISE`); steps from or
+    to implausible values or NaN count for neither.
+
+    `values` : float64[n] in SI; `steps` : float64[n - 1], the time [s] between them.
     """
     nothing = np.empty(0, dtype=np.intp)
     if len(values) < 2:
         return [], nothing
     jump = values[1:] - values[:-1]
     noise = NOISE[bound]
-    least = min(rate, leap) * float(steps.min()) + noise
-    # One look at the extremes settles most blocks; NaN leaves them NaN, and so undecided.
+    least = min(rate, excursion_rate) * float(steps.min()) + noise
+    # The extremes decide most blocks; with a NaN they are NaN, and every step is examined.
     if jump.max() <= least and jump.min() >= -least:
         return [], nothing
-    # A fill value beside it makes no good sample a spike.
+    # A sample beside a fill value isn't a spike for that.
     plausible = bound.plausible(values)
     jump = plausible[1:] - plausible[:-1]
     rows = np.flatnonzero(np.abs(jump) > least)
-    leaps = rows[np.abs(jump[rows]) > leap * steps[rows] + noise]
+    fast_steps = rows[np.abs(jump[rows]) > excursion_rate * steps[rows] + noise]
     rows = rows[np.abs(jump[rows]) > rate * steps[rows] + noise]
     back = np.diff(rows) == 1
-    return [int(row) + 1 for row in rows[:-1][back] if jump[row] * jump[row + 1] < 0], leaps
+    return [int(row) + 1 for row in rows[:-1][back] if jump[row] * jump[row + 1] < 0], fast_steps
 
 
 def held(time: Floats, interval: float) -> Floats:
-    """Time [s] for which each sample stands: to the next one, at most 1.5 intervals."""
+    """Return the time [s] that each sample stands for: to the next one, at most 1.5 intervals.
+
+    `time` : float64[n] [s], ascending; `interval` : usual interval [s], NaN if unknown. float64[n].
+    """
     if not len(time):
         return np.empty(0)
     normal = interval if interval > 0 else 0.0
@@ -226,7 +231,7 @@ def held(time: Floats, interval: float) -> Floats:
 
 
 def held_at(time: Floats, interval: float, rows: Rows) -> Floats:
-    """Return what `held` gives for some rows."""
+    """Return `held` at the given rows, float64[m]."""
     if not len(time):
         return np.empty(0)
     normal, last = interval if interval > 0 else 0.0, len(time) - 1

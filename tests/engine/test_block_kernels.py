@@ -99,7 +99,7 @@ def test_the_same_bytes_without_an_altitude(verdict_only, log, sheet, monkeypatc
 def test_the_compiled_look_finds_what_the_plain_one_finds():
     rng = np.random.default_rng(8)
     compiled = kernel_loading.load()
-    kinds, leapt = set(), 0
+    kinds, n_fast_steps = set(), 0
     for turn in range(400):
         n = int(rng.integers(1, 3000 if turn % 10 == 0 else 60))
         time = np.cumsum(rng.choice([0.25, 0.25, 0.25, 5.0, 1e-3], n))
@@ -115,20 +115,20 @@ def test_the_compiled_look_finds_what_the_plain_one_finds():
             corroborated=(lambda row: row % 3 == 0) if turn % 2 else None)
         low = int(rng.integers(0, n))
         high = int(rng.integers(low + 1, n + 1))
-        twin = replace(screen, leaps={bound: [] for bound in screen.leaps})
+        twin = replace(screen, fast_steps={bound: [] for bound in screen.fast_steps})
         with np.errstate(invalid="ignore"):
             plain = screen.local(low, high)
-            found = block_kernels.looking(twin, compiled).look(low, high)
-        for bound, rows in screen.leaps.items():
-            leaps = np.concatenate([[], *rows])
-            leapt += len(leaps)
-            assert leaps.tolist() == np.concatenate([[], *twin.leaps[bound]]).tolist()
+            found = block_kernels.with_compiled_checks(twin, compiled).local_checks(low, high)
+        for bound, rows in screen.fast_steps.items():
+            fast_steps = np.concatenate([[], *rows])
+            n_fast_steps += len(fast_steps)
+            assert fast_steps.tolist() == np.concatenate([[], *twin.fast_steps[bound]]).tolist()
         nothing = np.zeros(high - low, dtype=np.uint16)
         plain, found = (nothing if bits is None else bits for bits in (plain, found))
         assert (plain == found).all()
         kinds |= set(np.unique(plain).tolist())
     assert len(kinds) > 10
-    assert leapt > 1000
+    assert n_fast_steps > 1000
 
 
 def test_loaded_once_enough_was_judged(monkeypatch):
