@@ -163,7 +163,7 @@ class Session:
         executed = self.tests.execute(mutant)
         inside = None
         if executed:  # else it runs where the module is loaded, if at all
-            inside = _function(mutant, (self.root / mutant.module).read_text())
+            inside = self._loaded(mutant)
         code = (self._in_a_copy(mutant, chosen, cpu_s) if inside is None
                 else self._forked((mutant, inside), chosen, cpu_s))
         if code == 0:
@@ -247,12 +247,26 @@ class Session:
             raise RuntimeError("no test could be run")
         return code
 
-    def _replace(self, mutant: Mutant, name: str) -> None:
-        """Let the changed function take the place of the one that is loaded."""
+    def _loaded(self, mutant: Mutant) -> str | None:
+        """Return the function that a mutant is in, None where it isn't among the loaded ones.
+
+        A module that only a test's own run imports isn't loaded when the tests are collected.
+        """
+        name = _function(mutant, (self.root / mutant.module).read_text())
+        if name is None:
+            return None
+        path, code = self._changed(mutant, name)
+        return name if (path, name, code.co_firstlineno) in self.functions else None
+
+    def _changed(self, mutant: Mutant, name: str) -> tuple[str, CodeType]:
         path = str(self.root / mutant.module)
         changed = compile(mutant.applied(Path(path).read_text()), path, "exec")
-        code = [one for one in _codes(changed) if one.co_qualname == name
-                and one.co_firstlineno <= mutant.start[0]][-1]
+        return path, [one for one in _codes(changed) if one.co_qualname == name
+                      and one.co_firstlineno <= mutant.start[0]][-1]
+
+    def _replace(self, mutant: Mutant, name: str) -> None:
+        """Let the changed function take the place of the one that is loaded."""
+        path, code = self._changed(mutant, name)
         for one in self.functions[path, name, code.co_firstlineno]:
             one.__code__ = code
 
