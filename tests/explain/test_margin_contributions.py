@@ -341,3 +341,10 @@ def test_exceedances_in_quick_succession_have_the_run_in_to_the_first_crossing()
     for one, found in zip(assessed, analysis.exceedances, strict=True):
         assert one.crossing_s >= found.start_s
         assert one.worsening is None or one.worsening.start_s == one.crossing_s
+
+
+def test_no_margin_is_lent_to_the_start_of_the_run_in():
+    """The margin grows slightly for ten seconds first: the run-in is what follows."""
+    time = np.arange(0, 60, 1.0)
+    kt = 200 - 0.02 * np.minimum(time, 10.0) + 0.5 * np.maximum(time - 10.0, 0.0)
+    assert 7.0 <= contributions(judged(time, 9000.0, kt), len(time) - 1).start_s <= 10.0

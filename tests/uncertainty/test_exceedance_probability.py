@@ -286,6 +286,19 @@ def test_a_peak_beside_a_gap_may_have_been_more():
     assert 0.5 < unsure.probability < 0.95
 
 
+@pytest.mark.parametrize(("beside_s", "told"), [(4.75, True), (5.0, False)])
+@pytest.mark.parametrize("back", [False, True], ids=["after it", "before it"])
+def test_a_gap_counts_within_five_seconds_of_the_peak(back, beside_s, told):
+    """The peak is flat enough for its place to be uncertain by less than a sample."""
+    time, cas = bump(12, depth=0.4)
+    lost = (time < 20 - beside_s) & (time > 20 - beside_s - 8)
+    if back:
+        time, cas, lost = 40 - time[::-1], cas[::-1], lost[::-1]
+    found = assured(uncertain(time[~lost], cas[~lost], airspeed={"standard": 1}))[-1].flown
+    assert (found.reason == PEAK_AT_GAP) == told
+    assert math.isnan(found.high) == told
+
+
 @pytest.mark.parametrize("lost", [0, 1, 5])
 @pytest.mark.parametrize("back", [False, True], ids=["at the start", "at the end"])
 def test_a_peak_at_an_end_of_the_log_may_have_been_more(back, lost):

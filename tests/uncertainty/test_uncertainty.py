@@ -435,3 +435,14 @@ def test_the_static_source_is_the_probes_own_relation():
     moved = pressures.pressure_altitude(here - wrong / 2) - pressures.pressure_altitude(
         here + wrong / 2)
     assert by == pytest.approx(moved / (2 * KNOT), rel=1e-4)
+
+
+def test_a_rate_from_two_samples_between_losses():
+    """Nothing is known a second to either side: the neighbour alone tells the rate of closing."""
+    time = np.arange(0.0, 20.0, 0.25)
+    cas = 240.0 + time
+    cas[:40] = cas[42:] = np.nan
+    log = log_of(time, calibrated_airspeed=cas, pressure_altitude=24000.0)
+    found = uncertainty_of(analyze(log, sheet_of(VMO, uncertainty={"display_lag_s": 0.5})))
+    assert found.columns["margin_displayed_u_kt"][40:42] == pytest.approx(
+        0.5 / np.sqrt(3), rel=1e-4)
