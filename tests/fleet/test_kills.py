@@ -40,7 +40,7 @@ def undisturbed(fleet, sheet, tmp_path):
 
 def killed(fleet, sheet, store, step: int) -> int:
     """Run the command until it has synced and renamed `step` times; return its exit code."""
-    return command("fleet", fleet, "--limits", sheet, "--store", store, "--workers", 1, "-q",
+    return command("fleet", fleet, "--limits", sheet, "--store", store, "--workers", 0, "-q",
                    code=KILLED_AT.format(step=step)).returncode
 
 
