@@ -6,7 +6,7 @@ independent (Poisson) is too short. Here the rate of aircraft i is drawn from a 
 with mean mu and coefficient of variation c, and its events in h_i hours from a Poisson
 distribution of mean rate h_i; together negative binomial (N. L. Johnson, A. W. Kemp, S. Kotz,
 Univariate Discrete Distributions, 3rd edition, 2005, eq. 5.7). mu has Jeffreys' prior of a Poisson
-rate, mu**-1/2; c a half-Cauchy prior of scale 1/2 (A. Gelman, Bayesian Analysis 1(3), 2006, section
+rate, mu**-1/2; c a half-Cauchy prior of scale 1 (A. Gelman, Bayesian Analysis 1(3), 2006, section
 3.2; the scale is engineering judgement). The interval is the equal-tailed one of the posterior of
 mu, integrated over c on a grid.
 """
@@ -21,7 +21,7 @@ from scipy.special import gammaln
 from scipy.stats import chi2, norm
 
 COVERAGE = 0.95
-CV_SCALE = 0.5
+CV_SCALE = 1.0
 PERMUTATIONS = 1_999
 MOST_PERMUTED = 5_000
 """Flights up to which permutations are drawn; beyond, their normal limit serves."""
