@@ -4,11 +4,11 @@ Aircraft of a fleet differ: in the error of their airspeed indication, in their 
 them. Events of one aircraft therefore resemble each other, and an interval that takes them as
 independent (Poisson) is too short. Here the rate of aircraft i is drawn from a gamma distribution
 with mean mu and coefficient of variation c, and its events in h_i hours from a Poisson
-distribution of mean rate h_i; together negative binomial (N. L. Johnson, A. W. Kemp, S. Kotz,
-Univariate Discrete Distributions, 3rd edition, 2005, eq. 5.7). mu has Jeffreys' prior of a Poisson
-rate, mu**-1/2; c a half-Cauchy prior of scale 1 (A. Gelman, Bayesian Analysis 1(3), 2006, section
-3.2; the scale is engineering judgement). The interval is the equal-tailed one of the posterior of
-mu, integrated over c on a grid.
+distribution of mean rate h_i; together negative binomial (M. Greenwood, G. U. Yule, J. Roy.
+Statist. Soc. 83, 1920, p. 255). mu has Jeffreys' prior of a Poisson rate, mu**-1/2; c a
+half-Cauchy prior of scale 1 (A. Gelman, Bayesian Analysis 1(3), 2006, p. 515, for the family; the
+scale is engineering judgement). The interval is the equal-tailed one of the posterior of mu,
+integrated over c on a grid.
 """
 
 from __future__ import annotations
@@ -105,7 +105,7 @@ def flight_dispersion(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike) 
     """Return the dispersion of flights' counts about the rate of their aircraft, at least 1.
 
     Pearson's chi squared by its degrees of freedom (P. McCullagh, J. A. Nelder, Generalized Linear
-    Models, 2nd edition, 1989, eq. 6.4); 1 where fewer than two events were found.
+    Models, 2nd edition, 1989, chapter 6); 1 where fewer than two events were found.
     """
     counts, time, which = _flights(events, hours, aircraft)
     number = int(which.max()) + 1 if len(which) else 0
@@ -137,7 +137,7 @@ def rate_change(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike, later:
     """Compare the flights after an instant with those before it.
 
     The ratio is that of Mantel and Haenszel for person-time (K. J. Rothman, S. Greenland, Modern
-    Epidemiology, 2nd edition, 1998, eq. 15-23), with the aircraft as strata: that aircraft differ
+    Epidemiology, 2nd edition, 1998, chapter 15), with the aircraft as strata: that aircraft differ
     can't pass for a change. The probability is by permutation of "before" and "after" among the
     flights of each aircraft, so that flights with several events don't either.
 
