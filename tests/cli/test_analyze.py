@@ -57,8 +57,9 @@ def test_nothing_that_is_printed_is_wider_than_80_columns(run, fast, sheet):
 def test_quiet_prints_a_line_a_flight_and_verbose_what_was_measured(run, fast, slow, sheet):
     quiet = run("analyze", fast, slow, "--limits", sheet, "--quiet").out
     said = " ".join(quiet.split())
-    assert f"{fast}: VMO was exceeded. Worst: 250.0 kt CAS" in said
-    assert f"{slow}: No limit was exceeded" in said
+    assert f"{fast}: exceeded: VMO by 5.0 kt at 0:00:20.0 (not determinable); VFE 20" in said
+    assert f"{slow}: not exceeded, smallest margin 45.0 kt at 0:00:00.0; VFE 20" in said
+    assert said.count("; VFE 20 could not be judged") == 2
     assert "Taken as" not in quiet
     verbose = " ".join(run("analyze", fast, "--limits", sheet, "--verbose").out.split())
     assert "Measured" in verbose

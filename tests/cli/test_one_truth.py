@@ -61,6 +61,8 @@ def test_page_paper_picture_table_json_and_terminal_agree(run, tmp_path, units, 
     found = flight["exceedances"]
     assert [one["number"] for one in found] == [1, 2] == [int(row["number"]) for row in rows]
     terminal = " ".join(done.out.split())
+    quiet = run("analyze", "-q", SAMPLES / "descent_through_mmo_and_vmo.csv", "--limits",
+                SAMPLES / "ouzelwing_240.toml", "--units", units, "--for", reader).out
     page, paper, picture = (said(folder / name) for name in (
         "report.html", "report.pdf", "margin.svg"))
     factor, unit = (1, "kt") if units == "kt-ft" else (1.852, "km/h")
@@ -93,6 +95,11 @@ def test_page_paper_picture_table_json_and_terminal_agree(run, tmp_path, units, 
         assert re.search(rf"\b{number} {limit} {start} {re.escape(worst)} over {span} {over} ",
                          page), "the page's table"
     assert Presentation(units=UNITS[units]).units.speed == unit
+    decisive = found[1]
+    size = f"{decisive['worst_excess_kt'] * factor:.1f} {unit}"
+    at = clock(decisive["worst_time_s"] - decisive["flight_start_s"])
+    assert (f": exceeded: VMO by {size} at {at} (proven over), 2 exceedances, severity medium"
+            in quiet)
     if reader == "maintenance":
         assert f"Time over any limit {length(flight['time_over_s'])}" in page
         assert flight["time_over_s"] < sum(one["time_over_s"] for one in found)

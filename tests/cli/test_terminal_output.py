@@ -53,7 +53,17 @@ def test_controls_in_names_are_made_visible(run, tmp_path, sheet, options):
     assert "\\u202e" in missing.err
 
 
-def test_quiet_is_one_unwrapped_line_a_flight(run, fast, sheet):
-    (line,) = run("analyze", "-q", fast, "--limits", sheet).out.splitlines()
-    assert len(line) > 100
-    assert line.startswith(f"{fast}: VMO was exceeded. Worst: ")
+def test_quiet_is_one_short_unwrapped_line_a_flight(run, sheet, tmp_path):
+    log = write_log(tmp_path / f"{'long' * 30}.csv", [230] * 20 + [250] * 10 + [230] * 20)
+    (line,) = run("analyze", "-q", log, "--limits", sheet).out.splitlines()
+    assert line == (f"{log}: exceeded: VMO by 5.0 kt at 0:00:20.0 (not determinable); VFE 20 "
+                    "could not be judged")
+    short = [line.partition(": ")[2] for line in run(
+        "analyze", "-q", *sorted(SAMPLES.glob("*.csv")), "--limits",
+        SAMPLES / "ouzelwing_240.toml").out.splitlines()]
+    assert short == [
+        "not exceeded, smallest margin 3.4 kt at 0:19:45.0",
+        "exceeded: MMO by Mach .013 (6.0 kt) at 0:13:12.0 (proven over), severity medium",
+        "exceeded: VMO by 10.0 kt at 0:08:29.2 (proven over), 2 exceedances, severity medium",
+        "exceeded: VMO by 9.5 kt at 0:07:29.5 (proven over), 3 exceedances, severity medium; "
+        "1 min 19 s of 18 min 00 s could not be judged"]

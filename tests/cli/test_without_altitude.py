@@ -86,7 +86,7 @@ def test_of_a_mixed_sheet_the_airspeed_limits_are_judged_and_the_others_named(tm
     assert "Too little for a verdict" not in out
     code, out = run(under, SPEEDS + MMO, "-q")
     assert code == 3
-    assert "; MMO could not be judged." in out
+    assert out.rstrip().endswith("; MMO could not be judged")
     code, out = run(over, SPEEDS + MMO)
     assert code == 3
     assert "VMO was exceeded" in out

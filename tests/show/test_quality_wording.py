@@ -105,7 +105,8 @@ def test_every_place_says_that_nothing_is_determined(judged):
     assert json.loads(summary.json())["flights"][0]["outcome"] == "not determined"
     for level in ("quiet", "normal", "verbose"):
         lines = [one.text for one in log_lines("a.csv", "b.toml", summary, how, level)]
-        assert any(said in line for line in lines)
+        short = "a.csv: not determined: VMO by up to 25.0 kt, in doubt"
+        assert any((short if level == "quiet" else said) in line for line in lines)
         assert not any("No limit was exceeded" in line for line in lines)
 
 

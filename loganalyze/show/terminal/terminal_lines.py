@@ -51,14 +51,12 @@ def log_lines(
     how : Presentation
         In which units, on which clock.
     level : {"quiet", "normal", "verbose"}
-        One line a flight; the verdict with its reasons; or all that was measured, too.
+        One short line a flight; the verdict with its reasons; or all that was measured, too.
     """
     several = len(summary.flights) > 1
     if level == "quiet":
         return [Line(f"{name}: " + (label.flight(one.flight, one.files) + ", " if several else "")
-                     + " ".join(filter(None, (
-                         _headline(one, how.timed(one.start_s, one.start_utc)),
-                         *_never_judged(one), *_unjudged(one)))),
+                     + verdict_sentences.quiet(one, how.timed(one.start_s, one.start_utc)),
                      _tone(one)) for one in summary.flights]
     quantities = {limit.name: limit.quantity for limit in summary.limits}
     lines = [Line(label.judged(name, limits, summary.aircraft), "strong")]
@@ -143,12 +141,6 @@ def _unjudged(one: FlightFacts) -> Iterator[str]:
         yield little
     if unjudged := wording.unjudged(one):
         yield unjudged
-
-
-def _never_judged(one: FlightFacts) -> Iterator[str]:
-    """Why limits could not be judged; where nothing was, the headline says so."""
-    if one.judged_s > 0:
-        yield from (found.sentence for found in one.taken if found.code in UNJUDGED)
 
 
 def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:

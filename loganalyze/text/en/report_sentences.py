@@ -57,9 +57,7 @@ def verdict(
         return f"Nothing of the {duration(facts.recorded_s)} recorded could be judged."
     judged = in_judged(facts.recorded_s, facts.judged_s)
     if not found:
-        closest = next((one for one in known if one.limit is None), None)
-        if closest is None and len(facts.smallest_margins) == 2:
-            closest = next(iter(known), None)
+        closest = smallest_of_all(facts)
         unjudged = not_judged(facts.taken)
         said = f"No limit was exceeded{judged}{but_not_judged(unjudged)}."
         little = [one for one in facts.unjudged_limits if one not in unjudged]
@@ -97,6 +95,14 @@ def verdict(
         said += f" {sentence_case(sure.basis)} {decision(sure, worst.quantity, how)}."
     return " ".join(filter(None, (said, greater_readings(found, assessed, first, how),
                                   quality_text.also_in_doubt(doubted, names, how))))
+
+
+def smallest_of_all(facts: FlightFacts) -> SmallestFacts | None:
+    """Return the smallest margin to whichever limit applied, or to the only one, if it is known."""
+    known = [one for one in facts.smallest_margins if one.known]
+    if any(one.limit is None for one in known):
+        return next(one for one in known if one.limit is None)
+    return known[0] if known and len(facts.smallest_margins) == 2 else None
 
 
 def greater_readings(

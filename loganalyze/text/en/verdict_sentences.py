@@ -27,13 +27,16 @@ from loganalyze.text.en.number_format import (
     too_little,
 )
 from loganalyze.text.en.quantity_words import amount
+from loganalyze.text.en.report_sentences import smallest_of_all
 from loganalyze.text.en.sentences import quality_text
-from loganalyze.text.en.sentences.decision_text import with_reason
+from loganalyze.text.en.sentences.decision_text import outcome, with_reason
 from loganalyze.text.en.sentences.finding_text import (
+    NAMED,
     but_not_judged,
     not_judged,
 )
 from loganalyze.text.en.sentences.reading_text import UNIT_BY
+from loganalyze.text.en.sentences.severity_text import LEVELS
 from loganalyze.text.facts import UNJUDGED, ExceedanceFacts, FlightFacts, SmallestFacts, Summary
 from loganalyze.text.presentation import Presentation
 
@@ -49,6 +52,12 @@ CAUTIONS_IN_SHORT: tuple[str, ...] = (
     "A flag is no proof, no flag no clearance; manuals, operator, authority prevail.",
 )
 """All four where there is little space, on the terminal and in a picture: at most 80 columns."""
+
+OUTCOMES: dict[str, str] = {
+    "exceeded": "exceeded", "not exceeded": "not exceeded", "not determined": "not determined",
+    "not judged": "not judged",
+}
+"""The outcomes of a flight in words, by code."""
 
 LISTED = 10
 """How many exceedances a verdict lists before it only counts the rest."""
@@ -144,6 +153,70 @@ def others(number: int, assessed: Sequence[AssessedExceedance]) -> str:
     return f"The other {number:,} are {'smaller or less sure' if assessed else 'smaller'}."
 
 
+def quiet(flight: FlightFacts, how: Presentation) -> str:
+    """Return the verdict on one flight in a short line.
+
+    The outcome; the exceedance that decides, and how sure; how many there are; the highest
+    severity; and what wasn't judged. It has the numbers of `report_sentences.verdict`.
+    """
+    said = [_quiet_outcome(flight, how)]
+    if flight.exceedances:
+        if len(flight.exceedances) > 1:
+            said.append(count(len(flight.exceedances), "exceedance"))
+        if level := _highest_severity(flight):
+            said.append(f"severity {level}")
+        others = [one for one in flight.quality.suspects
+                  if one.limit not in {each.limit for each in flight.exceedances}]
+        said += [f"{name} not determined" for name in dict.fromkeys(one.limit for one in others)]
+    return "; ".join([", ".join(said), *_quiet_unjudged(flight)])
+
+
+def _quiet_outcome(flight: FlightFacts, how: Presentation) -> str:
+    said = OUTCOMES[flight.outcome]
+    assessed = flight.assessment.exceedances if flight.assessment else ()
+    if flight.exceedances:
+        found = flight.exceedances
+        first = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)[0]
+        worst = found[first]
+        said += f": {worst.limit} by {how.exceeded_by(worst)} at {how.instant(worst.worst_time_s)}"
+        sure = on_basis(assessed[first], how.basis).word if assessed else ""
+        return f"{said} ({outcome(sure)})" if sure else said
+    if flight.quality.suspects:
+        return f"{said}: {quality_text.doubted_limits(flight.quality.suspects, how)}, in doubt"
+    if flight.assessment and (near := flight.assessment.near):
+        limits = dict.fromkeys(one.limit for one in near)
+        return f"{said}, but {', '.join(limits)} not proven under"
+    closest = smallest_of_all(flight)
+    if flight.outcome != "not exceeded" or closest is None:
+        return said
+    margin = (how.speed(closest.margin_kt) if closest.quantity is None else
+              how.published_band(closest.margin or 0.0, closest.quantity))
+    return f"{said}, smallest margin {margin} at {how.instant(closest.time_s)}"
+
+
+def _highest_severity(flight: FlightFacts) -> str:
+    """Return the word of the highest severity of a flight; empty where no rule is met."""
+    met = {one.severity for one in flight.exceedances}
+    return next((word for code, word in reversed(LEVELS.items()) if code in met), "")
+
+
+def _quiet_unjudged(flight: FlightFacts) -> list[str]:
+    """Return what of a flight wasn't judged: how long, and which limits."""
+    said = []
+    recorded = duration(flight.recorded_s)
+    if flight.judged_s <= 0:
+        known = flight.exceedances or any(one.known for one in flight.smallest_margins)
+        said.append(f"at no time in {recorded} could every limit be judged" if known else
+                    f"nothing of {recorded} could be judged")
+    elif flight.unknown_s > 0:
+        said.append(f"{duration(flight.unknown_s)} of {recorded} could not be judged")
+    limits = list(dict.fromkeys([*not_judged(flight.taken), *flight.unjudged_limits]))
+    if limits and flight.judged_s > 0:
+        named = ", ".join(limits) if len(limits) <= NAMED else count(len(limits), "limit")
+        said.append(f"{named} could not be judged")
+    return said
+
+
 def verdict(flight: FlightFacts) -> str:
     """Return the short plain verdict on one flight, a sentence a line."""
     found, origin = flight.exceedances, flight.start_s or 0.0
@@ -159,8 +232,8 @@ def verdict(flight: FlightFacts) -> str:
             quality_text.nothing_else(in_judged(flight.recorded_s, flight.judged_s)))
     listed = decisive_first([one.worst_excess_kt for one in found], assessed, "displayed")[:LISTED]
     for i in sorted(listed):
-        outcome = f" {outcomes(assessed[i])}" if assessed else ""
-        lines.append(f"{exceedance(found[i], origin)}{outcome}")
+        decided = f" {outcomes(assessed[i])}" if assessed else ""
+        lines.append(f"{exceedance(found[i], origin)}{decided}")
     if len(found) > LISTED:
         lines.append(others(len(found) - LISTED, assessed))
     combined = [one for one in flight.smallest_margins if one.limit is None]

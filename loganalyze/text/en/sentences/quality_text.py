@@ -48,13 +48,18 @@ def suspect(one: SuspectFacts, how: Presentation | None = None) -> str:
 
 def in_doubt(found: Sequence[SuspectFacts], how: Presentation | None = None) -> str:
     """Return how many stretches in doubt are over which limits, and by how much, as a clause."""
-    how = how or Presentation()
+    one = len(found) == 1
+    return (f"{'one stretch is' if one else f'{len(found):,} stretches are'} over "
+            f"{doubted_limits(found, how or Presentation())}, and {'its' if one else 'their'} "
+            "samples are in doubt")
+
+
+def doubted_limits(found: Sequence[SuspectFacts], how: Presentation) -> str:
+    """Return over which limits samples in doubt are, and by how much: "VMO by up to 25.0 kt"."""
     worst = {one.limit: one for one in sorted(found, key=lambda one: one.excess)}
     limits = [f"{name} by up to {how.published_band(worst[name].excess, worst[name].quantity)}"
               for name in dict.fromkeys(one.limit for one in found)]
-    one = len(found) == 1
-    return (f"{'one stretch is' if one else f'{len(found):,} stretches are'} over "
-            f"{_listed(limits, 'and')}, and {'its' if one else 'their'} samples are in doubt")
+    return _listed(limits, "and")
 
 
 def not_determined(found: Sequence[SuspectFacts], how: Presentation | None = None) -> str:
