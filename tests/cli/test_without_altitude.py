@@ -95,7 +95,7 @@ def test_of_a_mixed_sheet_the_airspeed_limits_are_judged_and_the_others_named(tm
     assert "limit pointer" not in out
     code, out = run(over, SPEEDS + MMO, "-q", "--fail-on-exceedance")
     assert code == 1
-    assert out.count(why) == 1
+    assert out.rstrip().endswith("; MMO could not be judged")
 
 
 def test_a_sheet_of_mach_limits_gets_no_verdict_and_is_never_clean(tmp_path, run):

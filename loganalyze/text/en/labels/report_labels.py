@@ -203,9 +203,6 @@ LEGEND_WORDS = {
     "indicated": "indicated airspeed", "pointer": "limit pointer", "band": "95 % interval",
 }
 
-AFTER = {"recovered": "recovery", "gap": "gap", "channel lost": "lost"}
-"""Which of those follows an exceedance, by how it ended: no gap is a recovery."""
-
 BEGAN = {"limit applied": "It began when the limit came into force.",
          "gap": "The recording has a gap before it: it may have begun earlier.",
          "start of log": "The recording starts here, already over.",
