@@ -31,7 +31,7 @@ import numpy as np
 from loganalyze.air import airspeed
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_equivalents
-from loganalyze.quantities.speed_relations import within
+from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import FOOT, KNOT
@@ -104,7 +104,7 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     ground, track, heading = (log.aligned(name)[rows]
                               for name in ("ground_speed", "track", "heading"))
     at = analysis.evaluation.air_data_at(rows)
-    swift = within(airspeed.tas_from_mach, at.mach, at.temperature)
+    swift = skip_nan(airspeed.tas_from_mach, at.mach, at.temperature)
     known = ~np.isnan(ground + track + heading + swift)
     rows = rows[known]
     ground, track, heading, swift = (values[known] for values in (ground, track, heading, swift))
@@ -185,7 +185,7 @@ def _turns(analysis: Analysis, rows: Rows, heading: Floats, altitude: Floats,
     return found
 
 
-def _sensitivities(at: limit_equivalents.Point) -> tuple[Floats, Floats]:
+def _sensitivities(at: limit_equivalents.AirDataRows) -> tuple[Floats, Floats]:
     """Derivatives of true airspeed by calibrated airspeed and by temperature."""
     step = 0.1 * KNOT
     swift = [airspeed.tas_from_cas(at.calibrated_airspeed + change, at.pressure_altitude,

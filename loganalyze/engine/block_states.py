@@ -17,7 +17,7 @@ from loganalyze.limits.evaluation import (
     UNDER,
     UNKNOWN,
     Bytes,
-    together,
+    combined_state,
 )
 from loganalyze.record.arrays import Bits
 from loganalyze.record.intervals import HELD_INTERVALS
@@ -104,7 +104,7 @@ def combine(plan: BlockPlan, out: Mapping[str, NDArray[Any]], start: int, stop: 
     differing = [states for states in written if states.max() != UNDER]
     state = out["state"][start:stop]
     if len(differing) == count:
-        state[:] = together(np.stack(differing))
+        state[:] = combined_state(np.stack(differing))
         return
     for states in differing:
         np.copyto(state, UNKNOWN, where=states == UNKNOWN)

@@ -1,11 +1,12 @@
-"""What is found along a flight: exceedances, suspects, bounded gaps, and the analysis.
+"""Exceedances, suspects and bounded gaps of a flight, and its `Analysis`.
 
-- A sample stands for the time to the next one, at most 1.5 normal intervals; more is a gap.
+- A sample stands for the time to the next one, at most 1.5 usual intervals; longer is a gap.
 - The worst instant of an exceedance is that of the greatest excess in the published quantity.
-- Stretches over a limit are one exceedance by the three rules of `joining`: chatter, a limit
-  ridden within the noise of its margin, and a gap in which the limit can't have been regained.
-- The samples at which something was in doubt are evaluated once more without the doubt; what
-  would be over is listed as a suspect.
-- A bounded gap (too short to reach a limit at the greatest plausible rate) isn't counted as
-  judged: it is a part of the unknown time.
+- Stretches over a limit are joined to one exceedance by the three rules of `joining`: chatter, a
+  flight along the limit within the noise of its margin, and a gap too short to have returned below
+  the limit.
+- Samples rejected as doubtful are evaluated again as recorded; stretches that would be over a limit
+  are listed as suspects.
+- A bounded gap (too short to reach a limit at the greatest plausible rate) counts as unknown time,
+  not as judged.
 """

@@ -1,4 +1,4 @@
-"""What is to be told of an analysis beside its exceedances: what the log lacks, or lost."""
+"""Findings of an analysis besides its exceedances: channels that the log lacks or lost."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ from loganalyze.screening import sample_checks
 def lost_temperature(
     evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]
 ) -> list[Finding]:
-    """Say since when, and for how long, the probe gave nothing to rely on."""
+    """Return a finding with the start, end and duration of an unusable temperature, if any."""
     if evaluation.air.temperature is None or "static_air_temperature_degc" not in columns:
         return []
     lost = np.flatnonzero(np.isnan(columns["static_air_temperature_degc"]))
-    # Without a Mach number the reading can't be reduced, but the probe is none the worse.
+    # Without a Mach number there is no static temperature, though the probe may work.
     lost = lost[~np.isnan(columns["mach"][lost])]
     if not len(lost):
         return []
@@ -36,7 +36,7 @@ def lost_temperature(
 def lacking_channels(
     evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]
 ) -> list[Finding]:
-    """Return one finding for each limit that lacks a channel at a time when it may have applied."""
+    """Return a finding for each limit that lacks a channel while it applied or may have."""
     findings = []
     for i, lacks in sorted(evaluation.lacking.items()):
         if not lacks or not is_unknown(columns, i):

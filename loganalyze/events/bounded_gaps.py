@@ -21,18 +21,18 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 _LOOKS = 17
-"""Altitudes within reach at which a limit is looked at; a table's rows come on top."""
+"""Number of reachable altitudes at which a limit is evaluated, besides a table's nodes."""
 _CONFIGURATION = frozenset(("flap", "flap_lever", "slat", "speedbrake", "gear_down", "weight",
                             "fuel", "weight_on_wheels"))
-"""Channels that don't go out and back within a gap so short as this is about."""
+"""Channels that can't change and return within so short a gap."""
 
 
 def bounded(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> Intervals:
     """Return the parts of the unknown time in which no limit can have been reached.
 
-    Between two samples that are known and under, for each limit: even where airspeed and
-    altitude went at their greatest plausible rates the limit stayed out of reach, or it applied
-    neither before nor after and nothing of the configuration changed.
+    Each lies between two samples at which every limit is known and not exceeded. Even if airspeed
+    and altitude changed at their greatest plausible rates, each limit was out of reach, or it
+    applied neither before nor after and the configuration didn't change.
     """
     time, interval = evaluation.log.time, evaluation.log.interval_s
     if not interval > 0:
@@ -58,7 +58,7 @@ def bounded(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> Inte
 
 
 class _Reach:
-    """How fast, how high, how low and how warm it may have been between two rows."""
+    """Bounds of airspeed, altitude and temperature between two rows, at plausible rates."""
 
     def __init__(self, evaluation: Evaluation, before: Rows, after: Rows) -> None:
         self._evaluation = evaluation
@@ -71,15 +71,15 @@ class _Reach:
         highest = _furthest(start.pressure_altitude, end.pressure_altitude, climb)
         lowest = -_furthest(-start.pressure_altitude, -end.pressure_altitude, climb)
         self._range = tuple(
-            np.clip(one, sample_reasons.HEIGHT.lowest, sample_reasons.HEIGHT.highest)
-            for one in (lowest, highest))
-        # The warmer the air, the more true airspeed for the same calibrated one.
+            np.clip(bound, sample_reasons.HEIGHT.lowest, sample_reasons.HEIGHT.highest)
+            for bound in (lowest, highest))
+        # A true airspeed limit is lowest as CAS in the warmest air.
         self._warmest = _furthest(start.temperature, end.temperature,
                                   heat.greatest_rate * heat.unit.factor * span)
         self._start = start
 
     def out_of(self, limit: Limit) -> NDArray[np.bool_]:
-        """Whether the limit stayed out of reach, bool[gaps]; False where that can't be told."""
+        """Whether the limit was out of reach, bool[gaps]; False where that isn't known."""
         lowest, highest = self._range
         if not limit.kind.is_speed:
             return np.zeros(len(lowest), dtype=bool)
@@ -96,7 +96,10 @@ class _Reach:
 
 
 def _furthest(start: Floats, end: Floats, change: Floats) -> Floats:
-    """The greatest value between two that are so great a change apart at most; NaN if further."""
+    """Return the greatest value between `start` and `end` at a total change of `change`.
+
+    float64[gaps]; NaN where start and end differ by more than `change`.
+    """
     peak = (start + end + change) / 2
     return np.where(np.abs(end - start) <= change, peak, np.nan)
 
@@ -104,7 +107,7 @@ def _furthest(start: Floats, end: Floats, change: Floats) -> Floats:
 def _idle(
     evaluation: Evaluation, columns: Mapping[str, NDArray[Any]], i: int, before: Rows, after: Rows
 ) -> NDArray[np.bool_]:
-    """Whether a limit applied neither before nor after, and nothing that it goes by changed."""
+    """Whether a limit applied neither before nor after, and none of its channels changed."""
     state = columns[f"state_{i}"]
     idle = (state[before] == NOT_APPLICABLE) & (state[after] == NOT_APPLICABLE)
     for one in condition_states.recorded(

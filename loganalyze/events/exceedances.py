@@ -1,6 +1,6 @@
-"""Exceedances of each limit: screened, crossed, joined, and timed.
+"""Exceedances of each limit: start, end, time over the limit, and worst instant.
 
-What joins stretches over a limit to one exceedance stands in `joining`.
+The rules that join stretches over a limit to one exceedance are in `joining`.
 
 A crossing of the limit is interpolated between the sample under and the sample over it, on the
 recorded time stamps, in the limit's published quantity. A limit that begins or ceases to apply
@@ -34,13 +34,13 @@ class Exceedance:
 
     ``duration_s`` is the span from start to end, ``time_over_s`` the time spent over the limit in
     it, in ``touches`` stretches of which the longest took ``longest_over_s``; ``bounded_s`` is the
-    part of the time over for which no sample stands, in holes too short for the limit to have
-    been regained in. ``worst_excess_kt`` is in kt CAS; ``worst_excess_mach`` is NaN but for Mach
+    part of the time over that lies in gaps between samples, too short to have returned below the
+    limit. ``worst_excess_kt`` is in kt CAS; ``worst_excess_mach`` is NaN except for Mach
     limits; ``worst_value`` and ``limit_value`` are in the limit's published quantity, kt or Mach,
-    at the worst instant. ``start_uncertainty_s`` and ``end_uncertainty_s`` : how far at most the
-    true start and end may lie from those stated, since both lie between two samples; NaN where
-    what came before or after isn't known. ``over`` : start and end of each touch, bounded holes
-    included. NaN stands for what isn't known.
+    at the worst instant. ``start_uncertainty_s`` and ``end_uncertainty_s`` : greatest
+    distance of the true start and end from those stated, since both lie between two samples; NaN
+    where the neighbouring sample isn't known. ``over`` : start and end of each touch, bounded gaps
+    included. Unknown values are NaN.
     """
 
     flight: int
@@ -74,9 +74,9 @@ class Exceedance:
 
     @property
     def worst_excess(self) -> float:
-        """The greatest excess in the limit's own unit; NaN for a limit of a speed.
+        """Greatest excess in the limit's own unit; NaN for limits on speeds.
 
-        Those have ``worst_excess_kt`` and ``worst_excess_mach``.
+        Limits on speeds have ``worst_excess_kt`` and ``worst_excess_mach``.
         """
         is_speed = quantity_of(self.quantity).is_speed
         return float("nan") if is_speed else self.worst_value - self.limit_value
@@ -91,10 +91,10 @@ def find(
     evaluation: Evaluation, columns: Mapping[str, NDArray[Any]],
     over: Mapping[int, NDArray[np.intp]], flight: int,
 ) -> tuple[Exceedance, ...]:
-    """Return all exceedances of a flight, by their start.
+    """Return all exceedances of a flight, ordered by start.
 
-    `columns` hold the state of each limit, such as ``state_0``; `over` the rows over each limit
-    that has any, rising.
+    `columns` : the state of each limit, such as ``state_0``; `over` : the rows over each limit, by
+    index, ascending, without entries for limits never exceeded.
     """
     found = []
     for i, limit in enumerate(evaluation.sheet.limit):
@@ -104,7 +104,8 @@ def find(
             found += _exceedances(
                 evaluation, limit, state, joined(evaluation, limit, state, stretches), flight
             )
-    return _with_episodes(sorted(found, key=lambda one: (one.start_s, one.limit)))
+    return _with_episodes(
+        sorted(found, key=lambda exceedance: (exceedance.start_s, exceedance.limit)))
 
 
 def _stretches(
@@ -127,7 +128,7 @@ def _stretches(
 def _beginnings(
     evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8], firsts: NDArray[np.intp]
 ) -> tuple[Floats, list[str]]:
-    """When and how each stretch began, from its first row."""
+    """Return the start [s] of each stretch and how it began, from its first row."""
     time = evaluation.log.time
     starts = time[firsts].copy()
     before = np.maximum(firsts - 1, 0)
@@ -143,7 +144,7 @@ def _beginnings(
 def _endings(
     evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8], lasts: NDArray[np.intp]
 ) -> tuple[Floats, list[str]]:
-    """When and how each stretch ended, from its last row."""
+    """Return the end [s] of each stretch and how it ended, from its last row."""
     time, interval = evaluation.log.time, evaluation.log.interval_s
     at_end = lasts == len(time) - 1
     after = np.where(at_end, lasts, lasts + 1)
@@ -160,10 +161,10 @@ def _endings(
 
 
 def _crossings(evaluation: Evaluation, limit: Limit, rows: NDArray[np.intp]) -> Floats:
-    """When the margin passes zero between each row and the next [s]."""
+    """Return the time [s] at which the margin is zero between each row and the next."""
     before, after = evaluation.margin(limit, rows), evaluation.margin(limit, rows + 1)
     start, end = evaluation.log.time[rows], evaluation.log.time[rows + 1]
-    # A margin within the tolerance of zero may lie on either side of it.
+    # A margin within the tolerance may be of either sign, so the share is clipped.
     share = np.clip(before / np.where(before == after, 1.0, before - after), 0.0, 1.0)
     return start + (end - start) * np.where(before == after, 1.0, share)
 
@@ -172,14 +173,15 @@ def _exceedances(
     evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8], stretches: Sequence[Stretch],
     flight: int,
 ) -> list[Exceedance]:
-    # All in one call: a limit ridden in gusts has thousands.
+    # One call for all: a flight along a limit in gusts has thousands of stretches.
     over = [
         stretch.first + np.flatnonzero(state[stretch.first : stretch.last + 1] == OVER)
         for stretch in stretches
     ]
     margins = evaluation.margin(limit, np.concatenate(over))
-    pieces = np.split(margins, np.cumsum([len(rows) for rows in over[:-1]]))
-    worst = np.array([rows[piece.argmin()] for rows, piece in zip(over, pieces, strict=True)])
+    margins_of_stretches = np.split(margins, np.cumsum([len(rows) for rows in over[:-1]]))
+    worst = np.array([rows[stretch_margins.argmin()]
+                      for rows, stretch_margins in zip(over, margins_of_stretches, strict=True)])
     at = evaluation.air_data_at(worst)
     value = limit_equivalents.published_value(limit, at)
     maximum = limit_equivalents.published_maximum(limit, at)
@@ -198,7 +200,7 @@ def _exceedances(
         "worst_calibrated_airspeed_kt": at.calibrated_airspeed / KNOT,
         "worst_mach": at.mach,
     }
-    if not limit.kind.is_speed:  # Where the speeds' limit lay then isn't the limit's matter.
+    if not limit.kind.is_speed:  # The speed limits at that instant are irrelevant.
         nothing = np.full(len(worst), np.nan)
         found |= {"worst_limit_airspeed_kt": nothing, "worst_limit_pointer_kt": nothing}
     start, time = evaluation.log.utc_start, evaluation.log.time
@@ -232,16 +234,17 @@ def _exceedances(
 
 
 def _compared(evaluation: Evaluation, limit: Limit) -> list[int]:
-    """Which limits tell the limit airspeed at an exceedance of one.
+    """Return the limits whose lowest is reported as limit airspeed at an exceedance.
 
-    Without those that need a temperature it is the same whatever that is.
+    Unless the exceeded limit needs a temperature, limits that do are left out, so that a faulty
+    temperature doesn't change the result.
     """
-    return [i for i, one in enumerate(evaluation.sheet.limit)
-            if limit.kind.needs_temperature or not one.kind.needs_temperature]
+    return [i for i, other in enumerate(evaluation.sheet.limit)
+            if limit.kind.needs_temperature or not other.kind.needs_temperature]
 
 
 def _uncertainty(time: Floats, at: float, before: int, by: str) -> float:
-    """How far an edge may lie from the truth [s]: at most to the sample before it or after."""
+    """Return the greatest error of a start or end [s]: the distance to the farther sample."""
     if by not in ("crossed", "recovered", "limit applied", "limit lifted"):
         return float("nan")
     return float(max(at - time[before], time[before + 1] - at))
@@ -250,53 +253,58 @@ def _uncertainty(time: Floats, at: float, before: int, by: str) -> float:
 def _with_episodes(found: Sequence[Exceedance]) -> tuple[Exceedance, ...]:
     """Number the episodes: exceedances that overlap, or start together, share one.
 
-    Exceedances that need a temperature join the episodes of the others, or come after them: a
-    temperature probe that fails must not renumber the rest. So do, after those, the exceedances
-    of limits that are none of a speed.
+    Exceedances of limits that need a temperature are assigned after the others, to their episodes
+    or to later numbers, so that a faulty temperature doesn't renumber the rest. Those of limits on
+    quantities other than speeds come last, likewise.
     """
-    tiers = [_tier(one) for one in found]
+    tiers = [_tier(exceedance) for exceedance in found]
     spans: list[list[tuple[float, float]]] = []
     for tier in range(_TIERS):
-        spans.append(_spans(one for one, own in zip(found, tiers, strict=True)
-                            if own == tier and _episode(one, spans) is None))
-    return tuple(replace(one, episode=(_episode(one, spans) or 0) + 1) for one in found)
+        spans.append(_spans(exceedance for exceedance, own in zip(found, tiers, strict=True)
+                            if own == tier and _episode(exceedance, spans) is None))
+    return tuple(replace(exceedance, episode=(_episode(exceedance, spans) or 0) + 1)
+                 for exceedance in found)
 
 
 _TIERS = 3
 
 
-def _tier(one: Exceedance) -> int:
-    quantity = quantity_of(one.quantity)
+def _tier(exceedance: Exceedance) -> int:
+    quantity = quantity_of(exceedance.quantity)
     return 2 if not quantity.is_speed else 1 if quantity.needs_temperature else 0
 
 
-def _episode(one: Exceedance, spans: Sequence[Sequence[tuple[float, float]]]) -> int | None:
-    """The number, from 0, of the first span that an exceedance has a part in, tier by tier."""
+def _episode(
+    exceedance: Exceedance, spans: Sequence[Sequence[tuple[float, float]]]
+) -> int | None:
+    """Return the number, from 0, of the first span that an exceedance overlaps, tier by tier."""
     before = 0
-    for some in spans:
-        episode = _which(one, some)
+    for tier_spans in spans:
+        episode = _span_of(exceedance, tier_spans)
         if episode is not None:
             return before + episode
-        before += len(some)
+        before += len(tier_spans)
     return None
 
 
 def _spans(found: Iterable[Exceedance]) -> list[tuple[float, float]]:
-    """Start and end [s] of each run of exceedances that overlap or start together."""
+    """Return start and end [s] of each run of exceedances that overlap or start together."""
     spans: list[tuple[float, float]] = []
-    for one in found:
-        if spans and (one.start_s < spans[-1][1] or one.start_s == spans[-1][0]):
-            spans[-1] = (spans[-1][0], max(spans[-1][1], one.end_s))
+    for exceedance in found:
+        start, end = exceedance.start_s, exceedance.end_s
+        if spans and (start < spans[-1][1] or start == spans[-1][0]):
+            spans[-1] = (spans[-1][0], max(spans[-1][1], end))
         else:
-            spans.append((one.start_s, one.end_s))
+            spans.append((start, end))
     return spans
 
 
-def _which(one: Exceedance, spans: Sequence[tuple[float, float]]) -> int | None:
-    """The first span that an exceedance has a part in, if any."""
-    first = bisect_right(spans, one.start_s, key=lambda span: span[1])
+def _span_of(exceedance: Exceedance, spans: Sequence[tuple[float, float]]) -> int | None:
+    """Return the index of the first span that an exceedance overlaps, None without any."""
+    first = bisect_right(spans, exceedance.start_s, key=lambda span: span[1])
     for i in range(max(first - 1, 0), min(first + 1, len(spans))):
         start, end = spans[i]
-        if one.start_s == start or (one.start_s < end and one.end_s > start):
+        if exceedance.start_s == start or (
+                exceedance.start_s < end and exceedance.end_s > start):
             return i
     return None

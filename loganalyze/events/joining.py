@@ -1,17 +1,17 @@
-"""Which stretches over a limit are parts of one exceedance.
+"""Joining of stretches over a limit to one exceedance.
 
-Three rules, of which one is enough:
+Two stretches are joined by any of three rules:
 
 - *Chatter*: less than ``join_gap_s`` under the limit, by less than the quantity's own join
   margin (``join_margin_kt``, ``join_margin_mach``) throughout.
-- *Ridden*: the limit is flown along, and noise carries samples over it. Up to ``ride_gap_s``
-  under the limit, never by more than ``ride_noise`` standard deviations of the margin's own
-  white noise, as the samples about the stretches show it: a quiet log joins little, and a
-  departure that is none of noise ends the exceedance.
-- *Hole*: samples are missing or were screened out between. Where the limit can't have been
-  regained in so short a time, at three times the greatest rate that the margin shows about the
-  hole (and at least ``hole_least_rate_kt_s``, at most ``hole_greatest_rate_kt_s``), the stretches
-  are one, and the hole counts as over and is stated. Any other hole parts two exceedances.
+- *Ridden*: the speed follows the limit, and noise takes samples over it. At most ``ride_gap_s``
+  under the limit, by at most ``ride_noise`` standard deviations of the margin's white noise,
+  estimated from the samples around: a log with little noise joins little, and a departure greater
+  than noise ends the exceedance.
+- *Hole*: samples between are missing or rejected. If the speed can't have returned below the limit
+  in that time, at three times the greatest rate of the margin around the hole (at least
+  ``hole_least_rate_kt_s``, at most ``hole_greatest_rate_kt_s``), the hole counts as time over the
+  limit, reported as ``bounded_s``. Any other hole separates two exceedances.
 """
 
 from __future__ import annotations
@@ -41,20 +41,20 @@ Relation = Literal["apart", "touches", "bounded"]
 APART: Final = "apart"
 TOUCHES: Final = "touches"
 BOUNDED: Final = "bounded"
-"""How a stretch relates to the one before it: another exceedance, another touch of the same, or
-the same stretch with a bounded hole between."""
+"""Relation of a stretch to the one before it: another exceedance, another touch of the same
+exceedance, or the same touch with a bounded hole between."""
 _AROUND_S = 60.0
-"""Samples so far to either side [s] tell the noise, and the rate at a hole."""
+"""Samples within this time [s] on either side give the noise, and the rate at a hole."""
 _NOISE_ROWS, _NOISE_LEAST = 2048, 30
 _TIMES_OWN_RATE = 3.0
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Rows first to last over the limit, and when that began and ended.
+    """A stretch over a limit: rows ``first`` to ``last``, times ``start`` to ``end`` [s].
 
-    ``over_s`` : time over in it, in ``touches`` stretches without a break, of which the longest
-    lasted ``longest_s``; ``bounded_s`` : the part of it for which no sample stands [s];
+    ``over_s`` : time over the limit [s], in ``touches`` stretches without interruption, of which
+    the longest lasted ``longest_s``; ``bounded_s`` : the part of it in bounded holes [s];
     ``over`` : start and end [s] of each touch, bounded holes included.
     """
 
@@ -72,14 +72,14 @@ class Stretch:
 
 
 def reach(evaluation: Evaluation) -> float:
-    """How long [s] a sample stands for at most."""
+    """Return the greatest time [s] that a sample stands for; infinite without a usual interval."""
     return HELD_INTERVALS * evaluation.log.interval_s if evaluation.log.interval_s > 0 else np.inf
 
 
 def joined(
     evaluation: Evaluation, limit: Limit, state: States, stretches: Sequence[Stretch]
 ) -> list[Stretch]:
-    """Join stretches that are parts of one exceedance, see the module's docstring."""
+    """Join stretches that are parts of one exceedance, by the rules in the module's docstring."""
     events: list[Stretch] = []
     over: list[list[tuple[float, float]]] = []
     run = 0.0
@@ -97,7 +97,7 @@ def joined(
             case "bounded":
                 hole = max(stretch.start - events[-1].end, 0.0)
                 began = over[-1].pop()[0]
-                # What stands beyond the last sample before a bounded hole is the hole's.
+                # The time after the last sample before a bounded hole belongs to the hole.
                 run = run + hole + stretch.over_s
             case _:
                 assert_never(relation)
@@ -113,7 +113,7 @@ def joined(
 def _relations(
     evaluation: Evaluation, limit: Limit, state: States, stretches: Sequence[Stretch]
 ) -> list[Relation]:
-    """How each stretch but the first relates to the one before it."""
+    """Return the relation of each stretch but the first to the one before it."""
     settings = evaluation.settings
     found: list[Relation] = [APART] * max(len(stretches) - 1, 0)
     crossed = [i for i, (before, after) in enumerate(pairwise(stretches))
@@ -130,7 +130,7 @@ def _relations(
     holes = [i for i, (before, after) in enumerate(pairwise(stretches))
              if before.ended_by in ("gap", "channel lost") and after.began_by == "gap"
              and (state[before.last + 1 : after.first] == UNKNOWN).all()]
-    if holes and limit.kind.is_speed:  # How fast a margin closes at most is known of speeds alone.
+    if holes and limit.kind.is_speed:  # Greatest rates are known for speeds alone.
         beside = np.array([(stretches[i].last, stretches[i + 1].first) for i in holes])
         over = -evaluation.margin_kt(limit, beside.ravel()).reshape(beside.shape).sum(axis=1)
         for i, (before, after), both in zip(holes, beside.tolist(), over.tolist(), strict=True):
@@ -141,13 +141,13 @@ def _relations(
 
 def _greatest_margins(
     evaluation: Evaluation, limit: Limit, state: States, stretches: Sequence[Stretch],
-    which: Sequence[int],
+    crossed: Sequence[int],
 ) -> list[float]:
-    """Return the greatest margin between stretch i and the next; infinite where it isn't known."""
+    """Return the greatest margin between stretch i and the next; infinite where unknown."""
     time = evaluation.log.time
-    between = [(stretches[i].last + 1, stretches[i + 1].first) for i in which]
-    # All rows in one call: a limit ridden in gusts has thousands of such pieces. With the row
-    # after it each piece has all its steps in time.
+    between = [(stretches[i].last + 1, stretches[i + 1].first) for i in crossed]
+    # One call for all rows: a flight along a limit in gusts has thousands of these pieces. Each
+    # includes the row after it, so that all its time steps are checked.
     rows = np.concatenate([np.arange(first, stop + 1) for first, stop in between])
     lengths = np.array([stop + 1 - first for first, stop in between])
     starts = np.cumsum(lengths) - lengths
@@ -158,22 +158,23 @@ def _greatest_margins(
     margins[inside] = evaluation.margin(limit, rows[inside])
     whole = ~np.logical_or.reduceat(broken, starts)
     greatest = np.where(whole, np.maximum.reduceat(margins, starts), np.inf)
-    return [float(one) for one in greatest]
+    return [float(margin) for margin in greatest]
 
 
 def _ridden(
     evaluation: Evaluation, limit: Limit, stretches: Sequence[Stretch], crossed: Sequence[int],
     found: list[Relation], greatest: Sequence[float],
 ) -> None:
-    """Join the touches of a limit that is flown along within the noise."""
+    """Mark the touches to be joined because the margin between them is within its noise."""
     settings, margins = evaluation.settings, dict(zip(crossed, greatest, strict=True))
-    # No noise beyond this counts, so that some margins need no estimate of it.
+    # `_noise` is limited to the join margin: greater margins need no estimate.
     most = settings.ride_noise * limit.kind.join_margin(settings)
-    for some in _clusters(crossed):
-        near = [i for i in some if found[i] != TOUCHES and margins[i] < most]
+    for cluster in _clusters(crossed):
+        near = [i for i in cluster if found[i] != TOUCHES and margins[i] < most]
         if not near:
             continue
-        noise = _noise(evaluation, limit, stretches[some[0]].first, stretches[some[-1] + 1].last)
+        first, last = stretches[cluster[0]].first, stretches[cluster[-1] + 1].last
+        noise = _noise(evaluation, limit, first, last)
         for i in near:
             if margins[i] < settings.ride_noise * noise:
                 found[i] = TOUCHES
@@ -183,11 +184,11 @@ def _clusters(crossed: Sequence[int]) -> Iterator[list[int]]:
     """Yield runs of consecutive indices."""
     edges = np.flatnonzero(np.diff(crossed) > 1) + 1
     for part in np.split(np.asarray(crossed), edges):
-        yield [int(one) for one in part]
+        yield [int(index) for index in part]
 
 
 def _noise(evaluation: Evaluation, limit: Limit, first: int, last: int) -> float:
-    """Standard deviation of the margin's white noise about some rows, in the limit's unit."""
+    """Return the standard deviation of the margin's white noise around rows [limit's unit]."""
     time = evaluation.log.time
     low, high = np.searchsorted(time, (time[first] - _AROUND_S, time[last] + _AROUND_S))
     middle = (int(low) + int(high)) // 2
@@ -198,17 +199,17 @@ def _noise(evaluation: Evaluation, limit: Limit, first: int, last: int) -> float
     found = noise_near(time[rows], margins)
     if found.samples < _NOISE_LEAST:
         return 0.0
-    # Where samples are few and far between the corners of what was flown pass for noise.
-    rough = noise_of(margins[~np.isnan(margins)])
+    # At a low sampling rate, changes of the flown speed can be mistaken for noise.
+    from_differences = noise_of(margins[~np.isnan(margins)])
     most = limit.kind.join_margin(evaluation.settings)
-    # More than this is flown, not noise.
-    return min(max(min(found.white, rough), rounding), most)
+    # A greater scatter is motion of the aircraft.
+    return min(max(min(found.white, from_differences), rounding), most)
 
 
 def _step(evaluation: Evaluation, limit: Limit, rows: Rows) -> float:
-    """The recorder's step of the airspeed in the limit's own unit, 0 for none.
+    """Return the quantization step of the airspeed in the limit's own unit, 0 without one.
 
-    Of a quantity that is no speed it is that of its own values.
+    For a quantity other than a speed it is the step of its own values.
     """
     at = evaluation.air_data_at(rows)
     value = limit_equivalents.published_value(limit, at)
@@ -222,13 +223,13 @@ def _step(evaluation: Evaluation, limit: Limit, rows: Rows) -> float:
 
 
 def _is_bounded(evaluation: Evaluation, limit: Limit, before: int, after: int, over: float) -> bool:
-    """Whether the limit can't have been regained in a hole between two rows over it.
+    """Whether the speed can't have returned below the limit between two rows over it.
 
     `over` : the sum of both excesses [kt].
     """
     settings, time = evaluation.settings, evaluation.log.time
     wait = float(time[after] - time[before])
-    # The rate lies between two bounds: what these decide needs no rate.
+    # The rate lies between two bounds, which decide most cases.
     if wait > settings.hole_longest_s or not over > settings.hole_least_rate_kt_s * wait:
         return False
     hole = np.arange(before + 1, after)
@@ -239,12 +240,12 @@ def _is_bounded(evaluation: Evaluation, limit: Limit, before: int, after: int, o
 
 
 def _rate(evaluation: Evaluation, limit: Limit, before: int, after: int) -> float:
-    """The greatest rate [kt/s] at which the margin may have changed in a hole between two rows."""
+    """Return the greatest rate [kt/s] at which the margin may change between two rows."""
     settings, time = evaluation.settings, evaluation.log.time
     interval = evaluation.log.interval_s
     least, most = settings.hole_least_rate_kt_s, settings.hole_greatest_rate_kt_s
     low, high = np.searchsorted(time, (time[before] - _AROUND_S, time[after] + _AROUND_S))
-    own = np.nan
+    observed = np.nan
     for first, stop in ((int(low), before + 1), (after, int(high))):
         rows = np.arange(first, stop)
         margins = evaluation.margin_kt(limit, rows)
@@ -252,7 +253,7 @@ def _rate(evaluation: Evaluation, limit: Limit, before: int, after: int) -> floa
         apart = max(1, round(2.0 / interval)) if interval > 0 else 1
         if len(rows) > apart:
             moved = np.abs(margins[apart:] - margins[:-apart])
-            own = np.fmax(own, np.nanmax(
+            observed = np.fmax(observed, np.nanmax(
                 moved / (time[rows[apart:]] - time[rows[:-apart]]), initial=0.0))
-    # Too few samples tell no rate: then the greatest counts.
-    return most if np.isnan(own) else min(max(_TIMES_OWN_RATE * float(own), least), most)
+    # With too few samples for a rate, the greatest one is assumed.
+    return most if np.isnan(observed) else min(max(_TIMES_OWN_RATE * float(observed), least), most)

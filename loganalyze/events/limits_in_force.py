@@ -1,9 +1,9 @@
-"""Limits of flaps, slats or gear that are in force where no aircraft flies with them out.
+"""Limits of flaps, slats or gear that apply with these retracted, by an error of the sheet.
 
-A channel seldom reads exactly 0 with the flaps up. Where the range in the limits sheet takes in
-the value at which the channel rests, or a state is the wrong way round, the limit is in force
-through climb and cruise, and the whole flight would be an exceedance. Such a limit isn't judged:
-the sheet is asked about.
+A channel seldom reads exactly 0 with the flaps up. If the range in the limits sheet includes the
+channel's reading at rest, or a state is inverted, the limit applies through climb and cruise, and
+the whole flight would be an exceedance. Such a limit isn't judged; a finding says what to correct
+in the sheet.
 """
 
 from __future__ import annotations
@@ -29,34 +29,34 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 CONFIGURATION = frozenset(("flap", "flap_lever", "slat", "gear_down"))
-"""The channels whose limits are looked at. A gear that moves, or a speedbrake, is out for a
-moment only."""
+"""The channels whose limits are checked. Gear in transit and speedbrakes are left out: their limits
+apply for a short time only."""
 NEAR_REST = {"deg": 1.0 * DEGREE}
-"""How far [SI] from the value at which a channel rests a reading is still at rest: the noise and
-drift of a position sensor, well below the step between two detents. A state must be the same."""
+"""Greatest distance [SI] of a reading at rest from the channel's usual value: noise and drift of a
+position sensor, well below the step between two detents. States must be equal."""
 
 _NEARLY_ALL = 0.9
-"""A limit in force for this share of the airborne time is so throughout the flight."""
+"""A limit that applies for this share of the airborne time counts as applying throughout."""
 
 
 def questioned(
     evaluation: Evaluation, rows_over: Mapping[int, Rows], judged_s: float
 ) -> tuple[tuple[int, Finding], ...]:
-    """Return the limits whose conditions hold where no aircraft flies so, and what to correct.
+    """Return the limits that apply with flaps, slats or gear at rest, and what to correct.
 
-    A limit is questioned if it was exceeded for ``settings.at_rest_s`` in total, at readings
-    where each channel of flaps, slats or gear that it goes by stands for most of the airborne
-    time; and either by ``settings.at_rest_pct`` of the limit for that long, or with the limit
-    in force for nearly all of the airborne time.
+    A limit is questioned if it was exceeded for ``settings.at_rest_s`` in total, while each of its
+    channels of flaps, slats or gear had its usual airborne reading; and either by
+    ``settings.at_rest_pct`` of the limit for that long, or with the limit applying for nearly all
+    of the airborne time.
 
     Parameters
     ----------
     evaluation : Evaluation
-        With what was screened out noted in ``evaluation.air``.
+        With the rejected rows in ``evaluation.air``.
     rows_over : mapping of int to intp[m]
-        The rows over each limit that has any, by the limit's index in the sheet.
+        The rows over each limit that was exceeded, by the limit's index in the sheet.
     judged_s : float  [s]
-        The time in which the limits were judged: the flight was recorded for at least so long.
+        The time in which the limits were judged, a lower bound of the recorded time.
 
     Returns
     -------
@@ -66,7 +66,7 @@ def questioned(
     settings, found = evaluation.settings, []
     for i, rows in rows_over.items():
         limit = evaluation.sheet.limit[i]
-        if not any(one.channel in CONFIGURATION for one in limit.conditions):
+        if not any(recorded.channel in CONFIGURATION for recorded in limit.conditions):
             continue
         time, interval = evaluation.log.time, evaluation.log.interval_s
         over_s = float(sample_checks.held_at(time, interval, rows).sum())
@@ -82,13 +82,13 @@ def questioned(
             rows = rows[far]
         elif not _nearly_always(evaluation, i, airborne, judged_s):
             continue
-        at_rest = [_at_rest(one, rows, airborne) for one in condition_states.recorded(
+        at_rest = [_at_rest(recorded, rows, airborne) for recorded in condition_states.recorded(
             limit.conditions, evaluation.cleaned, evaluation.declared,
             evaluation.sheet.configuration)
-            if one.condition.channel in CONFIGURATION]
-        if any(one is None for one in at_rest):
+            if recorded.condition.channel in CONFIGURATION]
+        if any(recorded is None for recorded in at_rest):
             continue
-        condition, reading = next(one for one in at_rest if one is not None)
+        condition, reading = next(recorded for recorded in at_rest if recorded is not None)
         found.append((i, _finding(limit.name, condition, reading, over_s)))
     return tuple(found)
 
@@ -96,9 +96,9 @@ def questioned(
 def _nearly_always(
     evaluation: Evaluation, i: int, airborne: NDArray[np.bool_], judged_s: float
 ) -> bool:
-    """Whether a limit was in force for nearly all of the airborne time."""
+    """Whether a limit applied for nearly all of the airborne time."""
     yes = evaluation.applicability[i] == condition_states.YES
-    # No row stands for longer, whatever the gaps: that settles most flights.
+    # An upper bound of the time a row stands for, which decides most flights.
     longest = HELD_INTERVALS * evaluation.log.interval_s
     on_ground_s = longest * (len(airborne) - np.count_nonzero(airborne))
     if longest * np.count_nonzero(yes) < _NEARLY_ALL * (judged_s - on_ground_s):
@@ -107,15 +107,15 @@ def _nearly_always(
     return bool(hold[airborne & yes].sum() >= _NEARLY_ALL * hold[airborne].sum())
 
 
-def _at_rest(one: condition_states.Recorded, rows: Rows, airborne: NDArray[np.bool_]
+def _at_rest(recorded: condition_states.Recorded, rows: Rows, airborne: NDArray[np.bool_]
              ) -> tuple[Condition, float] | None:
-    """Return the condition and the value [SI] that it holds at, if its channel rests there."""
-    unit = kind(one.condition.channel)
+    """Return the condition and its reading [SI] at `rows` if its channel is at rest, or None."""
+    unit = kind(recorded.condition.channel)
     near = NEAR_REST.get(unit.unit.name, 0.0) if unit else 0.0
-    for values in one.readings:
+    for values in recorded.readings:
         here, mostly = _median(values[rows]), _median(values[airborne])
-        if abs(here - mostly) <= near and condition_states.holds(here, one.condition):
-            return one.condition, here
+        if abs(here - mostly) <= near and condition_states.holds(here, recorded.condition):
+            return recorded.condition, here
     return None
 
 

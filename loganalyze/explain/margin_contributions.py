@@ -32,8 +32,8 @@ from numpy.typing import NDArray
 from loganalyze.air import airspeed, atmosphere
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits.evaluation import Evaluation
-from loganalyze.limits.limit_equivalents import Point
-from loganalyze.quantities.speed_relations import within
+from loganalyze.limits.limit_equivalents import AirDataRows
+from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import KNOT
 from loganalyze.results.assessment_results import Contributions
@@ -158,7 +158,7 @@ def _smoothed(time: Floats, margin: Floats) -> Floats:
     return np.asarray((total[high] - total[low]) / (high - low))
 
 
-def _limit_airspeed(evaluation: Evaluation, chosen: tuple[int, ...], at: Point) -> Floats:
+def _limit_airspeed(evaluation: Evaluation, chosen: tuple[int, ...], at: AirDataRows) -> Floats:
     """Lowest of the chosen limits [m/s CAS], NaN where none applies."""
     return evaluation.lowest(at, chosen, of_known=True).limit_airspeed
 
@@ -169,7 +169,7 @@ class _Run:
 
     evaluation: Evaluation
     chosen: tuple[int, ...]
-    at: Point
+    at: AirDataRows
     margin: Floats
 
 
@@ -218,7 +218,7 @@ def _shapley(margins: Floats) -> list[float]:
     return [-float((_SHARES * change).sum()) / KNOT for change in changes]
 
 
-def _limit_parts(run: _Run, old: Point, new: Point, warm: bool) -> list[float]:
+def _limit_parts(run: _Run, old: AirDataRows, new: AirDataRows, warm: bool) -> list[float]:
     """What height, warmth and state took away through the limit airspeed.
 
     Without temperature a true airspeed limit is unknown, and no other needs it.
@@ -236,7 +236,7 @@ def _limit_parts(run: _Run, old: Point, new: Point, warm: bool) -> list[float]:
     return _shapley(_limit_airspeed(run.evaluation, run.chosen, there).reshape(2, 2, 2, m))
 
 
-def _speed_parts(old: Point, new: Point) -> list[float]:
+def _speed_parts(old: AirDataRows, new: AirDataRows) -> list[float]:
     """What height, energy and warmth took away through the calibrated airspeed."""
     pair = old, new
     altitudes = np.stack([at.pressure_altitude for at in pair])
@@ -250,10 +250,10 @@ def _speed_parts(old: Point, new: Point) -> list[float]:
     square = swift[energy] + (energy - height)[..., None] * traded
     temperature = standard[height] + (temperatures - standard)[warmer]
     mach = airspeed.mach_from_tas(np.sqrt(np.maximum(square, 0.0)), temperature)
-    return _shapley(-within(airspeed.cas_from_mach, mach, altitudes[height]))
+    return _shapley(-skip_nan(airspeed.cas_from_mach, mach, altitudes[height]))
 
 
-def _wind(analysis: Analysis, run: _Run, old: Point, new: Point) -> float:
+def _wind(analysis: Analysis, run: _Run, old: AirDataRows, new: AirDataRows) -> float:
     """The part of the energy [kt] that a changing wind brought, NaN where unknown.
 
     The wind along the heading is the ground speed's part along it less the true airspeed,
@@ -268,7 +268,7 @@ def _wind(analysis: Analysis, run: _Run, old: Point, new: Point) -> float:
     return float(np.sum((_slope(old) + _slope(new)) / 2 * gained)) / KNOT
 
 
-def _slope(at: Point) -> Floats:
+def _slope(at: AirDataRows) -> Floats:
     """Calibrated airspeed gained for each true airspeed gained, at constant altitude."""
     step = 1e-4
     slower, faster = (airspeed.cas_from_mach(np.maximum(at.mach + change, 0.0),

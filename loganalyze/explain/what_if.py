@@ -30,7 +30,7 @@ from loganalyze.events.exceedances import Exceedance
 from loganalyze.explain import speed_onset
 from loganalyze.explain.energy_replay import local_fits, speed_difference
 from loganalyze.limits import limit_equivalents
-from loganalyze.limits.limit_equivalents import Point
+from loganalyze.limits.limit_equivalents import AirDataRows
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.sheets.limits_sheet import Limit
 
@@ -352,13 +352,13 @@ class _About:
             (calibrated - self.analysis.evaluation.equivalent(self.limit, at)) / KNOT)
 
     def _point(self, calibrated: Floats, altitude: Floats, temperature: Floats,
-               which: slice) -> Point:
+               which: slice) -> AirDataRows:
         """Return some air data as the limits take them."""
         rows = self.rows[which]
         there = self.analysis.evaluation.air_data_at(rows)
         static = np.nan_to_num(there.indicated_altitude - there.pressure_altitude)
         position = np.nan_to_num(there.indicated_airspeed - there.calibrated_airspeed)
-        return Point(rows, calibrated, altitude, airspeed.mach_from_cas(calibrated, altitude),
+        return AirDataRows(rows, calibrated, altitude, airspeed.mach_from_cas(calibrated, altitude),
                      temperature, calibrated + position, altitude + static, there.others)
 
     def _fall(self, peak: int) -> float:

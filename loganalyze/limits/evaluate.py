@@ -1,4 +1,4 @@
-"""The rules of a limits sheet applied to a few rows of air data, plainly: no file, no screening."""
+"""The rules of a limits sheet applied to rows of air data, without a file and unscreened."""
 
 from __future__ import annotations
 
@@ -36,10 +36,10 @@ def evaluate(
     settings: Settings | None = None,
     declared: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
-    """Apply every limit of a sheet to rows of air data, as they are.
+    """Apply every limit of a sheet to rows of air data, without screening.
 
-    This is the plain reading of the rules, by which `analyze` evaluates every sample near a limit,
-    and to which its fast path is held. Nothing is screened: a spike is taken for what it says.
+    This is the direct evaluation that `analyze` uses for every sample near a limit, and with which
+    its fast path is tested to be equal. A spike counts like any other value.
 
     Parameters
     ----------
@@ -48,10 +48,10 @@ def evaluate(
         sheet names the channels of its conditions, with the unit at the end:
         ``calibrated_airspeed_kt`` or ``indicated_airspeed_kt`` as the sheet says,
         ``pressure_altitude_ft``, ``static_air_temperature_degc``, ``flap_deg``, ``gear_down``
-        (0 or 1). ``time_s`` [s], rising, matters to conditions with a dwell time alone; without
+        (0 or 1). ``time_s`` [s], ascending, matters only to conditions with a dwell time; without
         it rows are a second apart. Missing values are null or NaN.
     sheet : LimitsSheet
-        As `read_limits` gives it.
+        As returned by `read_limits`.
     settings : Settings, optional
         Tolerances; otherwise the defaults, or what the sheet states.
     declared : mapping of str to float, optional
@@ -60,12 +60,12 @@ def evaluate(
     Returns
     -------
     pandas.DataFrame
-        A row a row of `frame`. For each limit, such as VMO: ``applies_VMO`` ("no", "yes",
+        One row per row of `frame`. For each limit, such as VMO: ``applies_VMO`` ("no", "yes",
         "unknown"); ``value_VMO``, ``maximum_VMO``, ``margin_VMO`` in its own unit, kt or Mach,
-        whether or not it applies; ``equivalent_VMO_kt``, where it lies as calibrated airspeed;
+        whether or not it applies; ``equivalent_VMO_kt``, the limit as calibrated airspeed;
         ``state_VMO`` ("under", "over", "unknown", "not applicable"). Then ``state``,
         ``limit_airspeed_kt``, ``governing_limit``, ``margin_kt``, ``margin_mach`` and
-        ``limit_pointer_kt`` of all limits together. NaN or null where it can't be known.
+        ``limit_pointer_kt`` of all limits together. NaN or null where unknown.
 
     Raises
     ------
@@ -118,7 +118,7 @@ def evaluate(
 
 
 def _log(frame: Any) -> FlightLog:
-    """Return the rows of a frame as a log, every channel at every row."""
+    """Return the rows of a frame as a log in which every channel has a value at every row."""
     columns = _columns(frame)
     if not columns or not all(columns.values()):
         raise Problem("the data frame holds no rows", str(_FRAME), "give at least one")
@@ -154,7 +154,7 @@ def _columns(frame: Any) -> dict[str, pa.ChunkedArray]:
 
 
 def _known(name: str) -> tuple[str, float, float]:
-    """Return a column's channel, and what brings its numbers to SI."""
+    """Return a column's channel, and the factor and offset that convert its numbers to SI."""
     try:
         channel, unit = channel_and_unit(name)
     except PydanticCustomError as error:

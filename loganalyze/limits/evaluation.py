@@ -1,4 +1,4 @@
-"""A log's air data beside a sheet's limits: what every evaluation of them starts from."""
+"""The limits of a sheet evaluated on a log's air data: value, maximum, margin and state."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from loganalyze.airdata import air_data, condition_states, configuration_transit
 from loganalyze.airdata.air_data import AirData
 from loganalyze.airdata.configuration_outliers import CleanedChannels
 from loganalyze.limits import limit_equivalents
-from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT, Point, lowest
+from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT, AirDataRows, lowest
 from loganalyze.record.arrays import Bits
 from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.units import KNOT
@@ -29,7 +29,7 @@ Mask = NDArray[np.bool_]
 UNDER, OVER, UNKNOWN, NOT_APPLICABLE = (np.uint8(i) for i in range(4))
 
 ALTITUDE, TEMPERATURE = "pressure_altitude", "temperature"
-"""What a limit may lack, whichever channel it would come from."""
+"""Quantities in `Evaluation.lacking` that several channels could have supplied."""
 
 STATES = ("under", "over", "unknown", "not applicable")
 
@@ -40,7 +40,7 @@ class LowestLimit:
 
     ``limit_airspeed`` : float64[m] [m/s CAS], NaN where none is known; ``governing`` : uint8[m],
     the limit's index in the sheet, `NO_GOVERNING_LIMIT` for none; ``equivalents`` :
-    float64[limits, m] [m/s CAS], where each limit lies; NaN where it doesn't apply or isn't known.
+    float64[limits, m] [m/s CAS], each limit as CAS; NaN where it doesn't apply or isn't known.
     """
 
     limit_airspeed: Floats
@@ -50,29 +50,30 @@ class LowestLimit:
 
 @dataclass(frozen=True, eq=False)
 class Evaluation:
-    """One log beside one limits sheet, and each limit's value, maximum and state at its rows.
+    """One log and one limits sheet, with each limit's value, maximum and state at any rows.
 
-    Everything is reckoned row by row and exactly, when it is asked for. The fast path of the
-    engine is held to the same numbers.
+    Everything is computed row by row, exactly, and on demand. The fast path of the engine is
+    tested to give the same numbers.
 
     Attributes
     ----------
     log, sheet, settings, declared
-        What was given; `declared` holds states in SI by channel.
+        The inputs; `declared` holds states in SI by channel.
     air : AirData
-        The recorded air data, corrected as the sheet says. Once the log was screened it keeps
-        what screening has against its rows, and such values are NaN here.
+        The recorded air data, corrected as the sheet says. After screening it holds the rejected
+        rows with their reasons, and rejected values are NaN here.
     applicability : mapping of int to uint8[n]
         For each limit with conditions, by its index in the sheet, whether they hold at each row:
         `condition_states` NO, YES or UNKNOWN.
     stateless : mapping of int to tuple of Recorded
-        The limits whose conditions need no other row, and those conditions. Until `fill` was
-        called for some rows the applicability of these limits isn't written there.
+        The limits whose conditions depend on no other row, with these conditions. Their
+        applicability is undefined at rows for which `fill` wasn't called.
     lacking : mapping of int to tuple of str
-        The channels that a limit needs and the log doesn't hold, by limit; an empty tuple for
-        one that isn't to be evaluated. ALTITUDE and TEMPERATURE stand for any way to them.
+        The channels that a limit needs and the log doesn't hold, by the limit's index; an empty
+        tuple for a limit that isn't to be evaluated. ALTITUDE and TEMPERATURE stand for any
+        channel that would supply them.
     cleaned : CleanedChannels
-        The channels of the configuration without their outliers.
+        The channels of flaps, slats and gear without outliers.
     """
 
     log: FlightLog
@@ -90,13 +91,12 @@ class Evaluation:
         cls, log: FlightLog, sheet: LimitsSheet, settings: Settings,
         declared: Mapping[str, float],
     ) -> Evaluation:
-        """Correct the air data as the sheet says, and look up what its conditions look at.
+        """Correct the air data as the sheet says, and find the channels of its conditions.
 
         Raises
         ------
         Problem
-            When the log holds no airspeed, or nothing that the sheet's way of recording could
-            mean.
+            When the log holds no airspeed, or none of the kind that the sheet says is recorded.
         """
         air = air_data.recover(log, sheet, declared)
         cleaned = CleanedChannels(log)
@@ -107,7 +107,7 @@ class Evaluation:
                 wanted = condition_states.recorded(
                     limit.conditions, cleaned, declared, sheet.configuration)
                 applicability[i] = np.empty(len(log), dtype=np.uint8)
-                if any(one.is_stateful for one in wanted):
+                if any(condition.is_stateful for condition in wanted):
                     condition_states.hold(wanted, log.time, slice(None), applicability[i])
                 else:
                     stateless[i] = wanted
@@ -116,12 +116,12 @@ class Evaluation:
         return cls(log, sheet, settings, declared, air, applicability, stateless, lacking, cleaned)
 
     def fill(self, rows: slice) -> None:
-        """Write for some rows whether the stateless conditions hold."""
+        """Evaluate the stateless conditions at some rows, and write `applicability` there."""
         for i, wanted in self.stateless.items():
             condition_states.hold(wanted, self.log.time, rows, self.applicability[i])
 
     def screened(self, rejected: tuple[Rows, Bits] | None) -> Evaluation:
-        """Return the evaluation with what screening has against some rows, rising."""
+        """Return the evaluation with rejected rows, ascending, and the bits of their reasons."""
         return replace(self, air=replace(self.air, rejected=rejected))
 
     def without(self, limits: Sequence[int]) -> Evaluation:
@@ -130,7 +130,8 @@ class Evaluation:
             self,
             applicability={**self.applicability, **{
                 i: np.full(len(self.log), condition_states.UNKNOWN) for i in limits}},
-            stateless={i: one for i, one in self.stateless.items() if i not in limits},
+            stateless={i: conditions for i, conditions in self.stateless.items()
+                       if i not in limits},
             lacking={**dict.fromkeys(limits, ()), **self.lacking})
 
     @cached_property
@@ -145,7 +146,7 @@ class Evaluation:
 
     @property
     def unevaluable_limits(self) -> frozenset[int]:
-        """The limits (indices) that are known at no row, for the log lacks a channel they need."""
+        """The limits (indices) that are unknown at every row, since the log lacks a channel."""
         return frozenset(self.lacking)
 
     @property
@@ -153,21 +154,21 @@ class Evaluation:
         """Whether any limit needs the static temperature."""
         return any(limit.kind.needs_temperature for limit in self.sheet.limit)
 
-    def air_data_at(self, rows: Rows, reasons: Bits | None = None) -> Point:
+    def air_data_at(self, rows: Rows, reasons: Bits | None = None) -> AirDataRows:
         """Return the air data at some rows, with Mach number and static temperature.
 
         Parameters
         ----------
         rows : ndarray of intp, shape (m,)
         reasons : ndarray of uint16, shape (m,), optional
-            What screening has against each of the rows; else what `air` keeps.
+            Screening reasons of each row; by default those that `air` holds.
 
         Returns
         -------
-        Point
-            In SI; NaN where missing or screened out.
+        AirDataRows
+            In SI; NaN where missing or rejected.
         """
-        return limit_equivalents.point(self.air, rows, reasons)
+        return limit_equivalents.air_data_rows(self.air, rows, reasons)
 
     def applies(self, limit: Limit, rows: Rows) -> Bytes:
         """Return whether a limit applies at some rows, uint8[m]: NO, YES or UNKNOWN."""
@@ -190,14 +191,14 @@ class Evaluation:
         at = self.air_data_at(rows)
         return np.asarray((self.equivalent(limit, at) - at.calibrated_airspeed) / KNOT)
 
-    def equivalent(self, limit: Limit, at: Point) -> Floats:
+    def equivalent(self, limit: Limit, at: AirDataRows) -> Floats:
         """Return the calibrated airspeed [m/s] at which a limit lies, float64[m].
 
-        NaN where an input is missing, and throughout for a quantity that has no such speed.
+        NaN where an input is missing, and everywhere for a quantity without an equivalent CAS.
         """
         return limit_equivalents.calibrated_equivalent(limit, self.air, at)
 
-    def state(self, limit: Limit, at: Point) -> Bytes:
+    def state(self, limit: Limit, at: AirDataRows) -> Bytes:
         """Return the state of a limit at some rows, uint8[m]: UNDER, OVER, UNKNOWN, ..."""
         applies = self.applies(limit, at.rows)
         value = limit_equivalents.published_value(limit, at)
@@ -209,25 +210,25 @@ class Evaluation:
         return state
 
     def lowest(
-        self, at: Point, chosen: Sequence[int] | None = None, *, of_known: bool = False
+        self, at: AirDataRows, chosen: Sequence[int] | None = None, *, of_known: bool = False
     ) -> LowestLimit:
         """Return the lowest of the limits that are known to apply at some rows.
 
         Parameters
         ----------
-        at : Point
-            As `air_data_at` gives it.
+        at : AirDataRows
+            As returned by `air_data_at`.
         chosen : sequence of int, optional
-            The limits (indices) that count; else all. Limits that aren't of a speed never do.
+            Indices of the limits to include; default all. Only limits on speeds count.
         of_known : bool
-            Take the lowest of those that are known, even where the altitude is missing.
+            Return the lowest of the limits that are known even where the altitude is missing.
 
         Returns
         -------
         LowestLimit
-            Unless `of_known`, nothing is known where the altitude is missing for a while: a Mach
-            limit may lie anywhere. Where the log holds no altitude at all, it is the lowest of the
-            limits that need none.
+            Unless `of_known`, NaN where a recorded altitude is missing, since a Mach limit may
+            then have any CAS. If the log holds no altitude at all, the lowest of the limits that
+            need none.
         """
         count = len(self.sheet.limit)
         equivalents = np.full((count, len(at.rows)), np.nan)
@@ -242,10 +243,10 @@ class Evaluation:
             limit_airspeed[lost], governing[lost] = np.nan, NO_GOVERNING_LIMIT
         return LowestLimit(limit_airspeed, governing, equivalents)
 
-    def limit_pointer(self, at: Point, equivalents: Floats) -> Floats:
-        """Return where the airspeed indicator's limit pointer stood [m/s IAS], float64[m].
+    def limit_pointer(self, at: AirDataRows, equivalents: Floats) -> Floats:
+        """Return the position of the airspeed indicator's limit pointer [m/s IAS], float64[m].
 
-        `equivalents` : as `lowest` gives them; NaN where the pointer isn't known.
+        `equivalents` : those of `lowest`. NaN where the pointer's position isn't known.
         """
         is_shown = np.isin(np.arange(len(equivalents)), self.on_pointer)
         pointer, _ = lowest(np.where(is_shown[:, None], equivalents, np.nan))
@@ -254,11 +255,11 @@ class Evaluation:
         return self.air.indicated_from_calibrated(pointer, at.rows)
 
     def unknown(self, columns: Mapping[str, NDArray[Any]], rows: slice) -> Mask:
-        """Return where a verdict was missing that the log has the channels for, bool[m].
+        """Return where a limit is unknown although the log has the channels it needs, bool[m].
 
         `columns` holds each limit's state at all rows, such as ``state_0``. Limits for which the
-        log lacks a channel altogether are reported once, not at every row; if all are such,
-        nothing is known anywhere.
+        log lacks a channel are reported once, not at every row; if that is so of all limits, every
+        row is unknown.
         """
         limits = [i for i in range(len(self.sheet.limit)) if i not in self.lacking]
         unknown = np.full(columns["state"][rows].shape, not limits)
@@ -267,10 +268,10 @@ class Evaluation:
         return unknown
 
 
-def together(states: Bytes) -> Bytes:
-    """Return the state of all limits together from that of each, uint8[limits, m].
+def combined_state(states: Bytes) -> Bytes:
+    """Return the combined state, uint8[m], of the states of all limits, uint8[limits, m].
 
-    Over if any is, else unknown if any is; not applicable where none applies.
+    Over if any is over, else unknown if any is unknown; not applicable where none applies.
     """
     state = np.where((states == NOT_APPLICABLE).all(axis=0), NOT_APPLICABLE, UNDER)
     state[(states == UNKNOWN).any(axis=0)] = UNKNOWN
@@ -281,8 +282,8 @@ def together(states: Bytes) -> Bytes:
 def _lacks(limit: Limit, log: FlightLog, air: AirData, declared: Mapping[str, float]
            ) -> tuple[str, ...]:
     """Return the channels that a limit needs and the log doesn't hold."""
-    absent = [one.channel for one in limit.conditions
-              if not configuration_transit.is_available(one.channel, log, declared)]
+    absent = [condition.channel for condition in limit.conditions
+              if not configuration_transit.is_available(condition.channel, log, declared)]
     if limit.needs_altitude and not air.has_altitude and ALTITUDE not in absent:
         absent.append(ALTITUDE)
     if limit.kind.needs_temperature and air.temperature is None:

@@ -15,21 +15,21 @@ from loganalyze.air.probes import CorrectionTable
 from loganalyze.airdata import condition_states
 from loganalyze.limits import limit_equivalents
 from loganalyze.problems import Problem
-from loganalyze.quantities.speed_relations import mach_at_cas, within
+from loganalyze.quantities.speed_relations import mach_at_cas, skip_nan
 from loganalyze.record.flight_log import FlightLog, Source
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 
 Floats = NDArray[np.float64]
 _NOWHERE = Path()
 _STEP = 8.0
-"""Pressure altitudes so far apart [m] are looked at for a change of the governing limit."""
+"""Spacing [m] of the pressure altitudes searched for a change of the governing limit."""
 _SAME = 0.01
-"""A crossing in closed form lies no farther than this [m] from where the limits cross."""
+"""Greatest distance [m] of a crossing in closed form from the numerical one."""
 
 
 @dataclass(frozen=True, eq=False)
 class Envelope:
-    """The lowest limit at each pressure altitude, and what it is in other speeds.
+    """The lowest limit at each pressure altitude, as CAS, Mach number and TAS.
 
     ``pressure_altitude`` [m], ``limit_airspeed`` [m/s CAS], ``limit_mach``,
     ``true_airspeed`` [m/s] at ``temperature`` [K] : float64[n]; ``governing`` : uint8[n], the
@@ -48,9 +48,9 @@ class Envelope:
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """Two limits cross here: at this pressure altitude [m] and airspeed [m/s CAS].
+    """A crossing of two limits, at a pressure altitude [m] and an airspeed [m/s CAS].
 
-    ``below`` is the lower limit below the altitude, ``above`` the one above it;
+    ``below`` is the governing limit below that altitude, ``above`` the one above it;
     ``true_airspeed`` [m/s] is that airspeed in air of ``temperature`` [K].
     """
 
@@ -75,7 +75,7 @@ def limit_envelope(
     Parameters
     ----------
     sheet : LimitsSheet
-        The limits. One with conditions counts where `declared` says that they hold.
+        The limits. One with conditions counts only if `declared` fulfils them.
     pressure_altitude : array_like
         float64[n]  [m], within -1000 to 20,000.
     temperature : array_like, optional
@@ -87,7 +87,7 @@ def limit_envelope(
     Raises
     ------
     ValueError
-        For an altitude outside the engine's range.
+        For an altitude outside -1000 to 20,000 m.
     Problem
         When the sheet's position correction goes by flap and no flap angle was declared.
 
@@ -110,7 +110,7 @@ def limit_envelope(
         )
     speed, governing = limit_equivalents.lowest(per_limit)
     mach = mach_at_cas(speed, altitude)
-    true = within(airspeed.tas_from_mach, mach, air_temperature)
+    true = skip_nan(airspeed.tas_from_mach, mach, air_temperature)
     return Envelope(altitude, speed, mach, governing, air_temperature, true, per_limit)
 
 
@@ -122,7 +122,7 @@ def _air(altitude: Floats, temperature: ArrayLike | None, isa_deviation: float) 
 
 
 def applicable(sheet: LimitsSheet, declared: Mapping[str, float]) -> list[int]:
-    """Return the limits (indices) without conditions, and those whose declared ones hold."""
+    """Return the indices of limits without conditions, and of those that `declared` fulfils."""
     moment = _moment()
     return [
         i for i, limit in enumerate(sheet.limit)
@@ -133,7 +133,7 @@ def applicable(sheet: LimitsSheet, declared: Mapping[str, float]) -> list[int]:
 def position_tables(sheet: LimitsSheet, declared: Mapping[str, float]) -> tuple[
     CorrectionTable, ...
 ]:
-    """Return the one position correction that holds as declared; none if the sheet has none."""
+    """Return the position correction for the declared flap angle; empty if the sheet has none."""
     rows = sheet.airspeed.position_tables
     if not rows:
         return ()
@@ -146,7 +146,7 @@ def position_tables(sheet: LimitsSheet, declared: Mapping[str, float]) -> tuple[
 
 
 def _moment() -> FlightLog:
-    """Return a log of one instant that records nothing, for declared states to stand in."""
+    """Return a log of one row without channels, on which to evaluate declared states."""
     return FlightLog(np.zeros(1), {}, Source(_NOWHERE))
 
 
@@ -164,11 +164,11 @@ def crossovers(
     Parameters
     ----------
     sheet : LimitsSheet
-        The limits. One with conditions counts where `declared` says that they hold.
+        The limits. One with conditions counts only if `declared` fulfils them.
     declared : mapping, optional
         States by channel, in SI.
     lowest, highest : float
-        Pressure altitudes [m] between which crossings are looked for.
+        Pressure altitudes [m] between which crossings are searched.
     temperature : float, optional
         Static temperature [K] at all altitudes; else the standard atmosphere's plus
         `isa_deviation` [K]. It moves the crossings of true airspeeds only.
@@ -212,7 +212,7 @@ def crossovers(
             continue
         altitude = np.array([root])
         (speed,) = limit_equivalents.equivalents(pair[:1], altitude, tables, air(altitude))
-        true = within(airspeed.tas_from_mach, mach_at_cas(speed, altitude), air(altitude))
+        true = skip_nan(airspeed.tas_from_mach, mach_at_cas(speed, altitude), air(altitude))
         found.append(Crossing(root, float(speed[0]), pair[0].name, pair[1].name, float(true[0]),
                               float(air(altitude)[0])))
     return tuple(found)
@@ -248,7 +248,7 @@ def _root(
         speed = cas.maximum_at(np.zeros(1))[0]
         return float(airspeed.crossover_pressure_altitude(speed, mach.maximum_at(np.zeros(1))[0]))
 
-    # Each pass looks at 33 points at once and keeps the piece in which the sign changes.
+    # Each pass evaluates 33 points and keeps the interval in which the sign changes.
     while high - low > 1e-9:
         at = np.linspace(low, high, 33)
         first, second = limit_equivalents.equivalents(pair, at, tables, air(at))

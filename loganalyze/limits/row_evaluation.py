@@ -1,4 +1,4 @@
-"""All limits at some rows: the plain reading of the rules, which the fast path is held to."""
+"""All limits evaluated at some rows: the reference for the engine's fast path."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.limits.evaluation import Bytes, Evaluation, Floats, together
-from loganalyze.limits.limit_equivalents import Point
+from loganalyze.limits.evaluation import Bytes, Evaluation, Floats, combined_state
+from loganalyze.limits.limit_equivalents import AirDataRows
 from loganalyze.quantities.speed_relations import mach_at_cas
 
 
@@ -16,7 +16,7 @@ from loganalyze.quantities.speed_relations import mach_at_cas
 class EvaluatedRows:
     """The states and margins of a sheet's limits at m rows; NaN where unknown.
 
-    ``states`` : uint8[limits, m], of each limit; ``state`` : uint8[m], of all together;
+    ``states`` : uint8[limits, m], of each limit; ``state`` : uint8[m], combined;
     ``limit_airspeed`` : float64[m] [m/s CAS], the lowest limit that applies; ``governing`` :
     uint8[m], its index, 255 for none; ``margin`` : float64[m] [m/s CAS], to it; ``margin_mach``,
     ``limit_pointer`` : float64[m] [Mach, m/s IAS].
@@ -32,18 +32,18 @@ class EvaluatedRows:
 
 
 def evaluate_rows(
-    evaluation: Evaluation, at: Point, *, margins_alone: bool = False
+    evaluation: Evaluation, at: AirDataRows, *, margins_alone: bool = False
 ) -> EvaluatedRows:
     """Evaluate every limit at some rows.
 
     Parameters
     ----------
     evaluation : Evaluation
-        With its applicability filled in at those rows.
-    at : Point
-        The air data of the rows, as `Evaluation.air_data_at` gives them.
+        With `Evaluation.fill` called for those rows.
+    at : AirDataRows
+        The air data of the rows, from `Evaluation.air_data_at`.
     margins_alone : bool
-        Leave out the margin in Mach and the limit pointer: they are NaN.
+        Return NaN for the margin in Mach and the limit pointer, to save time.
     """
     limits = evaluation.sheet.limit
     states = np.stack([evaluation.state(limit, at) for limit in limits])
@@ -54,5 +54,5 @@ def evaluate_rows(
         margin_mach = mach_at_cas(lowest.limit_airspeed, at.pressure_altitude) - at.mach
         pointer = evaluation.limit_pointer(at, lowest.equivalents)
     return EvaluatedRows(
-        states, together(states), lowest.limit_airspeed, lowest.governing,
+        states, combined_state(states), lowest.limit_airspeed, lowest.governing,
         lowest.limit_airspeed - at.calibrated_airspeed, margin_mach, pointer)

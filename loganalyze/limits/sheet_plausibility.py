@@ -1,4 +1,4 @@
-"""What of a valid limits sheet is unlikely to be meant: found without any log."""
+"""Entries of a valid limits sheet that are unlikely to be intended, found without a log."""
 
 from __future__ import annotations
 
@@ -20,22 +20,22 @@ from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 Floats = NDArray[np.float64]
 
 UNNAMED = "an unnamed aircraft"
-"""What a first sheet calls its aircraft until someone names it."""
+"""Placeholder for the aircraft's name in a generated sheet."""
 LOWEST_FT, HIGHEST_FT, STEP_FT = 0.0, 45000.0, 250.0
-"""Between these pressure altitudes limits are compared with each other."""
+"""Range and step of pressure altitude at which limits are compared with each other [ft]."""
 USUAL_CROSSOVER_FT = (5000.0, 40000.0)
 TABLE_LEAST_FT = 25000.0
 AT_REST_DEG = 0.5
-"""Engineering judgement: what lies outside is possible, and worth a second look."""
+"""Bounds of usual values, by engineering judgement: values outside are possible but unusual."""
 _FLAPS = ("flap", "flap_lever")
 
 
 @dataclass(frozen=True, slots=True)
 class SheetRemark:
-    """Something of a sheet that is worth a second look.
+    """An entry of a sheet that is possible but unusual.
 
-    ``code`` says what, ``limit`` the limit's name ("" for the sheet as a whole); ``values`` are
-    the numbers and names that its sentence needs, with the unit at the end of each key.
+    ``code`` : the kind of remark; ``limit`` : the limit's name, "" for the whole sheet;
+    ``values`` : the numbers and names for its sentence, with the unit at the end of each key.
     """
 
     code: str
@@ -44,7 +44,7 @@ class SheetRemark:
 
 
 def sheet_remarks(sheet: LimitsSheet) -> tuple[SheetRemark, ...]:
-    """Return what of a valid sheet is unlikely to be meant.
+    """Return the entries of a valid sheet that are unlikely to be intended.
 
     Limits are compared as calibrated airspeed in the standard atmosphere from sea level to
     45,000 ft; corrections that go by flap angle are left out.
@@ -57,8 +57,8 @@ def sheet_remarks(sheet: LimitsSheet) -> tuple[SheetRemark, ...]:
     Returns
     -------
     tuple of SheetRemark
-        In the order of the sheet; empty where nothing stands out. A remark is no mistake: the
-        sheet is judged by as it is.
+        In the order of the sheet; empty without unusual entries. A remark isn't an error: the
+        sheet is used as it is.
     """
     return tuple(_of_sheet(sheet)) + tuple(
         remark for limit in sheet.limit for remark in _of_limit(limit)
@@ -90,15 +90,15 @@ def _of_limit(limit: Limit) -> Iterator[SheetRemark]:
     if rows and limit.outside == "unknown" and (
             rows[0][0] > LOWEST_FT or rows[-1][0] < TABLE_LEAST_FT):
         yield SheetRemark("table_ends", limit.name, {"low_ft": rows[0][0], "high_ft": rows[-1][0]})
-    for one in limit.conditions:
-        if one.channel in _FLAPS and _takes_in_rest(one):
-            yield SheetRemark("flaps_at_rest", limit.name, {"low_deg": _degrees(one.low)})
-        if one.channel == "gear_down" and one.low == one.high == 0:
+    for condition in limit.conditions:
+        if condition.channel in _FLAPS and _includes_rest(condition):
+            yield SheetRemark("flaps_at_rest", limit.name, {"low_deg": _degrees(condition.low)})
+        if condition.channel == "gear_down" and condition.low == condition.high == 0:
             yield SheetRemark("gear_up", limit.name)
 
 
-def _takes_in_rest(one: Condition) -> bool:
-    return one.low < AT_REST_DEG * DEGREE and one.high > 0
+def _includes_rest(condition: Condition) -> bool:
+    return condition.low < AT_REST_DEG * DEGREE and condition.high > 0
 
 
 def _degrees(angle: float) -> float:
@@ -115,7 +115,7 @@ def _of_envelope(sheet: LimitsSheet) -> Iterator[SheetRemark]:
         known = np.isfinite(speeds[i])
         if not others or not known.any():
             continue
-        # Where another limit is unknown it can't be called lower.
+        # Where another limit is unknown it isn't counted as lower.
         other_speeds = np.where(np.isfinite(speeds[others]), speeds[others], np.inf)
         least = other_speeds.min(axis=0)
         if not (speeds[i] < least)[known].any():
@@ -147,7 +147,7 @@ def _unconditional(limit: Limit) -> Limit:
 
 
 def _only(sheet: LimitsSheet, limits: tuple[Limit, ...]) -> LimitsSheet:
-    """Return the sheet with other limits, and without what could go by a flap angle."""
+    """Return the sheet with other limits, and without corrections that depend on flap angle."""
     airspeed = sheet.airspeed
     if any(table.flap_deg is not None for table in airspeed.position_tables):
         airspeed = airspeed.model_copy(update={"position_correction": None})
@@ -156,7 +156,7 @@ def _only(sheet: LimitsSheet, limits: tuple[Limit, ...]) -> LimitsSheet:
 
 
 def _of_flaps(sheet: LimitsSheet) -> Iterator[SheetRemark]:
-    """Look at the limits that go by the flap angle alone: a gap, or a limit that rises."""
+    """Find gaps and rising limits among those that depend on the flap angle alone."""
     reaches = sorted(
         ((limit.conditions[0], limit) for limit in sheet.limit
          if len(limit.conditions) == 1 and limit.conditions[0].channel in _FLAPS

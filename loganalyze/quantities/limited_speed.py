@@ -14,7 +14,7 @@ from loganalyze.quantities.limited_quantity import (
     PositionCorrection,
     Thresholds,
 )
-from loganalyze.quantities.speed_relations import within
+from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.record.arrays import Floats
 from loganalyze.record.units import KNOT, UNITS
 
@@ -37,8 +37,8 @@ class LimitedSpeed(LimitedQuantity):
 
         By its slope in Mach at constant temperature.
         """
-        by_cas = within(sensitivity.mach_by_cas, cas, altitude)
-        by_height = within(sensitivity.mach_by_altitude, cas, altitude)
+        by_cas = skip_nan(sensitivity.mach_by_cas, cas, altitude)
+        by_height = skip_nan(sensitivity.mach_by_altitude, cas, altitude)
         in_mach = self.mach_slope(own, cas, altitude)
         return (in_mach - by_height) / by_cas, in_mach
 
@@ -97,8 +97,8 @@ class LimitedByAirspeedAlone(LimitedAirspeed):
 
         As CAS it does as its table says.
         """
-        by_cas = within(sensitivity.mach_by_cas, cas, altitude)
-        by_height = within(sensitivity.mach_by_altitude, cas, altitude)
+        by_cas = skip_nan(sensitivity.mach_by_cas, cas, altitude)
+        by_height = skip_nan(sensitivity.mach_by_altitude, cas, altitude)
         return own, by_cas * own + by_height
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from loganalyze.air import sensitivity
 from loganalyze.quantities.limited_quantity import AirDataAtRows, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedMach
-from loganalyze.quantities.speed_relations import cas_at_mach, within
+from loganalyze.quantities.speed_relations import cas_at_mach, skip_nan
 from loganalyze.record.arrays import Floats
 
 
@@ -25,8 +25,8 @@ class MachNumber(LimitedMach):
     ) -> tuple[Floats, Floats, Floats]:
         """Return how it changes with airspeed, altitude and the temperature read."""
         speed, height = at.calibrated_airspeed, at.pressure_altitude
-        return (within(sensitivity.mach_by_cas, speed, height),
-                within(sensitivity.mach_by_altitude, speed, height), np.zeros(at.rows.shape))
+        return (skip_nan(sensitivity.mach_by_cas, speed, height),
+                skip_nan(sensitivity.mach_by_altitude, speed, height), np.zeros(at.rows.shape))
 
     def calibrated_equivalent(
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection

@@ -16,7 +16,11 @@ _GREATEST_RATIO = float(airspeed.impact_ratio_from_mach(GREATEST_MACH))
 
 
 def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
-    """Apply an engine function where all arguments are numbers; NaN elsewhere."""
+    """Return function(*arrays), elementwise, without calling it where any argument is NaN.
+
+    `arrays` : float64 of shapes that broadcast; the result is NaN where any of them is NaN. Needed
+    since the functions of `loganalyze.air` raise ValueError for values outside their range.
+    """
     if not any(np.isnan(array).any() for array in arrays):
         return np.asarray(function(*arrays))
     known = ~np.isnan(arrays[0])

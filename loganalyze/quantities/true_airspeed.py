@@ -5,15 +5,15 @@ from __future__ import annotations
 from loganalyze.air import airspeed, atmosphere, sensitivity
 from loganalyze.quantities.limited_quantity import AirDataAtRows, PositionCorrection
 from loganalyze.quantities.limited_speed import LimitedAirspeed
-from loganalyze.quantities.speed_relations import cas_at_mach, within
+from loganalyze.quantities.speed_relations import cas_at_mach, skip_nan
 from loganalyze.record.arrays import Floats
 
 
 def tas_slopes(at: AirDataAtRows, recovery_factor: float) -> tuple[Floats, Floats]:
     """Return the slope of true airspeed by Mach [m/s] and by the temperature read [m/s/K]."""
-    by_mach = within(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[0],
+    by_mach = skip_nan(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[0],
                      at.mach, at.temperature)
-    by_heat = within(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[1],
+    by_heat = skip_nan(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[1],
                      at.mach, at.temperature)
     return by_mach, by_heat
 
@@ -26,15 +26,15 @@ class TrueAirspeed(LimitedAirspeed):
 
     def value(self, at: AirDataAtRows) -> Floats:
         """Return the true airspeed [m/s]."""
-        return within(airspeed.tas_from_mach, at.mach, at.temperature)
+        return skip_nan(airspeed.tas_from_mach, at.mach, at.temperature)
 
     def value_slopes(
         self, at: AirDataAtRows, recovery_factor: float
     ) -> tuple[Floats, Floats, Floats]:
         """Return how it changes with airspeed, altitude and the temperature read."""
         speed, height = at.calibrated_airspeed, at.pressure_altitude
-        by_speed = within(sensitivity.mach_by_cas, speed, height)
-        by_height = within(sensitivity.mach_by_altitude, speed, height)
+        by_speed = skip_nan(sensitivity.mach_by_cas, speed, height)
+        by_height = skip_nan(sensitivity.mach_by_altitude, speed, height)
         by_mach, by_heat = tas_slopes(at, recovery_factor)
         return by_mach * by_speed, by_mach * by_height, by_heat
 
@@ -42,5 +42,5 @@ class TrueAirspeed(LimitedAirspeed):
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection
     ) -> Floats:
         """Return the calibrated airspeed [m/s] at which the maximum lies in this air."""
-        sound = within(atmosphere.speed_of_sound, at.temperature)
+        sound = skip_nan(atmosphere.speed_of_sound, at.temperature)
         return cas_at_mach(maximum / sound, at.pressure_altitude)

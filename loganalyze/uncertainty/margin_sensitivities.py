@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air import atmosphere, sensitivity
-from loganalyze.limits.limit_equivalents import Point
-from loganalyze.quantities.speed_relations import within
+from loganalyze.limits.limit_equivalents import AirDataRows
+from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.record.units import KNOT
 from loganalyze.sheets.limits_sheet import Limit
 
@@ -20,14 +20,14 @@ SLOWEST_KT = 3.0
 _SOUND_KT = atmosphere.A0 / KNOT
 
 
-def static_source(at: Point) -> Floats:
+def static_source(at: AirDataRows) -> Floats:
     """Altitude that moves with airspeed by a static source's error [m per m/s]."""
-    return within(sensitivity.altitude_by_static_source, at.calibrated_airspeed,
+    return skip_nan(sensitivity.altitude_by_static_source, at.calibrated_airspeed,
                   at.pressure_altitude)
 
 
 def margin_slopes(
-    limit: Limit, at: Point, recovery_factor: float
+    limit: Limit, at: AirDataRows, recovery_factor: float
 ) -> tuple[Floats, Floats, Floats]:
     """Derivatives of the margin to a limit by its inputs, in its published quantity.
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from loganalyze.air import atmosphere, sensitivity
 from loganalyze.engine import limit_curves
 from loganalyze.events.analysis import Analysis
-from loganalyze.quantities.speed_relations import within
+from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.uncertainty import margin_sensitivities
 from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget
@@ -80,7 +80,7 @@ class _Tables:
             if i in curves.tabulated:
                 cas, mach = margin_sensitivities.limit_slopes(limit, at_nodes[i], nodes)
                 in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
-                step = limit.kind.display_step_cas(budget, within(
+                step = limit.kind.display_step_cas(budget, skip_nan(
                     sensitivity.mach_by_cas, at_nodes[i], nodes)) / KNOT
                 fixed[i] = in_kt[i] ** 2 * high_displayed + np.square(step) / 12
         shift = np.zeros(len(limits) + 1, dtype=np.intp)

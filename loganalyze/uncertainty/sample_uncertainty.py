@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from loganalyze.air import sensitivity
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_equivalents
-from loganalyze.limits.limit_equivalents import Point
-from loganalyze.quantities.speed_relations import within
+from loganalyze.limits.limit_equivalents import AirDataRows
+from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.quantities.true_airspeed import tas_slopes
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.flight_log import Step
@@ -237,8 +237,8 @@ class Uncertainty:
         """Reckon the columns at a few rows without the block loop's shortcuts."""
         air = self.analysis.evaluation.air
         at = limit_equivalents.point(air, rows)
-        by_speed = within(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
-        by_height = within(sensitivity.mach_by_altitude, at.calibrated_airspeed,
+        by_speed = skip_nan(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
+        by_height = skip_nan(sensitivity.mach_by_altitude, at.calibrated_airspeed,
                            at.pressure_altitude)
         found = {name: np.full(len(rows), np.nan) for name in propagation.NAMES}
         speed, height = at.calibrated_airspeed / KNOT, at.pressure_altitude / FOOT
@@ -275,14 +275,14 @@ class Uncertainty:
         """
         limit, air = self.analysis.sheet.limit[i], self.analysis.evaluation.air
         model, at = self._model(limit, rows), limit_equivalents.point(air, rows)
-        by_speed = within(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
+        by_speed = skip_nan(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
         if limit.kind.needs_temperature:
             # As near the limit: its CAS moves with the temperature too.
             in_kt = model.flown / model.per_kt
             return in_kt, in_kt * by_speed * KNOT, model.displayed / model.per_kt
         cas, mach = limit_slopes(limit, limit_equivalents.calibrated_equivalent(limit, air, at),
                                  at.pressure_altitude)
-        by_height = within(sensitivity.mach_by_altitude, at.calibrated_airspeed,
+        by_height = skip_nan(sensitivity.mach_by_altitude, at.calibrated_airspeed,
                            at.pressure_altitude)
         along = static_source(at)
         speed, height = at.calibrated_airspeed / KNOT, at.pressure_altitude / FOOT
@@ -314,7 +314,7 @@ def uncertainty_of(
         analysis, budget_of(analysis.log, analysis.sheet, analysis.evaluation.air, generic))
 
 
-def _readings(at: Point) -> dict[str, Floats]:
+def _readings(at: AirDataRows) -> dict[str, Floats]:
     """The reading of each input in its edge unit."""
     speed = at.calibrated_airspeed / KNOT
     return {AIRSPEED: speed, STATIC: speed, ALTITUDE: at.pressure_altitude / FOOT,

@@ -120,10 +120,11 @@ def test_turns_far_apart_in_speed_are_split_where_the_settings_allow_it():
 def test_two_kelvin_equal_most_of_a_knot():
     # 2 K equal 0.95 kt at 250 kt and 10,000 ft (common practice, no source; and computed).
     analysis = turning([(10000, 250, 0, 0)])
-    at = limit_equivalents.point(analysis.evaluation.air, np.array([0]))
+    at = limit_equivalents.air_data_rows(analysis.evaluation.air, np.array([0]))
     standard = np.array([atmosphere.temperature(10000 * FOOT)])
-    at = limit_equivalents.Point(at.rows, at.calibrated_airspeed, at.pressure_altitude, at.mach,
-                           standard, at.indicated_airspeed, at.indicated_altitude)
+    at = limit_equivalents.AirDataRows(
+        at.rows, at.calibrated_airspeed, at.pressure_altitude, at.mach, standard,
+        at.indicated_airspeed, at.indicated_altitude)
     by_speed, by_warmth = wind_triangle._sensitivities(at)
     assert by_speed[0] == pytest.approx(1.1382, abs=1e-4)
     assert by_warmth[0] / KNOT == pytest.approx(0.53795, abs=1e-4)
