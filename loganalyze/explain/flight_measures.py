@@ -267,7 +267,7 @@ def _direct(
 ) -> tuple[Floats, Floats]:
     """The same row by row."""
     air = analysis.evaluation.air
-    at = limit_equivalents.point(air, rows)
+    at = limit_equivalents.air_data_rows(air, rows)
     knots = (
         limit_equivalents.calibrated_equivalent(limit, air, at) - at.calibrated_airspeed
     ) / KNOT

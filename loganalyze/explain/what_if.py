@@ -359,7 +359,7 @@ class _About:
         static = np.nan_to_num(there.indicated_altitude - there.pressure_altitude)
         position = np.nan_to_num(there.indicated_airspeed - there.calibrated_airspeed)
         return AirDataRows(rows, calibrated, altitude, airspeed.mach_from_cas(calibrated, altitude),
-                     temperature, calibrated + position, altitude + static, there.others)
+                           temperature, calibrated + position, altitude + static, there.others)
 
     def _fall(self, peak: int) -> float:
         """Return how far the limited quantity fell after its peak [kt CAS].

@@ -15,7 +15,7 @@ GREATEST_CAS = GREATEST_MACH * atmosphere.A0
 _GREATEST_RATIO = float(airspeed.impact_ratio_from_mach(GREATEST_MACH))
 
 
-def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
+def skip_nan(function: Callable[..., Floats], *arrays: Floats) -> Floats:
     """Return function(*arrays), elementwise, without calling it where any argument is NaN.
 
     `arrays` : float64 of shapes that broadcast; the result is NaN where any of them is NaN. Needed
@@ -34,15 +34,15 @@ def within(function: Callable[..., Floats], *arrays: Floats) -> Floats:
 
 def cas_at_mach(mach: Floats, altitude: Floats) -> Floats:
     """Calibrated airspeed [m/s] of a Mach number; NaN beyond the greatest one evaluated."""
-    return within(
+    return skip_nan(
         airspeed.cas_from_mach, np.where(mach <= GREATEST_MACH, mach, np.nan), altitude
     )
 
 
 def mach_at_cas(cas: Floats, altitude: Floats) -> Floats:
     """Mach number of a calibrated airspeed [m/s]; NaN beyond the greatest one evaluated."""
-    ratio = within(airspeed.impact_ratio_from_cas, np.where(cas <= GREATEST_CAS, cas, np.nan))
-    ratio = ratio / within(atmosphere.pressure_ratio, altitude)
-    return within(
+    ratio = skip_nan(airspeed.impact_ratio_from_cas, np.where(cas <= GREATEST_CAS, cas, np.nan))
+    ratio = ratio / skip_nan(atmosphere.pressure_ratio, altitude)
+    return skip_nan(
         airspeed.mach_from_impact_ratio, np.where(ratio <= _GREATEST_RATIO, ratio, np.nan)
     )

@@ -12,9 +12,9 @@ from loganalyze.record.arrays import Floats
 def tas_slopes(at: AirDataAtRows, recovery_factor: float) -> tuple[Floats, Floats]:
     """Return the slope of true airspeed by Mach [m/s] and by the temperature read [m/s/K]."""
     by_mach = skip_nan(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[0],
-                     at.mach, at.temperature)
+                       at.mach, at.temperature)
     by_heat = skip_nan(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[1],
-                     at.mach, at.temperature)
+                       at.mach, at.temperature)
     return by_mach, by_heat
 
 

@@ -23,7 +23,7 @@ _SOUND_KT = atmosphere.A0 / KNOT
 def static_source(at: AirDataRows) -> Floats:
     """Altitude that moves with airspeed by a static source's error [m per m/s]."""
     return skip_nan(sensitivity.altitude_by_static_source, at.calibrated_airspeed,
-                  at.pressure_altitude)
+                    at.pressure_altitude)
 
 
 def margin_slopes(
@@ -34,7 +34,7 @@ def margin_slopes(
     Parameters
     ----------
     limit : Limit
-    at : Point
+    at : AirDataRows
         Air data at m rows.
     recovery_factor : float
         That of the temperature that is read; 0 for static temperature.

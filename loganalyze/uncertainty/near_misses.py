@@ -148,7 +148,7 @@ def _told(
         return []
     analysis = uncertainty.analysis
     limit, air = analysis.sheet.limit[i], analysis.evaluation.air
-    at = limit_equivalents.point(air, worst)
+    at = limit_equivalents.air_data_rows(air, worst)
     margin = analysis.evaluation.margin(limit, worst)
     in_kt = (
         limit_equivalents.calibrated_equivalent(limit, air, at) - at.calibrated_airspeed

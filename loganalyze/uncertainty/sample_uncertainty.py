@@ -236,10 +236,10 @@ class Uncertainty:
     def _exactly(self, rows: Rows, governing: NDArray[np.uint8]) -> dict[str, Floats]:
         """Reckon the columns at a few rows without the block loop's shortcuts."""
         air = self.analysis.evaluation.air
-        at = limit_equivalents.point(air, rows)
+        at = limit_equivalents.air_data_rows(air, rows)
         by_speed = skip_nan(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
         by_height = skip_nan(sensitivity.mach_by_altitude, at.calibrated_airspeed,
-                           at.pressure_altitude)
+                             at.pressure_altitude)
         found = {name: np.full(len(rows), np.nan) for name in propagation.NAMES}
         speed, height = at.calibrated_airspeed / KNOT, at.pressure_altitude / FOOT
         independent = self.budget.variance(AIRSPEED, speed, flown=True)
@@ -274,7 +274,7 @@ class Uncertainty:
         lag; float64[m] each.
         """
         limit, air = self.analysis.sheet.limit[i], self.analysis.evaluation.air
-        model, at = self._model(limit, rows), limit_equivalents.point(air, rows)
+        model, at = self._model(limit, rows), limit_equivalents.air_data_rows(air, rows)
         by_speed = skip_nan(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
         if limit.kind.needs_temperature:
             # As near the limit: its CAS moves with the temperature too.
@@ -283,7 +283,7 @@ class Uncertainty:
         cas, mach = limit_slopes(limit, limit_equivalents.calibrated_equivalent(limit, air, at),
                                  at.pressure_altitude)
         by_height = skip_nan(sensitivity.mach_by_altitude, at.calibrated_airspeed,
-                           at.pressure_altitude)
+                             at.pressure_altitude)
         along = static_source(at)
         speed, height = at.calibrated_airspeed / KNOT, at.pressure_altitude / FOOT
         indicated = limit.kind.as_indicated

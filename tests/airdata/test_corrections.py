@@ -175,7 +175,7 @@ def test_the_margin_never_contradicts_the_published_quantity(
     flight = log([0.0], 1.0, **{f"{recorded}_airspeed": kt}, pressure_altitude=ft,
                       static_air_temperature=degc)
     case = analyze(flight, page).evaluation
-    at = limit_equivalents.point(case.air, np.array([0]))
+    at = limit_equivalents.air_data_rows(case.air, np.array([0]))
     value = limit_equivalents.published_value(page.limit[0], at)[0]
     maximum = limit_equivalents.published_maximum(page.limit[0], at)[0]
     equivalent = limit_equivalents.calibrated_equivalent(page.limit[0], case.air, at)[0]
