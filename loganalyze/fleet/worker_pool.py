@@ -135,6 +135,11 @@ def run(workers: Workers, task: Callable[[Sequence[T]], list[R]], batches: Itera
     ------
     object
         The results, in any order. Of batches whose worker was lost each item is run again alone.
+
+    Raises
+    ------
+    Problem
+        Where a worker is lost before it was given anything.
     """
     waiting = iter(batches)
     left = True
@@ -142,7 +147,7 @@ def run(workers: Workers, task: Callable[[Sequence[T]], list[R]], batches: Itera
         left = False
         suspects: list[T] = []
         running: dict[Future[list[R]], Sequence[T]] = {}
-        executor = workers.executor(workers.count)
+        executor = _started(workers, workers.count, task)
         try:
             for batch in waiting:
                 try:
@@ -159,6 +164,19 @@ def run(workers: Workers, task: Callable[[Sequence[T]], list[R]], batches: Itera
         finally:
             workers.close(executor)
         yield from _one_by_one(workers, task, suspects, given_up)
+
+
+def _started(workers: Workers, count: int, task: Callable[[Sequence[T]], list[R]]) -> Executor:
+    """Return an executor whose workers can work: one has run the task on nothing."""
+    executor = workers.executor(count)
+    try:
+        executor.submit(task, []).result()
+    except workers.lost:
+        workers.close(executor)
+        raise Problem("worker processes can't be started", "loganalyze",
+                      'in a script call it below `if __name__ == "__main__":`, or give workers=0'
+                      ) from None
+    return executor
 
 
 def _finished(running: dict[Future[list[R]], Sequence[T]], workers: Workers,
@@ -182,7 +200,7 @@ def _one_by_one(workers: Workers, task: Callable[[Sequence[T]], list[R]], items:
         for item in items:
             deaths, results = 0, [given_up(item)]
             while deaths < MOST_DEATHS:
-                executor = executor or workers.executor(1)
+                executor = executor or _started(workers, 1, task)
                 try:
                     results = executor.submit(task, [item]).result()
                     break

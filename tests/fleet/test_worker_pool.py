@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
 from collections.abc import Sequence
 
 from loganalyze.fleet import worker_pool
+from tests.fleet.conftest import ROOT, rows, write_log, write_sheet
 
 
 def squared(items: Sequence[int]) -> list[str]:
@@ -32,3 +35,20 @@ def test_an_item_that_ends_its_worker_twice_is_left_out_and_no_other_is_lost():
     found = list(worker_pool.run(worker_pool.LocalWorkers(2), squared, batches, given_up))
     assert sorted(found) == sorted(
         ["left out -5", *(str(k * k) for k in range(12) if k != 5)])
+
+
+def test_workers_that_cant_start_end_the_run_instead_of_leaving_out_every_log(tmp_path):
+    """A script that isn't guarded is run again by each worker, which ends at once."""
+    (tmp_path / "script.py").write_text(
+        "import loganalyze\nfrom pathlib import Path\n"
+        "here = Path(__file__).parent\n"
+        "loganalyze.run_fleet([str(here / 'logs')], here / 'store', limits=here / 'twin.toml', "
+        "workers=1)\n")
+    write_log(tmp_path / "logs" / "a.csv", 230)
+    write_sheet(tmp_path / "twin.toml")
+    ran = subprocess.run([sys.executable, str(tmp_path / "script.py")], cwd=ROOT, timeout=120,
+                         capture_output=True, text=True, check=False,
+                         env={**os.environ, "PYTHONPATH": str(ROOT)})
+    assert ran.returncode == 1
+    assert "worker processes can't be started" in ran.stderr
+    assert rows(tmp_path / "store", "problems", "source") == []
