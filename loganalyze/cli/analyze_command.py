@@ -179,9 +179,14 @@ def command(
         raise click.UsageError("--deidentify and --skip-existing exclude each other: de-identified "
                                "results keep nothing by which to find their log.")
     how = _presentation(reader, units, clock, deidentify)
+    known_priors = _priors(priors)
+    if deidentify:
+        from loganalyze.text.anonymous_facts import anonymous_priors, anonymous_sheet
+
+        sheet, known_priors = anonymous_sheet(sheet), anonymous_priors(known_priors)
     options = None if report is None else _report_options(report, how, paper)
     level: Level = "quiet" if quiet else "verbose" if verbose else "normal"
-    job = _Job(sheet, limits, columns, _priors(priors), out, name, overwrite, skip_existing,
+    job = _Job(sheet, limits, columns, known_priors, out, name, overwrite, skip_existing,
                plot_format, options, how, level, _coloured(color), declared_states,
                states_in_si(declared_states, sheet), Settings(**{**sheet.screening, **thresholds}),
                logs if together else ())

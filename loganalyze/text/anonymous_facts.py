@@ -1,18 +1,49 @@
-"""Facts without what tells which flight they are of: names, hashes, dates, instants of UTC."""
+"""Sheets and facts without what tells whose flight it is: names, hashes, dates, UTC."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from loganalyze.record.findings import Finding
+from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.text.facts import FlightFacts, Summary
 from loganalyze.text.language import finding_text, reading_text, report_labels
 from loganalyze.text.recording_facts import InferredFacts, StepFacts
+from loganalyze.uncertainty.prior_models import Prior
 
 _NAMING = ("column", "columns", "others", "cell", "week", "folder", "file", "files")
 """Values of findings that hold the log's own words."""
 _OF_READING = ("read", "parts", "sources")
 """Steps whose settings and counts may name columns, files or dates."""
+
+
+def anonymous_sheet(sheet: LimitsSheet) -> LimitsSheet:
+    """Return a limits sheet whose free text names nobody: it judges a flight just the same.
+
+    Severity rules and ceilings are numbered in the sheet's order; who set a ceiling and where a
+    tolerance comes from are neutral words. The names of limits stay: they are the flight manual's.
+    """
+    stated = sheet.uncertainty
+    if stated is not None:
+        stated = stated.model_copy(update={
+            name: one.model_copy(update={"source": report_labels.HIDDEN_SOURCE})
+            for name, one in stated if getattr(one, "source", None)})
+    return sheet.model_copy(update={
+        "uncertainty": stated,
+        "severity": tuple(
+            one.model_copy(update={"name": report_labels.HIDDEN_RULE.format(number=i)})
+            for i, one in enumerate(sheet.severity, 1)),
+        "ceiling": tuple(
+            one.model_copy(update={"name": report_labels.HIDDEN_CEILING.format(number=i),
+                                   "set_by": report_labels.HIDDEN_OPERATOR})
+            for i, one in enumerate(sheet.ceiling, 1))})
+
+
+def anonymous_priors(priors: Mapping[str, Prior]) -> dict[str, Prior]:
+    """Return priors without the names of their fleets."""
+    return {limit: replace(one, name=report_labels.HIDDEN_PRIOR.format(number=i))
+            for i, (limit, one) in enumerate(priors.items(), 1)}
 
 
 def anonymous_flight(facts: FlightFacts) -> FlightFacts:
@@ -25,14 +56,14 @@ def anonymous_flight(facts: FlightFacts) -> FlightFacts:
             one.code, one.values, hidden=True, origin_s=origin)) for one in facts.taken],
         steps=[StepFacts(one.name, {}, {}) if one.name in _OF_READING else one
                for one in facts.steps],
-        ceilings=[replace(one, set_by=report_labels.HIDDEN_FILE) for one in facts.ceilings])
+        ceilings=[replace(one, set_by=report_labels.HIDDEN_OPERATOR) for one in facts.ceilings])
 
 
 def anonymous(summary: Summary) -> Summary:
     """Return a summary without anything that its log, sheet or aircraft could be found by.
 
-    Its flights are those of `anonymous_flight`. The names of limits, of severity rules and of
-    priors stay: they are the limits sheet's words for what was judged.
+    Its flights are those of `anonymous_flight`; what a sheet and its priors name is for
+    `anonymous_sheet` and `anonymous_priors` to leave out, before a flight is judged by them.
     """
     found = [Finding(one.code, one.values) for one in summary.inferred_codes]
     return replace(

@@ -33,8 +33,34 @@ def named(tmp_path) -> tuple[Path, Path]:
     log = tmp_path / f"{REGISTRATION}_{FLIGHT_NUMBER}_20310506.csv"
     log.write_text(head + "".join(rows))
     sheet = tmp_path / f"limits_{REGISTRATION}.toml"
-    sheet.write_text(SHEET.replace("an invented twin", f"an invented twin {REGISTRATION}"))
+    sheet.write_text(SHEET.replace("an invented twin", f"an invented twin {REGISTRATION}")
+                     + FREE_TEXT)
     return log, sheet
+
+
+FREE_TEXT = """
+[[severity]]
+name = "Saltmarsh rule of low"
+level = "low"
+excess_kt = 1
+[[severity]]
+name = "Saltmarsh rule of high"
+level = "high"
+excess_kt = 3
+[[ceiling]]
+name = "Saltmarsh descent speed"
+set_by = "Saltmarsh Example Air"
+quantity = "calibrated_airspeed"
+maximum_kt = 240
+[uncertainty]
+airspeed = { limits = 4, source = "Saltmarsh workshop" }
+"""
+PRIORS = """
+[[prior]]
+limit = "VMO"
+source = "Saltmarsh fleet"
+normals = [[1.0, 40.0, 15.0]]
+"""
 
 
 def unfolded(path: Path) -> bytes:
@@ -67,13 +93,17 @@ def unfolded(path: Path) -> bytes:
 def test_no_byte_tells_which_flight_it_is(run, named, tmp_path, plot, reader):
     log, sheet = named
     out = tmp_path / "out"
+    priors = tmp_path / "priors.toml"
+    priors.write_text(PRIORS)
     done = run("analyze", log, "--limits", sheet, "--out", out, "--report", "both",
-               "--deidentify", "--plot-format", plot, "--for", reader)
+               "--deidentify", "--plot-format", plot, "--for", reader, "--priors", priors, "-v")
     assert done.code in (0, 3), done.err
     digest = hashlib.sha256(log.read_bytes()).hexdigest()
     sheets = hashlib.sha256(sheet.read_bytes()).hexdigest()
-    telling = [REGISTRATION, FLIGHT_NUMBER, CREW, "Regn", "Flt No", log.name, sheet.name,
-               log.stem, digest, digest[:12], sheets, *DAY, "21:17:4", "23:17:4"]
+    telling = ["Saltmarsh", REGISTRATION, FLIGHT_NUMBER, CREW, "Regn", "Flt No", log.name,
+               sheet.name, log.stem, digest, digest[:12], sheets, *DAY, "21:17:4", "23:17:4"]
+    assert "saltmarsh" not in done.out.lower()
+    assert '"rule 2"' in done.out
     files = [path for path in out.rglob("*") if path.is_file()]
     assert {path.suffix for path in files} >= {".parquet", ".csv", ".json", ".html", ".pdf"}
     for path in files:
@@ -90,11 +120,18 @@ def test_no_byte_tells_which_flight_it_is(run, named, tmp_path, plot, reader):
 
 def test_the_search_finds_what_a_named_debrief_tells(run, named, tmp_path):
     log, sheet = named
-    run("analyze", log, "--limits", sheet, "--out", tmp_path / "out", "--report", "both")
+    priors = tmp_path / "priors.toml"
+    priors.write_text(PRIORS)
+    run("analyze", log, "--limits", sheet, "--out", tmp_path / "out", "--report", "both",
+        "--priors", priors)
     digest = hashlib.sha256(log.read_bytes()).hexdigest()
     told = {path.name: unfolded(path) for path in (tmp_path / "out" / log.stem).iterdir()}
     for name in ("summary.json", "report.html", "report.pdf"):
         assert digest.encode() in told[name].replace(b"\n", b""), name
+    for words, name in (("rule of high", "exceedances.csv"), ("descent speed", "ceilings.csv"),
+                        ("workshop", "summary.json"), ("fleet", "summary.json"),
+                        ("Example Air", "summary.json")):
+        assert f"Saltmarsh {words}".encode() in told[name], words
     for name in ("samples.parquet", "exceedances.csv", "exceedances.parquet"):
         assert log.name.encode() in told[name], name
         assert b"2031-05-06" in told[name], name
