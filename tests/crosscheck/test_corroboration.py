@@ -228,6 +228,17 @@ def test_a_vertical_speed_contradicts_a_step_of_the_altitude():
     assert found.flown.reason == CONTRADICTED
 
 
+@pytest.mark.parametrize("lost", [slice(0, 95), slice(132, None)], ids=["before", "after"])
+def test_the_usual_difference_from_one_side_of_an_exceedance_is_enough(lost):
+    """Ground speed has no value of its own: it is compared with what it was beside."""
+    flight = Drawn(kt=dive)
+    ground = flight.made["true_airspeed"] + 30.0
+    ground[lost] = np.nan
+    flight.made |= {"ground_speed": ground, "track": np.full(240, 90.0)}
+    flight.without(*OTHERS)
+    assert verdicts(flight.one()) == {"ground_speed": CONFIRMS}
+
+
 def test_a_gust_that_the_ground_speed_does_not_see_is_no_contradiction():
     def gust(time):
         return 240 + np.clip((time - 100) * 4, 0, 32) - np.clip((time - 112) * 4, 0, 32)

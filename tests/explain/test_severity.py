@@ -117,6 +117,12 @@ def test_the_level_is_stated_with_its_probability():
     assert grade(analysis)[0].severity.level == "high"
 
 
+def test_where_nothing_is_uncertain_a_step_is_reached_or_not():
+    analysis = analysed([240, *[260.4] * 20, 240])
+    (one,) = grade(analysis, [sure(10.4, 0.0)])
+    assert one.reached_kt == ((0, 1.0), (5, 1.0), (10, 1.0), (15, 0.0), (20, 0.0))
+
+
 def test_a_rule_of_excess_and_time_has_the_probability_of_the_shift_that_meets_it():
     # A ramp to +20 kt and back at 2 kt/s: beyond +10 kt for 10 s; 8 s take 2 kt less.
     kt = [*range(240, 271, 2), *range(268, 239, -2)]

@@ -9,6 +9,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 import loganalyze as la
+from loganalyze.air import atmosphere
 from loganalyze.explain.energy_replay import GRAVITY, local_fits, speed_difference
 from tests.explain.what_if_truth import (
     SPOILT,
@@ -81,6 +82,24 @@ def test_the_energy_equation_is_integrated_as_a_general_solver_does(damping):
                       max_step=0.1).y[0]
     np.testing.assert_allclose(
         speed_difference(time, speed, climb, added, -3.0, damping), exact, atol=2e-3)
+
+
+def test_a_higher_path_has_less_drag_and_another_wind():
+    time = np.arange(0, 40, 0.5)
+    speed, climb, added = 140 + 0.2 * time, -12 + 0.1 * time, np.full(80, 2.5)
+    raised, damping, shear = 10 * time, 0.2, 0.004
+    # Of the density at 5 km in the standard atmosphere [m].
+    height = atmosphere.temperature(5000.0) / (GRAVITY / atmosphere.R_AIR - 0.0065)
+
+    def rate(t, d):
+        v, w, up = (np.interp(t, time, values) for values in (speed, climb, raised))
+        drag = damping * (d / v - up / height / 2)
+        return -GRAVITY * (drag + (w + 2.5) / (v + d) - w / v) + shear * 2.5
+
+    exact = solve_ivp(rate, (0, time[-1]), [0.0], t_eval=time, rtol=1e-10, atol=1e-10,
+                      max_step=0.1).y[0]
+    found = speed_difference(time, speed, climb, added, 0.0, damping, shear, raised)
+    np.testing.assert_allclose(found, exact, atol=0.01)
 
 
 def test_speed_and_height_keep_their_energy_without_drag():

@@ -381,6 +381,21 @@ def test_a_gap_is_unknown():
     assert names(phases(HEIGHT, SPEED, lose=((700, 705),))) == [name for name, _ in FLIGHT]
 
 
+@pytest.mark.parametrize(("next_s", "stated"), [(716, False), (720, True)])
+def test_a_gap_is_stated_where_it_is_longer_than_ten_seconds(next_s, stated):
+    """The sample at 700 s stands for 1.5 intervals of 4 s, to 706 s."""
+    found = names(phases(HEIGHT, SPEED, rate_hz=0.25, lose=((701, next_s),)))
+    assert ("unknown" in found) == stated
+
+
+@at_both_rates
+def test_the_approach_begins_with_a_descent_with_the_gear_down():
+    height, speed = [(0, 9000), (600, 9000), (1000, 1500)], [(0, 160), (1000, 120)]
+    gear = [(0, 0), (499.5, 0), (500, 1), (1000, 1)]
+    found = phases(height, speed, gear_down=gear)
+    close(found, [("cruise", 600), ("approach", 1000)])
+
+
 @at_both_rates
 def test_beyond_a_long_gap_each_side_stands_by_itself():
     found = phases(HEIGHT, SPEED, lose=((300, 700),))

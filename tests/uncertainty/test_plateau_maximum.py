@@ -69,6 +69,13 @@ def test_a_speed_under_its_limit_is_not_over_by_its_noise():
         assert one.displayed.excess == one.flown.excess
 
 
+@pytest.mark.parametrize("interval", [0.125, 0.25])
+def test_the_bend_of_a_top_is_the_coefficient_of_its_parabola(interval):
+    time = np.arange(-10, 10, interval)
+    found = plateau_maximum.greatest(8 - 0.2 * time**2, interval, 0.0)
+    assert found.curvature == pytest.approx(-0.2, rel=0.1)
+
+
 @pytest.mark.parametrize(("seconds", "interval", "sd", "correlated_s", "before"), [
     (40, 0.25, 0.5, 0, 1.2), (120, 0.25, 1.0, 0, 2.5), (240, 1.0, 0.8, 5, 1.9)])
 def test_the_worst_of_a_plateau_is_unbiased(seconds, interval, sd, correlated_s, before):

@@ -155,10 +155,11 @@ def test_skew_errs_by_the_rate_of_climb():
     assert model.flown_common[0] == pytest.approx(skewed[20], rel=1e-3)
 
 
-def test_the_display_lags_by_the_rate_of_closing():
-    # Closing at 2 kt/s, up to half a second late: 1 kt either way.
-    columns = climbing((VMO,), feet_a_second=0.0, gaining=1.0, display_lag_s=0.5).columns
-    assert columns["margin_displayed_u_kt"] == pytest.approx(0.5 / np.sqrt(3), rel=1e-4)
+@pytest.mark.parametrize("lag_s", [0.5, 1.0])
+def test_the_display_lags_by_the_rate_of_closing(lag_s):
+    # Closing at 1 kt/s, up to half a second late: half a knot either way.
+    columns = climbing((VMO,), feet_a_second=0.0, gaining=1.0, display_lag_s=lag_s).columns
+    assert columns["margin_displayed_u_kt"] == pytest.approx(lag_s / np.sqrt(3), rel=1e-4)
     assert columns["margin_u_kt"].tolist() == [0.0] * 40
 
 
