@@ -1,4 +1,4 @@
-"""The whole of one flight: from a log and a limits sheet to an analysis."""
+"""The analysis of a flight, from its log and a limits sheet."""
 
 from __future__ import annotations
 
@@ -55,14 +55,14 @@ Outcome = Literal["exceeded", "not determined", "not exceeded", "not judged"]
 
 @dataclass(frozen=True, eq=False)
 class Analysis:
-    """What became of one flight.
+    """The verdict on one flight, with the samples and findings behind it.
 
     ``columns`` holds the samples' columns by name, float32[n] in the units their names end
     with and uint8[n] codes (states: 0 under, 1 over, 2 unknown, 3 not applicable;
     governing_limit: the limit's index in the sheet, 255 none). ``judged_s`` [s] is the time in
-    which every limit was judged that the log has the channels for; ``screened`` counts the
-    samples set aside, by reason. ``evaluation`` gives each limit's value, margin and state, and
-    the air data, at any rows.
+    which every limit was judged that the log has the channels for; ``screened`` : number of
+    samples rejected by screening, by reason; ``evaluation`` : values, margins and states of each
+    limit, and the air data, at any rows.
     """
 
     log: FlightLog
@@ -79,21 +79,21 @@ class Analysis:
     _questioned: frozenset[int] = frozenset()
 
     def __repr__(self) -> str:
-        over = ", ".join(dict.fromkeys(one.limit for one in self.exceedances))
+        over = ", ".join(dict.fromkeys(exceedance.limit for exceedance in self.exceedances))
         return (f"<Analysis of {self.log.source.path.name}, flight {self.flight}, "
                 f"{self.sheet.aircraft}: {self.outcome}{f' ({over})' if over else ''}>")
 
     def _repr_html_(self) -> str:
-        """Return what a notebook shows: the repr and the picture of the margin."""
+        """Return the HTML for notebooks: the repr and the picture of the margin."""
         html: str = result_views.view("html", self)
         return html
 
     @property
     def outcome(self) -> Outcome:
-        """What the verdict comes to.
+        """The outcome of the verdict.
 
-        "exceeded" : a limit was; "not determined" : none of what counts was over a limit, but
-        samples that are in doubt were (see `suspects`); "not judged" : no limit could be judged
+        "exceeded" : a limit was exceeded; "not determined" : no accepted sample was over a limit,
+        but rejected ones were (see `suspects`); "not judged" : no limit could be judged
         at any sample, or each for too little of the airborne time (see `unjudged_limits`);
         "not exceeded" : no limit was exceeded where it could be judged.
         """
@@ -101,7 +101,8 @@ class Analysis:
             return "exceeded"
         if self.suspects:
             return "not determined"
-        known = self.judged_s > 0 or any(one.margin == one.margin for one in self.smallest)
+        known = self.judged_s > 0 or any(
+            smallest.margin == smallest.margin for smallest in self.smallest)
         if not known or len(self.unjudged_limits) == len(self.judged_shares):
             return "not judged"
         return "not exceeded"
@@ -110,12 +111,12 @@ class Analysis:
     def judged_shares(self) -> Mapping[str, float]:
         """Share of the airborne time in which each limit could be judged, 0 to 1, by name.
 
-        Unknown time that is `bounded` counts as judged here: it can hide no exceedance. Without
-        a channel that tells flight from ground all recorded time is airborne. Limits for which
-        the log lacks the channel of a condition are findings and aren't among them; one that lacks
-        the pressure altitude or the air temperature at a time when it applied, or may have, has
-        0, and so has one that is asked about, since it is in force where no aircraft flies so.
-        Empty without airborne time.
+        Unknown time that is `bounded` counts as judged here, since no exceedance fits into it.
+        Without a channel that distinguishes flight from ground all recorded time is airborne.
+        Limits for which the log lacks the channel of a condition are findings and left out here.
+        The share is 0 for limits that lack pressure altitude or air temperature while they applied
+        or may have, and for those that apply with flaps, slats or gear at rest
+        (`limits_in_force`). Empty without airborne time.
         """
         airborne, interval = self.airborne, max(self.log.interval_s, 0.0)
         if not airborne.duration > 0:
@@ -156,18 +157,18 @@ class Analysis:
 
     @property
     def unknown_s(self) -> float:
-        """Time that couldn't be judged [s], gaps included."""
+        """Recorded time without a verdict [s], gaps included."""
         return max(self.recorded_s - self.judged_s, 0.0)
 
     @cached_property
     def unknown(self) -> Intervals:
-        """When a verdict was missing: no samples, or a limit unknown that could be judged.
+        """Intervals without a verdict: no samples, or an unknown limit that could be judged.
 
-        Limits for which the log lacks a channel altogether are findings, not stretches.
+        Limits for which the log lacks a channel are findings and don't count here.
         """
         return self.gaps | Intervals.from_mask(
             self.evaluation.unknown(self.columns, slice(None)), self.log.time,
-            # A lone sample has no interval, and stands for no time.
+            # The interval of a single sample is NaN; it counts for no time.
             self.log.interval_s if self.log.interval_s > 0 else 0.0,
         )
 
@@ -175,39 +176,40 @@ class Analysis:
     def bounded(self) -> Intervals:
         """The parts of the unknown time in which no limit can have been reached.
 
-        They aren't judged: no sample shows them. But even at the greatest plausible rates, and
-        with the configuration as it was, every limit stayed out of reach.
+        They count as unknown, since no sample lies in them. But even at the greatest plausible
+        rates, with the configuration unchanged, every limit was out of reach.
         """
         return bounded_gaps.bounded(self.evaluation, self.columns) & self.unknown
 
     @cached_property
     def time_over_s(self) -> float:
-        """Time [s] over any limit: what is over two limits at once counts once."""
-        return Intervals.of(span for one in self.exceedances for span in one.over).duration
+        """Time [s] over any limit; time over several limits counts once."""
+        return Intervals.of(span for exceedance in self.exceedances
+                            for span in exceedance.over).duration
 
     @property
     def bounded_s(self) -> float:
-        """Time [s] of the unknown that is bounded."""
+        """Duration [s] of `bounded`."""
         return self.bounded.duration
 
     @cached_property
     def limit_curves(self) -> LimitCurves:
-        """The limits tabulated against pressure altitude, where they follow from that alone."""
+        """The limits that depend on pressure altitude alone, tabulated against it."""
         return LimitCurves.of(self.evaluation)
 
     @cached_property
     def quality(self) -> tuple[QualityFlag, ...]:
-        """What is wrong with the recording, where, and where that could be told at all."""
+        """Quality flags of the recording: where each is raised, and where it could be checked."""
         return recording_quality.flags(self.evaluation)
 
     @cached_property
     def ceilings(self) -> tuple[CeilingMeasure, ...]:
-        """What the flight was beside the school's or operator's own ceilings; no part of limits."""
+        """The flight measured against the school's or operator's own ceilings."""
         return ceilings.measured(self.evaluation)
 
     @cached_property
     def suspects(self) -> tuple[Suspect, ...]:
-        """Stretches over a limit that aren't counted, since their samples are in doubt."""
+        """Stretches over a limit that aren't counted, since their samples were rejected."""
         return suspects.find(self.evaluation, self.columns)
 
     @cached_property
@@ -217,12 +219,12 @@ class Analysis:
 
     @cached_property
     def screened_s(self) -> Mapping[str, float]:
-        """Airborne time [s] that was screened out, by reason; "" for all that count together."""
+        """Airborne time [s] rejected by screening, by reason; "" for all reasons together."""
         return recording_quality.screened_time(self.evaluation, self.airborne)
 
     @cached_property
     def gaps(self) -> Intervals:
-        """When no sample stands for the time: from 1.5 intervals after a sample to the next."""
+        """Intervals without samples: from 1.5 usual intervals after a sample to the next one."""
         time, interval = self.log.time, self.log.interval_s
         if len(time) < 2 or not interval > 0:
             return Intervals.of(())
@@ -236,12 +238,12 @@ class Analysis:
 
     @property
     def samples(self) -> pd.DataFrame:
-        """A row a sample, as in samples.parquet; states and governing limit as categories."""
+        """Data frame of one row per sample, as in samples.parquet; states are categories."""
         return result_frames.samples(self.log.time, self.columns, self.limit_names)
 
     @property
     def exceedance_table(self) -> pd.DataFrame:
-        """A row an exceedance; no rows when there was none."""
+        """Data frame of one row per exceedance; all columns also without any."""
         return result_frames.exceedances(self.exceedances)
 
 
@@ -259,9 +261,9 @@ def analyze(
     Parameters
     ----------
     log : FlightLog
-        One flight, as `read_log` or `read_flights` gave it.
+        One flight, from `read_log` or `read_flights`.
     sheet : LimitsSheet
-        The aircraft's limits, as `read_limits` gave it.
+        The aircraft's limits, from `read_limits`.
     settings : Settings, optional
         Thresholds of the evaluation; otherwise the defaults, or what the sheet states.
     declared : mapping of str to float, optional
@@ -274,17 +276,17 @@ def analyze(
     Returns
     -------
     Analysis
-        A missing temperature takes away true airspeed, density altitude and the verdict on true
-        airspeed limits; nothing else.
+        Without a temperature, true airspeed and density altitude are missing and true airspeed
+        limits unknown; nothing else changes.
 
     Raises
     ------
     Problem
         When the log holds no samples or no airspeed, or a declared state is recorded.
     """
-    (one,) = analyze_flights((log,), sheet, settings=settings, declared=declared, first=flight,
-                             verdict_only=verdict_only)
-    return one
+    (analysis,) = analyze_flights((log,), sheet, settings=settings, declared=declared,
+                                  first=flight, verdict_only=verdict_only)
+    return analysis
 
 
 def analyze_flights(
@@ -296,15 +298,15 @@ def analyze_flights(
     first: int = 1,
     verdict_only: bool = False,
 ) -> tuple[Analysis, ...]:
-    """Judge a batch of flights against one limits sheet: the same to the bit as one by one.
+    """Judge a batch of flights against one limits sheet, as if each were judged alone.
 
-    Short flights share both processors. All are held in memory, and the columns of each for as
-    long as any analysis of the batch is kept.
+    Short flights are distributed over both threads. All flights are held in memory, and the
+    columns of each for as long as any analysis of the batch is kept.
 
     Parameters
     ----------
     logs : sequence of FlightLog
-        A flight each.
+        One a flight.
     sheet, settings, declared, verdict_only
         As for `analyze`.
     first : int
@@ -334,15 +336,16 @@ def analyze_flights(
         _check(log, declared)
     raw = [Evaluation.of(log, sheet, settings, declared) for log in logs]
     found = block_evaluation.evaluate(raw, speeds_wanted=not verdict_only)
-    screened = [one.screened(samples.rejected_rows)
-                for one, samples in zip(raw, found, strict=True)]
-    questioned = [limits_in_force.questioned(one, samples.rows_over, math.fsum(samples.judged_s))
-                  for one, samples in zip(screened, found, strict=True)]
-    again = [k for k, some in enumerate(questioned) if some]
+    screened = [evaluation.screened(samples.rejected_rows)
+                for evaluation, samples in zip(raw, found, strict=True)]
+    questioned = [
+        limits_in_force.questioned(evaluation, samples.rows_over, math.fsum(samples.judged_s))
+        for evaluation, samples in zip(screened, found, strict=True)]
+    again = [k for k, findings in enumerate(questioned) if findings]
     without = [raw[k].without([i for i, _ in questioned[k]]) for k in again]
-    for k, one, samples in zip(again, without, block_evaluation.evaluate(
+    for k, evaluation, samples in zip(again, without, block_evaluation.evaluate(
             without, speeds_wanted=not verdict_only), strict=True):
-        found[k], screened[k] = samples, one.screened(samples.rejected_rows)
+        found[k], screened[k] = samples, evaluation.screened(samples.rejected_rows)
     return tuple(
         _analysis(evaluation, samples, asked, flight)
         for flight, (evaluation, samples, asked) in enumerate(
@@ -366,7 +369,7 @@ def _analysis(
     evaluation: Evaluation, found: EvaluatedSamples, questioned: Sequence[tuple[int, Finding]],
     flight: int,
 ) -> Analysis:
-    """Find the exceedances of an evaluated flight, and what else is to be told of it."""
+    """Return the analysis of an evaluated flight: exceedances, findings and steps."""
     log, sheet, settings = evaluation.log, evaluation.sheet, evaluation.settings
     over = exceedances.find(evaluation, found.columns, found.rows_over, flight)
     findings = (

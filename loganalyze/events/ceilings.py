@@ -1,8 +1,7 @@
 """Ceilings that a school or an operator sets itself, measured apart from every limit.
 
-A ceiling is stated as a limit is, and its stretches above it are found, joined and timed by the
-same rules, on the same screened samples. Nothing of a limit depends on it: the evaluation of the
-limits doesn't know that it is there.
+A ceiling is stated like a limit, and the stretches above it are found, joined and timed by the same
+rules on the same screened samples. The evaluation of the limits doesn't depend on ceilings.
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ from loganalyze.sheets.limits_sheet import Ceiling, LimitsSheet
 Floats = NDArray[np.float64]
 
 _AT_A_TIME = 32768
-"""So many rows are evaluated at once."""
+"""Number of rows evaluated at once, to bound the memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +29,7 @@ class AboveCeiling:
 
     ``time_above_s`` : the time above in it, ``touches`` stretches without a break; ``most`` : the
     greatest difference to the ceiling, in its own unit, and ``most_kt`` as CAS [kt], NaN for a
-    quantity that is no speed; ``value``, ``ceiling_value`` : both at that instant,
+    quantity other than a speed; ``value``, ``ceiling_value`` : both at that instant,
     ``worst_time_s``; ``began_by``, ``ended_by`` : as of an exceedance ("crossed", "gap", ...).
     """
 
@@ -50,13 +49,13 @@ class AboveCeiling:
 
 @dataclass(frozen=True, eq=False)
 class CeilingMeasure:
-    """What a flight was beside one ceiling.
+    """A flight measured against one ceiling.
 
     ``measured_s`` : time in which the ceiling applied and the speed was known [s];
-    ``unknown_s`` : time in which it may have applied and that isn't known, without gaps;
-    ``stretches`` : above it, in the order of time; ``lacking`` : channels that the log doesn't
-    hold and without which the ceiling couldn't be measured; ``equivalent_kt`` : float32[n], where
-    it lay as CAS [kt], NaN where it didn't apply, wasn't known or is of no speed.
+    ``unknown_s`` : time in which its state is unknown [s], without gaps; ``stretches`` : above it,
+    in the order of time; ``lacking`` : channels that it needs and the log doesn't hold;
+    ``equivalent_kt`` : float32[n], the ceiling as CAS [kt], NaN where it doesn't apply, is unknown
+    or isn't on a speed.
     """
 
     name: str
@@ -72,7 +71,7 @@ class CeilingMeasure:
     @property
     def time_above_s(self) -> float:
         """Time above the ceiling [s], over all stretches."""
-        return float(sum(one.time_above_s for one in self.stretches))
+        return float(sum(stretch.time_above_s for stretch in self.stretches))
 
     @property
     def worst(self) -> AboveCeiling | None:
@@ -115,7 +114,7 @@ def measured(limits: Evaluation) -> tuple[CeilingMeasure, ...]:
 
 
 def _evaluated(evaluation: Evaluation) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
-    """Return each ceiling's state and where it lies as CAS [kt], [ceilings, n]."""
+    """Return each ceiling's state and its equivalent CAS [kt], both [ceilings, n]."""
     ceilings, count = evaluation.sheet.limit, len(evaluation.log)
     states = np.empty((len(ceilings), count), dtype=np.uint8)
     equivalents = np.full((len(ceilings), count), np.nan, dtype=np.float32)
@@ -132,7 +131,7 @@ def _evaluated(evaluation: Evaluation) -> tuple[NDArray[np.uint8], NDArray[np.fl
 
 
 def _held(evaluation: Evaluation) -> Floats:
-    """How long each sample stands for [s]: to the next one, at most 1.5 intervals."""
+    """Return the time [s] each sample stands for: to the next one, at most 1.5 intervals."""
     log, interval = evaluation.log, evaluation.log.interval_s
     if not interval > 0:
         return np.zeros(len(log))

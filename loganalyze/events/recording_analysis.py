@@ -1,4 +1,4 @@
-"""A recording against a limits sheet: read and judged, each of its flights by itself."""
+"""Analysis of a recording: its flights are read and judged one by one."""
 
 from __future__ import annotations
 
@@ -47,14 +47,14 @@ def analyze(
     Parameters
     ----------
     log : FlightLog, or path-like, list of path-like, data frame or open file
-        One flight, as `read_log` or `read_flights` gave it, is judged as one. Anything else is
-        read as `read_flights` does, and each of its flights is judged by itself.
+        A `FlightLog`, from `read_log` or `read_flights`, is judged as one flight. Anything else
+        is read by `read_flights`, and each of its flights is judged separately.
     sheet : LimitsSheet or path-like
         The aircraft's limits, or their file.
     columns : path-like or ColumnsFile, optional
-        As for `read_log`; only for what is still to be read.
+        As for `read_log`; only for a log that isn't a `FlightLog`.
     settings : Settings, optional
-        Thresholds of the judgement.
+        Thresholds of the evaluation.
     declared : mapping of str to float, optional
         States that the recorder doesn't hold, by channel, in SI (a discrete: 0 or 1).
     flight : int
@@ -65,10 +65,10 @@ def analyze(
     Returns
     -------
     Analysis, or tuple of Analysis
-        The analysis of a `FlightLog`; of anything else those of all its flights, in their order,
-        also where it holds only one. All are held in memory; `analyze_each` gives them one by
-        one. A missing temperature takes away true airspeed,
-        density altitude and the verdict on true airspeed limits; nothing else.
+        The analysis of a `FlightLog`; for anything else a tuple of the analyses of its flights,
+        in their order, even of a single flight. All are held in memory; `analyze_each` yields
+        them one by one. Without a temperature, true airspeed and density altitude are missing and
+        true airspeed limits unknown; nothing else changes.
 
     Raises
     ------
@@ -108,10 +108,10 @@ def analyze_each(
     declared: Mapping[str, float] | None = None,
     verdict_only: bool = False,
 ) -> Iterator[Analysis]:
-    """Judge the flights of a recording one by one, as they are asked for.
+    """Yield the analyses of a recording's flights one by one.
 
-    The memory taken is that of one flight, however long the recording, where the caller lets go
-    of each before it asks for the next (``del flight`` at the end of the loop).
+    The memory used is that of one flight, whatever the length of the recording, if the caller
+    deletes each analysis before requesting the next (``del flight`` at the end of the loop).
 
     Parameters
     ----------
@@ -121,12 +121,12 @@ def analyze_each(
     Yields
     ------
     Analysis
-        As `analyze` gives it, numbered from 1.
+        As returned by `analyze`, numbered from 1.
 
     Raises
     ------
     Problem
-        As `analyze` does; of a flight when it is asked for.
+        As `analyze` does, when the flight concerned is requested.
 
     Examples
     --------

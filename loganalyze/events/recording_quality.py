@@ -1,7 +1,7 @@
-"""What is wrong with a recording, flag by flag: made when asked for.
+"""Quality flags of a recording, computed on demand.
 
-A flag says where it could be judged (*covered*) and where it is true (*raised*). What takes part
-in the verdict was found before, by `screening` and `aside`, with the same rules.
+A flag holds where its fault could be checked (*covered*) and where it was found (*raised*). The
+faults that affect the verdict were found before, by `screening`, with the same rules.
 """
 
 from __future__ import annotations
@@ -45,9 +45,9 @@ _BY_REASON = {
     "stale": "stale",
     "sources disagree": "sources disagree",
 }
-"""The flag of each of the screening's reasons."""
+"""The flag of each screening reason, without its subject."""
 _CLIMB_S = 10.0
-"""Climbing or sinking is judged over so long [s]: one step of the altitude is no climb."""
+"""Time [s] over which a climb or descent is measured, so that one quantization step is none."""
 
 
 def flags(evaluation: Evaluation) -> tuple[QualityFlag, ...]:
@@ -59,7 +59,7 @@ def flags(evaluation: Evaluation) -> tuple[QualityFlag, ...]:
 
 
 def intervals(log: FlightLog, mask: Mask) -> Intervals:
-    """Return the time for which the true rows stand; a lone sample stands for none."""
+    """Return the time that the rows marked in `mask` stand for; none for a single sample."""
     return Intervals.from_mask(mask, log.time, max(_interval(log), 0.0))
 
 
@@ -68,7 +68,7 @@ def _interval(log: FlightLog) -> float:
 
 
 def _raised(evaluation: Evaluation, reason: str) -> Mask:
-    """The rows with one of the screening's reasons against them."""
+    """Return the rows rejected for a reason, bool[n]."""
     raised = np.zeros(len(evaluation.log), dtype=bool)
     if evaluation.air.rejected is not None:
         rows, reasons = evaluation.air.rejected
@@ -77,7 +77,7 @@ def _raised(evaluation: Evaluation, reason: str) -> Mask:
 
 
 def _subjects(evaluation: Evaluation) -> Iterator[tuple[str, str, Floats, float]]:
-    """The judged quantities: subject, channel's name, values, and the step that is stale [SI]."""
+    """Yield the judged quantities: subject, channel, values, and the step of staleness [SI]."""
     air, settings = evaluation.air, evaluation.settings
     if air.airspeed_sources:
         yield ("airspeed", air.airspeed_sources[0], air.screened_airspeed,
@@ -100,7 +100,7 @@ def _judged(evaluation: Evaluation) -> Iterator[QualityFlag]:
                 continue
             name = _BY_REASON[reason.removeprefix(f"{subject} ")]
             raised = _raised(evaluation, reason)
-            covered, aside_too = known, True
+            covered, counted = known, True
             found: dict[str, Any] = {}
             if name == "missing":
                 covered = everywhere
@@ -110,13 +110,13 @@ def _judged(evaluation: Evaluation) -> Iterator[QualityFlag]:
                 raised = ~np.isnan(values) & np.isnan(sample_reasons.HEAT.plausible(values))
             elif name == "frozen":
                 others = channel_screening.references(log, evaluation.air, settings, subject)
-                found = {"witnesses": tuple(one.name for one in others)}
+                found = {"witnesses": tuple(reference.name for reference in others)}
                 if not others and not raised.any():
                     covered = Intervals.of(())
             elif name == "stale":
                 runs = channel_screening.stale_runs(log, subject, values, step, settings)
-                aside_too = bool(raised.any())
-                # Rows that were set aside before went for the habit; the runs are told either way.
+                counted = bool(raised.any())
+                # Rows are rejected only if stale runs are frequent; the flag shows every run.
                 raised[stuck_channels.rows_of(runs, skip=1)] = True
                 found = {"times": len(runs)}
             elif name == "sources disagree":
@@ -127,11 +127,11 @@ def _judged(evaluation: Evaluation) -> Iterator[QualityFlag]:
                 both = np.any([~np.isnan(log.aligned(one)) for one in seconds], axis=0)
                 covered = intervals(log, both & ~np.isnan(values))
             yield QualityFlag(name, channel, covered, intervals(log, raised) & covered,
-                              aside_too, found)
+                              counted, found)
 
 
 def _apart(log: FlightLog, values: Floats, seconds: tuple[str, ...]) -> dict[str, Any]:
-    """How far the further sources lie from the judged one [SI]: the mean and the greatest."""
+    """Return the mean and greatest difference [SI] of the other sources from the judged one."""
     found: dict[str, Any] = {"sources": seconds}
     differences = log.aligned(seconds[0]) - values
     if not np.isnan(differences).all():
@@ -141,7 +141,7 @@ def _apart(log: FlightLog, values: Floats, seconds: tuple[str, ...]) -> dict[str
 
 
 def _others(evaluation: Evaluation) -> Iterator[QualityFlag]:
-    """Missing, out of range and too fast: of the channels that no verdict rests on."""
+    """Yield flags of missing, out of range and too fast for the channels that aren't judged."""
     log = evaluation.log
     judged = {channel for _, channel, _, _ in _subjects(evaluation)}
     everywhere = intervals(log, np.ones(len(log), dtype=bool))
@@ -168,7 +168,7 @@ def _others(evaluation: Evaluation) -> Iterator[QualityFlag]:
 
 
 def _fast(log: FlightLog, values: Floats, rate: float, noise: float) -> tuple[Mask, Mask]:
-    """Rows reached by a step faster than `rate` [SI/s], and those out and at once back so."""
+    """Return the rows after a step faster than `rate` [SI/s], and the spikes, bool[n] each."""
     change = np.diff(values)
     fast = np.abs(change) > rate * np.diff(log.time) + noise
     spike = np.zeros(len(log), dtype=bool)
@@ -177,7 +177,7 @@ def _fast(log: FlightLog, values: Floats, rate: float, noise: float) -> tuple[Ma
 
 
 def _steps(evaluation: Evaluation) -> Iterator[QualityFlag]:
-    """Steps of the judged channels that no aircraft makes, and that didn't return at once."""
+    """Yield flags of steps faster than plausible in judged channels that aren't spikes."""
     log = evaluation.log
     air = evaluation.air
     for channel, values, bound in (
@@ -195,7 +195,7 @@ def _steps(evaluation: Evaluation) -> Iterator[QualityFlag]:
 
 
 def _quantised(evaluation: Evaluation) -> Iterator[QualityFlag]:
-    """The step of each judged channel, and whether the recorder truncates or rounds."""
+    """Yield the quantization step of each judged channel, and whether it was truncated."""
     log = evaluation.log
     nowhere = Intervals.of(())
     for subject, channel, values, _ in _subjects(evaluation):
@@ -206,15 +206,15 @@ def _quantised(evaluation: Evaluation) -> Iterator[QualityFlag]:
         else:
             ways = redundant_sources.ways_to_the_altitude(log, evaluation.air)
         found = quantization.step_of(values, log.channels[channel].resolution)
-        told = quantization.truncated(values, found, ways)
+        rounding = quantization.truncated(values, found, ways)
         yield QualityFlag("quantised", channel, intervals(log, ~np.isnan(values)), nowhere, False,
-                          {"step": found, **told})
+                          {"step": found, **rounding})
 
 
 def _ceased(evaluation: Evaluation) -> Iterator[QualityFlag]:
-    """Where a judged channel ceased to flicker though the aircraft climbed or sped up.
+    """Yield flags of judged channels that lost their usual noise in a climb or speed change.
 
-    What another channel shows to be frozen is flagged as that.
+    Stretches that a reference channel shows to be frozen are flagged as frozen instead.
     """
     log = evaluation.log
     for subject, channel, values, _ in _subjects(evaluation):
@@ -232,7 +232,7 @@ def _ceased(evaluation: Evaluation) -> Iterator[QualityFlag]:
 
 
 def _clamped(log: FlightLog, air: AirData, settings: Settings) -> Iterator[QualityFlag]:
-    """Where the airspeed rests at its lowest value: there it is at most that."""
+    """Yield the flag of an airspeed at the lower end of its range: it was at most that."""
     values = air.screened_airspeed
     known = ~np.isnan(values)
     if not known.any() or not air.airspeed_sources:
@@ -253,7 +253,7 @@ def _lost(evaluation: Evaluation) -> QualityFlag:
 
 
 def on_ground(log: FlightLog, air: AirData, settings: Settings) -> QualityFlag:
-    """Where the aircraft was on the ground: by weight on wheels, else slow and level."""
+    """Return the flag of ground contact: by weight on wheels, else from low speed and level."""
     channel = "weight_on_wheels" if "weight_on_wheels" in log else ""
     known, raised = rows_on_ground(log, air, settings)
     return QualityFlag("on the ground", channel, intervals(log, known), intervals(log, raised),
@@ -261,7 +261,7 @@ def on_ground(log: FlightLog, air: AirData, settings: Settings) -> QualityFlag:
 
 
 def rows_on_ground(log: FlightLog, air: AirData, settings: Settings) -> tuple[Mask, Mask]:
-    """Return the rows at which it is known whether the aircraft was on the ground, and was."""
+    """Return where ground contact is known and where the aircraft was on the ground, bool[n]."""
     if "weight_on_wheels" in log:
         wheels = log.aligned("weight_on_wheels")
         return ~np.isnan(wheels), wheels == 1.0
@@ -288,10 +288,10 @@ def airborne(log: FlightLog, air: AirData, settings: Settings) -> Intervals:
 
 
 def screened_time(evaluation: Evaluation, within: Intervals) -> dict[str, float]:
-    """Return how long each of the screening's reasons held [s] within some time, if it did.
+    """Return the time [s] within `within` rejected for each screening reason, if any.
 
-    "" is for all reasons together that take an airspeed or an altitude away. What the log holds
-    no channel for wasn't screened out.
+    The key "" is for all reasons that reject an airspeed or an altitude. A quantity without a
+    channel in the log doesn't count as rejected.
     """
     found: dict[str, float] = {}
     if evaluation.air.rejected is None:

@@ -1,6 +1,6 @@
-"""Results as data frames, for the door of the library.
+"""Results as data frames.
 
-They are made through Arrow, which loads pandas when a frame is asked for and not before.
+They are made through Arrow, so that pandas is loaded only when a frame is requested.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ def samples(
     columns: Mapping[str, NDArray[Any]],
     limit_names: Sequence[str],
 ) -> pd.DataFrame:
-    """Return a row a sample; states and the governing limit as categories."""
+    """Return a frame of one row per sample; states and the governing limit as categories."""
     arrays: dict[str, pa.Array] = {"time_s": pa.array(time)}
     for name, values in columns.items():
         if name == "governing_limit":
@@ -46,7 +46,7 @@ def samples(
 
 
 def exceedances(found: Sequence[Exceedance]) -> pd.DataFrame:
-    """Return a row an exceedance; no rows, but all columns, when there was none."""
+    """Return a frame of one row per exceedance; all columns also without any."""
     columns = [(field.name, _KINDS[str(field.type)]) for field in fields(Exceedance)
                if field.name != "over"]
     columns.insert(1, ("number", _KINDS["int"]))

@@ -18,16 +18,16 @@ from loganalyze.sheets.limits_sheet import Limit
 Rows = NDArray[np.intp]
 
 _AT_A_TIME = 32768
-"""So many rows are evaluated at once: all of a long flight would fill the memory."""
+"""Number of rows evaluated at once, to bound the memory."""
 
 
 @dataclass(frozen=True, slots=True)
 class Smallest:
     """The smallest margin to one limit (`limit` empty: to the lowest limit that applied).
 
-    ``margin_kt`` in kt CAS, ``margin_mach`` in Mach (for one airspeed limit: NaN); negative is
-    over. ``margin`` is in the limit's own unit, kt CAS for all limits together; it alone is known
-    of a limit that isn't one of a speed. NaN throughout when there was no instant to judge.
+    ``margin_kt`` in kt CAS, ``margin_mach`` in Mach (NaN for one airspeed limit); negative is
+    over. ``margin`` is in the limit's own unit, kt CAS for all limits together; for limits on
+    quantities other than speeds only ``margin`` is known. All NaN if no sample could be judged.
     """
 
     limit: str
@@ -54,11 +54,11 @@ def smallest(
 def _closest(evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8]) -> Rows:
     rows = np.flatnonzero((state == UNDER) | (state == OVER))
     best, least = rows[:0], np.inf
-    for some in np.array_split(rows, max(1, len(rows) // _AT_A_TIME)):
-        margin = evaluation.margin(limit, some)
-        if len(some) and np.nanmin(margin) < least:
+    for part in np.array_split(rows, max(1, len(rows) // _AT_A_TIME)):
+        margin = evaluation.margin(limit, part)
+        if len(part) and np.nanmin(margin) < least:
             least = float(np.nanmin(margin))
-            best = some[[int(np.nanargmin(margin))]]
+            best = part[[int(np.nanargmin(margin))]]
     return best
 
 
@@ -73,9 +73,9 @@ def _of_all(evaluation: Evaluation, row: Rows) -> Smallest:
     at = evaluation.air_data_at(row)
     limit_airspeed = evaluation.lowest(at).limit_airspeed
     margin_kt = float(limit_airspeed[0] - at.calibrated_airspeed[0]) / KNOT
-    there = mach_at_cas(limit_airspeed, at.pressure_altitude)
+    limit_mach = mach_at_cas(limit_airspeed, at.pressure_altitude)
     return Smallest(
-        "", margin_kt, float(there[0] - at.mach[0]), float(evaluation.log.time[row[0]]),
+        "", margin_kt, float(limit_mach[0] - at.mach[0]), float(evaluation.log.time[row[0]]),
         float(at.pressure_altitude[0]) / FOOT, float(limit_airspeed[0]) / KNOT, margin_kt)
 
 

@@ -1,4 +1,4 @@
-"""Stretches that would be over a limit but for the doubts about their samples."""
+"""Stretches over a limit whose samples were rejected as doubtful."""
 
 from __future__ import annotations
 
@@ -29,20 +29,20 @@ DOUBTS: dict[str, str] = {
     "stale": "airspeed stale",
     "altitude stale": "pressure altitude stale",
 }
-"""The codes of doubt about a sample's air data, the first that applies first, and the screening's
-reason for each."""
+"""Codes of doubt about a sample's air data, in order of precedence, with the screening reason of
+each."""
 CONFIGURATION = "configuration outlier"
-"""The code of doubt about what would bring the limit into force."""
+"""The code of doubt about the flaps or gear that would make the limit apply."""
 
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """A stretch over a limit that isn't counted, since its samples are in doubt.
+    """A stretch over a limit that isn't counted, since its samples were rejected.
 
     ``start_s`` and ``end_s`` [s] : its first and last sample; ``time_s`` : its worst one, when
     the limit was exceeded by ``excess`` (in the limit's published quantity, kt or Mach);
     ``reason`` : a code of `DOUBTS`, or CONFIGURATION; ``not_borne_out_by`` : the channels that
-    could have borne it out and didn't.
+    could have confirmed it and didn't.
     """
 
     limit: str
@@ -56,15 +56,15 @@ class Suspect:
 
 
 def find(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> tuple[Suspect, ...]:
-    """Return what would be over but for doubt, by limit and start.
+    """Return the rejected stretches over a limit, ordered by limit and start.
 
-    A stretch is one for as long as its samples follow each other and the doubt is the same.
+    A stretch consists of consecutive samples with the same doubt.
     """
     return (*_of_air_data(evaluation, columns), *_of_configuration(evaluation, columns))
 
 
 def _of_configuration(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
-    """Stretches that are over a limit if an outlier of flaps or gear was none."""
+    """Return stretches that are over a limit if an outlier of flaps or gear is real."""
     found: list[Suspect] = []
     for i, limit in enumerate(evaluation.sheet.limit):
         doubted = [alone for one in condition_states.recorded(
@@ -82,7 +82,7 @@ def _of_configuration(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]
         rows, excess = rows[excess > 0], excess[excess > 0]
         if not len(rows):
             continue
-        flaps = any(one.channel == "flap" for one in limit.conditions)
+        flaps = any(condition.channel == "flap" for condition in limit.conditions)
         others = tuple(name for name in ("flap", "flap_lever") if flaps and name in evaluation.log
                        and evaluation.cleaned.of(name)[1] is None)
         for stretch in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows) > 1) + 1):
@@ -94,7 +94,7 @@ def _of_configuration(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]
 
 
 def _of_air_data(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> list[Suspect]:
-    """Stretches that are over a limit but for what screening has against their samples."""
+    """Return stretches over a limit whose air data were rejected by screening."""
     if evaluation.air.rejected is None:
         return []
     rows, reasons = evaluation.air.rejected
@@ -121,19 +121,19 @@ def _of_air_data(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) ->
             reason = tuple(DOUBTS)[codes[worst]]
             found.append(Suspect(
                 limit.name, limit.quantity, first, last, peak, float(excess[worst]), reason,
-                _not_borne_out_by(evaluation, reason)))
+                _not_confirmed_by(evaluation, reason)))
     return found
 
 
 def _codes(reasons: Bits) -> NDArray[np.intp]:
-    """The index in `DOUBTS` of each row's first doubt."""
+    """Return the index in `DOUBTS` of each row's first doubt, intp[m]."""
     codes = np.zeros(len(reasons), dtype=np.intp)
     for i, name in reversed(list(enumerate(DOUBTS.values()))):
         codes[(reasons & sample_reasons.bit(name)) > 0] = i
     return codes
 
 
-def _not_borne_out_by(evaluation: Evaluation, reason: str) -> tuple[str, ...]:
+def _not_confirmed_by(evaluation: Evaluation, reason: str) -> tuple[str, ...]:
     log, air = evaluation.log, evaluation.air
     if reason == "spike":
         return redundant_sources.Corroboration(log, air, evaluation.settings).looked_at

@@ -1,4 +1,4 @@
-"""The step of a recorder's numbers, and whether it truncates or rounds."""
+"""The quantization step of recorded values, and whether the recorder truncates or rounds."""
 
 from __future__ import annotations
 
@@ -11,23 +11,23 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 _SLACK = 0.05
-"""A value lies on a grid if it is this near to it, in steps: what float32 and units leave."""
+"""Greatest distance from a multiple of the step [steps], to allow for float32 and conversions."""
 _LOOKS = 50_000
-"""So many samples determine a step as well as all of them."""
+"""Number of samples from which a step is estimated."""
 _LEAST = 200
-"""The fewest samples that determine a bias."""
+"""Least number of samples from which a bias is estimated."""
 _CLEAR = 0.2
-"""A mean this near to that of rounding (0) or truncating (half a step) tells them apart; what
-lies between may be a difference of the two sources."""
+"""Greatest distance [steps] of a mean remainder from that of rounding (0) or truncating (0.5); one
+between may be a difference of the two sources."""
 _FLAT = (0.22, 0.36)
-"""Spread of what a step leaves over, in steps: 1 / sqrt(12) where nothing else is in it."""
+"""Range of the remainder's standard deviation [steps]; 1 / sqrt(12) for quantization alone."""
 
 
 def step_of(values: Floats, stated: float = float("nan")) -> float:
-    """Return the step [SI] on which the values lie: as the log's reader stated, or estimated.
+    """Return the quantization step [unit of `values`]: `stated` if above 0, else estimated.
 
-    The estimate is the smallest change, if all changes are its multiples; NaN where there is
-    none, as for values that were averaged, or that never change.
+    `values` : float64[n], NaN left out. The estimate is the smallest difference of two values, if
+    all differences are multiples of it; else NaN, as for averaged or constant values.
     """
     if stated > 0:
         return stated
@@ -44,10 +44,11 @@ def step_of(values: Floats, stated: float = float("nan")) -> float:
 def truncated(
     values: Floats, step: float, ways: Mapping[str, Callable[[NDArray[np.intp]], Floats]]
 ) -> dict[str, Any]:
-    """Tell whether a recorder truncates or rounds, by a finer way to the same quantity.
+    """Return whether a recorder truncates or rounds, by a finer source of the same quantity.
 
-    Returns ``recorder`` : "truncates", "rounds" or "not determinable", ``by`` : the channel that
-    tells, and ``left`` : the mean of what was left over, in steps (0 rounds, 0.5 truncates).
+    Keys: ``recorder`` : "truncates", "rounds" or "not determinable"; ``by`` : the finer channel;
+    ``left`` : the mean remainder [steps], 0 for rounding and 0.5 for truncating. `ways` : functions
+    of rows that return the other sources, by channel.
     """
     nothing: dict[str, Any] = {"recorder": "not determinable"}
     if not step > 0:
@@ -69,7 +70,7 @@ def truncated(
 
 
 def _some(values: NDArray[Any]) -> NDArray[Any]:
-    """A look at so many of the values, evenly spread."""
+    """Return at most about `_LOOKS` of the values, evenly spaced."""
     return values[:: max(len(values) // _LOOKS, 1)]
 
 

@@ -25,7 +25,7 @@ TEMPERATURES = ("static_air_temperature", "total_air_temperature", "outside_air_
 
 
 def seconds(log: FlightLog, names: tuple[str, ...]) -> tuple[str, ...]:
-    """Return the further sources of the one channel that a quantity was taken from."""
+    """Return the channels that are further sources of a quantity taken from one channel."""
     if len(names) != 1:
         return ()
     return tuple(f"{names[0]}_{i}" for i in range(2, 10) if f"{names[0]}_{i}" in log)
@@ -53,12 +53,12 @@ def disagreeing(
 
 
 def speeds_apart(speed: Floats, settings: Settings) -> Floats:
-    """How far apart two airspeeds [m/s] may lie."""
+    """Return the greatest difference [m/s] at which two airspeeds agree, float64[n]."""
     return np.maximum(settings.sources_apart_kt * KNOT, settings.sources_apart_pct / 100 * speed)
 
 
 def ways_to_the_airspeed(log: FlightLog, air: AirData) -> dict[str, Callable[[Rows], Floats]]:
-    """Other recorded ways to the airspeed [m/s], by the channels they come from."""
+    """Return functions of rows that give the airspeed [m/s] from other channels, by channel."""
     ways: dict[str, Callable[[Rows], Floats]] = {}
     used = set(air.airspeed_sources)
     for name in (*seconds(log, air.airspeed_sources), *AIRSPEEDS):
@@ -79,7 +79,7 @@ def ways_to_the_airspeed(log: FlightLog, air: AirData) -> dict[str, Callable[[Ro
 
 
 def ways_to_the_altitude(log: FlightLog, air: AirData) -> dict[str, Callable[[Rows], Floats]]:
-    """Other recorded ways to changes of the pressure altitude [m], by channel."""
+    """Return functions of rows that give changes of pressure altitude [m], by channel."""
     used = set(air.altitude_sources)
     ways: dict[str, Callable[[Rows], Floats]] = {}
     for name in (*seconds(log, air.altitude_sources), "satellite_altitude"):
@@ -104,7 +104,7 @@ def _of(
 
 @dataclass(frozen=True, eq=False)
 class Corroboration:
-    """Whether other channels confirm a step of the airspeed, and which were compared."""
+    """Confirmation of airspeed samples by other channels, and the channels compared."""
 
     log: FlightLog
     air: AirData
@@ -115,14 +115,14 @@ class Corroboration:
         return self.over(row - 1, row, row + 1)
 
     def over(self, before: int, row: int, after: int) -> bool:
-        """The same of an excursion that lies between two rows, by one row within it."""
+        """Whether any channel confirms an excursion between two rows, at a row within it."""
         around = np.array([before, row, after])
         step = _step(self.air.screened_airspeed[around])
         for at in ways_to_the_airspeed(self.log, self.air).values():
             if _step(at(around)) * np.sign(step) >= HALF * abs(step):
                 return True
         if "true_airspeed" in self.log:
-            # As a share of itself: true airspeed is what the air makes of it.
+            # Relative steps, since the ratio of true to calibrated airspeed varies.
             true = self.log.aligned("true_airspeed")[around]
             share = step / self.air.screened_airspeed[around].mean()
             if _step(true) / true.mean() * np.sign(share) >= HALF * abs(share):
@@ -132,12 +132,12 @@ class Corroboration:
 
     @property
     def looked_at(self) -> tuple[str, ...]:
-        """The channels that could have borne it out."""
+        """The channels that could have confirmed a sample."""
         return (*ways_to_the_airspeed(self.log, self.air),
                 *(one for one in ("true_airspeed", "load_factor", "pitch") if one in self.log))
 
     def _shaken(self, name: str, row: int, least: float) -> bool:
-        """Whether a channel left the mean of its neighbourhood within a second of the row."""
+        """Whether a channel deviates from the mean around it within a second of the row."""
         if name not in self.log:
             return False
         time, values = self.log.time, self.log.aligned(name)

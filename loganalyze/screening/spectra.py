@@ -1,4 +1,4 @@
-"""Spectra of evenly sampled series: a cosine transform, and what trends and noise look like in it.
+"""Spectra of evenly sampled series: a cosine transform, and the spectra of trends and noise.
 
 References
 ----------
@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 
 
 def cosines(values: Floats) -> Floats:
-    """Orthonormal discrete cosine transform (of type 2) along the last axis [1]_."""
+    """Return the orthonormal discrete cosine transform (type 2) along the last axis [1]_."""
     n = values.shape[-1]
     mirrored = np.concatenate([values, values[..., ::-1]], axis=-1)
     found = (np.fft.rfft(mirrored)[..., :n] * np.exp(-0.5j * np.pi * np.arange(n) / n)).real
@@ -28,7 +28,7 @@ def cosines(values: Floats) -> Floats:
 
 
 def from_cosines(found: Floats) -> Floats:
-    """Inverse of `cosines`."""
+    """Return the inverse of `cosines` along the last axis."""
     n = found.shape[-1]
     turned = np.zeros((*found.shape[:-1], n + 1), dtype=np.complex128)
     turned[..., :n] = found * np.exp(0.5j * np.pi * np.arange(n) / n)
@@ -37,7 +37,7 @@ def from_cosines(found: Floats) -> Floats:
 
 
 def trend(omega: Floats, bend: Floats | float = 0.0) -> Floats:
-    """Spectrum of a smooth motion, at frequencies `omega` [radians a sample] above 0.
+    """Return the spectrum of smooth motion at frequencies `omega` [radians per sample] above 0.
 
     With `bend` 0 an integrated random walk of unit steps; else a Matern process of order 3/2
     [2]_, sampled, that returns to its mean within 1 / sqrt(bend) samples.
@@ -46,21 +46,21 @@ def trend(omega: Floats, bend: Floats | float = 0.0) -> Floats:
 
 
 def wander(omega: Floats, keep: float, group: int = 1) -> Floats:
-    """Spectrum of a first-order autoregressive process of unit variance.
+    """Return the spectrum of a first-order autoregressive process of unit variance, float64[k].
 
     Parameters
     ----------
     omega : float64[k]  [radians a value]
     keep : float
-        Its correlation from one sample to the next, 0 (white noise) to less than 1.
+        Correlation from one sample to the next, 0 (white noise) to less than 1.
     group : int
-        Values are the averages of so many samples each: what lies between is folded in.
+        Number of samples averaged to each value; higher frequencies are aliased accordingly.
     """
     return np.asarray(wanders(omega, (keep,), group)[0])
 
 
 def wanders(omega: Floats, keeps: Sequence[float], group: int = 1) -> Floats:
-    """Spectra of several such processes, float64[len(keeps), k]."""
+    """Return the spectra of several processes as in `wander`, float64[len(keeps), k]."""
     twice, square = (np.array(one)[:, None] for one in zip(
         *((2.0 * keep, keep**2) for keep in keeps), strict=True))
     found = np.zeros((len(keeps), len(omega)))
@@ -72,7 +72,7 @@ def wanders(omega: Floats, keeps: Sequence[float], group: int = 1) -> Floats:
 
 
 def bands(n: int) -> NDArray[np.intp]:
-    """First coefficient of each band of `n`: single ones, then ever wider ones by a seventh."""
+    """Return the first coefficient of each band of `n`: width 1, later a seventh of the index."""
     edges, at = [], 1
     while at < n:
         edges.append(at)

@@ -1,10 +1,10 @@
-"""Channels that stand still: frozen, or stale.
+"""Channels that repeat a value wrongly: frozen, or stale.
 
-A value that repeats isn't wrong by itself. A level cruise repeats, and so does a quantity that
-lies in the middle of a quantization step, though it flickered at the edge of one before. It is
-*frozen* where another channel shows that it moved by more than the steps and the uncertainty of
-both, or where it stands more still than any aircraft is flown. It is *stale* where it is held
-and then off at one step, to be held again, and that is a habit of the recording.
+A repeated value isn't wrong by itself: values repeat in level cruise, and in the middle of a
+quantization step. A channel is *frozen* where a reference channel shows that the quantity changed
+by more than the steps and the uncertainty of both, or where it varies less than in any flight. It
+is *stale* where its value is held and then updated by a large step, if that is frequent in the
+recording.
 """
 
 from __future__ import annotations
@@ -21,23 +21,23 @@ Rows = NDArray[np.intp]
 Runs = NDArray[np.intp]
 
 _PARTS = 8
-"""A run is cut into so many parts, and two of them must lie wholly apart: one bad sample of a
-reference channel can't make it seem to have moved."""
+"""Number of parts of a run. A reference channel has changed only if the ranges of two parts don't
+overlap, so that a single bad sample shows nothing."""
 _MANY = 8
-"""Parts of so many samples don't come to lie wholly apart by noise. Then a reference must move by
-more than the two channels may drift apart and its quantization step (of ten changes the smallest
-shows it). With fewer samples, ..."""
+"""Samples per part from which ranges of parts don't separate by noise alone. A reference must then
+change by more than the drift between both channels and its quantization step (the 10 % quantile of
+its changes). With fewer samples, ..."""
 _REFERENCE_STEPS = 2.5
-"""... by so many of its greater changes from sample to sample (the upper quartile): in white noise
+"""... by this multiple of the upper quartile of its changes from sample to sample: in white noise
 four standard deviations."""
 _BESIDE = 12
-"""So many samples of the reference on either side of a run are used to find its changes."""
+"""Samples of the reference on either side of a run from which its changes are estimated."""
 _PLACES = 4096
 _LEAST_STEPS = 30
-"""Fewer changes than this don't show a noise."""
+"""Least number of changes from which noise is recognized."""
 _REVERSALS = 0.25
-"""Noise turns back at more than this share of its steps (white noise at two thirds); a ramp never
-does."""
+"""Share of steps that reverse direction from which a series is noise (white noise: two thirds; a
+ramp: none)."""
 _REPEATS = 1 / 3
 """Noise that repeats a value in less than this share of its steps has a standard deviation of at
 least .85 quantization steps, wherever in a step the quantity lies (normal distribution) ..."""
@@ -47,14 +47,14 @@ _STAYS = 0.45
 
 @dataclass(frozen=True, eq=False)
 class Reference:
-    """Another way to the same quantity, and what it takes to show that the quantity moved.
+    """A reference channel for a quantity, and the thresholds by which it shows a change.
 
     ``at`` : function of rows, float64 in SI of the channel judged; ``recorded`` : gives bool[n],
-    where it was sampled itself and not interpolated; ``least`` [SI] : it must move
-    by more than this, and by more than ``drift`` [SI], what the two sources may drift apart by,
-    together with the quantization steps of both; ``steady`` : quantities that mustn't move
-    meanwhile, each with its greatest movement; ``window_s`` [s] : movements are looked for
-    within so long, for what is slower may be the air's.
+    where it was sampled and not interpolated; ``least`` [SI] : least change, which must
+    also exceed the sum of ``drift`` [SI], the drift between the two sources, and the quantization
+    steps of both; ``steady`` : quantities that must not change meanwhile, each with its greatest
+    change; ``window_s`` [s] : time within which changes are evaluated, since slower ones may be
+    those of the atmosphere.
     """
 
     name: str
@@ -67,10 +67,10 @@ class Reference:
 
 
 def standstills(values: Floats, least: int) -> Runs:
-    """Return the runs of one repeated value that are at least `least` rows long.
+    """Return the runs of equal values of at least `least` rows.
 
-    Returns intp[k, 2], the first and last row of each. NaN repeats nothing. A look at every so
-    many rows settles a channel that moves.
+    Returns intp[k, 2], the first and last row of each. NaN isn't equal to NaN. Comparing widely
+    spaced rows first decides most channels quickly.
     """
     stride = max(least // 2, 1)
     looks = values[::stride]
@@ -91,7 +91,7 @@ def standstills(values: Floats, least: int) -> Runs:
 
 
 def without(runs: Runs, gaps: Rows, least: int) -> Runs:
-    """Cut runs after the rows `gaps`, rising; keep the pieces of at least `least` rows."""
+    """Split runs after the rows `gaps`, ascending; keep the parts of at least `least` rows."""
     if not len(runs) or not len(gaps):
         return runs
     pieces = [
@@ -104,9 +104,9 @@ def without(runs: Runs, gaps: Rows, least: int) -> Runs:
 
 
 def standing_often(values: Floats, least: int, share: float) -> bool:
-    """Whether the channel may stand for at least `least` rows in as great a share of its rows.
+    """Whether runs of at least `least` rows may make up this share of the rows.
 
-    A look at some thousand places; False only where half the share is out of the question.
+    Estimated from some thousand places; False only if even half the share is impossible.
     """
     stride = max(least // 2, 1)
     places = len(values) // stride - 1
@@ -118,8 +118,8 @@ def standing_often(values: Floats, least: int, share: float) -> bool:
 
 
 def _between(values: Floats, looks: Rows, stride: int) -> Rows:
-    """Keep those looks, `stride` rows apart, between which the value stands at some points too."""
-    # The farthest apart first: they show most.
+    """Keep those of the pairs, `stride` rows apart, with equal values at points between too."""
+    # The points farthest from both ends first: they exclude most.
     for part in (8, 4, 12, 2, 6, 10, 14, *range(1, 16, 2)):
         offset = part * stride // 16
         looks = looks[values[looks * stride + offset] == values[looks * stride]]
@@ -127,9 +127,10 @@ def _between(values: Floats, looks: Rows, stride: int) -> Rows:
 
 
 def moved(at: Callable[[Rows], Floats], runs: Runs) -> Floats:
-    """How far a quantity surely moved in each run: the gap between its highest and lowest part.
+    """Return the least change of a quantity in each run: from its lowest to its highest part.
 
-    Returns float64[k] [unit of `at`]; negative or NaN where no two parts lie apart.
+    float64[k] [unit of `at`], the greatest minimum less the least maximum of the parts; negative
+    or NaN where no two parts are separate.
     """
     if not len(runs):
         return np.empty(0)
@@ -150,9 +151,9 @@ def moved(at: Callable[[Rows], Floats], runs: Runs) -> Floats:
 def frozen(
     runs: Runs, references: Sequence[Reference], step: float, interval: float
 ) -> NDArray[np.bool_]:
-    """Whether a reference channel moved while the channel stood still, bool[k].
+    """Whether a reference channel changed while the channel repeated its value, bool[k].
 
-    `step` [SI] : the channel's quantization step, 0 or NaN where it has none; `interval` [s].
+    `step` [SI] : the channel's quantization step, 0 or NaN without one; `interval` [s].
     """
     found = np.zeros(len(runs), dtype=bool)
     for one in references:
@@ -181,7 +182,7 @@ def frozen(
 
 
 def _pieces(runs: Runs, rows: float) -> tuple[Runs, Rows]:
-    """Cut runs into equal pieces of at most so many rows; return them, and whose each is."""
+    """Divide runs into equal parts of at most `rows` rows; return these and their runs' indices."""
     lengths = runs[:, 1] - runs[:, 0] + 1
     counts = np.maximum(np.ceil(lengths / max(rows, 1.0)).astype(np.intp), 1)
     owner = np.repeat(np.arange(len(runs)), counts)
@@ -192,30 +193,29 @@ def _pieces(runs: Runs, rows: float) -> tuple[Runs, Rows]:
 
 
 def too_still(values: Floats, first: int, last: int, finest: float, chance: float) -> bool:
-    """Whether a run stands more still than any aircraft is flown, between stretches of noise.
+    """Whether a run between noisy stretches is steadier than any aircraft flies.
 
-    On either side of the run, for as long as it lasts, the channel must flicker in noise of about
-    a quantization step or more: so strongly that the run isn't chance wherever in the step the
-    quantity lies (it has less probability than `chance`). That alone shows a quiet air, not a
-    fault. So the step must be `finest` [SI] or less, too: then the quantity was held, while the
-    aircraft climbed or changed speed, more steadily than any aircraft flies.
+    On either side, for the length of the run, the channel must show noise of about a quantization
+    step or more, such that the probability of the run by chance is less than `chance` wherever in
+    the step the quantity lies. Since that could be calm air, the step must also be at most
+    `finest` [SI]: an aircraft that climbs or changes speed doesn't hold the quantity so steadily.
     """
     length = last - first + 1
     for low, high in ((first - length, first), (last + 1, last + 1 + length)):
         changes = _changes(values, low, high)
         if not _noisy(changes) or (changes == 0).mean() > _REPEATS:
             return False
-        # A few of the changes may be smaller than a step: an average, or a float's rounding.
+        # A few changes may be smaller than a step, by averaging or the rounding of floats.
         if not np.quantile(np.abs(changes[changes != 0]), 0.05, method="lower") <= finest:
             return False
     return bool((length - 1) * np.log(_STAYS) < np.log(chance))
 
 
 def quieter(values: Floats, first: int, last: int, chance: float) -> bool:
-    """Whether the channel flickers beside the run, and not within.
+    """Whether the channel is noisy beside the run and constant within it.
 
-    That is no fault by itself: a value flickers at the edge of a quantization step and stands
-    still in its middle, and the air grows calm.
+    That isn't a fault by itself: a value changes at the edge of a quantization step but not in its
+    middle, and the air may become calm. `chance` : greatest probability of the run by chance.
     """
     reach = last - first + 1
     changes = np.concatenate([
@@ -232,7 +232,7 @@ def _changes(values: Floats, low: int, high: int) -> Floats:
 
 
 def _noisy(changes: Floats) -> bool:
-    """Whether the changes from sample to sample are those of a noise, not of a ramp."""
+    """Whether the changes from sample to sample are noise rather than a ramp."""
     turns = np.sign(changes[changes != 0])
     return len(turns) >= _LEAST_STEPS and bool((turns[1:] != turns[:-1]).mean() >= _REVERSALS)
 
@@ -242,10 +242,10 @@ def stale(
 ) -> NDArray[np.bool_]:
     """Whether each run ends in a step of more than `step`, and more than `step` a second.
 
-    `values` and `step` in SI; `interval` [s] : the normal one, for a gap is no step. A value that
-    comes back to within half a step within `gust_s` [s] was met by a gust. A step back to the value
-    from before the run, or to one from which the next step comes back, is none either: a reply
-    that was held meets no old value.
+    `values` and `step` in SI; `interval` [s] : the usual one; steps across gaps don't count. A
+    value that returns to within half a step within `gust_s` [s] may be a gust and isn't stale. Nor is a
+    step back to the value before the run, or one that the next step reverses: a held value is
+    updated to a new one.
     """
     if not len(runs):
         return np.zeros(0, dtype=bool)

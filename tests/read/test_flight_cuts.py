@@ -320,14 +320,14 @@ def test_ground_time_is_let_go_of_while_it_runs(way, tmp_path, monkeypatch):
     path = log_of(tmp_path, ground(20_000), flight(), ground(20_000), flight(),
                   group=in_pieces(monkeypatch, way, 500))
     greatest = 0
-    add = flight_splitting.Cutter.add
+    add = flight_splitting.FlightSplitter.add
 
     def watched(self, piece):
         nonlocal greatest
         add(self, piece)
         greatest = max(greatest, len(self._rows))
 
-    monkeypatch.setattr(flight_splitting.Cutter, "add", watched)
+    monkeypatch.setattr(flight_splitting.FlightSplitter, "add", watched)
     first, second = read_flights(path)
     assert len(first) == pytest.approx(1800 + 1200 + 1800, abs=25)
     assert len(second) == pytest.approx(1800 + 1200, abs=25)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from loganalyze import Problem
-from loganalyze.read.repair.monotonic_time import Settled, find_break, settle
+from loganalyze.read.repair.monotonic_time import MonotonicTime, find_break, make_monotonic
 from loganalyze.text.language import reading_text
 
 NAN = np.nan
@@ -16,33 +16,33 @@ def clock(*parts):
     return np.concatenate([np.atleast_1d(np.array(part, dtype=float)) for part in parts])
 
 
-def sentences_of(settled: Settled) -> list[str]:
+def sentences_of(settled: MonotonicTime) -> list[str]:
     return list(reading_text.sentences(settled.findings))
 
 
 def test_a_rising_clock_is_left_as_it_is():
-    settled = settle(np.arange(5.0), "log")
+    settled = make_monotonic(np.arange(5.0), "log")
     assert settled.time.tolist() == [0, 1, 2, 3, 4]
     assert settled.keep is None
     assert not settled.findings
 
 
 def test_a_stamp_that_leaps_ahead_is_set_aside_alone():
-    settled = settle(clock(np.arange(50), 1e9, np.arange(51, 100)), "log")
+    settled = make_monotonic(clock(np.arange(50), 1e9, np.arange(51, 100)), "log")
     assert settled.aside == {"time leaps ahead": 1}
     assert settled.time.tolist() == [*range(50), *range(51, 100)]
     assert sentences_of(settled) == ["1 of 100 rows were set aside: time leaps ahead."]
 
 
 def test_a_stamp_that_falls_back_is_set_aside_alone():
-    settled = settle(clock(np.arange(50), 3, np.arange(51, 100)), "log")
+    settled = make_monotonic(clock(np.arange(50), 3, np.arange(51, 100)), "log")
     assert settled.aside == {"time runs backwards": 1}
     assert settled.keep is not None
     assert 50 not in settled.keep
 
 
 def test_a_clock_corrected_by_seconds_loses_those_seconds():
-    settled = settle(clock(np.arange(200), np.arange(197, 400)), "log")
+    settled = make_monotonic(clock(np.arange(200), np.arange(197, 400)), "log")
     assert settled.aside == {"time runs backwards": 3, "repeated time": 1} or (
         settled.aside == {"time runs backwards": 2, "repeated time": 1})
     assert (np.diff(settled.time) == 1).all()
@@ -50,18 +50,18 @@ def test_a_clock_corrected_by_seconds_loses_those_seconds():
 
 def test_a_clock_that_is_set_anew_late_in_the_log_is_refused_all_the_same():
     with pytest.raises(Problem, match="the clock was reset: it runs on from 5 s after 2999 s"):
-        settle(clock(np.arange(3000), np.arange(5, 105)), "log")
+        make_monotonic(clock(np.arange(3000), np.arange(5, 105)), "log")
 
 
 def test_a_fall_at_the_very_end_is_set_aside():
-    settled = settle(clock(np.arange(1000), np.arange(10)), "log")
+    settled = make_monotonic(clock(np.arange(1000), np.arange(10)), "log")
     assert settled.aside == {"time runs backwards": 10}
 
 
 def test_blank_times():
     time = np.arange(100.0)
     time[7] = NAN
-    settled = settle(time, "log")
+    settled = make_monotonic(time, "log")
     assert settled.aside == {"no time": 1}
     assert settled.keep is not None
     assert 7 not in settled.keep
@@ -70,7 +70,7 @@ def test_blank_times():
 def test_a_time_at_every_eighth_row_is_spread_over_the_rows_between():
     time = np.full(80, NAN)
     time[2::8] = 10 + np.arange(10)
-    settled = settle(time, "log")
+    settled = make_monotonic(time, "log")
     np.testing.assert_allclose(settled.time, 10 + np.arange(78) / 8)
     assert settled.keep is not None
     assert settled.keep[0] == 2
@@ -82,14 +82,14 @@ def test_a_time_at_every_eighth_row_is_spread_over_the_rows_between():
 def test_rows_between_are_not_spread_over_a_gap():
     time = np.full(160, NAN)
     time[::8] = np.concatenate([np.arange(10), 500 + np.arange(10)])
-    settled = settle(time, "log")
+    settled = make_monotonic(time, "log")
     assert settled.aside == {"no time": 7}
     assert not ((settled.time > 9) & (settled.time < 500)).any()
 
 
 def test_stamps_in_tenths_of_a_clock_of_sixteen_hertz_are_spread():
     truth = np.arange(320) / 16
-    settled = settle(np.floor(truth * 10) / 10, "log")
+    settled = make_monotonic(np.floor(truth * 10) / 10, "log")
     assert (np.diff(settled.time) > 0).all()
     assert np.abs(settled.time - truth).max() <= 0.1
     assert settled.spread == 120
@@ -98,7 +98,7 @@ def test_stamps_in_tenths_of_a_clock_of_sixteen_hertz_are_spread():
 
 def test_a_burst_of_repeated_rows_is_no_coarse_clock():
     time = np.concatenate([np.arange(300), np.repeat(np.arange(300, 310), 2), np.arange(310, 600)])
-    settled = settle(time.astype(float), "log")
+    settled = make_monotonic(time.astype(float), "log")
     assert settled.aside == {"repeated time": 10}
 
 
@@ -106,12 +106,12 @@ def test_too_many_faults_are_refused():
     time = np.arange(100.0)
     time[::5] = NAN
     with pytest.raises(Problem, match="20 of 100 rows have no time"):
-        settle(time, "log")
+        make_monotonic(time, "log")
 
 
 def test_newest_first_is_refused():
     with pytest.raises(Problem, match="39 of 40 rows have a time earlier"):
-        settle(np.arange(40.0)[::-1], "log")
+        make_monotonic(np.arange(40.0)[::-1], "log")
 
 
 def breaks(time, gap_s=100.0, final=True):
@@ -163,7 +163,7 @@ def test_one_stamp_ahead_begins_no_stretch(ahead, row):
     time = np.arange(1000.0)
     time[row] += ahead
     assert breaks(time, gap_s=3600)[0] is None
-    settled = settle(time, "log")
+    settled = make_monotonic(time, "log")
     assert len(settled.time) == 999
     assert sum(settled.aside.values()) == 1
     assert settled.keep is not None
@@ -181,7 +181,7 @@ def test_a_reset_after_a_few_stamps_ahead_is_still_found():
 def test_a_row_alone_at_an_end_is_set_aside(row, shift):
     time = np.arange(100.0)
     time[row] += shift
-    settled = settle(time, "log")
+    settled = make_monotonic(time, "log")
     assert sum(settled.aside.values()) == 1
     assert np.ptp(settled.time) == 98
 
@@ -190,7 +190,7 @@ def test_rows_a_few_places_out_of_order_are_sorted_and_said():
     order = np.arange(200)
     order[[10, 11]] = [11, 10]
     order[50:58] = [57, *range(50, 57)]
-    settled = settle(order / 4, "log")
+    settled = make_monotonic(order / 4, "log")
     assert settled.time.tolist() == (np.arange(200) / 4).tolist()
     assert settled.keep is not None
     assert order[settled.keep].tolist() == list(range(200))
@@ -200,12 +200,12 @@ def test_rows_a_few_places_out_of_order_are_sorted_and_said():
 
 def test_rows_far_out_of_order_are_not_sorted():
     order = np.r_[np.arange(50), np.arange(70, 100), np.arange(50, 70), np.arange(100, 400)]
-    settled = settle(order.astype(float), "log")
+    settled = make_monotonic(order.astype(float), "log")
     assert settled.aside == {"time runs backwards": 20}
 
 
 def test_a_stamp_that_was_not_missing_is_not_sorted_in():
     time = np.arange(100.0)
     time[40] = 44.5
-    settled = settle(time, "log")
+    settled = make_monotonic(time, "log")
     assert settled.aside == {"time leaps ahead": 1}

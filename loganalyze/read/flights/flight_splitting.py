@@ -1,4 +1,4 @@
-"""Gathers a file's rows and hands them out flight by flight, as soon as each one is over."""
+"""Collects a file's rows and yields its flights, each as soon as it is complete."""
 
 from __future__ import annotations
 
@@ -28,26 +28,26 @@ from loganalyze.record.flight_log import FlightLog
 Floats = NDArray[np.float64]
 
 FLIGHT_CAPACITY, LEAST_CAPACITY = 1 << 22, 1 << 12
-"""Rows of a flight's arrays at first, at most and at least; once full they get twice as many."""
+"""Greatest and least initial capacity [rows] of a flight's arrays; full arrays are doubled."""
 SHARE = 4
-"""A flight that fills less than one in so many rows of its arrays gets memory of its own: whoever
-keeps it would keep the arrays, with all that was ever in it."""
+"""A flight that uses less than this fraction (1 / SHARE) of its arrays is copied, so that a
+reference to it doesn't keep the whole arrays."""
 _DENSITY = P0 / (R_AIR * T0)
 _PASCALS_A_METRE = 12.0
-"""What the static pressure changes with height near sea level: good enough for a steady one."""
+"""Gradient of the static pressure near sea level [Pa/m], accurate enough to test steadiness."""
 _ABSURD = 1000.0
-"""No airspeed [m/s]: a fill value."""
+"""Airspeeds above this [m/s] are fill values."""
 
 
-class Cutter:
-    """Takes a file's batches in order, and gives its flights."""
+class FlightSplitter:
+    """Splits a file, given as batches of rows in order, into flights."""
 
     def __init__(self, plan: ReadPlan, settings: CutSettings) -> None:
         self._plan = plan
         self._settings = settings
         self._clock = Clock(plan.form)
         self._names = [column.channel for column in plan.columns]
-        # A short file gets no more than it may hold: with forty columns the rest is a gigabyte.
+        # No more than the file may hold: with forty columns the rest would be a gigabyte.
         likely = plan.log.likely_rows or FLIGHT_CAPACITY
         self._rows = rows_for(plan, min(max(likely, LEAST_CAPACITY), FLIGHT_CAPACITY), pooled)
         self._most = 0  # Rows that were in the same arrays.
@@ -59,7 +59,7 @@ class Cutter:
         self._found: tuple[Finding, ...] = ()
         self._first_s: float | None = None  # The time of the file's first sample, once known.
         self.empty = True
-        """Whether no row was there at all."""
+        """Whether the file has no rows so far."""
         self._begin()
 
     def _begin(self) -> None:
@@ -68,7 +68,7 @@ class Cutter:
         self._tracker = Tracker(self._settings, "weight_on_wheels" in self._names)
 
     def add(self, batch: RowBatch) -> None:
-        """Take the next batch."""
+        """Append the next batch."""
         time = self._clock.elapsed(batch.ticks)
         self.empty = self.empty and not len(time)
         self._rows.add(time, batch)
@@ -76,11 +76,11 @@ class Cutter:
         self._most = max(self._most, len(self._rows))
 
     def write_column(self, column: int, start: int, array: pa.Array) -> None:
-        """Convert a column's values, from row `start` of the file on, of the next batch."""
+        """Write a column's values from row `start` of the file on, before the batch is added."""
         self._rows.write_column(column, start - self._dropped, array)
 
     def flights(self, final: bool) -> Iterator[FlightLog]:
-        """Yield the flights that are over; all that are left where the file is (`final`)."""
+        """Yield the complete flights; at the end of the file (`final`) all that remain."""
         while True:
             found, self._scanned, self._latest = self._look(final)
             self._track()

@@ -19,7 +19,7 @@ from loganalyze.read.files.row_batches import Rows
 from loganalyze.read.flights.clock_plausibility import doubt
 from loganalyze.read.plan.read_plan import ReadPlan
 from loganalyze.read.repair.fill_values import fill_findings, flown, only_fill, plateaus
-from loganalyze.read.repair.monotonic_time import Settled, settled
+from loganalyze.read.repair.monotonic_time import MonotonicTime, ensure_monotonic
 from loganalyze.read.repair.sample_and_hold import Grid, blank_between, held_between, resolution
 from loganalyze.read.repair.split_words import joined, unwrapped
 from loganalyze.record.channels import kind
@@ -59,7 +59,7 @@ def assembled(plan: ReadPlan, clock: Clock, rows: Rows, said: tuple[Finding, ...
     `said` and `counts` are findings and counts of what was left out around them. Raises Problem
     where the clock can't be followed.
     """
-    rising = settled(rows.time, rows.rising, plan.where)
+    rising = ensure_monotonic(rows.time, rows.rising, plan.where)
     maker = _Maker(plan, rising, rows)
     channels = {column.channel: maker.channel(column) for column in plan.columns
                 if not column.channel.endswith(FINE) and not maker.leaves_out(column)}
@@ -98,7 +98,7 @@ def from_first_sample(log: FlightLog, first_s: float) -> FlightLog:
     return replace(log, time=log.time - first_s, utc_start=start)
 
 
-def _start(plan: ReadPlan, clock: Clock, rising: Settled, interval: float
+def _start(plan: ReadPlan, clock: Clock, rising: MonotonicTime, interval: float
            ) -> tuple[np.datetime64 | None, list[Finding]]:
     """Return the instant of the first stamp, and how far off times in coarse numbers may be.
 
@@ -142,7 +142,7 @@ def _check_clock(plan: ReadPlan, clock: Clock, time: Floats,
 class _Maker:
     """Makes the channels of a log from its columns, and says what it did to get them."""
 
-    def __init__(self, plan: ReadPlan, rising: Settled, rows: Rows) -> None:
+    def __init__(self, plan: ReadPlan, rising: MonotonicTime, rows: Rows) -> None:
         self._plan = plan
         self._time = rising.time
         self._keep = rising.keep

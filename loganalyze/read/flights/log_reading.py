@@ -18,7 +18,7 @@ from loganalyze.read.files.file_types import WORKERS
 from loganalyze.read.files.given_data import Given, LogInput, LogPaths, filed
 from loganalyze.read.files.row_batches import RowBatch, Rows
 from loganalyze.read.flights.flight_boundaries import CutSettings
-from loganalyze.read.flights.flight_splitting import Cutter
+from loganalyze.read.flights.flight_splitting import FlightSplitter
 from loganalyze.read.flights.log_assembly import (
     assembled,
     from_first_sample,
@@ -128,13 +128,13 @@ def read_flights(
     with filed(source) as path, _memory(path):
         plan = understand(path, columns)
         with _starting(plan):
-            cutter = Cutter(plan, replace(cuts, gap_s=gap_s))
+            splitter = FlightSplitter(plan, replace(cuts, gap_s=gap_s))
             for batch in plan.log.row_batches(plan.time, plan.form, plan.columns, low_memory=True,
-                                              sink=cutter):
-                cutter.add(batch)
-                yield from _spared(cutter.flights(final=False))
-            yield from _spared(cutter.flights(final=True))
-            if cutter.empty:
+                                              sink=splitter):
+                splitter.add(batch)
+                yield from _spared(splitter.flights(final=False))
+            yield from _spared(splitter.flights(final=True))
+            if splitter.empty:
                 raise _no_rows(plan)
 
 

@@ -1,4 +1,8 @@
-"""A clock that rises: rows put in order, stamps spread, rows set aside, breaks found; all said."""
+"""Repair of a recorded time to a monotonic one, and detection of gaps and clock resets.
+
+Rows a few places out of order are sorted, rows that share a coarse time stamp are spread over its
+width, and rows whose time still doesn't increase are dropped. Each repair is reported as a finding.
+"""
 
 from __future__ import annotations
 
@@ -15,28 +19,28 @@ from loganalyze.record.findings import Finding
 Floats = NDArray[np.float64]
 
 GREATEST_SHARE_ASIDE = 0.1
-"""Above this share of rows set aside the clock is no clock, and the log is refused."""
+"""Greatest share of dropped rows; with more, the time column is unusable and the log refused."""
 RESET_S = 60.0
-"""A clock that falls back is set anew where it runs on for so long [s] without catching up, and
-had run for so long; less is an excursion, whose rows are set aside."""
+"""Time [s] for which a clock must run before and after a step back for it to count as a reset; a
+shorter one is an excursion, whose rows are dropped."""
 EXCURSION_ROWS = 8
-"""A stamp that leaps ahead and falls back within so many rows is an excursion, not a gap."""
+"""Rows within which a time that jumps ahead must return for it to be an excursion, not a gap."""
 FEWEST_STAMPS = 8
-"""So many stamps show what step is usual."""
+"""Least number of time stamps from which the usual step is estimated."""
 COARSE_SHARE = 0.1
-"""Stamps that repeat on at least this share of rows, all along, are coarse; fewer are faults."""
+"""Share of repeated time stamps, evenly distributed, from which they are coarse and not faults."""
 
 
 ALONE = "alone"
 
 
 @dataclass(frozen=True)
-class Settled:
-    """A rising clock.
+class MonotonicTime:
+    """A strictly increasing time.
 
-    ``keep`` : the rows whose time is kept, in the order of time, or None for all as they are;
-    ``aside`` : rows set aside, by reason; ``spread`` : rows that share a coarse stamp;
-    ``findings`` : what was done.
+    ``time`` : float64[m] [s]; ``keep`` : intp[m], the rows it belongs to, in its order, or None for
+    all rows unchanged; ``aside`` : number of dropped rows, by reason; ``spread`` : number of rows
+    that shared a coarse time stamp; ``findings`` : the repairs.
     """
 
     time: Floats
@@ -48,7 +52,10 @@ class Settled:
 
 @dataclass(frozen=True)
 class Break:
-    """Where a new stretch begins: after a gap, or (``reset``) with a clock that was set anew."""
+    """The beginning of a new stretch of time: after a gap, or after a clock reset (``reset``).
+
+    ``row`` : its first row; ``before_s``, ``after_s`` : the times before and at it [s].
+    """
 
     row: int
     reset: bool
@@ -56,12 +63,20 @@ class Break:
     after_s: float
 
 
-def settle(time: Floats, where: str) -> Settled:
-    """Make a clock rise: sort rows a few places out of order, spread coarse stamps, set aside what
-    still doesn't rise, or stands alone before or after a gap.
+def make_monotonic(time: Floats, where: str) -> MonotonicTime:
+    """Return a strictly increasing time: sort rows, spread coarse stamps, drop the other rows.
 
-    Raises Problem where the clock was set anew, or where more than a tenth of the rows would
-    have to be set aside.
+    Parameters
+    ----------
+    time : float64[n]  [s]
+        As recorded; NaN where missing.
+    where : str
+        The file's name, for the error.
+
+    Raises
+    ------
+    Problem
+        When the clock was reset, or when more than a tenth of the rows would be dropped.
     """
     known = np.flatnonzero(np.isfinite(time))
     findings: list[Finding] = []
@@ -95,7 +110,7 @@ def settle(time: Floats, where: str) -> Settled:
         raise _lost(aside[worst], len(time), _fault(worst), where)
     keep = known[later]
     whole = len(keep) == len(time) and bool((keep[1:] > keep[:-1]).all())
-    return Settled(stamps[later], None if whole else keep, aside, spread, tuple(findings))
+    return MonotonicTime(stamps[later], None if whole else keep, aside, spread, tuple(findings))
 
 
 def _lost(count: int, rows: int, fault: str, where: str) -> Problem:
@@ -111,18 +126,18 @@ def _fault(reason: str) -> str:
         reason, "a time earlier than the rows before them")
 
 
-def settled(time: Floats, rising: bool, where: str) -> Settled:
-    """Return the settled clock of a time that is known to rise, or isn't; raises as `settle`."""
-    return Settled(time) if rising and not _alone(time).any() else settle(time, where)
+def ensure_monotonic(time: Floats, rising: bool, where: str) -> MonotonicTime:
+    """Return `make_monotonic` of a time, unchanged where `rising` says that it increases."""
+    return MonotonicTime(time) if rising and not _alone(time).any() else make_monotonic(time, where)
 
 
 def find_break(time: Floats, start: int, latest: float, gap_s: float, final: bool
                ) -> tuple[Break | None, int, float]:
-    """Look for the next gap or reset of a clock in `time` from row `start` on.
+    """Find the next gap or reset of a clock in `time` from row `start` on.
 
-    Returns the break or None, the row to go on from, and the latest time that holds before it.
-    `latest` [s] is that before `start`; `gap_s` [s] is more than a step within a stretch. What
-    can't be told without the rows to come is left for the next look, unless `final`.
+    Returns the break or None, the row to continue from, and the latest valid time before it.
+    `latest` [s] : the latest valid time before `start`; `gap_s` [s] : step above which there is a
+    gap. Unless `final`, a break that can't be decided without later rows is left to the next call.
     """
     if start >= len(time):
         return None, start, latest
@@ -141,13 +156,13 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
         row = start + int(known[at])
         if stamps[at] > latest:
             if final and at + 1 == len(stamps):
-                return None, len(time), latest  # A lone last row shows no gap.
+                return None, len(time), latest  # A single last row shows no gap.
             ahead = stamps[at : at + EXCURSION_ROWS + 1]
             if len(ahead) <= EXCURSION_ROWS and not final:
                 return None, row, latest
             back = np.flatnonzero(ahead < ahead[0])
             if np.isfinite(time[:row]).sum() == 1:
-                i, latest = at, float(stamps[at])  # Nor does a lone first row.
+                i, latest = at, float(stamps[at])  # Nor does a single first row.
                 continue
             if not len(back) or ahead[back[0]] < latest - RESET_S:
                 return Break(row, False, latest, float(stamps[at])), row, latest
@@ -155,7 +170,7 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
             continue
         after = stamps[at:]
         caught = np.flatnonzero(after >= latest)
-        if not len(caught) or caught[0] > EXCURSION_ROWS:  # Else the fall itself is soon over.
+        if not len(caught) or caught[0] > EXCURSION_ROWS:  # Otherwise the time soon catches up.
             if len(after) <= EXCURSION_ROWS and not final:
                 return None, row, latest
             held = _before_excursion(time[:row], float(stamps[at]))
@@ -172,9 +187,9 @@ def find_break(time: Floats, start: int, latest: float, gap_s: float, final: boo
 
 
 def _before_excursion(before: Floats, now: float) -> float | None:
-    """Return the latest time before a few rows that leapt ahead of `now`, None where none did.
+    """Return the latest time before a few rows that jumped ahead of `now`, None without any.
 
-    -inf where those rows are all that were `before`.
+    -inf if `before` holds only such rows.
     """
     few = before[-EXCURSION_ROWS - 1 :]
     few = few[np.isfinite(few)]
@@ -185,10 +200,10 @@ def _before_excursion(before: Floats, now: float) -> float | None:
 
 
 def _in_order(stamps: Floats) -> tuple[NDArray[np.intp], list[Finding]]:
-    """Return the rows in the order of time, where they are a few places out of it, and say so.
+    """Return the rows sorted by time where they are a few places out of order, and the finding.
 
-    Rows are only moved to where the steps show that each was missing; what stays out of order
-    is a damaged stamp, or a clock that was set.
+    Rows are moved only to places where the steps show that a row is missing. Other rows out of
+    order have a damaged time stamp, or the clock was reset.
     """
     rows = np.arange(len(stamps))
     if len(stamps) < FEWEST_STAMPS or (stamps[1:] >= stamps[:-1]).all():
@@ -198,9 +213,9 @@ def _in_order(stamps: Floats) -> tuple[NDArray[np.intp], list[Finding]]:
         return rows, []
     # Rows that are out of order lie between rows that are later than all before, and earlier
     # than all after.
-    settled = np.concatenate([[-np.inf], np.maximum.accumulate(stamps)[:-1]]) <= stamps
-    settled &= np.minimum.accumulate(stamps[::-1])[::-1] >= stamps
-    edges = np.flatnonzero(np.diff(settled.astype(np.int8), prepend=1, append=1))
+    in_place = np.concatenate([[-np.inf], np.maximum.accumulate(stamps)[:-1]]) <= stamps
+    in_place &= np.minimum.accumulate(stamps[::-1])[::-1] >= stamps
+    edges = np.flatnonzero(np.diff(in_place.astype(np.int8), prepend=1, append=1))
     order, moved, farthest = rows.copy(), 0, 0
     for start, stop in edges.reshape(-1, 2).tolist():
         placed = start + np.argsort(stamps[start:stop], kind="stable")
@@ -217,7 +232,7 @@ def _in_order(stamps: Floats) -> tuple[NDArray[np.intp], list[Finding]]:
 
 
 def _alone(stamps: Floats) -> NDArray[np.int8]:
-    """Return 3 for a first or a last row that stands alone before or after a gap, else 0."""
+    """Return 3 for a single first row before a gap or last row after one, else 0, int8[m]."""
     alone = np.zeros(len(stamps), dtype=np.int8)
     if len(stamps) < FEWEST_STAMPS:
         return alone
@@ -229,9 +244,9 @@ def _alone(stamps: Floats) -> NDArray[np.int8]:
 
 def _filled(time: Floats, known: NDArray[np.intp], findings: list[Finding]
             ) -> tuple[Floats, NDArray[np.intp]]:
-    """Give times to the rows between, where only every n-th row has one.
+    """Interpolate times where only every n-th row has one.
 
-    Returns the stamps, and the rows that have one.
+    Returns the times, and the rows that have one.
     """
     if len(known) < 3 or len(known) > (1 - GREATEST_SHARE_ASIDE) * len(time):
         return time[known], known
@@ -240,7 +255,7 @@ def _filled(time: Floats, known: NDArray[np.intp], findings: list[Finding]
     if usual < 2 or (gaps == usual).mean() < 0.8 or not (steps > 0).any():
         return time[known], known
     step = float(np.median(steps[steps > 0])) / usual
-    # Between two stamps that are as far apart as the rows between them take.
+    # Only where two time stamps differ by the usual step times their rows.
     whole = np.abs(steps - gaps * step) <= 0.5 * step * usual
     share = np.append(np.where(whole, steps / gaps, np.nan), step)
     rows = np.arange(known[0], min(len(time), known[-1] + int(usual)))
@@ -253,7 +268,7 @@ def _filled(time: Floats, known: NDArray[np.intp], findings: list[Finding]
 
 
 def _excursions(stamps: Floats, where: str) -> NDArray[np.int8]:
-    """Return 1 for each row that lies behind those before, 2 for one that lies ahead, else 0."""
+    """Return 1 for rows earlier than rows before them, 2 for rows ahead of later ones, else 0."""
     bad = np.zeros(len(stamps), dtype=np.int8)
     falls = np.flatnonzero(stamps[1:] < stamps[:-1])
     if len(falls) > GREATEST_SHARE_ASIDE * len(stamps):
@@ -270,7 +285,7 @@ def _excursions(stamps: Floats, where: str) -> NDArray[np.int8]:
                 f"{stamps[ahead[-1]]:g} s, both since the first sample, and how long the break "
                 "was isn't known", where, "cut the log there, or read it flight by flight")
         if len(ahead) < len(behind) or (
-                len(ahead) == len(behind) and _leapt(stamps, int(ahead[0]), step)):
+                len(ahead) == len(behind) and _jumped_ahead(stamps, int(ahead[0]), step)):
             bad[ahead] = 2
         else:
             bad[behind] = 1
@@ -278,8 +293,8 @@ def _excursions(stamps: Floats, where: str) -> NDArray[np.int8]:
     return bad
 
 
-def _leapt(stamps: Floats, row: int, step: float) -> bool:
-    """Whether a row lies further after the one before it than the usual `step` [s]."""
+def _jumped_ahead(stamps: Floats, row: int, step: float) -> bool:
+    """Whether a row is more than 1.5 times the usual `step` [s] after the row before it."""
     return row > 0 and bool(stamps[row] - stamps[row - 1] > 1.5 * step)
 
 
@@ -290,11 +305,11 @@ def _length(stamps: Floats, rows: NDArray[np.intp]) -> float:
 
 def _sides(stamps: Floats, bad: NDArray[np.int8], fall: int
            ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return the rows ahead of a fall and those behind it, either of which may be at fault.
+    """Return the rows ahead of a step back in time and those behind it; either may be wrong.
 
-    Those ahead lie before it and are later than the first one after it; those behind lie after
-    it and are earlier than the last one before it. The search goes on until the shorter is
-    known and the longer is at least as long.
+    The rows ahead precede the step and have later times than the first row after it; those behind
+    follow it and have earlier times than the last row before it. The search window is widened until
+    the shorter side is complete and the longer one at least as long.
     """
     high, low = stamps[fall], stamps[fall + 1]
     window = 64
@@ -316,13 +331,13 @@ def _sides(stamps: Floats, bad: NDArray[np.int8], fall: int
 
 
 def _spread(stamps: Floats) -> tuple[Floats, int, list[Finding]]:
-    """Spread rows that share a stamp evenly over its width, where that is the log's habit."""
+    """Spread rows that share a time stamp evenly over its width, if the whole log has such rows."""
     changes = np.flatnonzero(stamps[1:] != stamps[:-1]) + 1
     if not len(changes):
         return stamps, 0, []
     starts = np.concatenate([[0], changes])
     counts = np.diff(starts, append=len(stamps))
-    # The first and the last stamp may have lost rows to the recording's start and end.
+    # The first and last stamps may have fewer rows.
     inner = counts[1:-1] if len(counts) > 2 else counts[counts.argmax():][:1]
     typical = int(np.median(inner))
     if not _coarse(inner):
@@ -331,8 +346,8 @@ def _spread(stamps: Floats) -> tuple[Floats, int, list[Finding]]:
     width = float(np.median(widths[widths > 0])) if (widths > 0).any() else 0.0
     before = np.concatenate([[np.inf], widths])
     after = np.concatenate([widths, [np.inf]])
-    # A run that is cut short at the start of a stretch has lost its first rows; at the end
-    # of one, its last. Within a stretch the rows share the stamp's width evenly.
+    # A short run at the start of a stretch lacks its first rows, one at the end its last. Within
+    # a stretch the rows are spread evenly over the width of the stamp.
     opens, closes = before > 1.5 * width, after > 1.5 * width
     share = np.where(opens | closes, np.maximum(counts, typical), counts)
     lead = np.where(opens & ~closes, share - counts, 0)
@@ -345,7 +360,7 @@ def _spread(stamps: Floats) -> tuple[Floats, int, list[Finding]]:
 
 
 def _coarse(counts: NDArray[np.intp]) -> bool:
-    """Whether rows share their stamps all along, and never far more than the others do."""
+    """Whether rows share time stamps throughout, without outliers in their number."""
     repeats = counts >= 2
     if np.median(counts) >= 2 and repeats.mean() >= 0.8:
         return True
