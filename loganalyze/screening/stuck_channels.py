@@ -243,8 +243,8 @@ def stale(
     """Whether each run ends in a step of more than `step`, and more than `step` a second.
 
     `values` and `step` in SI; `interval` [s] : the usual one; steps across gaps don't count. A
-    value that returns to within half a step within `gust_s` [s] may be a gust and isn't stale. Nor is a
-    step back to the value before the run, or one that the next step reverses: a held value is
+    value that returns to within half a step within `gust_s` [s] may be a gust and isn't stale. Nor
+    is a step back to the value before the run, or one that the next step reverses: a held value is
     updated to a new one.
     """
     if not len(runs):
