@@ -220,8 +220,6 @@ def held(time: Floats, interval: float) -> Floats:
 
     `time` : float64[n] [s], ascending; `interval` : usual interval [s], NaN if unknown. float64[n].
     """
-    if not len(time):
-        return np.empty(0)
     normal = interval if interval > 0 else 0.0
     hold = np.empty(len(time))
     np.subtract(time[1:], time[:-1], out=hold[:-1])
@@ -232,8 +230,6 @@ def held(time: Floats, interval: float) -> Floats:
 
 def held_at(time: Floats, interval: float, rows: Rows) -> Floats:
     """Return `held` at the given rows, float64[m]."""
-    if not len(time):
-        return np.empty(0)
     normal, last = interval if interval > 0 else 0.0, len(time) - 1
     until = np.minimum(time[np.minimum(rows + 1, last)] - time[rows], HELD_INTERVALS * normal)
     return np.where(rows == last, normal, until)

@@ -5,6 +5,7 @@ import pytest
 
 from loganalyze import analyze
 from loganalyze.air import atmosphere
+from loganalyze.limits.evaluation import UNKNOWN
 from loganalyze.record.units import FOOT
 
 
@@ -26,3 +27,19 @@ def test_density_altitude_of_dense_air_down_to_minus_five_kilometres(
     assert given[above] == pytest.approx(
         atmosphere.altitude_from_density_ratio(ratio[above]) / FOOT, abs=0.5)
     assert np.isnan(given[~above]).all()
+
+
+@pytest.mark.parametrize("which", ["arrays", "compiled"])
+def test_an_altitude_that_a_correction_moves_beyond_the_table_is_unknown(
+        which, log, sheet, mmo, choose_engine):
+    """The recorded altitude is plausible, the corrected one below the lowest that is."""
+    choose_engine(which)
+    speed = np.linspace(170.0, 220.0, 60)
+    flight = log(np.arange(60.0), indicated_airspeed=speed, pressure_altitude=-900.0)
+    limits = sheet(mmo, recorded="indicated",
+                   altimeter_correction=[[50, 0], [190, 0], [191, -2500], [400, -2500]])
+    found = analyze(flight, limits)
+    lost, kept = speed > 191.5, speed < 190
+    assert np.isnan(found.columns["mach"][lost]).all()
+    assert np.isfinite(found.columns["mach"][kept]).all()
+    assert (found.columns["state"][lost] == UNKNOWN).all()

@@ -59,6 +59,13 @@ def test_without_temperature_there_is_no_answer_but_the_reason():
     assert math.isnan(helped.as_flown_kt)
 
 
+def test_power_back_five_ten_and_fifteen_seconds_earlier_is_asked():
+    case = drawn(301)
+    log, _, _ = recorded(case, 301)
+    helped = la.what_if(la.analyze(log, sheet_of(case)), 1)
+    assert [one.amount for one in helped.answers if one.change == "earlier"] == [5, 10, 15]
+
+
 def test_exceedances_are_numbered_from_one():
     case = drawn(301)
     log, _, _ = recorded(case, 301)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from statistics import NormalDist
 
 import pytest
+from load_factor import LoadFactor
 
 import loganalyze
 from loganalyze import LimitsSheet, Problem
@@ -42,6 +43,23 @@ def test_without_a_tolerance_its_uncertainty_is_unknown(long_pull_up):
     [one] = assessed(long_pull_up, NMAX).exceedances
     assert (one.flown.word, one.flown.reason) == ("not determinable", "no uncertainty")
     assert one.flown.reading == pytest.approx(0.4, abs=1e-9)
+
+
+def test_a_kind_brings_what_its_channel_errs_by(long_pull_up, monkeypatch):
+    """Where the sheet is silent: a typical error, and the widest that rules allow."""
+    monkeypatch.setattr(LoadFactor, "typical_errors", {"load_factor": (0.06, "a rule")})
+    monkeypatch.setattr(LoadFactor, "widest_errors", {"load_factor": (0.3, "another rule")})
+    found = assessed(long_pull_up, NMAX)
+    [one] = found.exceedances
+    assert one.flown.common_u == pytest.approx(0.06 / math.sqrt(3), abs=1e-9)
+    assert ("load_factor", "a rule", pytest.approx(0.06 / math.sqrt(3))) in found.tolerances
+    assert one.flown.widest.high - one.flown.widest.low == pytest.approx(
+        2 * NormalDist().inv_cdf(0.975) * math.hypot(0.3 / math.sqrt(3), one.flown.random_u),
+        rel=0.02)
+    # What the sheet states is what counts.
+    [own] = assessed(long_pull_up, NMAX, uncertainty={
+        "channels": {"load_factor": {"standard": 0.1}}}).exceedances
+    assert own.flown.common_u == pytest.approx(0.1, abs=1e-12)
 
 
 def test_nobody_saw_it_displayed(long_pull_up):

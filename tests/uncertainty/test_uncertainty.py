@@ -281,6 +281,14 @@ def test_every_tolerance_is_listed_with_its_source():
     assert found.step.settings["airspeed"] == "calibration"
 
 
+def test_an_altimeter_correction_errs_as_the_altitude_does():
+    stated = level(250, 25000, altimeter_correction={"standard": 60})
+    assert ("altimeter_correction", "the limits sheet", 60.0) in stated.tolerances
+    same = level(250, 25000, pressure_altitude={"standard": 60}).columns
+    assert stated.columns["mach_u"] == pytest.approx(same["mach_u"], rel=1e-6)
+    assert stated.columns["mach_u"][0] > 0
+
+
 LIMITS = [
     VMO, {"name": "by height", "quantity": "calibrated_airspeed",
           "by_pressure_altitude": [[0, 250], [40000, 210]]},
