@@ -101,9 +101,7 @@ def test_only_the_command_line_imports_inside_functions(path):
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_a_module_stays_readable(path):
-    # Two of words stand a little over it, and are to be parted by subject.
-    longest = 420 if path.name in ("reading_text.py", "report_sentences.py") else 400
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= longest
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 400
 
 
 def test_a_folder_holds_at_most_twelve_modules():

@@ -51,9 +51,9 @@ def test_what_screening_finds_is_said(run, tmp_path):
     speeds[30] = 400.0
     log = write_log(tmp_path / "log.csv", [*speeds, "", ""])
     done = run("inspect", log)
-    assert "Screening: 3.0 s (4.8 %) of 1 min 02 s airborne set aside" in done.out
+    assert "Screening: 3.0 s (4.8 %) of 1 min 02 s airborne screened out" in done.out
     assert ("  Calibrated airspeed: out and at once back, faster than plausible for 1.0 s of "
-            "1 min 00 s, from 0:00:30.0: set aside.") in done.out
+            "1 min 00 s, from 0:00:30.0: screened out.") in done.out
     assert "  Calibrated airspeed: no value for 2.0 s of 1 min 02 s, from 0:01:00.0" in done.out
     flight, = json.loads(run("inspect", log, "--json").out)["flights"]
     spike = next(one for one in flight["quality"] if one["name"] == "faster than plausible"

@@ -34,7 +34,7 @@ def test_the_interval_covers_both_and_a_sentence_says_so(run, tmp_path):
     sheet = tmp_path / "sheet.toml"
     sheet.write_text(SHEET)
     said = " ".join(run("analyze", log, "--limits", sheet, "-v").out.split())
-    assert "Gusts and sensor noise can't be told apart here" in said
+    assert "Gusts and sensor noise can't be separated here" in said
     assert "the interval covers both" in said
     sheet.write_text(SHEET + "airspeed_noise = { standard = 1.0, correlation_s = 4 }\n")
     said = " ".join(run("analyze", log, "--limits", sheet, "-v").out.split())

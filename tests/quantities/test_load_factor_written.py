@@ -102,7 +102,7 @@ def test_the_terminal(written):
             "Worst: 2.90 g, 0.40 g over nz, at 5,600 ft, 0:01:00.0.",
             "Worst at 0:01:00.0: 2.90 g, 0.40 g over the limit of 2.50 g",
             "As flown: 0.29 to 0.51 g over (95 %), proven over",
-            "Causes are not worked out for limits of load factor.",
+            "Causes are not computed for limits of load factor.",
             'Severity high (more than 95 %), by the rule "0.3 over": 0.40 g over (0.30 g or more).',
             "Over for 5.8 s, by more than 0.25 g for 3.4 s; never by more than 0.5 g.",
             "Near: nz, 0.04 g under it at 0:03:00.0"):
@@ -139,7 +139,7 @@ def test_the_page(tmp_path, reader):
     assert FOREIGN.findall(own.replace("hatched: unknown", "")) == []  # as of any picture
     assert "Load factor 2.90 g Its limit 2.50 g" in own
     assert "0.40 g over 0.29 to 0.51 g over more than 99 % proven over" in own
-    assert ("Causes are not worked out for limits of load factor." in own) == (
+    assert ("Causes are not computed for limits of load factor." in own) == (
         reader != "maintenance")
 
 

@@ -39,8 +39,8 @@ def test_a_held_altitude_keeps_its_own_samples_and_is_interpolated_between(tmp_p
         np.interp(TIME[:237], TIME[::4], ALTITUDE[::4]))
     assert log.recorded("pressure_altitude").sum() == 60
     assert reading_text.sentences(log.source.inferred) == (
-        '"press_alt_ft" was recorded at every 4th row and held between: the repeats were set '
-        "aside.",)
+        '"press_alt_ft" was recorded at every 4th row and held between: the repeats were left '
+        "out.",)
     assert log.interval_s == 0.25
 
 
@@ -109,7 +109,7 @@ def test_a_value_that_starts_again_runs_on(tmp_path):
         "column": "ALT", "unit": "ft", "wraps_at": 8192}}, ALT=ALTITUDE % 8192, ias_kt=SPEED)
     np.testing.assert_allclose(log.channels["pressure_altitude"].values / FT, ALTITUDE)
     assert reading_text.sentences(log.source.inferred)[-1] == (
-        '"ALT" starts again after 8192 ft: made to run on from its first value.')
+        '"ALT" starts again after 8192 ft: unwrapped, so that it continues from its first value.')
 
 
 def test_two_sources_are_both_kept(tmp_path):

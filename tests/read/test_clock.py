@@ -124,9 +124,9 @@ def test_repeated_and_backward_rows_are_set_aside_and_counted(tmp_path: Path) ->
         "rows": 50, "kept": 47, "set aside, no time": 1, "set aside, time runs backwards": 1,
         "set aside, repeated time": 1}
     assert reading_text.sentences(log.source.inferred) == (
-        "1 of 50 rows were set aside: no time.",
-        "1 of 50 rows were set aside: time runs backwards.",
-        "1 of 50 rows were set aside: repeated time.")
+        "1 of 50 rows were left out: no time.",
+        "1 of 50 rows were left out: time runs backwards.",
+        "1 of 50 rows were left out: repeated time.")
 
 
 def test_a_clock_reset_is_refused(tmp_path: Path) -> None:

@@ -167,7 +167,7 @@ def check_all(clock: str, damaged: list[tuple[str, int, int]], rng: np.random.Ge
         assert np.abs(off).max() <= 8, f"{about}: {np.abs(off).max()} s off"
         assert len(rows) >= ROWS - 12 * len(damaged), f"{about}: {ROWS - len(rows)} rows lost"
         if len(rows) < ROWS:
-            assert any("set aside" in one
+            assert any("left out" in one
                        for one in reading_text.sentences(log.source.inferred)), about
             outcome = "said"
         if whole.utc_start is not None and log.utc_start is None:

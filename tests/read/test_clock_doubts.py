@@ -53,7 +53,7 @@ def without(log: FlightLog, row: int) -> None:
     """Check that one row of that flight has gone, with a word, and the others keep their time."""
     kept = np.delete(T, row)
     np.testing.assert_allclose(log.time, kept - kept[0])
-    assert any(one.startswith("1 of 600 rows were set aside: no time")
+    assert any(one.startswith("1 of 600 rows were left out: no time")
                for one in reading_text.sentences(log.source.inferred))
 
 
@@ -102,7 +102,7 @@ def test_one_damaged_part_of_the_day_beside_a_date(cell: str, row: int, tmp_path
     log = read(tmp_path, "Date;Time", [f"2026-03-01;{part}" for part in parts])
     assert log.steps[0].counts["kept"] == 599
     assert log.time[-1] - log.time[0] == pytest.approx(598 if row in (0, 599) else 599, abs=0.01)
-    assert any("1 of 600 rows were set aside" in one
+    assert any("1 of 600 rows were left out" in one
                for one in reading_text.sentences(log.source.inferred))
 
 

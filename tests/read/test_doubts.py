@@ -67,9 +67,9 @@ def test_a_date_of_six_digits_is_no_date(date: str, tmp_path: Path) -> None:
     log = log_of(tmp_path, "Date,Time", [f"{date},{stamp[11:]}" for stamp in STAMPS])
     assert log.utc_start is None
     assert reading_text.sentences(log.source.inferred) == (
-        f'The dates in column "Date" (such as "{date}") were not used: nothing tells the order of '
-        'day, month and year. Say form = "day first" or form = "month first" under [clock] in a '
-        "columns file, or export YYYYMMDD.",)
+        f'The dates in column "Date" (such as "{date}") were not used: the order of '
+        'day, month and year isn\'t known. Say form = "day first" or form = "month first" under '
+        "[clock] in a columns file, or export YYYYMMDD.",)
 
 
 def test_a_year_of_two_digits_between_hyphens(tmp_path: Path) -> None:
@@ -176,7 +176,7 @@ def test_a_fill_value_within_the_range(fill: float, where: list[slice], gone: in
     assert np.isnan(log.aligned("calibrated_airspeed")).sum() == gone
     assert reading_text.sentences(log.source.inferred) == ((
         f'"CAS [kt]" stands at {fill:g} kt {gone} times in sequence, reached and left by '
-        "steps that no aircraft can make: taken as a fill value and set aside.",) if gone else ())
+        "steps that no aircraft can make: taken as a fill value and left out.",) if gone else ())
 
 
 def test_a_steady_cruise_between_two_dropouts_is_no_fill_value(tmp_path: Path) -> None:

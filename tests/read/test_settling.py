@@ -31,7 +31,7 @@ def test_a_stamp_that_leaps_ahead_is_set_aside_alone():
     settled = make_monotonic(clock(np.arange(50), 1e9, np.arange(51, 100)), "log")
     assert settled.aside == {"time leaps ahead": 1}
     assert settled.time.tolist() == [*range(50), *range(51, 100)]
-    assert sentences_of(settled) == ["1 of 100 rows were set aside: time leaps ahead."]
+    assert sentences_of(settled) == ["1 of 100 rows were left out: time jumps ahead."]
 
 
 def test_a_stamp_that_falls_back_is_set_aside_alone():
@@ -76,7 +76,7 @@ def test_a_time_at_every_eighth_row_is_spread_over_the_rows_between():
     assert settled.keep[0] == 2
     assert sentences_of(settled) == [
         "Only every 8th row has a time: the rows between were spread evenly.",
-        "2 of 80 rows were set aside: no time."]
+        "2 of 80 rows were left out: no time."]
 
 
 def test_rows_between_are_not_spread_over_a_gap():

@@ -29,11 +29,11 @@ def suspect(**changes):
          "plausible, and nothing recorded could bear it out."),
     ({"not_borne_out_by": ["mach", "calibrated_airspeed_2", "load_factor"]},
      "Not counted: over VMO at 0:01:01.0 by 20.0 kt: one sample, faster out and back than "
-     "plausible, not borne out by Mach number, calibrated airspeed or normal load factor."),
+     "plausible, not confirmed by Mach number, calibrated airspeed or normal load factor."),
     ({"reason": "frozen", "end_s": 90.0, "quantity": "mach", "limit": "MMO", "excess": 0.012,
       "not_borne_out_by": ["mach"]},
      "Not counted: over MMO from 0:01:01.0 to 0:01:30.0 by Mach .012: the airspeed was frozen "
-     "while others moved, not borne out by Mach number."),
+     "while others moved, not confirmed by Mach number."),
 ])
 def test_a_suspect_in_one_sentence(changes, said):
     assert quality_text.suspect(suspect(**changes)) == said

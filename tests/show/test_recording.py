@@ -18,7 +18,7 @@ def test_a_flag_as_a_sentence():
                       {"witnesses": ("mach", "ground_speed")})
     assert recording_text.flag(one) == (
         "Indicated airspeed: frozen while others moved for 3.0 s of 1 min 40 s, 2 stretches from "
-        "0:00:10.0 (shown by Mach number and ground speed): set aside.")
+        "0:00:10.0 (shown by Mach number and ground speed): screened out.")
     apart = QualityFlag("sources disagree", "pressure_altitude", ALL, Intervals.of([(3, 9)]), False,
                         {"sources": ("pressure_altitude_2",), "mean": 30.48, "greatest": 304.8})
     assert recording_text.flag(apart) == (
@@ -27,7 +27,7 @@ def test_a_flag_as_a_sentence():
     lost = QualityFlag("synchronisation lost", "", ALL, Intervals.of([(3, 7)]))
     assert recording_text.flag(lost) == (
         "Several channels corrupt at once, synchronisation lost for 4.0 s of 1 min 40 s, from "
-        "0:00:03.0: set aside.")
+        "0:00:03.0: screened out.")
 
 
 def test_nothing_found_is_nothing_said():
@@ -52,5 +52,5 @@ def test_steps_and_what_the_recorder_does_with_the_rest():
     assert said(recorder="truncates", by="mach") == (
         "Indicated airspeed: recorded in steps of 0.5 kt; the recorder truncates, as shown by "
         "Mach number.")
-    assert said() == ("Indicated airspeed: recorded in steps of 0.5 kt; nothing tells whether "
-                      "rounded or cut off.")
+    assert said() == ("Indicated airspeed: recorded in steps of 0.5 kt; whether "
+                      "rounded or cut off isn't known.")

@@ -30,7 +30,7 @@ def test_turns_offer_an_error_and_say_that_it_is_not_applied():
     assert said == (
         "Ground speed in 2 turns says that the reconstructed true airspeed reads 5.7 kt high "
         "(standard uncertainty 0.4 kt): more than the 4.1 kt that uncertainty allows. Offered, "
-        "not applied. The turns don't tell an airspeed error from a temperature error.")
+        "not applied. The turns can't separate an airspeed error from a temperature error.")
     split = check_text.check(Check("turns", None, TURNS | {
         "airspeed_reads_high_kt": 4.0, "airspeed_u_kt": 0.5, "temperature_reads_high_k": -1.0,
         "temperature_u_k": 2.0}))

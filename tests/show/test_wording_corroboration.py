@@ -29,8 +29,8 @@ from loganalyze.text.language import corroboration_text, report_labels
      "less: the airspeed reads 64.0 kt more than it says, of which noise, steps, lag and drift "
      "explain at most 2.0 kt; by that, the limit was exceeded by 10.0 kt."),
     (Reference("ground_speed", "airspeed", CANT_TELL, 1.0, 17.0, 4.0, 6),
-     "The recorded ground speed can't tell: by that, the limit was exceeded by 4.0 kt, give or "
-     "take 17.0 kt of the airspeed."),
+     "The recorded ground speed is inconclusive: by that, the limit was exceeded by 4.0 kt, give "
+     "or take 17.0 kt of the airspeed."),
 ])
 def test_each_verdict_of_a_channel(one, said):
     assert corroboration_text.corroboration(Evidence((one,)), "calibrated_airspeed") == [said]

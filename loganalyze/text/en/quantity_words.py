@@ -15,7 +15,7 @@ SPEED_LETTERS: Mapping[str, str] = {
 }
 MACH_WORDS: Mapping[str, str] = {"mach": "Mach", "indicated_mach": "indicated Mach"}
 UNKNOWN = "not known"
-NO_CAUSE = "not worked out"
+NO_CAUSE = "not computed"
 """The cell of the cause of an exceedance that is none of a speed."""
 
 
@@ -44,8 +44,8 @@ def amount(value: float | None, quantity: LimitedQuantity, sign: bool = False) -
 
 
 def no_causes(quantity: LimitedQuantity) -> str:
-    """Return that nothing is told of why a limit of it was exceeded."""
-    return f"Causes are not worked out for limits of {quantity.noun}."
+    """Return that nothing is said of why a limit of it was exceeded."""
+    return f"Causes are not computed for limits of {quantity.noun}."
 
 
 def no_other_channel(quantity: LimitedQuantity) -> str:

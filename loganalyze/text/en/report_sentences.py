@@ -375,7 +375,7 @@ def declared(name: str) -> str:
 
 
 def versions(found: Mapping[str, str]) -> str:
-    """Return what reckoned it, in a line."""
+    """Return which versions computed it, in a line."""
     return "Made with " + ", ".join(f"{name} {number}" for name, number in found.items()) + "."
 
 

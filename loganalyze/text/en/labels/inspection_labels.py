@@ -65,4 +65,4 @@ def screening(lost_s: float, airborne_s: float) -> str:
     """Return how much of the airborne time no verdict can rest on."""
     share = f" ({100 * lost_s / airborne_s:.2g} %)" if lost_s and airborne_s else ""
     return (f"Screening: {duration(lost_s) if lost_s else 'nothing'}{share} of "
-            f"{duration(airborne_s)} airborne set aside")
+            f"{duration(airborne_s)} airborne screened out")

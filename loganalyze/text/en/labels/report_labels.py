@@ -108,7 +108,7 @@ CAUSES: dict[str, tuple[str, str]] = {
     "energy_kt": ("energy gained", "energy gained"),
     "air_temperature_kt": ("air temperature", "air temperature changed"),
     "speed_change_kt": ("speed gained", "speed gained"),
-    "remainder_kt": ("remainder", "cause not told apart"),
+    "remainder_kt": ("remainder", "cause not separated"),
 }
 """By field of the contributions: the bar's label, and the cell's few words."""
 
@@ -129,8 +129,8 @@ NO_PANEL = ("A panel is drawn for the {shown} worst exceedances, proven ones fir
             "lists all {all}.")
 NO_WARNING = "No overspeed warning was recorded."
 WARNING_SOUND = "The recorded overspeed warning gave no cause for remark."
-NO_LADDER = "The time beyond each step was not reckoned."
-NO_HISTOGRAM = "No distribution of the margin: it was not reckoned."
+NO_LADDER = "The time beyond each step was not computed."
+NO_HISTOGRAM = "No distribution of the margin: it was not computed."
 NO_DATE = "The log has no date: times count from the flight's first sample."
 EXAMPLE_SEVERITY = ("The severity levels come from the example rules, which no authority and no "
                     "operator has approved.")
@@ -181,7 +181,7 @@ SETTINGS_TITLE = "Settings"
 ALL_LIMITS = "any limit"
 ALL_SPEED_LIMITS = "any limit in airspeed or Mach"
 NOT_MET = "Never applied, or could not be judged: {limits}."
-NO_PHASES = "The phases of flight were not told apart."
+NO_PHASES = "The phases of flight were not identified."
 WHOLE_RECORDING = "the recording as a whole"
 AND_MORE = "; and more"
 ALWAYS = "always"

@@ -88,5 +88,5 @@ def _turns(one: Check, how: Presentation) -> str:
                      f"{values['temperature_reads_high_k']:+.1f} K (u "
                      f"{values['temperature_u_k']:.1f} K).")
     else:
-        lines.append("The turns don't tell an airspeed error from a temperature error.")
+        lines.append("The turns can't separate an airspeed error from a temperature error.")
     return " ".join(lines)

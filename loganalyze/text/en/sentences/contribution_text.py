@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from loganalyze.text.facts import ExceedanceFacts
 
 LEAST_KT = 0.5
-"""Parts smaller than this [kt] aren't told in the sentence (the numbers keep them)."""
+"""Parts smaller than this [kt] are left out of the sentence (the numbers keep them)."""
 PULLED_G = 1.3
 """From this load factor [g] on it is worth a word."""
 
@@ -36,16 +36,16 @@ PARTS: dict[str, tuple[str, str, str]] = {
 
 
 def parts(one: Contributions) -> list[tuple[str, float]]:
-    """Return the parts that were told apart, by name, in kt; positive took margin away."""
+    """Return the parts that could be separated, by name, in kt; positive took margin away."""
     fields = [name for name in PARTS if name != "speed_change_kt"]
     if not one.split:
         fields = ["limit_moved_kt", "configuration_kt", "speed_change_kt"]
     return [(PARTS[name][0], getattr(one, name)) for name in fields]
 
 
-NO_RUN_IN = ("What led to the limit can't be told: airspeed and altitude before it were not "
+NO_RUN_IN = ("What led to the limit isn't known: airspeed and altitude before it were not "
              "recorded without a break.")
-NO_WORSENING = ("What made it worse can't be told: the recording breaks off between the limit and "
+NO_WORSENING = ("What made it worse isn't known: the recording breaks off between the limit and "
                 "the worst.")
 UNSPLIT = ("The change of speed can't be split further: that takes both air temperature and "
            "pressure altitude.")

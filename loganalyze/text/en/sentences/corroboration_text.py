@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from loganalyze.results.evidence import Edge, Evidence, Reference
 
 NOTHING = "No other channel was recorded that could confirm or contradict it."
-UNSEEN = ("It is short, and its start or its end wasn't recorded: by itself it can't be told from "
-          "a corrupt value.")
+UNSEEN = ("It is short, and its start or its end wasn't recorded: by itself it can't be "
+          "distinguished from a corrupt value.")
 STEPS = {"airspeed": "The airspeed", "pressure altitude": "The pressure altitude",
          "flap": "The flap angle", "slat": "The slat angle"}
 
@@ -61,7 +61,7 @@ def _reference(one: Reference, quantity: str, how: Presentation) -> str:
         case "contradicts":
             return f"{name} contradicts it: {more}; by that, {by}."
         case "can't tell":
-            return (f"{name} can't tell: by that, {by}, give or take "
+            return (f"{name} is inconclusive: by that, {by}, give or take "
                     f"{_size(one.allowed, one.quantity, how)} of the {one.quantity}.")
         case _:
             assert_never(one.verdict)

@@ -39,7 +39,7 @@ def _listed(values: Mapping[str, Any]) -> str:
 
 
 def _reduced(values: Mapping[str, Any]) -> str:
-    return ("Static air temperature reckoned from the total air temperature with recovery "
+    return ("Static air temperature computed from the total air temperature with recovery "
             f"factor {values['recovery_factor']:g}.")
 
 
@@ -70,14 +70,14 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         "Indicated altitude recorded without its altimeter setting: no pressure altitude, no Mach "
         "number, no phases of flight, and only limits judged that need none.",
     "altitude_from_pressures": lambda values:
-        f"Pressure altitude reckoned from the recorded pressure ({_listed(values)}).",
+        f"Pressure altitude computed from the recorded pressure ({_listed(values)}).",
     "altitude_from_indicated": lambda values:
-        "Pressure altitude reckoned from indicated altitude and altimeter setting "
+        "Pressure altitude computed from indicated altitude and altimeter setting "
         f"({_listed(values)}).",
     "airspeed_from_pressures": lambda values:
-        f"Airspeed reckoned from the recorded pressure ({_listed(values)}).",
+        f"Airspeed computed from the recorded pressure ({_listed(values)}).",
     "airspeed_from_mach": lambda values:
-        "Calibrated airspeed reckoned from the recorded Mach number and pressure altitude "
+        "Calibrated airspeed computed from the recorded Mach number and pressure altitude "
         f"({_listed(values)}), as the limits sheet allows; no correction applied to it.",
     "instrument_correction_not_for_pressures":
         "Instrument correction of the limits sheet not applied: it is an indicator's, and the "
@@ -106,7 +106,7 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         "The limits sheet says indicated, but the column {column} names calibrated airspeed; "
         "taken as calibrated, no correction applied to it.",
     "indicated_from_tables":
-        "Indicated airspeed reckoned back from calibrated with the position correction tables.",
+        "Indicated airspeed computed back from calibrated with the position correction tables.",
     "calibrated_taken_as_indicated":
         "Calibrated airspeed taken as indicated for the limits published as indicated: no "
         "correction table given.",
@@ -124,7 +124,7 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         "states.",
     "total_temperature_reduced": _reduced,
     "probe_temperature_reduced": lambda values:
-        "Static air temperature reckoned from the probe's reading with recovery factor "
+        "Static air temperature computed from the probe's reading with recovery factor "
         f"{values['recovery_factor']:g}.",
     "temperature_lost": lambda values:
         f"No usable air temperature for {duration(values['lost_s'])}, between "

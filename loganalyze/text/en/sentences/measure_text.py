@@ -47,7 +47,7 @@ def smallest(one: LimitMeasure, how: Presentation | None = None, quantity: str =
 def within(one: LimitMeasure, quantity: str = "") -> str:
     """Return the time within each band of a limit as a sentence.
 
-    Of the bands that were never entered only the widest is told.
+    Of the bands that were never entered only the widest is named.
     """
     name = one.limit or "whichever limit applied"
     if not one.judged_s > 0:

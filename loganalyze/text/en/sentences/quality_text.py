@@ -40,7 +40,7 @@ def suspect(one: SuspectFacts, how: Presentation | None = None) -> str:
     others = ""
     if one.not_borne_out_by:
         words = [known.words if (known := kind(name)) else name for name in one.not_borne_out_by]
-        others = f", not borne out by {_listed(list(dict.fromkeys(words)))}"
+        others = f", not confirmed by {_listed(list(dict.fromkeys(words)))}"
     elif one.reason == "spike":
         others = ", and nothing recorded could bear it out"
     return f"Not counted: over {one.limit} {when} by {by}: {DOUBTS[one.reason]}{others}."

@@ -39,7 +39,7 @@ UNIT_BY: dict[str, str] = {
 ROW_FAULTS: dict[str, str] = {
     "no time": "no time",
     "time runs backwards": "time runs backwards",
-    "time leaps ahead": "time leaps ahead",
+    "time leaps ahead": "time jumps ahead",
     "repeated time": "repeated time",
     "alone": "alone before or after a gap, so that its time may be wrong",
 }
@@ -103,7 +103,7 @@ def _zone_in_name(values: Values) -> str:
 
 
 def _dates_not_used(values: Values) -> str:
-    order = (": nothing tells the order of day, month and year. Say form = \"day first\" or "
+    order = (": the order of day, month and year isn't known. Say form = \"day first\" or "
              'form = "month first" under [clock] in a columns file, or export YYYYMMDD'
              if values["order_open"] else "")
     return f"The dates in column {values['column']}{_such(values)} were not used{order}."
@@ -154,7 +154,7 @@ def _later_header(values: Values) -> str:
         values["columns"], values["units"], strict=True)]
     parts += ["in another order"] if values["moved"] else []
     changes = f": {', '.join(parts)}" if parts else ""
-    return f"Columns named anew from line {values['line']} on{changes}: obeyed."
+    return f"Columns named anew from line {values['line']} on{changes}: the new names were used."
 
 
 def _damaged_cells(values: Values) -> str:
@@ -172,7 +172,7 @@ def _damaged_lines(values: Values) -> str:
 def _fill_values(values: Values) -> str:
     number = values["count"]
     return (f"{number} fill value{'' if number == 1 else 's'} in {values['column']} "
-            f"{'was' if number == 1 else 'were'} set aside.")
+            f"{'was' if number == 1 else 'were'} taken as missing.")
 
 
 def _plateau(values: Values) -> str:
@@ -180,7 +180,7 @@ def _plateau(values: Values) -> str:
     unit = f" {values['unit']}" if values["unit"] else ""
     return (f"{values['column']} stands at {stood}{' and others' if values['more'] else ''}{unit} "
             f"{values['count']} times in sequence, reached and left by steps that no aircraft can "
-            "make: taken as a fill value and set aside.")
+            "make: taken as a fill value and left out.")
 
 
 def _shifted(values: Values) -> str:
@@ -192,8 +192,8 @@ def _shifted(values: Values) -> str:
 
 def _wraps(values: Values) -> str:
     unit = f" {values['unit']}" if values["unit"] else ""
-    return (f"{values['column']} starts again after {values['span']:g}{unit}: made to run on from "
-            "its first value.")
+    return (f"{values['column']} starts again after {values['span']:g}{unit}: unwrapped, so that "
+            "it continues from its first value.")
 
 
 READING: dict[str, str | Callable[[Values], str]] = {
@@ -255,7 +255,7 @@ READING: dict[str, str | Callable[[Values], str]] = {
         f"their format: {'UTC' if values['dated'] else 'times'} may be wrong by so much.",
     # Rows.
     "rows_left_out": lambda values:
-        f"{values['count']} of {values['rows']} rows were set aside: "
+        f"{values['count']} of {values['rows']} rows were left out: "
         f"{ROW_FAULTS[values['reason']]}.",
     "rows_sorted": lambda values:
         f"{values['count']} rows were out of order, by {count(values['places'], 'place')} at most: "
@@ -326,14 +326,14 @@ READING: dict[str, str | Callable[[Values], str]] = {
         "{column} holds {value:g} {unit} in all its rows, as is written for no value: not read.",
     "held_between": lambda values:
         f"{values['column']} was recorded at every {ordinal(values['every'])} row and held between:"
-        " the repeats were set aside.",
+        " the repeats were left out.",
     "fine_word_ambiguous":
-        "At {count} of {rows} rows the coarse word {column} can't tell which turn its fine word is "
-        "in: no value there.",
+        "At {count} of {rows} rows the coarse word {column} doesn't settle which turn its fine "
+        "word is in: no value there.",
     "starts_again": _wraps,
     "may_have_started_again":
-        "{column} may have started again unseen over a gap: {count} values after it were set "
-        "aside.",
+        "{column} may have started again unseen over a gap: {count} values after it were left "
+        "out.",
     "shifted": _shifted,
 }
 

@@ -15,7 +15,7 @@ FLAGS: dict[str, str] = {
     "frozen": "frozen while others moved",
     "stale": "held, then off at one step",
     "ceased to flicker": "without its noise while the aircraft climbed or changed speed (frozen, "
-                         "calm air or a coarse step: nothing tells which)",
+                         "calm air or a coarse step: the log doesn't show which)",
     "sources disagree": "two sources disagree",
     "implausible step": "a step that no aircraft makes",
     "clamped": "at rest at its lowest value, which may hide a lower one",
@@ -45,14 +45,14 @@ def flag(one: QualityFlag, how: Presentation | None = None) -> str:
     if "greatest" in one.values:
         said += (f" (by {in_edge_unit(one.values['greatest'], one.channel, how)} at most, "
                  f"{in_edge_unit(one.values['mean'], one.channel, how)} on average)")
-    return said + (": set aside." if one.set_aside else ".")
+    return said + (": screened out." if one.set_aside else ".")
 
 
 def _steps(subject: str, one: QualityFlag, how: Presentation) -> str:
     step = in_edge_unit(one.values["step"], one.channel, how)
     recorder = one.values.get("recorder", "not determinable")
     if recorder == "not determinable":
-        return f"{subject}: recorded in steps of {step}; nothing tells whether rounded or cut off."
+        return f"{subject}: recorded in steps of {step}; whether rounded or cut off isn't known."
     return (f"{subject}: recorded in steps of {step}; the recorder {recorder}, as shown by "
             f"{_listed((one.values['by'],))}.")
 

@@ -50,7 +50,7 @@ WARNINGS: dict[str, Callable[[WarningFinding, Speed], str]] = {
             f": at {_speed(one.values, 'speed', put)}, {_excess(one, put)}, and never nearer "
             f"than the tolerance of {_speed(one.values, 'tolerance', put)}" if one.limit else ""),
     "not determinable": lambda one, put:
-        "on, but whether on time can't be told: its onset wasn't recorded, or the speed or the "
+        "on, but whether on time isn't known: its onset wasn't recorded, or the speed or the "
         "limit isn't known there",
 }
 """What is said of each kind of finding, after "the overspeed warning was"."""
