@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en import number_format as number_format
     from loganalyze.text.en import quantity_words as quantity_words
     from loganalyze.text.en import report_sentences as report_sentences
+    from loganalyze.text.en import value_words as value_words
     from loganalyze.text.en import verdict_sentences as verdict_sentences
     from loganalyze.text.en.instruction import comparison_words as comparison_words
     from loganalyze.text.en.instruction import crossover_words as crossover_words
@@ -61,7 +62,7 @@ MODULES: tuple[str, ...] = (
     "instruction.comparison_words", "instruction.crossover_words",
     "instruction.pointer_words",
     "instruction.ruler_words", "instruction.what_if_words", "number_format", "quantity_words",
-    "report_sentences", "verdict_sentences",
+    "report_sentences", "value_words", "verdict_sentences",
     "labels.command_labels", "labels.inspection_labels", "labels.page_labels",
     "labels.paper_labels", "labels.phase_labels", "labels.picture_labels", "labels.report_labels",
     "labels.sheet_labels", "labels.step_labels", "labels.terminal_labels",

@@ -38,8 +38,7 @@ from loganalyze.show.report.report_blocks import (
 )
 from loganalyze.show.report.report_building import flight_report
 from loganalyze.show.tables.exceedance_table import EXCEEDANCE_COLUMNS
-from loganalyze.text.language import decision_text, report_labels
-from loganalyze.text.language import report_sentences as said
+from loganalyze.text.language import decision_text, report_labels, value_words
 from loganalyze.uncertainty.error_budget import budget_of
 
 from .made import assessment_of, assurance, nothing_known
@@ -364,10 +363,10 @@ def test_everything_the_uncertainty_rests_on_has_words(analysis):
         {"airspeed": 200.0, "static": 200.0, "altitude": 5e3, "temperature": 5.0})
     assert {code for code, _, _ in listed} <= set(report_labels.TOLERANCES)
     for code in report_labels.TOLERANCES:
-        words, size = said.tolerance(code, 1.25, Presentation())
+        words, size = value_words.tolerance(code, 1.25, Presentation())
         assert words[0].isupper()
         assert re.search(r"\d", size)
-        assert said.tolerance(code, math.nan, Presentation())[1] == "not known"
+        assert value_words.tolerance(code, math.nan, Presentation())[1] == "not known"
 
 
 def test_a_probability_never_claims_certainty():

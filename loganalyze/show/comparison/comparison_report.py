@@ -20,7 +20,7 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.text.language import comparison_words as words
-from loganalyze.text.language import number_format, report_sentences
+from loganalyze.text.language import number_format, value_words
 from loganalyze.text.presentation import Presentation
 from loganalyze.version import __version__
 
@@ -99,7 +99,7 @@ def facts(found: Comparison, how: Presentation) -> list[tuple[str, ...]]:
 
 
 def _near(i: int, one: ComparedFlight) -> str:
-    said: str = report_sentences.length(one.near_s[i][1])
+    said: str = value_words.length(one.near_s[i][1])
     return said
 
 

@@ -53,6 +53,7 @@ from loganalyze.text.language import (
     report_labels,
     report_sentences,
     severity_text,
+    value_words,
     verdict_sentences,
 )
 from loganalyze.text.language import picture_labels as words
@@ -214,8 +215,8 @@ def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: floa
         text = put.format(
             number=each.number, limit=one.limit, excess=said, outcome=each.outcome,
             start=how.instant(one.start_s), end=how.instant(one.end_s),
-            span=report_sentences.length(one.duration_s),
-            over=report_sentences.length(one.time_over_s))
+            span=value_words.length(one.duration_s),
+            over=value_words.length(one.time_over_s))
         text += words.SEVERITY.format(level=each.severity) if each.severity else ""
         figure.text(0.08, (0.42 + 0.2 * (len(marked) - 1 - i)) / height, plain_text(text),
                     va="center", fontsize=8)

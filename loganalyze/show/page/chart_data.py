@@ -27,9 +27,8 @@ from loganalyze.show.figures.time_axis import COVERAGE_FACTOR_95
 from loganalyze.show.page.column_packing import packed
 from loganalyze.show.page.html_markup import json_text
 from loganalyze.show.report.report_blocks import Chart
-from loganalyze.text.language import ceiling_sentences, ruler_words
+from loganalyze.text.language import ceiling_sentences, ruler_words, value_words
 from loganalyze.text.language import page_labels as labels
-from loganalyze.text.language import report_sentences as words
 from loganalyze.text.presentation import Presentation
 
 PANELS: tuple[tuple[str, int, tuple[tuple[str, str], ...]], ...] = (
@@ -90,7 +89,7 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
         "more": [name for name in (*MORE, *recorded) if name in columns],
         "codes": {"state": [labels.STATES[code] for code in STATES],
                   "governing_limit": list(analysis.limit_names)}
-        | ({"phase": [words.phase(code) for code in PHASES]} if "phase" in columns else {}),
+        | ({"phase": [value_words.phase(code) for code in PHASES]} if "phase" in columns else {}),
         "coverage": COVERAGE_FACTOR_95,
         "over": [[exceedance.start_s, exceedance.end_s] for exceedance in analysis.exceedances],
         "unknown": np.round(analysis.unknown.edges, 6).tolist(),
@@ -149,7 +148,7 @@ def _recorded(log: FlightLog, how: Presentation
         values = (log.aligned(name) - known.unit.offset) / known.unit.factor
         unit, factor = how.units.edge(known.unit.name)
         yield f"recorded-{name}", (values.astype(np.float32), {
-            "label": words.channel_words(name), "unit": "" if known.discrete else unit,
+            "label": value_words.channel_words(name), "unit": "" if known.discrete else unit,
             "factor": factor, "digits": 0 if known.discrete else 2, "discrete": known.discrete})
 
 

@@ -36,6 +36,7 @@ from loganalyze.text.language import (
     reading_text,
     recording_text,
     step_labels,
+    value_words,
 )
 from loganalyze.text.language import report_labels as label
 from loganalyze.text.language import report_sentences as wording
@@ -66,10 +67,10 @@ def _key_facts(subject: Subject, facts: FlightFacts) -> list[tuple[str, str]]:
     pairs = [(label.KEY["aircraft"], subject.aircraft)]
     if facts.start_utc and not how.deidentified:
         pairs.append((label.KEY["start"], facts.start_utc[:19].replace("T", " ") + " UTC"))
-    pairs += [(label.KEY["recorded"], wording.length(facts.recorded_s)),
-              (label.KEY["judged"], wording.length(facts.judged_s)),
-              (label.KEY["unknown"], wording.length(facts.unknown_s)),
-              (label.KEY["sampling"], wording.sampling(facts.samples, facts.interval_s))]
+    pairs += [(label.KEY["recorded"], value_words.length(facts.recorded_s)),
+              (label.KEY["judged"], value_words.length(facts.judged_s)),
+              (label.KEY["unknown"], value_words.length(facts.unknown_s)),
+              (label.KEY["sampling"], value_words.sampling(facts.samples, facts.interval_s))]
     assessment = subject.assessment
     if assessment is None:
         return pairs
@@ -116,7 +117,7 @@ def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | No
     how = subject.how
     quantity = next((limit.quantity for limit in subject.analysis.sheet.limit
                      if limit.name == one.limit), "calibrated_airspeed")
-    within = [wording.within(time, band, quantity, how) for band, time in measure.within_s] if (
+    within = [value_words.within(time, band, quantity, how) for band, time in measure.within_s] if (
         measure) else []
     return (
         one.limit or (label.ALL_LIMITS if _speeds_only(subject) else label.ALL_SPEED_LIMITS),
@@ -125,7 +126,7 @@ def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | No
         how.speed(one.limit_airspeed_kt) if one.quantity is None else "",
         how.altitude(one.pressure_altitude_ft),
         how.instant(one.time_s),
-        wording.phase(measure.phase) if measure else label.CELL_NOT_ASSESSED,
+        value_words.phase(measure.phase) if measure else label.CELL_NOT_ASSESSED,
         "; ".join(within) if within else label.CELL_NOT_ASSESSED,
     )
 
@@ -137,8 +138,8 @@ def _by_phase(subject: Subject) -> list[Block]:
     rows: list[Row] = []
     for stretch in subject.assessment.phases:
         least, at = subject.least_margin(stretch.start_s, stretch.end_s)
-        rows.append((wording.phase(stretch.phase), subject.how.instant(stretch.start_s),
-                     wording.length(stretch.end_s - stretch.start_s),
+        rows.append((value_words.phase(stretch.phase), subject.how.instant(stretch.start_s),
+                     value_words.length(stretch.end_s - stretch.start_s),
                      subject.how.speed(least), subject.how.instant(at)))
     caption = label.PHASES_CAPTION if _speeds_only(subject) else label.SPEED_PHASES_CAPTION
     return [Table(caption, _columns("phase", "from", "length", "margin", "when"),
@@ -151,9 +152,9 @@ def quality(subject: Subject) -> tuple[Section, ...]:
     blocks: list[Block] = [_channels(subject), Subheading(label.DOUBTS_TITLE)]
     rows: list[Row] = [(
         number_format.sentence_case(recording_text.FLAGS[one.name]),
-        wording.channel_words(one.channel) if one.channel else label.WHOLE_RECORDING,
-        wording.length(one.raised_s), _first_stretches(one.stretches, subject),
-        wording.yes_no(one.set_aside),
+        value_words.channel_words(one.channel) if one.channel else label.WHOLE_RECORDING,
+        value_words.length(one.raised_s), _first_stretches(one.stretches, subject),
+        value_words.yes_no(one.set_aside),
     ) for one in facts.quality.flags if one.raised_s > 0]
     if rows:
         blocks.append(Table(label.QUALITY_CAPTION, _columns(
@@ -165,7 +166,7 @@ def quality(subject: Subject) -> tuple[Section, ...]:
         blocks.append(Table(
             wording.unknown_caption(len(facts.longest_unknown_s), facts.unknown_stretches),
             _columns("from", "to", "length"),
-            tuple((how.instant(a), how.instant(b), wording.length(b - a))
+            tuple((how.instant(a), how.instant(b), value_words.length(b - a))
                   for a, b in facts.longest_unknown_s)))
     else:
         blocks.append(Paragraph(label.NO_UNKNOWN))
@@ -179,7 +180,7 @@ def _channels(subject: Subject) -> Table:
     hidden = subject.how.deidentified
     rows: list[Row] = []
     for one in subject.summary.channels:
-        row: list[str] = [wording.channel_words(one.channel)]
+        row: list[str] = [value_words.channel_words(one.channel)]
         if not hidden:
             row.append(one.column)
         unknown = quantity_words.UNKNOWN
@@ -221,8 +222,10 @@ def method(subject: Subject) -> tuple[Section, ...]:
     blocks.append(_limits(subject.analysis, subject))
     if subject.assessment is not None and how.reader != "crew":
         blocks += _tolerances(subject)
-    settings = [wording.named_value(name, value, how) for name, value in summary.settings.items()]
-    settings += [(wording.declared(name), f"{value:g}") for name, value in summary.declared.items()]
+    settings = [value_words.named_value(name, value, how)
+                for name, value in summary.settings.items()]
+    settings += [(value_words.declared(name), f"{value:g}")
+                 for name, value in summary.declared.items()]
     steps: list[tuple[str, Any]] = [
         (step_labels.step_count(step.name, name, how.deidentified), value)
         for step in subject.facts.steps
@@ -258,10 +261,10 @@ def _limits(analysis: Analysis, subject: Subject) -> Table:
     for limit in analysis.sheet.limit:
         maximum = (how.published(limit.constant, limit.quantity)
                    if limit.constant is not None else
-                   wording.by_altitude(len(limit.by_pressure_altitude or ())))
-        when = [wording.condition(name, one.model_dump(by_alias=True, exclude_none=True))
+                   value_words.by_altitude(len(limit.by_pressure_altitude or ())))
+        when = [value_words.condition(name, one.model_dump(by_alias=True, exclude_none=True))
                 for name, one in limit.when.items()]
-        rows.append((limit.name, wording.quantity(limit.quantity), maximum,
+        rows.append((limit.name, value_words.quantity(limit.quantity), maximum,
                      "; ".join(when) or label.ALWAYS))
     return Table(label.LIMITS_CAPTION, _columns("limit", text=("quantity", "maximum", "applies")),
                  tuple(rows))
@@ -274,7 +277,7 @@ def _tolerances(subject: Subject) -> list[Block]:
                           (subject.assessment.widest, label.WIDEST_CAPTION)):
         rows = []
         for sensor, source, u in some:
-            words, size = wording.tolerance(sensor, u, subject.how)
+            words, size = value_words.tolerance(sensor, u, subject.how)
             rows.append((words, size, decision_text.tolerance_source(source)))
         if rows:
             tables.append(Table(caption, _columns("sensor", "u", text=("source",)), tuple(rows)))

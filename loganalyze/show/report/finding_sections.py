@@ -40,6 +40,7 @@ from loganalyze.text.language import (
     quality_text,
     quantity_words,
     severity_text,
+    value_words,
     warning_text,
 )
 from loganalyze.text.language import decision_text as decisions
@@ -132,12 +133,12 @@ def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ..
         Link(number, _key(i)) if shown else number,
         one.limit,
         _to_chart(subject, i, how.instant(one.start_s)),
-        wording.over_by(how.exceeded_by(one)),
-        wording.length(one.duration_s),
-        wording.length(one.time_over_s),
+        value_words.over_by(how.exceeded_by(one)),
+        value_words.length(one.duration_s),
+        value_words.length(one.time_over_s),
         (_sure(on_basis(assessed, how.basis), one.quantity, how) if assessed
          else label.CELL_NOT_ASSESSED),
-        wording.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
+        value_words.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
         how.altitude(one.worst_pressure_altitude_ft),
         _graded(assessed),
         causes.why(assessed.contributions if assessed else None, one.began_by, one.quantity),
@@ -148,7 +149,7 @@ def _graded(assessed: AssessedExceedance | None) -> str:
     """Return the severity in a cell, its shape before the word."""
     if assessed is None:
         return label.CELL_NOT_ASSESSED
-    said = wording.severity(assessed.severity)
+    said = value_words.severity(assessed.severity)
     return said if assessed.severity is None else (
         f"{label.SEVERITY_SHAPES[assessed.severity.level]} {said}")
 
@@ -180,10 +181,10 @@ def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
         label.CELL_NEAR, one.limit, ChartLink(
             how.instant(one.time_s), "glance", start_s=one.start_s, end_s=one.end_s,
             worst_s=one.time_s),
-        wording.under_by(margin),
-        wording.length(one.end_s - one.start_s), label.CELL_NO_SEVERITY,
+        value_words.under_by(margin),
+        value_words.length(one.end_s - one.start_s), label.CELL_NO_SEVERITY,
         _sure(basis, quantity, how),
-        wording.phase(one.phase),
+        value_words.phase(one.phase),
         how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
         causes.why(one.contributions, "crossed", quantity),
     )
@@ -298,10 +299,10 @@ def _steps(subject: Subject, assessed: AssessedExceedance, quantity: str) -> lis
     if how.reader != "maintenance":
         beyond = [pair for pair in assessed.ladder_kt if pair[0] != 0]
         return [Paragraph(severity_text.ladder(beyond, assessed.ladder_mach, how.speed, own))]
-    rows = [(how.speed(step), wording.length(time)) for step, time in assessed.ladder_kt]
-    rows += [(how.published(step, "mach"), wording.length(time))
+    rows = [(how.speed(step), value_words.length(time)) for step, time in assessed.ladder_kt]
+    rows += [(how.published(step, "mach"), value_words.length(time))
              for step, time in assessed.ladder_mach]
-    rows += [(step, wording.length(time)) for step, time in own]
+    rows += [(step, value_words.length(time)) for step, time in own]
     if not rows:
         return [Paragraph(label.NO_LADDER, "note")]
     columns = (Column(label.COLUMNS["step"], heads_row=True),
@@ -322,12 +323,12 @@ def ladder(subject: Subject) -> tuple[Section, ...]:
     assessed = subject.assessed(subject.worst_first[0])
     how = subject.how
     pairs = [(label.INSTANT["worst"], f"{worst.limit}, "
-              + wording.over_by(how.exceeded_by(worst)))]
+              + value_words.over_by(how.exceeded_by(worst)))]
     if assessed is not None:
         pairs.append((label.INSTANT["interval"],
                       decisions.span(assessed.flown, worst.quantity, how)))
     pairs.append((label.INSTANT["over_all"],
-                  wording.length(subject.facts.time_over_s)))
+                  value_words.length(subject.facts.time_over_s)))
     blocks: list[Block] = [KeyValues(tuple(pairs))]
     greater = wording.greater_readings(subject.facts.exceedances, subject.all_assessed,
                                     subject.worst_first[0], how)

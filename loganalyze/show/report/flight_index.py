@@ -19,7 +19,7 @@ from loganalyze.show.report.report_blocks import (
 from loganalyze.text.facts import FlightFacts, Summary
 from loganalyze.text.language import report_labels as label
 from loganalyze.text.language import report_sentences as wording
-from loganalyze.text.language import severity_text
+from loganalyze.text.language import severity_text, value_words
 from loganalyze.text.presentation import Presentation
 from loganalyze.version import __version__
 
@@ -101,5 +101,5 @@ def _found(one: FlightFacts, how: Presentation) -> tuple[str, str, str]:
     rated = [each.severity for each in assessed if each.severity]
     levels = list(severity_text.LEVELS)
     highest = max(rated, key=lambda each: levels.index(each.level), default=None)
-    return (said, f"{worst.limit}, {wording.over_by(how.exceeded_by(worst))}",
+    return (said, f"{worst.limit}, {value_words.over_by(how.exceeded_by(worst))}",
             severity_text.level(highest) if highest else label.CELL_NO_SEVERITY)

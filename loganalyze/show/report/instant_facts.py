@@ -10,9 +10,8 @@ from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.results.assessment_results import AssessedExceedance
 from loganalyze.show.report.report_subject import Subject
 from loganalyze.text.facts import ExceedanceFacts
-from loganalyze.text.language import number_format, quantity_words
+from loganalyze.text.language import number_format, quantity_words, value_words
 from loganalyze.text.language import report_labels as label
-from loganalyze.text.language import report_sentences as wording
 
 POWER = ("torque", "fan_speed", "power_lever")
 
@@ -29,7 +28,7 @@ def instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExce
         noun = quantity_words.noun(one.quantity)
         yield number_format.sentence_case(noun), how.published(one.worst_value, one.quantity)
         yield label.INSTANT["own_limit"], how.published(one.limit_value, one.quantity)
-        yield label.INSTANT["over"], wording.length(one.time_over_s)
+        yield label.INSTANT["over"], value_words.length(one.time_over_s)
     else:
         yield from _speeds_then(subject, one)
     context = {name: value for name, value in (assessed.context if assessed else {}).items()
@@ -37,7 +36,7 @@ def instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExce
     if how.reader == "maintenance":
         for name in ("load_factor", "weight"):
             if name not in subject.analysis.log:
-                yield wording.channel_words(name), label.NOT_RECORDED
+                yield value_words.channel_words(name), label.NOT_RECORDED
         single = not any(
             name.rpartition("_")[2].isdigit() for name in subject.analysis.log.channels)
         if single and other is None:
@@ -45,22 +44,22 @@ def instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExce
     else:
         for name in CREW_CONTEXT[1 if other else 0 : 3]:
             if name not in subject.analysis.log:
-                yield wording.channel_words(name), label.NOT_RECORDED
+                yield value_words.channel_words(name), label.NOT_RECORDED
         if not any(name in subject.analysis.log for name in POWER):
             yield label.INSTANT["power"], label.NOT_RECORDED
     first = CREW_CONTEXT if how.reader in ("crew", "training") else ()
     sat = subject.column_at("static_air_temperature_degc", one.worst_time_s)
     if math.isfinite(sat):
         context.pop("static_air_temperature_degc", None)
-        yield label.INSTANT["sat"], wording.named_value("temperature_degc", sat, how)[1]
+        yield label.INSTANT["sat"], value_words.named_value("temperature_degc", sat, how)[1]
     raw = context.pop("outside_air_temperature_degc", math.nan)
     stated = subject.analysis.sheet.temperature
     outside = stated.outside_air if stated else ""
     if math.isfinite(raw) and outside != "static":
         yield (label.OUTSIDE_AIR[outside],
-               wording.named_value("temperature_degc", raw, how)[1])
+               value_words.named_value("temperature_degc", raw, how)[1])
     for name in sorted(context, key=lambda name: not name.startswith(first or ("\0",))):
-        yield wording.named_value(name, context[name], how)
+        yield value_words.named_value(name, context[name], how)
     if assessed is not None:
         peak = assessed.missed_peak
         yield label.INSTANT["missed"], how.published_band(peak.bound, one.quantity)
@@ -81,4 +80,4 @@ def _speeds_then(subject: Subject, one: ExceedanceFacts) -> Iterator[tuple[str, 
     yield label.INSTANT["flown"], how.speed(one.worst_calibrated_airspeed_kt, "calibrated_airspeed")
     yield label.INSTANT["limit"], how.speed(one.worst_limit_airspeed_kt, "calibrated_airspeed")
     yield label.INSTANT["mach"], how.published(one.worst_mach, "mach")
-    yield label.INSTANT["over"], wording.length(one.time_over_s)
+    yield label.INSTANT["over"], value_words.length(one.time_over_s)

@@ -8,7 +8,7 @@ from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.show.report.report_blocks import Block, Bullets, Column, Paragraph, Section, Table
 from loganalyze.show.report.report_subject import Subject
 from loganalyze.text.language import ceiling_sentences as words
-from loganalyze.text.language import report_sentences, what_if_words
+from loganalyze.text.language import value_words, what_if_words
 
 STRETCHES_SHOWN = 12
 WHAT_IF_SHOWN = 4
@@ -37,7 +37,7 @@ def ceilings(subject: Subject) -> tuple[Section, ...]:
                         "stated"))
         blocks.append(Table(caption, columns, tuple((
             one.name, how.instant(stretch.start_s), how.instant(stretch.end_s),
-            report_sentences.length(stretch.time_above_s), words.most(stretch, one, how),
+            value_words.length(stretch.time_above_s), words.most(stretch, one, how),
             how.instant(stretch.worst_time_s), how.altitude(stretch.worst_pressure_altitude_ft),
             how.published(stretch.value, one.quantity),
             how.published(stretch.ceiling_value, one.quantity)) for one, stretch in shown)))

@@ -14,6 +14,7 @@ from loganalyze.text.language import (
     corroboration_text,
     phase_labels,
     severity_text,
+    value_words,
 )
 from loganalyze.text.language import decision_text as decisions
 from loganalyze.text.language import report_sentences as wording
@@ -28,7 +29,7 @@ def exceedance_rows(
 ) -> Iterator[Line]:
     """Give the table of exceedances; a sentence each where it would be too wide."""
     rows = [(f"{one.number}", one.limit, how.instant(one.start_s),
-             wording.length(one.duration_s), wording.length(one.time_over_s),
+             value_words.length(one.duration_s), value_words.length(one.time_over_s),
              how.exceeded_by(one),
              severity_text.LEVELS[told.severity.level] if told and told.severity else label.NONE)
             for one, told in zip(found, assessed, strict=True)]

@@ -28,6 +28,7 @@ from loganalyze.text.language import (
     number_format,
     phase_labels,
     quality_text,
+    value_words,
     verdict_sentences,
     warning_text,
 )
@@ -191,7 +192,7 @@ def _measured(
     yield Line(label.MEASURED, "strong", 2)
     for phase in one.phases:
         yield Line(label.phase(how.instant(phase.start_s), how.instant(phase.end_s),
-                               wording.phase(phase.phase)), "faint", 4)
+                               value_words.phase(phase.phase)), "faint", 4)
     others = [name for name, quantity in quantities.items() if none_of_a_speed(quantity)]
     together = measure_text.ANY_SPEED_LIMIT if others else measure_text.ANY_LIMIT
     for measure in one.measures:
@@ -204,6 +205,6 @@ def _measured(
         yield Line(check_text.check(compared, how), "", 4)
     for some, at_most in ((one.tolerances, ""), (one.widest, decisions.WIDEST)):
         for sensor, source, u in some:
-            words, size = wording.tolerance(sensor, u, how)
+            words, size = value_words.tolerance(sensor, u, how)
             origin = decisions.tolerance_source(source)
             yield Line(label.tolerance(words, size, origin, at_most), "faint", 4)

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from loganalyze.text.en.number_format import count, duration, sentence_case
-from loganalyze.text.en.report_sentences import channel_words
+from loganalyze.text.en.value_words import channel_words
 from loganalyze.text.facts import AboveFacts, CeilingFacts
 from loganalyze.text.presentation import Presentation
 

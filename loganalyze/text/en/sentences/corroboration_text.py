@@ -9,7 +9,7 @@ from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
 from loganalyze.results.evidence import CONFIRMS_LESS, CONTRADICTS
 from loganalyze.text.en.number_format import mach
 from loganalyze.text.en.quantity_words import amount, no_other_channel, noun
-from loganalyze.text.en.report_sentences import channel_words
+from loganalyze.text.en.value_words import channel_words
 from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from loganalyze.record.channels import kind
 from loganalyze.record.quality_flags import QualityFlag
 from loganalyze.text.en.number_format import count, duration, sentence_case
-from loganalyze.text.en.report_sentences import channel_words
+from loganalyze.text.en.value_words import channel_words
 from loganalyze.text.presentation import Presentation
 
 FLAGS: dict[str, str] = {
