@@ -42,9 +42,6 @@ from loganalyze.text.presentation import Presentation
 RUN_IN_S, RECOVERY_S = 45.0, 30.0
 """Least run-in and recovery shown [s]; engineering judgement."""
 
-AFTER = {"recovered": "recovery", "gap": "gap", "channel lost": "lost"}
-"""Which words of the legend follow an exceedance, by how it ended: no gap is a recovery."""
-
 STATE_CHANNELS = ("overspeed_warning", "autopilot", "autothrottle", "gear_down", "speedbrake")
 """Recorded states drawn as strips, where the log has them."""
 
@@ -244,8 +241,8 @@ def _states(axes: Axes, analysis: Analysis, states: list[str], rows: slice) -> N
 
 def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
     """Write run-in, exceedance and what followed above the stretches, where there is space."""
-    over, under = (plain_text(label.LEGEND_WORDS[key].format(limit=one.limit))
-                   for key in ("over", AFTER.get(one.ended_by, "after")))
+    over, under = (plain_text(words.format(limit=one.limit))
+                   for words in (label.LEGEND_WORDS["over"], label.AFTER[one.ended_by]))
     for text, low, high, color in (
         (label.LEGEND_WORDS["run_in"], start, one.start_s, GREY),
         (over, one.start_s, one.end_s, VERMILION),

@@ -202,11 +202,16 @@ ASSUMPTIONS: tuple[str, ...] = (
 )
 
 LEGEND_WORDS = {
-    "run_in": "run-in", "over": "over {limit}", "recovery": "back under {limit}",
-    "after": "after it", "gap": "gap in the recording", "lost": "not judged", "unknown": "unknown",
+    "run_in": "run-in", "over": "over {limit}", "unknown": "unknown",
     "limit_airspeed": "limit airspeed", "calibrated": "calibrated airspeed",
     "indicated": "indicated airspeed", "pointer": "limit pointer", "band": "95 % interval",
 }
+
+AFTER = {
+    "recovered": "back under {limit}", "limit lifted": "after it", "end of log": "after it",
+    "gap": "gap in the recording", "channel lost": "not judged",
+}
+"""What follows an exceedance in its picture, by how it ended: no gap is a recovery."""
 
 BEGAN = {"limit applied": "It began when the limit came into force.",
          "gap": "The recording has a gap before it: it may have begun earlier.",
