@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +22,7 @@ from loganalyze.cli import (
     complain,
     unexpected,
 )
+from loganalyze.cli.progress_bar import clear_bar, with_progress
 from loganalyze.cli.shared_options import (
     FILE,
     ReportChoice,
@@ -195,14 +196,14 @@ def command(
     rows: list[dict[str, Any]] = []
     failed: set[int] = set()
     indexed: list[tuple[Path, Path | None, Summary | None, str]] = []
-    for log in _with_progress(logs):
+    for log in with_progress(logs):
         try:
             folder = _folder(log, logs, job)
             if _is_done(log, folder, job):
                 rows.append({"log": str(log), "status": "skipped"})
                 indexed.append((log, folder, None, ""))
                 if not as_json:
-                    _clear_bar(logs)
+                    clear_bar(logs)
                     say(command_labels.SKIPPED.format(log=log, folder=folder))
                 continue
             summary = _judge(log, folder, job)
@@ -213,14 +214,14 @@ def command(
             failed.add(WRONG_INPUT if isinstance(error, Problem) else UNEXPECTED)
             rows.append({"log": str(log), "status": "failed", "error": problem.sentence})
             indexed.append((log, None, None, problem.sentence))
-            _clear_bar(logs)
+            clear_bar(logs)
             complain(problem)
             continue
         summaries.append(summary)
         indexed.append((log, folder, summary, ""))
         rows.append({"log": str(log), "status": summary.status, **summary.plain()})
         if not as_json:
-            _clear_bar(logs)
+            clear_bar(logs)
             click.echo(_report(log, summary, folder, job), color=job.colour)
     _write_index(job, indexed)
     if as_json:
@@ -276,22 +277,6 @@ def _coloured(color: str) -> bool:
     if color == "auto":
         return sys.stdout.isatty() and not os.environ.get("NO_COLOR")
     return color == "always"
-
-
-def _with_progress(logs: tuple[Path, ...]) -> Iterator[Path]:
-    """Give the logs one by one, with a bar on the terminal when there are several."""
-    if len(logs) == 1 or not sys.stderr.isatty():
-        yield from logs
-        return
-    with click.progressbar(logs, file=sys.stderr, label="logs",
-                           item_show_func=lambda log: log.name if log else "") as bar:
-        yield from bar
-
-
-def _clear_bar(logs: tuple[Path, ...]) -> None:
-    """Take the bar off the terminal's line, so that what is printed next has it to itself."""
-    if len(logs) > 1 and sys.stderr.isatty():
-        click.echo("\r\x1b[K", nl=False, err=True)
 
 
 def _folder(log: Path, logs: tuple[Path, ...], job: _Job) -> Path | None:
