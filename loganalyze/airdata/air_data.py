@@ -182,6 +182,10 @@ def recover(log: FlightLog, sheet: LimitsSheet, declared: Mapping[str, float]) -
             findings.append(Finding("sheet_says_calibrated", column))
         elif speed.kind == "calibrated" and sheet.airspeed.recorded == "indicated":
             findings.append(Finding("column_says_calibrated", column))
+        if sheet.airspeed.instrument_table is not None:
+            findings.append(Finding("instrument_correction_not_for_calibrated"))
+        if sheet.airspeed.altimeter_table is not None and height.sources:
+            findings.append(Finding("altimeter_correction_not_for_calibrated"))
         if any(limit.kind.as_indicated for limit in sheet.limit):
             findings.append(
                 Finding("indicated_from_tables" if tables else "calibrated_taken_as_indicated")

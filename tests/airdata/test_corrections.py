@@ -190,3 +190,16 @@ def test_the_margin_never_contradicts_the_published_quantity(
         assert calibrated < 1e-9
     else:
         assert calibrated > -2e-5  # the tolerance of the published quantity, in kt CAS
+
+
+def test_a_correction_that_a_calibrated_airspeed_leaves_out_is_stated(log, sheet, vmo):
+    """Both tables go by indicated airspeed, which such a log doesn't hold."""
+    flight = log(range(60), calibrated_airspeed=240.0, pressure_altitude=5000.0)
+    codes = {}
+    for name, table in (("instrument_correction", [[50, 3], [400, 3]]),
+                        ("altimeter_correction", [[50, 120], [400, 120]])):
+        found = analyze(flight, sheet(vmo, **{name: table}))
+        codes[name] = [one.code for one in found.findings if one.code.startswith(name)]
+        assert found.columns["calibrated_airspeed_kt"][0] == pytest.approx(240.0)
+        assert found.columns["pressure_altitude_ft"][0] == pytest.approx(5000.0)
+    assert codes == {name: [f"{name}_not_for_calibrated"] for name in codes}

@@ -82,6 +82,12 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
     "instrument_correction_not_for_pressures":
         "Instrument correction of the limits sheet not applied: it is an indicator's, and the "
         "airspeed comes from pressures.",
+    "instrument_correction_not_for_calibrated":
+        "Instrument correction of the limits sheet not applied: it is for indicated airspeed, and "
+        "calibrated is recorded.",
+    "altimeter_correction_not_for_calibrated":
+        "Altimeter correction of the limits sheet not applied: it goes by indicated airspeed, and "
+        "calibrated is recorded.",
     "pressures_taken_as_corrected":
         "Recorded pressures taken as free of position error: no correction table given.",
     "flap_lever_and_surface":
