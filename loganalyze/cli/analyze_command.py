@@ -328,7 +328,8 @@ def _judge(log: Path, folder: Path | None, job: _Job) -> Summary:
     from loganalyze.show.files.results_folder import ResultsFolder
 
     summary = LogSummary(limits=job.limits, columns=job.columns, declared=job.declared,
-                         deidentified=job.how.deidentified and folder is not None)
+                         deidentified=job.how.deidentified and folder is not None,
+                         presentation=job.how)
     with ExitStack() as stack:
         results = None if folder is None else stack.enter_context(ResultsFolder(
             folder, summary, overwrite=job.overwrite, plot_format=job.plot_format,

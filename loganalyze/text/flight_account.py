@@ -176,8 +176,11 @@ def quality_facts(analysis: Analysis) -> QualityFacts:
     )
 
 
-def flight_facts(judged: Judged) -> FlightFacts:
-    """Return everything that was found in a flight, in plain values and sentences."""
+def flight_facts(judged: Judged, how: Presentation | None = None) -> FlightFacts:
+    """Return everything that was found in a flight, in plain values and sentences.
+
+    `how` : for whom and in which units the verdict is put.
+    """
     analysis = analysis_of(judged)
     log = analysis.log
     time = log.time
@@ -225,7 +228,8 @@ def flight_facts(judged: Judged) -> FlightFacts:
             decisive_first(excesses, facts.assessment.exceedances, basis)[0] + 1
             for basis in BASES)
         facts = replace(facts, decisive_exceedance=flown, decisive_exceedance_displayed=displayed)
-    return replace(facts, verdict=verdict_sentences.verdict(facts))
+    return replace(facts, verdict=verdict_sentences.verdict(
+        facts, presented(analysis, how)))
 
 
 def presented(analysis: Analysis, how: Presentation | None) -> Presentation:

@@ -66,6 +66,11 @@ def test_page_paper_picture_table_json_and_terminal_agree(run, tmp_path, units, 
     page, paper, picture = (said(folder / name) for name in (
         "report.html", "report.pdf", "margin.svg"))
     factor, unit = (1, "kt") if units == "kt-ft" else (1.852, "km/h")
+    lead = flight["verdict"].splitlines()[0]
+    assert f" {unit} over VMO, at " in lead
+    for name, form in (("terminal", terminal), ("page", page), ("paper", paper),
+                       ("picture", picture)):
+        assert lead in form, name
     for one, row, same in zip(found, rows, table, strict=True):
         for key in ("start_s", "duration_s", "time_over_s", "worst_excess_kt"):
             assert float(row[key]) == one[key] == same[key], key

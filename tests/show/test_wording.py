@@ -109,18 +109,18 @@ def test_the_cautions_say_what_they_must():
 
 def test_a_verdict_says_what_happened_and_what_could_not_be_judged(analysis):
     lines = summarise([analysis]).flights[0].verdict.split("\n")
-    assert lines[0] == "1 exceedance in the 2 min 50 s that could be judged."
+    assert lines[0] == ("VMO was exceeded in the 2 min 50 s that could be judged. Worst: 250.0 kt "
+                        "CAS, 5.0 kt over VMO, at 5,000 ft, 0:00:50.0.")
     assert lines[1] == (
-        "VMO exceeded at 0:00:49.8 for 9.5 s, at worst by 5.0 kt: 250.0 KCAS against "
-        "245.0 KCAS at 5,000 ft, 0:00:50.0; the limit pointer stood at 245.0 KIAS.")
-    assert lines[2] == "29.5 s could not be judged (2 stretches)."
+        "VMO was exceeded from 0:00:49.8 to 0:00:59.2: 9.5 s from start to end, 9.5 s over. Worst "
+        "at 0:00:50.0: 250.0 kt CAS, 5.0 kt over the limit of 245.0 kt CAS, at 5,000 ft.")
+    assert lines[2] == "29.5 s of 3 min 20 s could not be judged (2 stretches)."
 
 
 def test_a_clean_flight_is_told_how_close_it_came(judged):
     lines = summarise([judged(np.append(np.full(60, 200.0), 235.0))]).flights[0].verdict.split("\n")
-    assert lines[0] == "No limit was exceeded in the 1 min 01 s that could be judged."
-    assert lines[1].startswith("Closest: 10.0 kt (Mach ")
-    assert lines[1].endswith(" under the limit of 245.0 kt CAS at 0:01:00.0, 5,000 ft.")
+    assert lines == ["No limit was exceeded in the 1 min 01 s that could be judged. The smallest "
+                     "margin was 10.0 kt, at 0:01:00.0 and 5,000 ft."]
 
 
 def test_nothing_judged_is_not_called_clean(judged):
@@ -142,8 +142,8 @@ def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged
     over = summarise([with_dead_flap(analysis)]).flights[0]
     assert over.judged_s == 0
     assert over.verdict.startswith(
-        "1 exceedance (not proven over as displayed), though at no time could every limit be "
-        "judged.\nVMO exceeded at ")
+        "VMO was exceeded in the cruise, though at no time could every limit be judged. Worst: "
+        "250.0 kt CAS, 5.0 kt over VMO, at 5,000 ft, 0:00:50.0. As displayed ")
     assert report_sentences.verdict(over, (), 0, how).startswith(
         "VMO was exceeded, though at no time could every limit be judged. Worst: 250.0 kt "
         "CAS, 5.0 kt over VMO")
@@ -159,8 +159,8 @@ def test_a_dead_flap_channel_takes_no_other_limits_verdict_away(analysis, judged
 
 
 @pytest.mark.parametrize(("kt", "said"), [
-    (250.0, "1 exceedance in the one sample recorded.\n"),
-    (200.0, "No limit was exceeded in the one sample recorded.\n")])
+    (250.0, "VMO was exceeded. Worst: 250.0 kt CAS, 5.0 kt over VMO, at 5,000 ft, 0:00:00.0.\n"),
+    (200.0, "No limit was exceeded in the one sample recorded. The smallest margin was 45.0 kt")])
 def test_a_log_of_one_sample(judged, kt, said):
     made = judged([kt])
     log = FlightLog(made.time, made.log.channels, made.log.source, interval_s=np.nan)
@@ -177,13 +177,11 @@ def test_an_unknown_altitude_is_called_one(analysis):
 
 def test_brief_and_odd_ends_are_said(analysis):
     one = summarise([analysis]).flights[0].exceedances[0]
-    said = verdict_sentences.exceedance(
-        replace(
-            one, began_by="gap", ended_by="limit lifted", brief=True, worst_limit_pointer_kt=None
-        )
-    )
-    assert "(began by gap, ended by limit lifted, brief)" in said
-    assert "pointer" not in said
+    said = report_sentences.exceedance(
+        replace(one, began_by="gap", ended_by="limit lifted", brief=True), Presentation())
+    assert said.endswith(
+        "The recording has a gap before it: it may have begun earlier. It ended when the limit "
+        "ceased to apply. It was brief: less time over than the minimum duration.")
 
 
 def test_only_the_worst_are_listed(judged):
@@ -193,7 +191,7 @@ def test_only_the_worst_are_listed(judged):
     lines = summarise([judged(cas)]).flights[0].verdict.split("\n")
     assert len(lines) == 2 + verdict_sentences.LISTED
     assert lines[-1] == "The other 10 are smaller."
-    assert "256.0 KCAS" in lines[1]
+    assert "256.0 kt CAS" in lines[1]
 
 
 def test_plain_values():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 
 import matplotlib as mpl
@@ -45,11 +46,10 @@ from loganalyze.show.figures.time_axis import (
     thousands,
     time_axis,
 )
-from loganalyze.text.flight_account import presented, smallest_facts, suspect_facts
+from loganalyze.text.flight_account import flight_facts, presented, smallest_facts
 from loganalyze.text.language import (
     ceiling_sentences,
     decision_text,
-    finding_text,
     report_labels,
     report_sentences,
     severity_text,
@@ -64,6 +64,9 @@ LABELLED = 8
 
 CEILINGS = ((0, (6, 2, 1, 2)), (0, (1.5, 1.5)))
 """The dashes of the first of the sheet's own ceilings, and of all others."""
+
+HEADLINE_IN, HEADLINE_CHARACTERS = 0.17, 120
+"""The height of a line of the headline [in], and how much of it a line holds."""
 
 CLOSE_KT = 80.0
 """Margins beyond this [kt] are cut off the plot when any is below it."""
@@ -101,14 +104,16 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
         marked = _marked(analysis, assessment, how)
         clean = not marked and analysis.smallest[0].margin_kt == analysis.smallest[0].margin_kt
         rows = 1 if clean else len(marked)
-        height = 7.6 + 0.2 * rows
+        said = _headline(analysis, assessment, how)
+        head = 0.55 + HEADLINE_IN * (len(said) - 1)
+        height = 7.05 + head + 0.2 * rows
         figure = Picture(figsize=(10, height))
         bottom = (0.95 + 0.2 * rows) / height
         grid = figure.add_gridspec(3, height_ratios=(1.1, 1.2, 0.9), left=0.08, right=0.98,
-                                   top=1 - 0.55 / height, bottom=bottom, hspace=0.1)
+                                   top=1 - head / height, bottom=bottom, hspace=0.1)
         margin, speed, altitude = (figure.add_subplot(grid[i]) for i in range(3))
         span = _span(analysis)
-        _head(figure, analysis, assessment, how, height)
+        _head(figure, analysis, said, how, height)
         banded = band(margin, analysis, assessment, how.units.per_knot)
         _draw_margin(margin, analysis, how)
         _draw_speed(speed, analysis, how)
@@ -190,21 +195,24 @@ def _marked(analysis: Analysis, assessment: Assessment | None, how: Presentation
     return marked
 
 
-def _head(figure: Figure, analysis: Analysis, assessment: Assessment | None,
-          how: Presentation, height: float) -> None:
-    several = words.FLIGHT.format(number=analysis.flight) if analysis.flight > 1 else ""
+def _headline(analysis: Analysis, assessment: Assessment | None, how: Presentation) -> list[str]:
+    """Return the verdict in lines, and which exceedances are numbered where they are many."""
     more = len(analysis.exceedances) > LABELLED
     numbered = words.WORST_NUMBERED.format(count=LABELLED) if more else ""
+    said = verdict_sentences.headline(flight_facts(assessment or analysis, how), how)
+    return textwrap.wrap(said + numbered, HEADLINE_CHARACTERS)
+
+
+def _head(figure: Figure, analysis: Analysis, said: list[str], how: Presentation,
+          height: float) -> None:
+    several = words.FLIGHT.format(number=analysis.flight) if analysis.flight > 1 else ""
     name = f"{analysis.sheet.aircraft}: {analysis.log.source.path.name}"
     if how.deidentified:
         name = words.NO_NAME
     figure.text(0.08, 1 - 0.2 / height, plain_text(f"{name}{several}"), fontsize=11,
                 weight="bold", va="center")
-    figure.text(0.08, 1 - 0.4 / height, plain_text(verdict_sentences.headline(
-        analysis.exceedances, analysis.recorded_s, analysis.judged_s,
-        [one.margin for one in analysis.smallest],
-        suspect_facts(analysis), assessment.exceedances if assessment else (),
-        finding_text.not_judged(analysis.findings)) + numbered), va="center")
+    for i, one in enumerate(said):
+        figure.text(0.08, 1 - (0.4 + HEADLINE_IN * i) / height, plain_text(one), va="center")
 
 
 def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: float) -> None:

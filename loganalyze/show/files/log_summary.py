@@ -22,6 +22,7 @@ from loganalyze.text.facts import FlightFacts, InputFacts, LimitFacts, Summary
 from loganalyze.text.flight_account import Judged, analysis_of, channel_facts, flight_facts
 from loganalyze.text.language import reading_text, verdict_sentences
 from loganalyze.text.plain_values import plain
+from loganalyze.text.presentation import Presentation
 from loganalyze.text.recording_facts import ChannelFacts, InferredFacts
 from loganalyze.version import __version__
 
@@ -37,6 +38,8 @@ class LogSummary:
         States declared for the flight, as the user wrote them.
     deidentified : bool
         Leave out what tells which flight it is: names, hashes, dates and instants of UTC.
+    presentation : Presentation, optional
+        For whom, in which units and on which clock the verdicts are put.
     """
 
     def __init__(
@@ -46,7 +49,9 @@ class LogSummary:
         columns: Path | None = None,
         declared: Mapping[str, float] | None = None,
         deidentified: bool = False,
+        presentation: Presentation | None = None,
     ) -> None:
+        self._how = presentation
         self._deidentified = deidentified
         self._files = (("limits", limits), ("columns", columns))
         self._declared = dict(declared or {})
@@ -58,7 +63,7 @@ class LogSummary:
         """Keep the facts of the log's next flight, not the flight itself, and return them."""
         analysis = analysis_of(judged)
         self._of = analysis.log.source, analysis.sheet, analysis.settings
-        facts = flight_facts(judged)
+        facts = flight_facts(judged, self._how)
         if self._deidentified:
             facts = anonymous_flight(facts)
         self._flights.append(facts)

@@ -158,7 +158,8 @@ class ResultsFolder:
             raise ValueError(f"plot_format must be one of {', '.join(PLOT_FORMATS)}")
         self.folder = Path(folder)
         self._how = presentation or Presentation()
-        self.summary = summary or LogSummary(deidentified=self._how.deidentified)
+        self.summary = summary or LogSummary(deidentified=self._how.deidentified,
+                                             presentation=self._how)
         self._overwrite, self._plot_format = overwrite, plot_format
         self._stack = ExitStack()
         self._rows: dict[str, list[tuple[Any, ...]]] = {table.name: [] for table in TABLES}
@@ -258,7 +259,8 @@ def write_results(
     """
     given = [flights] if isinstance(flights, Analysis | Assessment) else flights
     hidden = presentation is not None and presentation.deidentified
-    summary = LogSummary(limits=limits, columns=columns, declared=declared, deidentified=hidden)
+    summary = LogSummary(limits=limits, columns=columns, declared=declared, deidentified=hidden,
+                         presentation=presentation)
     with ResultsFolder(folder, summary, overwrite=overwrite, plot_format=plot_format,
                        presentation=presentation) as results:
         for judged in given:

@@ -18,8 +18,7 @@ from loganalyze.show.report.report_blocks import (
 )
 from loganalyze.text.facts import FlightFacts, Summary
 from loganalyze.text.language import report_labels as label
-from loganalyze.text.language import report_sentences as wording
-from loganalyze.text.language import severity_text, value_words
+from loganalyze.text.language import severity_text, value_words, verdict_sentences
 from loganalyze.text.presentation import Presentation
 from loganalyze.version import __version__
 
@@ -92,8 +91,7 @@ def _rows(log: IndexedLog, how: Presentation) -> Iterator[tuple[str | Link, ...]
 def _found(one: FlightFacts, how: Presentation) -> tuple[str, str, str]:
     """What was found in a flight: the verdict, the worst and the highest severity."""
     assessed = one.assessment.exceedances if one.assessment else ()
-    near = len(one.assessment.near) if one.assessment else 0
-    said = wording.verdict(one, assessed, near, how)
+    said = verdict_sentences.headline(one, how)
     if not one.exceedances:
         return said, "", ""
     first = decisive_first([each.worst_excess_kt for each in one.exceedances], assessed, how.basis)

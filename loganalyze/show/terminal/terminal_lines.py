@@ -86,8 +86,7 @@ def _tone(one: FlightFacts) -> Tone:
 
 
 def _headline(one: FlightFacts, how: Presentation) -> str:
-    near = one.assessment.near if one.assessment else ()
-    return wording.verdict(one, _assessed(one), len(near), how)
+    return verdict_sentences.headline(one, how)
 
 
 def _assessed(one: FlightFacts) -> Sequence[AssessedExceedance]:

@@ -4,10 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
-from loganalyze.text.en.quantity_words import amount
-from loganalyze.text.facts import Exceeding
-
 
 def clock(seconds: float | None) -> str:
     """Return a time from the log's first sample as h:mm:ss.s, or "unknown"."""
@@ -73,38 +69,6 @@ def feet(value: float | None) -> str:
 def count(number: int, one: str, many: str = "") -> str:
     """Return "1 exceedance" or "3 exceedances"."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"
-
-
-QUANTITIES: Mapping[str, str] = {
-    "indicated_airspeed": "KIAS",
-    "calibrated_airspeed": "KCAS",
-    "equivalent_airspeed": "KEAS",
-    "true_airspeed": "KTAS",
-    "mach": "Mach",
-    "indicated_mach": "indicated Mach",
-}
-
-
-def in_quantity(value: float | None, quantity: str) -> str:
-    """Return a limit's or an aircraft's speed in the quantity in which the limit is published."""
-    if value is None:
-        return "unknown"
-    if other := none_of_a_speed(quantity):
-        return amount(value, other)
-    if is_in_mach(quantity):
-        return f"{QUANTITIES[quantity]} {mach(value)}"
-    return f"{value:.1f} {QUANTITIES[quantity]}"
-
-
-def excess(one: Exceeding) -> str:
-    """Return by how much a limit was exceeded."""
-    if other := none_of_a_speed(one.quantity):
-        return amount(one.worst_excess, other)
-    kt, mach_number = one.worst_excess_kt, one.worst_excess_mach
-    if mach_number is None:
-        return knots(kt) if kt is not None else "an unknown amount"
-    by_mach = f"Mach {mach(mach_number)}"
-    return f"{by_mach} ({knots(kt)})" if kt is not None else by_mach
 
 
 def ordinal(number: int) -> str:

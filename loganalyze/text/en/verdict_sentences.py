@@ -2,42 +2,19 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from loganalyze.quantities.quantity_registry import none_of_a_speed
-from loganalyze.results.assessment_results import (
-    NOT_DISPLAYED,
-    PROVEN_OVER,
-    AssessedExceedance,
-)
+from loganalyze.results.assessment_results import AssessedExceedance
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
-from loganalyze.text.en.number_format import (
-    clock,
-    count,
-    duration,
-    excess,
-    feet,
-    in_judged,
-    in_quantity,
-    knots,
-    mach,
-    sentence_case,
-    too_little,
-)
-from loganalyze.text.en.quantity_words import amount
-from loganalyze.text.en.report_sentences import smallest_of_all
+from loganalyze.text.en import report_sentences
+from loganalyze.text.en.number_format import count, duration, too_little
 from loganalyze.text.en.sentences import quality_text
-from loganalyze.text.en.sentences.decision_text import outcome, with_reason
-from loganalyze.text.en.sentences.finding_text import (
-    NAMED,
-    but_not_judged,
-    not_judged,
-)
+from loganalyze.text.en.sentences.decision_text import outcome, shortly
+from loganalyze.text.en.sentences.finding_text import NAMED, not_judged
 from loganalyze.text.en.sentences.reading_text import UNIT_BY
 from loganalyze.text.en.sentences.severity_text import LEVELS
-from loganalyze.text.facts import UNJUDGED, ExceedanceFacts, FlightFacts, SmallestFacts, Summary
+from loganalyze.text.facts import UNJUDGED, FlightFacts, Summary
 from loganalyze.text.presentation import Presentation
 
 CAUTIONS: tuple[str, ...] = (
@@ -63,89 +40,11 @@ LISTED = 10
 """How many exceedances a verdict lists before it only counts the rest."""
 
 
-def exceedance(one: ExceedanceFacts, origin_s: float = 0.0) -> str:
-    """Return one exceedance as a sentence; `origin_s` : time 0 of its clock."""
-    pointer = ""
-    if one.worst_limit_pointer_kt is not None:
-        pointer = f"; the limit pointer stood at {one.worst_limit_pointer_kt:.1f} KIAS"
-    ends = []
-    if one.began_by != "crossed":
-        ends.append(f"began by {one.began_by}")
-    if one.ended_by != "recovered":
-        ends.append(f"ended by {one.ended_by}")
-    if one.brief:
-        ends.append("brief")
-    return (
-        f"{one.limit} exceeded at {clock(one.start_s - origin_s)} for {duration(one.duration_s)}"
-        f"{_touches(one)}"
-        f"{' (' + ', '.join(ends) + ')' if ends else ''}, at worst by "
-        f"{excess(one)}: "
-        f"{in_quantity(one.worst_value, one.quantity)} against "
-        f"{in_quantity(one.limit_value, one.quantity)} at "
-        f"{feet(one.worst_pressure_altitude_ft)}, {clock(one.worst_time_s - origin_s)}{pointer}."
-    )
-
-
-def _touches(one: ExceedanceFacts) -> str:
-    if one.touches < 2:
-        return ""
-    return f" ({one.touches:,} touches, {duration(one.time_over_s)} over in all)"
-
-
-def closest(one: SmallestFacts, origin_s: float = 0.0) -> str:
-    """Return how close it came, as a sentence; `origin_s` : time 0 of its clock."""
-    at = clock(None if one.time_s is None else one.time_s - origin_s)
-    name = f" to {one.limit}" if one.limit else ""
-    other = none_of_a_speed(one.quantity or "")
-    if other and one.margin is not None:
-        side = "under" if one.margin >= 0 else "over"
-        return (f"Closest{name}: {amount(abs(one.margin), other)} {side} it at "
-                f"{at}, {feet(one.pressure_altitude_ft)}.")
-    if one.margin_kt is None:
-        return f"Closest{name}: unknown."
-    side = "under" if one.margin_kt >= 0 else "over"
-    by_mach = f" (Mach {mach(abs(one.margin_mach))})" if one.margin_mach is not None else ""
-    return (f"Closest{name}: {knots(abs(one.margin_kt))}{by_mach} {side} the limit of "
-            f"{knots(one.limit_airspeed_kt)} CAS at {at}, "
-            f"{feet(one.pressure_altitude_ft)}.")
-
-
-def headline(
-    found: Sequence[Any], recorded_s: float, judged_s: float,
-    margins: Iterable[float | None] = (), suspects: Sequence[Any] = (),
-    assessed: Sequence[AssessedExceedance] = (), unjudged: Sequence[str] = (),
-) -> str:
-    """Return the verdict in one sentence.
-
-    `found` are exceedances with their `episode`, `assessed` how sure each is; `margins` the
-    smallest to each limit, of which one that is known tells that this limit could be judged, if
-    others could not; `suspects` the stretches over a limit whose samples are in doubt; `unjudged`
-    the limits that nothing could judge.
-    """
-    if suspects and not found:
-        return quality_text.not_determined(suspects)
-    if judged_s <= 0 and not found and not any(math.isfinite(one or math.nan) for one in margins):
-        return f"Nothing of the {duration(recorded_s)} recorded could be judged."
-    within = f"{in_judged(recorded_s, judged_s)}{but_not_judged(unjudged)}."
-    if not found:
-        return f"No limit was exceeded{within}"
-    episodes = len({one.episode for one in found})
-    said = count(len(found), "exceedance")
-    proven = sum(on_basis(one, "displayed").word == PROVEN_OVER for one in assessed)
-    if assessed and proven < len(found):
-        which = "not" if len(found) == 1 else f"{proven:,} of them" if proven else "none of them"
-        seen = any(one.displayed.reason != NOT_DISPLAYED for one in assessed)
-        said += f" ({which} proven over as {'displayed' if seen else 'flown'})"
-    if episodes != len(found):
-        said += f" in {count(episodes, 'episode')}"
-    return f"{said}{within}"
-
-
-def outcomes(one: AssessedExceedance) -> str:
-    """Return what was decided of an exceedance on either basis, as a sentence."""
-    said = [f"{basis.basis} {with_reason(basis)}" for basis in (one.displayed, one.flown)
-            if basis.reason != NOT_DISPLAYED]
-    return f"{sentence_case(', '.join(said))}."
+def headline(flight: FlightFacts, how: Presentation) -> str:
+    """Return the verdict on one flight in a few sentences: the same wherever it stands."""
+    assessed = flight.assessment.exceedances if flight.assessment else ()
+    near = len(flight.assessment.near) if flight.assessment else 0
+    return report_sentences.verdict(flight, assessed, near, how)
 
 
 def others(number: int, assessed: Sequence[AssessedExceedance]) -> str:
@@ -186,7 +85,7 @@ def _quiet_outcome(flight: FlightFacts, how: Presentation) -> str:
     if flight.assessment and (near := flight.assessment.near):
         limits = dict.fromkeys(one.limit for one in near)
         return f"{said}, but {', '.join(limits)} not proven under"
-    closest = smallest_of_all(flight)
+    closest = report_sentences.smallest_of_all(flight)
     if flight.outcome != "not exceeded" or closest is None:
         return said
     margin = (how.speed(closest.margin_kt) if closest.quantity is None else
@@ -217,36 +116,24 @@ def _quiet_unjudged(flight: FlightFacts) -> list[str]:
     return said
 
 
-def verdict(flight: FlightFacts) -> str:
-    """Return the short plain verdict on one flight, a sentence a line."""
-    found, origin = flight.exceedances, flight.start_s or 0.0
-    how = Presentation(origin_s=origin)
+def verdict(flight: FlightFacts, how: Presentation) -> str:
+    """Return the verdict on one flight with each exceedance and what qualifies it, in lines."""
+    found = flight.exceedances
     assessed = flight.assessment.exceedances if flight.assessment else ()
-    lines = [headline(found, flight.recorded_s, flight.judged_s,
-                      [one.margin if one.margin_kt is None else one.margin_kt
-                       for one in flight.smallest_margins],
-                      flight.quality.suspects, assessed, not_judged(flight.taken))]
-    if doubted := flight.quality.suspects:
-        lines.append(
-            quality_text.also_in_doubt(doubted, [one.limit for one in found]) if found else
-            quality_text.nothing_else(in_judged(flight.recorded_s, flight.judged_s)))
-    listed = decisive_first([one.worst_excess_kt for one in found], assessed, "displayed")[:LISTED]
+    lines = [headline(flight, how)]
+    listed = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)[:LISTED]
     for i in sorted(listed):
-        decided = f" {outcomes(assessed[i])}" if assessed else ""
-        lines.append(f"{exceedance(found[i], origin)}{decided}")
+        decided = (f" {shortly(on_basis(assessed[i], how.basis), found[i].quantity, how)}"
+                   if assessed else "")
+        lines.append(f"{report_sentences.exceedance(found[i], how)}{decided}")
     if len(found) > LISTED:
         lines.append(others(len(found) - LISTED, assessed))
-    combined = [one for one in flight.smallest_margins if one.limit is None]
-    if not flight.exceedances:
-        lines += [closest(one, origin) for one in combined if one.margin_kt is not None]
-    if flight.unknown_s > 0 and flight.judged_s > 0:
-        lines.append(f"{sentence_case(duration(flight.unknown_s))} could not be judged "
-                     f"({count(flight.unknown_stretches, 'stretch', 'stretches')}).")
-        lines += quality_text.bounded(flight.quality.bounded_s, flight.quality.bounded_gaps)
+    if unjudged := report_sentences.unjudged(flight):
+        lines += [unjudged,
+                  *quality_text.bounded(flight.quality.bounded_s, flight.quality.bounded_gaps)]
     lines += quality_text.suspects(flight.quality.suspects, how)
     if flight.judged_s > 0:
-        lines.append(judged_too_little(flight))
-    if flight.judged_s > 0:
+        lines.append(judged_too_little(flight) if flight.outcome != "not judged" else "")
         lines += quality_text.screened(flight.quality.airborne_s, flight.quality.screened_s)
     lines += [one.sentence for one in flight.taken if one.code in UNJUDGED]
     return "\n".join(line for line in lines if line)
