@@ -117,5 +117,9 @@ def test_recorded_mach_only_where_the_sheet_says_so(judged):
     assert "airspeed_from_mach" in codes(analysis)
     with pytest.raises(Problem, match="neither"):
         judged(stated, mach=MACH)
+    for garbage in ([MACH, 40.0], [MACH, -0.5]):
+        analysis = judged(stated, mach=garbage, pressure_altitude=25000.0)
+        assert analysis.columns["state"].tolist() == [OVER, UNKNOWN]
+        assert np.isnan(analysis.columns["calibrated_airspeed_kt"][1])
     analysis = judged(stated, mach=0.9, indicated_airspeed=200.0, pressure_altitude=25000.0)
     assert columns(analysis, "calibrated_airspeed_kt") == (200,)

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from statistics import NormalDist
 
+import numpy as np
 import pytest
 from load_factor import LoadFactor
 
@@ -60,6 +61,16 @@ def test_a_kind_brings_what_its_channel_errs_by(long_pull_up, monkeypatch):
     [own] = assessed(long_pull_up, NMAX, uncertainty={
         "channels": {"load_factor": {"standard": 0.1}}}).exceedances
     assert own.flown.common_u == pytest.approx(0.1, abs=1e-12)
+
+
+def test_away_from_any_excess_of_speed_it_is_an_episode_of_its_own(log):
+    time = np.arange(200.0)
+    flight = log(
+        time, calibrated_airspeed=np.interp(time, [0, 20, 30, 40, 200], [230, 230, 258, 230, 230]),
+        pressure_altitude=5000.0, load_factor=np.interp(
+            time, [0, 100, 110, 120, 150, 160, 170, 200], [1, 1, 2.9, 1, 1, 2.9, 1, 1]))
+    found = loganalyze.analyze(flight, stated(VMO, NMAX)).exceedances
+    assert [(one.limit, one.episode) for one in found] == [("VMO", 1), ("nz", 2), ("nz", 3)]
 
 
 def test_nobody_saw_it_displayed(long_pull_up):
