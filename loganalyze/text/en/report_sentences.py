@@ -26,7 +26,7 @@ from loganalyze.text.en.number_format import (
 from loganalyze.text.en.quantity_words import UNKNOWN
 from loganalyze.text.en.quantity_words import panel_words as panel_words_of
 from loganalyze.text.en.sentences import quality_text
-from loganalyze.text.en.sentences.decision_text import decision, with_reason
+from loganalyze.text.en.sentences.decision_text import basis, decision, with_reason
 from loganalyze.text.en.sentences.finding_text import but_not_judged, not_judged
 from loganalyze.text.en.value_words import length
 from loganalyze.text.facts import ExceedanceFacts, FlightFacts, SmallestFacts
@@ -89,7 +89,7 @@ def verdict(
              f"{how.instant(worst.worst_time_s)}.")
     if assessed:
         sure = on_basis(assessed[first], how.basis)
-        said += f" {sentence_case(sure.basis)} {decision(sure, worst.quantity, how)}."
+        said += f" {sentence_case(basis(sure.basis))} {decision(sure, worst.quantity, how)}."
     return " ".join(filter(None, (said, greater_readings(found, assessed, first, how),
                                   quality_text.also_in_doubt(doubted, names, how))))
 

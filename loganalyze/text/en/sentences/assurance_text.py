@@ -10,6 +10,7 @@ from loganalyze.quantities.quantity_registry import is_in_mach, none_of_a_speed
 from loganalyze.text.en.labels import report_labels as label
 from loganalyze.text.en.number_format import clock, feet, knots, mach, sentence_case
 from loganalyze.text.en.quantity_words import amount
+from loganalyze.text.en.sentences.decision_text import basis as basis_words
 from loganalyze.text.en.sentences.decision_text import (
     chance,
     decision,
@@ -50,7 +51,7 @@ def assurance(
     one: Assurance, limit: str, quantity: str, how: Presentation | None = None
 ) -> str:
     """Return how sure it is that a limit was truly exceeded: interval, outcome, probability."""
-    basis = sentence_case(one.basis)
+    basis = sentence_case(basis_words(one.basis))
     if not math.isfinite(one.probability):
         return f"{basis}: {outcome(one.word)}, for {label.REASONS[one.reason]}."
     how = how or Presentation()

@@ -15,6 +15,7 @@ from loganalyze.results.assessment_results import (
     UNDER_NOT_PROVEN,
 )
 from loganalyze.text.en.labels import report_labels as label
+from loganalyze.text.en.number_format import sentence_case
 from loganalyze.text.en.quantity_words import MACH_WORDS, UNKNOWN, amount
 from loganalyze.text.presentation import Presentation
 
@@ -118,7 +119,7 @@ def sure(one: Assurance, quantity: str, how: Presentation) -> str:
 def shortly(one: Assurance, quantity: str, how: Presentation) -> str:
     """Return the same as a sentence that begins with the basis, with the reason where one is."""
     reason = f", as {label.REASONS[one.reason]}" if one.reason else ""
-    return f"{one.basis[:1].upper()}{one.basis[1:]}: {sure(one, quantity, how)}{reason}."
+    return f"{sentence_case(basis(one.basis))}: {sure(one, quantity, how)}{reason}."
 
 
 def basis(code: str) -> str:
@@ -151,7 +152,7 @@ def likely(one: Assurance, quantity: str, how: Presentation) -> str:
 
     A prior is named unless it is the flat one, which is said once for all.
     """
-    begun = f"{one.basis[:1].upper()}{one.basis[1:]}: {decision(one, quantity, how)}"
+    begun = f"{sentence_case(basis(one.basis))}: {decision(one, quantity, how)}"
     if not math.isfinite(one.probability):
         return f"{begun}."
     assumed = "" if one.prior == "flat" else f" ({prior(one)})"
@@ -207,7 +208,7 @@ def greatest(one: Assurance, quantity: str, how: Presentation) -> str:
     suffix = label.TOLERANCES.get(one.greatest.code, ("", ""))[1]
     words = tolerance_words(one.greatest.code)
     part = "Most" if one.greatest.share > 0.5 else "The largest part"
-    said = (f"{part} of the uncertainty {one.basis} comes from one error "
+    said = (f"{part} of the uncertainty {basis(one.basis)} comes from one error "
             f"({100 * one.greatest.share:.0f} % of the variance): {words[:1].lower()}{words[1:]}")
     if one.greatest.supposed is None or one.greatest.half_width is None:
         return f"{said}."
