@@ -1,4 +1,4 @@
-"""The whole assessment of one flight: from its analysis to how sure, how serious, when and why."""
+"""The assessment of a flight: probability, severity, phase, causes and measures."""
 
 from __future__ import annotations
 
@@ -45,7 +45,7 @@ Codes = NDArray[np.uint8]
 
 SUFFIXES = {"kt": "_kt", "ft": "_ft", "degC": "_degc", "hPa": "_hpa", "deg": "_deg", "kg": "_kg",
             "%": "_pct", "g": "_g", "ft/min": "_fpm"}
-"""What a channel's name gets in the context of an exceedance, by its edge unit."""
+"""Suffix of a channel's name in the context of an exceedance, by its unit."""
 
 SUCCESSION_S = 30.0
 """Exceedances of one limit less than this apart [s] have one run-in; engineering judgement."""
@@ -133,18 +133,21 @@ def assess_flight(
 
 @dataclass(frozen=True, eq=False)
 class _Why:
-    """Explains instants of one flight, never across an earlier exceedance."""
+    """Contributions to the loss of margin before instants of one flight.
+
+    The stretch explained never extends across an earlier exceedance.
+    """
 
     analysis: Analysis
 
     @cached_property
     def ends(self) -> list[float]:
-        """When those of speed limits ended [s], rising: a limit ridden in gusts has thousands."""
+        """Ends [s] of the exceedances of speed limits, ascending; there may be thousands."""
         return sorted(one.end_s for one in self.analysis.exceedances
                       if quantity_of(one.quantity).is_speed)
 
     def at(self, time_s: float, limit: str) -> Contributions | None:
-        """Split what led to an instant; `limit` empty: the limit airspeed."""
+        """Return the contributions before an instant; `limit` "" : to the limit airspeed."""
         if np.isnan(time_s):
             return None
         analysis = self.analysis
@@ -156,10 +159,9 @@ class _Why:
 
     @cached_property
     def run_ins(self) -> tuple[Contributions | None, ...]:
-        """What led to the crossing of each exceedance's limit.
+        """Return the contributions before each exceedance's first crossing of its limit.
 
-        Exceedances of one limit that follow each other within SUCCESSION_S are one pass along it:
-        all have the run-in to the first crossing.
+        Exceedances of one limit less than SUCCESSION_S apart share those of the first of them.
         """
         run_ins: list[Contributions | None] = []
         last: dict[str, tuple[float, Contributions | None]] = {}
@@ -177,7 +179,7 @@ class _Why:
                    one.worst_time_s)
 
     def worsening(self, one: Exceedance) -> Contributions | None:
-        """Split the growth of the excess from the first sample over to the worst one."""
+        """Return the contributions to the excess from the first sample over to the worst one."""
         analysis = self.analysis
         return worsening(analysis, row_at(analysis, self.crossing(one)),
                          row_at(analysis, one.worst_time_s),
@@ -185,7 +187,7 @@ class _Why:
 
 
 def row_at(analysis: Analysis, time_s: float) -> int:
-    """Return the row of the sample at a time that the analysis reported."""
+    """Return the row of the sample at a time [s] reported by the analysis."""
     row = int(np.searchsorted(analysis.time, time_s))
     return min(row, len(analysis.time) - 1)
 
@@ -231,13 +233,13 @@ Assured = TypeVar("Assured", AssessedExceedance, NearMiss)
 def _with_bounds(
     uncertainty: Uncertainty, widest: Uncertainty, found: tuple[Assured, ...]
 ) -> tuple[Assured, ...]:
-    """Add to each what dominates its intervals, and their widest bounds."""
+    """Add to each its dominating error and the widest bounds of its intervals."""
     analysis = uncertainty.analysis
     at = []
     for one in found:
-        told = analysis.exceedances[one.index] if isinstance(one, AssessedExceedance) else one
-        time_s = told.time_s if isinstance(told, NearMiss) else told.worst_time_s
-        at.append((analysis.limit_names.index(told.limit), row_at(analysis, time_s)))
+        event = analysis.exceedances[one.index] if isinstance(one, AssessedExceedance) else one
+        time_s = event.time_s if isinstance(event, NearMiss) else event.worst_time_s
+        at.append((analysis.limit_names.index(event.limit), row_at(analysis, time_s)))
     pairs = bounded(uncertainty, widest, at, [(one.displayed, one.flown) for one in found])
     return tuple(replace(one, displayed=displayed, flown=flown)
                  for one, (displayed, flown) in zip(found, pairs, strict=True))
@@ -255,7 +257,7 @@ def _explained(one: LimitMeasure, analysis: Analysis, why: _Why) -> LimitMeasure
 
 
 class _Context:
-    """What else was recorded at an instant, each channel brought to the rows once."""
+    """The other channels at an instant; each is aligned to the rows once."""
 
     def __init__(self, analysis: Analysis) -> None:
         self.log = analysis.log

@@ -1,8 +1,7 @@
 """What the airspeed indicator showed at an instant: speed, limit pointer, and their trends.
 
-The trend is the change over ten seconds of the straight line that fits the last ten seconds best
-(least squares). Where a sample of them is missing, not known, or they are too few, there is no
-trend: a reason is given in its place.
+The trend is the change over ten seconds of the least-squares line through the samples of the last
+ten seconds. With a missing or unknown sample, or too few samples, a reason is given instead.
 """
 
 from __future__ import annotations

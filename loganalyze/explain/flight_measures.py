@@ -1,7 +1,7 @@
-"""What is measured on every flight, exceedance or not, limit by limit and all together.
+"""Measures of every flight, with or without exceedances, for each limit and for all together.
 
-Time is counted as the judgement counts it: a sample stands for the time to the next one, at
-most 1.5 intervals.
+Time is counted as in the evaluation: a sample stands for the time to the next one, at most 1.5
+intervals.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ class MeasureSettings:
 
 @dataclass(eq=False)
 class _Sums:
-    """What is summed over the blocks of one limit [s]."""
+    """Sums over the blocks for one limit [s]."""
 
     bands: Floats
     bins: Floats
@@ -141,12 +141,12 @@ def _phase(analysis: Analysis, phases: NDArray[np.uint8], smallest: Smallest) ->
 
 
 def _summed(analysis: Analysis, settings: MeasureSettings) -> list[_Sums]:
-    """Run the blocks, on two threads where that pays."""
+    """Evaluate the blocks, on two threads if there are enough."""
     n = len(analysis.log)
     starts = list(range(0, n, BLOCK))
     workers = min(2, os.cpu_count() or 1, len(starts))
     halves = [starts] if workers < 2 else [starts[: len(starts) // 2], starts[len(starts) // 2 :]]
-    # Made before the threads start: they share it.
+    # Created before the threads that share it start.
     curves = {i: analysis.limit_curves.curve((i,)) for i in analysis.limit_curves.tabulated}
     with ThreadPoolExecutor(max(workers, 1)) as pool:
         parts = list(pool.map(lambda some: _run(analysis, settings, curves, some), halves))
@@ -230,7 +230,7 @@ class _Place:
 
     @classmethod
     def of(cls, analysis: Analysis, start: int, stop: int) -> _Place | None:
-        """Find them; None where the analysis kept no columns of speeds."""
+        """Return the measures; None for an analysis without columns of speeds."""
         columns = analysis.columns
         if "mach" not in columns:
             return None
@@ -253,7 +253,7 @@ def _tabulated(
     own = knots
     if limit.kind.suffix == LimitedMach.suffix:
         own = limit.maximum_at(place.altitude[rows]) - place.mach[rows]
-    # Where the table bends, or the altitude is missing, the exact evaluation may still give it.
+    # In cells with a node, or without altitude, the exact evaluation may have a value.
     bad = np.flatnonzero(np.isnan(knots) | np.isnan(own))
     if len(bad):
         own = own.copy()

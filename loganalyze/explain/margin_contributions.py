@@ -140,7 +140,7 @@ def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Cont
 
 
 def _considered(evaluation: Evaluation, row: int, limit: int | None) -> tuple[int, ...]:
-    """The limits whose lowest is meant: all but those below the chosen one at `row`."""
+    """Return the limits whose lowest is considered: all but those below the chosen one at `row`."""
     everything = tuple(i for i, one in enumerate(evaluation.sheet.limit) if one.kind.is_speed)
     if limit is None:
         return everything
@@ -151,7 +151,7 @@ def _considered(evaluation: Evaluation, row: int, limit: int | None) -> tuple[in
 
 
 def _smoothed(time: Floats, margin: Floats) -> Floats:
-    """Mean of the margin over the samples within half of SMOOTHED_S of each."""
+    """Return the moving average of the margin over SMOOTHED_S."""
     low = np.searchsorted(time, time - SMOOTHED_S / 2, side="left")
     high = np.searchsorted(time, time + SMOOTHED_S / 2, side="right")
     total = np.concatenate([[0.0], np.cumsum(margin)])
@@ -202,7 +202,7 @@ def _split(analysis: Analysis, run: _Run) -> Contributions:
 
 
 def _netted(height: float, energy: float) -> tuple[float, float]:
-    """Height trade and energy as reported: the parts that cancel are omitted."""
+    """Return the parts of height and energy as reported, without those that cancel."""
     if height * energy >= 0.0:
         return height, energy
     both = height + energy
@@ -219,9 +219,9 @@ def _shapley(margins: Floats) -> list[float]:
 
 
 def _limit_parts(run: _Run, old: AirDataRows, new: AirDataRows, warm: bool) -> list[float]:
-    """What height, warmth and state took away through the limit airspeed.
+    """Return the margin lost by changes of the limit airspeed: by height, temperature and state.
 
-    Without temperature a true airspeed limit is unknown, and no other needs it.
+    Without a temperature, true airspeed limits are unknown; the others don't need it.
     """
     both = old.followed_by(new)
     m = len(old.rows)
@@ -237,7 +237,7 @@ def _limit_parts(run: _Run, old: AirDataRows, new: AirDataRows, warm: bool) -> l
 
 
 def _speed_parts(old: AirDataRows, new: AirDataRows) -> list[float]:
-    """What height, energy and warmth took away through the calibrated airspeed."""
+    """Return the margin lost by changes of the CAS: by height, energy and temperature."""
     pair = old, new
     altitudes = np.stack([at.pressure_altitude for at in pair])
     temperatures = np.stack([at.temperature for at in pair])
@@ -254,10 +254,10 @@ def _speed_parts(old: AirDataRows, new: AirDataRows) -> list[float]:
 
 
 def _wind(analysis: Analysis, run: _Run, old: AirDataRows, new: AirDataRows) -> float:
-    """The part of the energy [kt] that a changing wind brought, NaN where unknown.
+    """Return the part of the energy [kt] due to a change of wind, NaN where unknown.
 
-    The wind along the heading is the ground speed's part along it less the true airspeed,
-    sideslip neglected; what the wind loses, the airspeed gains.
+    The wind along the heading is the component of the ground speed along it less the true airspeed,
+    without sideslip; a decrease of this wind is an increase of the airspeed.
     """
     wanted = ("ground_speed", "track", "heading")
     if any(name not in analysis.log for name in wanted):
@@ -269,7 +269,7 @@ def _wind(analysis: Analysis, run: _Run, old: AirDataRows, new: AirDataRows) -> 
 
 
 def _slope(at: AirDataRows) -> Floats:
-    """Calibrated airspeed gained for each true airspeed gained, at constant altitude."""
+    """Return the derivative of CAS by TAS at constant altitude, float64[m]."""
     step = 1e-4
     slower, faster = (airspeed.cas_from_mach(np.maximum(at.mach + change, 0.0),
                                              at.pressure_altitude) for change in (-step, step))

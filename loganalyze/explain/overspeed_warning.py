@@ -40,11 +40,11 @@ KINDS: tuple[str, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class WarningSettings:
-    """Thresholds of the reading of the warning that the sheet doesn't set."""
+    """Thresholds for judging the warning that aren't in the limits sheet."""
 
     join_gap_s: float = 3.0
-    """[s] A warning silent for less than this and on again is one: a horn that chops is recorded
-    as off between its sounds. Engineering judgement."""
+    """[s] Interruptions shorter than this don't end a warning: an intermittent horn is recorded as
+    off between its sounds. Engineering judgement."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +150,7 @@ def _runs(true: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def _watched(analysis: Analysis, recorded: _Recorded) -> list[_Watched]:
-    """The watched limits' excess, computed where the warning sounds or the limit is exceeded."""
+    """The excess over the warning's limits, computed where it sounds or a limit is exceeded."""
     warning, evaluation = analysis.sheet.warning, analysis.evaluation
     names = warning.limits or tuple(
         limit.name for limit in analysis.sheet.limit if limit.on_pointer)
@@ -163,7 +163,7 @@ def _watched(analysis: Analysis, recorded: _Recorded) -> list[_Watched]:
         state = analysis.columns[f"state_{i}"][recorded.rows]
         wanted = (state == OVER) | recorded.on
         wanted = wanted | np.append(wanted[1:], False) | np.append(False, wanted[:-1])
-        # Elsewhere it is silent and not over: nothing to judge, and -inf says so.
+        # Elsewhere there is no warning and no excess: -inf marks rows not computed.
         excess = np.where(state == UNKNOWN, np.nan, -np.inf)
         near = np.flatnonzero(wanted & ((state == UNDER) | (state == OVER)))
         at = evaluation.air_data_at(recorded.rows[near])
@@ -204,7 +204,7 @@ def _sounding(
 
 
 def _silent_since(recorded: _Recorded, one: _Watched, first: int) -> float | None:
-    """Since when [s] the warning had been silent beyond the latest instant, if it had."""
+    """Return when [s] the excess passed the latest onset before the warning, None if it didn't."""
     row = first
     while row > 0 and recorded.whole[row] and not recorded.on[row - 1] and (
             one.excess[row - 1] > one.latest):
@@ -256,7 +256,7 @@ def _between(recorded: _Recorded, one: _Watched, row: int) -> float:
 
 
 def _end(recorded: _Recorded, last: int) -> float:
-    """Until when a row stands for the time [s]."""
+    """Return the end [s] of the time that a row stands for."""
     if last + 1 < len(recorded.time) and recorded.whole[last + 1]:
         return float(recorded.time[last + 1])
     return float(recorded.time[last]) + recorded.hold_s

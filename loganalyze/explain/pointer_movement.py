@@ -38,7 +38,7 @@ SLOPE_FT = 1000.0
 
 @dataclass(frozen=True, slots=True)
 class PointerInstant:
-    """Where the limit stood at one instant.
+    """The limit at one instant.
 
     ``code`` : what the instant is; ``limit`` : the governing limit's name, empty for none;
     speeds [kt] : ``limit_airspeed_kt`` and ``airspeed_kt`` are calibrated, ``pointer_kt`` as
@@ -56,7 +56,7 @@ class PointerInstant:
 
 @dataclass(frozen=True, slots=True)
 class AtConstantMach:
-    """What altitude alone did to a constant Mach limit between two instants.
+    """The effect of altitude alone on a constant Mach limit between two instants.
 
     ``limit`` : its name; ``mach``; ``first``, ``last`` : the instants (indices); the limit as
     CAS [kt] is ``first_kt`` and ``last_kt``; ``slope_kt`` : its change per 1000 ft of descent

@@ -82,7 +82,7 @@ class Course:
         return replace(self, first=self.first + by, last=self.last + by, peak=self.peak + by)
 
     def longest_beyond(self, step: float) -> float:
-        """Return the longest time [s] on end in which the excess was more than `step`."""
+        """Return the longest uninterrupted time [s] in which the excess was above `step`."""
         first, last = self.first - step, self.last - step
         if not len(first):
             return 0.0
@@ -93,12 +93,12 @@ class Course:
         return float(np.add.reduceat(beyond, np.flatnonzero(starts)).max())
 
     def time_beyond(self, step: float) -> float:
-        """Return the time [s] in which the excess was more than `step`."""
+        """Return the total time [s] in which the excess was above `step`."""
         return float((self.duration * _share(self.first - step, self.last - step)).sum())
 
     @property
     def integral(self) -> float:
-        """The part of the excess above zero times the time it lasted, summed."""
+        """Return the time integral of the excess where it is above zero."""
         share = _share(self.first, self.last)
         low, high = np.minimum(self.first, self.last), np.maximum(self.first, self.last)
         return float((self.duration * share * (np.maximum(low, 0.0) + high.clip(min=0.0)) / 2)
@@ -160,7 +160,7 @@ def _courses(
                         for one, first in zip(found, firsts.tolist(), strict=True)])
     spans = [np.arange(first, min(last + 1, len(time)))
              for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True)]
-    # All rows in one call: a limit ridden in gusts has thousands of exceedances.
+    # One call for all rows: a flight along a limit in gusts has thousands of exceedances.
     rows = np.concatenate(spans)
     at = evaluation.air_data_at(rows)
     value = limit_equivalents.published_value(limit, at) - limit_equivalents.published_maximum(
@@ -178,7 +178,7 @@ def _courses(
         part = slice(start, start + len(span))
         start += len(span)
         end = one.end_s
-        # Holes in which the limit can't have been regained count as over.
+        # Bounded gaps count as over the limit.
         bridged = analysis.settings.hole_longest_s if one.bounded_s > 0 else 0.0
 
         def course(excess: Floats, part: slice = part, end: float = end,
@@ -324,7 +324,7 @@ def _stated(rule: SeverityRule, own: str, courses: Courses) -> tuple[str, float 
 def _criteria(
     rule: SeverityRule, own: str, courses: Courses, tolerances: Mapping[str, float]
 ) -> tuple[Criterion, ...]:
-    """What a rule asks for, and what was recorded of each."""
+    """Return a rule's criteria with the recorded values."""
     stated = _stated(rule, own, courses)
     if stated is None:
         return ()

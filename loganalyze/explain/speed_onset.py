@@ -1,4 +1,4 @@
-"""Where a speed bends down: smooth speeds about an instant, their noise, and their corner."""
+"""Onset of a speed reduction: smoothed speeds around an instant, their noise, and their corner."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from loganalyze.record.intervals import HELD_INTERVALS
 Floats = NDArray[np.float64]
 
 LEAST_BEND = 0.1
-"""[m/s2] A smaller change of the acceleration is none."""
+"""Least change of the acceleration that counts [m/s2]."""
 
 LEFT_BY_BEND = 0.2
 """Of the sum of squares; flights of known dynamics leave a hundredth, noise .3 to .9."""
@@ -31,7 +31,7 @@ def smoothed_twice(grid: Floats, time: Floats, speed: Floats, width: float
 
 
 def unbroken(time: Floats, known: NDArray[np.bool_], worst: int) -> tuple[int, int]:
-    """Return the samples about the worst between which nothing is missing for long."""
+    """Return the samples around the worst one without long gaps between them."""
     places = np.flatnonzero(known)
     if not len(places):
         return worst, worst + 1

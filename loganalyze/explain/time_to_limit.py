@@ -54,7 +54,7 @@ class ApproachSettings:
 
 @dataclass(frozen=True, eq=False)
 class Closing:
-    """Where a limit was being approached.
+    """The rows at which a limit was being approached.
 
     ``rows`` : of the log, rising; ``seconds`` [s], ``margin_kt`` and ``closing_kt_s`` : of the
     fitted line at its end, float64[m].
@@ -116,7 +116,7 @@ def closings(
     for start in range(0, n, BLOCK):
         stop = min(start + BLOCK, n)
         low = int(np.searchsorted(time, time[start] - settings.window_s))
-        # A run that began before the block is as good as one that begins with its window.
+        # A run that began before the block counts from the start of its window.
         run = _run_starts(analysis, low, stop)
         yield _fitted(time[low:stop], margin[low:stop].astype(np.float64), run, start - low, low,
                       step, settings)
@@ -147,7 +147,7 @@ def _fitted(
 ) -> Closing:
     """Fit each row's window from running sums, and keep where the limit is being approached."""
     ends = np.arange(lag, len(time))
-    # A sample exactly a window ago belongs to it, whatever the stamps' last digits.
+    # A sample exactly one window ago belongs to it, whatever the rounding of times.
     firsts = np.searchsorted(time, time[ends] - settings.window_s * (1 + 1e-9))
     firsts = np.maximum(firsts, run[ends])
     count = ends - firsts + 1

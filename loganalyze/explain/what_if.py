@@ -376,7 +376,7 @@ class _About:
         return int(np.abs(self.time - time_s).argmin())
 
     def _steady(self, first: int, last: int) -> bool:
-        """Whether nothing but time passed between two instants: the levers and the path stood."""
+        """Whether rate of climb and acceleration are nearly constant from `first` to `last`."""
         settings = self.settings
         margin = round(settings.half_width_s / settings.grid_s / 2)
         some = slice(max(first - margin, 0), last + 1)

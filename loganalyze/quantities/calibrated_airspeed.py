@@ -23,5 +23,5 @@ class CalibratedAirspeed(LimitedByAirspeedAlone):
         return maximum
 
     def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
-        """Tell that it always does."""
+        """Return True."""
         return True

@@ -23,7 +23,7 @@ class EquivalentAirspeed(LimitedAirspeed):
     def value_slopes(
         self, at: AirDataAtRows, recovery_factor: float
     ) -> tuple[Floats, Floats, Floats]:
-        """Return how it changes with airspeed, altitude and the temperature read."""
+        """Return the derivatives by airspeed, altitude and probe temperature, float64[m]."""
         speed, height = at.calibrated_airspeed, at.pressure_altitude
         by_speed = skip_nan(sensitivity.mach_by_cas, speed, height)
         by_height = skip_nan(sensitivity.mach_by_altitude, speed, height)
@@ -47,5 +47,5 @@ class EquivalentAirspeed(LimitedAirspeed):
         return cas_at_mach(np.asarray(maximum / (atmosphere.A0 * root)), altitude)
 
     def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
-        """Tell that it always does."""
+        """Return True."""
         return True

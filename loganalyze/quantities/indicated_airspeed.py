@@ -8,7 +8,7 @@ from loganalyze.record.arrays import Floats
 
 
 class IndicatedAirspeed(LimitedByAirspeedAlone):
-    """Airspeed free of instrument error, with the position error in it."""
+    """Airspeed corrected for instrument error but not for position error."""
 
     name, noun = "indicated_airspeed", "indicated airspeed"
     as_indicated = True
@@ -24,5 +24,5 @@ class IndicatedAirspeed(LimitedByAirspeedAlone):
         return correction.calibrated_from_indicated(maximum, at.rows)
 
     def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
-        """Tell that it does where one position correction holds throughout."""
+        """Return True unless the position correction varies."""
         return not position_varies

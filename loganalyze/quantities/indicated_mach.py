@@ -12,7 +12,7 @@ from loganalyze.record.arrays import Floats
 
 
 class IndicatedMach(LimitedMach):
-    """Mach number of the indicated airspeed and altitude, with the position error in both."""
+    """Mach number of indicated airspeed and altitude, both without position correction."""
 
     name, noun = "indicated_mach", "indicated Mach number"
     as_indicated = True
@@ -24,7 +24,7 @@ class IndicatedMach(LimitedMach):
     def value_slopes(
         self, at: AirDataAtRows, recovery_factor: float
     ) -> tuple[Floats, Floats, Floats]:
-        """Return how it changes with airspeed, altitude and the temperature read."""
+        """Return the derivatives by airspeed, altitude and probe temperature, float64[m]."""
         speed, height = at.indicated_airspeed, at.indicated_altitude
         return (skip_nan(sensitivity.mach_by_cas, speed, height),
                 skip_nan(sensitivity.mach_by_altitude, speed, height), np.zeros(at.rows.shape))
@@ -37,5 +37,5 @@ class IndicatedMach(LimitedMach):
             cas_at_mach(maximum, at.indicated_altitude), at.rows)
 
     def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
-        """Tell that it does where no correction moved airspeed or altitude."""
+        """Return True unless airspeed or altitude was corrected."""
         return not corrected

@@ -1,8 +1,8 @@
 """The properties of a quantity that the evaluation of its limits needs.
 
-A limit is a maximum of one quantity: an airspeed, a Mach number, a load factor. All that differs
-between them stands in one class a quantity; a class that is registered
-(`quantity_registry`) can be named in a limits sheet.
+A limit is a maximum of one quantity: an airspeed, a Mach number, a load factor. One class
+per quantity holds everything in which they differ; a registered class (`quantity_registry`) can be
+named in a limits sheet.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from loganalyze.record.units import Unit
 
 
 class AirDataAtRows(Protocol):
-    """The air data of m rows of a log, float64[m] in SI; NaN where missing or screened out."""
+    """The air data of m rows of a log, float64[m] in SI; NaN where missing or rejected."""
 
     @property
     def rows(self) -> Rows:
-        """The rows, intp[m]."""
+        """The rows of the log, intp[m]."""
 
     @property
     def calibrated_airspeed(self) -> Floats:
@@ -38,7 +38,7 @@ class AirDataAtRows(Protocol):
 
     @property
     def indicated_altitude(self) -> Floats:
-        """Pressure altitude with the static source's error in it [m]."""
+        """Pressure altitude before the correction for static source error [m]."""
 
     @property
     def mach(self) -> Floats:
@@ -50,34 +50,34 @@ class AirDataAtRows(Protocol):
 
     @property
     def others(self) -> Mapping[str, Floats]:
-        """The further channels that the sheet's limits take, by name."""
+        """Other channels that the sheet's limits use, by name."""
 
 
 class PositionCorrection(Protocol):
-    """What turns an indicated airspeed into a calibrated one."""
+    """Conversion of indicated to calibrated airspeed."""
 
     def calibrated_from_indicated(self, indicated: Floats, rows: Rows) -> Floats:
         """Return the calibrated airspeed [m/s] of an indicated one at the given rows."""
 
 
 class Thresholds(Protocol):
-    """The settings of the evaluation that go by a limit's unit."""
+    """The settings of the evaluation that depend on a limit's unit."""
 
     @property
     def tolerance_kt(self) -> float:
-        """A speed is over its limit by more than this [kt]."""
+        """Excess [kt] above which a speed counts as over its limit."""
 
     @property
     def tolerance_mach(self) -> float:
-        """The same for Mach limits."""
+        """Excess above which a Mach number counts as over its limit."""
 
     @property
     def join_margin_kt(self) -> float:
-        """Stretches are joined where the margin between them stays below this [kt]."""
+        """Greatest margin [kt] between two stretches over a limit that are joined."""
 
     @property
     def join_margin_mach(self) -> float:
-        """The same for Mach limits."""
+        """Greatest margin [Mach] between two stretches over a limit that are joined."""
 
 
 class DisplaySteps(Protocol):
@@ -93,59 +93,58 @@ class DisplaySteps(Protocol):
 
 
 class LimitedQuantity(ABC):
-    """One quantity that can be limited: where its value comes from and how it is stated.
+    """A quantity that can be limited: its value, its conversion to CAS, its unit and its names.
 
-    Values and maxima are in SI inside (a pure number for Mach and load factor), and in ``unit``
-    at the edges: in limits sheets, results and reports.
+    Methods take and return SI (a pure number for Mach and load factor); limits sheets, results and
+    reports are in ``unit``.
     """
 
     name: ClassVar[str]
-    """As a limits sheet names it."""
+    """Its name in a limits sheet."""
     noun: ClassVar[str]
     """In plain words, such as "load factor"."""
     unit: ClassVar[Unit]
     decimals: ClassVar[int]
     """Decimals with which a value or a difference is printed in ``unit``."""
     suffix: ClassVar[str]
-    """What ends the names of numbers in this unit, such as "kt" in excess_kt."""
+    """Suffix of names of numbers in this unit, such as "kt" in excess_kt."""
     channels: ClassVar[tuple[str, ...]] = ()
-    """Recorded channels that it takes besides airspeed, altitude and temperature."""
+    """Recorded channels that it needs besides airspeed, altitude and temperature."""
     needs_altitude: ClassVar[bool] = False
-    """Whether its value, or that of a limit as an airspeed, can't be known without altitude."""
+    """Whether its value, or the equivalent CAS of a limit, depends on altitude."""
     needs_temperature: ClassVar[bool] = False
-    """Whether its value can't be known without the static temperature."""
+    """Whether its value depends on the static temperature."""
     as_indicated: ClassVar[bool] = False
-    """Whether it is read without position correction, and so free of its error."""
+    """Whether it is indicated, without position correction, and so unaffected by its error."""
     is_speed: ClassVar[bool] = False
-    """Whether a limit of it lies at a calibrated airspeed (`calibrated_equivalent`)."""
+    """Whether its limits have an equivalent CAS (`calibrated_equivalent`)."""
 
     typical_errors: ClassVar[Mapping[str, tuple[float, str]]] = {}
-    """What is generally known of its own channels: the limits of the error [channel's unit] and
-    where that is from, by channel. A limits sheet may state them; an error that neither states
-    leaves the uncertainty unknown."""
+    """Error bounds of its own channels [channel's unit] and their source, by channel, for limits
+    sheets that state none. Without either, the uncertainty is unknown."""
     widest_errors: ClassVar[Mapping[str, tuple[float, str]]] = {}
-    """The same at the widest that the rules allow."""
+    """The widest error bounds that the rules allow, in the same form."""
     display_step_code: ClassVar[str] = ""
-    """The code of the display's step among the tolerances; empty: the crew has no display of it,
-    and nothing is said of it as displayed."""
+    """Code of the display's step among the tolerances; empty if the crew has no display of it, so
+    that there are no results as displayed."""
     bands: ClassVar[tuple[float, ...]] = (0.0,)
-    """Time with less margin than each of these [unit] is measured, rising; 0 is over."""
+    """Margins [unit], ascending, below each of which the time is measured; 0 is over the limit."""
     ladder: ClassVar[tuple[float, ...]] = (0.0,)
-    """The excesses [unit] for each of which the time beyond it is reported, increasing."""
+    """Excesses [unit], ascending, above each of which the time is reported."""
 
     maximum_key: ClassVar[str] = "maximum"
     """The key of a constant maximum in a limits sheet."""
     article_noun: ClassVar[str]
-    """What a value of it is, with the article: "an airspeed", "a load factor"."""
+    """Noun for a value with its article: "an airspeed", "a load factor"."""
     row_unit: ClassVar[str]
     """The unit of a table's row in words, such as "knots"."""
     example: ClassVar[float]
-    """A maximum to show how one is written [unit]."""
+    """Example of a maximum [unit]."""
     lowest: ClassVar[float]
     highest: ClassVar[float]
-    """The maxima that a limits sheet may state [unit]."""
+    """Greatest maximum that a limits sheet may state [unit]; ``lowest`` is the least."""
     usual: ClassVar[tuple[float, float]]
-    """A maximum outside this [unit] is possible, and worth a second look."""
+    """Range of usual maxima [unit]; one outside it is possible but unusual."""
 
     @abstractmethod
     def value(self, at: AirDataAtRows) -> Floats:
@@ -153,11 +152,11 @@ class LimitedQuantity(ABC):
 
     @abstractmethod
     def tolerance(self, settings: Thresholds) -> float:
-        """Return by how much more than its limit is over [unit]: the noise of conversions."""
+        """Return the excess [unit] up to which a value isn't over: the rounding of conversions."""
 
     @abstractmethod
     def join_margin(self, settings: Thresholds) -> float:
-        """Return the margin [unit] below which two stretches over the limit may be one event."""
+        """Return the margin [unit] up to which two stretches over the limit may be joined."""
 
     def calibrated_equivalent(
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection
@@ -204,9 +203,9 @@ class LimitedQuantity(ABC):
         return nothing, nothing, nothing
 
     def channel_slopes(self, at: AirDataAtRows) -> Mapping[str, Floats]:
-        """Return how the quantity changes with each of its own channels, in SI, float64[m].
+        """Return the derivatives by each of its own channels, float64[m] in SI, by channel.
 
-        One that is its channel changes by as much as that.
+        1 for a quantity that is recorded as a channel.
         """
         return {name: np.ones(at.rows.shape) for name in self.channels}
 
@@ -233,21 +232,21 @@ class LimitedQuantity(ABC):
     def display_step(self, steps: DisplaySteps, per_kt: Floats) -> Floats:
         """Return the display's step in the quantity's unit, float64[m]; 0 without a display.
 
-        `per_kt` : how much the quantity changes with 1 kt of calibrated airspeed [unit].
+        `per_kt` : derivative of the quantity by calibrated airspeed [unit/kt].
         """
         return np.zeros(per_kt.shape)
 
     def display_step_cas(self, steps: DisplaySteps, mach_by_cas: Floats) -> Floats:
-        """Return the same as calibrated airspeed [m/s].
+        """Return the display's step as calibrated airspeed [m/s], float64[m].
 
-        `mach_by_cas` : how Mach number changes with the airspeed there [per m/s].
+        `mach_by_cas` : derivative of Mach number by calibrated airspeed [1/(m/s)].
         """
         return np.zeros(mach_by_cas.shape)
 
     def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
-        """Tell whether its calibrated equivalent follows from the pressure altitude alone.
+        """Return whether its equivalent CAS depends on the pressure altitude alone.
 
-        `position_varies` : the position correction differs between rows; `corrected` : one was
-        applied, to airspeed or altitude.
+        `position_varies` : the position correction differs between rows; `corrected` : a
+        correction was applied to airspeed or altitude.
         """
         return False

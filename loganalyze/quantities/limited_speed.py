@@ -1,4 +1,4 @@
-"""What the limited airspeeds have in common, and what the limited Mach numbers have."""
+"""Base classes of the limited airspeeds and of the limited Mach numbers."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from loganalyze.record.units import KNOT, UNITS
 
 
 class LimitedSpeed(LimitedQuantity):
-    """A quantity that rises with the calibrated airspeed, so that its limits can be compared."""
+    """A quantity that increases with calibrated airspeed, so that its limits have a CAS."""
 
     is_speed = True
 
@@ -33,9 +33,9 @@ class LimitedSpeed(LimitedQuantity):
         """Return the calibrated airspeed [m/s] at which a maximum lies."""
 
     def limit_slopes(self, own: Floats, cas: Floats, altitude: Floats) -> tuple[Floats, Floats]:
-        """Return how a limit changes with pressure altitude, as CAS [m/s per m] and as Mach [1/m].
+        """Return a limit's derivatives by pressure altitude, as CAS [m/s per m] and Mach [1/m].
 
-        By its slope in Mach at constant temperature.
+        From its derivative as Mach number at constant temperature.
         """
         by_cas = skip_nan(sensitivity.mach_by_cas, cas, altitude)
         by_height = skip_nan(sensitivity.mach_by_altitude, cas, altitude)
@@ -43,9 +43,9 @@ class LimitedSpeed(LimitedQuantity):
         return (in_mach - by_height) / by_cas, in_mach
 
     def mach_slope(self, own: Floats, cas: Floats, altitude: Floats) -> Floats:
-        """Return how a limit changes with pressure altitude as a Mach number [1/m].
+        """Return a limit's derivative by pressure altitude as a Mach number [1/m].
 
-        NaN where that depends on more than the altitude.
+        NaN where it depends on more than the altitude.
         """
         return np.full(len(cas), np.nan)
 
@@ -64,11 +64,11 @@ class LimitedAirspeed(LimitedSpeed):
     usual = (60.0, 400.0)
 
     def tolerance(self, settings: Thresholds) -> float:
-        """Return by how much more than its limit is over [kt]."""
+        """Return the excess [kt] up to which a speed isn't over its limit."""
         return settings.tolerance_kt
 
     def join_margin(self, settings: Thresholds) -> float:
-        """Return the margin [kt] below which two stretches over the limit may be one event."""
+        """Return the margin [kt] up to which two stretches over the limit may be joined."""
         return settings.join_margin_kt
 
     def display_step(self, steps: DisplaySteps, per_kt: Floats) -> Floats:
@@ -81,21 +81,21 @@ class LimitedAirspeed(LimitedSpeed):
 
 
 class LimitedByAirspeedAlone(LimitedAirspeed):
-    """An airspeed that follows from no altitude."""
+    """An airspeed that doesn't depend on altitude."""
 
     needs_altitude = False
 
     def value_slopes(
         self, at: AirDataAtRows, recovery_factor: float
     ) -> tuple[Floats, Floats, Floats]:
-        """Return 1 by calibrated airspeed; the slope of correction tables is left out."""
+        """Return 1 by calibrated airspeed; the slope of correction tables is neglected."""
         nothing = np.zeros(at.rows.shape)
         return np.full(at.rows.shape, 1.0), nothing, nothing
 
     def limit_slopes(self, own: Floats, cas: Floats, altitude: Floats) -> tuple[Floats, Floats]:
-        """Return how a limit changes with pressure altitude, as CAS [m/s per m] and as Mach [1/m].
+        """Return a limit's derivatives by pressure altitude, as CAS [m/s per m] and Mach [1/m].
 
-        As CAS it does as its table says.
+        As CAS it is the slope of its table.
         """
         by_cas = skip_nan(sensitivity.mach_by_cas, cas, altitude)
         by_height = skip_nan(sensitivity.mach_by_altitude, cas, altitude)
@@ -115,11 +115,11 @@ class LimitedMach(LimitedSpeed):
     usual = (0.2, 1.0)
 
     def tolerance(self, settings: Thresholds) -> float:
-        """Return by how much more than its limit is over [Mach]."""
+        """Return the excess [Mach] up to which a Mach number isn't over its limit."""
         return settings.tolerance_mach
 
     def join_margin(self, settings: Thresholds) -> float:
-        """Return the margin [Mach] below which two stretches over the limit may be one event."""
+        """Return the margin [Mach] up to which two stretches over the limit may be joined."""
         return settings.join_margin_mach
 
     def mach_slope(self, own: Floats, cas: Floats, altitude: Floats) -> Floats:

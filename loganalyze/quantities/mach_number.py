@@ -23,7 +23,7 @@ class MachNumber(LimitedMach):
     def value_slopes(
         self, at: AirDataAtRows, recovery_factor: float
     ) -> tuple[Floats, Floats, Floats]:
-        """Return how it changes with airspeed, altitude and the temperature read."""
+        """Return the derivatives by airspeed, altitude and probe temperature, float64[m]."""
         speed, height = at.calibrated_airspeed, at.pressure_altitude
         return (skip_nan(sensitivity.mach_by_cas, speed, height),
                 skip_nan(sensitivity.mach_by_altitude, speed, height), np.zeros(at.rows.shape))
@@ -35,5 +35,5 @@ class MachNumber(LimitedMach):
         return cas_at_mach(maximum, at.pressure_altitude)
 
     def follows_from_altitude(self, *, position_varies: bool, corrected: bool) -> bool:
-        """Tell that it always does."""
+        """Return True."""
         return True

@@ -1,4 +1,4 @@
-"""Every quantity that a limits sheet can limit, by the name it has there: a line each."""
+"""Registry of the quantities that a limits sheet can limit, by their names there."""
 
 from __future__ import annotations
 
@@ -15,12 +15,12 @@ _QUANTITIES: dict[str, LimitedQuantity] = {}
 
 
 def register(quantity: LimitedQuantity) -> None:
-    """Let limits sheets limit a quantity; one of the same name is replaced."""
+    """Register a quantity for limits sheets, replacing one of the same name."""
     _QUANTITIES[quantity.name] = quantity
 
 
 def withdraw(name: str) -> None:
-    """Let no limits sheet read from now on limit a quantity."""
+    """Remove a quantity: limits sheets read from now on can't limit it."""
     del _QUANTITIES[name]
 
 
@@ -43,7 +43,7 @@ def only_speeds() -> bool:
 
 
 def none_of_a_speed(quantity: str) -> LimitedQuantity | None:
-    """Return a registered quantity that is no speed; None for a speed and an unknown name."""
+    """Return a registered quantity other than a speed; None for a speed or an unknown name."""
     if quantity not in quantity_names():
         return None
     found = quantity_of(quantity)

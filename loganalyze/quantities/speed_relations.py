@@ -1,4 +1,4 @@
-"""Calibrated airspeed and Mach number of arrays in which some numbers are missing."""
+"""Calibrated airspeed and Mach number of arrays that contain NaN."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ def skip_nan(function: Callable[..., Floats], *arrays: Floats) -> Floats:
 
 
 def cas_at_mach(mach: Floats, altitude: Floats) -> Floats:
-    """Calibrated airspeed [m/s] of a Mach number; NaN beyond the greatest one evaluated."""
+    """Return the CAS [m/s] of a Mach number at a pressure altitude [m]; NaN above Mach 3."""
     return skip_nan(
         airspeed.cas_from_mach, np.where(mach <= GREATEST_MACH, mach, np.nan), altitude
     )
 
 
 def mach_at_cas(cas: Floats, altitude: Floats) -> Floats:
-    """Mach number of a calibrated airspeed [m/s]; NaN beyond the greatest one evaluated."""
+    """Return the Mach number of a CAS [m/s] at a pressure altitude [m]; NaN above Mach 3."""
     ratio = skip_nan(airspeed.impact_ratio_from_cas, np.where(cas <= GREATEST_CAS, cas, np.nan))
     ratio = ratio / skip_nan(atmosphere.pressure_ratio, altitude)
     return skip_nan(

@@ -10,7 +10,7 @@ from loganalyze.record.arrays import Floats
 
 
 def tas_slopes(at: AirDataAtRows, recovery_factor: float) -> tuple[Floats, Floats]:
-    """Return the slope of true airspeed by Mach [m/s] and by the temperature read [m/s/K]."""
+    """Return the derivatives of true airspeed by Mach [m/s] and by probe temperature [m/s/K]."""
     by_mach = skip_nan(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[0],
                        at.mach, at.temperature)
     by_heat = skip_nan(lambda m, t: sensitivity.tas_by_mach(m, t, recovery_factor)[1],
@@ -19,7 +19,7 @@ def tas_slopes(at: AirDataAtRows, recovery_factor: float) -> tuple[Floats, Float
 
 
 class TrueAirspeed(LimitedAirspeed):
-    """Speed through the air; it takes the temperature to know it."""
+    """Speed through the air, which depends on the temperature."""
 
     name, noun = "true_airspeed", "true airspeed"
     needs_temperature = True
@@ -31,7 +31,7 @@ class TrueAirspeed(LimitedAirspeed):
     def value_slopes(
         self, at: AirDataAtRows, recovery_factor: float
     ) -> tuple[Floats, Floats, Floats]:
-        """Return how it changes with airspeed, altitude and the temperature read."""
+        """Return the derivatives by airspeed, altitude and probe temperature, float64[m]."""
         speed, height = at.calibrated_airspeed, at.pressure_altitude
         by_speed = skip_nan(sensitivity.mach_by_cas, speed, height)
         by_height = skip_nan(sensitivity.mach_by_altitude, speed, height)
@@ -41,6 +41,6 @@ class TrueAirspeed(LimitedAirspeed):
     def calibrated_equivalent(
         self, maximum: Floats, at: AirDataAtRows, correction: PositionCorrection
     ) -> Floats:
-        """Return the calibrated airspeed [m/s] at which the maximum lies in this air."""
+        """Return the calibrated airspeed [m/s] of the maximum at the recorded temperature."""
         sound = skip_nan(atmosphere.speed_of_sound, at.temperature)
         return cas_at_mach(maximum / sound, at.pressure_altitude)

@@ -1,1 +1,1 @@
-"""What an assessment holds: frozen values, numbers and codes."""
+"""The results of an assessment: frozen values, numbers and codes."""

@@ -1,6 +1,6 @@
-"""What an assessment holds: frozen values, numbers and codes; sentences are made elsewhere.
+"""The results of an assessment: frozen values, numbers and codes, without sentences.
 
-NaN stands for "not known" in every number; codes are plain words.
+Unknown numbers are NaN; codes are plain words.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ PROVEN_OVER, OVER_NOT_PROVEN, UNDER_NOT_PROVEN, PROVEN_UNDER, NOT_DETERMINABLE =
     "proven over", "over but not proven", "under but not proven", "proven under",
     "not determinable")
 NOT_DISPLAYED = "not displayed"
-"""Why nothing is said of an excess as displayed: the crew has no display of it."""
+"""The reason for no result as displayed: the crew has no display of the quantity."""
 OUTCOMES = (PROVEN_OVER, OVER_NOT_PROVEN, UNDER_NOT_PROVEN, PROVEN_UNDER, NOT_DETERMINABLE)
 """The outcomes of the decision rule, see `assess.decision`."""
 
@@ -101,7 +101,7 @@ class Assurance:
 
 @dataclass(frozen=True, slots=True)
 class MissedPeak:
-    """What a peak between two samples may have added, in the limit's quantity (kt or Mach).
+    """Possible addition to an excess by a peak between two samples, in the limit's quantity.
 
     ``interpolated`` : by the parabola through the three samples about the worst one; ``bound`` :
     the greatest |acceleration| dt**2 / 8. Faster gusts can't be bounded.
@@ -324,7 +324,7 @@ class Assessment:
     warnings: tuple[WarningFinding, ...]
     checks: tuple[Check, ...]
     tolerances: tuple[tuple[str, str, float], ...]
-    """What the uncertainty rests on: (sensor, source, standard uncertainty in its edge unit)."""
+    """Inputs of the uncertainty: (sensor, source, standard uncertainty in the sensor's unit)."""
     widest: tuple[tuple[str, str, float], ...] = ()
     """The same at the widest tolerances that the rules allow, of those that differ."""
     steps: tuple[Step, ...] = ()
@@ -337,7 +337,7 @@ class Assessment:
                 f"{said or self.analysis.outcome}; near: {len(self.near)}>")
 
     def _repr_html_(self) -> str:
-        """Return what a notebook shows: the repr and the picture of the margin."""
+        """Return the HTML for notebooks: the repr and the picture of the margin."""
         html: str = result_views.view("html", self)
         return html
 

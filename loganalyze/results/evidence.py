@@ -1,6 +1,6 @@
-"""What other channels and the edges of an exceedance say of it.
+"""Evidence about an exceedance from other channels and from its edges.
 
-NaN stands for "not known" in every number; codes are plain words.
+Unknown numbers are NaN; codes are plain words.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 Verdict = Literal["confirms", "confirms less", "contradicts", "can't tell"]
-"""What a reference channel says of an exceedance."""
+"""Verdicts of a reference channel on an exceedance."""
 CONFIRMS: Final = "confirms"
 CONFIRMS_LESS: Final = "confirms less"
 CONTRADICTS: Final = "contradicts"

@@ -1,4 +1,4 @@
-"""What an interval rests on: its greatest error, what stating that would gain, its widest bound.
+"""The dominating error of an interval, the gain from stating it, and the widest bound.
 
 The interval uses the least uncertainty that general knowledge supports (`tolerances.TYPICAL`). The
 bound is the same interval with the widest tolerances that the rules allow (`tolerances.WIDEST`);
@@ -26,16 +26,16 @@ from loganalyze.uncertainty.sample_uncertainty import Uncertainty
 Pair = tuple[Assurance, Assurance]
 
 SCATTER = "scatter"
-"""The code of what isn't common to the flight: the samples' scatter about the worst instant."""
+"""Code of the errors not common to the flight: the scatter of samples at the worst instant."""
 WORTH = 0.9
-"""Stating a tolerance is worth a word when it shrinks the interval to less than this."""
+"""Stating a tolerance is suggested if it shrinks the interval to less than this fraction."""
 
 
 def bounded(
     uncertainty: Uncertainty, widest: Uncertainty, at: Sequence[tuple[int, int]],
     pairs: Sequence[Pair],
 ) -> list[Pair]:
-    """Add to assurances what dominates them, and their widest bound.
+    """Add to assurances their dominating error and their widest bound.
 
     Parameters
     ----------

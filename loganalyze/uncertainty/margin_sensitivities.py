@@ -1,4 +1,4 @@
-"""How the margin to a limit, and the limit itself, move with the air data: sensitivities."""
+"""Sensitivities of a limit and of the margin to it by the air data."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
 SLOWEST_KT = 3.0
-"""Below this the ratio of Mach to CAS is that at rest."""
+"""CAS below which the ratio of Mach to CAS is taken as that at rest [kt]."""
 
 _SOUND_KT = atmosphere.A0 / KNOT
 
 
 def static_source(at: AirDataRows) -> Floats:
-    """Altitude that moves with airspeed by a static source's error [m per m/s]."""
+    """Return the altitude error per airspeed error of a static source error [m per m/s]."""
     return skip_nan(sensitivity.altitude_by_static_source, at.calibrated_airspeed,
                     at.pressure_altitude)
 
@@ -54,7 +54,7 @@ def margin_slopes(
 
 
 def maximum_slope(limit: Limit, altitude: Floats) -> Floats:
-    """How a limit's maximum changes with pressure altitude [SI per m].
+    """Return the derivative of a limit's maximum by pressure altitude [SI per m], float64[m].
 
     Half a metre to either side, so that a table's bend counts half; 0 beyond its ends.
     """

@@ -1,4 +1,4 @@
-"""Stretches that stayed under a limit but may have been over."""
+"""Stretches under a limit that may have been over it within their uncertainty."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def near_misses(
     Returns
     -------
     tuple of NearMiss
-        By start; ``phase`` is empty and ``contributions`` None: both are filled in by others.
+        Ordered by start; ``phase`` is empty and ``contributions`` None: `explain` sets both.
     """
     analysis = uncertainty.analysis
     settings = settings or AssuranceSettings()

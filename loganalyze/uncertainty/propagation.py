@@ -1,8 +1,8 @@
-"""Uncertainty at every sample, in blocks: the shortcuts that keep it cheap.
+"""Uncertainty at every sample, computed fast in blocks.
 
-What depends on pressure altitude or airspeed alone comes from tables, one value a cell (8 m and
-a quarter of a knot); the rest is closed form in float32. Supersonic samples, and those governed
-by a limit that depends on more than altitude, are computed exactly.
+Terms that depend on pressure altitude or airspeed alone come from tables of one value per cell (8 m
+and a quarter of a knot); the others are computed in closed form in float32. Supersonic samples, and
+those governed by a limit that depends on more than altitude, are computed exactly.
 """
 
 from __future__ import annotations
@@ -31,9 +31,9 @@ Exactly = Callable[[NDArray[np.intp], NDArray[np.uint8]], Mapping[str, Floats]]
 NAMES = ("margin_u_kt", "margin_u_mach", "mach_u", "calibrated_airspeed_u_kt",
          "true_airspeed_u_kt", "margin_displayed_u_kt")
 BLOCK = 65536
-"""Smaller temporaries would lie nearer, but threads would fight over the interpreter's lock."""
+"""Rows per block; with smaller ones threads contend for the interpreter's lock."""
 RATE_S = 1.0
-"""Rates of change are taken over this long to either side [s], or one sampling interval."""
+"""Time on either side over which rates of change are taken [s], at least one interval."""
 
 _SPEEDS, _KELVINS = 4400, 500
 _CELLS_A_KNOT = 4
@@ -110,9 +110,9 @@ class _Tables:
 
 
 def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, Singles]:
-    """Reckon all columns; see `uncertainty.Uncertainty.columns`.
+    """Return all columns of uncertainties; see `Uncertainty.columns`.
 
-    Raises ValueError for an analysis of the verdict alone: it holds no speeds.
+    Raises ValueError for an analysis with `verdict_only`, which has no speeds.
     """
     if "mach" not in analysis.columns:
         raise ValueError("an analysis of the verdict alone holds no speeds to compute with")
@@ -122,7 +122,7 @@ def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, S
     out = {name: np.empty(n, dtype=np.float32) for name in names}
     work = _Work(analysis, budget, _Tables.of(analysis, budget), out)
     starts = range(0, n, BLOCK)
-    # All threads take blocks from one row of them, so that none waits for another.
+    # All threads draw from one iterator, so that none waits for another.
     blocks, workers = iter(starts), max(1, min(2, os.cpu_count() or 1, len(starts)))
     with ThreadPoolExecutor(workers) as pool:
         pending = [row for rows in pool.map(lambda _: work.run(blocks), range(workers))
@@ -137,15 +137,15 @@ def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, S
 
 
 def reach(interval: float) -> int:
-    """How many rows `RATE_S` is, at least one."""
+    """Return `RATE_S` as a number of rows, at least one."""
     return max(1, round(RATE_S / interval)) if interval > 0 else 1
 
 
 def rate(values: NDArray[Any], time: Floats, rows: NDArray[np.intp], interval: float) -> Floats:
-    """Rate of change of a column at some rows [unit/s].
+    """Return the rate of change of a column at some rows [unit/s], float64[m].
 
-    Over a second to either side; where a value is missing there, over a second to one side,
-    else over a sample to either or one side; NaN where nothing beside a row is known.
+    Over one second on either side; where a value is missing there, over one second on one side,
+    else over one sample on both sides or one; NaN where no value beside a row is known.
     """
     found = np.full(len(rows), np.nan)
     k, last = reach(interval), len(time) - 1
@@ -179,7 +179,7 @@ def closing(analysis: Analysis, rows: NDArray[np.intp]) -> Floats:
 def _stepped(
     analysis: Analysis, before: NDArray[np.uint8], after: NDArray[np.uint8]
 ) -> NDArray[np.intp]:
-    """Where one limit governed before and another after, and one of them has conditions."""
+    """Return where the governing limit changes and one of the two has conditions."""
     steps = np.zeros(256, dtype=bool)
     for i, limit in enumerate(analysis.sheet.limit):
         steps[i] = bool(limit.conditions)
@@ -348,7 +348,7 @@ class _Work:
 
 
 def _look(table: Singles, index: NDArray[np.intp]) -> Singles:
-    """Take from a table; one that is the same everywhere has one value."""
+    """Return the table's values at `index`; a constant table has one value."""
     return table if len(table) == 1 else table.take(index, mode="clip")
 
 

@@ -234,7 +234,7 @@ class Uncertainty:
         return (rate * seconds) ** 2 / 3
 
     def _exactly(self, rows: Rows, governing: NDArray[np.uint8]) -> dict[str, Floats]:
-        """Reckon the columns at a few rows without the block loop's shortcuts."""
+        """Return the columns at a few rows, computed exactly."""
         air = self.analysis.evaluation.air
         at = limit_equivalents.air_data_rows(air, rows)
         by_speed = skip_nan(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
