@@ -21,9 +21,9 @@ DTYPES: dict[pa.DataType, np.dtype[Any]] = {
 def numbers(
     array: pa.Array, dtype: np.dtype[Any] | None = None
 ) -> tuple[NDArray[Any], NDArray[np.bool_] | None]:
-    """Return a view of an Arrow array's numbers, and which of them are there (None: all).
+    """Return a view of an Arrow array's numbers, and a mask of those present (None: all).
 
-    What stands where there is no number is undefined.
+    Elements without a number are undefined.
     """
     dtype = dtype or DTYPES[array.type]
     validity, data = array.buffers()
@@ -56,7 +56,7 @@ def convert(array: pa.Array, factor: float, offset: float, out: NDArray[np.float
 
 
 def words(array: pa.Array) -> list[str | None]:
-    """Return an Arrow array's text, None where it holds nothing.
+    """Return an Arrow array's text, None where null.
 
     CSV columns aren't checked for valid UTF-8 while they are read: a byte that is none becomes
     U+FFFD, so that a damaged cell is refused as a cell and not as an encoding.

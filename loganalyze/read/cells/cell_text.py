@@ -1,4 +1,4 @@
-"""What one cell of an export holds: a number, a word for a missing value, a stamp, or a name."""
+"""The content of one cell of an export: a number, a word for a missing value, a time, or a name."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ MISSING = frozenset((
     "#####", "######",
     *(form for word in _WORDS for form in (word, word.upper(), word.lower(), word.title())),
 ))
-"""Words that exports write where there is no value (failed, not computed, not recorded)."""
+"""Words that exports write for missing values (failed, not computed, not recorded)."""
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _COMMA_NUMBER = re.compile(r"[+-]?(\d+,\d*|,\d+)([eE][+-]?\d+)?")

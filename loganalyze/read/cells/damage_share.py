@@ -1,4 +1,4 @@
-"""How many of a log's cells may be damaged before they are taken for a habit of the export."""
+"""The share of damaged cells up to which they are faults and not the format of the export."""
 
 from __future__ import annotations
 
@@ -9,5 +9,5 @@ more."""
 
 
 def are_few(count: int, total: int) -> bool:
-    """Whether so many damaged ones of all are few enough to go without them."""
+    """Whether the damaged ones are few enough to be left out."""
     return count <= SHARE * total

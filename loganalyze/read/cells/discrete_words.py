@@ -24,11 +24,11 @@ WORDS: dict[str, float] = {
     )
     for word in words.split()
 }
-"""What exports write for a state that is there (1) or not (0), in lower case."""
+"""Words of exports for a state that is on (1) or off (0), in lower case."""
 
 
 class UnknownStateError(Exception):
-    """A word that is no known state."""
+    """A word that isn't a known state."""
 
     def __init__(self, word: str) -> None:
         self.word = word

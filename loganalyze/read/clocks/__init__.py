@@ -1,1 +1,1 @@
-"""The clock of a log: what its time columns hold, and how it is made to rise."""
+"""The clock of a log: the forms of its time columns, and its conversion to a monotonic time."""

@@ -1,4 +1,4 @@
-"""Days, years and leap seconds: what a date column or a satellite's week means."""
+"""Days, years and leap seconds of date columns and satellite weeks."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ SERIAL_1904 = -24107
 SATELLITE_EPOCH = 3657
 """1980-01-06, where satellite time's week 0 began, in days since 1970 (IS-GPS-200, 3.3.4)."""
 WEEKS_IN_TURN = 1024
-"""A ten-bit week number starts again after so many weeks (IS-GPS-200, 20.3.3.3.1.1)."""
+"""Weeks after which a ten-bit week number returns to 0 (IS-GPS-200, 20.3.3.3.1.1)."""
 
 _LEAPS = tuple(np.datetime64(day, "D").astype(np.int64) for day in (
     "1981-07-01", "1982-07-01", "1983-07-01", "1985-07-01", "1988-01-01", "1990-01-01",

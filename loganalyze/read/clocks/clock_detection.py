@@ -37,7 +37,7 @@ from loganalyze.read.clocks.time_columns import (
 from loganalyze.read.clocks.time_of_day import decoding, looks_serial
 from loganalyze.read.clocks.time_zone import as_named, no_zone
 from loganalyze.read.clocks.timestamps import YEAR_FIRST, written
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.record.findings import Finding
 from loganalyze.sheets.export_options import ClockHabits
 
@@ -45,7 +45,7 @@ USUAL_FRAME_S, USUAL_SUBFRAMES = 4.0, 4
 """A flight data recorder's frame is 4 s of four subframes (ARINC 717, common practice)."""
 
 
-def find_form(log: Export, parts: Mapping[str, Column], habits: ClockHabits,
+def find_form(log: Export, parts: Mapping[str, LogColumn], habits: ClockHabits,
               where: str) -> tuple[Form, list[Finding]]:
     """Tell how the columns of a log's clock make time.
 
@@ -58,7 +58,7 @@ def find_form(log: Export, parts: Mapping[str, Column], habits: ClockHabits,
     habits : ClockHabits
         What the columns file says of the clock.
     where : str
-        The file, for what goes wrong.
+        The file's name, for errors.
 
     Returns
     -------
@@ -76,7 +76,7 @@ def find_form(log: Export, parts: Mapping[str, Column], habits: ClockHabits,
 @dataclass
 class _Finder:
     log: Export
-    parts: dict[str, Column]
+    parts: dict[str, LogColumn]
     habits: ClockHabits
     where: str
     notes: list[Finding] = field(default_factory=list)
@@ -133,7 +133,7 @@ class _Finder:
 
     # Stamps
 
-    def _text(self, column: Column) -> Form:
+    def _text(self, column: LogColumn) -> Form:
         short = minutes_and_seconds(self.log.cells(column), column, self.habits.form, self.where)
         if short is not None:
             self.notes += [short[1]] if short[1] else []
@@ -161,13 +161,13 @@ class _Finder:
                              found.zone)
         return self._day("time of day", [seconds_written("time")], (column,), zoned=found.zone)
 
-    def _with_offset(self, column: Column, order: str) -> Form:
+    def _with_offset(self, column: LogColumn, order: str) -> Form:
         return self._day("stamps and their offset from UTC", [seconds_written("time", order)],
                          (column,), (days_written("time", order), "days", ()))
 
     # Numbers
 
-    def _numbers(self, column: Column) -> Form:
+    def _numbers(self, column: LogColumn) -> Form:
         values = self._sampled("time")
         dated = bool({"date", "day_of_year", "day"} & self.parts.keys())
         stated = self.habits.form
@@ -233,8 +233,9 @@ class _Finder:
             hands[0] = lambda arrays: 60 * number("minute")(arrays)
         return self._day(f"{', '.join(reversed(names[1:]))} and {names[0]}", hands, columns)
 
-    def _day(self, words: str, hands: list[Part], columns: tuple[Column, ...],
-             day: tuple[Part, str, tuple[Column, ...]] | None = None, zoned: bool = False) -> Form:
+    def _day(self, words: str, hands: list[Part], columns: tuple[LogColumn, ...],
+             day: tuple[Part, str, tuple[LogColumn, ...]] | None = None, zoned: bool = False
+             ) -> Form:
         """Return the form of a time of day, with the day and the offset that stand beside it."""
         day = day or self._calendar(columns, hands)
         offset = None if zoned else self._offset()
@@ -252,8 +253,8 @@ class _Finder:
         return Form(1.0, words, dated=dated, inferred=inferred, parts=(*columns, *beside),
                     join=stacked(counters), counter_clock=counter_clock)
 
-    def _calendar(self, clock: tuple[Column, ...], hands: list[Part]
-                  ) -> tuple[Part, str, tuple[Column, ...]] | None:
+    def _calendar(self, clock: tuple[LogColumn, ...], hands: list[Part]
+                  ) -> tuple[Part, str, tuple[LogColumn, ...]] | None:
         have = self.parts
         if "date" in have:
             return self._dates(clock, hands)
@@ -273,8 +274,8 @@ class _Finder:
             return month_and_day("month", "day"), "months", (have["month"], have["day"])
         return None
 
-    def _dates(self, clock: tuple[Column, ...], hands: list[Part]
-               ) -> tuple[Part, str, tuple[Column, ...]] | None:
+    def _dates(self, clock: tuple[LogColumn, ...], hands: list[Part]
+               ) -> tuple[Part, str, tuple[LogColumn, ...]] | None:
         column = self.parts["date"]
         values = as_numbers(self.log.cells(column))
         if values is not None:
@@ -307,7 +308,7 @@ class _Finder:
             self.notes.append(found_by)
         return days_written("date", order), "days", (column,)
 
-    def _offset(self) -> tuple[Part, tuple[Column, ...]] | None:
+    def _offset(self) -> tuple[Part, tuple[LogColumn, ...]] | None:
         column = self.parts.get("utc_offset")
         if column is None:
             return None

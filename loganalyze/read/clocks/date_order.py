@@ -22,7 +22,7 @@ from loganalyze.read.clocks.timestamps import (
     BadStampError,
     written,
 )
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.record.findings import Finding
 
 ORDERS = (DAY_FIRST, MONTH_FIRST)
@@ -38,19 +38,19 @@ _YEAR_ANYWHERE = re.compile(r"\d\d-\d\d-\d\d(\D.*)?")
 class Export(Protocol):
     """What is asked of a file to tell its clock."""
 
-    def cells(self, column: Column) -> list[str]:
+    def cells(self, column: LogColumn) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
 
-    def clock(self, column: Column) -> Form:
+    def clock(self, column: LogColumn) -> Form:
         """Tell how a lone time column counts."""
 
-    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+    def row_batches(self, time: LogColumn, form: Form, columns: Sequence[LogColumn],
                low_memory: bool = False) -> Iterator[Any]:
         """Yield the file batch by batch."""
 
 
-def find_order(log: Export, column: Column, stated: str | None,
-               time: tuple[Sequence[Column], Part] | None, where: str
+def find_order(log: Export, column: LogColumn, stated: str | None,
+               time: tuple[Sequence[LogColumn], Part] | None, where: str
                ) -> tuple[str, Finding | None]:
     """Return the order of a column's dates, and how it is known where it isn't stated.
 
@@ -104,8 +104,8 @@ def _parsed(cell: str, order: str) -> bool:
 class _Scan:
     """Reads the dates both ways at once."""
 
-    column: Column
-    time: tuple[Sequence[Column], Part] | None
+    column: LogColumn
+    time: tuple[Sequence[LogColumn], Part] | None
     cell: str = ""
     """A cell that is a date in the one order alone, where that told it."""
     _last: NDArray[np.float64] = field(default_factory=lambda: np.full(2, np.nan))

@@ -16,7 +16,7 @@ from loganalyze.read.clocks.rollover import RolloverCounter
 from loganalyze.read.clocks.time_codes import Form
 from loganalyze.read.clocks.time_columns import MASS, Arrays, Part
 from loganalyze.read.clocks.timestamps import BadStampError
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.record.findings import Finding
 
 Floats = NDArray[np.float64]
@@ -33,7 +33,7 @@ _TWO = re.compile(r"(\d{1,4}):([0-5]\d)([.,]\d+)?")
 _CELL = r"^\s*(?P<minutes>\d{1,4}):(?P<seconds>[0-5]\d(?:[.,]\d{1,9})?)\s*$"
 
 
-def minutes_and_seconds(cells: Sequence[str], column: Column, stated: str | None,
+def minutes_and_seconds(cells: Sequence[str], column: LogColumn, stated: str | None,
                         where: str) -> tuple[Form, Finding | None] | None:
     """Return the clock of minutes and seconds that `cells` of two numbers are, and how it is known.
 

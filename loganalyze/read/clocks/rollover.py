@@ -14,11 +14,11 @@ BACK_SHARE = 0.02
 """A counter that seems to run almost a whole turn ahead fell back across its start instead,
 unless the upper counter says that it is the same turn."""
 LONG_PERIOD = 3600.0
-"""A counter of so long a period [s] isn't lapped within a few rows: a damaged value shows."""
+"""Period [s] from which a counter can't complete a turn within a few rows, so that damage shows."""
 REACH_S = 60.0
-"""The greatest usual step [s] of such a counter from one row to the next."""
+"""Greatest usual step [s] of such a counter between rows."""
 FAULT_ROWS = 3
-"""At most so many rows in sequence are taken as damaged: more are a counter that was set."""
+"""Greatest number of consecutive damaged rows; with more, the counter was set."""
 
 OUT_OF_PLACE_ROWS = 8
 """Rows that are at most so many places out of order are sorted: buffers of recorders and

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from loganalyze.read.clocks.calendar_dates import days_of, full_year
 from loganalyze.read.clocks.time_columns import MASS
 from loganalyze.read.clocks.timestamps import DAY_FIRST, MONTH_FIRST, YEAR_FIRST
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.record.findings import Finding
 
 Floats = NDArray[np.float64]
@@ -22,7 +22,7 @@ _PLACES = {DAY_FIRST: (2, 1, 0), MONTH_FIRST: (2, 0, 1), YEAR_FIRST: (0, 1, 2)}
 """Which of the three pairs of digits is the year, the month and the day."""
 
 
-def six_digits(cells: Sequence[str], column: Column, stated: str | None
+def six_digits(cells: Sequence[str], column: LogColumn, stated: str | None
                ) -> tuple[Callable[[Floats], Floats], Finding | None] | None:
     """Return what makes days since 1970 of dates of six digits, and how their order is known.
 

@@ -18,7 +18,7 @@ from loganalyze.read.cells.arrow_arrays import numbers
 from loganalyze.read.clocks.calendar_dates import DAY, WEEK
 from loganalyze.read.clocks.counter_clock import CounterClock, FrameClock
 from loganalyze.read.clocks.rollover import RolloverCounter
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.record.findings import Finding
 from loganalyze.record.units import Unit
 
@@ -46,7 +46,7 @@ _IN_MINUTES = (1, 2, 4, 5, 8, 10)
 """Steps of so many seconds, written in minutes, are 60, 30, 15, 12, 7.5 or 6 a second: rates that
 recorders hardly have (common practice, no source)."""
 SLOWEST_S = 600.0
-"""No recorder leaves so long [s] between rows as a rule (common practice, no source)."""
+"""Sampling interval [s] that no recorder exceeds (common practice, no source)."""
 _STEPS = (("ms", 1e3, 600, 1e4), ("us", 1e6, 6.1e4, 1e7), ("ns", 1e9, 6.1e7, 6e10))
 """Steps that can be of one unit alone: rows from 16 a second (two in milliseconds) to one in 10 s
 (one a minute in nanoseconds). In the next larger unit they would be more than a minute apart, in
@@ -74,7 +74,7 @@ class Form:
     textual: bool = False
     inferred: Finding | None = None
     epoch_s: float = 0.0
-    parts: tuple[Column, ...] = ()
+    parts: tuple[LogColumn, ...] = ()
     join: Callable[[Mapping[str, pa.Array]], Ticks] | None = None
     counter_clock: Callable[[], CounterClock] | None = None
     order: str = ""

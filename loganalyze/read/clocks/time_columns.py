@@ -62,7 +62,7 @@ def as_number(cell: str) -> float | None:
 
 
 MASS = 0.67
-"""A column is what this share of its cells is: a damaged cell or two decide nothing."""
+"""Share of cells of one form from which a column has that form, despite damaged cells."""
 
 
 def as_numbers(cells: Sequence[str]) -> Floats | None:

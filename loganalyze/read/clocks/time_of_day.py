@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.clocks import calendar_dates
 from loganalyze.read.clocks.time_columns import MASS
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.record.findings import Finding
 
 Floats = NDArray[np.float64]
@@ -35,7 +35,7 @@ class Decoding:
     found: Finding | None = None
 
 
-def looks_serial(values: Floats, column: Column, whole: bool = False) -> bool:
+def looks_serial(values: Floats, column: LogColumn, whole: bool = False) -> bool:
     """Whether numbers can only be a spreadsheet's serial dates; `whole` for dates without times."""
     if column.unit is not None or column.recorded_unit:
         return False
@@ -43,7 +43,7 @@ def looks_serial(values: Floats, column: Column, whole: bool = False) -> bool:
     return bool(inside) and (whole or _step(values) < LONGEST_STEP_DAYS)
 
 
-def decoding(values: Floats, column: Column, stated: str | None, dated: bool,
+def decoding(values: Floats, column: LogColumn, stated: str | None, dated: bool,
              where: str) -> Decoding | None:
     """Tell whether the first `values` of a time column are times of day, and how written.
 

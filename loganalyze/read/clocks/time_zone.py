@@ -7,14 +7,14 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from loganalyze.read.clocks.time_codes import Form
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.record.findings import Finding
 
 _ZONE = re.compile(r"(?:UTC|GMT)\s*([+-])\s*(\d{1,2})(?::?(\d\d))?(?!\d)", re.IGNORECASE)
 _LOCAL = re.compile(r"(?<![a-z])(local|lt|lmt)(?![a-z])", re.IGNORECASE)
 
 
-def as_named(form: Form, parts: Mapping[str, Column]) -> tuple[Form, list[Finding]]:
+def as_named(form: Form, parts: Mapping[str, LogColumn]) -> tuple[Form, list[Finding]]:
     """Return a dated form with the zone that its columns' names state, and what was done.
 
     `parts` : the clock's columns, by `sheets.columns.CLOCK_PARTS`. Local times without an offset
@@ -34,7 +34,7 @@ def as_named(form: Form, parts: Mapping[str, Column]) -> tuple[Form, list[Findin
     return form, []
 
 
-def no_zone(*columns: Column) -> Finding | None:
+def no_zone(*columns: LogColumn) -> Finding | None:
     """Return the finding of times without a zone, or None where a column's name has one."""
     if any(word in column.name.casefold() for column in columns
            for word in ("utc", "gmt", "zulu")):

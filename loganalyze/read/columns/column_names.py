@@ -1,4 +1,4 @@
-"""What a column's name alone says: channel, unit, which of several sources."""
+"""The meaning of a column's name alone: channel, unit, which of several sources."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ _TRAILING_DIGIT = re.compile(r"(.*[a-z])([1-4])$", re.IGNORECASE)
 
 
 def read_name(name: str) -> Reading | None:
-    """Return what a column's name says, or None for a name that isn't known."""
+    """Return the meaning of a column's name, or None for an unknown name."""
     inside = [part.strip() for part in _BRACKETS.findall(name)]
     units = units_in(name)
     if units:

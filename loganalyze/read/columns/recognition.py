@@ -1,4 +1,4 @@
-"""Which column is which channel, in which unit, and how that is known.
+"""Recognition of the channel and unit of each column, and how each is known.
 
 Nothing is guessed in silence: a name that may mean several channels, two columns for one
 channel that nothing tells apart, or a unit that nothing states, are refused where the verdict
@@ -32,7 +32,7 @@ from loganalyze.sheets.columns_file import CLOCK_PARTS, ColumnsFile
 from loganalyze.sheets.columns_file import Column as Entry
 
 ENGINES = frozenset(("torque", "fan_speed", "power_lever"))
-"""Channels that each engine has: a second column of them is no second source."""
+"""Channels recorded per engine: a second column of them isn't a second source."""
 _PAIR = re.compile(r"\s*([01])\s*[=:\-]\s*([A-Za-z][A-Za-z /]*?)\s*")
 
 
@@ -44,13 +44,13 @@ class Header:
     unit: str = ""
     unit_from: str = ""
     place: str = ""
-    """Where it stands in the file, such as ", line 3"."""
+    """Its place in the file, such as ", line 3"."""
     nested: str = ""
     """What its cells are where each holds several values."""
 
 
 @dataclass(frozen=True)
-class Column:
+class LogColumn:
     """A recognised column: ``unit`` is None where nothing states it.
 
     ``channel`` : the channel, a part of the clock (`sheets.columns.CLOCK_PARTS`), or `X.fine` for
@@ -87,13 +87,13 @@ class _ColumnError(Problem):
 
 @dataclass(frozen=True)
 class _Candidate:
-    column: Column
+    column: LogColumn
     reading: Reading
 
 
 def recognise(
     headers: Sequence[Header], chosen: ColumnsFile | None, where: str
-) -> tuple[list[Column], list[Finding]]:
+) -> tuple[list[LogColumn], list[Finding]]:
     """Return the recognised columns, and a finding for each one left in doubt.
 
     The columns file `chosen` wins over what the names say. A channel that two columns hold, told
@@ -101,7 +101,7 @@ def recognise(
     column that the columns file names is missing, or where what the verdict needs is missing,
     ambiguous, or recorded twice with nothing to tell the columns apart.
     """
-    found: dict[str, Column] = {}
+    found: dict[str, LogColumn] = {}
     if chosen is not None:
         for channel, entry in chosen.columns.items():
             found |= _stated_columns(channel, entry, headers, where)
@@ -127,13 +127,13 @@ def recognise(
 
 
 def likely_columns(headers: Sequence[Header], chosen: ColumnsFile | None
-                   ) -> dict[str, Column | None]:
+                   ) -> dict[str, LogColumn | None]:
     """Return the channels that columns hold by the columns file or their names, without refusing.
 
     None for a channel whose column or choice is in doubt; a column whose unit can't be told has
     none.
     """
-    found: dict[str, Column] = {}
+    found: dict[str, LogColumn] = {}
     open_channels: list[str] = []
     for channel, entry in (chosen.columns if chosen else {}).items():
         try:
@@ -150,7 +150,8 @@ def likely_columns(headers: Sequence[Header], chosen: ColumnsFile | None
         try:
             column = _named(reading, index, header, "", [])
         except Problem:
-            column = Column(reading.channel, index, header.name, None, "", "recognised by its name")
+            column = LogColumn(
+                reading.channel, index, header.name, None, "", "recognised by its name")
         if column is not None:
             named.setdefault(reading.channel, []).append(_Candidate(column, reading))
     for channel, candidates in named.items():
@@ -163,7 +164,7 @@ def likely_columns(headers: Sequence[Header], chosen: ColumnsFile | None
     return {**found, **dict.fromkeys(open_channels)}
 
 
-def _settle(channel: str, candidates: list[_Candidate], found: dict[str, Column],
+def _settle(channel: str, candidates: list[_Candidate], found: dict[str, LogColumn],
             headers: Sequence[Header], where: str, notes: list[Finding]) -> None:
     """Add the columns of one channel to those found: one, or several sources of it."""
     kept = found.get(channel)
@@ -220,7 +221,7 @@ def same_name(headers: Sequence[Header], name: str, where: str) -> Problem:
                    "export the log with a name of its own for each column", listed(headers))
 
 
-def _settle_clock(found: dict[str, Column], named: Mapping[str, list[_Candidate]]) -> None:
+def _settle_clock(found: dict[str, LogColumn], named: Mapping[str, list[_Candidate]]) -> None:
     """Make of hours, minutes and seconds a clock where they are one, and nothing otherwise."""
     if {"hour", "minute"} <= set(found):
         seconds = [one for one in named.get("time", ()) if one.reading.spelling == "seconds"]
@@ -251,7 +252,7 @@ def _bare_symbol(header: Header, reading: Reading) -> bool:
     return unit is None or unit.dimension != (kind.dimension if kind else "time")
 
 
-def _refuse_word(header: Header, reading: Reading, found: Mapping[str, Column], where: str,
+def _refuse_word(header: Header, reading: Reading, found: Mapping[str, LogColumn], where: str,
                  notes: list[Finding]) -> None:
     """Refuse, or leave unread, one of the two words of a value: its span isn't known."""
     said = (f'column "{header.name}" holds the {reading.word} word of the '
@@ -266,7 +267,7 @@ def _refuse_word(header: Header, reading: Reading, found: Mapping[str, Column], 
             "column": header.name, "word": reading.word, "channel": reading.channel}))
 
 
-def refuse_unit(column: Column, headers: Sequence[Header], where: str) -> Problem:
+def refuse_unit(column: LogColumn, headers: Sequence[Header], where: str) -> Problem:
     """Return the Problem of a column whose unit nothing states."""
     words = in_words(column.channel)
     return Problem(f'nothing states the unit of column "{column.name}" ({words})', where,
@@ -275,7 +276,7 @@ def refuse_unit(column: Column, headers: Sequence[Header], where: str) -> Proble
 
 
 def _stated_columns(channel: str, entry: Entry, headers: Sequence[Header],
-                    where: str) -> dict[str, Column]:
+                    where: str) -> dict[str, LogColumn]:
     """Return what the columns file says of a channel: its column, and that of its fine word."""
     column = _chosen(channel, entry.column, entry.unit, headers, where)
     factor = column.unit.factor if column.unit else 1.0
@@ -293,7 +294,7 @@ def _stated_columns(channel: str, entry: Entry, headers: Sequence[Header],
 
 
 def _chosen(channel: str, name: str, unit: str | None, headers: Sequence[Header],
-            where: str) -> Column:
+            where: str) -> LogColumn:
     matches = [i for i, header in enumerate(headers) if header.name == name.strip()]
     if not matches:
         matches = [i for i, header in enumerate(headers)
@@ -318,7 +319,7 @@ def _chosen(channel: str, name: str, unit: str | None, headers: Sequence[Header]
 
 
 def _named(reading: Reading, index: int, header: Header, where: str,
-           notes: list[Finding]) -> Column | None:
+           notes: list[Finding]) -> LogColumn | None:
     stated, stated_by = reading.unit, reading.unit_from
     if header.unit:
         if stated and find_unit(stated) != find_unit(header.unit):
@@ -343,7 +344,7 @@ def _named(reading: Reading, index: int, header: Header, where: str,
 
 
 def _column(channel: str, index: int, name: str, stated: str, known_by: str, unit_by: str,
-            where: str) -> Column:
+            where: str) -> LogColumn:
     kind = channel_kind(channel)
     dimension = "time" if channel == "time" else kind.dimension if kind else ""
     unit = find_unit(stated, dimension) if stated else None
@@ -371,7 +372,7 @@ def _column(channel: str, index: int, name: str, stated: str, known_by: str, uni
         unit, unit_by = kind.unit, ""
     else:
         unit_by = ""
-    return Column(channel, index, name, unit, stated, known_by, unit_by, values=codes)
+    return LogColumn(channel, index, name, unit, stated, known_by, unit_by, values=codes)
 
 
 def _codes(stated: str) -> dict[str, float]:
@@ -383,4 +384,5 @@ def _codes(stated: str) -> dict[str, float]:
     return {code: value for code, value in codes.items() if value is not None}
 
 
-__all__ = ["TEMPERATURES", "UNITLESS", "Column", "Header", "recognise", "refuse_unit", "same_name"]
+__all__ = ["TEMPERATURES", "UNITLESS", "Header", "LogColumn", "recognise", "refuse_unit",
+           "same_name"]

@@ -1,4 +1,4 @@
-"""What a verdict needs of a log, and what to say where it isn't there or is in doubt."""
+"""The channels that a verdict needs, and the refusals where one is missing or ambiguous."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ MACH = frozenset(("mach",))
 
 
 OPEN = "?"
-"""What stands in a columns file for the name of a column that isn't known yet."""
+"""Placeholder in a columns file for the name of a column that isn't known yet."""
 
 
 class OpenChannelProblem(Problem):

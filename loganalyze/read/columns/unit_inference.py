@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.read.cells.damage_share import are_few
-from loganalyze.read.columns.recognition import Column, Header, refuse_unit
+from loganalyze.read.columns.recognition import Header, LogColumn, refuse_unit
 from loganalyze.read.columns.required_channels import TEMPERATURES, essential, in_words
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.record.findings import Finding
@@ -44,11 +44,11 @@ _LEVEL = {"g": (0.6, 1.6), "m/s2": (6.0, 16.0)}
 class Sampled(Protocol):
     """A log of which the first rows can be looked at."""
 
-    def sampled(self, column: Column) -> NDArray[np.float64]:
+    def sampled(self, column: LogColumn) -> NDArray[np.float64]:
         """Return the numbers of a column's first rows, NaN where there is none."""
         ...
 
-    def cells(self, column: Column) -> list[str]:
+    def cells(self, column: LogColumn) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
         ...
 
@@ -88,14 +88,14 @@ def infer(channel: str, values: NDArray[np.float64]) -> Inferred | None:
     return None
 
 
-def settle_units(columns: Mapping[str, Column], log: Sampled, headers: Sequence[Header],
-                 notes: list[Finding], where: str) -> tuple[dict[str, Column], frozenset[str]]:
+def settle_units(columns: Mapping[str, LogColumn], log: Sampled, headers: Sequence[Header],
+                 notes: list[Finding], where: str) -> tuple[dict[str, LogColumn], frozenset[str]]:
     """Return the columns that can be read, each with its unit, and the channels in kelvin.
 
     What was inferred or left out is added to `notes`, one finding each. Raises Problem where
     the verdict rests on a column whose unit nothing states.
     """
-    settled: dict[str, Column] = {}
+    settled: dict[str, LogColumn] = {}
     kelvin = set()
     vital = essential(columns)
     for channel, column in columns.items():
@@ -127,7 +127,7 @@ def settle_units(columns: Mapping[str, Column], log: Sampled, headers: Sequence[
     return settled, frozenset(kelvin)
 
 
-def taken_as_kelvin(column: Column) -> Finding:
+def taken_as_kelvin(column: LogColumn) -> Finding:
     """Return the finding of a temperature without a unit whose first values are all kelvin."""
     low, high = KELVIN_RANGE
     return Finding("kelvin", {"column": column.name, "low": low, "high": high})
@@ -140,7 +140,7 @@ def all_kelvin(values: NDArray[np.float64]) -> bool:
     return bool(len(known)) and bool(((known >= low) & (known <= high)).all())
 
 
-def _with_own_unit(column: Column) -> Column:
+def _with_own_unit(column: LogColumn) -> LogColumn:
     """Return a column whose words the columns file puts in numbers, in its channel's own unit."""
     kind = channel_kind(column.channel)
     if column.unit is None and column.values and kind is not None:
@@ -160,7 +160,7 @@ def _clause(fault: Finding) -> str:
             "values in a columns file")
 
 
-def _fault(column: Column, log: Sampled) -> Finding | None:
+def _fault(column: LogColumn, log: Sampled) -> Finding | None:
     """Return what keeps a column from being read whatever its unit, or None."""
     def found(code: str, number: float | None = None) -> Finding:
         return Finding(code, {

@@ -1,4 +1,4 @@
-"""What is wrong with one cell, as a sentence that names it."""
+"""The error of one cell, as a sentence that names the cell."""
 
 from __future__ import annotations
 

@@ -18,7 +18,7 @@ from loganalyze.read.cells.cell_text import MISSING
 from loganalyze.read.cells.damage_share import are_few
 from loganalyze.read.clocks.time_codes import Form, form_of_numbers
 from loganalyze.read.clocks.timestamps import form_of_cells
-from loganalyze.read.columns.recognition import Column, Header
+from loganalyze.read.columns.recognition import Header, LogColumn
 from loganalyze.read.csv.csv_dialect import (
     LINES,
     NONE_SAID,
@@ -88,25 +88,25 @@ class CsvLog:
             facts["compression"] = self.file.compression
         return facts
 
-    def cells(self, column: Column) -> list[str]:
+    def cells(self, column: LogColumn) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
         return ["" if cell in MISSING else cell for cell in self.dialect.cells(column.index)]
 
-    def first_cell(self, column: Column) -> str:
+    def first_cell(self, column: LogColumn) -> str:
         """Return the text of a column's first cell."""
         return next((cell for cell in self.dialect.cells(column.index) if cell), "")
 
-    def sampled(self, column: Column) -> NDArray[np.float64]:
+    def sampled(self, column: LogColumn) -> NDArray[np.float64]:
         """Return the numbers of a column's first rows, NaN where there is none."""
         value = self.dialect.numerals.value
         return np.array([value(cell) for cell in self.dialect.cells(column.index)],
                         dtype=np.float64)
 
-    def rounding(self, column: Column) -> float:
+    def rounding(self, column: LogColumn) -> float:
         """Return the greatest relative error of the file's number format."""
         return 0.0
 
-    def clock(self, column: Column) -> Form:
+    def clock(self, column: LogColumn) -> Form:
         """Tell how the time column counts."""
         cells = [cell for cell in self.dialect.cells(column.index) if cell not in MISSING]
         where = f"{self.file.path}, line {self.dialect.first_line}"
@@ -115,7 +115,7 @@ class CsvLog:
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
                                column.name, where)
 
-    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+    def row_batches(self, time: LogColumn, form: Form, columns: Sequence[LogColumn],
                low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
         """Yield the file batch by batch, in order; the batches are small, `low_memory` or not.
 
@@ -179,7 +179,7 @@ class CsvLog:
             stream = cast(BinaryIO, _Transcoded(self.file, self.encoding))
         return self.file.text_blocks(self.dialect.start, stream, self.dialect.newline.encode())
 
-    def clock_kinds(self, time: Column, form: Form) -> dict[int, pa.DataType]:
+    def clock_kinds(self, time: LogColumn, form: Form) -> dict[int, pa.DataType]:
         """Return how to parse the columns of a clock."""
         if form.join is not None:
             return {column.index: self._kind(column) for column in form.parts}
@@ -187,7 +187,7 @@ class CsvLog:
         wide = bool(np.nanmedian(np.abs([*known, 0])) > _LARGEST_EXACT)
         return {time.index: pa.string() if form.textual else pa.int64() if wide else pa.float64()}
 
-    def _kind(self, column: Column) -> pa.DataType:
+    def _kind(self, column: LogColumn) -> pa.DataType:
         """Return how to parse a column: states and parts of the clock may be text."""
         kind = channel_kind(column.channel)
         if column.values:

@@ -1,4 +1,4 @@
-"""Parsing batches of a CSV export, and saying what is wrong with one that can't be."""
+"""Parsing of batches of a CSV export, and the errors of those that can't be parsed."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from loganalyze.read.cells.discrete_words import (
 from loganalyze.read.clocks.time_codes import Form, Ticks, ticks_of
 from loganalyze.read.clocks.time_columns import as_number
 from loganalyze.read.clocks.timestamps import BadStampError, parse_stamps
-from loganalyze.read.columns.recognition import Column, Header
+from loganalyze.read.columns.recognition import Header, LogColumn
 from loganalyze.read.csv import damaged_cells
 from loganalyze.read.csv.cell_problems import no_number, no_state, unknown_state
 from loganalyze.read.csv.csv_dialect import Dialect
@@ -36,7 +36,7 @@ from loganalyze.read.repair.fill_values import Filler
 from loganalyze.record.channels import kind as channel_kind
 
 _NULLS = MISSING | {" " * count for count in range(1, 17)}
-"""Cells that hold no value, as they stand in the file."""
+"""Cells that mean a missing value, as written in the file."""
 
 
 class BadBatchError(Exception):
@@ -68,7 +68,7 @@ class TableParser:
     may_be_text = False
 
     def __init__(self, dialect: Dialect, where: str, headers: Sequence[Header],
-                 kinds: dict[int, pa.DataType], time: Column, form: Form) -> None:
+                 kinds: dict[int, pa.DataType], time: LogColumn, form: Form) -> None:
         self.dialect, self.where, self.headers = dialect, where, headers
         self.kinds, self.time, self.form = kinds, time, form
         self.nulls = _NULLS
@@ -242,8 +242,8 @@ class Parser(TableParser):
     """Parses batches of a table with a column a channel."""
 
     def __init__(self, dialect: Dialect, where: str, headers: Sequence[Header],
-                 kinds: dict[int, pa.DataType], time: Column, form: Form,
-                 columns: Sequence[Column]) -> None:
+                 kinds: dict[int, pa.DataType], time: LogColumn, form: Form,
+                 columns: Sequence[LogColumn]) -> None:
         super().__init__(dialect, where, headers, kinds, time, form)
         self.columns = columns
         self.may_be_text = bool(dialect.numerals.thousands)
@@ -340,7 +340,7 @@ class Parser(TableParser):
             return ticks if are_few(gone, len(ticks)) else None
         return None
 
-    def _reading(self, column: Column) -> Callable[[str], float]:
+    def _reading(self, column: LogColumn) -> Callable[[str], float]:
         """Return what makes a number of a column's cell, or raises UnknownStateError."""
         if pa.types.is_string(self.kinds[column.index]):
             return self._meanings[column.index].of
@@ -377,7 +377,7 @@ class Parser(TableParser):
         return self.ungrouped(array) if as_text else array
 
 
-def meaning_of(column: Column, dialect: Dialect) -> Meaning:
+def meaning_of(column: LogColumn, dialect: Dialect) -> Meaning:
     """Return what the cells of a text column mean."""
     kind = channel_kind(column.channel)
     return meaning(column.values, column.missing, kind is not None and kind.discrete,

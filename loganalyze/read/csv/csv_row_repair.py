@@ -14,9 +14,9 @@ from loganalyze.read.csv.text_grid import is_rule, split_line, sums_up
 from loganalyze.record.units import find_unit
 
 STARTS = frozenset(bytes([code]) for code in b"0123456789+-.") | {b""}
-"""How lines begin that need no second look, for speed."""
+"""Beginnings of lines that need no further check, for speed."""
 LOOK_AHEAD = 5
-"""Lines below a header within which its first row stands."""
+"""Lines below a header within which its first row lies."""
 MINUS = "\u2212".encode()
 """The minus sign of typography, which no parser of numbers knows."""
 

@@ -14,7 +14,7 @@ from typing import Protocol
 from loganalyze.problems import Problem
 from loganalyze.read.cells.cell_text import has_point
 from loganalyze.read.clocks.time_codes import Form
-from loganalyze.read.columns.recognition import Column, Header, recognise
+from loganalyze.read.columns.recognition import Header, LogColumn, recognise
 from loganalyze.read.columns.required_channels import in_words
 from loganalyze.read.csv.csv_dialect import Dialect, find_dialect
 from loganalyze.read.csv.header_rows import strip_brackets
@@ -58,12 +58,12 @@ class Section:
 
     dialect: Dialect
     headers: list[Header]
-    time: Column
+    time: LogColumn
     form: Form
-    columns: Sequence[Column]
+    columns: Sequence[LogColumn]
     found: Finding | None = None
 
-    def converted(self, batch: RowBatch, wanted: Sequence[Column]) -> RowBatch:
+    def converted(self, batch: RowBatch, wanted: Sequence[LogColumn]) -> RowBatch:
         """Return a batch in the units of the columns `wanted`, those of the first header."""
         if self.found is None:
             return batch
@@ -155,7 +155,7 @@ def _with_units(headers: Sequence[Header], first: Sequence[Header]) -> list[Head
 
 
 def _unsettled_units(log: Text, first: Section, headers: Sequence[Header],
-                     found: dict[str, Column], where: str) -> None:
+                     found: dict[str, LogColumn], where: str) -> None:
     """Refuse another unit below a later header where the columns file states one for the file."""
     units = {header.name: header.unit for header in headers}
     before = {header.name: header.unit for header in first.headers}
@@ -168,7 +168,7 @@ def _unsettled_units(log: Text, first: Section, headers: Sequence[Header],
                           MEND)
 
 
-def _compare(before: Sequence[str], found: dict[str, Column], where: str) -> None:
+def _compare(before: Sequence[str], found: dict[str, LogColumn], where: str) -> None:
     gone = next((channel for channel in before if channel not in found), None)
     if gone is not None:
         raise Problem(f"a second header names no column for the {in_words(gone)}, as the first "
@@ -179,7 +179,7 @@ def _compare(before: Sequence[str], found: dict[str, Column], where: str) -> Non
                       MEND)
 
 
-def _placed(column: Column, found: dict[str, Column], where: str) -> Column:
+def _placed(column: LogColumn, found: dict[str, LogColumn], where: str) -> LogColumn:
     """Return a column where the later header has it, in the unit that it states."""
     own = found[column.channel]
     if own.unit == column.unit or column.unit is None:
@@ -193,7 +193,7 @@ def _placed(column: Column, found: dict[str, Column], where: str) -> Column:
                    recorded_unit=own.recorded_unit)
 
 
-def _changes(line: int, own: Sequence[Column], first: Sequence[Column]) -> Finding:
+def _changes(line: int, own: Sequence[LogColumn], first: Sequence[LogColumn]) -> Finding:
     """Return in which units a later header gives what the first one gave in others, its order."""
     others = [(new.name, new.unit.name) for new, old in zip(own, first, strict=True)
               if new.unit is not None and new.unit != old.unit]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.read.cells.arrow_arrays import convert, numbers
 from loganalyze.read.clocks.time_codes import MISSING, Clock, Form, Ticks
-from loganalyze.read.columns.recognition import Column, Header
+from loganalyze.read.columns.recognition import Header, LogColumn
 from loganalyze.read.files.file_types import LogFile
 from loganalyze.read.files.row_batches import ColumnSink, RowBatch
 from loganalyze.record.units import find_unit
@@ -53,27 +53,27 @@ class Log(Protocol):
         """Return how it is written, in facts worth printing."""
         ...
 
-    def cells(self, column: Column) -> list[str]:
+    def cells(self, column: LogColumn) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
         ...
 
-    def first_cell(self, column: Column) -> str:
+    def first_cell(self, column: LogColumn) -> str:
         """Return the text of a column's first cell."""
         ...
 
-    def sampled(self, column: Column) -> NDArray[np.float64]:
+    def sampled(self, column: LogColumn) -> NDArray[np.float64]:
         """Return the numbers of a column's first rows, NaN where there is none."""
         ...
 
-    def rounding(self, column: Column) -> float:
+    def rounding(self, column: LogColumn) -> float:
         """Return the greatest relative error of the number format."""
         ...
 
-    def clock(self, column: Column) -> Form:
+    def clock(self, column: LogColumn) -> Form:
         """Tell how the time column counts."""
         ...
 
-    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+    def row_batches(self, time: LogColumn, form: Form, columns: Sequence[LogColumn],
                low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
         """Yield it batch by batch, in order; `sink` may be filled on the way."""
         ...
@@ -115,15 +115,15 @@ class SeveralLog:
         """Return how the first file is written, and how many there are."""
         return self.logs[0].described() | {"files": len(self.logs)}
 
-    def cells(self, column: Column) -> list[str]:
+    def cells(self, column: LogColumn) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
         return self.logs[0].cells(column)
 
-    def first_cell(self, column: Column) -> str:
+    def first_cell(self, column: LogColumn) -> str:
         """Return the text of a column's first cell."""
         return self.logs[0].first_cell(column)
 
-    def sampled(self, column: Column) -> NDArray[np.float64]:
+    def sampled(self, column: LogColumn) -> NDArray[np.float64]:
         """Return the numbers of a column's first rows, NaN where there is none."""
         found = []
         for log in self.logs:
@@ -132,15 +132,15 @@ class SeveralLog:
             found.append(numbers(converted(values, own, column))[0])
         return np.concatenate(found)
 
-    def rounding(self, column: Column) -> float:
+    def rounding(self, column: LogColumn) -> float:
         """Return the greatest relative error of the files' number format."""
         return max(log.rounding(_in(log, column)) for log in self.logs)
 
-    def clock(self, column: Column) -> Form:
+    def clock(self, column: LogColumn) -> Form:
         """Tell how the time column counts."""
         return self.logs[0].clock(column)
 
-    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+    def row_batches(self, time: LogColumn, form: Form, columns: Sequence[LogColumn],
                low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
         """Yield the files batch by batch, in the order of time.
 
@@ -184,7 +184,7 @@ def _convertible(one: str, other: str) -> bool:
         found[0] is not None and found[0].dimension not in ("time", "discrete"))
 
 
-def _in(log: Log, column: Column) -> Column:
+def _in(log: Log, column: LogColumn) -> LogColumn:
     """Return a column where it stands in one of the files, in the unit that the file states."""
     index = next(i for i in (column.index, *range(len(log.headers)))
                  if i < len(log.headers) and log.headers[i].name == column.name)
@@ -196,7 +196,7 @@ def _in(log: Log, column: Column) -> Column:
     return replace(column, index=index, unit=unit or column.unit, recorded_unit=stated)
 
 
-def converted(array: pa.Array, own: Column, wanted: Column) -> pa.Array:
+def converted(array: pa.Array, own: LogColumn, wanted: LogColumn) -> pa.Array:
     """Return a column's numbers in the unit of the first file."""
     if own.unit is None or wanted.unit is None or own.unit == wanted.unit:
         return array
@@ -215,7 +215,7 @@ def _instants(clock: Clock, ticks: Ticks) -> NDArray[Any]:
     return _known(ticks if clock.form.join is None else clock.elapsed(ticks))
 
 
-def _first(log: Log, time: Column, form: Form) -> float:
+def _first(log: Log, time: LogColumn, form: Form) -> float:
     clock = Clock(replace(form, parts=tuple(_in(log, part) for part in form.parts)))
     batches = log.row_batches(_in(log, time), clock.form, [], low_memory=True)
     known = next((found for batch in batches

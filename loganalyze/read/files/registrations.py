@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 
 from loganalyze.problems import Problem
-from loganalyze.read.columns.recognition import Column, Header
+from loganalyze.read.columns.recognition import Header, LogColumn
 from loganalyze.read.files.multi_file import Log
 
 _KEY = (r"(?:registration|tail(?:[ _]?(?:no|num|number|id))?|a(?:ircraft|/?c)[ _]?"
@@ -76,7 +76,7 @@ def _marks(log: Log) -> dict[str, str]:
     place = tail_column(log.headers)
     if place is not None:
         name = log.headers[place].name
-        cells = marks_in(log.cells(Column("tail", place, name, None, "", "")))
+        cells = marks_in(log.cells(LogColumn("tail", place, name, None, "", "")))
         if len(cells) > 1:
             raise another_aircraft(cells[1], cells[0], f'{log.file.path}, column "{name}"')
         found["column"] = cells[0] if cells else ""

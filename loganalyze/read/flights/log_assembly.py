@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
 from loganalyze.read.clocks.time_codes import Clock, normal_interval
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.read.columns.unit_inference import all_kelvin, taken_as_kelvin
 from loganalyze.read.csv.damaged_cells import damage_findings
 from loganalyze.read.files.row_batches import Rows
@@ -159,7 +159,7 @@ class _Maker:
         values = self._values[name]
         return values if self._keep is None else values[self._keep]
 
-    def leaves_out(self, column: Column) -> bool:
+    def leaves_out(self, column: LogColumn) -> bool:
         """Whether a temperature's unit is in doubt: its first rows looked like kelvin, not all do.
 
         It is left out with a finding, for airspeed limits are judged without it.
@@ -173,7 +173,7 @@ class _Maker:
             "column": column.name, "channel": column.channel}))
         return True
 
-    def channel(self, column: Column) -> Channel:
+    def channel(self, column: LogColumn) -> Channel:
         """Return a column as a channel."""
         name = column.channel
         values = self._kept(name)
@@ -197,7 +197,7 @@ class _Maker:
         return Channel(values, rows, interval, step, rounding, column.name, unit, column.known_by,
                        column.unit_by, column.lag_s, column.skew_s, column.timed, held, bool(shift))
 
-    def _own_rows(self, column: Column, values: Floats) -> tuple[NDArray[np.int32] | None, bool]:
+    def _own_rows(self, column: LogColumn, values: Floats) -> tuple[NDArray[np.int32] | None, bool]:
         rows = blank_between(values)
         known = kind(column.channel)
         if rows is not None or (known is not None and known.discrete):
@@ -217,7 +217,7 @@ class _Maker:
                  if (known := kind(column.channel)) is None or not known.discrete]
         return [(held[1], int(held[0][0])) for held in found if held is not None]
 
-    def _without_plateau(self, column: Column, values: Floats,
+    def _without_plateau(self, column: LogColumn, values: Floats,
                          rows: NDArray[np.int32] | None) -> Floats:
         known = kind(column.channel)
         if known is None or not flown(column):
@@ -244,7 +244,7 @@ class _Maker:
         values[filled] = np.nan
         return values
 
-    def _fine(self, column: Column, coarse: Floats) -> Floats:
+    def _fine(self, column: LogColumn, coarse: Floats) -> Floats:
         fine = self._kept(column.channel + FINE)
         rows = blank_between(coarse)
         if rows is not None:
@@ -257,7 +257,7 @@ class _Maker:
                 "column": column.name, "count": lost, "rows": len(value)}))
         return value
 
-    def _unwrapped(self, column: Column, values: Floats, rows: NDArray[np.int32] | None,
+    def _unwrapped(self, column: LogColumn, values: Floats, rows: NDArray[np.int32] | None,
                    interval: float) -> Floats:
         known = kind(column.channel)
         rate = known.greatest_rate * known.unit.factor if known else np.inf
@@ -273,7 +273,7 @@ class _Maker:
                 "column": column.name, "count": int(lost)}))
         return value
 
-    def _shifted(self, column: Column, values: Floats, rows: NDArray[np.int32] | None,
+    def _shifted(self, column: LogColumn, values: Floats, rows: NDArray[np.int32] | None,
                  interval: float, shift: float) -> Floats:
         stamps = (self._time if rows is None else self._time[rows]) + shift
         known = kind(column.channel)

@@ -16,7 +16,7 @@ from loganalyze.read.cells.arrow_arrays import numbers
 from loganalyze.read.cells.cell_text import MISSING
 from loganalyze.read.cells.discrete_words import mapped
 from loganalyze.read.clocks.time_codes import Form, Ticks
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.read.csv.cell_problems import no_number, no_state
 from loganalyze.read.csv.csv_log import CsvLog
 from loganalyze.read.csv.csv_parser import (
@@ -56,8 +56,8 @@ class LongParser(TableParser):
 
     may_be_text = True
 
-    def __init__(self, table: CsvLog, places: dict[str, int], time: Column, form: Form,
-                 columns: Sequence[Column], by_time: bool) -> None:
+    def __init__(self, table: CsvLog, places: dict[str, int], time: LogColumn, form: Form,
+                 columns: Sequence[LogColumn], by_time: bool) -> None:
         self.name, self.value = places["parameter"], places["value"]
         kinds = {**table.clock_kinds(time, form), self.name: pa.string(), self.value: pa.float64()}
         super().__init__(table.dialect, str(table.file.path), table.headers, kinds, time, form)
@@ -160,7 +160,7 @@ class _Scanner(TableParser):
         kinds = {places[key]: pa.string() for key in ("parameter", "value", "unit")
                  if key in places}
         super().__init__(table.dialect, str(table.file.path), table.headers, kinds,
-                         Column("time", -1, "", None, "", ""), Form(1.0, ""))
+                         LogColumn("time", -1, "", None, "", ""), Form(1.0, ""))
 
     def look(self, data: Callable[[], bytes]) -> tuple[bytes, int, Found]:
         """Return a batch, its lines, and of each parameter its units and first cells."""

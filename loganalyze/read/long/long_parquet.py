@@ -13,7 +13,7 @@ from loganalyze.read.cells.arrow_arrays import numbers
 from loganalyze.read.cells.cell_text import MISSING, Numerals
 from loganalyze.read.cells.discrete_words import UnknownStateError, mapped, meaning, recoded
 from loganalyze.read.clocks.time_codes import Form
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.read.csv.csv_parser import SecondValueError
 from loganalyze.read.files.row_batches import RowBatch
 from loganalyze.read.long.long_csv import (
@@ -43,7 +43,9 @@ class LongParquet(LongLog):
         """Find the parameters; raises Problem where a unit changes on the way."""
         return cls.of(table, places, _scan(table, places))
 
-    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[RowBatch]:
+    def lines(
+        self, time: LogColumn, form: Form, columns: Sequence[LogColumn]
+    ) -> Iterator[RowBatch]:
         """Yield batches of a row a time and a column a parameter, or, sorted, codes and values."""
         clock = form.parts or (time,)
         own = [self.places["parameter"], self.places["value"]]
@@ -64,7 +66,7 @@ class LongParquet(LongLog):
             yield RowBatch(ticks, [floats(one) for one in wide])
 
     def _values(self, array: pa.Array, codes: NDArray[np.int64],
-                columns: Sequence[Column]) -> Floats:
+                columns: Sequence[LogColumn]) -> Floats:
         """Return what the cells mean, each as its own parameter's column says."""
         values = np.full(len(codes), np.nan)
         array = _plain(array, self.table, self.places["value"])
@@ -75,7 +77,7 @@ class LongParquet(LongLog):
             values[own] = raw if valid is None else np.where(valid, raw, np.nan)
         return values
 
-    def _meant(self, part: pa.Array, column: Column) -> pa.Array:
+    def _meant(self, part: pa.Array, column: LogColumn) -> pa.Array:
         kind = channel_kind(column.channel)
         discrete = kind is not None and kind.discrete
         if not textual(part.type):

@@ -21,7 +21,7 @@ from loganalyze.read.cells.arrow_arrays import numbers
 from loganalyze.read.cells.cell_text import MISSING, Numerals
 from loganalyze.read.clocks.time_codes import Form, Ticks
 from loganalyze.read.columns.column_names import read_name
-from loganalyze.read.columns.recognition import Column, Header
+from loganalyze.read.columns.recognition import Header, LogColumn
 from loganalyze.read.csv.csv_log import CsvLog
 from loganalyze.read.csv.header_rows import strip_brackets
 from loganalyze.read.files.file_types import LogFile
@@ -100,7 +100,9 @@ class LongLog:
             headers.append(Header(name, strip_brackets(unit), said_by))
         return cls(table, places, scan, headers, dict(enumerate(clock)))
 
-    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[RowBatch]:
+    def lines(
+        self, time: LogColumn, form: Form, columns: Sequence[LogColumn]
+    ) -> Iterator[RowBatch]:
         """Yield batches of a row a time and a column a parameter, or, sorted, codes and values."""
         raise NotImplementedError
 
@@ -128,33 +130,33 @@ class LongLog:
         """Return how the file is written, in facts worth printing."""
         return self.table.described() | {"table": "long", "parameters": len(self.scan.units)}
 
-    def cells(self, column: Column) -> list[str]:
+    def cells(self, column: LogColumn) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
         if column.index in self._clock:
             return self.table.cells(self._own(column))
         return ["" if cell in MISSING else cell for cell in self.scan.sample[column.name]]
 
-    def first_cell(self, column: Column) -> str:
+    def first_cell(self, column: LogColumn) -> str:
         """Return the text of a column's first cell."""
         return next((cell for cell in self.cells(column) if cell), "")
 
-    def sampled(self, column: Column) -> Floats:
+    def sampled(self, column: LogColumn) -> Floats:
         """Return the numbers of a column's first rows, NaN where there is none."""
         value = self.numerals.value
         return np.array([value(cell) for cell in self.cells(column)], dtype=np.float64)
 
-    def rounding(self, column: Column) -> float:
+    def rounding(self, column: LogColumn) -> float:
         """Return the greatest relative error of the file's number format."""
         return 0.0
 
-    def clock(self, column: Column) -> Form:
+    def clock(self, column: LogColumn) -> Form:
         """Tell how the time column counts."""
         return self.table.clock(self._own(column))
 
-    def _own(self, column: Column) -> Column:
+    def _own(self, column: LogColumn) -> LogColumn:
         return replace(column, index=self._clock[column.index])
 
-    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+    def row_batches(self, time: LogColumn, form: Form, columns: Sequence[LogColumn],
                low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
         """Yield the table batch by batch: a row a time, a column a parameter."""
         form = replace(form, parts=tuple(map(self._own, form.parts)))
@@ -168,7 +170,7 @@ class LongLog:
                 filler.cleaned(array, counted)
                 for filler, array in zip(fillers, batch.arrays, strict=True)])
 
-    def _by_time(self, raw: Iterator[RowBatch], columns: Sequence[Column]) -> Iterator[RowBatch]:
+    def _by_time(self, raw: Iterator[RowBatch], columns: Sequence[LogColumn]) -> Iterator[RowBatch]:
         """Make rows of the lines that share a time; the last one may go on in the next batch."""
         rest: tuple[Ticks, list[Floats]] | None = None
         for batch in raw:
@@ -181,7 +183,7 @@ class LongLog:
         if rest is not None:
             yield _batch(*rest, 0)
 
-    def _by_parameter(self, raw: Iterator[RowBatch], columns: Sequence[Column],
+    def _by_parameter(self, raw: Iterator[RowBatch], columns: Sequence[LogColumn],
                       form: Form) -> Iterator[RowBatch]:
         """Make rows of a table that is sorted by parameter, held whole."""
         held: list[tuple[Ticks, NDArray[np.int32], Floats]] = []
@@ -225,7 +227,9 @@ class LongCsv(LongLog):
         """Find the parameters; raises Problem where a unit changes on the way."""
         return cls.of(table, places, find_parameters(table, places))
 
-    def lines(self, time: Column, form: Form, columns: Sequence[Column]) -> Iterator[RowBatch]:
+    def lines(
+        self, time: LogColumn, form: Form, columns: Sequence[LogColumn]
+    ) -> Iterator[RowBatch]:
         """Yield batches of a row a time and a column a parameter, or, sorted, codes and values."""
         return self.table.parsed(LongParser(self.table, self.places, time, form, columns,
                                             self.scan.by_time))
@@ -241,7 +245,7 @@ def _numbers(array: pa.Array) -> Floats:
 
 
 def _continued(rest: tuple[Ticks, list[Floats]], ticks: Ticks, values: list[Floats],
-               columns: Sequence[Column], where: str) -> tuple[Ticks, list[Floats]]:
+               columns: Sequence[LogColumn], where: str) -> tuple[Ticks, list[Floats]]:
     """Join the last time of a batch to the next batch, of which it may be the first time."""
     last, before = rest
     if len(ticks) and np.array_equal(last[0], ticks[0]):

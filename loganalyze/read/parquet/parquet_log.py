@@ -19,7 +19,7 @@ from loganalyze.read.cells.cell_text import MISSING, Numerals, may_be_number
 from loganalyze.read.cells.discrete_words import UnknownStateError, mapped, meaning, recoded
 from loganalyze.read.clocks.time_codes import Form, Ticks, form_of_numbers, ticks_of
 from loganalyze.read.clocks.timestamps import BadStampError, form_of_cells, parse_stamps
-from loganalyze.read.columns.recognition import Column, Header
+from loganalyze.read.columns.recognition import Header, LogColumn
 from loganalyze.read.csv.number_style import numerals_of
 from loganalyze.read.files.address_space import is_shortage
 from loganalyze.read.files.file_types import WORKERS, LogFile, in_order, one_ahead
@@ -99,27 +99,27 @@ class ParquetLog:
         """Return how the file is written, in facts worth printing."""
         return {"format": self.kind, "row_groups": self.about.num_row_groups}
 
-    def cells(self, column: Column) -> list[str]:
+    def cells(self, column: LogColumn) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
         return ["" if cell is None else str(cell) for cell in listed(self._first(column))]
 
-    def first_cell(self, column: Column) -> str:
+    def first_cell(self, column: LogColumn) -> str:
         """Return the text of a column's first cell."""
         return next((str(cell) for cell in listed(self._first(column)) if cell is not None), "")
 
-    def sampled(self, column: Column) -> np.ndarray[Any, np.dtype[np.float64]]:
+    def sampled(self, column: LogColumn) -> np.ndarray[Any, np.dtype[np.float64]]:
         """Return the numbers of a column's first rows, NaN where there is none."""
         array = self._numeric(self._first(column), column)
         values, valid = numbers(array)
         wide = values.astype(np.float64)
         return wide if valid is None else np.where(valid, wide, np.nan)
 
-    def rounding(self, column: Column) -> float:
+    def rounding(self, column: LogColumn) -> float:
         """Return the greatest relative error of the file's number format."""
         kind = self._kind(column)
         return {pa.float32(): 2.0**-24, pa.float16(): 2.0**-11}.get(kind, 0.0)
 
-    def clock(self, column: Column) -> Form:
+    def clock(self, column: LogColumn) -> Form:
         """Tell how the time column counts."""
         kind = self._kind(column)
         if pa.types.is_timestamp(kind):
@@ -136,7 +136,7 @@ class ParquetLog:
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
                                column.name, str(self.file.path))
 
-    def row_batches(self, time: Column, form: Form, columns: Sequence[Column],
+    def row_batches(self, time: LogColumn, form: Form, columns: Sequence[LogColumn],
                low_memory: bool = False, sink: ColumnSink | None = None) -> Iterator[RowBatch]:
         """Yield the file batch by batch, in order; `low_memory` ones spare memory.
 
@@ -180,10 +180,10 @@ class ParquetLog:
                         sink.write_column(i, start, array)
                 yield RowBatch(ticks, arrays, counted=counted, placed=sink is not None)
 
-    def _clock_of(self, opened: local, group: int, clock: Sequence[Column], form: Form) -> Ticks:
+    def _clock_of(self, opened: local, group: int, clock: Sequence[LogColumn], form: Form) -> Ticks:
         return self.ticks(self._decoded(opened, group, clock), clock, form)
 
-    def _column_of(self, opened: local, group: int, column: Column, filler: Filler, place: int,
+    def _column_of(self, opened: local, group: int, column: LogColumn, filler: Filler, place: int,
                    start: int, sink: ColumnSink | None) -> tuple[pa.Array | None, Counter[str]]:
         counted: Counter[str] = Counter()
         array = filler.cleaned(
@@ -193,7 +193,7 @@ class ParquetLog:
         sink.write_column(place, start, array)
         return None, counted
 
-    def _decoded(self, opened: local, group: int, wanted: Sequence[Column]) -> list[pa.Array]:
+    def _decoded(self, opened: local, group: int, wanted: Sequence[LogColumn]) -> list[pa.Array]:
         names = [self._name(column) for column in wanted]
         if not hasattr(opened, "source"):
             opened.source = self._source()
@@ -201,7 +201,7 @@ class ParquetLog:
             group, columns=names, use_threads=False))
         return [_whole(table.column(name)) for name in names]
 
-    def _batches(self, clock: Sequence[Column], form: Form, columns: Sequence[Column]
+    def _batches(self, clock: Sequence[LogColumn], form: Form, columns: Sequence[LogColumn]
                  ) -> Iterator[RowBatch]:
         fillers = [Filler(column) for column in columns]
         for arrays in self._side_by_side([column.index for column in (*clock, *columns)]):
@@ -250,13 +250,13 @@ class ParquetLog:
             while (batch := self._guarded(lambda: next(batches, None))) is not None:
                 yield [batch.column(name) for name in names]
 
-    def ticks(self, arrays: list[pa.Array], clock: Sequence[Column], form: Form) -> Ticks:
+    def ticks(self, arrays: list[pa.Array], clock: Sequence[LogColumn], form: Form) -> Ticks:
         """Return the ticks of the clock that the columns `clock` make."""
         if form.join is None:
             return self._ticks(arrays[0], clock[0], form)
         return self._joined(form, arrays, clock)
 
-    def _joined(self, form: Form, arrays: list[pa.Array], parts: Sequence[Column]) -> Ticks:
+    def _joined(self, form: Form, arrays: list[pa.Array], parts: Sequence[LogColumn]) -> Ticks:
         assert form.join is not None
         cells = {part.channel: array.cast(pa.string()) if textual(array.type) else array
                  if _temporal(array.type) else self._numeric(array, part)
@@ -266,11 +266,11 @@ class ParquetLog:
         except BadStampError as bad:
             raise self._no_time(bad, parts[0]) from None
 
-    def _no_time(self, bad: BadStampError, column: Column) -> Problem:
+    def _no_time(self, bad: BadStampError, column: LogColumn) -> Problem:
         return Problem(f'"{bad.cell}" in the time column "{column.name}" isn\'t a time like '
                        "the others", str(self.file.path), "export the log again")
 
-    def _ticks(self, array: pa.Array, column: Column, form: Form) -> Ticks:
+    def _ticks(self, array: pa.Array, column: LogColumn, form: Form) -> Ticks:
         if textual(array.type) and form.textual:
             try:
                 return parse_stamps(array.cast(pa.string()))
@@ -280,7 +280,7 @@ class ParquetLog:
             return ticks_of(array)
         return ticks_of(self._numeric(array, column))
 
-    def _numeric(self, array: pa.Array, column: Column) -> pa.Array:
+    def _numeric(self, array: pa.Array, column: LogColumn) -> pa.Array:
         """Return an array of plain numbers; raises Problem for anything that isn't."""
         kind = channel_kind(column.channel)
         discrete = kind is not None and kind.discrete
@@ -306,16 +306,16 @@ class ParquetLog:
             return self.states(column, lambda: recoded(array, column.values))
         return array
 
-    def _holds_numbers(self, column: Column) -> bool:
+    def _holds_numbers(self, column: LogColumn) -> bool:
         """Whether most of the first cells of a text column are numbers."""
         kept = [cell for cell in self._texts(column) if cell not in MISSING]
         return 2 * sum(may_be_number(cell) or cell.lstrip("+-").isdigit() for cell in kept) > (
             len(kept))
 
-    def _texts(self, column: Column) -> list[str]:
+    def _texts(self, column: LogColumn) -> list[str]:
         return [cell.strip().replace("\u2212", "-") for cell in self.cells(column)]
 
-    def _numbers_in_text(self, array: pa.Array, column: Column) -> pa.Array:
+    def _numbers_in_text(self, array: pa.Array, column: LogColumn) -> pa.Array:
         """Return text as the numbers that it holds; raises Problem where it holds others."""
         if column.channel in CLOCK_PARTS:
             try:
@@ -331,7 +331,7 @@ class ParquetLog:
                           str(self.file.path), "export it as a number, or blank where nothing "
                           "was recorded") from None
 
-    def states(self, column: Column, coded: Callable[[], pa.Array]) -> pa.Array:
+    def states(self, column: LogColumn, coded: Callable[[], pa.Array]) -> pa.Array:
         """Return what `coded` makes of a column's states; raises Problem for an unknown one."""
         try:
             return coded()
@@ -340,13 +340,13 @@ class ParquetLog:
                           "known", str(self.file.path), "export states as 0 and 1, or say what it "
                           "means under values in a columns file") from None
 
-    def _kind(self, column: Column) -> pa.DataType:
+    def _kind(self, column: LogColumn) -> pa.DataType:
         return self.schema.field(column.index).type
 
-    def _name(self, column: Column) -> str:
+    def _name(self, column: LogColumn) -> str:
         return str(self.schema.field(column.index).name)
 
-    def _first(self, column: Column) -> pa.Array:
+    def _first(self, column: LogColumn) -> pa.Array:
         if column.index not in self._heads:
             with self._source() as source:
                 self._heads[column.index] = self._guarded(lambda: next(source.iter_batches(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.read.files.given_data import LogPaths
 from loganalyze.read.plan.read_plan import understand
 from loganalyze.read.plan.starter_file import clock_table, column_entry, file_table
@@ -15,7 +15,7 @@ _FINE = ".fine"
 
 def used_columns(
     path: LogPaths, columns: str | Path | ColumnsFile | None = None
-) -> tuple[ColumnsFile, dict[str, Column]]:
+) -> tuple[ColumnsFile, dict[str, LogColumn]]:
     """Return the columns file with which a log was read, whether one was given or not.
 
     Parameters

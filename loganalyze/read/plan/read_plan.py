@@ -11,7 +11,7 @@ from typing import Any
 from loganalyze.problems import Problem
 from loganalyze.read.clocks.clock_detection import find_form
 from loganalyze.read.clocks.time_codes import Form
-from loganalyze.read.columns.recognition import Column, recognise
+from loganalyze.read.columns.recognition import LogColumn, recognise
 from loganalyze.read.columns.required_channels import has_altitude, listed
 from loganalyze.read.columns.unit_inference import settle_units
 from loganalyze.read.files.given_data import Given, LogPaths
@@ -28,18 +28,18 @@ class ReadPlan:
     """A file that is understood: what to read from it, and the record of how."""
 
     log: Log
-    time: Column
+    time: LogColumn
     form: Form
-    columns: list[Column]
+    columns: list[LogColumn]
     kelvin: frozenset[str]
     source: Source
-    clock: Mapping[str, Column] = field(default_factory=dict)
+    clock: Mapping[str, LogColumn] = field(default_factory=dict)
     """The clock's columns, by `sheets.columns.CLOCK_PARTS`."""
     sheet: ColumnsFile | None = None
 
     @property
     def where(self) -> str:
-        """The file, for what goes wrong."""
+        """The file's name, for errors."""
         return str(self.source.path)
 
 

@@ -1,4 +1,4 @@
-"""The columns file to start from: what was recognised of a log, with what is missing left open."""
+"""A columns file to start from: the recognised columns, with placeholders for missing ones."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 from loganalyze.problems import Problem
 from loganalyze.read.clocks.timestamps import DAY_FIRST, MONTH_FIRST
-from loganalyze.read.columns.recognition import Column, likely_columns
+from loganalyze.read.columns.recognition import LogColumn, likely_columns
 from loganalyze.read.columns.required_channels import (
     ALTITUDES,
     CLOCKS,
@@ -27,8 +27,8 @@ _NO_UNIT = ("discrete", "1", "Mach")
 """Units that nobody needs to state."""
 
 
-def column_entry(column: Column) -> dict[str, Any]:
-    """Return what a columns file says of a column."""
+def column_entry(column: LogColumn) -> dict[str, Any]:
+    """Return a column's entry for a columns file."""
     factor = column.unit.factor if column.unit else 1.0
     entry: dict[str, Any] = {"column": column.name}
     if column.unit is not None and column.unit.name not in _NO_UNIT:
@@ -55,7 +55,7 @@ def clock_table(order: str) -> dict[str, Any]:
 
 
 def with_starter(problem: Problem, log: Log, sheet: ColumnsFile | None,
-                 recognised: Mapping[str, Column] | None = None, order: str = "") -> Problem:
+                 recognised: Mapping[str, LogColumn] | None = None, order: str = "") -> Problem:
     """Return the problem with the columns found and a columns file to start from.
 
     `recognised` : the columns where they are all known; else those that their names alone tell.
@@ -64,7 +64,7 @@ def with_starter(problem: Problem, log: Log, sheet: ColumnsFile | None,
     if problem.starter or not (isinstance(problem, OpenChannelProblem)
                                or "columns file" in problem.hint):
         return problem
-    found: Mapping[str, Column | None] = (
+    found: Mapping[str, LogColumn | None] = (
         likely_columns(log.headers, sheet) if recognised is None else recognised)
     missing = problem.channel if isinstance(problem, OpenChannelProblem) else ""
     problem.starter = starter_text(log, sheet, found, missing, order)
@@ -72,7 +72,7 @@ def with_starter(problem: Problem, log: Log, sheet: ColumnsFile | None,
     return problem
 
 
-def starter_text(log: Log, sheet: ColumnsFile | None, found: Mapping[str, Column | None],
+def starter_text(log: Log, sheet: ColumnsFile | None, found: Mapping[str, LogColumn | None],
                  missing: str, order: str = "") -> str:
     """Return a columns file with all channels `found`, and `missing` with its column left open.
 
@@ -92,7 +92,7 @@ def starter_text(log: Log, sheet: ColumnsFile | None, found: Mapping[str, Column
         column = None if channel == missing else found.get(channel)
         kind = channel_kind(channel)
         entry = {"column": OPEN} if column is None else column_entry(column)
-        if isinstance(fine := found.get(f"{channel}.fine"), Column):
+        if isinstance(fine := found.get(f"{channel}.fine"), LogColumn):
             entry["fine"] = fine.name
         usual = kind.unit.name if kind and kind.unit.name not in _NO_UNIT else ""
         sure = column is not None and (column.unit is not None or not usual)
@@ -102,7 +102,7 @@ def starter_text(log: Log, sheet: ColumnsFile | None, found: Mapping[str, Column
     return "\n".join(lines)
 
 
-def _channels(found: Mapping[str, Column | None], missing: str) -> list[str]:
+def _channels(found: Mapping[str, LogColumn | None], missing: str) -> list[str]:
     """Return the channels of a starter: those that a verdict rests on first."""
     there = set(found) | {missing}
     wanted: list[str] = []

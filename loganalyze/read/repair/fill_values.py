@@ -15,7 +15,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.read.cells.arrow_arrays import DTYPES, numbers
-from loganalyze.read.columns.recognition import Column
+from loganalyze.read.columns.recognition import LogColumn
 from loganalyze.read.columns.required_channels import TEMPERATURES
 from loganalyze.read.files.row_batches import BLOCK, Look
 from loganalyze.record.channels import kind as channel_kind
@@ -36,7 +36,7 @@ FILLS = np.unique(np.array([*_NINES, *_WORDS_OF_ONES]))
 
 
 FEWEST = 3
-"""So many of one number in sequence aren't chance."""
+"""Number of equal values in sequence that isn't chance."""
 
 FEWEST_THROUGHOUT, LEAST_THROUGHOUT = 60, 9999.0
 """So many samples that all hold one number of this size at least, which is in use as a fill value,
@@ -48,15 +48,15 @@ FLOWN = frozenset((
 """What can't step there and back. Levers and surfaces that are recorded by their detents do."""
 
 
-def flown(column: Column) -> bool:
+def flown(column: LogColumn) -> bool:
     """Whether a column holds what can't step there and back, so that plateaus tell fill values."""
     return column.channel in FLOWN and not column.wraps_at
 
 
 class Filler:
-    """Sets the fill values of one column aside."""
+    """Replaces the fill values of one column by NaN."""
 
-    def __init__(self, column: Column) -> None:
+    def __init__(self, column: LogColumn) -> None:
         kind = channel_kind(column.channel.removesuffix(".fine"))
         self.name = column.name
         self._low, self._high = -np.inf, np.inf

@@ -57,7 +57,7 @@ def comparison_report(found: Comparison, how: Presentation) -> Report:
 
 
 def sentences(found: Comparison, how: Presentation) -> list[str]:
-    """Return what differs, in a few sentences."""
+    """Return the differences in a few sentences."""
     said = [words.lead((found.first.smallest_kt, found.second.smallest_kt), how)]
     at = found.extreme(-1)
     said.append(words.NO_DIFFERENCE if not found.compared else
@@ -68,7 +68,7 @@ def sentences(found: Comparison, how: Presentation) -> list[str]:
 
 
 def notes(found: Comparison) -> list[str]:
-    """Return what to keep in mind, a sentence each."""
+    """Return the caveats, a sentence each."""
     first, second = (one.analysis for one in found.flights)
     rates: tuple[str | float, str | float] = (first.log.interval_s, second.log.interval_s)
     return [words.note(code, *(rates if code == "other rates" else
@@ -77,7 +77,7 @@ def notes(found: Comparison) -> list[str]:
 
 
 def facts(found: Comparison, how: Presentation) -> list[tuple[str, ...]]:
-    """Return the rows of facts: what, of A, of B, and the difference."""
+    """Return the rows of facts: name, value of A, value of B, and difference."""
     rows: list[tuple[str, ...]] = []
 
     def row(what: str, said: Callable[[ComparedFlight], str], difference: str = "") -> None:

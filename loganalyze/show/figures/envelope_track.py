@@ -33,7 +33,7 @@ from loganalyze.text.language import pointer_words, report_labels
 from loganalyze.text.presentation import Presentation
 
 POINTS = 6000
-"""Samples of the track that are drawn: every so many, and every one over a limit."""
+"""Return the samples of the track to draw: evenly spaced ones, and every one over a limit."""
 
 SLOWEST_KT = 60.0
 """Slower than this [kt] the aircraft rolls, and the track is irrelevant to limits."""
@@ -110,7 +110,7 @@ def _lines(analysis: Analysis, speed: NDArray[np.floating]) -> NDArray[np.float6
 
 
 def _thinned(line: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Keep every so many points of a line, and all its breaks."""
+    """Return evenly spaced points of a line, with all its breaks."""
     step = max(1, len(line) // POINTS)
     keep = np.isnan(line[:, 0])
     keep[::step] = True

@@ -1,4 +1,4 @@
-"""What all figures share: colours, style, and saving without a clock time.
+"""The style of all figures: colours, fonts, and saving without a time stamp.
 
 Drawn without pyplot and without automatic layout: both cost more than the analysis.
 """

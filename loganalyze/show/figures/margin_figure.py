@@ -256,8 +256,8 @@ def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
         # The ground roll's 200 kt would press the few that matter flat.
         top, label = close, label + words.SHOWN_UP_TO.format(most=f"{close:.0f}")
     low = min(least, 0.0)
-    room = 0.08 * (top - low) or 1.0
-    axes.set_ylim(low - 3.6 * room, top + (0 if top == close else room))
+    spacing = 0.08 * (top - low) or 1.0
+    axes.set_ylim(low - 3.6 * spacing, top + (0 if top == close else spacing))
     axes.annotate(words.OVER_LIMIT, (1, 0), (-2, -3), xycoords=("axes fraction", "data"),
                   textcoords="offset points", ha="right", va="top", fontsize=8)
     axes.set_ylabel(label)
@@ -293,8 +293,8 @@ def _label_limits(axes: Axes, analysis: Analysis, per_knot: float) -> None:
     wide = time[lasts] - time[firsts] > 0.04 * (time[-1] - time[0])
     for first, last in zip(firsts[wide], lasts[wide], strict=True):
         short = time[last] - time[first] < 0.2 * (time[-1] - time[0])
-        room = slice(6, 7) if short else slice(2, -2)
-        places = np.searchsorted(time, np.linspace(time[first], time[last], 13)[room])
+        chosen = slice(6, 7) if short else slice(2, -2)
+        places = np.searchsorted(time, np.linspace(time[first], time[last], 13)[chosen])
         places = places[np.isfinite(limit[places])]
         if codes[first] == NO_GOVERNING_LIMIT or not places.size:
             continue

@@ -1,4 +1,4 @@
-"""A straight ruler of speed: what was flown above it, the limit pointer below it."""
+"""A ruler of speeds, with the flown speed above it and the limit pointer below it."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ from loganalyze.text.presentation import Presentation
 NARROWEST = 60.0
 """Least length of the ruler, in the unit of the speed."""
 LABELLED = 10.0
-"""A number stands at every so many units, where the ruler begins and ends, too."""
+"""Spacing of the numbers on the ruler [units], which are also at its ends."""
 EDGE = 4.0
-"""What is marked keeps this far [units] from the ruler's ends."""
+"""Least distance of marks from the ruler's ends [units]."""
 
 
 def ruler_span(*marks: float) -> tuple[float, float]:

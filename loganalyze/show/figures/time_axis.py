@@ -1,4 +1,4 @@
-"""What all pictures over time share: lines without peaks lost, shading, and the time axis."""
+"""Common elements of figures over time: lines that keep peaks, shading, and the time axis."""
 
 from __future__ import annotations
 

@@ -15,7 +15,7 @@ Drawn = Callable[[Picture], bytes]
 
 @dataclass(frozen=True, slots=True)
 class ReportFormat:
-    """A format of a report: its name, which ends the file's, and what makes a file's bytes."""
+    """A format of a report: its name, also the file's suffix, and the function that writes it."""
 
     name: str
     make: Callable[[Report, Paper, Drawn], bytes]

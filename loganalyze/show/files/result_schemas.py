@@ -1,4 +1,4 @@
-"""Schemas of what is written, made from the definitions that write it."""
+"""JSON Schemas of the results, generated from the definitions that write them."""
 
 from __future__ import annotations
 

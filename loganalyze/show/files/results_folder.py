@@ -45,12 +45,12 @@ def folder_for(log: Path, out: Path) -> Path:
 
 
 def anonymous_folders(number: int, out: Path) -> list[Path]:
-    """Return folders for the results of so many logs that don't tell their names."""
+    """Return folders for the results of de-identified logs."""
     return [out / (ANONYMOUS if i == 1 else f"{ANONYMOUS}-{i}") for i in range(1, number + 1)]
 
 
 ANONYMOUS = "debrief"
-"""The folder of the results of a log that nothing may tell."""
+"""The folder of the results of a de-identified log."""
 
 
 def folders_for(logs: Sequence[Path], out: Path) -> list[Path]:
@@ -299,7 +299,7 @@ class _Whole:
 
 
 def _clean(folder: Path) -> None:
-    """Remove what runs on this folder left that were killed; bring back what one had moved away."""
+    """Remove leftovers of killed runs beside this folder; restore a folder moved away."""
     for kind in ("partial", "former"):
         for left in folder.parent.glob(f".{glob.escape(folder.name)}.{kind}-*"):
             number = left.name.rpartition("-")[2]

@@ -50,7 +50,7 @@ def schema_of(model: type[Sheet]) -> dict[str, Any]:
 
 
 def written_schema(model: type[Sheet]) -> str:
-    """Return the schema as it stands in its file."""
+    """Return the schema as written in its file."""
     return json.dumps(schema_of(model), indent=2, ensure_ascii=False) + "\n"
 
 

@@ -1,4 +1,4 @@
-"""What a notebook shows of a result, and its tables as data frames."""
+"""HTML of results for notebooks, and result tables as data frames."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def html(result: Judged) -> str:
-    """Return a result in HTML: what its repr says, and the picture of its margin."""
+    """Return a result in HTML: its repr and the picture of its margin."""
     assessment = result if isinstance(result, Assessment) else None
     said = escape(repr(result).strip("<>"), quote=True)
     picture = b64encode(png_bytes(margin_figure(analysis_of(result), assessment=assessment)))

@@ -47,7 +47,7 @@ _DIGITS = {"_kt": 2, "_ft": 0, "_degc": 2, "mach": 4}
 
 
 def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
-    """Return what a chart shows: a description as JSON, and each column, packed, by its name."""
+    """Return the data of a chart: a description as JSON, and each packed column by name."""
     analysis, how = chart.analysis, chart.presentation
     columns: dict[str, NDArray[Any]] = {"time_s": analysis.time}
     columns |= {name: values for name, values in analysis.columns.items()

@@ -22,7 +22,7 @@ LEVEL = 6
 
 MOST_DECIMALS = 4
 MISSING_CODE = -(2**31)
-"""The whole number that stands for NaN."""
+"""The integer that represents NaN."""
 
 FOLLOWS: dict[str, tuple[str, str]] = {
     "indicated_airspeed_kt": ("same", "calibrated_airspeed_kt"),

@@ -29,7 +29,7 @@ from loganalyze.text.language import page_labels as labels
 Drawn = Callable[[Picture], bytes]
 
 STACKED_FROM = 5
-"""Tables with this many columns or more stand as cards on a narrow screen."""
+"""Number of columns from which a table is shown as cards on a narrow screen."""
 
 
 def section_html(section: Section, drawn: Drawn) -> Html:
@@ -119,7 +119,7 @@ def _link(cell: Link) -> Html:
 
 def _stretch(start_s: float, end_s: float, worst_s: float | None, number: int
              ) -> dict[str, str]:
-    """Return what the page's script needs to show a stretch in the chart."""
+    """Return the attributes by which the page's script shows a stretch in the chart."""
     return {"data_start": f"{start_s:.3f}", "data_end": f"{end_s:.3f}",
             "data_worst": f"{start_s if worst_s is None else worst_s:.6f}",
             "data_number": str(number)}

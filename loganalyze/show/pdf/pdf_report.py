@@ -47,7 +47,7 @@ LEAST_SHRUNK = 0.72
 LEAST_SHARE = 0.42
 """A section that turns the page does so only with less than this share of it left."""
 TALLEST = 0.4
-"""A picture is no taller than this share of the page."""
+"""Greatest height of a picture as a share of the page."""
 FEW = 6
 """Fewer facts than this are printed one below the other."""
 FONT = "DejaVu Sans"

@@ -1,4 +1,4 @@
-"""What the crew could see at an exceedance's worst instant."""
+"""The displays of the crew at an exceedance's worst instant."""
 
 from __future__ import annotations
 

@@ -147,7 +147,7 @@ def _by_phase(subject: Subject) -> list[Block]:
 
 
 def quality(subject: Subject) -> tuple[Section, ...]:
-    """Make what was recorded and how good it was, and what couldn't be judged."""
+    """Make the sections on the recording, its quality, and the time without a verdict."""
     how, facts = subject.how, subject.facts
     blocks: list[Block] = [_channels(subject), Subheading(label.DOUBTS_TITLE)]
     rows: list[Row] = [(

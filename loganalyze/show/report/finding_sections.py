@@ -1,4 +1,4 @@
-"""What happened: the verdict, the table of findings, and each exceedance's own panel."""
+"""Sections of the verdict, the table of findings, and a panel per exceedance."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ PANELS = 8
 """How many exceedances get a panel, the worst first."""
 
 def verdict(subject: Subject) -> tuple[Section, ...]:
-    """Make the verdict: one or two sentences, then what qualifies them."""
+    """Make the verdict: one or two sentences, then their qualifications."""
     facts, how = subject.facts, subject.how
     near = len(subject.assessment.near) if subject.assessment else 0
     lead = wording.verdict(facts, subject.all_assessed, near, how)
@@ -106,7 +106,7 @@ def found(subject: Subject) -> tuple[Section, ...]:
 
 
 def _priors(subject: Subject) -> list[str]:
-    """What the probabilities of the table assume beforehand, each once."""
+    """Return the prior assumptions of the table's probabilities, each once."""
     assessment = subject.assessment
     assessed: tuple[AssessedExceedance | NearMiss, ...] = (
         (*assessment.exceedances, *assessment.near) if assessment else ())
@@ -164,9 +164,9 @@ def _to_chart(subject: Subject, i: int, text: str) -> ChartLink:
 
 def _sure(one: Assurance, quantity: str, how: Presentation) -> str:
     """How sure it is, in a cell; with the basis where it isn't that of the column."""
-    told = decisions.sure(one, quantity, how)
+    sentence = decisions.sure(one, quantity, how)
     basis = decisions.basis(one.basis)
-    return told if basis == label.BASES[how.basis] else f"{basis} {told}"
+    return sentence if basis == label.BASES[how.basis] else f"{basis} {sentence}"
 
 
 def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:

@@ -89,7 +89,7 @@ def _rows(log: IndexedLog, how: Presentation) -> Iterator[tuple[str | Link, ...]
 
 
 def _found(one: FlightFacts, how: Presentation) -> tuple[str, str, str]:
-    """What was found in a flight: the verdict, the worst and the highest severity."""
+    """The result of a flight: the verdict, the worst exceedance and the highest severity."""
     assessed = one.assessment.exceedances if one.assessment else ()
     said = verdict_sentences.headline(one, how)
     if not one.exceedances:

@@ -17,7 +17,7 @@ POWER = ("torque", "fan_speed", "power_lever")
 
 CREW_CONTEXT = ("overspeed_warning", "autopilot", "autothrottle", "torque", "fan_speed",
                 "power_lever", "pitch", "vertical_speed", "limit_pointer")
-"""What a crew is shown of the worst instant first."""
+"""The facts of the worst instant that a crew is shown first."""
 
 
 def instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance | None

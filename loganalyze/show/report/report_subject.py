@@ -1,4 +1,4 @@
-"""What a report is about: one flight's facts, what is known beyond them, and how to put them."""
+"""The subject of a report: one flight's facts, its assessment, and the presentation."""
 
 from __future__ import annotations
 
@@ -47,13 +47,13 @@ class Subject:
 
     @property
     def log_sha256(self) -> str:
-        """SHA-256 of the log; empty where nothing may tell which it is."""
+        """SHA-256 of the log; empty in a de-identified report."""
         return "" if self.how.deidentified else next(
             item.sha256 for item in self.summary.inputs if item.role == "log")
 
     @property
     def name(self) -> str:
-        """What the report is of, in a line."""
+        """The subject of the report in one line."""
         parts = [self.aircraft]
         if not self.how.deidentified:
             parts += self.facts.files or [
@@ -66,17 +66,17 @@ class Subject:
 
     @property
     def footer(self) -> str:
-        """What each page of paper carries."""
+        """The footer of each printed page."""
         version = self.summary.versions["loganalyze"]
         return paper_labels.footer(version, self.log_sha256)
 
     @property
     def all_assessed(self) -> Sequence[AssessedExceedance]:
-        """What is known of each exceedance beyond its edges; empty where nothing was assessed."""
+        """The assessment of each exceedance; empty without an assessment."""
         return self.assessment.exceedances if self.assessment else ()
 
     def assessed(self, number: int) -> AssessedExceedance | None:
-        """What is known of exceedance `number` (from 0) beyond its edges."""
+        """The assessment of exceedance `number`, from 0."""
         if self.assessment is None or number >= len(self.assessment.exceedances):
             return None
         return self.assessment.exceedances[number]

@@ -58,7 +58,7 @@ PARTS = [
 
 
 def makers(reader: Reader) -> tuple[Maker, ...]:
-    """Return what makes the sections for a reader, from top to bottom."""
+    """Return the functions that make the sections for a reader, from top to bottom."""
     placed = [(place, part.make) for part in PARTS
               if (place := getattr(part, reader)) is not None]
     return tuple(make for _, make in sorted(placed, key=lambda pair: pair[0]))

@@ -1,4 +1,4 @@
-"""What a flight teaches beyond its limits: a school's own ceilings, and what would have helped."""
+"""Sections for training: a school's own ceilings, and what would have helped."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def ceilings(subject: Subject) -> tuple[Section, ...]:
 
 
 def what_if(subject: Subject) -> tuple[Section, ...]:
-    """Make what would have helped, for the exceedances of a speed that get a panel."""
+    """Make the section on what would have helped, for exceedances of speeds that have a panel."""
     found = subject.facts.exceedances
     shown = sorted(i for i in subject.worst_first[:WHAT_IF_SHOWN]
                    if not none_of_a_speed(found[i].quantity))

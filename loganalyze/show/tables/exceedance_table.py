@@ -107,7 +107,7 @@ OWN_COLUMNS = (
     Column("unit", "string", "", "unit of that and of all numbers in the quantity of the limit; "
            "blank for an airspeed (kt) and a Mach number"),
 )
-"""Its last ones: they stand in every file once a quantity that is no speed is registered."""
+"""Its last columns, in every file once a quantity other than a speed is registered."""
 
 
 def _columns() -> tuple[Column, ...]:

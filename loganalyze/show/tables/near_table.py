@@ -26,7 +26,7 @@ NEAR_COLUMNS = (
     Column("phase", "string", "", "phase of flight at that instant", choices=PHASES),
     *ASSURANCE_COLUMNS,
 )
-"""Rows of assessed flights only: what is near depends on the uncertainty."""
+"""Rows of assessed flights only, since near misses depend on the uncertainty."""
 
 
 def _rows(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:

@@ -24,7 +24,7 @@ Kind = Literal["number", "integer", "string", "boolean", "datetime"]
 
 @dataclass(frozen=True)
 class Column:
-    """A column on disk: its name, what it holds, its unit, and what it says."""
+    """A column on disk: its name, type, unit and description."""
 
     name: str
     kind: Kind
@@ -36,7 +36,7 @@ class Column:
 
 @dataclass(frozen=True)
 class Origin:
-    """What a row comes from, in every table: log, aircraft and limits sheet."""
+    """The origin of a row, in every table: log, aircraft and limits sheet."""
 
     log: str
     aircraft: str
@@ -50,7 +50,7 @@ class Origin:
 
 
 HIDDEN = Origin("", "", "", hidden=True)
-"""The origin of a flight that nothing may tell: neither names nor instants of UTC."""
+"""The origin of a de-identified flight: neither names nor UTC times."""
 
 ORIGIN_COLUMNS = (
     Column("log", "string", "", "file name of the log; blank where de-identified"),
@@ -109,7 +109,7 @@ def arrow_table(columns: Sequence[Column], rows: Sequence[Sequence[Any]]) -> pa.
 
 
 def metadata(column: Column) -> dict[str, str]:
-    """Return what an Arrow field keeps of a column's definition."""
+    """Return the metadata of a column's definition for its Arrow field."""
     return {"unit": column.unit, "description": column.words}
 
 

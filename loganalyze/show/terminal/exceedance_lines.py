@@ -1,4 +1,4 @@
-"""What is printed about exceedances: a table, a few sentences on each, or all that is known."""
+"""Terminal output on exceedances: a table, a few sentences on each, or all details."""
 
 from __future__ import annotations
 
@@ -31,8 +31,9 @@ def exceedance_rows(
     rows = [(f"{one.number}", one.limit, how.instant(one.start_s),
              value_words.length(one.duration_s), value_words.length(one.time_over_s),
              how.exceeded_by(one),
-             severity_text.LEVELS[told.severity.level] if told and told.severity else label.NONE)
-            for one, told in zip(found, assessed, strict=True)]
+             severity_text.LEVELS[assessment.severity.level]
+             if assessment and assessment.severity else label.NONE)
+            for one, assessment in zip(found, assessed, strict=True)]
     widths = [max(map(len, column)) for column in zip(label.HEADING, *rows, strict=True)]
     if sum(widths) + 2 * len(widths) > WIDTH:
         for number, *cells in rows:
@@ -44,7 +45,7 @@ def exceedance_rows(
 
 
 def short_lines(one: ExceedanceFacts, assessed: Assessed, how: Presentation) -> Iterator[Line]:
-    """Give why, how sure, and what speaks against it: a sentence each."""
+    """Yield the cause, the certainty, and the evidence against an exceedance, a sentence each."""
     if assessed is None:
         return
     yield Line(causes.explained(one, assessed, how)[0], "", 2, f"{one.number}  ")
@@ -57,8 +58,8 @@ def severities(
     found: Sequence[ExceedanceFacts], assessed: Sequence[Assessed], how: Presentation
 ) -> str:
     """Return the rules that the levels come from, in a line; empty where none is met."""
-    rated = [(one, told.severity) for one, told in zip(found, assessed, strict=True)
-             if told and told.severity]
+    rated = [(one, assessment.severity) for one, assessment in zip(found, assessed, strict=True)
+             if assessment and assessment.severity]
     rules: dict[str, list[str]] = {}
     for one, rating in rated:
         rules.setdefault(rating.rule, []).append(label.numbered(
@@ -109,11 +110,11 @@ def how_sure(
 ) -> Iterator[Line]:
     """Give how sure an excess is: on both bases with their bounds, or on the reader's alone."""
     bases = (flown, displayed) if how.reader == "maintenance" else (displayed, flown)
-    told = [one for one in bases if one.reason != NOT_DISPLAYED]
+    known = [assurance for assurance in bases if assurance.reason != NOT_DISPLAYED]
     if not whole:
-        yield Line(decisions.shortly(told[0], quantity, how), "", 5)
+        yield Line(decisions.shortly(known[0], quantity, how), "", 5)
         return
-    for basis in told:
+    for basis in known:
         yield Line(" ".join(filter(None, (
             decisions.likely(basis, quantity, how),
             decisions.widest(basis, quantity, how)))), "", 5)

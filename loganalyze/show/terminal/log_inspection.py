@@ -1,4 +1,4 @@
-"""What a log holds, before anything is judged: channels, sampling, gaps, flights, screening."""
+"""The contents of a log without a verdict: channels, sampling, gaps, flights, screening."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ NO_LIMITS = LimitsSheet.model_validate({
     "temperature": {"outside_air": "static"},
     "limit": [{"name": "none", "quantity": "calibrated_airspeed", "maximum_kt": 999.0}],
 })
-"""Screening asks for a sheet, but not for what stands in it: nothing here is judged."""
+"""A sheet for screening only, whose limits aren't evaluated."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class ReachFacts:
 
 @dataclass(frozen=True)
 class FlightInspection:
-    """What a log holds of one flight; times count from the log's first sample."""
+    """The contents of one flight of a log; times count from the log's first sample."""
 
     flight: int
     samples: int
@@ -65,7 +65,7 @@ class FlightInspection:
     longest_gaps_s: list[list[float]]
     """Start and end of the longest gaps."""
     counts: dict[str, Any]
-    """What was counted while reading."""
+    """Counts made while reading."""
     channels: list[ChannelFacts]
     ranges: list[ReachFacts]
     airborne_s: float
@@ -93,7 +93,7 @@ class Inspection:
 
 def inspection(flights: Iterable[FlightLog], blocks: str = BLOCKS,
                how: Presentation | None = None) -> Inspection:
-    """Return what a log's flights hold, in plain values; one flight is held at a time.
+    """Return the contents of a log's flights as plain values; one flight is in memory at a time.
 
     `blocks` are the characters of the sparklines, the lowest first; the sentences are put as
     `how` says, the numbers in the units of the channels' vocabulary.

@@ -15,7 +15,7 @@ WIDTH = 80
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of text, how it is meant, and how far it stands in.
+    """One line of text, its style and its indentation.
 
     ``hang`` : what leads it; ``row`` : of a table, never wrapped.
     """

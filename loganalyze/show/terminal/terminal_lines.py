@@ -1,4 +1,4 @@
-"""What is printed about a log: lines that read well at 80 columns, with and without colour."""
+"""Terminal output on a log: lines for 80 columns, with and without colour."""
 
 from __future__ import annotations
 
@@ -136,7 +136,7 @@ def _flight_lines(
 
 
 def _unjudged(one: FlightFacts) -> Iterator[str]:
-    """What couldn't be judged, and which limits count as not judged for it."""
+    """The time without a verdict, and the limits that count as not judged for it."""
     if one.outcome != "not judged" and (little := verdict_sentences.judged_too_little(one)):
         yield little
     if unjudged := wording.unjudged(one):
@@ -144,7 +144,7 @@ def _unjudged(one: FlightFacts) -> Iterator[str]:
 
 
 def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:
-    """What couldn't be judged, what wasn't counted, and what was screened out."""
+    """The time without a verdict, the suspects, and the samples rejected by screening."""
     yield from _unjudged(one)
     if wording.unjudged(one):
         yield from quality_text.bounded(one.quality.bounded_s, one.quality.bounded_gaps)
