@@ -77,7 +77,7 @@ def test_arguments_broadcast(function, inside, outside) -> None:
 
 
 @every_function
-def test_integers_and_float32_are_reckoned_in_float64(function, inside, outside) -> None:
+def test_integers_and_float32_are_computed_in_float64(function, inside, outside) -> None:
     for index, value in enumerate(inside):
         narrow = [np.float32(value) if i == index else v for i, v in enumerate(inside)]
         exact = [float(v) for v in narrow]

@@ -1,4 +1,4 @@
-"""A limits sheet whose flap or gear limit is in force through climb and cruise is asked about."""
+"""A limits sheet whose flap or gear limit applies through climb and cruise is questioned."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def test_the_sheet_of_the_readme_convicts_nobody_of_the_clean_flight(run, tmp_pa
     assert code == 0
 
 
-def test_a_flap_limit_that_takes_in_flaps_up_is_asked_about(run, tmp_path):
+def test_a_flap_limit_that_includes_flaps_up_is_questioned(run, tmp_path):
     sheet = readme_sheet().replace("above = 2", "above = 1")
     assert "above = 1" in sheet
     code, said = said_by(run, CLEAN, sheet, tmp_path)
@@ -99,14 +99,14 @@ def test_flaps_and_gear_as_they_should_be_are_judged(run, tmp_path):
     assert (code, "was not judged" in said) == (0, False)
 
 
-def test_a_limit_in_force_in_part_of_the_noise_of_flaps_up_is_asked_about(run, tmp_path):
+def test_a_limit_in_force_in_part_of_the_noise_of_flaps_up_is_questioned(run, tmp_path):
     log = flown(tmp_path, lambda s: 2.0 + 10 * late(s), late, cruise)
     code, said = said_by(run, log, SHEET, tmp_path)
     assert code == 3
     assert "VFE 15 was not judged" in said
 
 
-def test_gear_the_wrong_way_round_is_asked_about(run, tmp_path):
+def test_an_inverted_gear_state_is_questioned(run, tmp_path):
     log = flown(tmp_path, lambda s: 1.2 + 10 * late(s), lambda s: ~late(s), cruise)
     code, said = said_by(run, log, SHEET, tmp_path)
     assert code == 3
@@ -115,7 +115,7 @@ def test_gear_the_wrong_way_round_is_asked_about(run, tmp_path):
 
 
 @pytest.mark.parametrize("minutes", [2, 4, 9])
-def test_flaps_forgotten_after_take_off_are_exceeded_not_asked_about(minutes, run, tmp_path):
+def test_flaps_forgotten_after_take_off_are_exceeded_not_questioned(minutes, run, tmp_path):
     log = flown(tmp_path, lambda s: 1.2 + 10 * (late(s) | (s < 0.05 + minutes / 60)), late, cruise)
     code, said = said_by(run, log, SHEET, tmp_path)
     assert code == 1

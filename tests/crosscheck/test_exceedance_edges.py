@@ -1,4 +1,4 @@
-"""How great a step into an excess may be before no aircraft flies it, reckoned by hand."""
+"""How great a step into an excess may be before no aircraft flies it, computed by hand."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Gaps that can't hide an exceedance, the answer reckoned by hand.
+"""Gaps that can't hide an exceedance, the answer computed by hand.
 
 At 40 kt/s and over T seconds an airspeed that was v1 and is v2 was (v1 + v2 + 40 T) / 2 at most.
 """

@@ -80,7 +80,7 @@ def test_a_step_is_implausible_by_its_rate(judged, channel, rate, noise, interva
         assert one.raised.duration == pytest.approx(raised * interval_s)
 
 
-def test_frozen_could_be_judged_only_with_a_witness(judged):
+def test_frozen_could_be_judged_only_with_a_reference_channel(judged):
     kt = np.concatenate([np.linspace(200, 240, 61), np.full(60, 240.0)])
     alone = flag(judged(kt), "frozen", "calibrated_airspeed")
     assert (len(alone.covered), len(alone.raised)) == (0, 0)
@@ -162,7 +162,7 @@ STEPS = {"rounds": np.round, "truncates": np.floor}
 
 @pytest.mark.parametrize("does", STEPS)
 @pytest.mark.parametrize("by", ["calibrated_airspeed_2", "mach"])
-def test_rounded_or_cut_off_by_a_finer_witness(judged, does, by):
+def test_rounding_or_truncation_by_a_finer_reference_channel(judged, does, by):
     true = 200 + 40 * np.sin(np.arange(900) / 70)
     if by == "mach":
         # Mach number of a calibrated airspeed at sea level is its share of the speed of sound.
@@ -175,7 +175,7 @@ def test_rounded_or_cut_off_by_a_finer_witness(judged, does, by):
     assert one.values["left"] == pytest.approx(0.0 if does == "rounds" else 0.5, abs=0.05)
 
 
-def test_the_first_witness_that_is_fine_enough_tells(judged):
+def test_the_first_reference_channel_that_is_fine_enough_decides(judged):
     true = 200 + 40 * np.sin(np.arange(900) / 70)
     noisy = true + np.random.default_rng(1).normal(0, 1, 900)
     for vague in (np.round(true), noisy, np.where(np.arange(900) < 199, true, NAN)):

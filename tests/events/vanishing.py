@@ -294,7 +294,7 @@ def discrete(time: Floats, gust_kt: float, rng: np.random.Generator) -> Floats:
 
 @dataclass
 class Tally:
-    """What became of the flights; ``wrong`` : what each rule found, with the flight's number."""
+    """The results of the flights; ``wrong`` : what each rule found, with the flight's number."""
 
     flights: int = 0
     whole: int = 0

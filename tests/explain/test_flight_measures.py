@@ -112,7 +112,7 @@ def test_a_limit_that_never_applied():
 
 
 @pytest.mark.parametrize("tables", [{}, {"position_correction": [[60, 2], [300, 5]]}])
-def test_the_tabulated_way_gives_what_the_plain_reckoning_gives(monkeypatch, tables):
+def test_tables_give_what_the_exact_computation_gives(monkeypatch, tables):
     rng = np.random.default_rng(4)
     n = 3000
     kt = 225 + 20 * np.sin(np.arange(n) / 50) + rng.normal(0, 1, n)

@@ -182,7 +182,7 @@ def test_a_limit_that_begins_and_ceases_to_apply_is_a_step():
     assert dict(one.ladder_kt) == pytest.approx({0: 2, 5: 2, 10: 2, 15: 2, 20: 2})
 
 
-def test_step_nought_is_the_time_over():
+def test_step_zero_is_the_time_over():
     rng = np.random.default_rng(3)
     kt = 245 + 10 * np.sin(np.arange(600) / 9) + rng.normal(0, 2, 600)
     kt[rng.random(600) < 0.02] = np.nan
@@ -205,7 +205,7 @@ def test_a_mach_limit_has_both_ladders():
     cas = airspeed.cas_from_mach(mach, np.full(21, 20000 * FOOT)) / KNOT
     (one,) = graded(cas, limits=(MMO,), ft=20000.0)
     assert dict(one.ladder_mach) == pytest.approx({0.01: 8, 0.02: 4, 0.03: 0}, abs=1e-5)
-    # In CAS the limit lies where the excess of Mach is nought; the ladder in knots starts there.
+    # In CAS the limit lies where the excess of Mach is zero; the ladder in knots starts there.
     assert dict(one.ladder_kt)[0] == pytest.approx(12, abs=1e-4)
     limit_kt = float(airspeed.cas_from_mach(0.5, 20000 * FOOT)) / KNOT
     kt = np.linspace(0, 20, 200001)

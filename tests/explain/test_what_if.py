@@ -1,4 +1,4 @@
-"""What would have helped: against flights of known dynamics, and refused where it can't be told."""
+"""What would have helped: against flights of known dynamics, and refused where undecidable."""
 
 from __future__ import annotations
 

@@ -25,7 +25,7 @@ from loganalyze.testing import make_sheet
 from tests.explain.point_mass import FPM, KT, Aircraft, Day, Flown, Pilot, earlier, fly, less_steep
 
 LATER_THAN_S = 40.0
-"""Some flights begin over their limit: that is another exceedance than the one asked about."""
+"""Some flights begin over their limit: which is an exceedance other than the one examined."""
 SPOILT = ("no reduction", "gap", "flaps", "noise")
 
 

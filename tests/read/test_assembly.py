@@ -73,7 +73,7 @@ def test_a_stated_lag_is_taken_off_and_an_unstated_one_is_not_known(tmp_path):
         '"ias_kt" was interpolated at the rows\' times, for its lag of 0.6 s.')
 
 
-def test_a_stated_skew_of_nought_is_known(tmp_path):
+def test_a_stated_skew_of_zero_is_known(tmp_path):
     log = read(tmp_path, {"indicated_airspeed": {"column": "ias_kt", "skew_s": 0}},
                press_alt_ft=ALTITUDE, ias_kt=SPEED)
     speed = log.channels["indicated_airspeed"]

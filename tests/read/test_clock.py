@@ -112,7 +112,7 @@ def test_coarse_stamps_do_not_spread_into_a_gap(tmp_path: Path) -> None:
     np.testing.assert_allclose(log.time, np.r_[np.arange(8) / 2, 300 + np.arange(6) / 2])
 
 
-def test_repeated_and_backward_rows_are_set_aside_and_counted(tmp_path: Path) -> None:
+def test_repeated_and_backward_rows_are_dropped_and_counted(tmp_path: Path) -> None:
     stamps = [str(i) for i in range(50)]
     stamps[10] = "9"
     stamps[20] = "12"

@@ -95,7 +95,7 @@ DAMAGE: dict[str, Callable[[str, np.random.Generator], str]] = {
     "letter": lambda cell, rng: _at_a_digit(cell, rng, lambda old: "x"),
     "blank": lambda cell, rng: "",
     "cut": lambda cell, rng: cell[: rng.integers(0, len(cell))],
-    "nought": lambda cell, rng: "0",
+    "zero": lambda cell, rng: "0",
     "minus": lambda cell, rng: f"-{cell}",
     # As one byte these are no UTF-8.
     "byte before": lambda cell, rng: f"\xb1{cell}",

@@ -119,7 +119,7 @@ def test_damage_reaches_no_further(form: str, tmp_path: Path) -> None:
     for trial in range(TRIALS):
         text, place = damaged(whole, dice)
         path.write_bytes(text)
-        # Where in time the damage is: by its share of the rows, and those of the header at nought.
+        # Where in time the damage is: by its share of the rows, and those of the header at zero.
         at = max(whole[:place].count(b"\n") - 1, 0)
         try:
             after, starter = read(path)

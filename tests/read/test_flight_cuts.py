@@ -267,7 +267,7 @@ def test_large_groups_are_read_side_by_side_row_for_row(rows, tmp_path, monkeypa
 
 @pytest.mark.parametrize("way", WAYS)
 def test_a_short_flight_that_is_kept_keeps_only_itself(way, tmp_path, monkeypatch):
-    """The room that it was gathered in held a long one before."""
+    """The arrays that it was collected in held a long one before."""
     long = tuple(np.repeat(part, 8) for part in flight())
     group = in_pieces(monkeypatch, way, 200)
     path = log_of(tmp_path, long, flight(), flight(), gap=(8 * 1200, 9000), group=group)
@@ -280,7 +280,7 @@ def test_a_short_flight_that_is_kept_keeps_only_itself(way, tmp_path, monkeypatc
 
 
 def wild_clock(rng: np.random.Generator, n: int) -> np.ndarray:
-    """Stamps with gaps, falls, leaps ahead, repeats and blanks, close together or far apart."""
+    """Stamps with gaps, steps back, jumps ahead, repeats and blanks, close or far apart."""
     steps = np.where(rng.random(n) < 0.02, rng.choice([0.0, -3.0, -200.0, -900.0, 30.0, 400.0], n),
                      1.0)
     time = np.cumsum(steps)

@@ -219,7 +219,7 @@ FILLED = PLAIN.replace("201.5", "-9999").replace("20010", "99999").replace("-24.
 
 
 @pytest.mark.parametrize("form", ["csv", "float32", "int32"])
-def test_fill_values_are_set_aside_where_they_are_implausible(form: str, tmp_path: Path) -> None:
+def test_fill_values_are_dropped_where_they_are_implausible(form: str, tmp_path: Path) -> None:
     path = export(tmp_path, FILLED)
     if form != "csv":
         columns = [np.genfromtxt(FILLED.splitlines(), delimiter=",", skip_header=1)[:, i]

@@ -193,7 +193,7 @@ def test_a_gust_departs_from_the_twelve_seconds_about_it(judged):
         assert len(judged(kt, load_factor=beside).exceedances) == counts, rough
 
 
-def test_a_slow_witness_bears_out_only_what_it_sampled(judged, log):
+def test_a_slow_reference_channel_confirms_only_what_it_sampled(judged, log):
     rows = np.arange(0, 8, 4, dtype=np.int32)
     slow = Channel(np.array([0.33, 0.33]), rows, 4.0)
     assert judged(GUST, mach=slow).screened == {"airspeed spike faster than plausible": 1}

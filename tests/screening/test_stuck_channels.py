@@ -96,7 +96,7 @@ def test_too_short_to_tell(judged):
                                               frozen_drift_kt=1)).screened
 
 
-def test_one_bad_sample_of_a_witness_moves_nothing(judged):
+def test_one_bad_sample_of_a_reference_channel_changes_nothing(judged):
     other = np.full(121, 240.0)
     other[90] = 400.0  # too short for a disagreement either
     assert judged(STUCK, indicated_airspeed_2=np.where(TRUE < 240, TRUE, other)).screened == {}
@@ -385,28 +385,28 @@ LENIENT = Settings(sources_apart_kt=500, sources_apart_pct=500, sources_apart_ft
                    frozen_drift_kt=1, frozen_drift_ft=50)
 
 
-@pytest.mark.parametrize("witness", AIRSPEEDS)
+@pytest.mark.parametrize("reference", AIRSPEEDS)
 @pytest.mark.parametrize(("moved", "frozen"), [(7.8, False), (8.2, True), (-8.2, True)])
-def test_how_far_each_way_to_the_airspeed_must_move(judged, witness, moved, frozen):
+def test_how_far_each_way_to_the_airspeed_must_move(judged, reference, moved, frozen):
     by = moved / APART
     stuck = 240 + np.where(np.arange(140) < 40, ramp(by), np.where(
         np.arange(140) < 120, 0.0, ramp(by)))
-    channels = AIRSPEEDS[witness](240 + ramp(by))
+    channels = AIRSPEEDS[reference](240 + ramp(by))
     screened = judged(stuck, settings=LENIENT, **channels).screened
     assert screened == ({FROZEN: 80} if frozen else {})
 
 
-@pytest.mark.parametrize("witness", ALTITUDES)
+@pytest.mark.parametrize("reference", ALTITUDES)
 @pytest.mark.parametrize(("moved", "frozen"), [(294, False), (306, True), (-306, True)])
-def test_how_far_each_way_to_the_altitude_must_move(judged, witness, moved, frozen):
+def test_how_far_each_way_to_the_altitude_must_move(judged, reference, moved, frozen):
     by = moved / APART
-    n = 60 if witness == "satellite altitude" else 80  # it must move within a minute
+    n = 60 if reference == "satellite altitude" else 80  # it must move within a minute
     if n == 60:
         by = moved * 59 / (59 - 2 * 7 + 1)  # parts of 7 or 8 samples
     path = np.concatenate([np.linspace(-2000, 0, 40, endpoint=False), np.linspace(0, by, n),
                            by + np.linspace(0, 200, 20)])
     stuck = np.where((np.arange(n + 60) >= 40) & (np.arange(n + 60) < n + 40), 0.0, path)
-    channels = ALTITUDES[witness](9000 + path)
+    channels = ALTITUDES[reference](9000 + path)
     screened = judged(200.0 + np.arange(n + 60) % 2, 9000 + stuck, settings=LENIENT,
                       **channels).screened
     expected = {"pressure altitude frozen while others moved": n}

@@ -1,4 +1,4 @@
-"""A clock made to rise: what is set aside, what begins a new stretch, what is refused."""
+"""Time made monotonic: dropped rows, breaks between stretches, and refusals."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ def test_a_rising_clock_is_left_as_it_is():
     assert not settled.findings
 
 
-def test_a_stamp_that_leaps_ahead_is_set_aside_alone():
+def test_a_stamp_that_jumps_ahead_is_dropped_alone():
     settled = make_monotonic(clock(np.arange(50), 1e9, np.arange(51, 100)), "log")
     assert settled.aside == {"time leaps ahead": 1}
     assert settled.time.tolist() == [*range(50), *range(51, 100)]
     assert sentences_of(settled) == ["1 of 100 rows were left out: time jumps ahead."]
 
 
-def test_a_stamp_that_falls_back_is_set_aside_alone():
+def test_a_stamp_that_falls_back_is_dropped_alone():
     settled = make_monotonic(clock(np.arange(50), 3, np.arange(51, 100)), "log")
     assert settled.aside == {"time runs backwards": 1}
     assert settled.keep is not None
@@ -53,7 +53,7 @@ def test_a_clock_that_is_set_anew_late_in_the_log_is_refused_all_the_same():
         make_monotonic(clock(np.arange(3000), np.arange(5, 105)), "log")
 
 
-def test_a_fall_at_the_very_end_is_set_aside():
+def test_a_step_back_at_the_very_end_is_dropped():
     settled = make_monotonic(clock(np.arange(1000), np.arange(10)), "log")
     assert settled.aside == {"time runs backwards": 10}
 
@@ -178,7 +178,7 @@ def test_a_reset_after_a_few_stamps_ahead_is_still_found():
 
 @pytest.mark.parametrize("shift", [-600.0, 600.0])
 @pytest.mark.parametrize("row", [0, 99])
-def test_a_row_alone_at_an_end_is_set_aside(row, shift):
+def test_a_row_alone_at_an_end_is_dropped(row, shift):
     time = np.arange(100.0)
     time[row] += shift
     settled = make_monotonic(time, "log")

@@ -1,4 +1,4 @@
-"""Every column and state against a plain reckoning, one row at a time.
+"""Every column and state against an independent computation, one row at a time.
 
 The plain reckoning below is written from the words of the limits sheet and the public functions
 of the air engine; it shares no code with the judgement, which takes tables where it can.
@@ -42,7 +42,7 @@ def known(function: Any, *numbers: float) -> float:
 
 
 def mach_of(cas: float, altitude: float) -> float:
-    """Mach number; the program reckons up to Mach 3."""
+    """Mach number; the program computes it up to Mach 3."""
     if math.isnan(cas) or math.isnan(altitude):
         return NAN
     try:
@@ -68,7 +68,7 @@ def linear(table: Iterable[tuple[float, float]], x: float, slack: float = 0.0) -
 
 
 class Plain:
-    """One flight, reckoned a row at a time."""
+    """One flight, computed a row at a time."""
 
     def __init__(self, log: FlightLog, sheet: LimitsSheet, declared: dict[str, float]) -> None:
         self.log, self.sheet, self.declared = log, sheet, declared
@@ -369,7 +369,7 @@ class Plain:
 
 
 def agree(analysis: Analysis, plain: Plain, rows: Iterable[int]) -> None:
-    """Hold every column of the analysis to the plain reckoning."""
+    """Hold every column of the analysis to the independent computation."""
     rows = list(rows)
     wanted = [plain.row(i) for i in rows]
     assert set(analysis.columns) <= set(wanted[0])
@@ -523,7 +523,7 @@ def random_log(rng: np.random.Generator, n: int, sheet: LimitsSheet, make: Any,
 
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("shape", SHAPES)
-def test_every_column_as_reckoned_plainly(shape, seed, log, sheet, monkeypatch):
+def test_every_column_as_computed_row_by_row(shape, seed, log, sheet, monkeypatch):
     rng = np.random.default_rng([seed, SHAPES.index(shape)])
     if seed % 2:
         monkeypatch.setattr(block_evaluation, "BLOCK", 64)  # many blocks in a short log
@@ -542,7 +542,7 @@ def test_every_column_as_reckoned_plainly(shape, seed, log, sheet, monkeypatch):
 
 @pytest.mark.parametrize("blank", [False, True], ids=["absent", "blank"])
 @pytest.mark.parametrize("shape", SHAPES)
-def test_without_an_altitude_as_reckoned_plainly(shape, blank, log, sheet, monkeypatch):
+def test_without_an_altitude_as_computed_row_by_row(shape, blank, log, sheet, monkeypatch):
     rng = np.random.default_rng([9, SHAPES.index(shape)])
     monkeypatch.setattr(block_evaluation, "BLOCK", 64)
     monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", 64)
@@ -563,7 +563,7 @@ def test_without_an_altitude_as_reckoned_plainly(shape, blank, log, sheet, monke
 
 
 @pytest.mark.parametrize("shape", ["plain six", "conditions", "indicated by flap"])
-def test_long_logs_as_reckoned_plainly(shape, log, sheet):
+def test_long_logs_as_computed_row_by_row(shape, log, sheet):
     """Several blocks on two threads; the rows beside block boundaries and some others."""
     rng = np.random.default_rng(7)
     n = max(65536, block_evaluation.BLOCK) + block_evaluation.BLOCK // 8 + 1
