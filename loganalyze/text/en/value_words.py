@@ -33,6 +33,19 @@ def code_words(code: str) -> str:
     return sentence_case(code.replace("_", " "))
 
 
+UNITS_BY_SUFFIX: dict[str, str] = {
+    "_kt_s": "kt/s", "_ft_s": "ft/s", "_fpm": "ft/min", "_kt": "kt", "_ft": "ft", "_s": "s",
+    "_g": "g", "_deg": "deg", "_degc": "degC", "_pct": "%", "_percent": "%", "_kg": "kg",
+    "_hpa": "hPa",
+}
+"""The unit that the end of a name states; an end that holds another stands before it."""
+
+
+def _in(suffix: str, form: str) -> tuple[str, Callable[[float, Presentation], str]]:
+    """How a value is put in the unit of a suffix, whatever the units of the report are."""
+    return "", lambda value, _: f"{value:{form}} {UNITS_BY_SUFFIX[suffix]}"
+
+
 _SUFFIXES: dict[str, tuple[str, Callable[[float, Presentation], str]]] = {
     "_kt": ("", lambda value, how: how.speed(value)),
     "_kt_s": ("", lambda value, how: f"{how.speed(value)}/s"),
@@ -42,13 +55,13 @@ _SUFFIXES: dict[str, tuple[str, Callable[[float, Presentation], str]]] = {
              else f"{value * 0.3048 / 60:.1f} m/s"),
     "_mach": (" Mach", lambda value, how: how.published(value, "mach")),
     "_s": ("", lambda value, _: length(value) if value >= 0 else f"-{length(-value)}"),
-    "_degc": ("", lambda value, _: f"{value:.1f} degC"),
-    "_deg": ("", lambda value, _: f"{value:.1f} deg"),
-    "_g": ("", lambda value, _: f"{value:.2f} g"),
-    "_kg": ("", lambda value, _: f"{value:,.0f} kg"),
-    "_hpa": ("", lambda value, _: f"{value:.1f} hPa"),
-    "_percent": ("", lambda value, _: f"{value:.1f} %"),
-    "_pct": ("", lambda value, _: f"{value:.1f} %"),
+    "_degc": _in("_degc", ".1f"),
+    "_deg": _in("_deg", ".1f"),
+    "_g": _in("_g", ".2f"),
+    "_kg": _in("_kg", ",.0f"),
+    "_hpa": _in("_hpa", ".1f"),
+    "_percent": _in("_percent", ".1f"),
+    "_pct": _in("_pct", ".1f"),
 }
 
 

@@ -14,6 +14,7 @@ from loganalyze.text.en.sentences.decision_text import outcome, shortly
 from loganalyze.text.en.sentences.finding_text import NAMED, not_judged
 from loganalyze.text.en.sentences.reading_text import UNIT_BY
 from loganalyze.text.en.sentences.severity_text import LEVELS
+from loganalyze.text.en.value_words import UNITS_BY_SUFFIX
 from loganalyze.text.facts import UNJUDGED, FlightFacts, Summary
 from loganalyze.text.presentation import Presentation
 
@@ -177,16 +178,13 @@ def assumed(summary: Summary) -> list[str]:
                     if not any(one.startswith(start) for start in known)]
 
 
-_UNITS = (("_kt_s", "kt/s"), ("_ft_s", "ft/s"), ("_fpm", "ft/min"), ("_kt", "kt"), ("_ft", "ft"),
-          ("_s", "s"), ("_g", "g"), ("_deg", "deg"), ("_degc", "degC"), ("_pct", "%"))
-
-
 def thresholds(settings: Mapping[str, Any]) -> str:
     """Return the thresholds in one line: "join gap 5 s, join margin Mach 0.004"."""
     said = []
     for name, value in settings.items():
-        stem, unit = next(((name.removesuffix(end), f" {unit}") for end, unit in _UNITS
-                           if name.endswith(end)), (name, ""))
+        stem, unit = next(((name.removesuffix(end), f" {unit}")
+                           for end, unit in UNITS_BY_SUFFIX.items() if name.endswith(end)),
+                          (name, ""))
         words = stem.replace("_", " ").replace("mach", "Mach")
         said.append(f"{words} {value:g}{unit}")
     return ", ".join(said)
