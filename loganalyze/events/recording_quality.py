@@ -32,11 +32,6 @@ from loganalyze.sheets.evaluation_settings import Settings
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-NAMES = ("missing", "out of range", "faster than plausible", "frozen", "stale",
-         "ceased to flicker", "sources disagree", "implausible step", "clamped",
-         "quantised", "synchronisation lost", "on the ground")
-"""The codes of the flags."""
-
 _BY_REASON = {
     "missing": "missing",
     "outside its plausible range": "out of range",

@@ -81,9 +81,17 @@ class _Sums:
 
 
 def highest(analysis: Analysis) -> tuple[float, float]:
-    """Return the highest calibrated airspeed [kt] and Mach number of the judged samples.
+    """Return the highest calibrated airspeed and Mach number of the judged samples.
 
-    NaN where there is none; without the columns of speeds the Mach number is NaN.
+    Parameters
+    ----------
+    analysis : Analysis
+
+    Returns
+    -------
+    calibrated_airspeed, mach : float
+        [kt] and [1]; NaN where no sample has one. The Mach number is NaN, too, where the analysis
+        was made without the columns of speeds (``verdict_only``).
     """
     speed, mach = (
         float(np.fmax.reduce(analysis.columns[name], initial=np.nan))

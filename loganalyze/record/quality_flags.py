@@ -8,12 +8,18 @@ from typing import Any
 
 from loganalyze.record.intervals import Intervals
 
+FLAG_CODES = (
+    "missing", "out of range", "faster than plausible", "frozen", "stale", "ceased to flicker",
+    "sources disagree", "implausible step", "clamped", "quantised", "synchronisation lost",
+    "on the ground")
+"""Every ``name`` that a flag may have."""
+
 
 @dataclass(frozen=True, eq=False)
 class QualityFlag:
     """One quality problem of one channel.
 
-    ``name`` : a code ("missing", "frozen", ...), turned into a sentence by `text`;
+    ``name`` : one of `FLAG_CODES`, turned into a sentence by `text`;
     ``channel`` : the channel's name, empty for the recording as a whole; ``covered`` : where
     the check could be made; ``raised`` : where the problem was found (inside ``covered``);
     ``set_aside`` : whether the raised samples are excluded from the evaluation;

@@ -71,7 +71,11 @@ class AssuranceSettings:
 
 @dataclass(frozen=True, slots=True)
 class Assured:
-    """What is known of one worst instant, on both bases."""
+    """How sure one worst excess is.
+
+    ``displayed``, ``flown`` : as the crew's instruments showed it, and as it was flown;
+    ``missed_peak`` : what may have been higher between the recorded samples.
+    """
 
     displayed: Assurance
     flown: Assurance
@@ -116,10 +120,28 @@ def at_rows(
     settings: AssuranceSettings | None = None, priors: Mapping[str, Prior] | None = None,
     spans: Sequence[tuple[int, int]] | None = None,
 ) -> list[Assured]:
-    """Say how sure the excess over one limit (its index) is at the given worst rows.
+    """Say how sure the excess over one limit is at the given worst rows.
 
-    `spans` : first and last row of the stretch that each is the worst of; absent: half a minute
-    to either side.
+    Parameters
+    ----------
+    uncertainty : Uncertainty
+        As `uncertainty_of` gave it.
+    limit : int
+        The limit, by its index in the sheet.
+    worst : intp[m]
+        Rows of the log.
+    settings : AssuranceSettings, optional
+    priors : mapping of str to Prior, optional
+        Priors by limit; a limit without one gets the flat prior.
+    spans : sequence of (int, int), optional
+        First and last row of the stretch that each is the worst of; absent: half a minute to
+        either side.
+
+    Returns
+    -------
+    list of Assured
+        Parallel to `worst`. An outcome is "not determinable", with its reason, where the excess or
+        its uncertainty is unknown (NaN), or the prior excludes the reading.
     """
     analysis = uncertainty.analysis
     settings = settings or AssuranceSettings()
@@ -256,10 +278,26 @@ def _greatest(
 def shift_as_displayed(
     uncertainty: Uncertainty, limit: int, rows: Rows, model: ErrorModel
 ) -> Floats:
-    """How much less the crew saw than was flown, in the limit's quantity: the instrument's error.
+    """Return how much less the crew saw than was flown: the instrument's error.
 
     The sheet's instrument correction is what the instrument reads too little. The position
     correction moves the limit pointer with the airspeed, so it shifts nothing.
+
+    Parameters
+    ----------
+    uncertainty : Uncertainty
+    limit : int
+        The limit, by its index in the sheet.
+    rows : intp[m]
+        Rows of the log.
+    model : ErrorModel
+        Of the same limit and rows; its ``per_kt`` converts from kt CAS.
+
+    Returns
+    -------
+    float64[m]
+        In the limit's quantity; 0 where the sheet states no instrument correction, NaN where the
+        airspeed is.
     """
     air = uncertainty.analysis.evaluation.air
     applied = any(one.code == "instrument_correction_applied" for one in air.findings)

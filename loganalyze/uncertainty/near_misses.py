@@ -36,6 +36,15 @@ def near_misses(
 
     A stretch that runs into an exceedance of the same limit is a part of that one.
 
+    Parameters
+    ----------
+    uncertainty : Uncertainty
+        As `uncertainty_of` gave it.
+    settings : AssuranceSettings, optional
+    priors : mapping of str to Prior, optional
+        Priors by limit; a limit without one gets the flat prior. Which stretches are near is
+        decided under the flat prior in any case.
+
     Returns
     -------
     tuple of NearMiss

@@ -307,8 +307,16 @@ def uncertainty_of(
 ) -> Uncertainty:
     """Gather what a flight's uncertainty rests on; the columns are computed on demand.
 
-    `generic` is what counts where the limits sheet says nothing: `tolerances.TYPICAL` or
-    `tolerances.WIDEST`.
+    Parameters
+    ----------
+    analysis : Analysis
+    generic : mapping of str to Tolerance
+        What counts for a sensor of which the limits sheet says nothing, by the sensor's code:
+        typical tolerances by default, or the widest published.
+
+    Returns
+    -------
+    Uncertainty
     """
     return Uncertainty(
         analysis, budget_of(analysis.log, analysis.sheet, analysis.evaluation.air, generic))

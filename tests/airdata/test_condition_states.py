@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from loganalyze.airdata import condition_states
+from loganalyze import analyze
 
 NAN = math.nan
 ANSWER = {"-": 0, "Y": 1, "?": 2}
@@ -23,7 +23,8 @@ def holds(log, sheet):
         flight = log(stamps, calibrated_airspeed=[100.0] * n, **channels)
         page = sheet({"name": "V", "quantity": "calibrated_airspeed", "maximum_kt": 99,
                       "when": when})
-        codes = condition_states.applies(page.limit[0].conditions, flight, declared or {})
+        judged = analyze(flight, page, declared=declared or {}).evaluation
+        codes = judged.applies(page.limit[0], np.arange(n))
         return "".join("-Y?"[code] for code in codes)
 
     return answer

@@ -10,7 +10,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from loganalyze import analyze
-from loganalyze.limits import limit_equivalents
 
 NAN = math.nan
 UNDER, OVER, UNKNOWN = 0, 1, 2
@@ -175,14 +174,13 @@ def test_the_margin_never_contradicts_the_published_quantity(
     flight = log([0.0], 1.0, **{f"{recorded}_airspeed": kt}, pressure_altitude=ft,
                       static_air_temperature=degc)
     case = analyze(flight, page).evaluation
-    at = limit_equivalents.air_data_rows(case.air, np.array([0]))
-    value = limit_equivalents.published_value(page.limit[0], at)[0]
-    maximum = limit_equivalents.published_maximum(page.limit[0], at)[0]
-    equivalent = limit_equivalents.calibrated_equivalent(page.limit[0], case.air, at)[0]
+    at = case.air_data_at(np.array([0]))
+    equivalent = case.equivalent(page.limit[0], at)[0]
     speed = at.calibrated_airspeed[0]
     if math.isnan(equivalent - speed):
         return
-    published, calibrated = maximum - value, (equivalent - speed) / (1852 / 3600)
+    published = case.margin(page.limit[0], np.array([0]))[0]
+    calibrated = (equivalent - speed) / (1852 / 3600)
     # Within rounding of zero either sign will do; the two never differ beyond it.
     assert published * calibrated >= 0 or min(abs(published), abs(calibrated)) < 1e-9
     state = analyze(flight, page).columns["state_0"][0]

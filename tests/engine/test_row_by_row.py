@@ -18,8 +18,8 @@ import pytest
 
 from loganalyze import Analysis, Channel, FlightLog, Limit, LimitsSheet, Settings, analyze, evaluate
 from loganalyze.air import airspeed, atmosphere, probes
-from loganalyze.engine import block_evaluation, kernel_loading
 from loganalyze.record.flight_log import aligned
+from loganalyze.testing import engine
 
 ONE_BY_ONE = Settings(excursion_s=0.0)
 """The rows are drawn one by one, so that every other is off: no excursion of several is meant."""
@@ -31,10 +31,9 @@ STATES = ("no", "yes", "unknown")
 
 
 @pytest.fixture(params=["whole arrays", "compiled loops"], autouse=True)
-def way(request, monkeypatch):
-    monkeypatch.setattr(
-        kernel_loading, "ENOUGH", 0 if request.param == "compiled loops" else math.inf
-    )
+def way(request):
+    with engine("compiled" if request.param == "compiled loops" else "arrays"):
+        yield
 
 
 def known(function: Any, *numbers: float) -> float:
@@ -523,11 +522,8 @@ def random_log(rng: np.random.Generator, n: int, sheet: LimitsSheet, make: Any,
 
 @pytest.mark.parametrize("seed", range(4))
 @pytest.mark.parametrize("shape", SHAPES)
-def test_every_column_as_computed_row_by_row(shape, seed, log, sheet, monkeypatch):
+def test_every_column_as_computed_row_by_row(shape, seed, log, sheet):
     rng = np.random.default_rng([seed, SHAPES.index(shape)])
-    if seed % 2:
-        monkeypatch.setattr(block_evaluation, "BLOCK", 64)  # many blocks in a short log
-        monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", 64)
     stated = random_sheet(rng, shape, sheet)
     flight = random_log(rng, 260, stated, log)
     declared = {} if seed == 3 else {"hook": 1.0}
@@ -536,16 +532,17 @@ def test_every_column_as_computed_row_by_row(shape, seed, log, sheet, monkeypatc
             declared[absent] = 0.0
     plain = Plain(flight, stated, declared)
     how = {"declared": declared, "settings": ONE_BY_ONE}
-    agree(analyze(flight, stated, **how), plain, range(len(flight)))
-    agree(analyze(flight, stated, **how, verdict_only=True), plain, range(len(flight)))
+    with engine(block=64 if seed % 2 else None):  # many blocks in a short log
+        whole = analyze(flight, stated, **how)
+        verdict = analyze(flight, stated, **how, verdict_only=True)
+    agree(whole, plain, range(len(flight)))
+    agree(verdict, plain, range(len(flight)))
 
 
 @pytest.mark.parametrize("blank", [False, True], ids=["absent", "blank"])
 @pytest.mark.parametrize("shape", SHAPES)
-def test_without_an_altitude_as_computed_row_by_row(shape, blank, log, sheet, monkeypatch):
+def test_without_an_altitude_as_computed_row_by_row(shape, blank, log, sheet):
     rng = np.random.default_rng([9, SHAPES.index(shape)])
-    monkeypatch.setattr(block_evaluation, "BLOCK", 64)
-    monkeypatch.setattr(block_evaluation, "COMPILED_BLOCK", 64)
     stated = random_sheet(rng, shape, sheet)
     flight = random_log(rng, 260, stated, log)
     channels = dict(flight.channels)
@@ -555,9 +552,11 @@ def test_without_an_altitude_as_computed_row_by_row(shape, blank, log, sheet, mo
     flight = replace(flight, channels=channels)
     plain = Plain(flight, stated, {"hook": 1.0})
     how = {"declared": {"hook": 1.0}, "settings": ONE_BY_ONE}
-    whole = analyze(flight, stated, **how)
+    with engine(block=64):
+        whole = analyze(flight, stated, **how)
+        verdict = analyze(flight, stated, **how, verdict_only=True)
     agree(whole, plain, range(len(flight)))
-    agree(analyze(flight, stated, **how, verdict_only=True), plain, range(len(flight)))
+    agree(verdict, plain, range(len(flight)))
     if shape == "plain six":
         assert (whole.columns["margin_kt"] < 0).any()
 
@@ -566,17 +565,16 @@ def test_without_an_altitude_as_computed_row_by_row(shape, blank, log, sheet, mo
 def test_long_logs_as_computed_row_by_row(shape, log, sheet):
     """Several blocks on two threads; the rows beside block boundaries and some others."""
     rng = np.random.default_rng(7)
-    n = max(65536, block_evaluation.BLOCK) + block_evaluation.BLOCK // 8 + 1
-    assert n > 65536
+    block = 32768
+    n = 2 * block + block // 8 + 1
     stated = random_sheet(rng, shape, sheet)
     flight = random_log(rng, n, stated, log, gust_kt=0.4)
     declared = {"hook": 1.0}
-    whole, verdict = (
-        analyze(flight, stated, declared=declared, settings=ONE_BY_ONE, verdict_only=only)
-        for only in (False, True))
-    edges = [
-        row for start in range(0, n, block_evaluation.BLOCK) for row in range(start - 2, start + 3)
-    ]
+    with engine(block=block):
+        whole, verdict = (
+            analyze(flight, stated, declared=declared, settings=ONE_BY_ONE, verdict_only=only)
+            for only in (False, True))
+    edges = [row for start in range(0, n, block) for row in range(start - 2, start + 3)]
     rows = {*rng.choice(n, 200).tolist(), *edges, n - 2, n - 1}
     agree(whole, Plain(flight, stated, declared), sorted(row for row in rows if 0 <= row < n))
     assert set(verdict.columns) < set(whole.columns)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from loganalyze import Channel, analyze
-from loganalyze.events import recording_quality
+from loganalyze.record.quality_flags import FLAG_CODES
 from loganalyze.record.units import FOOT, KNOT
 
 NAN = math.nan
@@ -39,7 +39,7 @@ def test_every_flag_is_named_and_raised_inside_covered(judged):
     ft[rng.random(300) < 0.05] = 99999
     analysis = judged(kt, ft, mach=0.4, pitch=rng.normal(0, 80, 300), static_air_temperature=kt,
                       calibrated_airspeed_2=200.0, weight_on_wheels=rng.integers(0, 2, 300))
-    assert {one.name for one in analysis.quality} <= set(recording_quality.NAMES)
+    assert {one.name for one in analysis.quality} <= set(FLAG_CODES)
     assert any(len(one.raised) for one in analysis.quality)
     for one in analysis.quality:
         assert one.raised - one.covered == one.raised & one.raised - one.covered

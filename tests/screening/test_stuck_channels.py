@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from loganalyze import Channel, Settings, analyze
-from loganalyze.events import recording_quality
+from loganalyze.record.quality_flags import FLAG_CODES
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening import stuck_channels
 from loganalyze.simulate import pressures
@@ -153,7 +153,7 @@ def test_what_may_be_frozen_and_may_be_flown_is_said_and_judged(judged):
     ceased = flags(analysis, "ceased to flicker")["indicated_airspeed"]
     assert ceased.raised.edges.tolist() == [[300, 361]]
     assert not ceased.set_aside
-    assert "ceased to flicker" in recording_quality.NAMES
+    assert "ceased to flicker" in FLAG_CODES
 
 
 MMO_80 = {"name": "MMO", "quantity": "mach", "maximum": 0.80}

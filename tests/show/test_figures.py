@@ -4,7 +4,6 @@ import pytest
 
 from loganalyze import envelope_figure, limit_envelope, margin_figure, read_limits, save_figure
 from loganalyze.record.units import FOOT
-from loganalyze.show.figures.margin_figure import LABELLED
 
 
 def words(axes) -> list[str]:
@@ -65,7 +64,7 @@ def test_many_exceedances_are_marked_and_the_worst_numbered(judged):
     figure = margin_figure(judged(cas))
     # The greatest come last: a picture, a table and a heading number alike, by time.
     assert [text for text in words(figure.axes[0]) if text.isdigit()] == [
-        str(i + 1) for i in range(20 - LABELLED, 20)]
+        str(i + 1) for i in range(20 - 8, 20)]
     said = [text.get_text() for text in figure.texts]
     assert any("The 8 worst carry their numbers." in text for text in said)
     assert any(text.startswith("13  VMO exceeded by 13.") for text in said)

@@ -3,14 +3,14 @@
 import numpy as np
 
 from loganalyze import Intervals, QualityFlag
-from loganalyze.events.recording_quality import NAMES
+from loganalyze.record.quality_flags import FLAG_CODES
 from loganalyze.text.language import recording_text
 
 ALL, SOME = Intervals.of([(0, 100)]), Intervals.of([(10, 12), (50, 51)])
 
 
 def test_every_flag_has_its_words():
-    assert set(recording_text.FLAGS) == set(NAMES)
+    assert set(recording_text.FLAGS) == set(FLAG_CODES)
 
 
 def test_a_flag_as_a_sentence():

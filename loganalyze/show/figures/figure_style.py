@@ -46,7 +46,15 @@ STYLE: Any = {
 def plain_text(text: str) -> str:
     """Return `text` so that a figure prints it as it stands: a dollar begins no formula.
 
-    What can't be printed, or isn't in the font, becomes a replacement character.
+    Parameters
+    ----------
+    text : str
+        As it stands in a log or a sheet.
+
+    Returns
+    -------
+    str
+        What can't be printed, or isn't in the font, becomes a replacement character.
     """
     if not (text.isascii() and text.isprintable()):
         font = get_font(findfont("DejaVu Sans"))
@@ -85,6 +93,16 @@ def png_bytes(figure: Figure) -> bytes:
     """Return a figure as a PNG for a page: few colours, no transparency, no clock time.
 
     A third of the size of the usual PNG, and a PDF takes it in as it is.
+
+    Parameters
+    ----------
+    figure : Figure
+        Its resolution is set to that of a report.
+
+    Returns
+    -------
+    bytes
+        The file's.
     """
     with mpl.rc_context(STYLE):
         figure.set_dpi(DPI)

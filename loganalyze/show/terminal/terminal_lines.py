@@ -53,6 +53,11 @@ def log_lines(
         In which units, on which clock.
     level : {"quiet", "normal", "verbose"}
         One short line a flight; the verdict with its reasons; or all that was measured, too.
+
+    Returns
+    -------
+    list of Line
+        From top to bottom, without line ends; colour and width are the terminal's affair.
     """
     several = len(summary.flights) > 1
     if level == "quiet":
