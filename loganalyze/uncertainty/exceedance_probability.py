@@ -24,7 +24,6 @@ from numpy.typing import NDArray
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
 from loganalyze.record.intervals import HELD_INTERVALS
-from loganalyze.record.units import KNOT
 from loganalyze.results.assessment_results import (
     NOT_DETERMINABLE,
     NOT_DISPLAYED,
@@ -36,7 +35,11 @@ from loganalyze.screening.noise_estimation import noise_near, noise_of
 from loganalyze.uncertainty import airspeed_noise, peak_fit, plateau_maximum
 from loganalyze.uncertainty.decision_rule import decided
 from loganalyze.uncertainty.prior_models import Flat, Prior
-from loganalyze.uncertainty.sample_uncertainty import ErrorModel, Uncertainty
+from loganalyze.uncertainty.sample_uncertainty import (
+    ErrorModel,
+    Uncertainty,
+    shift_as_displayed,
+)
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -273,38 +276,6 @@ def _greatest(
     if top.excess - less.excess < _SAME_KT * per_kt:
         return replace(top, told_by=airspeed_noise.NONE)
     return replace(top, if_noise=less.excess, error_if_noise=math.hypot(less.error, hidden))
-
-
-def shift_as_displayed(
-    uncertainty: Uncertainty, limit: int, rows: Rows, model: ErrorModel
-) -> Floats:
-    """Return how much less the crew saw than was flown: the instrument's error.
-
-    The sheet's instrument correction is what the instrument reads too little. The position
-    correction moves the limit pointer with the airspeed, so it shifts nothing.
-
-    Parameters
-    ----------
-    uncertainty : Uncertainty
-    limit : int
-        The limit, by its index in the sheet.
-    rows : intp[m]
-        Rows of the log.
-    model : ErrorModel
-        Of the same limit and rows; its ``per_kt`` converts from kt CAS.
-
-    Returns
-    -------
-    float64[m]
-        In the limit's quantity; 0 where the sheet states no instrument correction, NaN where the
-        airspeed is.
-    """
-    air = uncertainty.analysis.evaluation.air
-    applied = any(one.code == "instrument_correction_applied" for one in air.findings)
-    if not applied or air.indicated_airspeed is None or air.recorded_airspeed is None:
-        return np.zeros(len(rows))
-    added = air.indicated_airspeed[rows] - air.recorded_airspeed[rows]
-    return np.asarray(added / KNOT * model.per_kt)
 
 
 @dataclass(frozen=True, slots=True)

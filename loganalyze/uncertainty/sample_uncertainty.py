@@ -322,6 +322,38 @@ def uncertainty_of(
         analysis, budget_of(analysis.log, analysis.sheet, analysis.evaluation.air, generic))
 
 
+def shift_as_displayed(
+    uncertainty: Uncertainty, limit: int, rows: Rows, model: ErrorModel
+) -> Floats:
+    """Return how much less the crew saw than was flown: the instrument's error.
+
+    The sheet's instrument correction is what the instrument reads too little. The position
+    correction moves the limit pointer with the airspeed, so it shifts nothing.
+
+    Parameters
+    ----------
+    uncertainty : Uncertainty
+    limit : int
+        The limit, by its index in the sheet.
+    rows : intp[m]
+        Rows of the log.
+    model : ErrorModel
+        Of the same limit and rows; its ``per_kt`` converts from kt CAS.
+
+    Returns
+    -------
+    float64[m]
+        In the limit's quantity; 0 where the sheet states no instrument correction, NaN where the
+        airspeed is.
+    """
+    air = uncertainty.analysis.evaluation.air
+    applied = any(one.code == "instrument_correction_applied" for one in air.findings)
+    if not applied or air.indicated_airspeed is None or air.recorded_airspeed is None:
+        return np.zeros(len(rows))
+    added = air.indicated_airspeed[rows] - air.recorded_airspeed[rows]
+    return np.asarray(added / KNOT * model.per_kt)
+
+
 def _readings(at: AirDataRows) -> dict[str, Floats]:
     """The reading of each input in its edge unit."""
     speed = at.calibrated_airspeed / KNOT
