@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -284,8 +285,10 @@ def _configuration_edges(analysis: Analysis, stretch: Stretch) -> list[Edge]:
     if stretch.first == 0:
         return []
     found = []
-    for channel in {part.channel for part in limit.conditions} & {"flap", "slat"}:
-        if channel not in log:
+    depends_on = {part.channel for part in limit.conditions}
+    surfaces: tuple[Literal["flap", "slat"], ...] = ("flap", "slat")
+    for channel in surfaces:
+        if channel not in depends_on or channel not in log:
             continue
         rows = np.array([stretch.first - 1, stretch.first])
         step = float(np.diff(log.aligned(channel)[rows])[0]) / DEGREE

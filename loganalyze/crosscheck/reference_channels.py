@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,10 +22,12 @@ from loganalyze.record import sample_reasons
 from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.record.units import DEGREE, FOOT, KNOT
+from loganalyze.results.evidence import Compared
 from loganalyze.screening import redundant_sources
 from loganalyze.screening.quantization import step_of
 
-AIRSPEED, ALTITUDE = "airspeed", "pressure altitude"
+AIRSPEED: Final = "airspeed"
+ALTITUDE: Final = "pressure altitude"
 
 _HEAT_CAPACITY = atmosphere.GAMMA * atmosphere.R_AIR / (atmosphere.GAMMA - 1.0)
 _SCALE_HEIGHT = 8000.0
@@ -64,7 +67,7 @@ class ReferenceSeries:
     """
 
     channel: str
-    quantity: str
+    quantity: Compared
     confirms: frozenset[str]
     values: Floats
     recorded: Floats
@@ -131,7 +134,7 @@ class ReferenceSet:
         if "vertical_speed" in log and air.altitude_sources:
             yield self._climbed()
 
-    def _series(self, name: str, quantity: str, confirms: frozenset[str],
+    def _series(self, name: str, quantity: Compared, confirms: frozenset[str],
                 at: Callable[[Rows], Floats]) -> ReferenceSeries:
         channel = self._log.channels[name]
         interval = channel.interval_s if channel.rows is not None else self._interval

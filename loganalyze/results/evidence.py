@@ -21,6 +21,12 @@ CONTRADICTED, NOT_FLOWN, NO_ENTRY, SHOWS_LESS = (
 """Reasons why an exceedance, or the size of its excess, isn't proven."""
 
 
+Compared = Literal["airspeed", "pressure altitude"]
+"""Which judged quantity another channel speaks of."""
+Stepping = Literal["airspeed", "pressure altitude", "flap", "slat"]
+"""What may step faster than it is flown or moved at an edge of an exceedance."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reference:
     """What one other recorded channel says of an exceedance, about its worst sample.
@@ -34,7 +40,7 @@ class Reference:
     """
 
     channel: str
-    quantity: str
+    quantity: Compared
     verdict: Verdict
     difference: float
     allowed: float
@@ -51,7 +57,7 @@ class Edge:
     could be flown in that time, ``seconds``.
     """
 
-    quantity: str
+    quantity: Stepping
     time_s: float
     step: float
     allowed: float

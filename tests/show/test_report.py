@@ -24,7 +24,6 @@ from loganalyze import (
     read_limits,
     summarise,
 )
-from loganalyze.show.report.finding_sections import PANELS
 from loganalyze.show.report.report_blocks import (
     Bullets,
     Caution,
@@ -37,6 +36,7 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.show.report.report_building import flight_report
+from loganalyze.show.report.sections.finding_sections import PANELS
 from loganalyze.show.tables.exceedance_table import EXCEEDANCE_COLUMNS
 from loganalyze.text.language import decision_text, report_labels, value_words
 from loganalyze.uncertainty.error_budget import budget_of
@@ -414,9 +414,9 @@ SHOW = Path(loganalyze.show.__path__[0])
 
 
 @pytest.mark.parametrize("path", [
-    path for path in sorted(SHOW.glob("*/*.py"))
+    path for path in sorted(SHOW.rglob("*.py"))
     # What the tables' columns are is part of their schema; outcomes are codes.
-    if path.parent.name in ("report", "page", "pdf", "figures", "terminal")],
+    if path.relative_to(SHOW).parts[0] in ("report", "page", "pdf", "figures", "terminal")],
     ids=lambda path: f"{path.parent.name}/{path.stem}")
 def test_no_words_stand_outside_the_wording(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))

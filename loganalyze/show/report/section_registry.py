@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from loganalyze.show.report.evidence_sections import (
+from loganalyze.show.report.report_blocks import Section
+from loganalyze.show.report.report_subject import Subject
+from loganalyze.show.report.sections.evidence_sections import (
     cautions,
     glance,
     margins,
     method,
     quality,
 )
-from loganalyze.show.report.finding_sections import found, ladder, panels, verdict, warning
-from loganalyze.show.report.pointer_sections import crossover, pointer
-from loganalyze.show.report.report_blocks import Section
-from loganalyze.show.report.report_subject import Subject
-from loganalyze.show.report.training_sections import ceilings, what_if
+from loganalyze.show.report.sections.finding_sections import found, ladder, panels, verdict, warning
+from loganalyze.show.report.sections.pointer_sections import crossover, pointer
+from loganalyze.show.report.sections.training_sections import ceilings, what_if
 from loganalyze.text.presentation import Reader
 
 Maker = Callable[[Subject], Sequence[Section]]

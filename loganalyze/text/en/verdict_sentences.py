@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from loganalyze.events.analysis import Outcome
 from loganalyze.results.assessment_results import AssessedExceedance
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
 from loganalyze.text.en import report_sentences
@@ -31,7 +32,7 @@ CAUTIONS_IN_SHORT: tuple[str, ...] = (
 )
 """All four where there is little space, on the terminal and in a picture: at most 80 columns."""
 
-OUTCOMES: dict[str, str] = {
+OUTCOMES: dict[Outcome, str] = {
     "exceeded": "exceeded", "not exceeded": "not exceeded", "not determined": "not determined",
     "not judged": "not judged",
 }

@@ -24,7 +24,13 @@ _SUBJECTS = {
     "recorded_limit_pointer": "The recorded limit pointer",
     "two_sources": "The first source of {channel}",
 }
-_OTHERS = {"two_sources": "the second one"}
+_OTHERS = {
+    "recorded_mach": "the reconstructed one",
+    "recorded_true_airspeed": "the reconstructed one",
+    "recorded_limit_pointer": "the reconstructed one",
+    "two_sources": "the second one",
+}
+"""What each is compared with: as many as there are subjects."""
 
 CODES = (*_SUBJECTS, "turns")
 """Every code that a cross-check may have."""
@@ -54,7 +60,7 @@ def check(one: Check, how: Presentation | None = None) -> str:
                 "with both.")
     said = _put(values["channel"], how)
     middle = values["median_difference"]
-    other = _OTHERS.get(one.code, "the reconstructed one")
+    other = _OTHERS[one.code]
     side = "above" if middle >= 0 else "below"
     return (f"{subject} lies {said(abs(middle))} {side} {other} (median of "
             f"{count(values['samples'], 'sample')}, spread {said(values['spread'])}): "

@@ -13,13 +13,15 @@ from loganalyze.text.en.value_words import channel_words
 from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:
-    from loganalyze.results.evidence import Edge, Evidence, Reference
+    from loganalyze.results.evidence import Edge, Evidence, Reference, Stepping
 
 NOTHING = "No other channel was recorded that could confirm or contradict it."
 UNSEEN = ("It is short, and its start or its end wasn't recorded: by itself it can't be "
           "distinguished from a corrupt value.")
-STEPS = {"airspeed": "The airspeed", "pressure altitude": "The pressure altitude",
-         "flap": "The flap angle", "slat": "The slat angle"}
+STEPS: dict[Stepping, str] = {
+    "airspeed": "The airspeed", "pressure altitude": "The pressure altitude",
+    "flap": "The flap angle", "slat": "The slat angle"}
+"""What steps at an edge of an exceedance."""
 
 
 def corroboration(one: Evidence, quantity: str, how: Presentation | None = None) -> list[str]:
@@ -81,14 +83,16 @@ def _excess(excess: float, quantity: str, how: Presentation) -> str:
             else f"the {noun(quantity)} stayed {size} under")
 
 
-def _size(value: float, of: str, how: Presentation) -> str:
+def _size(value: float, of: Stepping, how: Presentation) -> str:
     match of:
         case "airspeed":
             return how.speed(value)
         case "pressure altitude":
             return how.altitude(value)
-        case _:
+        case "flap" | "slat":
             return f"{value:.0f} deg"
+        case _:
+            assert_never(of)
 
 
 def _edge(one: Edge, how: Presentation) -> str:
