@@ -22,7 +22,7 @@ from loganalyze.cli import (
     complain,
     unexpected,
 )
-from loganalyze.cli.progress_bar import clear_bar, with_progress
+from loganalyze.cli.progress_bar import clear_bar, counted_flights, with_progress
 from loganalyze.cli.shared_options import (
     FILE,
     ReportChoice,
@@ -73,6 +73,8 @@ class _Job:
     states: Mapping[str, float]
     """The same in SI."""
     settings: Settings
+    alone: bool = True
+    """Whether there is one log only."""
     parts: tuple[Path, ...] = ()
     """The files of one recording, where the logs are judged together."""
 
@@ -190,7 +192,7 @@ def command(
     job = _Job(sheet, limits, columns, known_priors, out, name, overwrite, skip_existing,
                plot_format, options, how, level, _coloured(color), declared_states,
                states_in_si(declared_states, sheet), Settings(**{**sheet.screening, **thresholds}),
-               logs if together else ())
+               together or len(logs) == 1, logs if together else ())
     logs = logs[:1] if together else logs
     summaries: list[Summary] = []
     rows: list[dict[str, Any]] = []
@@ -335,7 +337,7 @@ def _judge(log: Path, folder: Path | None, job: _Job) -> Summary:
             folder, summary, overwrite=job.overwrite, plot_format=job.plot_format,
             presentation=job.how))
         number = 0
-        for flight in read_flights(job.parts or log, job.columns):
+        for flight in counted_flights(read_flights(job.parts or log, job.columns), job.alone):
             number += 1
             judged = assess_flight(
                 analyze(flight, job.sheet, settings=job.settings, declared=job.states,

@@ -1,12 +1,18 @@
-"""The bar that shows on the terminal how far a run over several logs has come."""
+"""How far a run has come, on the terminal: a bar over several logs, the flights of a single one."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from loganalyze.record.flight_log import FlightLog
+
+_CLEAR = "\r\x1b[K"
 
 
 def with_progress(logs: tuple[Path, ...]) -> Iterator[Path]:
@@ -19,7 +25,34 @@ def with_progress(logs: tuple[Path, ...]) -> Iterator[Path]:
         yield from bar
 
 
+def counted_flights(flights: Iterable[FlightLog], alone: bool) -> Iterator[FlightLog]:
+    """Give a log's flights one by one, and count them on the terminal where it is the only log.
+
+    Whoever takes a flight has judged it when he asks for the next: the count is of flights
+    judged, beside the rows read so far. The line is taken off at the end, also by an error.
+    """
+    if not alone or not sys.stderr.isatty():
+        yield from flights
+        return
+    from loganalyze.text.language import command_labels
+
+    rows = judged = 0
+    try:
+        _show(command_labels.READING)
+        for flight in flights:
+            rows += len(flight)
+            _show(command_labels.PROGRESS.format(rows=rows, judged=judged))
+            yield flight
+            judged += 1
+    finally:
+        click.echo(_CLEAR, nl=False, err=True)
+
+
+def _show(text: str) -> None:
+    click.echo(f"{_CLEAR}{text}", nl=False, err=True)
+
+
 def clear_bar(logs: tuple[Path, ...]) -> None:
     """Take the bar off the terminal's line, so that what is printed next has it to itself."""
     if len(logs) > 1 and sys.stderr.isatty():
-        click.echo("\r\x1b[K", nl=False, err=True)
+        click.echo(_CLEAR, nl=False, err=True)

@@ -366,6 +366,22 @@ def test_progress_is_shown_on_the_error_stream_only(run, fast, slow, sheet, monk
     assert "100%" not in done.out
 
 
+def test_the_flights_of_a_single_log_are_counted_and_the_line_is_cleared(
+        run, sheet, tmp_path, monkeypatch):
+    log = tmp_path / "two.csv"
+    rows = [f"{t},5000,{v},4\n" for start, v in ((0, 200), (9000, 230))
+            for t in range(start, start + 30)]
+    log.write_text(ROWS + "".join(rows))
+    assert run("analyze", log, "--limits", sheet).err == ""
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    for options in ((), ("--json",), ("-q",)):
+        done = run("analyze", log, "--limits", sheet, *options)
+        shown = done.err.split("\r\x1b[K")
+        assert shown == ["", "reading", "30 rows read, flights judged: 0",
+                         "60 rows read, flights judged: 1", ""]
+        assert "rows read" not in done.out
+
+
 def test_the_files_of_one_recording_are_judged_together(run, fast, sheet, tmp_path):
     lines = fast.read_text().splitlines(keepends=True)
     first, second = tmp_path / "leg_1.csv", tmp_path / "leg_2.csv"

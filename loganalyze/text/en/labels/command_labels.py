@@ -7,6 +7,8 @@ from __future__ import annotations
 
 RESULTS_IN = "Results in {folder}"
 SKIPPED = "{log}: skipped, {folder} holds its results"
+READING = "reading"
+PROGRESS = "{rows:,} rows read, flights judged: {judged}"
 PLOT_IN = "Plot in {plot}"
 
 SHEET_WRITTEN = "{sheet} is written; check its numbers against the flight manual."
