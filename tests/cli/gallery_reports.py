@@ -4,7 +4,7 @@
 
 Each export goes through the command with all its files, or so many of them, evenly spread. Pass
 rule: exit code 0 (3 without an altitude), every file is there, page and PDF hold the
-headline that the one line prints and a section for each exceedance, and neither has "nan", "None"
+headline that is printed and a section for each exceedance, and neither has "nan", "None"
 or "Traceback" as a word of its text.
 """
 
@@ -56,8 +56,8 @@ def faults(case: Case, folder: Path) -> list[str]:
     code: object = 0
     with contextlib.redirect_stdout(said), contextlib.redirect_stderr(complaints):
         try:
-            command(["analyze", str(case.path), "--limits", str(sheet), *more, "-q", "--out",
-                     str(out), "--report", "both"])
+            command(["analyze", str(case.path), "--limits", str(sheet), *more, "--out", str(out),
+                     "--report", "both"])
         except SystemExit as stopped:
             code = stopped.code or 0
     # Without an altitude nobody can judge MMO.
@@ -68,7 +68,8 @@ def faults(case: Case, folder: Path) -> list[str]:
     found = [f"no {name}" for name in sorted(FILES - made)]
     if found:
         return found
-    headline = said.getvalue().splitlines()[0].removeprefix(f"{case.path}: ").partition(".")[0]
+    # Behind the log's name: the verdict, of which the first sentence is looked for.
+    headline = _plain(said.getvalue().split("\n\n")[1]).partition(".")[0]
     page = (results / "report.html").read_text(encoding="utf-8")
     body = re.sub(r"<(script|style).*?</\1>", " ", page, flags=re.DOTALL)
     text = _plain(html.unescape(re.sub(r"<[^>]+>", " ", body)))

@@ -57,7 +57,7 @@ def test_quiet_is_one_short_unwrapped_line_a_flight(run, sheet, tmp_path):
     log = write_log(tmp_path / f"{'long' * 30}.csv", [230] * 20 + [250] * 10 + [230] * 20)
     (line,) = run("analyze", "-q", log, "--limits", sheet).out.splitlines()
     assert line == (f"{log}: exceeded: VMO by 5.0 kt at 0:00:20.0 (not determinable); VFE 20 "
-                    "could not be judged")
+                    "could not be judged (flap not recorded)")
     short = [line.partition(": ")[2] for line in run(
         "analyze", "-q", *sorted(SAMPLES.glob("*.csv")), "--limits",
         SAMPLES / "ouzelwing_240.toml").out.splitlines()]

@@ -86,7 +86,7 @@ def test_of_a_mixed_sheet_the_airspeed_limits_are_judged_and_the_others_named(tm
     assert "Too little for a verdict" not in out
     code, out = run(under, SPEEDS + MMO, "-q")
     assert code == 3
-    assert out.rstrip().endswith("; MMO could not be judged")
+    assert out.rstrip().endswith("; MMO could not be judged (pressure_altitude not recorded)")
     code, out = run(over, SPEEDS + MMO)
     assert code == 3
     assert "VMO was exceeded" in out
@@ -95,7 +95,7 @@ def test_of_a_mixed_sheet_the_airspeed_limits_are_judged_and_the_others_named(tm
     assert "limit pointer" not in out
     code, out = run(over, SPEEDS + MMO, "-q", "--fail-on-exceedance")
     assert code == 1
-    assert out.rstrip().endswith("; MMO could not be judged")
+    assert out.rstrip().endswith("; MMO could not be judged (pressure_altitude not recorded)")
 
 
 def test_a_sheet_of_mach_limits_gets_no_verdict_and_is_never_clean(tmp_path, run):
@@ -133,7 +133,7 @@ def test_all_files_say_what_could_not_be_judged(names, speeds, tmp_path, run):
     assert (folder / "report.pdf").stat().st_size > 10_000
     exceeded = speeds is OVER
     assert ("VMO was exceeded" in page) is exceeded
-    assert ("; MMO could not be judged" in page) is not exceeded
+    assert ("; MMO could not be judged (pressure_altitude not recorded)" in page) is not exceeded
     if exceeded:
         (found,) = one["exceedances"]
         assert found["assessment"] == "proven over"

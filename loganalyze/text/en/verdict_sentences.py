@@ -111,10 +111,18 @@ def _quiet_unjudged(flight: FlightFacts) -> list[str]:
                     f"nothing of {recorded} could be judged")
     elif flight.unknown_s > 0:
         said.append(f"{duration(flight.unknown_s)} of {recorded} could not be judged")
-    limits = list(dict.fromkeys([*not_judged(flight.taken), *flight.unjudged_limits]))
-    if limits and flight.judged_s > 0:
-        named = ", ".join(limits) if len(limits) <= NAMED else count(len(limits), "limit")
-        said.append(f"{named} could not be judged")
+    limits = dict.fromkeys([*not_judged(flight.taken), *flight.unjudged_limits])
+    if flight.judged_s > 0:
+        lacking = {limit: flight.lacking_channels[limit] for limit in limits
+                   if limit in flight.lacking_channels}
+        channels = dict.fromkeys(channel for some in lacking.values() for channel in some)
+        for names, why in (
+                ([*lacking], f" ({', '.join(channels)} not recorded)"),
+                ([limit for limit in limits if limit not in lacking],
+                 " (too little of the flight)" if flight.unjudged_limits else "")):
+            if names:
+                named = ", ".join(names) if len(names) <= NAMED else count(len(names), "limit")
+                said.append(f"{named} could not be judged{why}")
     return said
 
 
