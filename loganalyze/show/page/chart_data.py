@@ -1,7 +1,13 @@
-"""The data of the page's charts: every sample, exact to the bit, in a form that packs well."""
+"""The data of the page's charts: every sample, in a form that packs well.
+
+What was judged is exact to the bit. A recorded channel is kept to a tenth of its own quantization
+step or finer, and where the step isn't known to a four-thousandth of its range: no chart shows
+more, and digits beyond it are the conversion's.
+"""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -42,6 +48,10 @@ PANELS: tuple[tuple[str, int, tuple[tuple[str, str], ...]], ...] = (
 """Panels from top to bottom: key, height [px], and traces with the styles of their lines."""
 
 MORE = ("equivalent_airspeed_kt", "true_airspeed_kt", "density_altitude_ft", "isa_deviation_degc")
+
+RANGE_STEPS = 400
+"""Into so many steps a channel's range is divided where its own step isn't known; a tenth of one
+is kept."""
 
 _DIGITS = {"_kt": 2, "_ft": 0, "_degc": 2, "mach": 4}
 
@@ -147,9 +157,25 @@ def _recorded(log: FlightLog, how: Presentation
             continue
         values = (log.aligned(name) - known.unit.offset) / known.unit.factor
         unit, factor = how.units.edge(known.unit.name)
-        yield f"recorded-{name}", (values.astype(np.float32), {
+        step = log.channels[name].resolution / known.unit.factor
+        yield f"recorded-{name}", (_without_idle_digits(values, step), {
             "label": value_words.channel_words(name), "unit": "" if known.discrete else unit,
             "factor": factor, "digits": 0 if known.discrete else 2, "discrete": known.discrete})
+
+
+def _without_idle_digits(values: NDArray[np.float64], step: float) -> NDArray[np.float32]:
+    """Return values as float32, rounded to as many decimals as their quantization step has.
+
+    `step` : in their unit, NaN or 0 where it isn't known.
+    """
+    known = values[np.isfinite(values)]
+    if not step > 0:
+        step = float(np.ptp(known)) / RANGE_STEPS if known.size else 0.0
+    if not step > 0:
+        return values.astype(np.float32)
+    decimals = math.ceil(-math.log10(step)) + 1
+    # Adding 0.0 turns negative zero into zero.
+    return (np.round(values, max(decimals, 0)) + 0.0).astype(np.float32)
 
 
 def _second_of_day(how: Presentation) -> float | None:
