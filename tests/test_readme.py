@@ -21,7 +21,7 @@ ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 FENCES = re.findall(r"^```(\w*)\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
 FIRST, OWN = README.split("\n## Your own log\n")
-OWN, FLEET = OWN.split("\n## A fleet\n")
+OWN, FLEET, BESIDE = re.split("\n## (?:A fleet|Two flights side by side)\n", OWN)
 
 
 def fenced(kind: str, text: str = README) -> list[str]:
@@ -82,6 +82,12 @@ def test_a_fleet_is_judged_once_and_has_its_trends(clone):
     assert "4 judged now, 0 judged before" in first
     assert "0 judged now, 4 judged before" in second
     assert "Per 1,000 hours" in first
+
+
+def test_two_flights_are_laid_side_by_side(clone):
+    block, = commands(BESIDE)
+    ran(block, clone)
+    assert list((clone / "side_by_side").rglob("*.html"))
 
 
 def test_the_first_sheet_judges_the_clean_sample_and_is_written_once(clone):
