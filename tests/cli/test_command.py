@@ -106,11 +106,14 @@ def test_an_interrupt_is_met_quietly(tmp_path, sheet):
     os.mkfifo(tmp_path / "endless.csv")
     process = subprocess.Popen(
         [sys.executable, "-m", "loganalyze", "analyze", str(tmp_path / "endless.csv"), "--limits",
-         str(sheet)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT)
-    with pytest.raises(subprocess.TimeoutExpired):
-        process.wait(3)
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=20)
+         str(sheet)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT,
+        # What runs in a shell's background ignores interrupts, and so would its children.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler))
+    with process:
+        with pytest.raises(subprocess.TimeoutExpired):
+            process.wait(3)
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=20)
     assert process.returncode == 130
     assert b"Traceback" not in out + err
 
