@@ -42,11 +42,16 @@ if TYPE_CHECKING:
     from loganalyze.explain.recording_assessment import assess
     from loganalyze.explain.time_to_limit import ApproachSettings
     from loganalyze.explain.what_if import WhatIf, WhatIfSettings, WhatWouldHaveHelped, what_if
-    from loganalyze.fleet.event_rates import EventRate, RateChange, event_rate, rate_change
-    from loganalyze.fleet.fleet_run import FleetReport, run_fleet
-    from loganalyze.fleet.store_queries import connect_store
-    from loganalyze.fleet.trend_tables import TrendRow, Trends, fleet_trends
-    from loganalyze.fleet.worker_pool import Workers
+    from loganalyze.fleet.running.fleet_run import FleetReport, run_fleet
+    from loganalyze.fleet.running.worker_pool import Workers
+    from loganalyze.fleet.statistics.event_rates import (
+        EventRate,
+        RateChange,
+        event_rate,
+        rate_change,
+    )
+    from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends, fleet_trends
+    from loganalyze.fleet.store.store_queries import connect_store
     from loganalyze.limits.evaluate import evaluate
     from loganalyze.limits.evaluation import Evaluation, LowestLimit
     from loganalyze.limits.limit_envelope import Crossing, Envelope, crossovers, limit_envelope
@@ -156,11 +161,11 @@ _NAMES: dict[str, str] = {
     "loganalyze.explain.recording_assessment": "assess",
     "loganalyze.explain.time_to_limit": "ApproachSettings",
     "loganalyze.explain.what_if": "WhatIf WhatIfSettings WhatWouldHaveHelped what_if",
-    "loganalyze.fleet.event_rates": "EventRate RateChange event_rate rate_change",
-    "loganalyze.fleet.fleet_run": "FleetReport run_fleet",
-    "loganalyze.fleet.store_queries": "connect_store",
-    "loganalyze.fleet.trend_tables": "TrendRow Trends fleet_trends",
-    "loganalyze.fleet.worker_pool": "Workers",
+    "loganalyze.fleet.statistics.event_rates": "EventRate RateChange event_rate rate_change",
+    "loganalyze.fleet.running.fleet_run": "FleetReport run_fleet",
+    "loganalyze.fleet.store.store_queries": "connect_store",
+    "loganalyze.fleet.statistics.trend_tables": "TrendRow Trends fleet_trends",
+    "loganalyze.fleet.running.worker_pool": "Workers",
     "loganalyze.limits.evaluate": "evaluate",
     "loganalyze.limits.evaluation": "Evaluation LowestLimit",
     "loganalyze.limits.limit_envelope": "Crossing Envelope crossovers limit_envelope",

@@ -41,6 +41,12 @@ COMMANDS = {
     "envelope": "The limit airspeed against pressure altitude.",
     "sheet": "Write a first limits sheet, or check one.",
 }
+_FOLDERS = {
+    **dict.fromkeys(("analyze", "compare", "inspect"), "logs"),
+    **dict.fromkeys(("fleet", "trends"), "fleets"),
+    **dict.fromkeys(("airdata", "crossover", "envelope", "sheet"), "calculations"),
+}
+"""Where each command's module is."""
 
 
 class _Commands(click.Group):
@@ -52,7 +58,8 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
-        command: click.Command = import_module(f"loganalyze.cli.{name}_command").command
+        module = import_module(f"loganalyze.cli.{_FOLDERS[name]}.{name}_command")
+        command: click.Command = module.command
         command.short_help = COMMANDS[name]  # what a shell's completion shows beside it
         return command
 

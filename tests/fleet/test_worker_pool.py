@@ -8,7 +8,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 
-from loganalyze.fleet import worker_pool
+from loganalyze.fleet.running import worker_pool
 from tests.fleet.conftest import ROOT, rows, write_log, write_sheet
 
 

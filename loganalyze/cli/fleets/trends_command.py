@@ -15,7 +15,7 @@ import click
 from loganalyze.cli.shared_options import FILE, json_option, print_json
 
 if TYPE_CHECKING:
-    from loganalyze.fleet.trend_tables import TrendRow, Trends
+    from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
 
 DEFAULT_BY = ("month", "aircraft", "limit", "phase", "severity", "cause")
 
@@ -41,7 +41,7 @@ def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | N
 
     Episodes (overlapping exceedances counted once) per 1,000 judged hours and per 100 flights.
     """
-    from loganalyze.fleet.trend_tables import fleet_trends
+    from loganalyze.fleet.statistics.trend_tables import fleet_trends
     from loganalyze.text.language import fleet_sentences, verdict_sentences
 
     found = fleet_trends(store, by=by or DEFAULT_BY, proven=proven,

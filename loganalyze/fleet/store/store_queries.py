@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING, Any
 
 import pyarrow.dataset as pads
 
-from loganalyze.fleet.flight_rows import (
+from loganalyze.fleet.judging.flight_rows import (
     FLIGHTS,
     PROBLEM_COLUMNS,
     PROBLEMS,
     RETURNED,
     RETURNED_COLUMNS,
 )
-from loganalyze.fleet.store_layout import check_store, dataset_names
+from loganalyze.fleet.store.store_layout import check_store, dataset_names
 from loganalyze.problems import Problem
 from loganalyze.show.tables.table_columns import Column
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.fleet.event_rates import (
+from loganalyze.fleet.statistics.event_rates import (
     EventRate,
     RateChange,
     event_rate,
@@ -20,7 +20,7 @@ from loganalyze.fleet.event_rates import (
     rate_change,
     trend_probability,
 )
-from loganalyze.fleet.store_queries import connect_store
+from loganalyze.fleet.store.store_queries import connect_store
 from loganalyze.problems import Problem
 
 if TYPE_CHECKING:

@@ -8,14 +8,14 @@ from typing import Any
 
 import pyarrow as pa
 
-from loganalyze.fleet.flight_rows import (
+from loganalyze.fleet.judging.flight_rows import (
     FLIGHT_KEY,
     FLIGHTS,
     PROBLEMS,
     RECORD_COLUMNS,
     RETURNED,
 )
-from loganalyze.fleet.log_judging import row_tables
+from loganalyze.fleet.judging.log_judging import row_tables
 from loganalyze.problems import Problem
 from loganalyze.show.tables.sample_table import sample_schema
 from loganalyze.show.tables.table_columns import Column, ResultTable, metadata

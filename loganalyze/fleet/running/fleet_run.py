@@ -10,10 +10,9 @@ from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
-from loganalyze.fleet import worker_pool
-from loganalyze.fleet.aircraft_choice import AircraftChoice
-from loganalyze.fleet.flight_rows import FLIGHTS
-from loganalyze.fleet.log_judging import (
+from loganalyze.fleet.judging.aircraft_choice import AircraftChoice
+from loganalyze.fleet.judging.flight_rows import FLIGHTS
+from loganalyze.fleet.judging.log_judging import (
     FailedLog,
     FleetJob,
     JudgedLog,
@@ -21,10 +20,11 @@ from loganalyze.fleet.log_judging import (
     Samples,
     judge_logs,
 )
-from loganalyze.fleet.log_sources import LogSource, find_logs
-from loganalyze.fleet.shard_writing import StoreWriter, problem_row, writing
-from loganalyze.fleet.store_queries import KnownLog, known_logs, problem_rows
-from loganalyze.fleet.worker_pool import DaskWorkers, LocalWorkers, NoWorkers, Workers
+from loganalyze.fleet.judging.log_sources import LogSource, find_logs
+from loganalyze.fleet.running import worker_pool
+from loganalyze.fleet.running.worker_pool import DaskWorkers, LocalWorkers, NoWorkers, Workers
+from loganalyze.fleet.store.shard_writing import StoreWriter, problem_row, writing
+from loganalyze.fleet.store.store_queries import KnownLog, known_logs, problem_rows
 from loganalyze.problems import Problem
 
 BATCH = 8
@@ -100,7 +100,7 @@ def run_fleet(
         Each folder that holds logs is one recording in several files.
     workers : int or Workers, optional
         Worker processes; otherwise one for each processor. With 0 this process judges. Or where
-        else to judge, as `loganalyze.fleet.worker_pool` describes it.
+        else to judge, as `loganalyze.fleet.running.worker_pool` describes it.
     scheduler : str, optional
         Address of a Dask scheduler on whose workers the logs are judged instead.
     progress : callable, optional

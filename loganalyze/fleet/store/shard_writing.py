@@ -14,16 +14,16 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from loganalyze.fleet.aircraft_choice import combined_digest
-from loganalyze.fleet.flight_rows import (
+from loganalyze.fleet.judging.aircraft_choice import combined_digest
+from loganalyze.fleet.judging.flight_rows import (
     FLIGHTS,
     PROBLEM_COLUMNS,
     PROBLEMS,
     RETURNED,
     RETURNED_COLUMNS,
 )
-from loganalyze.fleet.log_judging import FailedLog, JudgedLog, row_tables
-from loganalyze.fleet.store_layout import (
+from loganalyze.fleet.judging.log_judging import FailedLog, JudgedLog, row_tables
+from loganalyze.fleet.store.store_layout import (
     ABOUT,
     SAMPLES,
     about,

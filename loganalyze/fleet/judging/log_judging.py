@@ -16,9 +16,9 @@ import pyarrow.compute as pc
 
 from loganalyze.events.analysis import analyze
 from loganalyze.explain.assessment import assess_flight
-from loganalyze.fleet.aircraft_choice import AircraftChoice, Basis, combined_digest
-from loganalyze.fleet.flight_rows import FLIGHTS, MEASURES
-from loganalyze.fleet.log_sources import LogSource
+from loganalyze.fleet.judging.aircraft_choice import AircraftChoice, Basis, combined_digest
+from loganalyze.fleet.judging.flight_rows import FLIGHTS, MEASURES
+from loganalyze.fleet.judging.log_sources import LogSource
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights
 from loganalyze.read.plan.log_opening import stated_registration

@@ -22,7 +22,7 @@ from loganalyze.cli.shared_options import (
 from loganalyze.cli.threshold_options import threshold_options
 
 if TYPE_CHECKING:
-    from loganalyze.fleet.fleet_run import FleetReport
+    from loganalyze.fleet.running.fleet_run import FleetReport
 
 EVERY_S = 0.5
 """How often the line of progress is written anew [s]."""
@@ -77,7 +77,7 @@ def command(
     touches. A log that can't be judged is a row in the store's problems, and the others go on. A
     run that was interrupted goes on where it was. Exits as analyze does.
     """
-    from loganalyze.fleet.fleet_run import run_fleet
+    from loganalyze.fleet.running.fleet_run import run_fleet
 
     if workers is not None and scheduler is not None:
         raise click.UsageError("--workers and --scheduler exclude each other.")

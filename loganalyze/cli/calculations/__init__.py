@@ -1,0 +1,1 @@
+"""Commands that need no log: air data, limits and their sheets."""

@@ -1,0 +1,1 @@
+"""Commands for a fleet and its store."""

@@ -1,0 +1,1 @@
+"""Commands for the logs of single flights."""

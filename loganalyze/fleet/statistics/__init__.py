@@ -1,0 +1,1 @@
+"""What the flights of a store say together."""

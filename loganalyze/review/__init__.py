@@ -1,0 +1,1 @@
+"""A reviewer's decisions about the exceedances of a store."""

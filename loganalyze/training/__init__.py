@@ -1,0 +1,1 @@
+"""What was briefed against what was flown, exercise by exercise."""
