@@ -135,9 +135,9 @@ def check(sheet: Path, as_json: bool) -> None:
 
 
 @command.command("schema", short_help="Print every key of a sheet, for an editor.")
-@click.argument("which", type=click.Choice(["limits", "columns", "priors"]), default="limits")
+@click.argument("which", type=click.Choice(["limits", "columns", "priors", "schedule"]), default="limits")
 def schema(which: str) -> None:
-    """Print the JSON Schema of a limits sheet, a columns file or a priors file.
+    """Print the JSON Schema of a limits sheet, a columns, priors or schedule file.
 
     An editor that knows it offers the keys and marks mistakes as they are typed.
 
@@ -146,7 +146,7 @@ def schema(which: str) -> None:
     """
     from loganalyze.show.files.sheet_schemas import FILES, written_schema
 
-    model = next(model for name, model in FILES.items() if name.startswith(f"{which}-"))
+    model = next(model for name, model in FILES.items() if name.startswith(which))
     click.echo(written_schema(model), nl=False)
 
 

@@ -19,6 +19,7 @@ from pydantic_core import core_schema
 
 from loganalyze.sheets.columns_file import ColumnsFile
 from loganalyze.sheets.fleet_file import FleetFile
+from loganalyze.sheets.lesson.schedule_file import Schedule
 from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.sheets.priors_file import PriorsFile
 from loganalyze.sheets.toml_models import Sheet
@@ -28,6 +29,7 @@ FILES: dict[str, type[Sheet]] = {
     "fleet-file.schema.json": FleetFile,
     "limits-sheet.schema.json": LimitsSheet,
     "priors-file.schema.json": PriorsFile,
+    "schedule.schema.json": Schedule,
 }
 
 

@@ -1,0 +1,1 @@
+"""What a school writes for a lesson."""
