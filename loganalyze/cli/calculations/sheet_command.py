@@ -135,9 +135,10 @@ def check(sheet: Path, as_json: bool) -> None:
 
 
 @command.command("schema", short_help="Print every key of a sheet, for an editor.")
-@click.argument("which", type=click.Choice(["limits", "columns", "priors", "schedule"]), default="limits")
+@click.argument("which", type=click.Choice(["limits", "columns", "priors", "schedule"]),
+                default="limits")
 def schema(which: str) -> None:
-    """Print the JSON Schema of a limits sheet, a columns, priors or schedule file.
+    """Print the JSON Schema of a limits sheet, or of a columns, priors or schedule file.
 
     An editor that knows it offers the keys and marks mistakes as they are typed.
 

@@ -98,7 +98,8 @@ class Profile(Sheet):
         try:
             return float(crossover_pressure_altitude(self.airspeed_kt * KNOT, self.mach)) / FOOT
         except ValueError:
-            refuse(f"{self._both} are the same speed at no altitude that is flown", "check both", "mach")
+            refuse(f"{self._both} are the same speed at no altitude that is flown", "check both",
+                   "mach")
 
     @property
     def _both(self) -> str:
