@@ -63,6 +63,8 @@ class ScaleError:
     standard uncertainty;
     ``reads_high_kt`` : reconstructed minus true, at the turns' mean true airspeed, with
     ``reads_high_u_kt``; ``heading_offset_deg`` : track minus heading without wind;
+    ``as_calibrated_kt``, ``as_calibrated_u_kt`` : the same if all of it is an error of the
+    calibrated airspeed;
     ``condition`` : condition number of the split; the split's errors (what the recorded value
     reads too high) are NaN where it doesn't allow it.
     """
@@ -75,6 +77,8 @@ class ScaleError:
     reads_high_u_kt: float
     heading_offset_deg: float
     condition: float
+    as_calibrated_kt: float = float("nan")
+    as_calibrated_u_kt: float = float("nan")
     airspeed_reads_high_kt: float = float("nan")
     airspeed_u_kt: float = float("nan")
     temperature_reads_high_k: float = float("nan")
@@ -132,9 +136,11 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     split = winds.fit(
         [np.concatenate([by_speed, by_speed]) * along * KNOT,
          np.concatenate([by_warmth, by_warmth]) * along, speed * across], left)
+    in_calibrated = mean / float(by_speed.mean())
     error = ScaleError(
         len(turns), len(chosen), scale, float(fit.u[0]), -scale * mean, float(fit.u[0]) * mean,
-        float(np.degrees(offset)), split.condition)
+        float(np.degrees(offset)), split.condition, -scale * in_calibrated,
+        float(fit.u[0]) * in_calibrated)
     if split.condition > settings.greatest_condition:
         return error
     return replace(

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
+
 from loganalyze.phases.phase_detection import PHASES
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.tables.table_columns import Column, ResultTable
@@ -67,6 +69,10 @@ MEASURE_COLUMNS = (
     Column("smallest_margin_mach", "number", "1", "the same in Mach number"),
     Column("smallest_margin", "number", "as the limit", "the same for a limit that is none of a "
            "speed"),
+    Column("margin_u_kt", "number", "kt", "standard uncertainty of the margin to the closest limit "
+           "there, as flown"),
+    Column("margin_u_mach", "number", "1", "the same in Mach number"),
+    Column("margin_displayed_u_kt", "number", "kt", "the same as displayed to the crew, in kt"),
     Column("time_s", "number", "s", "when that was, from the log's first sample"),
     Column("pressure_altitude_ft", "number", "ft", "pressure altitude there"),
     Column("phase", "string", "", "phase of flight there", choices=PHASES),
@@ -75,6 +81,8 @@ MEASURE_COLUMNS = (
     Column("within_s", "string", "", "bands of margin and the time spent with less, a JSON list "
            "of pairs"),
 )
+
+UNCERTAINTIES = ("margin_u_kt", "margin_u_mach", "margin_displayed_u_kt")
 
 PROBLEMS = "problems"
 PROBLEM_COLUMNS = (
@@ -123,8 +131,12 @@ def _measures(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
         return
     for one in judged.measures:
         bands = ", ".join(f"[{band:g}, {time:.3f}]" for band, time in one.within_s)
+        row = None if np.isnan(one.time_s) else int(
+            np.searchsorted(judged.analysis.time, one.time_s))
         yield (facts.flight, one.limit or None, rounded(one.smallest_margin_kt),
                rounded(one.smallest_margin_mach), rounded(one.smallest_margin),
+               *(rounded(judged.columns[name][row])
+                 if row is not None and name in judged.columns else None for name in UNCERTAINTIES),
                rounded(one.time_s), rounded(one.pressure_altitude_ft), one.phase or None,
                rounded(one.judged_s), rounded(one.unknown_s), f"[{bands}]")
 

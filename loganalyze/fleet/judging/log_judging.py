@@ -19,6 +19,7 @@ from loganalyze.explain.assessment import assess_flight
 from loganalyze.fleet.judging.aircraft_choice import AircraftChoice, Basis, combined_digest
 from loganalyze.fleet.judging.flight_rows import FLIGHTS, MEASURES
 from loganalyze.fleet.judging.log_sources import LogSource
+from loganalyze.fleet.judging.statistics_rows import CHECKS, CLOSEST
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights
 from loganalyze.read.plan.log_opening import stated_registration
@@ -41,7 +42,7 @@ Row = tuple[Any, ...]
 
 def row_tables() -> tuple[ResultTable, ...]:
     """Return the tables of which a flight gives rows, `flights` first."""
-    return (FLIGHTS, MEASURES, *TABLES)
+    return (FLIGHTS, MEASURES, CLOSEST, CHECKS, *TABLES)
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,8 @@ from loganalyze.problems import Problem
 from loganalyze.show.tables.sample_table import sample_schema
 from loganalyze.show.tables.table_columns import Column, ResultTable, metadata
 
-LAYOUT = 1
-"""Version of the layout; it rises when a column is renamed or taken away."""
+LAYOUT = 2
+"""Version of the layout; it rises when a dataset or column is added, renamed or taken away."""
 ABOUT = "store.json"
 SAMPLES = "samples"
 

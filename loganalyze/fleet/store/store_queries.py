@@ -89,8 +89,9 @@ def connect_store(folder: str | Path) -> DuckDBPyConnection:
     -------
     duckdb.DuckDBPyConnection
         Each dataset is a view of its name: ``flights``, ``exceedances``, ``near``,
-        ``contributions``, ``measures``, ``samples``, ``problems``. Of a log that was judged
-        several times they hold the judgement that counts, which is the one last asked for;
+        ``contributions``, ``measures``, ``closest``, ``checks``, ``samples``, ``problems``. Of
+        a log that was judged several times they hold the judgement that counts, which is the one
+        last asked for;
         ``all_flights``, ``all_exceedances`` and so on hold every one.
 
     Raises
