@@ -1,0 +1,1 @@
+"""The web application: the desk, its pages, its HTTP interface."""

@@ -1,0 +1,321 @@
+"""The index of all cases: list, search and one case, fast enough for a hundred thousand."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from loganalyze.fleet.judging.log_judging import AROUND_S
+from loganalyze.fleet.store.store_queries import connect_store
+from loganalyze.review.cases.case_filter import CaseFilter
+from loganalyze.review.cases.case_matching import Matched, Span, match_cases
+from loganalyze.review.cases.case_rows import (
+    LISTED,
+    CaseIdentity,
+    CaseMaterial,
+    CasePage,
+    ListedCase,
+    Standing,
+    all_rows,
+    listed_case,
+    one_row,
+    shown,
+)
+from loganalyze.review.cases.index_building import (
+    HIDDEN,
+    Pseudonym,
+    StoreState,
+    built_index,
+    insert,
+    own_key_sql,
+)
+from loganalyze.review.cases.verdict_changes import VerdictChange, verdict_changes, verdict_of
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+LOOK_EVERY_S = 2.0
+"""How often a store is looked at for what a run has written since [s]."""
+
+_EARLIER = f"""
+    select flights.log_sha256, rows."limit", rows.start_s, rows.end_s
+    from all_exceedances rows join all_flights flights using (flight_key)
+    where {own_key_sql("flights.log_sha256", 'rows."limit"', "rows.start_s")} = ?"""
+
+
+class CaseIndex:
+    """All cases of a store, in memory; safe to use from several threads.
+
+    Parameters
+    ----------
+    folder : Path
+        The store.
+    pseudonym : callable
+        Gives the name under which an aircraft is shown.
+
+    Raises
+    ------
+    Problem
+        Where the folder is no store.
+    """
+
+    def __init__(self, folder: Path, pseudonym: Pseudonym) -> None:
+        self.folder = folder
+        self._pseudonym = pseudonym
+        self._lock = threading.RLock()
+        self._standings: dict[str, Standing] = {}
+        self._matched = Matched({}, {}, {})
+        self._looked = time.monotonic()
+        self._state = StoreState.of(folder)
+        self._connection = built_index(folder, pseudonym)
+
+    def take(self, standings: Iterable[Standing]) -> None:
+        """Take what people have said of cases, in place of what was said before of the same."""
+        with self._lock:
+            new = {one.case_key: one for one in standings}
+            unknown = [one for key, one in new.items() if key not in self._standings]
+            self._standings.update(new)
+            if unknown:
+                self._match({one.log_sha256 for one in unknown})
+            self._write_standings(list(new.values()))
+
+    def look_again(self) -> bool:
+        """Build the index anew where a run has written to the store; return whether it was."""
+        with self._lock:
+            if time.monotonic() - self._looked < LOOK_EVERY_S:
+                return False
+            self._looked = time.monotonic()
+            state = StoreState.of(self.folder)
+            if state == self._state:
+                return False
+            self._connection = built_index(self.folder, self._pseudonym)
+            self._state = state
+            self._matched = Matched({}, {}, {})
+            if self._standings:
+                self._match({one.log_sha256 for one in self._standings.values()})
+                self._write_standings(list(self._standings.values()))
+            return True
+
+    def page(self, wanted: CaseFilter, today: date) -> CasePage:
+        """Return a page of the cases that a filter lets through."""
+        condition, values = wanted.where(today)
+        cursor = self._connection.cursor()
+        (total,) = cursor.execute(
+            f"select count(*) from listed where {condition}", values).fetchall()[0]
+        rows = cursor.execute(
+            f"select {LISTED} from listed where {condition} order by {wanted.order} "
+            f"limit {wanted.page_size} offset {(wanted.page - 1) * wanted.page_size}",
+            values).fetchall()
+        return CasePage(total, wanted.page, wanted.page_size, tuple(map(listed_case, rows)))
+
+    def choices(self) -> dict[str, list[tuple[str, int]]]:
+        """Return what can be filtered by, with the number of cases of each."""
+        cursor = self._connection.cursor()
+        found = {}
+        for name, column in (("limit", '"limit"'), ("phase", "phase"), ("status", "status"),
+                             ("aircraft", "aircraft_shown"), ("month", "month"),
+                             ("severity", "coalesce(severity, 'none')"),
+                             ("certainty", "assessment")):
+            found[name] = [(word, count) for word, count in cursor.execute(
+                f"select {column}, count(*) from listed group by 1 order by 1").fetchall()
+                if word is not None]
+        return found
+
+    def resolve(self, key: str) -> str | None:
+        """Return the key under which a case is found now, or None.
+
+        A key of an earlier judgement of the same log leads to the case that overlaps it.
+        """
+        cursor = self._connection.cursor()
+        if cursor.execute("select 1 from cases where case_key = ?", [key]).fetchall():
+            return key
+        with connect_store(self.folder) as store:
+            found = store.execute(_EARLIER, [key]).fetchall()
+        for sha256, limit, start, end in found:
+            rows = cursor.execute(
+                'select case_key from cases where log_sha256 = ? and "limit" = ? and present '
+                "order by least(end_s, ?) - greatest(start_s, ?) desc, start_s limit 1",
+                [sha256, limit, end, start]).fetchall()
+            if rows:
+                return str(rows[0][0])
+        return None
+
+    def material(self, key: str) -> CaseMaterial | None:
+        """Return all of a case that a reviewer sees; None where there is no such case."""
+        cursor = self._connection.cursor()
+        row = one_row(cursor, "select * from listed where case_key = ?", key)
+        if row is None:
+            return None
+        flight_key = row["flight_key"]
+        flight = one_row(cursor, "select * from flights_now where flight_key = ?", flight_key)
+        causes = all_rows(cursor, "select * from causes where flight_key = ? and number = ? "
+                          "order by stretch", flight_key, row["number"])
+        measures = all_rows(cursor, "select * from measures_now where flight_key = ? "
+                            'order by "limit" nulls first', flight_key)
+        listed = cursor.execute(f"select {LISTED} from listed where case_key = ?",
+                                [key]).fetchall()[0]
+        return CaseMaterial(
+            listed_case(listed), shown(row), shown(flight or {}), tuple(map(shown, causes)),
+            tuple(map(shown, measures)), self._changes(key, row), row["split_from"],
+            row["merged_into"])
+
+    def verdict(self, key: str) -> tuple[Span, dict[str, Any]] | None:
+        """Return the place of a case and its present verdict, for a decision to keep."""
+        row = one_row(self._connection.cursor(), "select * from cases where case_key = ?", key)
+        if row is None:
+            return None
+        span = Span(key, row["log_sha256"], row["limit"], row["start_s"], row["end_s"])
+        return span, verdict_of(row)
+
+    def identity(self, key: str) -> CaseIdentity | None:
+        """Return whose flight a case is; only `ReviewDesk.reveal` may call this."""
+        row = one_row(self._connection.cursor(), "select * from cases where case_key = ?", key)
+        if row is None:
+            return None
+        start = row["flight_start_utc"]
+        return CaseIdentity(
+            row["aircraft"], row["registration"], row["log"], row["source"],
+            start.isoformat() if isinstance(start, datetime) else None, row["log_sha256"])
+
+    def of_same_aircraft(self, key: str, most: int = 50) -> tuple[ListedCase, ...]:
+        """Return the other cases of a case's aircraft, the latest month first."""
+        return self._others(
+            "aircraft_shown = (select aircraft_shown from cases where case_key = ? limit 1) "
+            "and case_key != ? order by month desc nulls last, case_key", [key, key], most)
+
+    def similar(self, key: str, most: int = 10) -> tuple[ListedCase, ...]:
+        """Return the cases most like a case: of the same limit, nearest in excess and duration.
+
+        Nearness is the distance in the logarithms of excess and duration; another phase of flight
+        counts as much as a factor of e in either.
+        """
+        return self._others(
+            'case_key != ? and "limit" = (select "limit" from cases where case_key = ?) order by '
+            "(select abs(ln(greatest(listed.excess_share, 1e-6)) "
+            "- ln(greatest(one.excess_share, 1e-6))) "
+            "+ abs(ln(greatest(listed.duration_s, .1)) - ln(greatest(one.duration_s, .1))) "
+            "+ case when one.phase is distinct from listed.phase then 1 else 0 end "
+            "from cases one where one.case_key = ?) nulls last, case_key",
+            [key, key, key], most)
+
+    def samples(self, key: str) -> dict[str, list[Any]]:
+        """Return the stored samples around a case by column, time [s] from the flight's start.
+
+        Empty where the store keeps none; instants in UTC are left out.
+        """
+        rows = self._connection.cursor().execute(
+            "select flight_key, shard, year, store_month, flight_start_s, start_s, end_s from "
+            "cases where case_key = ? and present", [key]).fetchall()
+        if not rows:
+            return {}
+        flight_key, shard, year, month, flight_start, start, end = rows[0]
+        place = self.folder / "samples" / f"year={year}" / f"month={month}" / shard
+        if not place.exists():
+            return {}
+        cursor = self._connection.cursor().execute(
+            "select * from read_parquet(?) where flight_key = ? and time_s between ? and ? "
+            "order by time_s", [str(place), flight_key, start - AROUND_S, end + AROUND_S])
+        names = [column[0] for column in cursor.description or ()]
+        columns = dict(zip(names, zip(*cursor.fetchall(), strict=True), strict=False))
+        found = {name: list(values) for name, values in columns.items() if name not in HIDDEN}
+        if found:
+            found["time_s"] = [value - flight_start for value in found["time_s"]]
+        return found
+
+    def counts(self) -> dict[str, int]:
+        """Return the number of cases by status."""
+        return dict(self._connection.cursor().execute(
+            "select status, count(*) from listed group by 1").fetchall())
+
+    def _others(self, condition: str, values: Sequence[Any], most: int) -> tuple[ListedCase, ...]:
+        rows = self._connection.cursor().execute(
+            f"select {LISTED} from listed where {condition} limit {most}", values).fetchall()
+        return tuple(map(listed_case, rows))
+
+    def _match(self, logs: set[str]) -> None:
+        """Give the exceedances of some logs the keys of the cases that they continue."""
+        known = [Span(one.case_key, one.log_sha256, one.limit, one.start_s, one.end_s)
+                 for one in self._standings.values() if one.log_sha256 in logs]
+        cursor = self._connection.cursor()
+        rows = cursor.execute(
+            'select own_key, log_sha256, "limit", start_s, end_s from cases '
+            "where present and log_sha256 in (select unnest(?))", [sorted(logs)]).fetchall()
+        found = match_cases(known, [Span(*row) for row in rows])
+        cursor.execute("begin")
+        cursor.execute("delete from cases where not present "
+                       "and log_sha256 in (select unnest(?))", [sorted(logs)])
+        moved = [(case, own) for own, case in found.keys.items() if own != case]
+        if moved:
+            cursor.executemany("update cases set case_key = ? where own_key = ?", moved)
+        if found.split:
+            cursor.executemany("update cases set split_from = ? where own_key = ?",
+                               [(case, own) for own, case in found.split.items()])
+        for span in known:
+            if span.key not in found.keys.values():
+                self._add_gone(cursor, self._standings[span.key], found.merged.get(span.key))
+        cursor.execute("commit")
+
+    def _add_gone(self, cursor: DuckDBPyConnection, standing: Standing, merged: str | None) -> None:
+        """Keep a case without an exceedance in the list, with the verdict it was decided on."""
+        kept = {name: value for name, value in standing.verdict.items()
+                if name in self._case_columns(cursor)}
+        flight = one_row(cursor, "select flights_now.*, aircraft_shown from flights_now join "
+                      "pseudonyms on pseudonyms.aircraft = coalesce(registration, "
+                      "flights_now.aircraft, '') where log_sha256 = ? order by flight limit 1",
+                      standing.log_sha256) or {}
+        start = flight.get("start_utc")
+        row = {
+            **kept, "limit": standing.limit, "start_s": standing.start_s, "end_s": standing.end_s,
+            "log_sha256": standing.log_sha256, "case_key": standing.case_key,
+            "own_key": standing.case_key, "present": False, "merged_into": merged,
+            "aircraft_shown": flight.get("aircraft_shown", ""),
+            "month": f"{start:%Y-%m}" if isinstance(start, datetime) else None,
+            "flight_key": flight.get("flight_key"), "source": flight.get("source"),
+            "aircraft": flight.get("aircraft"), "registration": flight.get("registration"),
+            "log": flight.get("log"), "flight_start_utc": start,
+            "judgement_key": flight.get("judgement_key"),
+            "case_text": standing.limit.lower(),
+            "severity_rank": 4, "certainty_rank": 6,
+        }
+        names = ", ".join(f'"{name}"' for name in row)
+        cursor.execute(f"insert into cases ({names}) values ({', '.join('?' * len(row))})",
+                       list(row.values()))
+
+    def _case_columns(self, cursor: DuckDBPyConnection) -> set[str]:
+        return {name for (name,) in cursor.execute(
+            "select column_name from duckdb_columns() where table_name = 'cases'").fetchall()}
+
+    def _write_standings(self, standings: Sequence[Standing]) -> None:
+        cursor = self._connection.cursor()
+        present: dict[str, dict[str, Any]] = {}
+        keys = [one.case_key for one in standings]
+        for row in all_rows(
+                cursor, "select * from cases where case_key in (select unnest(?))", keys):
+            present[row["case_key"]] = row
+        rows = [(one.case_key, one.version, one.decision,
+                 _status(one, present.get(one.case_key)), one.decided_at, one.open_follow_ups,
+                 one.next_due, list(one.owners), one.words.lower()) for one in standings]
+        cursor.execute("begin")
+        cursor.execute("delete from standings where case_key in (select unnest(?))", [keys])
+        insert(cursor, "standings", rows)
+        cursor.execute("commit")
+
+    def _changes(self, key: str, row: Mapping[str, Any]) -> tuple[VerdictChange, ...]:
+        standing = self._standings.get(key)
+        if standing is None or standing.decision is None:
+            return ()
+        return verdict_changes(standing.verdict, row)
+
+
+def _status(standing: Standing, row: Mapping[str, Any] | None) -> str:
+    """Return how far a case is that somebody has dealt with."""
+    gone = row is None or not row["present"]
+    if standing.decision is None:
+        return "gone" if gone else "open"
+    if row is None or not verdict_changes(standing.verdict, row):
+        return "decided"
+    return "gone" if gone else "moved"

@@ -1,0 +1,1 @@
+"""What people decide of cases: tables, transactions, the trail, backup."""

@@ -1,0 +1,1 @@
+"""Follow-up packs, the periodic safety report, exports."""
