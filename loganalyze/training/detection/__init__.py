@@ -1,0 +1,1 @@
+"""How exercises are found: candidates by their signature, and how sure each is."""
