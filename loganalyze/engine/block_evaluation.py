@@ -7,10 +7,9 @@ a limit or over one, and every row for which the table holds NaN, is evaluated d
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 from itertools import groupby
 from operator import itemgetter
 from typing import Any
@@ -27,6 +26,7 @@ from loganalyze.limits.evaluation import UNDER, Evaluation
 from loganalyze.record import sample_reasons
 from loganalyze.record.arrays import Bits
 from loganalyze.record.buffers import pooled
+from loganalyze.record.threads import side_by_side, threads
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening import channel_screening
 
@@ -114,14 +114,9 @@ def _evaluated(
             replace(plan, screen=block_kernels.with_compiled_checks(plan.screen, plan.compiled))
             for plan in plans]
     cut = list(FlightBatch.of([len(plan.evaluation.log) for plan in plans]).blocks(size))
-    workers = min(2, os.cpu_count() or 1, len(cut))
     # Both threads draw from one iterator, so that neither waits for the other.
     blocks = iter(cut)
-    if workers < 2:
-        found = [_run(plans, columns, size, blocks)]
-    else:
-        with ThreadPoolExecutor(workers) as pool:
-            found = list(pool.map(lambda _: _run(plans, columns, size, blocks), range(workers)))
+    found = side_by_side([partial(_run, plans, columns, size, blocks)] * threads(len(cut)))
     return [_gathered([parts[k] for parts in found if k in parts], columns[k])
             for k in range(len(plans))]
 

@@ -6,10 +6,9 @@ intervals.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -23,6 +22,7 @@ from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
 from loganalyze.phases.phase_detection import PHASES
 from loganalyze.quantities.limited_quantity import LimitedQuantity
 from loganalyze.quantities.limited_speed import LimitedAirspeed, LimitedMach
+from loganalyze.record.threads import side_by_side
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.results.assessment_results import LimitMeasure
 from loganalyze.screening import sample_checks
@@ -152,12 +152,12 @@ def _summed(analysis: Analysis, settings: MeasureSettings) -> list[_Sums]:
     """Evaluate the blocks, on two threads if there are enough."""
     n = len(analysis.log)
     starts = list(range(0, n, BLOCK))
-    workers = min(2, os.cpu_count() or 1, len(starts))
-    halves = [starts] if workers < 2 else [starts[: len(starts) // 2], starts[len(starts) // 2 :]]
+    # The halves don't depend on the threads: a sum of other parts differs in its last bit.
+    half = len(starts) // 2
+    halves = [starts[:half], starts[half:]] if half else [starts]
     # Created before the threads that share it start.
     curves = {i: analysis.limit_curves.curve((i,)) for i in analysis.limit_curves.tabulated}
-    with ThreadPoolExecutor(max(workers, 1)) as pool:
-        parts = list(pool.map(lambda some: _run(analysis, settings, curves, some), halves))
+    parts = side_by_side([partial(_run, analysis, settings, curves, some) for some in halves])
     total = parts[0]
     for part in parts[1:]:
         for one, more in zip(total, part, strict=True):

@@ -7,7 +7,7 @@ Independent of the rest of the package, which it is used to test.
 from loganalyze.simulate.flight import Segment, Truth, Weather, fly
 from loganalyze.simulate.recorder import FILL_DEGC, Recorder, write_csv
 from loganalyze.simulate.samples import MMO, SAMPLES, VMO_KT, Sample, write_samples
-from loganalyze.simulate.simulated_fleet import Behaviour, FlownFlight, write_fleet
+from loganalyze.simulate.simulated_fleet import Behaviour, FlownFlight, fly_descent, write_fleet
 
 __all__ = [
            "FILL_DEGC",
@@ -22,6 +22,7 @@ __all__ = [
            "Truth",
            "Weather",
            "fly",
+           "fly_descent",
            "write_csv",
            "write_fleet",
            "write_samples",

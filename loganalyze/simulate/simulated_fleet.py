@@ -155,7 +155,7 @@ def _flight(path: Path, registration: str, day: int, bias: float, how: Behaviour
             + (how.effect_kt if day >= how.action_day else 0.0))
     # What the crew holds is what its instrument shows: the true speed lies lower by its error.
     margin = mean + how.scatter_kt * float(rng.standard_normal()) + bias
-    truth = _flown(margin, day, rng)
+    truth = fly_descent(margin, day, rng)
     fault = ""
     if rng.random() < how.bad_files:
         fault = str(rng.choice(FAULTS[4:]))
@@ -184,10 +184,23 @@ def _flight(path: Path, registration: str, day: int, bias: float, how: Behaviour
                        round(_union(over), 2), round(peak, 2), fault)
 
 
-def _flown(margin: float, day: int, rng: np.random.Generator) -> Truth:
-    """Return a flight whose descent leaves so much margin to VMO [kt]."""
+def fly_descent(margin: float, day: int, rng: np.random.Generator,
+                more_level_s: float = 0.0) -> Truth:
+    """Return a flight whose descent leaves so much margin to VMO.
+
+    Parameters
+    ----------
+    margin : float
+        Between the limit and the speed held in the descent [kt].
+    day : int
+        Of the year, for the season's temperature.
+    rng : numpy.random.Generator
+        Of everything random.
+    more_level_s : float
+        Time in level flight [s] beyond the 8 to 25 minutes that are drawn.
+    """
     top = float(rng.uniform(13_000, 23_000))
-    level = float(rng.uniform(500, 1500))
+    level = float(rng.uniform(500, 1500)) + more_level_s
     climb, descent = top / 1500 * 60, top / 1700 * 60
     times = np.cumsum([0, 40, climb, level, descent * 0.15, descent * 0.5, descent * 0.35, 240, 90])
     altitude = np.interp(np.arange(times[-1]), times, [

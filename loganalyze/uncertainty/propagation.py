@@ -7,10 +7,9 @@ those governed by a limit that depends on more than altitude, are computed exact
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -20,6 +19,7 @@ from loganalyze.air import atmosphere, sensitivity
 from loganalyze.engine import limit_curves
 from loganalyze.events.analysis import Analysis
 from loganalyze.quantities.speed_relations import skip_nan
+from loganalyze.record.threads import side_by_side, threads
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.uncertainty import margin_sensitivities
 from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget
@@ -123,10 +123,9 @@ def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, S
     work = _Work(analysis, budget, _Tables.of(analysis, budget), out)
     starts = range(0, n, BLOCK)
     # All threads draw from one iterator, so that none waits for another.
-    blocks, workers = iter(starts), max(1, min(2, os.cpu_count() or 1, len(starts)))
-    with ThreadPoolExecutor(workers) as pool:
-        pending = [row for rows in pool.map(lambda _: work.run(blocks), range(workers))
-                   for row in rows]
+    blocks = iter(starts)
+    pending = [row for rows in side_by_side([partial(work.run, blocks)] * threads(len(starts)))
+               for row in rows]
     if pending:
         rows = np.concatenate(pending)
         for some in np.array_split(rows, max(1, len(rows) // 65536)):

@@ -8,9 +8,10 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
-from loganalyze.read.files import file_types, row_batches
+from loganalyze.read.files import row_batches
 from loganalyze.read.files.row_batches import RowBatch, Rows
 from loganalyze.read.repair import fill_values
+from loganalyze.record import threads
 from loganalyze.record.buffers import pooled
 from loganalyze.record.units import KNOT, find_unit
 
@@ -109,7 +110,7 @@ def test_tasks_give_their_results_in_order_however_many_are_ahead(ahead):
     def task(i: int) -> Callable[[], int]:
         return lambda: i
 
-    assert list(file_types.in_order(map(task, range(50)), ahead)) == list(range(50))
+    assert list(threads.in_order(map(task, range(50)), ahead)) == list(range(50))
 
 
 def test_rows_gathered_in_any_memory_are_the_same():
@@ -125,11 +126,11 @@ def test_one_ahead_gives_all_in_order_and_hands_on_what_is_raised():
         yield from range(1, 30)
         raise ValueError("the 30th")
 
-    coming = file_types.one_ahead(items())
+    coming = threads.one_ahead(items())
     assert [next(coming) for _ in range(29)] == list(range(1, 30))
     with pytest.raises(ValueError, match="the 30th"):
         next(coming)
-    stopped = file_types.one_ahead(iter(range(1, 5)))
+    stopped = threads.one_ahead(iter(range(1, 5)))
     assert next(stopped) == 1
     stopped.close()
-    assert list(file_types.one_ahead(iter(range(1, 5)))) == [1, 2, 3, 4]
+    assert list(threads.one_ahead(iter(range(1, 5)))) == [1, 2, 3, 4]

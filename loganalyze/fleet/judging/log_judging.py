@@ -24,6 +24,7 @@ from loganalyze.problems import Problem
 from loganalyze.read import read_flights
 from loganalyze.read.plan.log_opening import stated_registration
 from loganalyze.record.flight_log import FlightLog
+from loganalyze.record.threads import one_thread
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.show.tables.result_tables import TABLES
@@ -122,8 +123,12 @@ def _job(packed: bytes) -> FleetJob:
 
 
 def judge_logs(packed: bytes, tasks: Sequence[LogTask]) -> list[JudgedLog | FailedLog]:
-    """Judge some logs; one that can't be judged is a `FailedLog` and stops nothing."""
-    return [_judged_or_not(_job(packed), task) for task in tasks]
+    """Judge some logs; one that can't be judged is a `FailedLog` and stops nothing.
+
+    On one thread: the workers share the machine.
+    """
+    with one_thread():
+        return [_judged_or_not(_job(packed), task) for task in tasks]
 
 
 def _judged_or_not(job: FleetJob, task: LogTask) -> JudgedLog | FailedLog:

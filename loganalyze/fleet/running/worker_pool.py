@@ -17,6 +17,8 @@ from importlib import import_module
 from multiprocessing.connection import wait as wait_for
 from typing import Any, ParamSpec, Protocol, TypeVar
 
+import pyarrow as pa
+
 from loganalyze.problems import Problem
 
 T = TypeVar("T")
@@ -217,6 +219,7 @@ def _one_by_one(workers: Workers, task: Callable[[Sequence[T]], list[R]], items:
 def _begin() -> None:
     """Begin a local worker: it ends when its parent does, and leaves interrupts to it."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    pa.set_cpu_count(1)
     parent = multiprocessing.parent_process()
     assert parent is not None
     threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()

@@ -34,9 +34,10 @@ from loganalyze.read.csv.stacked_tables import (
     later_section,
     refused_header,
 )
-from loganalyze.read.files.file_types import LogFile, in_order
+from loganalyze.read.files.file_types import LogFile
 from loganalyze.read.files.row_batches import ColumnSink, RowBatch
 from loganalyze.record.channels import kind as channel_kind
+from loganalyze.record.threads import in_order
 from loganalyze.sheets.columns_file import CLOCK_PARTS, ColumnsFile
 from loganalyze.sheets.export_options import FileHabits
 

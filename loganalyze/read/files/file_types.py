@@ -5,13 +5,11 @@ from __future__ import annotations
 import os
 import zipfile
 import zlib
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import BinaryIO, TypeVar
+from typing import BinaryIO
 
 import pyarrow as pa
 
@@ -23,8 +21,6 @@ HEAD = 1 << 18
 """Bytes looked at to understand a file."""
 PIECE = 4 << 20
 """Bytes parsed at a time: large enough to be fast, small enough to keep memory bounded."""
-WORKERS = 2
-"""Threads that parse batches and convert columns."""
 
 _COMPRESSIONS = {b"\x1f\x8b": "gzip", b"\x28\xb5\x2f\xfd": "zstd", b"PK\x03\x04": "zip"}
 _DAMAGE = (OSError, EOFError, pa.ArrowException, zipfile.BadZipFile, zlib.error)
@@ -44,8 +40,6 @@ _OTHERS = {
     b"<html": ("a web page", "download the export itself, as CSV or Parquet"),
     b"<?xml": ("an XML document", "export the log as CSV or Parquet"),
 }
-T = TypeVar("T")
-
 
 @dataclass(frozen=True)
 class LogFile:
@@ -144,34 +138,6 @@ def refuse_others(file: LogFile) -> None:
     if file.head[257:262] == b"ustar":
         raise Problem("this isn't a log but a tar archive", where,
                       "unpack it, and give the log in it")
-
-
-def in_order(tasks: Iterable[Callable[[], T]], ahead: int = WORKERS) -> Iterator[T]:
-    """Run `tasks` in a few threads and yield their results in order, at most so many ahead.
-
-    More of them keep all threads at work behind one long task, and hold more results.
-    """
-    waiting: deque[Future[T]] = deque()
-    with ThreadPoolExecutor(WORKERS) as pool:
-        try:
-            for task in tasks:
-                waiting.append(pool.submit(task))
-                if len(waiting) > ahead:
-                    yield waiting.popleft().result()
-            while waiting:
-                yield waiting.popleft().result()
-        finally:
-            for future in waiting:
-                future.cancel()
-
-
-def one_ahead(items: Iterator[T]) -> Iterator[T]:
-    """Yield the items; another thread makes the next one while one is worked on."""
-    with ThreadPoolExecutor(1) as pool:
-        coming = pool.submit(next, items, None)
-        while (item := coming.result()) is not None:
-            coming = pool.submit(next, items, None)
-            yield item
 
 
 def _stream(path: Path, compression: str) -> BinaryIO:

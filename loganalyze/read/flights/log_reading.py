@@ -14,7 +14,6 @@ import pyarrow as pa
 from loganalyze.problems import Problem
 from loganalyze.read.clocks.time_codes import Clock
 from loganalyze.read.files.address_space import is_shortage
-from loganalyze.read.files.file_types import WORKERS
 from loganalyze.read.files.given_data import Given, LogInput, LogPaths, filed
 from loganalyze.read.files.row_batches import RowBatch, Rows
 from loganalyze.read.flights.flight_boundaries import CutSettings
@@ -28,6 +27,7 @@ from loganalyze.read.flights.log_assembly import (
 from loganalyze.read.plan.read_plan import ReadPlan, understand, with_plan_starter
 from loganalyze.record.buffers import pooled
 from loganalyze.record.flight_log import FlightLog
+from loganalyze.record.threads import MOST
 from loganalyze.sheets.columns_file import ColumnsFile
 
 DEFAULTS = CutSettings()
@@ -77,7 +77,7 @@ def read_log(source: LogInput, columns: str | Path | ColumnsFile | None = None) 
             with ThreadPoolExecutor(1) as copier:
                 for batch in plan.log.row_batches(plan.time, plan.form, plan.columns, sink=rows):
                     copies.append(copier.submit(_copy, plan, clock, rows, batch))
-                    if len(copies) > WORKERS:
+                    if len(copies) > MOST:
                         copies.popleft().result()
             for copy in copies:
                 copy.result()

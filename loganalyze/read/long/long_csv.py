@@ -28,8 +28,8 @@ from loganalyze.read.csv.csv_parser import (
 )
 from loganalyze.read.csv.csv_row_repair import LaterHeaderError
 from loganalyze.read.csv.stacked_tables import refused_header
-from loganalyze.read.files.file_types import in_order
 from loganalyze.read.files.row_batches import RowBatch
+from loganalyze.record.threads import in_order
 
 SAMPLE = 400
 """Cells looked at of each parameter."""

@@ -22,12 +22,13 @@ from loganalyze.read.clocks.timestamps import BadStampError, form_of_cells, pars
 from loganalyze.read.columns.recognition import Header, LogColumn
 from loganalyze.read.csv.number_style import numerals_of
 from loganalyze.read.files.address_space import is_shortage
-from loganalyze.read.files.file_types import WORKERS, LogFile, in_order, one_ahead
+from loganalyze.read.files.file_types import LogFile
 from loganalyze.read.files.row_batches import ColumnSink, RowBatch
 from loganalyze.read.parquet.parquet_headers import header_of, listed_units
 from loganalyze.read.repair.fill_values import Filler
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.record.findings import Finding
+from loganalyze.record.threads import MOST, in_order, one_ahead
 from loganalyze.sheets.columns_file import CLOCK_PARTS
 
 LARGEST_GROUP = 1 << 22
@@ -165,8 +166,8 @@ class ParquetLog:
                                       starts[group], at_once)
 
         # Of columns converted in place nothing is held: a whole group of them may be ahead.
-        ahead = (LOW_MEMORY_AHEAD if low_memory else WORKERS if sink is None
-                 else WORKERS + len(columns))
+        ahead = (LOW_MEMORY_AHEAD if low_memory else MOST if sink is None
+                 else MOST + len(columns))
         done = in_order(tasks(), ahead)
         for rows, start in zip(groups, starts, strict=True):
             if rows:
