@@ -44,7 +44,7 @@ from loganalyze.sheets.evaluation_settings import Settings
 if TYPE_CHECKING:
     from loganalyze.sheets.limits_sheet import LimitsSheet
     from loganalyze.show.files.report_files import ReportOptions
-    from loganalyze.show.pdf.pdf_report import Paper
+    from loganalyze.show.pdf.pdf_sheet import Paper
     from loganalyze.show.terminal.printed_line import Level
     from loganalyze.text.facts import Summary
     from loganalyze.text.presentation import Clock, Presentation, Reader

@@ -17,7 +17,9 @@ from loganalyze.show.figures.figure_style import (
     BLUE,
     PURPLE,
     STYLE,
+    WIDTH_IN,
     Picture,
+    legend_columns,
 )
 from loganalyze.show.figures.time_axis import thousands
 from loganalyze.text.language import comparison_words as words
@@ -35,8 +37,8 @@ def tracks_figure(found: Comparison, how: Presentation) -> Figure:
     """Draw calibrated airspeed against pressure altitude for both, with the limit airspeed."""
     per_knot, per_foot = how.units.per_knot, how.units.per_foot
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(10, 5.6))
-        axes = figure.add_axes((0.09, 0.1, 0.88, 0.82))
+        figure = Picture(figsize=(WIDTH_IN, 4.4))
+        axes = figure.add_axes((0.12, 0.11, 0.865, 0.8))
         altitudes = np.concatenate([one.values["pressure_altitude_ft"] for one in found.flights])
         altitudes = altitudes[np.isfinite(altitudes)]
         same = found.first.analysis.sheet.limit == found.second.analysis.sheet.limit
@@ -59,7 +61,8 @@ def tracks_figure(found: Comparison, how: Presentation) -> Figure:
         axes.set_xlabel(words.SPEED_AXIS.format(unit=how.units.speed))
         axes.set_ylabel(picture_labels.AXES["pressure_altitude"].format(unit=how.units.altitude))
         thousands(axes)
-        axes.legend(ncols=4, **ABOVE)
+        labels = [str(one) for one in axes.get_legend_handles_labels()[1]]
+        axes.legend(ncols=legend_columns(labels, 0.86 * WIDTH_IN), **ABOVE)
     return figure
 
 
@@ -69,9 +72,9 @@ def course_figure(found: Comparison, how: Presentation) -> Figure:
     by_altitude = found.by == "altitude"
     steps = found.steps * (how.units.per_foot if by_altitude else 1.0)
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(10, 5.6))
-        grid = figure.add_gridspec(2, height_ratios=(1.5, 1), left=0.09, right=0.97, top=0.93,
-                                   bottom=0.1, hspace=0.12)
+        figure = Picture(figsize=(WIDTH_IN, 4.4))
+        grid = figure.add_gridspec(2, height_ratios=(1.5, 1), left=0.12, right=0.985, top=0.92,
+                                   bottom=0.11, hspace=0.12)
         margin, difference = (figure.add_subplot(grid[i]) for i in range(2))
         for name, one, style in zip(words.NAMES, found.flights, LINES, strict=True):
             margin.plot(steps, one.values["margin_kt"] * per_knot, label=name, **style)

@@ -7,7 +7,15 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from loganalyze.results.assessment_results import Contributions
-from loganalyze.show.figures.figure_style import BLUE, FEW_COLOURS, STYLE, VERMILION, Picture
+from loganalyze.show.figures.figure_style import (
+    BLUE,
+    FEW_COLOURS,
+    SMALL_PT,
+    STYLE,
+    VERMILION,
+    WIDTH_IN,
+    Picture,
+)
 from loganalyze.text.language import report_labels
 from loganalyze.text.presentation import Presentation
 
@@ -51,10 +59,10 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
     places = np.arange(len(values))[::-1].astype(float)
     places[-1] -= 0.25
     with mpl.rc_context(STYLE):
-        height = 0.4 + 0.27 * len(values)
-        figure = Picture(figsize=(10, height))
+        height = 0.4 + 0.24 * len(values)
+        figure = Picture(figsize=(WIDTH_IN, height))
         figure.colours = FEW_COLOURS
-        axes = figure.add_axes((0.24, 0.06 / height, 0.72, 1 - 0.36 / height))
+        axes = figure.add_axes((0.25, 0.06 / height, 0.73, 1 - 0.36 / height))
         colors = [VERMILION if value > 0 else BLUE for value in values[:-1]] + ["#444444"]
         bars = axes.barh(places, values, height=0.62, color=colors, edgecolor="black",
                          linewidth=0.5)
@@ -77,9 +85,9 @@ def contributions_figure(causes: Contributions, how: Presentation | None = None)
         # The bars carry their numbers: an axis of numbers would add no information.
         axes.set_xticks([])
         axes.spines["bottom"].set_visible(False)
-        axes.annotate(report_labels.TOOK, (1, 1), (0, 2), xycoords="axes fraction", fontsize=8,
-                      textcoords="offset points", ha="right", va="bottom")
+        axes.annotate(report_labels.TOOK, (1, 1), (0, 2), xycoords="axes fraction",
+                      fontsize=SMALL_PT, textcoords="offset points", ha="right", va="bottom")
         if low < 0:
-            axes.annotate(report_labels.GAVE, (0, 1), (0, 2), xycoords="axes fraction", fontsize=8,
-                          textcoords="offset points", ha="left", va="bottom")
+            axes.annotate(report_labels.GAVE, (0, 1), (0, 2), xycoords="axes fraction",
+                          fontsize=SMALL_PT, textcoords="offset points", ha="left", va="bottom")
     return figure

@@ -20,8 +20,10 @@ from loganalyze.show.figures.figure_style import (
     GREY,
     HALO,
     LEGEND,
+    SMALL_PT,
     STYLE,
     VERMILION,
+    WIDTH_IN,
     Picture,
 )
 from loganalyze.text.language import picture_labels as label
@@ -60,7 +62,7 @@ def envelope_figure(
     foot, knot = FOOT / how.units.per_foot, KNOT / how.units.per_knot
     height = envelope.pressure_altitude / foot
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(7.5, 7))
+        figure = Picture(figsize=(WIDTH_IN, 6.6))
         axes = figure.add_axes((0.12, 0.1, 0.84, 0.78))
         figure.text(0.12, 0.955, label.ENVELOPE["title"].format(aircraft=sheet.aircraft),
                     fontsize=11, weight="bold", va="center")
@@ -105,7 +107,7 @@ def _mark_crossovers(axes: Axes, envelope: Envelope, names: list[str], how: Pres
         axes.annotate(label.CROSSOVER.format(
             below=names[below], above=names[above], altitude=how.altitude(crossing)),
                       (0.01, drawn), (0, 2), xycoords=("axes fraction", "data"),
-                      textcoords="offset points", va="bottom", fontsize=8, path_effects=HALO)
+                      textcoords="offset points", va="bottom", fontsize=SMALL_PT, path_effects=HALO)
 
 
 def _name_governing(axes: Axes, envelope: Envelope, names: list[str], how: Presentation) -> None:

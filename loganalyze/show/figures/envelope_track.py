@@ -21,8 +21,10 @@ from loganalyze.show.figures.figure_style import (
     BLUE,
     GREY,
     HALO,
+    SMALL_PT,
     STYLE,
     VERMILION,
+    WIDTH_IN,
     Picture,
     plain_text,
 )
@@ -72,7 +74,7 @@ def track_figure(analysis: Analysis, how: Presentation | None = None,
     columns = analysis.columns
     speed, height = columns["calibrated_airspeed_kt"], columns["pressure_altitude_ft"]
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(6.9, 4.5))
+        figure = Picture(figsize=(WIDTH_IN, 4.5))
         axes = figure.add_axes((0.115, 0.105, 0.865, 0.83))
         lines = _lines(analysis, np.where(speed >= SLOWEST_KT, speed, np.nan))
         some = _thinned(lines)
@@ -195,4 +197,4 @@ def _crossovers(axes: Axes, analysis: Analysis, top: float, how: Presentation) -
         axes.annotate(plain_text(words.CROSSOVER.format(
             below=crossing.below, above=crossing.above, altitude=how.altitude(height))),
                       (speed, height * how.units.per_foot), (-9, -3), ha="right", va="top",
-                      textcoords="offset points", fontsize=8.5, path_effects=HALO)
+                      textcoords="offset points", fontsize=SMALL_PT, path_effects=HALO)

@@ -25,12 +25,17 @@ from loganalyze.show.figures.figure_style import (
     GREY,
     HALO,
     LEGEND,
+    LETTER_WIDTH,
     ORANGE,
     PURPLE,
     SKY,
+    SMALL_PT,
     STYLE,
     VERMILION,
+    WIDTH_IN,
     Picture,
+    legend_columns,
+    lines_of,
     plain_text,
 )
 from loganalyze.text.flight_account import presented
@@ -38,6 +43,9 @@ from loganalyze.text.language import picture_labels as words
 from loganalyze.text.language import quantity_words
 from loganalyze.text.language import report_labels as label
 from loganalyze.text.presentation import Presentation
+
+LEFT = 0.13
+"""Left edge of the panels as a share of the width."""
 
 RUN_IN_S, RECOVERY_S = 45.0, 30.0
 """Least run-in and recovery shown [s]; engineering judgement."""
@@ -109,14 +117,15 @@ def panel_figure(
     states = [name for name in STATE_CHANNELS if name in analysis.log]
     if how.reader == "maintenance":
         powers, states = [], [name for name in states if name == "gear_down"]
-    ratios = [1.3, 1.0, 0.8] + [0.6] * bool(powers) + [0.17 * len(states)] * bool(states)
+    ratios = [1.3, 1.0, 0.8] + [0.6] * bool(powers) + (
+        [sum(0.18 + 0.12 * _names([one])[0].count("\n") for one in states)] * bool(states))
     with mpl.rc_context(STYLE):
-        height = 0.95 + 1.6 * sum(ratios)
-        figure = Picture(figsize=(10, height))
+        height = 1.0 + 1.15 * sum(ratios)
+        figure = Picture(figsize=(WIDTH_IN, height))
         figure.colours = 64
         grid = figure.add_gridspec(
-            len(ratios), height_ratios=ratios, left=0.11, right=0.98, hspace=0.1,
-            top=1 - 0.35 / height, bottom=0.55 / height)
+            len(ratios), height_ratios=ratios, left=LEFT, right=0.985, hspace=0.1,
+            top=1 - 0.5 / height, bottom=0.5 / height)
         panels = [figure.add_subplot(grid[i]) for i in range(len(ratios))]
         other = none_of_a_speed(one.quantity)
         if other is None:
@@ -163,7 +172,7 @@ def _speeds(axes: Axes, analysis: Analysis, rows: slice, how: Presentation) -> N
     axes.set_ylabel(words.AXES["airspeed"].format(unit=how.units.speed))
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.16 * (high - low))
-    axes.legend(ncols=4, **ABOVE)
+    _legend(axes)
 
 
 def _own(axes: Axes, below: Axes, analysis: Analysis, one: Exceedance, quantity: LimitedQuantity,
@@ -183,10 +192,15 @@ def _own(axes: Axes, below: Axes, analysis: Analysis, one: Exceedance, quantity:
         quantity=quantity_words.noun(quantity.name), unit=unit))
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.16 * (high - low))
-    axes.legend(ncols=4, **ABOVE)
+    _legend(axes)
     time_axis.line(below, analysis, maximum - value, 1.0, rows, color=BLUE, linewidth=1.2)
     below.axhline(0, color="black", linewidth=1.2)
     below.set_ylabel(words.AXES["own_margin"].format(unit=unit))
+
+
+def _legend(axes: Axes) -> None:
+    labels = [str(one) for one in axes.get_legend_handles_labels()[1]]
+    axes.legend(ncols=legend_columns(labels, 0.85 * WIDTH_IN), **ABOVE)
 
 
 def _apart(one: NDArray[Any] | None, other: NDArray[Any], rows: slice) -> bool:
@@ -233,10 +247,15 @@ def _states(axes: Axes, analysis: Analysis, states: list[str], rows: slice) -> N
             runs = np.flatnonzero(np.diff(mask, prepend=False, append=False)).reshape(-1, 2)
             axes.broken_barh([(time[a], ends[b - 1] - time[a]) for a, b in runs],
                              (place - 0.35, 0.7), **style)
-    names = [quantity_words.channel(name) for name in reversed(states)]
-    axes.set_yticks(range(len(states)), names, fontsize=7.5)
+    axes.set_yticks(range(len(states)), _names(states[::-1]), fontsize=SMALL_PT)
     axes.set_ylim(-0.5, len(states) - 0.5)
     axes.grid(axis="y", visible=False)
+
+
+def _names(states: list[str]) -> list[str]:
+    """Return the names of states in lines that fit beside their strips."""
+    return ["\n".join(lines_of(quantity_words.channel(name), LEFT * WIDTH_IN - 0.1))
+            for name in states]
 
 
 def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
@@ -248,7 +267,8 @@ def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
         (over, one.start_s, one.end_s, VERMILION),
         (under, one.end_s, end, GREY),
     ):
-        if high - low > 0.06 * (end - start):
+        wide = LETTER_WIDTH * SMALL_PT / 72 * len(text) / ((0.985 - LEFT) * WIDTH_IN)
+        if high - low > wide * (end - start):
             axes.annotate(text, ((low + high) / 2, 1), (0, -3), ha="center", va="top",
                           xycoords=("data", "axes fraction"), textcoords="offset points",
-                          color=color, fontsize=8.5, weight="bold", path_effects=HALO)
+                          color=color, fontsize=SMALL_PT, weight="bold", path_effects=HALO)

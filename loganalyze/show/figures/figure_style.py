@@ -6,6 +6,8 @@ Drawn without pyplot and without automatic layout: both cost more than the analy
 from __future__ import annotations
 
 import io
+import textwrap
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -30,16 +32,27 @@ FEW_COLOURS = 24
 
 HALO = [withStroke(linewidth=2.5, foreground="white")]
 
-LEGEND: dict[str, Any] = {"framealpha": 0.9, "edgecolor": "none", "fontsize": 8}
+WIDTH_IN = 6.9
+"""Width of a picture [in]: that of the text on A4 paper, so that letters are printed as set."""
+HEADING_PT, BODY_PT, SMALL_PT = 11.0, 9.0, 8.5
+"""The letters of a picture [pt], and the smallest: 8 are printed where it shrinks to fit a page."""
+LETTER_WIDTH = 0.58
+"""Mean width of a letter as a share of its size, with some to spare (DejaVu Sans: .56)."""
+LINE_IN = 0.165
+"""Height of a line of small letters [in]."""
+
+LEGEND: dict[str, Any] = {"framealpha": 0.9, "edgecolor": "none", "fontsize": SMALL_PT,
+                          "handlelength": 1.8, "columnspacing": 1.4, "handletextpad": 0.6}
 
 ABOVE: dict[str, Any] = {**LEGEND, "loc": "lower left", "bbox_to_anchor": (0, 1),
                          "borderaxespad": 0.2}
 """A legend above its panel, where it hides no line."""
 
 STYLE: Any = {
-    "font.size": 9, "axes.titlesize": 10, "axes.spines.top": False, "axes.spines.right": False,
-    "axes.grid": True, "grid.color": "#dddddd", "grid.linewidth": 0.6, "hatch.linewidth": 0.6,
-    "hatch.color": "#888888", "svg.hashsalt": "loganalyze", "path.simplify": True,
+    "font.size": BODY_PT, "axes.titlesize": 10, "axes.spines.top": False,
+    "axes.spines.right": False, "axes.grid": True, "grid.color": "#dddddd",
+    "grid.linewidth": 0.6, "hatch.linewidth": 0.6, "hatch.color": "#888888",
+    "svg.hashsalt": "loganalyze", "path.simplify": True,
 }
 
 
@@ -62,6 +75,22 @@ def plain_text(text: str) -> str:
             character if character.isprintable() and font.get_char_index(ord(character))
             else "\N{REPLACEMENT CHARACTER}" for character in text)
     return text.replace("$", r"\$")
+
+
+def lines_of(text: str, width_in: float, size: float = SMALL_PT, indent: str = "") -> list[str]:
+    """Return text in lines that fit a width [in] in letters of a size [pt], by their mean width.
+
+    The lines after the first begin with `indent`.
+    """
+    return textwrap.wrap(text, int(width_in * 72 / (LETTER_WIDTH * size)),
+                         subsequent_indent=indent, break_long_words=True) or [""]
+
+
+def legend_columns(labels: Sequence[str], width_in: float) -> int:
+    """Return how many columns a legend above a panel of a width [in] has space for."""
+    longest = max(map(len, labels), default=1)
+    each = LETTER_WIDTH * SMALL_PT * longest + 4.6 * SMALL_PT
+    return max(1, min(len(labels), int(width_in * 72 / each)))
 
 
 class Picture(Figure):

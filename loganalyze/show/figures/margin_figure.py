@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
-from dataclasses import dataclass
-
 import matplotlib as mpl
 import numpy as np
 from matplotlib.artist import Artist
@@ -15,24 +12,32 @@ from matplotlib.patches import Patch
 from matplotlib.transforms import Transform
 
 from loganalyze.events.analysis import Analysis
-from loganalyze.events.exceedances import Exceedance
 from loganalyze.limits.limit_envelope import Crossing, crossovers
 from loganalyze.limits.limit_equivalents import NO_GOVERNING_LIMIT
 from loganalyze.problems import Problem
 from loganalyze.quantities.quantity_registry import none_of_a_speed
 from loganalyze.record.units import FOOT
-from loganalyze.results.assessment_results import PROVEN_OVER, Assessment
-from loganalyze.results.decisive_exceedance import decisive_first, on_basis
+from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.figures.figure_style import (
     BLUE,
+    BODY_PT,
     GREEN,
-    GREY,
     HALO,
+    HEADING_PT,
     LEGEND,
+    LINE_IN,
+    SMALL_PT,
     STYLE,
     VERMILION,
+    WIDTH_IN,
     Picture,
     plain_text,
+)
+from loganalyze.show.figures.numbered_exceedances import (
+    Numbered,
+    foot_lines,
+    heading_lines,
+    numbered,
 )
 from loganalyze.show.figures.time_axis import (
     BAND,
@@ -46,34 +51,26 @@ from loganalyze.show.figures.time_axis import (
     thousands,
     time_axis,
 )
-from loganalyze.text.flight_account import flight_facts, presented, smallest_facts
-from loganalyze.text.language import (
-    ceiling_sentences,
-    decision_text,
-    report_labels,
-    report_sentences,
-    severity_text,
-    value_words,
-    verdict_sentences,
-)
+from loganalyze.text.flight_account import presented
+from loganalyze.text.language import ceiling_sentences, report_labels
 from loganalyze.text.language import picture_labels as words
 from loganalyze.text.presentation import Presentation
 
-LABELLED = 8
-"""How many exceedances carry a label, the worst first; more would hide each other."""
+PANELS_IN, LEFT = 4.9, 0.115
+"""Height of the three panels together [in], and their left edge as a share of the width."""
 
 CEILINGS = ((0, (6, 2, 1, 2)), (0, (1.5, 1.5)))
 """The dashes of the first of the sheet's own ceilings, and of all others."""
 
-HEADLINE_IN, HEADLINE_CHARACTERS = 0.17, 120
-"""The height of a line of the headline [in], and how much of it a line holds."""
+HEADLINE_IN = 0.175
+"""The height of a line of the headline [in]."""
 
 CLOSE_KT = 80.0
 """Margins beyond this [kt] are cut off the plot when any is below it."""
 
 
 def margin_figure(analysis: Analysis, how: Presentation | None = None,
-                  assessment: Assessment | None = None) -> Figure:
+                  assessment: Assessment | None = None, *, alone: bool = True) -> Figure:
     """Draw one flight: the margin, the speed against its limit, and the altitude.
 
     Parameters
@@ -84,6 +81,9 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
         In which units and on which clock, and whether de-identified.
     assessment : Assessment, optional
         Draws the margin's 95 % interval as a band.
+    alone : bool
+        With the verdict above and the exceedances listed below, as a picture by itself needs;
+        a report has them.
 
     Returns
     -------
@@ -101,19 +101,25 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
     """
     how = presented(analysis, how)
     with mpl.rc_context(STYLE):
-        marked = _marked(analysis, assessment, how)
+        marked = numbered(analysis, assessment, how)
         clean = not marked and analysis.smallest[0].margin_kt == analysis.smallest[0].margin_kt
-        rows = 1 if clean else len(marked)
-        said = _headline(analysis, assessment, how)
-        head = 0.55 + HEADLINE_IN * (len(said) - 1)
-        height = 7.05 + head + 0.2 * rows
-        figure = Picture(figsize=(10, height))
-        bottom = (0.95 + 0.2 * rows) / height
-        grid = figure.add_gridspec(3, height_ratios=(1.1, 1.2, 0.9), left=0.08, right=0.98,
-                                   top=1 - head / height, bottom=bottom, hspace=0.1)
+        names, said = heading_lines(analysis, assessment, how) if alone else ([], [])
+        below = foot_lines(analysis, marked, how) if alone else []
+        head = 0.12 + HEADLINE_IN * len(names + said) + 0.05 * len(names)
+        foot = 0.5 + LINE_IN * len(below) + 0.1 * bool(below)
+        height = PANELS_IN + head + foot
+        figure = Picture(figsize=(WIDTH_IN, height))
+        grid = figure.add_gridspec(3, height_ratios=(1.1, 1.25, 1.0), left=LEFT, right=0.985,
+                                   top=1 - head / height, bottom=foot / height, hspace=0.1)
         margin, speed, altitude = (figure.add_subplot(grid[i]) for i in range(3))
         span = _span(analysis)
-        _head(figure, analysis, said, how, height)
+        for i, one in enumerate([*names, *said]):
+            figure.text(LEFT, 1 - (0.15 + HEADLINE_IN * i + 0.05 * min(i, len(names))) / height,
+                        plain_text(one), va="center", weight="bold" if i < len(names) else None,
+                        fontsize=HEADING_PT if i < len(names) else BODY_PT)
+        for i, one in enumerate(below):
+            figure.text(LEFT, (0.08 + LINE_IN * (len(below) - 1 - i)) / height, plain_text(one),
+                        va="bottom", fontsize=SMALL_PT)
         banded = band(margin, analysis, assessment, how.units.per_knot)
         _draw_margin(margin, analysis, how)
         _draw_speed(speed, analysis, how)
@@ -124,10 +130,9 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
         _legend(margin, analysis, banded)
         _number(margin, marked, analysis, how)
         if clean:
-            _mark_closest(margin, analysis, how, height)
+            _mark_closest(margin, analysis, how)
         first = float(analysis.time[0]) if len(analysis.time) else 0.0
         time_axis((margin, speed, altitude), analysis, how, first, span)
-        _foot(figure, marked, how, height)
     return figure
 
 
@@ -147,7 +152,7 @@ def overview_figure(analysis: Analysis, how: Presentation | None = None,
     """
     how = presented(analysis, how)
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(6.9, 1.7))
+        figure = Picture(figsize=(WIDTH_IN, 1.7))
         figure.colours = 64
         axes = figure.add_axes((0.085, 0.15, 0.905, 0.8))
         band(axes, analysis, assessment, how.units.per_knot)
@@ -157,85 +162,12 @@ def overview_figure(analysis: Analysis, how: Presentation | None = None,
         for one in analysis.exceedances:
             for edge in (one.start_s, one.end_s):
                 axes.axvline(edge, color=VERMILION, linewidth=0.9, zorder=0.6)
-        _number(axes, _marked(analysis, assessment, how), analysis, how)
+        _number(axes, numbered(analysis, assessment, how), analysis, how)
         first = float(analysis.time[0]) if len(analysis.time) else 0.0
         time_axis((axes,), analysis, how, first, span)
         axes.set_xlabel("")
         axes.set_ylabel(words.AXES["own_margin"].format(unit=how.units.speed))
     return figure
-
-
-@dataclass(frozen=True)
-class _Marked:
-    """An exceedance with its number, and its outcome where that isn't proven over."""
-
-    number: int
-    one: Exceedance
-    outcome: str = ""
-    severity: str = ""
-
-    @property
-    def excess(self) -> float:
-        return float(np.nan_to_num(self.one.worst_excess_kt))
-
-
-def _marked(analysis: Analysis, assessment: Assessment | None, how: Presentation
-            ) -> list[_Marked]:
-    """Return the exceedances that are numbered: those that decide, in the order of time."""
-    found = analysis.exceedances
-    assessed = assessment.exceedances if assessment else ()
-    chosen = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)
-    marked = []
-    for i in sorted(chosen[:LABELLED]):
-        outcome = on_basis(assessed[i], how.basis).word if assessed else PROVEN_OVER
-        rated = assessed[i].severity if assessed else None
-        marked.append(_Marked(i + 1, found[i], "" if outcome == PROVEN_OVER else
-                              decision_text.outcome(outcome),
-                              severity_text.LEVELS[rated.level] if rated else ""))
-    return marked
-
-
-def _headline(analysis: Analysis, assessment: Assessment | None, how: Presentation) -> list[str]:
-    """Return the verdict in lines, and which exceedances are numbered where they are many."""
-    more = len(analysis.exceedances) > LABELLED
-    numbered = words.WORST_NUMBERED.format(count=LABELLED) if more else ""
-    said = verdict_sentences.headline(flight_facts(assessment or analysis, how), how)
-    return textwrap.wrap(said + numbered, HEADLINE_CHARACTERS)
-
-
-def _head(figure: Figure, analysis: Analysis, said: list[str], how: Presentation,
-          height: float) -> None:
-    several = words.FLIGHT.format(number=analysis.flight) if analysis.flight > 1 else ""
-    name = f"{analysis.sheet.aircraft}: {analysis.log.source.path.name}"
-    if how.deidentified:
-        name = words.NO_NAME
-    figure.text(0.08, 1 - 0.2 / height, plain_text(f"{name}{several}"), fontsize=11,
-                weight="bold", va="center")
-    for i, one in enumerate(said):
-        figure.text(0.08, 1 - (0.4 + HEADLINE_IN * i) / height, plain_text(one), va="center")
-
-
-def _foot(figure: Figure, marked: list[_Marked], how: Presentation, height: float) -> None:
-    for i, each in enumerate(marked):
-        one = each.one
-        said = how.exceeded_by(one)
-        put = words.NOT_PROVEN if each.outcome else words.EXCEEDED
-        text = put.format(
-            number=each.number, limit=one.limit, excess=said, outcome=each.outcome,
-            start=how.instant(one.start_s), end=how.instant(one.end_s),
-            span=value_words.length(one.duration_s),
-            over=value_words.length(one.time_over_s))
-        text += words.SEVERITY.format(level=each.severity) if each.severity else ""
-        figure.text(0.08, (0.42 + 0.2 * (len(marked) - 1 - i)) / height, plain_text(text),
-                    va="center", fontsize=8)
-    figure.text(
-        0.08,
-        0.15 / height,
-        " ".join(verdict_sentences.CAUTIONS_IN_SHORT),
-        fontsize=7.5,
-        color=GREY,
-        va="center",
-    )
 
 
 def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
@@ -259,7 +191,7 @@ def _draw_margin(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     spacing = 0.08 * (top - low) or 1.0
     axes.set_ylim(low - 3.6 * spacing, top + (0 if top == close else spacing))
     axes.annotate(words.OVER_LIMIT, (1, 0), (-2, -3), xycoords=("axes fraction", "data"),
-                  textcoords="offset points", ha="right", va="top", fontsize=8)
+                  textcoords="offset points", ha="right", va="top", fontsize=SMALL_PT)
     axes.set_ylabel(label)
 
 
@@ -331,10 +263,10 @@ def _draw_altitude(axes: Axes, analysis: Analysis, how: Presentation) -> None:
             continue
         axes.axhline(height * per_foot, color=VERMILION, linewidth=1.1, linestyle=(0, (6, 2, 1, 2)))
         axes.annotate(name, (0.005, height * per_foot), (0, 2), xycoords=("axes fraction", "data"),
-                      textcoords="offset points", va="bottom", fontsize=8, path_effects=HALO)
+                      textcoords="offset points", va="bottom", fontsize=SMALL_PT, path_effects=HALO)
     if far:
         axes.annotate(words.ABOVE_THE_FLIGHT.format(crossovers="; ".join(far)), (0.005, 0.98),
-                      fontsize=8, xycoords="axes fraction", va="top", path_effects=HALO)
+                      fontsize=SMALL_PT, xycoords="axes fraction", va="top", path_effects=HALO)
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.1 * (high - low))
 
@@ -361,7 +293,7 @@ def _legend(axes: Axes, analysis: Analysis, banded: bool) -> None:
         axes.legend(handles=handles, loc="upper center", ncols=4, **LEGEND)
 
 
-def _number(axes: Axes, marked: list[_Marked], analysis: Analysis, how: Presentation) -> None:
+def _number(axes: Axes, marked: list[Numbered], analysis: Analysis, how: Presentation) -> None:
     """Mark and number exceedances; the numbers of neighbours step down, so as not to meet."""
     before, step = -np.inf, 0
     for each in sorted(marked, key=lambda each: each.one.worst_time_s):
@@ -378,15 +310,10 @@ def _number(axes: Axes, marked: list[_Marked], analysis: Analysis, how: Presenta
                       path_effects=HALO)
 
 
-def _mark_closest(axes: Axes, analysis: Analysis, how: Presentation, height: float) -> None:
+def _mark_closest(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     closest = analysis.smallest[0]
     axes.plot(closest.time_s, closest.margin_kt * how.units.per_knot, marker="o", markersize=7,
               color="black", markerfacecolor="none")
-    figure = axes.get_figure(root=True)
-    assert figure is not None
-    figure.text(0.08, 0.42 / height,
-                report_sentences.closest_sentence(smallest_facts(analysis)[0], how),
-                va="center", fontsize=8.5)
 
 
 def _span(analysis: Analysis) -> float:

@@ -7,7 +7,15 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from loganalyze.results.assessment_results import LimitMeasure
-from loganalyze.show.figures.figure_style import BLUE, STYLE, VERMILION, Picture, plain_text
+from loganalyze.show.figures.figure_style import (
+    BLUE,
+    SMALL_PT,
+    STYLE,
+    VERMILION,
+    WIDTH_IN,
+    Picture,
+    plain_text,
+)
 from loganalyze.text.language import picture_labels as words
 from loganalyze.text.language import report_labels
 from loganalyze.text.presentation import Presentation
@@ -39,8 +47,8 @@ def histogram_figure(measure: LimitMeasure, how: Presentation | None = None) -> 
     """
     how = how or Presentation()
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(10, 3.0))
-        axes = figure.add_axes((0.08, 0.17, 0.89, 0.72))
+        figure = Picture(figsize=(WIDTH_IN, 2.3))
+        axes = figure.add_axes((0.1, 0.2, 0.885, 0.67))
         edges = np.array([edge for edge, _ in measure.histogram]) * how.units.per_knot
         minutes = np.array([time for _, time in measure.histogram]) / 60
         if minutes.any():
@@ -59,7 +67,7 @@ def histogram_figure(measure: LimitMeasure, how: Presentation | None = None) -> 
         axes.set_axisbelow(True)
         axes.axvline(0, color="black", linewidth=1.2)
         axes.annotate(words.OVER_LIMIT, (0, 1), (-4, -2), xycoords=("data", "axes fraction"),
-                      textcoords="offset points", ha="right", va="top", fontsize=8)
+                      textcoords="offset points", ha="right", va="top", fontsize=SMALL_PT)
         axes.set_xlabel(words.AXES["margin"].format(unit=how.units.speed))
         axes.set_ylabel(words.AXES["minutes"])
         limit = measure.limit or report_labels.ALL_LIMITS

@@ -17,6 +17,7 @@ from loganalyze.show.figures.figure_style import (
     HALO,
     STYLE,
     VERMILION,
+    WIDTH_IN,
     Picture,
     plain_text,
 )
@@ -80,7 +81,7 @@ def ruler_figure(one: DialReading, how: Presentation | None = None) -> Figure:
     lines = words.reading_lines(one, how)
     with mpl.rc_context(STYLE):
         height = 1.6 + 0.2 * len(lines)
-        figure = Picture(figsize=(7.5, height))
+        figure = Picture(figsize=(WIDTH_IN, height))
         figure.colours = FEW_COLOURS
         axes = figure.add_axes((0.02, 0.2 * len(lines) / height, 0.96, 1.55 / height))
         axes.set_axis_off()

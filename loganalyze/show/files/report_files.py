@@ -9,7 +9,7 @@ from pathlib import Path
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.figures.figure_style import png_bytes
 from loganalyze.show.files import report_formats
-from loganalyze.show.pdf.pdf_report import Paper
+from loganalyze.show.pdf.pdf_sheet import Paper
 from loganalyze.show.report.report_blocks import Picture
 from loganalyze.show.report.report_building import flight_report
 from loganalyze.text.facts import Summary

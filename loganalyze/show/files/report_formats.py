@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from loganalyze.show.page.html_page import report_html
-from loganalyze.show.pdf.pdf_report import Paper, report_pdf
+from loganalyze.show.pdf.pdf_report import report_pdf
+from loganalyze.show.pdf.pdf_sheet import Paper
 from loganalyze.show.report.report_blocks import Picture, Report
 
 Drawn = Callable[[Picture], bytes]

@@ -55,7 +55,8 @@ def glance(subject: Subject) -> tuple[Section, ...]:
     facts, how = subject.facts, subject.how
     pairs = list(_key_facts(subject, facts))
     picture = Picture(
-        "flight", partial(margin_figure, subject.analysis, how, subject.assessment),
+        "flight", partial(margin_figure, subject.analysis, how, subject.assessment,
+                          alone=False),
         wording.glance_words(facts, how), label.GLANCE_CAPTION)
     return (Section("glance", label.SECTIONS["glance"], (
         KeyValues(tuple(pairs)),
