@@ -9,8 +9,12 @@ import pytest
 
 import loganalyze
 from loganalyze.review.cases.case_index import CaseIndex
+from loganalyze.review.cases.case_matching import Span, own_key
 from loganalyze.review.cases.case_rows import Standing
+from loganalyze.review.decisions.decision_database import DecisionDatabase, open_database
+from loganalyze.review.decisions.trail_entries import Actor
 from tests.fleet.conftest import write_log, write_sheet
+from tests.review import postgresql_server
 
 TODAY = date(2031, 6, 1)
 FLIGHTS = (("north/DEMO-1", 251, "2031-01-06"), ("north/DEMO-1", 262, "2031-02-07"),
@@ -71,3 +75,37 @@ def standing(index: CaseIndex, key: str, **changes: object) -> Standing:
              "verdict": verdict, "open_follow_ups": 0, "next_due": None, "owners": (),
              "words": "", **changes}
     return Standing(span.key, span.log_sha256, span.limit, span.start_s, span.end_s, **given)
+
+
+ANNE, BO = Actor("anne", "reviewer"), Actor("bo", "gatekeeper")
+VERDICT = {"judgement_key": "1", "present": True, "severity": "low", "limit": "VMO"}
+
+
+def case_span(number: int = 0) -> Span:
+    log = f"{number:064x}"
+    return Span(own_key(log, "VMO", 12.5), log, "VMO", 12.5, 31.0)
+
+
+@pytest.fixture(scope="session")
+def postgresql():
+    """The address of a running server; skipped with the reason where there can't be one."""
+    if reason := postgresql_server.unavailable():
+        pytest.skip(reason)
+    with postgresql_server.server() as address:
+        yield address
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def place(request, tmp_path) -> str | Path:
+    """Where a new database of decisions can be, for `open_database`."""
+    if request.param == "sqlite":
+        (tmp_path / "decisions").mkdir()
+        return tmp_path / "decisions"
+    return postgresql_server.empty_database(request.getfixturevalue("postgresql"), "review")
+
+
+@pytest.fixture
+def database(place) -> DecisionDatabase:
+    opened = open_database(place)
+    yield opened
+    opened.close()
