@@ -32,7 +32,8 @@ def flown(log, rows, rng, **changed):
         "pressure_altitude": np.interp(share, [0, 0.2, 0.6, 1], [-900, 12000, 65000, 0])
         + rng.normal(0, 3, rows),
         "flap": np.where(share < 0.15, 15.0, 0.0),
-        "gear_down": np.where(share > 0.9, 1.0, 0.0),
+        # All four of what applies with flaps and gear, inside one block.
+        "gear_down": np.where((share > 0.9) | (np.abs(share - 0.15) < 0.02), 1.0, 0.0),
     }
     for values in channels.values():
         values[rng.random(rows) < 0.01] = math.nan
@@ -58,6 +59,7 @@ def test_the_same_bytes_compiled_or_not(recorded, verdict_only, log, sheet, monk
         flight = type(flight)(flight.time, channels, flight.source, interval_s=0.25)
     limits = sheet(*LIMITS, temperature={"outside_air": "total", "recovery_factor": 0.9})
     found = []
+    assert kernel_loading.load() is not None  # else both are the plain loops
     for enough in (math.inf, 0):
         monkeypatch.setattr(kernel_loading, "ENOUGH", enough)
         found.append(analyze(flight, limits, verdict_only=verdict_only))

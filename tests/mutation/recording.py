@@ -2,7 +2,9 @@
 
 One process a test file. What was recorded of a test file holds until that file or a conftest
 beside it changes. Lines of the package that have moved since are found again by their text, so a
-stale record can only make a mutant survive that a test would kill, never the other way about.
+stale record can only make a mutant survive that a test would kill, never the other way about. How
+many records are older than the program is printed; `python -m tests.mutation 0 --record` makes all
+anew.
 """
 
 from __future__ import annotations
@@ -37,8 +39,8 @@ class Record:
     lines: dict[str, dict[str, list[int]]] = field(default_factory=dict)
 
 
-def records(root: Path, files: list[Path], without: list[str]) -> list[Record]:
-    """Return a record of each test file, made now where none is kept."""
+def records(root: Path, files: list[Path], without: list[str], anew: bool = False) -> list[Record]:
+    """Return a record of each test file, made now where none is kept, or all are made anew."""
     kept = Path(tempfile.gettempdir()) / f"loganalyze-mutation-{_digest(str(root))}"
     kept.mkdir(exist_ok=True)
     stored: list[Path] = []
@@ -49,6 +51,8 @@ def records(root: Path, files: list[Path], without: list[str]) -> list[Record]:
         left_out = [one for one in without if one.startswith(name)]
         key = _digest(*(one.read_text() for one in [file, *beside]), *left_out)
         stored.append(kept / f"{name.replace('/', '-')}-{key}.json")
+        if anew:
+            stored[-1].unlink(missing_ok=True)
         if not stored[-1].exists():
             missing.append([str(file), str(stored[-1]), *left_out])
     if missing:
@@ -57,7 +61,17 @@ def records(root: Path, files: list[Path], without: list[str]) -> list[Record]:
                               cwd=root, env={**os.environ, "PYTHONPATH": str(root)}).returncode
         if code:
             raise SystemExit("These tests fail before anything is changed.")
-    return [_moved(root, json.loads(path.read_text())) for path in stored]
+    contents = [json.loads(path.read_text()) for path in stored]
+    older = sum(_is_older(root, content) for content in contents)
+    if older:
+        print(f"{older} of {len(contents)} records are older than the program: some tests may be "
+              "missed. --record makes them anew.", flush=True)
+    return [_moved(root, content) for content in contents]
+
+
+def _is_older(root: Path, stored: dict[str, Any]) -> bool:
+    return any(not (root / module).exists() or (root / module).read_text() != then
+               for module, then in stored["sources"].items())
 
 
 def _digest(*texts: str) -> str:

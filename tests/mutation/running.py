@@ -32,7 +32,7 @@ from tests.mutation.recording import Record
 STARTING_S = 20.0  # of CPU time, allowed beyond three times what the tests took
 
 
-class Tests:
+class RecordedTests:
     """The recorded tests, asked for by the line that a mutant changes."""
 
     def __init__(self, root: Path, records: Iterable[Record]) -> None:
@@ -58,11 +58,7 @@ class Tests:
         """Return the tests that execute a mutant: the quickest first, and its own package's."""
         found = self.execute(mutant) or self.by_module.get(mutant.module, set())
         if not found:  # compiled functions leave no trace: the lines that call them do
-            called = re.compile(r"\.(" + "|".join(re.findall(
-                r"^def (\w+)", "\n".join(self.sources[mutant.module]), re.M)) + r")\(")
-            found = {test for module, lines in self.sources.items()
-                     for number, line in enumerate(lines, 1) if called.search(line)
-                     for test in self.by_line.get((module, number), ())}
+            found = self._that_call(mutant.module)
         beside = f"tests/{mutant.module.split('/')[1]}/"  # tests mirror the package
 
         def cost(test: str) -> float:
@@ -70,6 +66,18 @@ class Tests:
             return seconds / 5 if test.startswith(beside) else seconds
 
         return sorted(found, key=lambda one: (cost(one), one))
+
+    def _that_call(self, compiled: str) -> set[str]:
+        """Return the tests of the lines in a module's own folder that call its functions.
+
+        Functions elsewhere may have the same names; their many quick tests would use up the time.
+        """
+        called = re.compile(r"\.(" + "|".join(re.findall(
+            r"^def (\w+)", "\n".join(self.sources[compiled]), re.M)) + r")\(")
+        return {test for module, lines in self.sources.items()
+                if Path(module).parent == Path(compiled).parent
+                for number, line in enumerate(lines, 1) if called.search(line)
+                for test in self.by_line.get((module, number), ())}
 
     def quickest(self) -> list[str]:
         """Return the quickest test of each file."""
@@ -113,7 +121,8 @@ class Outcome:
 class Session:
     """A pytest plugin that runs tests for each mutant in the place of running all once."""
 
-    def __init__(self, root: Path, mutants: list[Mutant], tests: Tests, budget_s: float) -> None:
+    def __init__(self, root: Path, mutants: list[Mutant], tests: RecordedTests,
+                 budget_s: float) -> None:
         self.root, self.mutants, self.tests, self.budget_s = root, mutants, tests, budget_s
         self.items: dict[str, pytest.Item] = {}
         self.functions: dict[tuple[str, str, int], list[FunctionType]] = {}
@@ -201,6 +210,8 @@ class Session:
             sys.dont_write_bytecode = True
             os.environ |= {"PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1",
                            "NUMBA_CACHE_DIR": str(self.failed.parent)}
+            if "numba" in sys.modules:  # which has read the environment when it was loaded
+                sys.modules["numba"].config.CACHE_DIR = str(self.failed.parent)
             os.chdir(copy)
             sys.path[:] = [one.replace(str(self.root), str(copy)) for one in sys.path if one]
             for name, module in list(sys.modules.items()):

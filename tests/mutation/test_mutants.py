@@ -8,6 +8,9 @@ from pathlib import Path
 import pytest
 
 from tests.mutation.mutants import mutants
+from tests.mutation.outcome_table import OutcomeTable
+from tests.mutation.recording import Record
+from tests.mutation.running import Outcome, RecordedTests
 
 CASES = {
     "y = a + b": ["y = (a - b)"],
@@ -50,3 +53,31 @@ def test_what_is_explained_stands_in_its_module():
         assert one["why"]
         source = (root / one["module"]).read_text()
         assert one["line"] in [line.strip() for line in source.split("\n")], one["line"]
+
+
+def test_tests_of_a_compiled_function_are_those_that_call_it_not_a_namesake(tmp_path):
+    for name, text in {"engine/kernels.py": "def columns(n):\n    return 2 * n\n",
+                       "engine/blocks.py": "def block(compiled):\n    compiled.columns(3)\n",
+                       "text/words.py": "def said(table):\n    return table.columns(3)\n"}.items():
+        (tmp_path / "loganalyze" / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / "loganalyze" / name).write_text(text)
+    record = Record({"tests/a.py::block": 3.0, "tests/b.py::said": 0.1},
+                    {"tests/a.py::block": {"loganalyze/engine/blocks.py": [2]},
+                     "tests/b.py::said": {"loganalyze/text/words.py": [2]}})
+    module = "loganalyze/engine/kernels.py"
+    changed = next(mutants(module, (tmp_path / module).read_text()))
+    assert RecordedTests(tmp_path, [record]).of(changed) == ["tests/a.py::block"]
+
+
+def test_a_table_continues_a_stopped_run(tmp_path):
+    first, second = list(mutants("loganalyze/m.py", "y = a < b"))
+    table = OutcomeTable(tmp_path / "table.txt", "seed 1")
+    table.add("air", Outcome(first, "survived", 2, 3), "only speed")
+    table.add("air", Outcome(second, "killed", 1, 3, "tests/a.py::b"), "")
+    again = OutcomeTable(tmp_path / "table.txt", "seed 1")
+    assert again.holds("air", first)
+    assert not again.holds("limits", first)
+    assert again.states("air", first) == ["survived", "explained"]
+    assert again.states("air", second) == ["killed"]
+    with pytest.raises(SystemExit, match="outcomes of other mutants"):
+        OutcomeTable(tmp_path / "table.txt", "seed 2")
