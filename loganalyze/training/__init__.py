@@ -9,14 +9,34 @@ from loganalyze.training.exercises import (
     ExerciseFindings,
     ExerciseMeasure,
 )
+from loganalyze.training.lesson_assessment import Lesson, assess_lesson, with_school_ceilings
+from loganalyze.training.segments.segment_results import (
+    Change,
+    Criterion,
+    Departure,
+    Grade,
+    KeptMargin,
+    Measured,
+    Segment,
+)
 
 __all__ = [
     "EXERCISE_KINDS",
+    "Change",
+    "Criterion",
+    "Departure",
     "Exercise",
     "ExerciseFindings",
     "ExerciseMeasure",
+    "Grade",
+    "KeptMargin",
+    "Lesson",
+    "Measured",
     "Schedule",
+    "Segment",
     "Tolerance",
+    "assess_lesson",
     "find_exercises",
     "read_schedule",
+    "with_school_ceilings",
 ]
