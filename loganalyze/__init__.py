@@ -51,6 +51,8 @@ if TYPE_CHECKING:
         rate_change,
     )
     from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends, fleet_trends
+    from loganalyze.fleet.store.deidentified_export import export_deidentified
+    from loganalyze.fleet.store.retention import Retained, retain
     from loganalyze.fleet.store.store_queries import connect_store
     from loganalyze.limits.evaluate import evaluate
     from loganalyze.limits.evaluation import Evaluation, LowestLimit
@@ -163,6 +165,8 @@ _NAMES: dict[str, str] = {
     "loganalyze.explain.what_if": "WhatIf WhatIfSettings WhatWouldHaveHelped what_if",
     "loganalyze.fleet.statistics.event_rates": "EventRate RateChange event_rate rate_change",
     "loganalyze.fleet.running.fleet_run": "FleetReport run_fleet",
+    "loganalyze.fleet.store.deidentified_export": "export_deidentified",
+    "loganalyze.fleet.store.retention": "Retained retain",
     "loganalyze.fleet.store.store_queries": "connect_store",
     "loganalyze.fleet.statistics.trend_tables": "TrendRow Trends fleet_trends",
     "loganalyze.fleet.running.worker_pool": "Workers",
@@ -309,6 +313,7 @@ __all__ = [
     "Reference",
     "ReportOptions",
     "ResultsFolder",
+    "Retained",
     "Settings",
     "Severity",
     "Smallest",
@@ -344,6 +349,7 @@ __all__ = [
     "envelope_figure",
     "evaluate",
     "event_rate",
+    "export_deidentified",
     "fleet_trends",
     "histogram_figure",
     "limit_envelope",
@@ -360,6 +366,7 @@ __all__ = [
     "read_limits",
     "read_log",
     "read_priors",
+    "retain",
     "ruler_figure",
     "run_fleet",
     "save_figure",

@@ -50,6 +50,12 @@ EVERY_S = 0.5
 @click.option("--scheduler", metavar="ADDRESS",
               help="Judge on the workers of the Dask scheduler at this address; they must see the "
               "logs under the same paths.")
+@click.option("--protect", type=FILE, metavar="KEYFILE",
+              help="Keep pseudonyms instead of names, and months instead of dates; made with the "
+              "secret key in this file, which a first run makes. Keep it apart from the store.")
+@click.option("--identities", type=FILE, metavar="DIR",
+              help="With --protect, at the first run: the folder in which names and dates are "
+              "kept; otherwise in the store's own identities.")
 @click.option("--fail-on-exceedance", is_flag=True,
               help="Exit with 1 when any exceedance was found in this run.")
 @click.option("--quiet", "-q", is_flag=True, help="Print nothing but problems of the run itself.")
@@ -65,6 +71,8 @@ def command(
     samples: Literal["none", "around", "all"],
     workers: int | None,
     scheduler: str | None,
+    protect: Path | None,
+    identities: Path | None,
     fail_on_exceedance: bool,
     quiet: bool,
     as_json: bool,
@@ -89,7 +97,7 @@ def command(
     report = run_fleet(
         logs, store, limits=limits, columns=columns, fleet=fleet_file, thresholds=thresholds,
         samples=samples, folders=each == "folder", workers=workers, scheduler=scheduler,
-        progress=_progress(quiet))
+        protect=protect, identities=identities, progress=_progress(quiet))
     if as_json:
         print_json(asdict(report))
     elif not quiet:
@@ -124,8 +132,8 @@ def _print(report: FleetReport, store: Path) -> None:
 
     lines = fleet_sentences.run_lines(
         logs=report.logs, same=report.same, known=report.known, judged=report.judged,
-        flights=report.flights, hours=report.hours, problems=report.problems,
-        outcomes=report.outcomes, unjudged_limits=report.unjudged_limits,
+        expired=report.expired, flights=report.flights, hours=report.hours,
+        problems=report.problems, outcomes=report.outcomes, unjudged_limits=report.unjudged_limits,
         seconds=report.seconds, store=str(store))
     click.echo("\n".join([*lines, *verdict_sentences.CAUTIONS]))
 

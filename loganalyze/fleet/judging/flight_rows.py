@@ -93,6 +93,7 @@ PROBLEM_COLUMNS = (
     Column("log_sha256", "string", "", "SHA-256 of its bytes, where they could be read"),
     Column("attempt_key", "string", "", "hash of that, of all that a log of this run can be "
            "judged by, and of the version: with the same it isn't tried again"),
+    Column("seen_on", "datetime", "", "the day [UTC] on which it was first met so", True),
 )
 
 RETURNED = "returned"

@@ -21,11 +21,15 @@ from loganalyze.fleet.judging.log_judging import (
     judge_logs,
 )
 from loganalyze.fleet.judging.log_sources import LogSource, find_logs
+from loganalyze.fleet.protection.secret_key import SecretKey, secret_key
 from loganalyze.fleet.running import worker_pool
 from loganalyze.fleet.running.worker_pool import DaskWorkers, LocalWorkers, NoWorkers, Workers
+from loganalyze.fleet.store.shard_deletion import expired_digest, expired_digests
 from loganalyze.fleet.store.shard_writing import StoreWriter, problem_row, writing
+from loganalyze.fleet.store.store_layout import ABOUT
 from loganalyze.fleet.store.store_queries import KnownLog, known_logs, problem_rows
 from loganalyze.problems import Problem
+from loganalyze.read.plan.log_opening import stated_registration
 
 BATCH = 8
 """Logs that a worker is given at once: fewer cost messages, more leave a worker idle at the end."""
@@ -41,7 +45,8 @@ class FleetReport:
 
     ``logs`` : found; ``same`` : of them, of the same bytes as another one; ``known`` : judged
     already, with the same result to be expected; ``judged`` : judged in this run, with their
-    ``flights`` and ``hours``; ``problems`` : not judged, in all; ``outcomes`` : the flights of
+    ``flights`` and ``hours``; ``problems`` : not judged, in all; ``expired`` : deleted for their
+    age, and so not judged again; ``outcomes`` : the flights of
     this run by outcome.
     """
 
@@ -53,6 +58,7 @@ class FleetReport:
     hours: float = 0.0
     samples: int = 0
     problems: int = 0
+    expired: int = 0
     unexpected: int = 0
     outcomes: dict[str, int] = field(default_factory=dict)
     unjudged_limits: int = 0
@@ -62,7 +68,7 @@ class FleetReport:
     @property
     def done(self) -> int:
         """Logs that are dealt with."""
-        return self.same + self.known + self.judged + self.problems
+        return self.same + self.known + self.expired + self.judged + self.problems
 
 
 def run_fleet(
@@ -77,6 +83,8 @@ def run_fleet(
     folders: bool = False,
     workers: int | Workers | None = None,
     scheduler: str | None = None,
+    protect: str | Path | None = None,
+    identities: str | Path | None = None,
     progress: Callable[[FleetReport], None] | None = None,
 ) -> FleetReport:
     """Judge all logs into a store, each once for the same limits sheet, settings and version.
@@ -103,6 +111,12 @@ def run_fleet(
         else to judge, as `loganalyze.fleet.running.worker_pool` describes it.
     scheduler : str, optional
         Address of a Dask scheduler on whose workers the logs are judged instead.
+    protect : path-like, optional
+        A file with the secret key of pseudonyms, made where there is none: the store's rows hold
+        these instead of names, and months instead of instants.
+    identities : path-like, optional
+        A new folder in which what is behind the pseudonyms is kept; otherwise it is the dataset
+        `identities` of the store.
     progress : callable, optional
         Called with the report so far, after each log.
 
@@ -133,11 +147,27 @@ def run_fleet(
               AircraftChoice.of_sheet(Path(limits or ""), Path(columns) if columns else None))
     job = FleetJob(choice, dict(thresholds or {}), samples)
     pool = _pool(workers, scheduler)
+    key = _key(Path(store), protect, identities)
     sources = find_logs(logs, folders=folders)
     run = _Run(job, FleetReport(logs=len(sources)), progress)
-    with writing(Path(store)) as writer:
+    with writing(Path(store), key, Path(identities) if identities else None) as writer:
         run.into(writer, sources, pool)
     return run.report
+
+
+def _key(store: Path, protect: str | Path | None, identities: str | Path | None,
+         ) -> SecretKey | None:
+    """Return the key of a run's pseudonyms; a new one only for a new store."""
+    if protect is None:
+        if identities is not None:
+            raise Problem("identities are kept apart of a protected store only", str(identities),
+                          "give --protect as well")
+        return None
+    place = Path(protect)
+    if store.resolve() in place.resolve().parents:
+        raise Problem("the key file is inside the store", str(place), "keep it elsewhere: with it "
+                      "names can be tried against the pseudonyms")
+    return secret_key(place, make=not (store / ABOUT).exists())
 
 
 def _pool(workers: int | Workers | None, scheduler: str | None) -> Workers:
@@ -159,6 +189,7 @@ class _Run:
         self._job, self._progress = job, progress
         self._began = self._written = time.monotonic()
         self._known: dict[str, KnownLog] = {}
+        self._expired: set[str] = set()
         self._tried: dict[str, tuple[str | None, ...]] = {}
         self._waiting: list[JudgedLog] = []
         self._flights = 0
@@ -168,11 +199,13 @@ class _Run:
         """Judge what isn't judged yet, and write it."""
         self._writer = writer
         self._known = known_logs(writer.folder)
+        self._expired = expired_digests(writer.folder)
         self._tried = {row[4]: row for row in problem_rows(writer.folder) if row[4] is not None}
         task = partial(judge_logs, self._job.packed())
         for result in worker_pool.run(pool, task, _batches(self.to_judge(sources)), _given_up):
             self.take(result)
-        self.finish({source.name for source in sources})
+        self.finish({hidden for source in sources
+                     for hidden in (source.name, writer.hidden(source.name))})
         self.report.seconds = time.monotonic() - self._began
 
     def to_judge(self, sources: Sequence[LogSource]) -> Iterator[LogTask]:
@@ -184,12 +217,15 @@ class _Run:
                     self.take(digest)
                 elif digest in seen:
                     self._count("same")
+                elif expired_digest(digest) in self._expired:
+                    seen.add(digest)
+                    self._count("expired")
                 elif self._is_known(source, digest):
                     seen.add(digest)
                     self._count("known")
                 elif (row := self._tried.get(self._job.attempt_key(digest))) is not None:
                     seen.add(digest)
-                    self._failures.append(row)
+                    self._failures.append(row[:5])
                     self._count("problems")
                 else:
                     seen.add(digest)
@@ -203,6 +239,11 @@ class _Run:
             self._failures.append(problem_row(result, key))
             report.unexpected += result.kind == "unexpected error"
             self._count("problems")
+            return
+        known = self._known.get(result.task.sha256)
+        if known is not None and result.judgement_key in known.judgement_keys:
+            known.counts = result.judgement_key
+            self._count("known")
             return
         self._waiting.append(result)
         self._flights += result.flights
@@ -219,7 +260,7 @@ class _Run:
     def finish(self, sources: Set[str]) -> None:
         """Write what is left, and the problems: those of this run's `sources` anew."""
         self._write()
-        kept = [row for row in problem_rows(self._writer.folder) if row[0] not in sources]
+        kept = [row[:5] for row in problem_rows(self._writer.folder) if row[0] not in sources]
         self._writer.write_problems(sorted({*kept, *self._failures}, key=str))
         self._writer.write_returned([
             (sha256, known.counts, len(known.judgement_keys))
@@ -242,13 +283,21 @@ class _Run:
         known = self._known.get(digest)
         if known is None:
             return False
+        choice = self._job.choice
+        registration = choice.registration_in(source.name) or known.registration
         try:
-            basis = self._job.choice.basis(
-                source.name, self._job.choice.registration_in(source.name) or known.registration,
-                known.day)
-        except Problem:
+            if registration is None:
+                registration = ""
+                if choice.needs_registration(source.name):
+                    with source.local() as path:
+                        registration = stated_registration(path)
+            keys = {self._job.judgement_key(digest, choice.basis(source.name, registration, day))
+                    for day in known.days}
+        except (Problem, OSError):
             return False
-        key = self._job.judgement_key(digest, basis)
+        if len(keys) > 1:  # A sheet changed in its month, and only the log knows its day.
+            return False
+        (key,) = keys
         if key not in known.judgement_keys:
             return False
         known.counts = key

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.fleet.protection.pseudonyms import means_person
 from loganalyze.fleet.statistics.event_rates import (
     EventRate,
     RateChange,
@@ -143,6 +144,9 @@ def fleet_trends(
         if one not in (*OF_FLIGHTS, *OF_EVENTS) and not one.startswith(TAG):
             raise Problem(f"nothing is grouped by {one}", "--by", "write one of "
                           f"{', '.join((*OF_FLIGHTS, *OF_EVENTS))}, or {TAG}NAME of a tag")
+        if means_person(one.removeprefix(TAG)):
+            raise Problem(f"no table is made by person, as {one} would be", "--by",
+                          "leave it out: single flights are for those who debrief them")
     with connect_store(store) as db:
         fleet = _fleet(db, str(store))
         events = _events(db, proven)

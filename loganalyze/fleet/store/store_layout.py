@@ -11,11 +11,15 @@ import pyarrow as pa
 from loganalyze.fleet.judging.flight_rows import (
     FLIGHT_KEY,
     FLIGHTS,
+    PROBLEM_COLUMNS,
     PROBLEMS,
     RECORD_COLUMNS,
     RETURNED,
+    RETURNED_COLUMNS,
 )
 from loganalyze.fleet.judging.log_judging import row_tables
+from loganalyze.fleet.protection.pseudonyms import IDENTITIES
+from loganalyze.fleet.protection.secret_key import SecretKey
 from loganalyze.problems import Problem
 from loganalyze.show.tables.sample_table import sample_schema
 from loganalyze.show.tables.table_columns import Column, ResultTable, metadata
@@ -23,7 +27,21 @@ from loganalyze.show.tables.table_columns import Column, ResultTable, metadata
 LAYOUT = 2
 """Version of the layout; it rises when a dataset or column is added, renamed or taken away."""
 ABOUT = "store.json"
+UNDATED = (0, 0)
+"""Year and month of logs without a date."""
+EMPTY_SHARD = "000000-000000"
+"""The name of the shard without rows that lets an empty dataset be read."""
 SAMPLES = "samples"
+EXPIRED = "expired"
+EXPIRED_COLUMNS = (
+    Column("log_digest", "string", "", "SHA-256 of the SHA-256 of a log whose flights were deleted "
+           "for their age: it isn't judged again", True),
+)
+SMALL: dict[str, tuple[Column, ...]] = {
+    PROBLEMS: PROBLEM_COLUMNS, RETURNED: RETURNED_COLUMNS, EXPIRED: EXPIRED_COLUMNS}
+"""Datasets of one file each, which is replaced whole."""
+PROTECTED_BY = "protected_by"
+"""What `store.json` says of a protected store: the fingerprint of its key."""
 
 
 def dataset_names() -> tuple[str, ...]:
@@ -53,15 +71,26 @@ def partition(folder: Path, dataset: str, year: int, month: int) -> Path:
     return folder / dataset / f"year={year}" / f"month={month}"
 
 
-def about() -> dict[str, Any]:
+def single_file(folder: Path, dataset: str) -> Path:
+    """Return the file of a dataset that is there from the beginning."""
+    return partition(folder, dataset, *UNDATED) / f"{EMPTY_SHARD}.parquet"
+
+
+def about(key: SecretKey | None = None) -> dict[str, Any]:
     """Return what `store.json` says; every run of a program of this layout writes the same."""
-    return {"what": "a store of judged flights", "layout": LAYOUT,
-            "datasets": [*dataset_names(), PROBLEMS, RETURNED],
+    protected = {} if key is None else {PROTECTED_BY: key.fingerprint}
+    return {"what": "a store of judged flights", "layout": LAYOUT, **protected,
+            "datasets": [*dataset_names(), *SMALL, *([IDENTITIES] if key else [])],
             "partitions": ["year", "month"]}
 
 
-def check_store(folder: Path) -> None:
-    """Refuse a folder that is none of a store, or one of another layout.
+def is_protected(folder: Path) -> bool:
+    """Whether a store holds pseudonyms instead of names; raises Problem where it is none."""
+    return PROTECTED_BY in check_store(folder)
+
+
+def check_store(folder: Path) -> dict[str, Any]:
+    """Return what `store.json` says; refuse a folder without one, or of another layout.
 
     Raises
     ------
@@ -72,7 +101,7 @@ def check_store(folder: Path) -> None:
         raise Problem("there is no store in this folder", str(folder),
                       "run loganalyze fleet first, or check --store")
     try:
-        said = json.loads((folder / ABOUT).read_text(encoding="utf-8"))
+        said: dict[str, Any] = json.loads((folder / ABOUT).read_text(encoding="utf-8"))
         layout = said["layout"]
     except (OSError, ValueError, KeyError, TypeError):
         raise Problem(f"the folder holds no {ABOUT}, so it is no store", str(folder),
@@ -80,3 +109,4 @@ def check_store(folder: Path) -> None:
     if layout != LAYOUT:
         raise Problem(f"the store has layout {layout}, and this program writes {LAYOUT}",
                       str(folder), "judge the logs into a new store")
+    return said

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import monthrange
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -19,7 +20,13 @@ from loganalyze.fleet.judging.flight_rows import (
     RETURNED,
     RETURNED_COLUMNS,
 )
-from loganalyze.fleet.store.store_layout import check_store, dataset_names
+from loganalyze.fleet.protection.pseudonyms import IDENTITIES
+from loganalyze.fleet.store.store_layout import (
+    SMALL,
+    check_store,
+    dataset_names,
+    is_protected,
+)
 from loganalyze.problems import Problem
 from loganalyze.show.tables.table_columns import Column
 
@@ -31,21 +38,24 @@ if TYPE_CHECKING:
 class KnownLog:
     """What a store knows of a log: by what it was judged, in order, and whose it is.
 
-    ``counts`` : the judgement that counts.
+    ``counts`` : the judgement that counts; ``registration`` : None where its identity has been
+    deleted; ``days`` : the day of its first flight, or the first and the last that it may be.
     """
 
     judgement_keys: list[str] = field(default_factory=list)
     counts: str = ""
-    registration: str = ""
-    day: date | None = None
+    registration: str | None = ""
+    days: tuple[date | None, ...] = (None,)
 
 
 def known_logs(folder: Path) -> dict[str, KnownLog]:
     """Return the logs of a store by the SHA-256 of their bytes."""
     found: dict[str, KnownLog] = defaultdict(KnownLog)
+    whose = _identities(folder)
     rows = dataset(folder, FLIGHTS.name).to_table(
-        ["log_sha256", "judgement", "judgement_key", "registration", "flight", "start_utc"])
-    for sha256, _, key, registration, flight, start in sorted(zip(
+        ["log_sha256", "judgement", "judgement_key", "registration", "flight", "start_utc",
+         "flight_key"])
+    for sha256, _, key, registration, flight, start, flight_key in sorted(zip(
             *(column.to_pylist() for column in rows.columns), strict=True),
             key=lambda row: row[:2]):
         known = found[sha256]
@@ -53,17 +63,49 @@ def known_logs(folder: Path) -> dict[str, KnownLog]:
             continue
         known.judgement_keys.append(key)
         known.counts = key
-        known.registration = registration or ""
-        known.day = start.date() if isinstance(start, datetime) else None
+        if whose is None:
+            known.registration, known.days = registration or "", (_day(start),)
+        elif flight_key in whose:
+            registration, start = whose[flight_key]
+            known.registration, known.days = registration or "", (_day(start),)
+        else:
+            known.registration, known.days = None, _days_of_month(start)
     for sha256, key, judgements in rows_of(folder, RETURNED, RETURNED_COLUMNS):
         if sha256 in found and len(found[sha256].judgement_keys) == judgements:
             found[sha256].counts = key
     return dict(found)
 
 
+def _identities(folder: Path) -> dict[str, tuple[str | None, datetime | None]] | None:
+    """Return registration and start by flight key; None where the store holds names."""
+    if not is_protected(folder):
+        return None
+    rows = dataset(folder, IDENTITIES).to_table(["flight_key", "registration", "start_utc"])
+    return {key: (registration, start) for key, registration, start in zip(
+        *(column.to_pylist() for column in rows.columns), strict=True) if key is not None}
+
+
+def _day(start: datetime | None) -> date | None:
+    return None if start is None else start.date()
+
+
+def _days_of_month(start: datetime | None) -> tuple[date | None, ...]:
+    if start is None:
+        return (None,)
+    first = start.date()
+    return first, first.replace(day=monthrange(first.year, first.month)[1])
+
+
 def problem_rows(folder: Path) -> list[tuple[str | None, ...]]:
-    """Return the rows of `problems`."""
-    return rows_of(folder, PROBLEMS, PROBLEM_COLUMNS)
+    """Return the rows of `problems`, with the names that are still known of a protected store."""
+    rows = rows_of(folder, PROBLEMS, PROBLEM_COLUMNS)
+    if not is_protected(folder):
+        return rows
+    named = dataset(folder, IDENTITIES).to_table(
+        ["flight_key", "pseudonym", "source", "reason"]).to_pylist()
+    whose = {one["pseudonym"]: (one["source"], one["reason"]) for one in named
+             if one["flight_key"] is None}
+    return [(*whose.get(row[0], row[:2]), *row[2:]) for row in rows]
 
 
 def rows_of(folder: Path, name: str, columns: Sequence[Column]) -> list[tuple[Any, ...]]:
@@ -91,8 +133,8 @@ def connect_store(folder: str | Path) -> DuckDBPyConnection:
         Each dataset is a view of its name: ``flights``, ``exceedances``, ``near``,
         ``contributions``, ``measures``, ``closest``, ``checks``, ``samples``, ``problems``. Of
         a log that was judged several times they hold the judgement that counts, which is the one
-        last asked for;
-        ``all_flights``, ``all_exceedances`` and so on hold every one.
+        last asked for; ``all_flights``, ``all_exceedances`` and so on hold every one. Of a
+        protected store whose identities are within reach ``identities`` is a view, too.
 
     Raises
     ------
@@ -118,8 +160,9 @@ def connect_store(folder: str | Path) -> DuckDBPyConnection:
     connection: DuckDBPyConnection = duckdb.connect(":memory:")
     for name in dataset_names():
         _view(connection, f"all_{name}", folder / name)
-    for name in (PROBLEMS, RETURNED):
-        _view(connection, name, folder / name)
+    for name in (*SMALL, IDENTITIES):
+        if any((folder / name).glob("*/*/*.parquet")):
+            _view(connection, name, folder / name)
     connection.execute(f"""
         create view {FLIGHTS.name} as
         select judged.* from all_{FLIGHTS.name} judged

@@ -15,14 +15,16 @@ def progress_line(done: int, logs: int, flights: int, seconds: float) -> str:
 
 
 def run_lines(
-    *, logs: int, same: int, known: int, judged: int, flights: int, hours: float, problems: int,
-    outcomes: Mapping[str, int], unjudged_limits: int, seconds: float, store: str,
+    *, logs: int, same: int, known: int, judged: int, expired: int, flights: int, hours: float,
+    problems: int, outcomes: Mapping[str, int], unjudged_limits: int, seconds: float, store: str,
 ) -> list[str]:
     """Return the report of a run, a line each."""
     lines = [
         f"{_count(logs, 'log')} found: {judged:,} judged now, {known:,} judged before, "
         f"{same:,} with the bytes of another, {problems:,} that could not be judged.",
     ]
+    if expired:
+        lines.append(f"{_count(expired, 'log')} not judged again: deleted before for their age.")
     if judged:
         found = ", ".join(f"{count:,} {outcome}" for outcome, count in sorted(outcomes.items()))
         lines.append(f"{_count(flights, 'flight')} judged now, {hours:,.1f} recorded hours: "
@@ -36,8 +38,21 @@ def run_lines(
     return lines
 
 
-def _count(number: int, what: str, same: bool = False) -> str:
-    return f"{number:,} {what}{'' if number == 1 or same else 's'}"
+def retained_line(identities: int, flights: int, store: str) -> str:
+    """Return what was deleted for its age."""
+    return (f"Deleted from {store}: {_count(identities, 'identity', plural='identities')} and "
+            f"{_count(flights, 'flight')}, with all that was found in them.")
+
+
+def exported_line(flights: int, without_aircraft: int, without_month: int, folder: str) -> str:
+    """Return what was written for others."""
+    return (f"{folder}: {_count(flights, 'flight')}; so that no group is too small, "
+            f"{without_aircraft:,} without their aircraft and {without_month:,} without their "
+            "month.")
+
+
+def _count(number: int, what: str, same: bool = False, plural: str = "") -> str:
+    return f"{number:,} {what if number == 1 or same else plural or f'{what}s'}"
 
 
 def _duration(seconds: float) -> str:
