@@ -244,8 +244,7 @@ def test_flights_older_than_their_time_go_with_all_that_was_found_in_them(fleet,
     given = {"protect": fleet / "store.key"} if protect else {}
     run_ = {"fleet": fleet / "fleet.toml", "workers": 0, **given}
     loganalyze.run_fleet([str(fleet / "logs")], fleet / "store", **run_)
-    keys = {key: digest for key, digest in rows(
-        fleet / "store", "flights", "flight_key", "log_sha256")}
+    keys = dict(rows(fleet / "store", "flights", "flight_key", "log_sha256"))
     for path in (fleet / "store").rglob("*.parquet"):
         written(path, date(2040, 1, 1))
     found = loganalyze.retain(fleet / "store", keep_flights=timedelta(days=30),

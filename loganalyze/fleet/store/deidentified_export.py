@@ -31,7 +31,7 @@ WORDS = frozenset((
     "outcome", "severity", "smallest_margin_limit", "unjudged_limits", "lacking_limits", "limit",
     "phase", "quantity", "began_by", "ended_by", "assessment", "assessment_displayed",
     "assessment_widest", "confirmed_by", "contradicted_by", "unproven_because", "stretch",
-    "severity_rule_kind", "within_s"))
+    "severity_rule_kind", "within_s", "way", "channel", "unit"))
 """Columns of words that may be exported: the program's own, and the names of limits. A column of
 words that isn't named here stays behind."""
 ORDERING = frozenset((
