@@ -41,7 +41,7 @@ class Suspect:
 
     ``start_s`` and ``end_s`` [s] : its first and last sample; ``time_s`` : its worst one, when
     the limit was exceeded by ``excess`` (in the limit's published quantity, kt or Mach);
-    ``reason`` : a code of `DOUBTS`, or CONFIGURATION; ``not_borne_out_by`` : the channels that
+    ``reason`` : a code of `DOUBTS`, or CONFIGURATION; ``unconfirmed_by`` : the channels that
     could have confirmed it and didn't.
     """
 
@@ -52,7 +52,7 @@ class Suspect:
     time_s: float
     excess: float
     reason: str
-    not_borne_out_by: tuple[str, ...]
+    unconfirmed_by: tuple[str, ...]
 
 
 def find(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> tuple[Suspect, ...]:

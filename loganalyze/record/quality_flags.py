@@ -22,7 +22,7 @@ class QualityFlag:
     ``name`` : one of `FLAG_CODES`, turned into a sentence by `text`;
     ``channel`` : the channel's name, empty for the recording as a whole; ``covered`` : where
     the check could be made; ``raised`` : where the problem was found (inside ``covered``);
-    ``set_aside`` : whether the raised samples are excluded from the evaluation;
+    ``screened_out`` : whether the raised samples are excluded from the evaluation;
     ``values`` : further results of the check, by name (SI).
     """
 
@@ -30,5 +30,5 @@ class QualityFlag:
     channel: str
     covered: Intervals
     raised: Intervals
-    set_aside: bool = True
+    screened_out: bool = True
     values: Mapping[str, Any] = field(default_factory=dict)

@@ -73,7 +73,7 @@ class Assurance:
 
     ``excess`` is the estimate of the greatest true excess; ``reading`` is the greatest recorded
     sample's, which holds its noise too. ``at_least`` : what was recorded runs into a gap or an end
-    of the log, beyond which it may have been more. ``noise_told_by`` : a code of
+    of the log, beyond which it may have been more. ``noise_separated_by`` : a code of
     `airspeed_noise`, what separated noise from gusts; where nothing did, ``if_noise`` is the
     estimate if what may be either is noise, ``excess`` the one if it is real, and the interval
     covers both; else ``if_noise`` is None. ``greatest`` : what it owes most to; ``widest`` : the
@@ -93,7 +93,7 @@ class Assurance:
     reason: str = ""
     reading: float = float("nan")
     at_least: bool = False
-    noise_told_by: str = ""
+    noise_separated_by: str = ""
     if_noise: float | None = None
     greatest: Greatest | None = None
     widest: Bound | None = None

@@ -159,7 +159,7 @@ def flag_facts(one: QualityFlag, how: Presentation | None = None) -> FlagFacts:
     return FlagFacts(
         one.name, one.channel, round(one.covered.duration, 9), round(one.raised.duration, 9),
         [[round(start, 9), round(end, 9)] for start, end in one.raised][:STRETCHES_LISTED],
-        one.set_aside, plain(settled(dict(one.values))), recording_text.flag(one, how))
+        one.screened_out, plain(settled(dict(one.values))), recording_text.flag(one, how))
 
 
 def quality_facts(analysis: Analysis) -> QualityFacts:
@@ -172,7 +172,7 @@ def quality_facts(analysis: Analysis) -> QualityFacts:
         bounded_s=round(analysis.bounded_s, 9),
         bounded_gaps=len(analysis.bounded),
         suspects=suspect_facts(analysis),
-        flags=[one for one in flags if one.set_aside or one.sentence],
+        flags=[one for one in flags if one.screened_out or one.sentence],
     )
 
 

@@ -52,7 +52,7 @@ class FlagFacts:
     raised_s: float
     stretches: list[list[float]]
     """Start and end of the first stretches."""
-    set_aside: bool
+    screened_out: bool
     values: dict[str, Any]
     sentence: str
     """Empty where nothing was found."""
@@ -70,7 +70,7 @@ class SuspectFacts:
     excess: float
     """In the limit's published quantity, kt or Mach."""
     reason: str
-    not_borne_out_by: list[str]
+    unconfirmed_by: list[str]
     """The channels that could have borne it out and didn't."""
 
 

@@ -39,7 +39,7 @@ from loganalyze.uncertainty.error_budget import Budget
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
-STATED, OTHER_CHANNEL, NOT_TOLD, NONE = "stated", "other channel", "not told apart", ""
+STATED, OTHER_CHANNEL, NOT_SEPARABLE, NONE = "stated", "other channel", "not separable", ""
 """What separates noise from gusts; NONE: there is nothing to separate."""
 
 AROUND_S, AROUND_TRUE_S, MOST = 600.0, 120.0, 8192
@@ -109,7 +109,7 @@ class AirspeedNoise:
             found = self._compared(self._as_true_airspeed, row, AROUND_TRUE_S)
             if found is not None:
                 return NearNoise(found[1].noise, OTHER_CHANNEL)
-        return NearNoise(self.quieter, NONE if self.quieter is None else NOT_TOLD)
+        return NearNoise(self.quieter, NONE if self.quieter is None else NOT_SEPARABLE)
 
     def _felt(self, standard: float, seconds: float) -> Filtered | None:
         """Noise that the samples alone don't show."""

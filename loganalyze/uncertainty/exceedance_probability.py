@@ -195,7 +195,7 @@ class _Worst:
     excess: float
     error: float
     curvature: float
-    told_by: str = airspeed_noise.NONE
+    separated_by: str = airspeed_noise.NONE
     if_noise: float | None = None
     error_if_noise: float = _NAN
     at_open_end: bool = False
@@ -227,18 +227,18 @@ def _greatest(
     found = _Worst(reading, peak.excess, peak.error, peak.curvature, at_open_end=open_end)
     if math.isnan(noise) or not interval > 0:
         return found
-    known, told_by, near_noise = None, airspeed_noise.NONE, None
+    known, separated_by, near_noise = None, airspeed_noise.NONE, None
     per_kt = float(model.per_kt[k])
     if per_kt != 0.0:  # Noise of the airspeed is none of a quantity that doesn't follow from it.
         near_noise = uncertainty.airspeed_noise.near(at)
-        known, told_by = near_noise.noise, near_noise.known_by
+        known, separated_by = near_noise.noise, near_noise.known_by
     if known is not None:
         known = replace(known, standard=known.standard * per_kt)
         common = np.fmin(model.flown_common[k], model.displayed_common[k])
         if known.standard < _NEGLIGIBLE * common:
             known = None
-    if known is not None or told_by != airspeed_noise.NOT_TOLD:
-        found = replace(found, told_by=told_by)
+    if known is not None or separated_by != airspeed_noise.NOT_SEPARABLE:
+        found = replace(found, separated_by=separated_by)
     seen = max(seen, float(model.rounding[k]))
     many = int((piece > reading - _PLATEAU * seen).sum()) > _FEW
     if known is None and not many:
@@ -258,10 +258,10 @@ def _greatest(
     if many:
         best = plateau_maximum.greatest(piece[first:last], interval, step)
         top = _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
-                     found.told_by, at_open_end=reaches)
+                     found.separated_by, at_open_end=reaches)
     if known is None:
         return top
-    if told_by != airspeed_noise.NOT_TOLD:
+    if separated_by != airspeed_noise.NOT_SEPARABLE:
         values = piece[first:last]
         expected = near_noise.of_rows(one.first + first, one.first + last) if near_noise else None
         if expected is not None and near_noise is not None:
@@ -271,10 +271,10 @@ def _greatest(
             hidden = math.hypot(hidden, near_noise.slow * per_kt)
         best = plateau_maximum.greatest(values, interval, step, known)
         return _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
-                      told_by, at_open_end=reaches)
+                      separated_by, at_open_end=reaches)
     less = plateau_maximum.greatest(piece[first:last], interval, step, known)
     if top.excess - less.excess < _SAME_KT * per_kt:
-        return replace(top, told_by=airspeed_noise.NONE)
+        return replace(top, separated_by=airspeed_noise.NONE)
     return replace(top, if_noise=less.excess, error_if_noise=math.hypot(less.error, hidden))
 
 
@@ -390,4 +390,4 @@ def _assurance(
         word = PROVEN_OVER if low > 0 else NOT_DETERMINABLE
     return Assurance(basis, excess, common, random, probability, low, high, word,
                      prior.name, settings.coverage, reason, worst.reading,
-                     open_end or worst.at_open_end, worst.told_by, worst.if_noise)
+                     open_end or worst.at_open_end, worst.separated_by, worst.if_noise)

@@ -183,7 +183,7 @@ def test_an_outlier_is_listed_for_each_limit_that_it_would_bring_into_force(judg
     always = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 400.0}
     slow = vfe("VFE 40", 140.0, above=35, up_to=40)
     found = judged((always, slow, *VFES), flap=[0, 0, 30, 0, 0, 0, 0, 40, 0, 0, 0]).suspects
-    assert [(one.limit, one.start_s, one.not_borne_out_by) for one in found] == [
+    assert [(one.limit, one.start_s, one.unconfirmed_by) for one in found] == [
         ("VFE 40", 7.0, ()), ("VFE 30", 2.0, ())]
 
 

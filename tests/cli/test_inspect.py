@@ -58,7 +58,7 @@ def test_what_screening_finds_is_said(run, tmp_path):
     flight, = json.loads(run("inspect", log, "--json").out)["flights"]
     spike = next(one for one in flight["quality"] if one["name"] == "faster than plausible"
                  and one["channel"] == "calibrated_airspeed")
-    assert (spike["raised_s"], spike["stretches"], spike["set_aside"]) == (1.0, [[30, 31]], True)
+    assert (spike["raised_s"], spike["stretches"], spike["screened_out"]) == (1.0, [[30, 31]], True)
     assert flight["screened_s"][""] == 3.0
 
 

@@ -49,13 +49,13 @@ def test_every_flag_is_named_and_raised_inside_covered(judged):
 def test_missing_and_out_of_range(judged):
     analysis = judged([200, NAN, NAN, 200, 9999, 200], pitch=[0, 0, 95, 0, NAN, 0])
     missing = flag(analysis, "missing", "calibrated_airspeed")
-    assert (missing.covered.edges.tolist(), missing.raised.edges.tolist(), missing.set_aside) == (
-        [[0, 6]], [[1, 3]], True)
+    assert missing.covered.edges.tolist() == [[0, 6]]
+    assert (missing.raised.edges.tolist(), missing.screened_out) == ([[1, 3]], True)
     outside = flag(analysis, "out of range", "calibrated_airspeed")
     assert outside.covered.edges.tolist() == [[0, 1], [3, 6]]
     assert outside.raised.edges.tolist() == [[4, 5]]
     pitch = flag(analysis, "out of range", "pitch")
-    assert (pitch.covered.edges.tolist(), pitch.raised.edges.tolist(), pitch.set_aside) == (
+    assert (pitch.covered.edges.tolist(), pitch.raised.edges.tolist(), pitch.screened_out) == (
         [[0, 4], [5, 6]], [[2, 3]], False)
     assert flag(analysis, "missing", "pitch").raised.edges.tolist() == [[4, 5]]
 
@@ -63,9 +63,9 @@ def test_missing_and_out_of_range(judged):
 def test_faster_than_plausible_and_steps_that_stay(judged):
     analysis = judged([200, 260, 200, 200, 260, 260, 260])
     spike = flag(analysis, "faster than plausible", "calibrated_airspeed")
-    assert (spike.raised.edges.tolist(), spike.set_aside) == ([[1, 2]], True)
+    assert (spike.raised.edges.tolist(), spike.screened_out) == ([[1, 2]], True)
     step = flag(analysis, "implausible step", "calibrated_airspeed")
-    assert (step.raised.edges.tolist(), step.set_aside) == ([[4, 5]], False)
+    assert (step.raised.edges.tolist(), step.screened_out) == ([[4, 5]], False)
 
 
 @pytest.mark.parametrize("interval_s", [0.25, 2.0])
@@ -116,7 +116,7 @@ def test_clamped_at_its_floor_is_at_most_that_and_so_under(judged, floor):
     one = flag(analysis, "clamped", "calibrated_airspeed")
     assert one.raised.edges.tolist() == [[0, 20], [60, 75]]
     assert one.values == {"floor": pytest.approx(floor * KNOT)}
-    assert not one.set_aside
+    assert not one.screened_out
     assert (analysis.columns["state"] == 0).all()
 
 
@@ -213,7 +213,7 @@ def test_lost_synchronisation_is_of_the_whole(judged):
     kt, ft = np.full(30, 200.0), np.full(30, 5000.0)
     kt[[10, 12]], ft[[10, 12]] = 1500.0, 90000.0
     one = flag(judged(kt, ft), "synchronisation lost", "")
-    assert (one.raised.edges.tolist(), one.set_aside) == ([[8, 15]], True)
+    assert (one.raised.edges.tolist(), one.screened_out) == ([[8, 15]], True)
 
 
 def test_a_lone_sample_and_a_log_without_altitude(log, sheet, vmo):

@@ -19,7 +19,7 @@ def judged(log, sheet, vmo, mmo):
 
 def listed(analysis):
     return [(one.limit, one.start_s, one.end_s, one.time_s, round(one.excess, 4), one.reason,
-             one.not_borne_out_by) for one in analysis.suspects]
+             one.unconfirmed_by) for one in analysis.suspects]
 
 
 def test_one_sample_too_fast_and_at_once_back(judged):

@@ -121,8 +121,8 @@ def test_repeated_and_backward_rows_are_dropped_and_counted(tmp_path: Path) -> N
     assert speeds(log) == [i for i in range(50) if i not in (10, 20, 30)]
     assert (np.diff(log.time) > 0).all()
     assert dict(log.steps[0].counts) == {
-        "rows": 50, "kept": 47, "set aside, no time": 1, "set aside, time runs backwards": 1,
-        "set aside, repeated time": 1}
+        "rows": 50, "kept": 47, "left out, no time": 1, "left out, time runs backwards": 1,
+        "left out, repeated time": 1}
     assert reading_text.sentences(log.source.inferred) == (
         "1 of 50 rows were left out: no time.",
         "1 of 50 rows were left out: time runs backwards.",

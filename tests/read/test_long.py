@@ -123,8 +123,8 @@ def test_a_long_table_that_the_columns_file_names(tmp_path: Path) -> None:
 def test_what_is_wrong_in_a_long_table(change: tuple[str, str], said: str | None,
                                        tmp_path: Path) -> None:
     path = export(tmp_path, text(table(20)).replace(*change))
-    if said is None:  # Out of order: that row is set aside by the clock, and counted.
-        assert read_log(path).steps[0].counts["set aside, time runs backwards"] == 1
+    if said is None:  # Out of order: that row is left out by the clock, and counted.
+        assert read_log(path).steps[0].counts["left out, time runs backwards"] == 1
         return
     with pytest.raises(Problem) as caught:
         read_log(path)

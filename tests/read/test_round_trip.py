@@ -79,7 +79,7 @@ def read(path: Path, columns: Path | None = None) -> FlightLog:
         assume("was misread" not in problem.sentence)
         raise
     counts = next(step.counts for step in log.steps if step.name == "read")
-    assume(not any(key.startswith("set aside, alone") for key in counts))
+    assume(not any(key.startswith("left out, alone") for key in counts))
     return log
 
 

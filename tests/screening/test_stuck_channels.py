@@ -152,7 +152,7 @@ def test_what_may_be_frozen_and_may_be_flown_is_said_and_judged(judged):
     assert (analysis.columns["state"] == OVER).sum() == (kt > 250).sum()
     ceased = flags(analysis, "ceased to flicker")["indicated_airspeed"]
     assert ceased.raised.edges.tolist() == [[300, 361]]
-    assert not ceased.set_aside
+    assert not ceased.screened_out
     assert "ceased to flicker" in FLAG_CODES
 
 

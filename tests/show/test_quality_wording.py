@@ -21,17 +21,17 @@ def test_every_doubt_has_its_words():
 def suspect(**changes):
     return SuspectFacts(**{
         "limit": "VMO", "quantity": "calibrated_airspeed", "start_s": 61.0, "end_s": 61.0,
-        "time_s": 61.0, "excess": 20.04, "reason": "spike", "not_borne_out_by": [], **changes})
+        "time_s": 61.0, "excess": 20.04, "reason": "spike", "unconfirmed_by": [], **changes})
 
 
 @pytest.mark.parametrize(("changes", "said"), [
     ({}, "Not counted: over VMO at 0:01:01.0 by 20.0 kt: one sample, faster out and back than "
          "plausible, and nothing recorded could bear it out."),
-    ({"not_borne_out_by": ["mach", "calibrated_airspeed_2", "load_factor"]},
+    ({"unconfirmed_by": ["mach", "calibrated_airspeed_2", "load_factor"]},
      "Not counted: over VMO at 0:01:01.0 by 20.0 kt: one sample, faster out and back than "
      "plausible, not confirmed by Mach number, calibrated airspeed or normal load factor."),
     ({"reason": "frozen", "end_s": 90.0, "quantity": "mach", "limit": "MMO", "excess": 0.012,
-      "not_borne_out_by": ["mach"]},
+      "unconfirmed_by": ["mach"]},
      "Not counted: over MMO from 0:01:01.0 to 0:01:30.0 by Mach .012: the airspeed was frozen "
      "while others moved, not confirmed by Mach number."),
 ])

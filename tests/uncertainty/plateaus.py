@@ -65,7 +65,7 @@ class Noise:
 
     name: str
     correlated_s: float = 0.0
-    told_by: str = ""
+    separated_by: str = ""
     """"sheet", "channel" (a second airspeed with its own noise) or nobody."""
     gap_s: float = 0.0
     none: bool = False
@@ -73,14 +73,14 @@ class Noise:
     @property
     def untold(self) -> bool:
         """Whether nothing tells it from gusts."""
-        return self.correlated_s > 0 and not self.told_by
+        return self.correlated_s > 0 and not self.separated_by
 
 
 NOISES = (
     Noise("none", none=True),
     Noise("white"),
-    *(Noise(f"over {seconds:g} s, {words}", seconds, told_by)
-      for told_by, words in (("sheet", "stated"), ("channel", "a second airspeed"),
+    *(Noise(f"over {seconds:g} s, {words}", seconds, separated_by)
+      for separated_by, words in (("sheet", "stated"), ("channel", "a second airspeed"),
                              ("", "shown by nothing"))
       for seconds in (1.0, 2.0, 5.0, 10.0)),
     *(Noise(f"white, a gap of {seconds:g} s", gap_s=seconds) for seconds in (3.0, 10.0, 30.0)),
@@ -124,7 +124,7 @@ def sheet_of(limit: str, noise: Noise, size_kt: float, errors: calibration.Error
     if limit == "table":
         base["limit"] = [{"name": "VMO", "quantity": "calibrated_airspeed",
                           "by_pressure_altitude": list(zip(TABLE_FT, TABLE_KT, strict=True))}]
-    if noise.told_by == "sheet":
+    if noise.separated_by == "sheet":
         base["uncertainty"]["airspeed_noise"] = {
             "standard": size_kt, "correlation_s": noise.correlated_s}
     return LimitsSheet.model_validate(base)
@@ -199,7 +199,7 @@ def fly(noise, seconds, row, flights, rng):
             read + correlated(rng, shape, size_kt, noise.correlated_s, 1 / rate), step_kt, KNOT,
             "CAS"),
         "pressure_altitude": channel(shown, errors.step_ft, FOOT, "HP")}
-    if noise.told_by == "channel":
+    if noise.separated_by == "channel":
         channels["calibrated_airspeed_2"] = channel(
             read + rng.normal(0, 1, (flights, 1))
             + correlated(rng, shape, 0.5, 3.0, 1 / rate), 0.25, KNOT, "CAS2")
@@ -226,7 +226,7 @@ def fly(noise, seconds, row, flights, rng):
         of("probability"), true > 0, of("excess") / scale,
         np.hypot(of("common_u"), of("random_u")) / scale, of("low") / scale, of("high") / scale,
         of("low", "displayed") / scale, of("high", "displayed") / scale, of("reading") / scale,
-        of("at_least"), of("noise_told_by") == "not told apart", true,
+        of("at_least"), of("noise_separated_by") == "not separable", true,
         seen.max(axis=1), np.where(keep, seen, -np.inf).max(axis=1), np.full(flights, row))
 
 

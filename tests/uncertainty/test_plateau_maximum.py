@@ -114,11 +114,11 @@ def test_correlated_noise_that_nobody_tells_from_gusts_widens_the_interval():
     cas = np.concatenate([np.full(1800, 225.0) + correlated(rng, 1800, 0.5, 1.0, 4.0),
                           cas + noise])
     one = worst(assessed(time, cas)).flown
-    assert one.noise_told_by == "not told apart"
+    assert one.noise_separated_by == "not separable"
     assert one.if_noise < 2.8 < one.excess
     assert one.low < 2 < one.high
     told = worst(assessed(time, cas, airspeed_noise={"standard": 1.0, "correlation_s": 4})).flown
-    assert (told.noise_told_by, told.if_noise) == ("stated", None)
+    assert (told.noise_separated_by, told.if_noise) == ("stated", None)
     listed = assessed(time, cas, airspeed_noise={"standard": 1.0, "correlation_s": 4}).tolerances
     assert ("airspeed_noise", "the limits sheet", 1.0) in listed
     assert told.excess == pytest.approx(2, abs=0.8)
@@ -131,11 +131,11 @@ def test_gusts_that_another_source_shares_are_real():
     gusty = cas + correlated(rng, len(time), 0.5, 1.0, 4.0)
     second = gusty + rng.normal(1.0, 0.1, len(time))
     real = worst(assessed(time, gusty + rng.normal(0, 0.1, len(time)), second=second)).flown
-    assert (real.noise_told_by, real.if_noise) == ("other channel", None)
+    assert (real.noise_separated_by, real.if_noise) == ("other channel", None)
     assert real.excess == pytest.approx((gusty - 250).max(), abs=0.5)
     alone = cas + rng.normal(1.0, 0.1, len(time))
     noise = worst(assessed(time, gusty, second=alone)).flown
-    assert noise.noise_told_by == "other channel"
+    assert noise.noise_separated_by == "other channel"
     assert noise.excess == pytest.approx(2, abs=0.8)
     assert noise.reading > real.reading - 1 > 3
 
@@ -278,7 +278,7 @@ def test_known_noise_doesnt_average_out_within_its_time():
 def test_plateaus_are_calibrated(name, seconds):
     # A fixed small sample of the table that `plateaus` prints.
     noise, = (one for one in plateaus.NOISES if one.name == name)
-    flights = 288 if noise.told_by == "channel" else 144
+    flights = 288 if noise.separated_by == "channel" else 144
     found = plateaus.judged(noise, plateaus.cell(noise, seconds, flights, plateaus.TUNED_ON))
     assert found.passed, found
     assert found.bias_of_reading > 3 * found.allowed_bias

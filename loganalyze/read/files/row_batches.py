@@ -36,7 +36,7 @@ class RowBatch:
     """Some rows in sequence: the ticks of their clock and an Arrow array a column.
 
     ``left_out`` : lines that hold no sample (comments, repeated headers, a cut last line);
-    ``counted`` : what else was set aside, by name; ``found`` : what was found in them.
+    ``counted`` : what else was left out, by name; ``found`` : what was found in them.
     """
 
     ticks: Ticks

@@ -76,7 +76,7 @@ def assembled(plan: ReadPlan, clock: Clock, rows: Rows, said: tuple[Finding, ...
     found: dict[str, Any] = {"rows": len(rows), "kept": len(rising.time)}
     if rising.spread:
         found["spread over a coarse stamp"] = rising.spread
-    found |= {f"set aside, {reason}": count for reason, count in rising.aside.items()}
+    found |= {f"left out, {reason}": count for reason, count in rising.aside.items()}
     if rows.left_out:
         found["lines without a sample"] = rows.left_out
     found |= {**rows.counted, **(counts or {})}

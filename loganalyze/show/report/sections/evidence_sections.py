@@ -155,11 +155,11 @@ def quality(subject: Subject) -> tuple[Section, ...]:
         number_format.sentence_case(recording_text.FLAGS[one.name]),
         value_words.channel_words(one.channel) if one.channel else label.WHOLE_RECORDING,
         value_words.length(one.raised_s), _first_stretches(one.stretches, subject),
-        value_words.yes_no(one.set_aside),
+        value_words.yes_no(one.screened_out),
     ) for one in facts.quality.flags if one.raised_s > 0]
     if rows:
         blocks.append(Table(label.QUALITY_CAPTION, _columns(
-            "doubt", text=("channel", "length", "when", "set_aside")), tuple(rows)))
+            "doubt", text=("channel", "length", "when", "screened_out")), tuple(rows)))
     else:
         blocks.append(Paragraph(label.NO_FLAG))
     blocks.append(Subheading(label.UNJUDGED_TITLE))

@@ -40,7 +40,7 @@ COLUMNS: dict[str, str] = {
     "applies": "Applies when", "file": "File", "role": "What for", "bytes": "Bytes",
     "sha256": "SHA-256", "what": "What", "result": "Result", "values": "Values",
     "sensor": "Sensor", "source": "Source", "u": "Standard uncertainty", "setting": "Setting",
-    "value": "Value", "doubt": "Doubt", "stretches": "Stretches", "set_aside": "Set aside",
+    "value": "Value", "doubt": "Doubt", "stretches": "Stretches", "screened_out": "Screened out",
     "part": "Part", "took": "Margin taken", "rule": "Rule",
 }
 

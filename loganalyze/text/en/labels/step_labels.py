@@ -13,7 +13,7 @@ COUNTS: dict[str, str] = {
     "lines without a sample": "lines without a sample",
     "damaged lines": "damaged lines",
     "ground running before, of no flight": "ground running before, of no flight",
-    **{f"set aside, {reason}": f"left out, {words}" for reason, words in ROW_FAULTS.items()},
+    **{f"left out, {reason}": f"left out, {words}" for reason, words in ROW_FAULTS.items()},
 }
 """What the readers count, by code."""
 

@@ -38,8 +38,8 @@ def suspect(one: SuspectFacts, how: Presentation | None = None) -> str:
     when = (f"at {how.instant(one.time_s)}" if one.start_s == one.end_s
             else f"from {how.instant(one.start_s)} to {how.instant(one.end_s)}")
     others = ""
-    if one.not_borne_out_by:
-        words = [known.words if (known := kind(name)) else name for name in one.not_borne_out_by]
+    if one.unconfirmed_by:
+        words = [known.words if (known := kind(name)) else name for name in one.unconfirmed_by]
         others = f", not confirmed by {_listed(list(dict.fromkeys(words)))}"
     elif one.reason == "spike":
         others = ", and nothing recorded could bear it out"

@@ -45,7 +45,7 @@ def flag(one: QualityFlag, how: Presentation | None = None) -> str:
     if "greatest" in one.values:
         said += (f" (by {in_edge_unit(one.values['greatest'], one.channel, how)} at most, "
                  f"{in_edge_unit(one.values['mean'], one.channel, how)} on average)")
-    return said + (": screened out." if one.set_aside else ".")
+    return said + (": screened out." if one.screened_out else ".")
 
 
 def _steps(subject: str, one: QualityFlag, how: Presentation) -> str:
