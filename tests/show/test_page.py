@@ -15,6 +15,7 @@ import pytest
 import loganalyze.show.page.html_page
 from loganalyze import KMH_METRES, Presentation, analyze, read_limits, summarise
 from loganalyze.record.units import FOOT
+from loganalyze.show.page.channel_thinning import thinned
 from loganalyze.show.page.chart_data import MORE, PANELS, chart_data
 from loganalyze.show.page.column_packing import FOLLOWS, MISSING_CODE, packed
 from loganalyze.show.page.html_markup import element, escaped, json_text, raw
@@ -266,18 +267,27 @@ def test_every_trace_and_panel_has_words():
     assert used | keys | codes == set(said.CONTROLS)
 
 
-def test_two_hours_at_four_hertz_take_less_than_three_megabytes(tmp_path, sheet_path):
+NOISY = {
+    "pitch": (3, 0.4, 1), "roll": (0, 1, 1), "heading": (90, 1, 1), "torque": (0.7, 0.01, 3),
+    "ground_speed": (150, 1, 1), "vertical_speed": (5, 1, 1), "load_factor": (1, 0.05, 3),
+    "total_air_temperature": (280, 0.3, 2), "latitude": (0.8, 1e-5, 9),
+    "longitude": (0.1, 1e-5, 9), "track": (90, 1, 1), "power_lever": (1, 0.1, 2)}
+"""Middle, spread and decimals of channels that are noisy in each sample's last digit."""
+MORE_NOISY = dict.fromkeys((
+    "indicated_altitude", "satellite_altitude", "altimeter_setting", "flap_lever", "slat",
+    "speedbrake", "fuel", "fan_speed", *(f"{name}_{i}" for i in (2, 3) for name in (
+        "pitch", "roll", "heading", "torque", "ground_speed", "vertical_speed", "track",
+        "load_factor", "power_lever", "fan_speed", "latitude", "longitude"))), (2.0, 0.7, 7))
+
+
+@pytest.mark.parametrize("noisy", [NOISY, NOISY | MORE_NOISY], ids=["16 channels", "48 channels"])
+def test_two_hours_at_four_hertz_take_less_than_three_megabytes(tmp_path, sheet_path, noisy):
     rng = np.random.default_rng(4)
     speeds = 222 + 21 * np.sin(np.arange(28_800) / 900) + np.cumsum(rng.normal(0, 0.3, 28_800)) % 4
     log = log_of(tmp_path, speeds.round(1))
     channels = {name: replace(channel, interval_s=0.25) for name, channel in log.channels.items()}
     # Every one of them noisy in each sample's last digit, as the trade's recorders write them.
-    for name, middle, spread, digits in (
-            ("pitch", 3, 0.4, 1), ("roll", 0, 1, 1), ("heading", 90, 1, 1),
-            ("torque", 0.7, 0.01, 3),
-            ("ground_speed", 150, 1, 1), ("vertical_speed", 5, 1, 1), ("load_factor", 1, 0.05, 3),
-            ("total_air_temperature", 280, 0.3, 2), ("latitude", 0.8, 1e-5, 9),
-            ("longitude", 0.1, 1e-5, 9), ("track", 90, 1, 1), ("power_lever", 1, 0.1, 2)):
+    for name, (middle, spread, digits) in noisy.items():
         channels[name] = replace(channels["flap"], values=rng.normal(middle, spread, 28_800).round(
             digits))
     level = channels["pressure_altitude"]
@@ -287,7 +297,32 @@ def test_two_hours_at_four_hertz_take_less_than_three_megabytes(tmp_path, sheet_
                    read_limits(sheet_path))
     report = flight_report(long, summarise([long], limits=sheet_path),
                            assessment=assessment_of(long))
-    size = len(report_html(report).encode())
-    print(f"{size / 1e6:.2f} MB, {len(long.exceedances)} exceedances, "
-          f"{len(long.log.channels)} channels")
-    assert size < 3e6
+    text = report_html(report)
+    assert len(text.encode()) < 3e6
+    assert len(long.log.channels) == len(noisy) + 4
+    about = json.loads(re.search(r'id="chart-about">(.*?)</script>', text)[1])
+    assert ("To keep this page small" in about["thinned"]) == (len(noisy) > 20)
+
+
+def test_what_is_thinned_keeps_every_peak_and_all_that_is_near_an_exceedance():
+    rng = np.random.default_rng(8)
+    time = np.arange(28_800) / 4
+    values = {"torque": rng.normal(50, 3, 28_800).round(3).astype(np.float32),
+              "pitch": (rng.integers(0, 3, 28_800)).astype(np.float32)}
+    values["torque"][100:140] = np.nan
+    assert thinned(values, time, [], 10**7).names == ()
+    found = thinned(values, time, [(3000.0, 3010.0)], 60_000)
+    assert found.names == ("torque",)
+    np.testing.assert_array_equal(found.channels["pitch"], values["pitch"])
+    before, after = values["torque"], found.channels["torque"]
+    close = (time >= 3000 - found.beside_s) & (time <= 3010 + found.beside_s)
+    np.testing.assert_array_equal(after[close], before[close])
+    np.testing.assert_array_equal(np.isnan(after), np.isnan(before))
+    for start in range(0, 28_800, found.samples):
+        part = slice(start, start + found.samples)
+        if np.isfinite(before[part]).any():
+            assert np.nanmin(after[part]) == np.nanmin(before[part])
+            assert np.nanmax(after[part]) == np.nanmax(before[part])
+    assert len(np.unique(after)) < len(np.unique(before))
+    # All the flight near an exceedance: rather steps there, too, than a page that is too large.
+    assert thinned(values, time, [(0.0, 7200.0)], 60_000).beside_s == 0

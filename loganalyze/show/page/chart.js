@@ -602,7 +602,8 @@
       }}});
       list.append(made("label", {}, box, " " + about.traces[name].label));
     }
-    return made("details", {class: "more"}, made("summary", {}, words.more), list);
+    const note = about.thinned ? [made("p", {class: "note thinned"}, about.thinned)] : [];
+    return made("details", {class: "more"}, made("summary", {}, words.more), ...note, list);
   }
 
   async function begin() {

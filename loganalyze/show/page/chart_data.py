@@ -30,6 +30,7 @@ from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.show.figures.speed_ruler import EDGE, LABELLED, NARROWEST
 from loganalyze.show.figures.time_axis import COVERAGE_FACTOR_95
+from loganalyze.show.page.channel_thinning import thinned
 from loganalyze.show.page.column_packing import packed
 from loganalyze.show.page.html_markup import json_text
 from loganalyze.show.report.report_blocks import Chart
@@ -53,11 +54,17 @@ RANGE_STEPS = 400
 """Into so many steps a channel's range is divided where its own step isn't known; a tenth of one
 is kept."""
 
+MOST_COLUMNS_BYTES = 2_000_000
+"""Of all columns of a chart, packed."""
+
 _DIGITS = {"_kt": 2, "_ft": 0, "_degc": 2, "mach": 4}
 
 
-def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
-    """Return the data of a chart: a description as JSON, and each packed column by name."""
+def chart_data(chart: Chart, most_bytes: int = MOST_COLUMNS_BYTES) -> tuple[str, dict[str, str]]:
+    """Return the data of a chart: a description as JSON, and each packed column by name.
+
+    Recorded channels are thinned where all columns would take more than `most_bytes`.
+    """
     analysis, how = chart.analysis, chart.presentation
     columns: dict[str, NDArray[Any]] = {"time_s": analysis.time}
     columns |= {name: values for name, values in analysis.columns.items()
@@ -72,8 +79,15 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
     recorded = {name: one for name, one in _recorded(analysis.log, how)
                 if not any(np.array_equal(one[0], values, equal_nan=True)
                            for values in columns.values() if values.dtype == np.float32)}
-    columns |= {name: values for name, (values, _) in recorded.items()}
     texts, recipes = packed(columns)
+    continuous = {name: values for name, (values, said) in recorded.items()
+                  if not said["discrete"]}
+    columns |= {name: values for name, (values, _) in recorded.items()}
+    others = packed({name: columns[name] for name in recorded if name not in continuous})
+    kept = thinned(continuous, analysis.time, _close(chart),
+                   most_bytes - sum(map(len, (*texts.values(), *others[0].values()))))
+    texts |= others[0] | dict(kept.texts)
+    recipes |= others[1] | dict(kept.recipes)
     start = _second_of_day(how)
     about = {
         "rows": len(analysis.time),
@@ -110,8 +124,18 @@ def chart_data(chart: Chart) -> tuple[str, dict[str, str]]:
             for i, one in enumerate(analysis.exceedances)],
         "ruler": _ruler(analysis, how),
         "words": labels.CONTROLS,
+        "thinned": labels.thinned(
+            [recorded[name][1]["label"] for name in recorded if name in kept.names],
+            kept.samples * analysis.log.interval_s, kept.beside_s) if kept.names else "",
     }
     return json_text(about), texts
+
+
+def _close(chart: Chart) -> list[tuple[float, float]]:
+    """Return the stretches [s] that were over a limit, or near one."""
+    near = chart.assessment.near if chart.assessment is not None else ()
+    return [*((one.start_s, one.end_s) for one in chart.analysis.exceedances),
+            *((one.start_s, one.end_s) for one in near)]
 
 
 def _ruler(analysis: Analysis, how: Presentation) -> dict[str, Any]:

@@ -19,6 +19,8 @@ from loganalyze.show.report.report_blocks import Chart, Picture, Report
 from loganalyze.text.language import page_labels as labels
 
 _HERE = Path(__file__).parent
+MOST_BYTES = 2_900_000
+"""Of a page: a recorded channel that would make it larger is thinned."""
 SCRIPTS = ("uplot/uPlot.iife.min.js", "data.js", "ruler.js", "chart.js", "tables.js")
 
 
@@ -52,16 +54,18 @@ def report_html(report: Report, drawn: Drawn | None = None) -> str:
         element("li", element("a", section.title, href=f"#{section.key}"))
         for section in report.sections)), aria_label=labels.CONTENTS, id="contents",
         tabindex="-1")
+    main = element("main", *(section_html(section, drawn or _draw) for section in report.sections),
+                   id="main", tabindex="-1", data_enlarge=labels.ENLARGE, data_fit=labels.FIT)
+    used = sum(map(len, (str(head), str(contents), str(main), *scripts)))
     body = element(
         "body", element("a", labels.SKIP, href="#main", class_="skip"),
         element("header", element("h1", report.title), element("p", report.subtitle),
                 element("p", element("a", labels.CONTENTS, href="#contents"),
                         class_="to-contents")),
-        element("main", *(section_html(section, drawn or _draw) for section in report.sections),
-                id="main", tabindex="-1", data_enlarge=labels.ENLARGE, data_fit=labels.FIT),
+        main,
         contents,
         element("footer", element("p", report.footer)),
-        joined(_data(chart) for chart in charts[:1]),
+        joined(_data(chart, MOST_BYTES - used) for chart in charts[:1]),
         joined(raw("script", script) for script in scripts))
     return f"<!doctype html>\n{element('html', head, body, lang=report.language)}\n"
 
@@ -70,8 +74,8 @@ def _draw(picture: Picture) -> bytes:
     return png_bytes(picture.draw())
 
 
-def _data(chart: Chart) -> Html:
-    about, columns = chart_data(chart)
+def _data(chart: Chart, most_bytes: int) -> Html:
+    about, columns = chart_data(chart, most_bytes)
     return joined([
         raw("script", about, type="application/json", id="chart-about"),
         *(raw("script", text, type="text/plain", id=f"column-{name}")

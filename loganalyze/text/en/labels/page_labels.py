@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from loganalyze.text.en import value_words
+
 LANGUAGE = "en-GB"
 """The tag of the language in pages and PDF (BCP 47)."""
 
@@ -31,6 +33,20 @@ CONTROLS: dict[str, str] = {
     "failed": "The charts can't be shown in this browser; the picture below stands for them.",
     "channel": "Channel", "value": "Value",
 }
+
+NAMED = 4
+"""So many channels are named; more are counted."""
+
+
+def thinned(channels: list[str], step_s: float, beside_s: float) -> str:
+    """Say which channels are shown in steps, and where they aren't."""
+    listed = (f"{len(channels)} of the other recorded channels" if len(channels) > NAMED
+              else ", ".join(channels))
+    where = (f", except within {value_words.length(beside_s)} of what was over a limit or near it"
+             if beside_s else "")
+    return (f"To keep this page small, it shows {listed} by the least and the greatest value in "
+            f"each {value_words.length(step_s)}{where}. The verdict rests on every sample.")
+
 
 STATES: dict[str, str] = {
     "under": "under", "over": "over", "unknown": "unknown", "not applicable": "not applicable",
