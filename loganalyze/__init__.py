@@ -44,6 +44,12 @@ if TYPE_CHECKING:
     from loganalyze.explain.what_if import WhatIf, WhatIfSettings, WhatWouldHaveHelped, what_if
     from loganalyze.fleet.running.fleet_run import FleetReport, run_fleet
     from loganalyze.fleet.running.worker_pool import Workers
+    from loganalyze.fleet.statistics.aircraft_errors import (
+        InstrumentError,
+        MeanEffect,
+        aircraft_errors,
+        mean_effect,
+    )
     from loganalyze.fleet.statistics.event_rates import (
         EventRate,
         RateChange,
@@ -165,6 +171,9 @@ _NAMES: dict[str, str] = {
     "loganalyze.explain.recording_assessment": "assess",
     "loganalyze.explain.time_to_limit": "ApproachSettings",
     "loganalyze.explain.what_if": "WhatIf WhatIfSettings WhatWouldHaveHelped what_if",
+    "loganalyze.fleet.statistics.aircraft_errors": (
+        "InstrumentError MeanEffect aircraft_errors mean_effect"
+    ),
     "loganalyze.fleet.statistics.event_rates": "EventRate RateChange event_rate rate_change",
     "loganalyze.fleet.statistics.extreme_values": "MarginTail Recurrence margin_tail",
     "loganalyze.fleet.statistics.margin_tails": "PhaseTail fleet_margin_tails",
@@ -290,6 +299,7 @@ __all__ = [
     "Greatest",
     "InferredFacts",
     "InputFacts",
+    "InstrumentError",
     "Intervals",
     "Limit",
     "LimitFacts",
@@ -299,6 +309,7 @@ __all__ = [
     "LogSummary",
     "LowestLimit",
     "MarginTail",
+    "MeanEffect",
     "MeasureSettings",
     "MissedPeak",
     "NearMiss",
@@ -343,6 +354,7 @@ __all__ = [
     "WhatIfSettings",
     "WhatWouldHaveHelped",
     "Workers",
+    "aircraft_errors",
     "analyze",
     "analyze_each",
     "analyze_flights",
@@ -363,6 +375,7 @@ __all__ = [
     "limit_envelope",
     "margin_figure",
     "margin_tail",
+    "mean_effect",
     "panel_figure",
     "phases_of",
     "pointer_movement",

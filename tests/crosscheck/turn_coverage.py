@@ -35,7 +35,8 @@ class Cell:
 
     ``wander_kt`` over ``wander_s`` : standard deviation and correlation time of each component of
     the wind's change; ``noise_kt`` : white noise of each; ``climb_ft`` : height gained in a turn;
-    ``shear_kt`` : the wind's change in 1,000 ft, in a direction drawn for each flight.
+    ``shear_kt`` : the wind's change in 1,000 ft, in a direction drawn for each flight;
+    ``error_kt`` : how much too high the calibrated airspeed is recorded.
     """
 
     turns: int = 1
@@ -46,6 +47,7 @@ class Cell:
     climb_ft: float = 0.0
     shear_kt: float = 0.0
     rate_deg_s: float = 2.0
+    error_kt: float = 0.0
 
     def __str__(self) -> str:
         wind = f"{self.wander_kt:g} kt over {self.wander_s:g} s" if self.wander_kt else "stays"
@@ -90,7 +92,8 @@ def flown(cell: Cell, rng: np.random.Generator) -> ScaleError:
                          + rng.normal(0, cell.noise_kt, size)) * KNOT)
         north, east = tas * np.cos(psi) + over[0], tas * np.sin(psi) + over[1]
         for name, values in {
-                "pressure_altitude": height, "calibrated_airspeed": np.full(size, 250.0 * KNOT),
+                "pressure_altitude": height, "calibrated_airspeed": np.full(
+                    size, (250.0 + cell.error_kt) * KNOT),
                 "static_air_temperature": warm, "heading": psi % (2 * np.pi),
                 "track": np.arctan2(east, north) % (2 * np.pi),
                 "ground_speed": np.hypot(north, east)}.items():

@@ -145,7 +145,7 @@ def margin_tail(
     chosen = _threshold(values) if threshold is None else threshold
     peaks = np.flatnonzero(values < chosen)
     if len(peaks) < LEAST_PEAKS:
-        none = Recurrence(*[np.nan] * 6, refused=TOO_FEW)
+        none = Recurrence(np.nan, np.nan, np.nan, np.nan, np.nan, np.nan, TOO_FEW)
         return MarginTail(len(values), exposure, len(peaks), over, chosen, np.nan, np.nan, none,
                           none, TOO_FEW)
     excess = chosen - values[peaks]
@@ -223,7 +223,7 @@ class _Tail:
 
     def log_likelihood(self, scale: float, shapes: Floats) -> Floats:
         """Return the logarithms of the likelihoods of the excesses with one scale, some shapes."""
-        size, form = np.float64(scale), shapes[:, None, None]
+        size, form = np.full(1, scale), shapes[:, None, None]
         log, base = _log_survival(self.excess[:, None] - self.shifts, size, form)
         density = np.exp(log - base) @ self.weights / scale
         beyond = np.exp(_log_survival(self.shifts, size, form)[0]) @ self.weights
