@@ -71,7 +71,7 @@ def test_a_mean_of_which_little_is_known_is_drawn_to_the_others():
 
 def test_two_knots_are_found_within_the_interval():
     """A sample of aircraft_error_coverage, of which 1,000 fleets give .93 to .97."""
-    held, drifted, drawn = simulated(12, 1.0, 100, seed=5)
+    held, drifted, drawn = simulated(12, 1.0, 100, seed=6)
     assert 0.89 <= held <= 0.99
     assert 0.89 <= drifted <= 0.99
     assert drawn < 1.1

@@ -120,7 +120,7 @@ def mean_effect(values: ArrayLike, u: ArrayLike = np.nan, coverage: float = COVE
     >>> import loganalyze as la
     >>> found = la.mean_effect([1.8, 2.4, 1.9, 2.2], u=[0.3, 0.4, 0.3, 0.5])
     >>> round(found.mean, 2), found.low < 2.0 < found.high
-    (2.01, True)
+    (2.0, True)
     """
     given = np.asarray(values, np.float64)
     if len(given) < 2:

@@ -273,7 +273,7 @@ def _threshold(values: Floats) -> float:
 def _recurrence(expected: Floats, hours: float, flights: int, coverage: float) -> Recurrence:
     """Return the recurrence, from draws of the exceedances expected in the exposure."""
     tail = (1 - coverage) / 2
-    fewest, middle, most = np.quantile(expected, [tail, 0.5, 1 - tail])
+    fewest, middle, most = np.quantile(expected, [tail, 0.5, 1 - tail]).tolist()
     shortest = hours / most if most > 0 else np.inf
     longest = hours / fewest if fewest * REACH >= 1 else np.inf
     each = flights / hours
