@@ -40,7 +40,7 @@ def test_a_flap_limit_that_includes_flaps_up_is_questioned(run, tmp_path):
     code, said = said_by(run, CLEAN, sheet, tmp_path)
     assert code == 3
     assert "VFE 15 was not judged" in said
-    assert "with the flap at 1.2 deg" in said
+    assert "with the flap angle at 1.2 deg" in said
     assert "lower edge is 1 now" in said
     assert "VFE 15 was exceeded" not in said
     # The others are judged as ever.
@@ -111,7 +111,7 @@ def test_an_inverted_gear_state_is_questioned(run, tmp_path):
     code, said = said_by(run, log, SHEET, tmp_path)
     assert code == 3
     assert "VLE was not judged" in said
-    assert "which value of the gear down means which state" in said
+    assert "which value of the landing gear means which state" in said
 
 
 @pytest.mark.parametrize("minutes", [2, 4, 9])

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import re
+from dataclasses import asdict
 from typing import get_args, get_type_hints
 
 import numpy as np
 import pytest
 
 import loganalyze
-from loganalyze import OUTCOMES, Analysis, Check, Edge, Evidence, cli
+from loganalyze import OUTCOMES, Analysis, Check, Edge, Evidence, Settings, cli
 from loganalyze.text.language import (
     check_text,
     corroboration_text,
     decision_text,
+    phase_labels,
+    quantity_words,
+    value_words,
     verdict_sentences,
 )
 
@@ -58,3 +62,17 @@ def test_a_flight_of_each_kind_is_put_in_words(kt, log, sheet):
     flight = loganalyze.analyze(log(range(3), calibrated_airspeed=[kt] * 3,
                                     pressure_altitude=[9000.0] * 3), page)
     assert flight.outcome in verdict_sentences.OUTCOMES
+
+
+def test_settings_quantities_and_phases_have_words_of_their_own():
+    units = sorted([*value_words.UNITS_BY_SUFFIX, "_mach"], key=len, reverse=True)
+    names = {next((name.removesuffix(unit) for unit in units if name.endswith(unit)), name)
+             for name in asdict(Settings())}
+    assert set(quantity_words.SETTINGS) == names
+    published = {"indicated_airspeed", "calibrated_airspeed", "equivalent_airspeed",
+                 "true_airspeed", "mach", "indicated_mach"}
+    assert set(quantity_words.QUANTITIES) == published
+    assert set(phase_labels.PHASES) == set(phase_labels.WHILE) == set(loganalyze.PHASES)
+    assert not [words for table in (quantity_words.SETTINGS, quantity_words.QUANTITIES,
+                                    phase_labels.PHASES)
+                for words in table.values() if "_" in words]

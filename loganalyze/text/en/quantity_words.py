@@ -14,6 +14,48 @@ SPEED_LETTERS: Mapping[str, str] = {
     "true_airspeed": "TAS",
 }
 MACH_WORDS: Mapping[str, str] = {"mach": "Mach", "indicated_mach": "indicated Mach"}
+QUANTITIES: Mapping[str, str] = {
+    "indicated_airspeed": "indicated airspeed", "calibrated_airspeed": "calibrated airspeed",
+    "equivalent_airspeed": "equivalent airspeed", "true_airspeed": "true airspeed", **MACH_WORDS,
+}
+"""The quantities in which limits are published; one that is none of a speed names itself."""
+STATES: Mapping[str, str] = {"gear_down": "landing gear"}
+"""What a channel of states is the state of, where the channel's name is that of one state."""
+SETTINGS: Mapping[str, str] = {
+    "at_rest": "at rest",
+    "excursion": "excursion",
+    "excursion_rate_factor": "excursion rate factor",
+    "floor": "floor",
+    "frozen": "frozen",
+    "frozen_drift": "frozen, drift",
+    "frozen_moved": "frozen, others moved",
+    "frozen_p_value": "frozen, p value",
+    "ground": "ground",
+    "ground_roll": "ground roll",
+    "gust_load": "gust, load factor",
+    "gust_pitch": "gust, pitch",
+    "hole_greatest_rate": "greatest rate across a hole",
+    "hole_least_rate": "least rate across a hole",
+    "hole_longest": "longest hole",
+    "join_gap": "join gap",
+    "join_margin": "join margin",
+    "judged_least": "least share judged",
+    "lost_channels": "lost frame, channels",
+    "lost_frame": "lost frame",
+    "minimum_duration": "minimum duration",
+    "plausible_rate": "plausible rate",
+    "ride_gap": "gap while riding on the limit",
+    "ride_noise": "noise while riding on the limit",
+    "sources_apart": "sources apart",
+    "spike_least": "least spike",
+    "spike_noise": "spike, noise",
+    "stale": "stale",
+    "stale_least": "stale, least share",
+    "stale_min_count": "stale, least count",
+    "steadiest": "steadiest",
+    "tolerance": "tolerance",
+}
+"""The settings of the evaluation, without the unit at the end of the name."""
 UNKNOWN = "not known"
 NO_CAUSE = "not computed"
 """The cell of the cause of an exceedance that is none of a speed."""
@@ -32,7 +74,26 @@ def channel(name: str) -> str:
     their classes: the messages of the packages below need them. Another language has a table here.
     """
     known = kind(name)
-    return known.words if known else name.replace("_", " ")
+    return known.words if known else QUANTITIES.get(name, name)
+
+
+def recorded(name: str) -> str:
+    """Return what a channel is recorded of, as it follows on "the": "landing gear"."""
+    return STATES.get(name) or channel(name)
+
+
+def quantity(name: str) -> str:
+    """Return the quantity in which a limit is published, in words."""
+    if name in QUANTITIES:
+        return QUANTITIES[name]
+    other = none_of_a_speed(name)
+    return other.noun if other else name
+
+
+def setting(name: str) -> str:
+    """Return a setting's name, without its unit, in words; a name with none stands as it is."""
+    stem = name.removesuffix("_mach")
+    return SETTINGS.get(stem, stem) + (" Mach" if stem != name else "")
 
 
 def amount(value: float | None, quantity: LimitedQuantity, sign: bool = False) -> str:

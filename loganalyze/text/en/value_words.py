@@ -8,6 +8,8 @@ from typing import Any
 
 from loganalyze.record.channels import CHANNELS, kind
 from loganalyze.results.assessment_results import Severity
+from loganalyze.text.en import quantity_words
+from loganalyze.text.en.labels import phase_labels
 from loganalyze.text.en.labels import report_labels as label
 from loganalyze.text.en.number_format import count, duration, sentence_case
 from loganalyze.text.en.quantity_words import UNKNOWN
@@ -25,14 +27,11 @@ def severity(one: Severity | None) -> str:
 
 def phase(code: str) -> str:
     """Return a phase of flight in words."""
-    return code.replace("_", " ") or UNKNOWN
+    return phase_labels.PHASES[code] if code else UNKNOWN
 
 
-def code_words(code: str) -> str:
-    """Return a code's name in words."""
-    return sentence_case(code.replace("_", " "))
-
-
+EDGES: dict[str, str] = {"above": "above", "from": "from", "up_to": "up to", "below": "below"}
+"""The edges of a condition's range."""
 UNITS_BY_SUFFIX: dict[str, str] = {
     "_kt_s": "kt/s", "_ft_s": "ft/s", "_fpm": "ft/min", "_kt": "kt", "_ft": "ft", "_s": "s",
     "_g": "g", "_deg": "deg", "_degc": "degC", "_pct": "%", "_percent": "%", "_kg": "kg",
@@ -88,20 +87,18 @@ def channel_words(name: str) -> str:
     stem, _, number = name.rpartition("_")
     if number.isdigit() and stem in CHANNELS:
         return f"{sentence_case(CHANNELS[stem].words)}, source {number}"
-    found = CHANNELS.get(name)
-    return sentence_case(found.words) if found else code_words(name)
+    known = CHANNELS.get(name)
+    return sentence_case(known.words if known else quantity_words.setting(name))
 
 
 def condition(name: str, said: Mapping[str, Any]) -> str:
     """Return a limit's condition in words: "flap angle above 2, up to 20 deg"."""
     stem, _, unit = name.rpartition("_")
-    channel = CHANNELS.get(name)
     if "is" in said:
         state = {1.0: "yes", 0.0: "no"}.get(said["is"], said["is"])
-        return f"{channel.words if channel else name.replace('_', ' ')}: {state}"
-    edges = ", ".join(f"{key.replace('_', ' ')} {said[key]:g}"
-                      for key in ("above", "from", "up_to", "below") if key in said)
-    words = CHANNELS[stem].words if stem in CHANNELS else stem.replace("_", " ")
+        return f"{quantity_words.channel(name)}: {state}"
+    edges = ", ".join(f"{words} {said[key]:g}" for key, words in EDGES.items() if key in said)
+    words = quantity_words.channel(stem)
     extra = [f"deadband {said['deadband']:g}"] if said.get("deadband") else []
     extra += [f"for {said['dwell_s']:g} s"] if said.get("dwell_s") else []
     return f"{words} {edges} {unit}" + (f" ({', '.join(extra)})" if extra else "")
@@ -156,7 +153,7 @@ def yes_no(value: bool) -> str:
 
 def declared(name: str) -> str:
     """Return the name of a declared state."""
-    return f"{code_words(name)} (declared)"
+    return f"{channel_words(name)} (declared)"
 
 
 def by_altitude(rows: int) -> str:
@@ -166,4 +163,4 @@ def by_altitude(rows: int) -> str:
 
 def quantity(name: str) -> str:
     """Return the quantity in which a limit is published, in words."""
-    return name.replace("_", " ").replace("mach", "Mach")
+    return quantity_words.quantity(name)

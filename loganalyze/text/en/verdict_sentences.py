@@ -8,7 +8,7 @@ from typing import Any
 from loganalyze.events.analysis import Outcome
 from loganalyze.results.assessment_results import AssessedExceedance
 from loganalyze.results.decisive_exceedance import decisive_first, on_basis
-from loganalyze.text.en import report_sentences
+from loganalyze.text.en import quantity_words, report_sentences
 from loganalyze.text.en.number_format import count, duration, too_little
 from loganalyze.text.en.sentences import quality_text
 from loganalyze.text.en.sentences.decision_text import outcome, shortly
@@ -179,7 +179,7 @@ def assumed(summary: Summary) -> list[str]:
 
     What the log states itself, and columns known by name and unit, aren't among them.
     """
-    lines = [f'The column "{one.column}" is taken as {one.channel.replace("_", " ")}, in '
+    lines = [f'The column "{one.column}" is taken as {quantity_words.channel(one.channel)}, in '
              f"{one.unit} ({one.known_by})." for one in summary.channels
              if one.known_by.endswith(UNIT_BY["inferred"])]
     known = {f"{one.channel}: column" for one in summary.channels}
@@ -194,6 +194,5 @@ def thresholds(settings: Mapping[str, Any]) -> str:
         stem, unit = next(((name.removesuffix(end), f" {unit}")
                            for end, unit in UNITS_BY_SUFFIX.items() if name.endswith(end)),
                           (name, ""))
-        words = stem.replace("_", " ").replace("mach", "Mach")
-        said.append(f"{words} {value:g}{unit}")
+        said.append(f"{quantity_words.setting(stem)} {value:g}{unit}")
     return ", ".join(said)

@@ -1,9 +1,27 @@
-"""Phases of flight, as they're said in a sentence."""
+"""Phases of flight, alone and as they're said in a sentence."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+PHASES: dict[str, str] = {
+    "unknown": "unknown",
+    "standing": "standing",
+    "taxi": "taxi",
+    "standing or taxi": "standing or taxi",
+    "take-off": "take-off",
+    "initial climb": "initial climb",
+    "climb": "climb",
+    "cruise": "cruise",
+    "change of cruise level": "change of cruise level",
+    "descent": "descent",
+    "holding": "holding",
+    "manoeuvring": "manoeuvring",
+    "emergency descent": "emergency descent",
+    "approach": "approach",
+    "landing": "landing",
+}
+"""Phases of flight in a cell of a table, by code."""
 WHILE: dict[str, str] = {
     "unknown": "in an unknown phase",
     "standing": "while standing",

@@ -8,6 +8,7 @@ from loganalyze.limits.sheet_plausibility import SheetRemark
 from loganalyze.quantities.quantity_registry import is_in_mach, quantity_names, quantity_of
 from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
 from loganalyze.sheets.toml_models import written
+from loganalyze.text.en import quantity_words
 from loganalyze.text.en.number_format import count
 
 REMARKS: Mapping[str, str] = {
@@ -63,7 +64,7 @@ def _unit(limit: Limit) -> str:
 
 
 def _limit(limit: Limit) -> str:
-    quantity = limit.quantity.replace("_", " ").replace("mach", "Mach")
+    quantity = quantity_words.quantity(limit.quantity)
     if limit.by_pressure_altitude:
         unit = _unit(limit)
         values = [value for _, value in limit.by_pressure_altitude]

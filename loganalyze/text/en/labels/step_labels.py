@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from loganalyze.text.en.labels.report_labels import HIDDEN_COLUMN
-from loganalyze.text.en.number_format import sentence_case
 from loganalyze.text.en.sentences.reading_text import ROW_FAULTS
 
 COUNTS: dict[str, str] = {
@@ -24,7 +23,9 @@ COUNTED_IN: dict[str, str] = {
 """What they count by column, by the start of the code; the column's name follows, quoted."""
 
 STEPS: dict[str, str] = {
-    "read": "Read", "judgement": "Judgement", "decision": "Decision", "uncertainty": "Uncertainty",
+    "read": "Read", "screening": "Screening", "judgement": "Judgement", "decision": "Decision",
+    "uncertainty": "Uncertainty", "assurance": "Assurance", "phases": "Phases",
+    "approach": "Approach", "measures": "Measures", "warnings": "Warnings",
 }
 """The steps of an analysis, by name."""
 
@@ -33,11 +34,11 @@ def counted(code: str, hidden: bool = False) -> str:
     """Return what was counted while reading; `hidden` : without a column's name."""
     start = next((one for one in COUNTED_IN if code.startswith(one)), None)
     if start is None:
-        return COUNTS.get(code, code.replace("_", " "))
+        return COUNTS.get(code, code)
     column = HIDDEN_COLUMN if hidden else code.removeprefix(start)
     return COUNTED_IN[start].format(column=column)
 
 
 def step_count(step: str, code: str, hidden: bool = False) -> str:
     """Return what a step of the analysis counted, for a heading."""
-    return f"{STEPS.get(step, sentence_case(step.replace('_', ' ')))}: {counted(code, hidden)}"
+    return f"{STEPS[step]}: {counted(code, hidden)}"

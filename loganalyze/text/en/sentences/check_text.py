@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from loganalyze.text.en.number_format import count, mach
+from loganalyze.text.en.quantity_words import recorded
 from loganalyze.text.presentation import Presentation
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def check(one: Check, how: Presentation | None = None) -> str:
     if one.code == "turns":
         return _turns(one, how)
     values = one.values
-    subject = _SUBJECTS[one.code].format(channel=str(values["channel"]).replace("_", " "))
+    subject = _SUBJECTS[one.code].format(channel=recorded(str(values["channel"])))
     if "median_difference" not in values:
         return (f"{subject} could not be compared: only {count(values['samples'], 'sample')} "
                 "with both.")

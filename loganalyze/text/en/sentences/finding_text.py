@@ -8,6 +8,7 @@ from typing import Any, Protocol
 from loganalyze.record.channels import CHANNELS
 from loganalyze.text.en.labels.report_labels import HIDDEN_COLUMN
 from loganalyze.text.en.number_format import clock, count, duration
+from loganalyze.text.en.quantity_words import recorded
 from loganalyze.text.facts import UNJUDGED
 
 NAMED = 3
@@ -45,7 +46,7 @@ def _reduced(values: Mapping[str, Any]) -> str:
 
 def _at_rest(values: Mapping[str, Any]) -> str:
     """Return what to correct where a limit is in force at the value that its channel rests at."""
-    channel = values["channel"].replace("_", " ")
+    channel = recorded(values["channel"])
     reads = f"{values['reading']:.3g} {values['unit']}".strip()
     said = (f"{values['limit']} was not judged: it would have been exceeded for "
             f"{duration(values['over_s'])} with the {channel} at {reads}, where it stands for most "
@@ -101,7 +102,7 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         + ("after the recorded lever moves." if values["recorded"] == "lever" else
            "before it is recorded as locked down, and after it is unlocked."),
     "configuration_outliers": lambda values:
-        f"The recorded {values['channel'].replace('_', ' ')} is out and at once back in "
+        f"The recorded {recorded(values['channel'])} is out and at once back in "
         f"{count(values['samples'], 'sample')} (first at {clock(values['first_s'])}), faster than "
         "flaps or gear move: limits go by the values beside it, and one that only such a sample "
         "would bring into force is unknown there.",

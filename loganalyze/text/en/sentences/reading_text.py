@@ -78,7 +78,7 @@ def _such(values: Values) -> str:
 
 def _channel(name: str) -> str:
     found = channel_kind(name)
-    return found.words if found else name.replace("_", " ")
+    return found.words if found else name
 
 
 def _either(names: Sequence[str]) -> str:
