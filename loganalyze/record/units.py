@@ -9,6 +9,7 @@ mercury 133.3224 Pa (NIST SP 811, B.8). Standard gravity is 9.80665 m/s2 (ISO 25
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 FOOT = 0.3048
 KNOT = 1852.0 / 3600.0
@@ -123,6 +124,7 @@ _BY_DIMENSION: dict[tuple[str, str], Unit] = {
 }
 
 
+@lru_cache(maxsize=4096)
 def find_unit(spelling: str, dimension: str = "") -> Unit | None:
     """Return the unit spelled `spelling`, or None if the spelling is unknown.
 

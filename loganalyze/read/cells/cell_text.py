@@ -36,9 +36,16 @@ _STAMP = re.compile(r"[\dT:\-/., +Z]*\d[:T/-]\d[\dT:\-/., +Z]*( ?(UTC|GMT|[AaPp]
 _WITH_UNIT = re.compile(r"([+-]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*"
                         r"([A-Za-z\u00b0\u00b5\u03bc%][^\d,;|]*\d?)")
 _DIGITS = frozenset("0123456789")
+_ZEROS = str.maketrans("123456789", "000000000")
+_ANY_DIGIT = re.compile(r"\d")
 _BLANKS = "[ \u00a0\u202f]"
 MARKS = {"comma": ",", "point": ".", "blank": " ", "apostrophe": "'"}
 """The marks that group digits, by their names in a columns file."""
+
+
+def shape(cell: str) -> str:
+    """Return a cell with 0 for each digit: what a recorder writes alike has one shape."""
+    return cell.translate(_ZEROS) if cell.isascii() else _ANY_DIGIT.sub("0", cell)
 
 
 @dataclass(frozen=True)

@@ -81,6 +81,7 @@ class _Finder:
     where: str
     notes: list[Finding] = field(default_factory=list)
     order: str = ""
+    _firsts: dict[str, str] = field(default_factory=dict)
 
     def find(self) -> tuple[Form, list[Finding]]:
         form = self._form()
@@ -121,7 +122,9 @@ class _Finder:
         return self._text(column)
 
     def _first(self, part: str) -> str:
-        return typical(self.log.cells(self.parts[part]))
+        if part not in self._firsts:
+            self._firsts[part] = typical(self.log.cells(self.parts[part]))
+        return self._firsts[part]
 
     def _sampled(self, part: str) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
         values = as_numbers(self.log.cells(self.parts[part]))

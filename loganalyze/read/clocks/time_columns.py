@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.read.cells.arrow_arrays import words
+from loganalyze.read.cells.cell_text import shape
 from loganalyze.read.clocks import calendar_dates
 from loganalyze.read.clocks.time_codes import MISSING, ticks_of
 from loganalyze.read.clocks.timestamps import YEAR_FIRST, BadStampError, parse_stamps
@@ -21,7 +23,6 @@ Part = Callable[[Arrays], Floats]
 """Makes float64[n] of the arrays of a clock's columns, by channel; NaN where blank."""
 
 _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([+-])(\d{1,2}):?(\d\d)?(?::?(\d\d))?")
-_DIGIT = re.compile(r"\d")
 NS = 1e-9
 _DAY_NS = 86400 * 10**9
 
@@ -61,20 +62,31 @@ def as_number(cell: str) -> float | None:
     return value if np.isfinite(value) else None
 
 
+@lru_cache(maxsize=1024)
+def _may_be_number(shape_of_cell: str) -> bool:
+    """Whether a cell of this shape may be a number; of other shapes none is, whatever its digits."""
+    try:
+        float(shape_of_cell.strip().replace(",", "."))
+    except ValueError:
+        return False
+    return True
+
+
 MASS = 0.67
 """Share of cells of one form from which a column has that form, despite damaged cells."""
 
 
 def as_numbers(cells: Sequence[str]) -> Floats | None:
     """Return the numbers among sampled cells; None where too few of those not blank hold one."""
-    values = [as_number(cell) for cell in cells if cell.strip()]
+    values = [as_number(cell) if _may_be_number(shape(cell)) else None
+              for cell in cells if cell.strip()]
     known = [value for value in values if value is not None]
     return np.array(known) if known and len(known) >= MASS * len(values) else None
 
 
 def typical(cells: Sequence[str]) -> str:
     """Return the first cell that is written as most of them are; nothing where all are blank."""
-    shapes = [_DIGIT.sub("0", cell.strip()) for cell in cells]
+    shapes = [shape(cell.strip()) for cell in cells]
     count = Counter(shape for shape in shapes if shape)
     return cells[shapes.index(count.most_common(1)[0][0])] if count else ""
 

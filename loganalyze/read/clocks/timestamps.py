@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
+from loganalyze.read.cells.cell_text import shape
 from loganalyze.read.clocks.calendar_dates import days_of, days_of_ordinal, full_year
 from loganalyze.read.clocks.time_codes import MISSING, Form
 from loganalyze.record.findings import Finding
@@ -109,7 +110,12 @@ class Written:
 
 def written(cell: str) -> Written | None:
     """Return what a stamp states, or None for text that is no stamp."""
-    cell = cell.strip()
+    return _written(shape(cell.strip()))
+
+
+@lru_cache(maxsize=1024)
+def _written(cell: str) -> Written | None:
+    """Return the same of a stamp's shape: the layouts ask for no digit's value."""
     layouts = {order: layout for order in _BY_ORDER if (layout := _layout(cell, order))}
     if not layouts:
         return None

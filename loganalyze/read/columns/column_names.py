@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from loganalyze.read.columns.channel_aliases import (
     AMBIGUOUS,
@@ -50,6 +51,7 @@ _CAMEL = re.compile(r"(?<=[a-z])(?=[A-Z])")
 _TRAILING_DIGIT = re.compile(r"(.*[a-z])([1-4])$", re.IGNORECASE)
 
 
+@lru_cache(maxsize=4096)
 def read_name(name: str) -> Reading | None:
     """Return the meaning of a column's name, or None for an unknown name."""
     inside = [part.strip() for part in _BRACKETS.findall(name)]

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, partial
-from threading import local
+from threading import Lock, local
 from typing import Any
 
 import numpy as np
@@ -43,6 +43,7 @@ BATCH = 1 << 17
 LOW_MEMORY_AHEAD = 4
 """Columns decoded ahead where memory is to be spared."""
 SAMPLE = 400
+FEW = 8
 LONGEST_WORD = 200
 """Bytes of an entry of the metadata that may name something; longer ones describe the columns."""
 _DAMAGE = (pa.ArrowException, OSError, ValueError)
@@ -59,6 +60,12 @@ class ParquetLog:
     about: pq.FileMetaData
     _heads: dict[int, pa.Array] = field(default_factory=dict, repr=False)
     """The first values of the columns that were looked at, by index."""
+    _cells: dict[int, list[str]] = field(default_factory=dict, repr=False)
+    """The same as text."""
+    _decoded_once: dict[int, pa.Array] = field(default_factory=dict, repr=False)
+    """The columns of a small file that were decoded, by index."""
+    _opened: Any = field(default=None, repr=False)
+    _lock: Any = field(default_factory=Lock, repr=False)
     kind: str = "Parquet"
     """The format of the file that was brought to Parquet."""
 
@@ -102,11 +109,18 @@ class ParquetLog:
 
     def cells(self, column: LogColumn) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
-        return ["" if cell is None else str(cell) for cell in listed(self._first(column))]
+        if column.index not in self._cells:
+            first = self._first(column)
+            if pa.types.is_timestamp(first.type):
+                # All are written alike: a few show what 400 do.
+                first = first.drop_null().slice(0, FEW)
+            self._cells[column.index] = [
+                "" if cell is None else str(cell) for cell in listed(first)]
+        return self._cells[column.index]
 
     def first_cell(self, column: LogColumn) -> str:
         """Return the text of a column's first cell."""
-        return next((str(cell) for cell in listed(self._first(column)) if cell is not None), "")
+        return next((cell for cell in self.cells(column) if cell), "")
 
     def sampled(self, column: LogColumn) -> np.ndarray[Any, np.dtype[np.float64]]:
         """Return the numbers of a column's first rows, NaN where there is none."""
@@ -195,12 +209,29 @@ class ParquetLog:
         return None, counted
 
     def _decoded(self, opened: local, group: int, wanted: Sequence[LogColumn]) -> list[pa.Array]:
+        if self._is_small:
+            return [self._small_column(column) for column in wanted]
         names = [self._name(column) for column in wanted]
         if not hasattr(opened, "source"):
             opened.source = self._source()
         table = self._guarded(lambda: opened.source.read_row_group(
             group, columns=names, use_threads=False))
         return [_whole(table.column(name)) for name in names]
+
+    @cached_property
+    def _is_small(self) -> bool:
+        """Whether a column is decoded once, for its first values and for the log."""
+        return self._groups == [self.about.num_rows] and self.about.num_rows <= SMALL_GROUP
+
+    def _small_column(self, column: LogColumn) -> pa.Array:
+        """Return a column of a small file, which is kept."""
+        with self._lock:
+            if column.index not in self._decoded_once:
+                self._opened = self._opened or self._source()
+                self._decoded_once[column.index] = self._guarded(lambda: _whole(
+                    self._opened.read_row_group(0, columns=[self._name(column)],
+                                                use_threads=False).column(0)))
+        return self._decoded_once[column.index]
 
     def _batches(self, clock: Sequence[LogColumn], form: Form, columns: Sequence[LogColumn]
                  ) -> Iterator[RowBatch]:
@@ -348,6 +379,8 @@ class ParquetLog:
         return str(self.schema.field(column.index).name)
 
     def _first(self, column: LogColumn) -> pa.Array:
+        if self._is_small and not pa.types.is_dictionary(self._kind(column)):
+            return self._small_column(column).slice(0, SAMPLE)
         if column.index not in self._heads:
             with self._source() as source:
                 self._heads[column.index] = self._guarded(lambda: next(source.iter_batches(

@@ -139,12 +139,12 @@ def resolution(values: Floats, rounding: float, lowest: float = -np.inf, highest
     damaged cell holds beyond it is no step of the channel.
     """
     stride = max(1, len(values) // SAMPLED_VALUES)
-    distinct = np.unique(values[::stride][:SAMPLED_VALUES])
-    distinct = distinct[np.isfinite(distinct) & (distinct >= lowest) & (distinct <= highest)]
-    if len(distinct) < 2:
-        return float("nan")
-    steps = np.diff(distinct)
+    some = values[::stride][:SAMPLED_VALUES]
+    rising = np.sort(some[np.isfinite(some) & (some >= lowest) & (some <= highest)])
+    steps = np.diff(rising)
+    apart = np.flatnonzero(steps)
     # Each step against its own numbers' rounding: one absurd number must not hide the others'.
-    size = np.maximum(np.abs(distinct[1:]), np.abs(distinct[:-1]))
+    size = np.maximum(np.abs(rising[apart + 1]), np.abs(rising[apart]))
+    steps = steps[apart]
     steps = steps[steps > max(4 * rounding, 1e-12) * size]
     return float(steps.min()) if len(steps) else float("nan")
