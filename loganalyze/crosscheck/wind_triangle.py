@@ -182,8 +182,11 @@ def _turns(analysis: Analysis, rows: Rows, heading: Floats, altitude: Floats,
     turning = (np.abs(change) >= settings.least_rate_deg_s * steps) & (steps <= reach)
     side = np.where(turning, np.sign(change), 0)
     edges = np.flatnonzero(np.diff(side, prepend=0, append=0))
+    # A rough sum of each leaves few to look at: straight flight changes side at every sample.
+    rough = np.abs(np.diff(np.concatenate([[0.0], np.cumsum(change)])[edges]))
     found = []
-    for first, stop in pairwise(edges.tolist()):
+    for k in np.flatnonzero(~(rough < settings.least_turn_deg - 1e-3)).tolist():
+        first, stop = int(edges[k]), int(edges[k + 1])
         if side[first] == 0 or abs(change[first:stop].sum()) < settings.least_turn_deg:
             continue
         if np.ptp(altitude[first : stop + 1]) <= settings.greatest_climb_ft * FOOT:

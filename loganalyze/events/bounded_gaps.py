@@ -48,6 +48,8 @@ def bounded(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]]) -> Inte
             state = columns[f"state_{i}"][rows]
             safe &= (state == UNDER) | (state == NOT_APPLICABLE)
     before, after = before[safe], after[safe]
+    if not len(before):
+        return Intervals.of(())
     safe = np.ones(len(before), dtype=bool)
     reach = _Reach(evaluation, before, after)
     for i in judged:
@@ -85,14 +87,13 @@ class _Reach:
             return np.zeros(len(lowest), dtype=bool)
         heights = [lowest + (highest - lowest) * part for part in np.linspace(0, 1, _LOOKS)]
         heights += [np.clip(node, lowest, highest) for node in limit.nodes_m]
-        out = np.ones(len(lowest), dtype=bool)
-        error = self._start.indicated_altitude - self._start.pressure_altitude
-        for height in heights:
-            at = replace(self._start, pressure_altitude=height, temperature=self._warmest,
-                         indicated_altitude=height + error)
-            equivalent = self._evaluation.equivalent(limit, at)
-            out &= equivalent > self._fastest
-        return out
+        height, count = np.concatenate(heights), len(heights)
+        start = self._start.taken(np.tile(np.arange(len(lowest)), count))
+        error = start.indicated_altitude - start.pressure_altitude
+        at = replace(start, pressure_altitude=height, temperature=np.tile(self._warmest, count),
+                     indicated_altitude=height + error)
+        equivalent = self._evaluation.equivalent(limit, at).reshape(count, len(lowest))
+        return np.asarray((equivalent > self._fastest).all(axis=0))
 
 
 def _furthest(start: Floats, end: Floats, change: Floats) -> Floats:

@@ -47,12 +47,15 @@ def smallest(
     rows = np.flatnonzero(~np.isnan(together))
     best = rows[[int(together[rows].argmin())]] if len(rows) else rows
     return (_of_all(evaluation, best), *(
-        _of_limit(evaluation, limit, _closest(evaluation, limit, columns[f"state_{i}"]))
+        _of_limit(evaluation, limit, _closest(evaluation, limit, columns, i))
         for i, limit in enumerate(evaluation.sheet.limit)))
 
 
-def _closest(evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8]) -> Rows:
+def _closest(evaluation: Evaluation, limit: Limit, columns: Mapping[str, NDArray[Any]], i: int
+             ) -> Rows:
+    state = columns[f"state_{i}"]
     rows = np.flatnonzero((state == UNDER) | (state == OVER))
+    rows = _among(limit, columns, rows)
     best, least = rows[:0], np.inf
     for part in np.array_split(rows, max(1, len(rows) // _AT_A_TIME)):
         margin = evaluation.margin(limit, part)
@@ -60,6 +63,30 @@ def _closest(evaluation: Evaluation, limit: Limit, state: NDArray[np.uint8]) -> 
             least = float(np.nanmin(margin))
             best = part[[int(np.nanargmin(margin))]]
     return best
+
+
+def _among(limit: Limit, columns: Mapping[str, NDArray[Any]], rows: Rows) -> Rows:
+    """Return those of some rows that may have the smallest margin, in their order.
+
+    A limit that is one number is closest where its quantity is highest; of the columns, rounded to
+    float32, that leaves a few rows. For other limits, or without their columns, all rows stay.
+    """
+    column, within = _COLUMNS.get(limit.kind.name, ("", 0.0))
+    if column not in columns or limit.by_pressure_altitude is not None or not len(rows):
+        return rows
+    values = columns[column][rows]
+    highest = np.fmax.reduce(values)
+    return rows if np.isnan(highest) else rows[values >= highest - np.float32(within)]
+
+
+_COLUMNS = {
+    "calibrated_airspeed": ("calibrated_airspeed_kt", 1e-3),
+    "indicated_airspeed": ("indicated_airspeed_kt", 1e-3),
+    "equivalent_airspeed": ("equivalent_airspeed_kt", 1e-3),
+    "true_airspeed": ("true_airspeed_kt", 1e-3),
+    "mach": ("mach", 1e-6)}
+"""The column of a quantity, and how far off it may be [kt or Mach]: rounding to float32 changes a
+speed below 1,024 kt by less than 3.1e-5 kt, a Mach number below 4 by less than 1.2e-7."""
 
 
 def _nowhere(name: str) -> Smallest:

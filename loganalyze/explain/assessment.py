@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TypeVar
 
 import numpy as np
@@ -72,6 +72,7 @@ def assess_flight(
     *,
     settings: AssessSettings | None = None,
     priors: Mapping[str, Prior] | None = None,
+    causes_below: bool = True,
 ) -> Assessment:
     """Assess one flight: how sure, how serious, in which phase, and why.
 
@@ -83,6 +84,9 @@ def assess_flight(
         The thresholds.
     priors : mapping of str to Prior, optional
         How often margins occur in the fleet, by limit; a limit without one gets the flat prior.
+    causes_below : bool
+        Say also why margin was lost where no limit was exceeded: before near stretches, and before
+        each limit's smallest margin. Without, their ``contributions`` are None.
 
     Returns
     -------
@@ -101,10 +105,11 @@ def assess_flight(
     uncertainty, widest = uncertainty_of(analysis), uncertainty_of(analysis, WIDEST)
     phases, stretches = phases_of(analysis, settings.phases)
     why = _Why(analysis)
-    near = tuple(_told(one, analysis, phases, why) for one in _with_bounds(
+    below = why if causes_below else None
+    near = tuple(_told(one, analysis, phases, below) for one in _with_bounds(
         uncertainty, widest, near_misses(uncertainty, settings.assurance, priors)))
     measures = tuple(
-        _explained(one, analysis, why)
+        _explained(one, below)
         for one in measures_of(analysis, phases, settings.measures))
     fastest, highest_mach = highest(analysis)
     exceedances = _with_bounds(
@@ -126,9 +131,15 @@ def assess_flight(
         widest=tuple(one for one in widest.tolerances if one not in uncertainty.tolerances),
         steps=(*analysis.steps, uncertainty.step,
                Step("decision", {"rule": RULE, "coverage": settings.assurance.coverage}),
-               *(Step(name, asdict(getattr(settings, name)))
-                 for name in ("assurance", "phases", "approach", "measures", "warnings"))),
+               *_settings_steps(settings)),
     )
+
+
+@lru_cache(maxsize=4)
+def _settings_steps(settings: AssessSettings) -> tuple[Step, ...]:
+    """Return the steps that record the thresholds."""
+    return tuple(Step(name, asdict(getattr(settings, name)))
+                 for name in ("assurance", "phases", "approach", "measures", "warnings"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -245,13 +256,13 @@ def _with_bounds(
                  for one, (displayed, flown) in zip(found, pairs, strict=True))
 
 
-def _told(one: NearMiss, analysis: Analysis, phases: Codes, why: _Why) -> NearMiss:
+def _told(one: NearMiss, analysis: Analysis, phases: Codes, why: _Why | None) -> NearMiss:
     return replace(one, phase=PHASES[phases[row_at(analysis, one.time_s)]],
-                   contributions=why.at(one.time_s, one.limit))
+                   contributions=why.at(one.time_s, one.limit) if why else None)
 
 
-def _explained(one: LimitMeasure, analysis: Analysis, why: _Why) -> LimitMeasure:
-    if np.isnan(one.time_s):
+def _explained(one: LimitMeasure, why: _Why | None) -> LimitMeasure:
+    if why is None or np.isnan(one.time_s):
         return one
     return replace(one, contributions=why.at(one.time_s, one.limit))
 

@@ -162,10 +162,10 @@ def flag_facts(one: QualityFlag, how: Presentation | None = None) -> FlagFacts:
         one.screened_out, plain(settled(dict(one.values))), recording_text.flag(one, how))
 
 
-def quality_facts(analysis: Analysis) -> QualityFacts:
+def quality_facts(analysis: Analysis, *, in_words: bool = True) -> QualityFacts:
     """Return how good the recording was: of its flags those that decide or found anything."""
     how = presented(analysis, None)
-    flags = [flag_facts(one, how) for one in analysis.quality]
+    flags = [flag_facts(one, how) for one in analysis.quality] if in_words else []
     return QualityFacts(
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
@@ -176,10 +176,13 @@ def quality_facts(analysis: Analysis) -> QualityFacts:
     )
 
 
-def flight_facts(judged: Judged, how: Presentation | None = None) -> FlightFacts:
+def flight_facts(judged: Judged, how: Presentation | None = None, *, in_words: bool = True
+                 ) -> FlightFacts:
     """Return everything that was found in a flight, in plain values and sentences.
 
-    `how` : for whom and in which units the verdict is put.
+    `how` : for whom and in which units the verdict is put; `in_words` : without, the verdict, what
+    was taken for granted, the steps, the recording's flags and the assessment, which the tables of
+    results don't hold, are left out.
     """
     analysis = analysis_of(judged)
     log = analysis.log
@@ -212,16 +215,20 @@ def flight_facts(judged: Judged, how: Presentation | None = None) -> FlightFacts
                 one.code, plain(one.values), finding_text.finding(
                     one.code, one.values, origin_s=origin)
             )
-            for one in analysis.findings
+            for one in (analysis.findings if in_words else ())
         ],
-        steps=[StepFacts(one.name, plain(one.settings), plain(one.counts)) for one in judged.steps],
-        quality=quality_facts(analysis),
-        assessment=assessment_facts(judged) if isinstance(judged, Assessment) else None,
+        steps=[StepFacts(one.name, plain(one.settings), plain(one.counts))
+               for one in (judged.steps if in_words else ())],
+        quality=quality_facts(analysis, in_words=in_words),
+        assessment=assessment_facts(judged) if in_words and isinstance(judged, Assessment)
+        else None,
         lacking_channels={one.values["limit"]: list(one.values.get("channels", ["temperature"]))
                           for one in analysis.findings if one.code in LACKING},
         files=[path.name for path in log.source.flight_files],
         ceilings=ceiling_facts(analysis),
     )
+    if not in_words:
+        return facts
     if facts.assessment and facts.exceedances:
         excesses = [one.worst_excess_kt for one in facts.exceedances]
         flown, displayed = (

@@ -7,6 +7,7 @@ those governed by a limit that depends on more than altitude, are computed exact
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -17,10 +18,12 @@ from numpy.typing import NDArray
 
 from loganalyze.air import atmosphere, sensitivity
 from loganalyze.engine import limit_curves
+from loganalyze.engine.limit_curves import LimitCurves
 from loganalyze.events.analysis import Analysis
 from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.record.threads import side_by_side, threads
 from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.uncertainty import margin_sensitivities
 from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget
 
@@ -65,24 +68,17 @@ class _Tables:
 
     @classmethod
     def of(cls, analysis: Analysis, budget: Budget) -> _Tables:
-        nodes = limit_curves.START + limit_curves.STEP * (
-            np.arange(limit_curves.COUNT, dtype=np.float64) + 0.5
-        )
+        nodes = _NODES
         speeds = (np.arange(_SPEEDS, dtype=np.float64) + 0.5) / _CELLS_A_KNOT
         kelvins = np.arange(_KELVINS, dtype=np.float64) + 0.5
         limits = analysis.sheet.limit
-        curves = analysis.limit_curves
-        at_nodes = curves.at_nodes[:, 1]
-        in_kt, in_mach, fixed = np.full(
-            (3, len(limits) + 1, limit_curves.COUNT), np.nan, dtype=np.float32)
+        slopes = _slopes(analysis.sheet, analysis.limit_curves)
+        in_kt, in_mach = slopes.in_kt, slopes.in_mach
+        fixed = np.full(in_kt.shape, np.nan, dtype=np.float32)
         high_displayed = budget.variance(ALTITUDE, nodes / FOOT, flown=False)
-        for i, limit in enumerate(limits):
-            if i in curves.tabulated:
-                cas, mach = margin_sensitivities.limit_slopes(limit, at_nodes[i], nodes)
-                in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
-                step = limit.kind.display_step_cas(budget, skip_nan(
-                    sensitivity.mach_by_cas, at_nodes[i], nodes)) / KNOT
-                fixed[i] = in_kt[i] ** 2 * high_displayed + np.square(step) / 12
+        for i, mach_by_cas in slopes.mach_by_cas.items():
+            step = limits[i].kind.display_step_cas(budget, mach_by_cas) / KNOT
+            fixed[i] = in_kt[i] ** 2 * high_displayed + np.square(step) / 12
         shift = np.zeros(len(limits) + 1, dtype=np.intp)
         for i, limit in enumerate(limits):
             shift[i] = _SPEEDS if limit.kind.as_indicated else 0
@@ -99,14 +95,51 @@ class _Tables:
             return single(values[:1] if np.ptp(values) == 0.0 else values)
 
         return cls(
-            single(1 / atmosphere.pressure_ratio(nodes)),
-            single(sensitivity.relative_pressure_lapse(nodes) * FOOT),
+            _INVERSE_DELTA, _THINNING_FT,
             single(budget.variance(ALTITUDE, nodes / FOOT, flown=True)),
             in_kt.ravel(), in_mach.ravel(), fixed.ravel(),
             single(both(AIRSPEED)), short(both(STATIC)),
             single(budget.variance(AIRSPEED, speeds, flown=False)),
             short(budget.variance(TEMPERATURE, kelvins - 273.15, flown=True)),
             shift)
+
+
+@dataclass(frozen=True, eq=False)
+class _Slopes:
+    """What of the tables depends on the sheet alone; as in `_Tables`, not flat.
+
+    ``mach_by_cas`` : of each tabulated limit, float64[cells] [s/m].
+    """
+
+    in_kt: Singles
+    in_mach: Singles
+    mach_by_cas: Mapping[int, Floats]
+
+
+def _slopes(sheet: LimitsSheet, curves: LimitCurves) -> _Slopes:
+    """Return the slopes of a sheet's limits, kept for the flights that share its curves."""
+    for kept, slopes in tuple(_KEPT):
+        if kept is curves:
+            return slopes
+    in_kt, in_mach = np.full(
+        (2, len(sheet.limit) + 1, limit_curves.COUNT), np.nan, dtype=np.float32)
+    by_cas = {}
+    for i in curves.tabulated:
+        at_nodes = curves.at_nodes[i, 1]
+        cas, mach = margin_sensitivities.limit_slopes(sheet.limit[i], at_nodes, _NODES)
+        in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
+        by_cas[i] = skip_nan(sensitivity.mach_by_cas, at_nodes, _NODES)
+    slopes = _Slopes(in_kt, in_mach, by_cas)
+    _KEPT.append((curves, slopes))
+    return slopes
+
+
+_KEPT: deque[tuple[LimitCurves, _Slopes]] = deque(maxlen=4)
+_NODES: Floats = limit_curves.START + limit_curves.STEP * (
+    np.arange(limit_curves.COUNT, dtype=np.float64) + 0.5)
+_INVERSE_DELTA: Singles = np.asarray(1 / atmosphere.pressure_ratio(_NODES), dtype=np.float32)
+_THINNING_FT: Singles = np.asarray(sensitivity.relative_pressure_lapse(_NODES) * FOOT,
+                                   dtype=np.float32)
 
 
 def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, Singles]:

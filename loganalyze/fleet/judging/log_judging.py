@@ -167,7 +167,7 @@ def judge(job: FleetJob, task: LogTask) -> JudgedLog:
                 basis = job.choice.basis(name, registration, day)
             assert basis is not None
             judged = assess_flight(analyze(flight, basis.sheet, settings=job.settings(basis),
-                                           flight=number))
+                                           flight=number), causes_below=False)
             recorded += _keep(judged, number, Origin(
                 flight.source.path.name, basis.aircraft or registration or basis.sheet.aircraft,
                 basis.limits.name), rows, samples, job.samples)
@@ -183,7 +183,7 @@ def _keep(judged: Assessment, number: int, origin: Origin,
           rows: dict[str, list[tuple[int, Row]]], samples: list[tuple[int, bytes]],
           wanted: Samples) -> float:
     """Add a flight's rows and samples; return its recorded time [s]."""
-    facts = flight_facts(judged)
+    facts = flight_facts(judged, in_words=False)
     for table in row_tables():
         rows[table.name].extend(
             (number, (*row, *origin.cells)) for row in table.rows(judged, facts))

@@ -64,7 +64,7 @@ def as_number(cell: str) -> float | None:
 
 @lru_cache(maxsize=1024)
 def _may_be_number(shape_of_cell: str) -> bool:
-    """Whether a cell of this shape may be a number; of other shapes none is, whatever its digits."""
+    """Whether a cell of this shape may be a number: if not, none of it is, whatever its digits."""
     try:
         float(shape_of_cell.strip().replace(",", "."))
     except ValueError:
