@@ -35,29 +35,23 @@ from numpy.typing import NDArray
 
 from loganalyze.record.intervals import HELD_INTERVALS
 from loganalyze.screening import spectra
+from loganalyze.screening.noise_combinations import (
+    KNOWN_WITHIN,
+    P_WANDER,
+    Filtered,
+    Parts,
+    weighing,
+)
 
 Floats = NDArray[np.float64]
+
+__all__ = ["FEWEST", "MOST", "SLOPED", "Filtered", "Fit", "Noise", "despiked", "extended",
+           "noise_near", "noise_of", "shared_wander", "unbroken"]
 
 FEWEST = 8
 """The fewest samples from which noise is estimated."""
 MOST = 4096
 """More samples than this don't improve the estimate."""
-MEANDERS_S = (math.inf, 30.0, 12.0, 5.0)
-"""Times within which a trend returns to its level that are weighed [s]; infinite: never."""
-WANDERS_S = (1.5, 4.0, 10.0)
-"""Correlation times of a wander that are weighed [s]."""
-WANDERS = (0.25, 1.0, 4.0, 16.0, 64.0, 256.0)
-"""Variances of a wander that are weighed, white noise being 1."""
-GUST_S, GUSTS = 4.0, (0.5, 2.0, 8.0)
-"""The same beside filtered noise of known size: correlation time [s], variances by that size."""
-FILTERED = tuple(2.0**power for power in range(-2, 13))
-"""Variances of filtered noise that are weighed, white noise being 1."""
-KNOWN_WITHIN = 0.4
-"""Standard deviation of the logarithm of filtered noise's variance about the one known."""
-P_WANDER, P_LEVEL = 0.15, 0.5
-"""Probability beforehand of a wander, and without one of a level that doesn't move."""
-SMOOTHER = 0.7
-"""A trend half as fast again is by this less likely beforehand."""
 SLOPED = 2.5
 """A slope is one from so many of its standard errors on."""
 
@@ -81,14 +75,6 @@ class Noise:
     def standard(self) -> float:
         """Standard deviation of a single sample about the trend."""
         return math.hypot(self.white, self.wander)
-
-
-@dataclass(frozen=True, slots=True)
-class Filtered:
-    """Noise whose size is known: standard deviation, and correlation time above 0 [s]."""
-
-    standard: float
-    correlation_s: float
 
 
 def noise_near(time: Floats, values: Floats, step: float = 0.0) -> Noise:
@@ -157,47 +143,6 @@ def unbroken(time: Floats, values: Floats, at: int | None = None) -> tuple[int, 
 
 
 @dataclass(frozen=True, eq=False)
-class Parts:
-    """Combinations of a series' parts, one a row: variances, white noise being 1.
-
-    ``sizes`` : float64[g, b + c + 1], how much there is of each spectrum of `shapes`: of trends
-    with the b ``bends`` (see `spectra.trend`), of wanders with the c ``keeps`` (correlation from
-    sample to sample), and of filtered noise with ``filtered_keep``. A combination has one trend
-    and one wander at most.
-    """
-
-    sizes: Floats
-    bends: tuple[float, ...]
-    keeps: tuple[float, ...]
-    filtered_keep: float
-    usual: Floats
-    """Logarithm of how likely a combination is beforehand among its like."""
-    group: int = 1
-    """Values are averages of so many samples."""
-
-    @property
-    def trends(self) -> Floats:
-        """Variances of the steps of the integrated random walks, float64[g, b]."""
-        return self.sizes[:, : len(self.bends)]
-
-    @property
-    def wanders(self) -> Floats:
-        """Variances of the wanders, float64[g, c]."""
-        return self.sizes[:, len(self.bends) : -1]
-
-    @property
-    def filtered(self) -> Floats:
-        """Variance of filtered noise, float64[g]."""
-        return self.sizes[:, -1]
-
-    def shapes(self, omega: Floats) -> Floats:
-        """Spectra of unit size, float64[b + c + 1, k]."""
-        return np.array([*(spectra.trend(omega, bend) for bend in self.bends),
-                         *(spectra.wander(omega, keep, self.group)
-                           for keep in (*self.keeps, self.filtered_keep))])
-
-
-@dataclass(frozen=True, eq=False)
 class Fit:
     """A series' parts: combinations and how likely each is.
 
@@ -226,23 +171,15 @@ class Fit:
         n = len(values)
         line = _line(values, interval, least, known)
         coefficients = spectra.cosines(values - line)
-        first = spectra.bands(n)
-        members = np.diff(np.append(first, n))
-        power = np.add.reduceat(coefficients[1:] ** 2, first - 1)
-        middle = np.pi / n * (first + 0.5 * (members - 1))
-        parts = (_alone(n, interval, group) if known is None
-                 else _beside(n, interval, known, group))
-        spectrum = 1.0 + parts.sizes @ parts.shapes(middle)
+        prepared = weighing(n, interval, known, group)
+        parts = prepared.parts
+        power = np.add.reduceat(coefficients[1:] ** 2, prepared.first - 1)
         # Level and slope were taken off, and the rounding is one sample more.
         freedom = n - 1.0
         floor = max(least**2, 1e-18 * float(np.abs(values).max()) ** 2, 1e-30)
-        scale = (floor + (1.0 / spectrum) @ power) / freedom
-        log = -0.5 * freedom * np.log(scale) - 0.5 * (np.log(spectrum) @ members)
-        gusty, still = parts.wanders.any(axis=1), ~parts.trends.any(axis=1)
-        for which, share in ((gusty, P_WANDER), (~gusty & still, (1 - P_WANDER) * P_LEVEL),
-                             (~gusty & ~still, (1 - P_WANDER) * (1 - P_LEVEL))):
-            usual = np.exp(parts.usual[which])
-            log[which] += parts.usual[which] + math.log(share / max(float(usual.sum()), 1e-300))
+        scale = (floor + prepared.inverse @ power) / freedom
+        log = -0.5 * freedom * np.log(scale) - prepared.spread
+        log += prepared.beforehand
         if known is not None:
             sizes = np.log(scale * parts.filtered / known.standard**2)
             log -= 0.5 * (sizes / KNOWN_WITHIN) ** 2
@@ -346,41 +283,3 @@ def _line(values: Floats, interval: float, least: float, known: Filtered | None)
     if abs(slope) * (n - 1) < SLOPED * scatter * math.sqrt(12 / n):
         slope = 0.0
     return np.asarray(values.mean() + slope * at)
-
-
-def _trends(n: int, interval: float) -> tuple[tuple[float, ...], Floats, Floats]:
-    """Bends of the trends that are weighed, sizes float64[k, b] and prior; the first is none."""
-    count = math.ceil(math.log(n) / math.log(1.5))
-    corner = 2.0 - 2.0 * np.cos(np.minimum(np.pi / n * 1.5 ** np.arange(count), np.pi))
-    bends = tuple((interval / seconds) ** 2 for seconds in MEANDERS_S
-                  if math.isinf(seconds) or 2 * interval < seconds < n * interval / 3)
-    sizes = np.zeros((1 + count * len(bends), len(bends)))
-    for k, bend in enumerate(bends):
-        # Where trend and white noise are as strong as each other.
-        sizes[1 + k * count : 1 + (k + 1) * count, k] = (corner + bend) ** 2
-    usual = np.append(0.0, np.tile(np.arange(count) * math.log(SMOOTHER), len(bends)))
-    return bends, sizes, usual
-
-
-def _alone(n: int, interval: float, group: int) -> Parts:
-    """All combinations of trend and wander that are weighed."""
-    keeps = tuple(math.exp(-interval / group / seconds) for seconds in WANDERS_S
-                  if 2 * interval < seconds < n * interval / 4)
-    bends, trends, usual = _trends(n, interval)
-    some = np.kron(np.array(WANDERS)[:, None], np.eye(len(keeps)))
-    winds = np.concatenate([np.zeros((1, len(keeps))), some])
-    sizes = np.hstack([np.repeat(trends, len(winds), axis=0), np.tile(winds, (len(trends), 1)),
-                       np.zeros((len(trends) * len(winds), 1))])
-    return Parts(sizes, bends, keeps, 0.0, np.repeat(usual, len(winds)), group)
-
-
-def _beside(n: int, interval: float, known: Filtered, group: int) -> Parts:
-    """All combinations of trend, gusts and filtered noise that are weighed."""
-    keep = math.exp(-interval / group / known.correlation_s)
-    (bends, trends, usual), filtered = _trends(n, interval), np.array(FILTERED)
-    gusts = np.array([0.0, *GUSTS])
-    i, j, k = (one.ravel() for one in np.indices((len(trends), len(gusts), len(filtered))))
-    # Trends are weighed by the strength of all slow noise.
-    slow = 1.0 + filtered * (1 + keep) / (1 - keep) / group
-    sizes = np.column_stack([trends[i] * slow[k, None], gusts[j] * filtered[k], filtered[k]])
-    return Parts(sizes, bends, (math.exp(-interval / group / GUST_S),), keep, usual[i], group)

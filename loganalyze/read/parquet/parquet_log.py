@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, partial
-from threading import Lock, local
 from typing import Any
 
 import numpy as np
@@ -21,9 +20,9 @@ from loganalyze.read.clocks.time_codes import Form, Ticks, form_of_numbers, tick
 from loganalyze.read.clocks.timestamps import BadStampError, form_of_cells, parse_stamps
 from loganalyze.read.columns.recognition import Header, LogColumn
 from loganalyze.read.csv.number_style import numerals_of
-from loganalyze.read.files.address_space import is_shortage
 from loganalyze.read.files.file_types import LogFile
 from loganalyze.read.files.row_batches import ColumnSink, RowBatch
+from loganalyze.read.parquet.parquet_decoding import DAMAGE, Decoder, damaged
 from loganalyze.read.parquet.parquet_headers import header_of, listed_units
 from loganalyze.read.repair.fill_values import Filler
 from loganalyze.record.channels import kind as channel_kind
@@ -42,12 +41,9 @@ BATCH = 1 << 17
 """Rows of a batch: more of them take Arrow's pool memory that it doesn't give back."""
 LOW_MEMORY_AHEAD = 4
 """Columns decoded ahead where memory is to be spared."""
-SAMPLE = 400
 FEW = 8
 LONGEST_WORD = 200
 """Bytes of an entry of the metadata that may name something; longer ones describe the columns."""
-_DAMAGE = (pa.ArrowException, OSError, ValueError)
-"""What pyarrow raises for a file whose bytes aren't what they should be."""
 
 
 @dataclass
@@ -58,14 +54,8 @@ class ParquetLog:
     schema: pa.Schema
     headers: list[Header]
     about: pq.FileMetaData
-    _heads: dict[int, pa.Array] = field(default_factory=dict, repr=False)
-    """The first values of the columns that were looked at, by index."""
     _cells: dict[int, list[str]] = field(default_factory=dict, repr=False)
-    """The same as text."""
-    _decoded_once: dict[int, pa.Array] = field(default_factory=dict, repr=False)
-    """The columns of a small file that were decoded, by index."""
-    _opened: Any = field(default=None, repr=False)
-    _lock: Any = field(default_factory=Lock, repr=False)
+    """The first values of the columns that were looked at, as text, by index."""
     kind: str = "Parquet"
     """The format of the file that was brought to Parquet."""
 
@@ -76,8 +66,8 @@ class ParquetLog:
         try:
             source = pq.ParquetFile(file.data, pre_buffer=False)
             schema = source.schema_arrow
-        except _DAMAGE as error:
-            raise _damaged(error, where) from None
+        except DAMAGE as error:
+            raise damaged(error, where) from None
         with source:
             about = source.metadata
         if not about.num_rows:
@@ -89,12 +79,11 @@ class ParquetLog:
     @property
     def likely_rows(self) -> int:
         """The rows that the file holds."""
-        return sum(self._groups)
+        return sum(self._decoder.groups)
 
     @cached_property
-    def _groups(self) -> list[int]:
-        """The rows of each row group: what is decoded, whatever the file says of them together."""
-        return [self.about.row_group(i).num_rows for i in range(self.about.num_row_groups)]
+    def _decoder(self) -> Decoder:
+        return Decoder(self.file, self.schema, self.about)
 
     @property
     def preamble(self) -> str:
@@ -110,7 +99,7 @@ class ParquetLog:
     def cells(self, column: LogColumn) -> list[str]:
         """Return the text of a column's first cells, empty where nothing was recorded."""
         if column.index not in self._cells:
-            first = self._first(column)
+            first = self._decoder.first(column.index)
             if pa.types.is_timestamp(first.type):
                 # All are written alike: a few show what 400 do.
                 first = first.drop_null().slice(0, FEW)
@@ -124,7 +113,7 @@ class ParquetLog:
 
     def sampled(self, column: LogColumn) -> np.ndarray[Any, np.dtype[np.float64]]:
         """Return the numbers of a column's first rows, NaN where there is none."""
-        array = self._numeric(self._first(column), column)
+        array = self._numeric(self._decoder.first(column.index), column)
         values, valid = numbers(array)
         wide = values.astype(np.float64)
         return wide if valid is None else np.where(valid, wide, np.nan)
@@ -146,7 +135,7 @@ class ParquetLog:
         if pa.types.is_duration(kind):
             return Form(1e9, "elapsed time")
         if textual(kind) and not self._holds_numbers(column):
-            cells = [cell for cell in self._first(column).to_pylist() if cell]
+            cells = [cell for cell in self._decoder.first(column.index).to_pylist() if cell]
             return form_of_cells(cells, column.name, str(self.file.path))
         return form_of_numbers(self.sampled(column), column.unit, column.recorded_unit,
                                column.name, str(self.file.path))
@@ -160,23 +149,22 @@ class ParquetLog:
         batch is given.
         """
         clock = form.parts or (time,)
-        groups = self._groups
+        groups = self._decoder.groups
         small = len(groups) > MANY_GROUPS and sum(groups) < SMALL_GROUP * len(groups)
         if small or max(groups) > (LOW_MEMORY_GROUP if low_memory else LARGEST_GROUP):
             yield from self._batches(clock, form, columns)
             return
         # A task decodes one column of a group: it then lies in the cache to be converted.
         starts = np.cumsum([0, *groups[:-1]]).tolist()
-        opened = local()  # A file is opened once a thread.
         fillers = [Filler(column) for column in columns]
         at_once = None if low_memory else sink
 
         def tasks() -> Iterator[Callable[[], Any]]:
             for group, rows in enumerate(groups):
                 if rows:
-                    yield partial(self._clock_of, opened, group, clock, form)
+                    yield partial(self._clock_of, group, clock, form)
                     for i, column in enumerate(columns):
-                        yield partial(self._column_of, opened, group, column, fillers[i], i,
+                        yield partial(self._column_of, group, column, fillers[i], i,
                                       starts[group], at_once)
 
         # Of columns converted in place nothing is held: a whole group of them may be ahead.
@@ -195,43 +183,18 @@ class ParquetLog:
                         sink.write_column(i, start, array)
                 yield RowBatch(ticks, arrays, counted=counted, placed=sink is not None)
 
-    def _clock_of(self, opened: local, group: int, clock: Sequence[LogColumn], form: Form) -> Ticks:
-        return self.ticks(self._decoded(opened, group, clock), clock, form)
+    def _clock_of(self, group: int, clock: Sequence[LogColumn], form: Form) -> Ticks:
+        return self.ticks(self._decoder.of_group(group, [one.index for one in clock]), clock, form)
 
-    def _column_of(self, opened: local, group: int, column: LogColumn, filler: Filler, place: int,
+    def _column_of(self, group: int, column: LogColumn, filler: Filler, place: int,
                    start: int, sink: ColumnSink | None) -> tuple[pa.Array | None, Counter[str]]:
         counted: Counter[str] = Counter()
         array = filler.cleaned(
-            self._numeric(self._decoded(opened, group, [column])[0], column), counted)
+            self._numeric(self._decoder.of_group(group, [column.index])[0], column), counted)
         if sink is None:
             return array, counted
         sink.write_column(place, start, array)
         return None, counted
-
-    def _decoded(self, opened: local, group: int, wanted: Sequence[LogColumn]) -> list[pa.Array]:
-        if self._is_small:
-            return [self._small_column(column) for column in wanted]
-        names = [self._name(column) for column in wanted]
-        if not hasattr(opened, "source"):
-            opened.source = self._source()
-        table = self._guarded(lambda: opened.source.read_row_group(
-            group, columns=names, use_threads=False))
-        return [_whole(table.column(name)) for name in names]
-
-    @cached_property
-    def _is_small(self) -> bool:
-        """Whether a column is decoded once, for its first values and for the log."""
-        return self._groups == [self.about.num_rows] and self.about.num_rows <= SMALL_GROUP
-
-    def _small_column(self, column: LogColumn) -> pa.Array:
-        """Return a column of a small file, which is kept."""
-        with self._lock:
-            if column.index not in self._decoded_once:
-                self._opened = self._opened or self._source()
-                self._decoded_once[column.index] = self._guarded(lambda: _whole(
-                    self._opened.read_row_group(0, columns=[self._name(column)],
-                                                use_threads=False).column(0)))
-        return self._decoded_once[column.index]
 
     def _batches(self, clock: Sequence[LogColumn], form: Form, columns: Sequence[LogColumn]
                  ) -> Iterator[RowBatch]:
@@ -277,9 +240,9 @@ class ParquetLog:
     def batches(self, places: Sequence[int]) -> Iterator[list[pa.Array]]:
         """Yield some rows after the other of the columns at `places`, as the file holds them."""
         names = [str(self.schema.field(place).name) for place in places]
-        with self._source() as source:
+        with self._decoder.source() as source:
             batches = source.iter_batches(BATCH, columns=names, use_threads=False)
-            while (batch := self._guarded(lambda: next(batches, None))) is not None:
+            while (batch := self._decoder.guarded(lambda: next(batches, None))) is not None:
                 yield [batch.column(name) for name in names]
 
     def ticks(self, arrays: list[pa.Array], clock: Sequence[LogColumn], form: Form) -> Ticks:
@@ -375,33 +338,6 @@ class ParquetLog:
     def _kind(self, column: LogColumn) -> pa.DataType:
         return self.schema.field(column.index).type
 
-    def _name(self, column: LogColumn) -> str:
-        return str(self.schema.field(column.index).name)
-
-    def _first(self, column: LogColumn) -> pa.Array:
-        if self._is_small and not pa.types.is_dictionary(self._kind(column)):
-            return self._small_column(column).slice(0, SAMPLE)
-        if column.index not in self._heads:
-            with self._source() as source:
-                self._heads[column.index] = self._guarded(lambda: next(source.iter_batches(
-                    SAMPLE, columns=[self._name(column)])).column(0))
-        return self._heads[column.index]
-
-    def _source(self) -> pq.ParquetFile:
-        return pq.ParquetFile(self.file.data, metadata=self.about, pre_buffer=False)
-
-    def _guarded(self, read: Callable[[], Any]) -> Any:
-        try:
-            return read()
-        except _DAMAGE as error:
-            raise _damaged(error, str(self.file.path)) from None
-
-
-def _damaged(error: Exception, where: str) -> Exception:
-    """Return what to raise for a file that can't be decoded."""
-    return MemoryError() if is_shortage(error) else Problem(
-        "the Parquet file is damaged or cut short", where, "export or copy it again")
-
 
 def textual(kind: pa.DataType) -> bool:
     """Whether an array of this type holds text."""
@@ -413,7 +349,3 @@ def textual(kind: pa.DataType) -> bool:
 def _temporal(kind: pa.DataType) -> bool:
     return bool(pa.types.is_timestamp(kind) or pa.types.is_time(kind) or pa.types.is_duration(kind)
                 or pa.types.is_date32(kind))
-
-
-def _whole(column: pa.ChunkedArray) -> pa.Array:
-    return column.chunk(0) if column.num_chunks == 1 else column.combine_chunks()
