@@ -14,12 +14,12 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air.atmosphere import G0
+from loganalyze.air.atmosphere import G0, density_ratio, temperature
 from loganalyze.phases.flight_profile import Profile
 from loganalyze.phases.ground_legs import Leg, runs
 from loganalyze.phases.phase_definitions import PhaseSettings
 from loganalyze.record.arrays import Floats
-from loganalyze.record.units import KNOT
+from loganalyze.record.units import FOOT, KNOT
 
 Span = tuple[int, int]
 
@@ -109,7 +109,7 @@ def bank(profile: Profile) -> Floats | None:
     """Return the size of the bank angle [deg] at each cell, None where unknown.
 
     As recorded; else that of a level turn at the rate at which the heading changes, tan(bank) =
-    rate V / g, with the calibrated airspeed for V, which reads low aloft.
+    rate V / g, with the true airspeed of a standard atmosphere for V.
     """
     roll = profile.more.get("roll")
     if roll is not None and not np.isnan(roll).all():
@@ -117,7 +117,9 @@ def bank(profile: Profile) -> Floats | None:
     rate = turn_rate(profile)
     if rate is None:
         return None
-    return np.degrees(np.arctan(np.radians(rate) * profile.airspeed * KNOT / G0))
+    height = np.clip(np.nan_to_num(profile.height), -2000.0, 60000.0) * FOOT
+    thinner = np.sqrt(density_ratio(height, temperature(height)))
+    return np.degrees(np.arctan(np.radians(rate) * profile.airspeed / thinner * KNOT / G0))
 
 
 def turn_rate(profile: Profile) -> Floats | None:

@@ -103,6 +103,7 @@ CHANNELS: dict[str, ChannelKind] = dict(
         _kind("weight_on_wheels", "discrete", "weight on wheels"),
         _kind("overspeed_warning", "discrete", "overspeed warning"),
         _kind("autopilot", "discrete", "autopilot engaged"),
+        _kind("event_marker", "discrete", "event marker"),
         _kind("autothrottle", "discrete", "autothrottle engaged"),
         _kind("weight", "kg", "gross weight", 100, 700000),
         _kind("fuel", "kg", "fuel on board", 0, 400000),

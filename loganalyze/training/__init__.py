@@ -2,6 +2,15 @@
 
 from loganalyze.sheets.lesson.schedule_file import Schedule, read_schedule
 from loganalyze.sheets.lesson.speed_tolerances import Tolerance
+from loganalyze.training.exercise_corrections import (
+    CorrectedFindings,
+    Correction,
+    CorrectionsFile,
+    corrected,
+    corrections_for,
+    read_corrections,
+    write_corrections,
+)
 from loganalyze.training.exercise_detection import find_exercises
 from loganalyze.training.exercises import (
     EXERCISE_KINDS,
@@ -23,6 +32,9 @@ from loganalyze.training.segments.segment_results import (
 __all__ = [
     "EXERCISE_KINDS",
     "Change",
+    "CorrectedFindings",
+    "Correction",
+    "CorrectionsFile",
     "Criterion",
     "Departure",
     "Exercise",
@@ -36,7 +48,11 @@ __all__ = [
     "Segment",
     "Tolerance",
     "assess_lesson",
+    "corrected",
+    "corrections_for",
     "find_exercises",
+    "read_corrections",
     "read_schedule",
     "with_school_ceilings",
+    "write_corrections",
 ]

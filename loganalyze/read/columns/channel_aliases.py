@@ -142,6 +142,8 @@ SPELLINGS: dict[str, str] = {
                  "a/p engaged, a/p eng, ap on, autopilot on, autopilot status, ap status, "
                  "autopilot eng, ap engd, a/p on, autopilot engage, afcs engaged, "
                  "auto pilot engaged, a/p engd, cmd engaged",
+    "event_marker": "event marker, event mark, event button, pilot event, crew event, "
+                    "pilot event marker, crew event marker, event marker button",
     "autothrottle": "autothrottle, autothrottle engaged, at engaged, autothrust, at eng, "
                     "auto throttle, a/t, a/t engaged, a/t eng, a/thr, a/thr engaged, "
                     "athr, athr engaged, athr active, autothrust engaged, autothrust active, "

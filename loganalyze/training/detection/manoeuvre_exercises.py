@@ -14,6 +14,7 @@ from loganalyze.phases.ground_legs import roll_begins, roll_ends, runs
 from loganalyze.phases.manoeuvres import bank, stalls, steep_turns
 from loganalyze.record.arrays import Floats
 from loganalyze.training.detection.candidates import Airborne, Candidate, cell_noise
+from loganalyze.training.detection.edge_fitting import knee
 from loganalyze.training.exercises import CIRCUIT, STALL, STEEP_TURN, ExerciseMeasure
 
 ROLLED_IN = 0.2
@@ -23,6 +24,11 @@ ROLLED_IN_BY_HEADING = 0.5
 spread over the window, and is at half height where the turn begins."""
 GO_AROUND_FT = 500.0
 """[ft] A low point below this height above the ground parts one circuit from the next."""
+CLIMBING_FPM = 300.0
+"""[ft/min] A recovery that doesn't climb faster than this within half a minute of its lowest point
+ends there."""
+LEVEL_OFF_S = 6.0
+"""[s] The rate of descent has gone so long after the straight lines of descent and level meet."""
 LEAST_CIRCUIT_S = 90.0
 """[s] No circuit takes less: it is a bounce."""
 
@@ -102,6 +108,7 @@ def stall_candidates(flown: Airborne) -> Iterator[Candidate]:
     for first, stop in stalls(profile, flown.leg, flown.first, flown.stop, flown.settings):
         slowest = first + int(speed[first:stop].argmin())
         bottom = slowest + int(height[slowest:stop].argmin())
+        first, stop = _entry(flown, first, slowest), _recovery(flown, slowest, bottom, stop)
         lost = float(height[slowest] - height[bottom])
         entry_s = max((slowest - first) * flown.step_s, flown.step_s)
         rate = float(speed[first] - speed[slowest]) / entry_s
@@ -120,6 +127,33 @@ def stall_candidates(flown: Airborne) -> Iterator[Candidate]:
              ExerciseMeasure("entry_altitude_range_ft", float(np.ptp(height[first:slowest + 1])),
                              cell_noise(height) * np.sqrt(2.0)),
              ExerciseMeasure("recovery_s", (stop - slowest) * flown.step_s, flown.step_s)))
+
+
+def _entry(flown: Airborne, first: int, slowest: int) -> int:
+    """Return the cell at which the slowing down to a stall begins."""
+    speed, cells = flown.profile.airspeed, flown.profile.cells
+    drop = float(speed[first] - speed[slowest])
+    part = speed[first : slowest + 1] - speed[slowest]
+    half, little = (int(np.flatnonzero(part >= share * drop)[-1]) + first for share in (0.5, 0.15))
+    if little <= half:
+        return first
+    guess = half - round((little - half) * 0.5 / 0.35)
+    return round(knee(speed, max(guess - cells(25.0), flown.first), little + 1, level_first=True))
+
+
+def _recovery(flown: Airborne, slowest: int, bottom: int, stop: int) -> int:
+    """Return the cell at which the recovery from a stall ends: level again, or climbed back."""
+    cells, height = flown.profile.cells, flown.profile.height
+    # A level after the descent is as low as its lowest sample, but for noise.
+    bottom = slowest + int(np.argmax(height[slowest : bottom + 1] < height[bottom] + 40.0))
+    climbing = np.flatnonzero(flown.profile.vertical[bottom:stop] > CLIMBING_FPM)
+    if not len(climbing) or climbing[0] > cells(30.0):
+        level = round(knee(flown.profile.altitude, slowest + cells(4.0), bottom + cells(15.0),
+                           level_first=False))
+        return max(level + cells(LEVEL_OFF_S), slowest + 1)
+    reach = min(cells(30.0), max((stop - bottom) // 2, 2))
+    return round(knee(flown.profile.altitude, stop - reach, min(stop + reach, flown.stop),
+                      level_first=False))
 
 
 def circuit_candidates(flown: Airborne) -> Iterator[Candidate]:

@@ -1,0 +1,88 @@
+"""What is said of exercises, of how sure they are, and of an instructor's corrections."""
+
+from __future__ import annotations
+
+from loganalyze.text.en.number_format import count, duration
+
+KINDS: dict[str, str] = {
+    "level acceleration": "level acceleration", "speed change": "speed change",
+    "climb at constant CAS": "climb at constant CAS",
+    "climb at constant Mach": "climb at constant Mach",
+    "descent at constant CAS": "descent at constant CAS",
+    "descent at constant Mach": "descent at constant Mach",
+    "steep turn": "steep turn", "stall": "stall", "circuit": "circuit",
+    "limit approach": "demonstration of the limit pointer",
+}
+PLURALS = {
+    **{kind: f"{words}s" for kind, words in KINDS.items()},
+    "climb at constant CAS": "climbs at constant CAS",
+    "climb at constant Mach": "climbs at constant Mach",
+    "descent at constant CAS": "descents at constant CAS",
+    "descent at constant Mach": "descents at constant Mach",
+    "limit approach": "demonstrations of the limit pointer",
+}
+ORIGINS = {"found": "found in the log", "corrected": "corrected by the instructor",
+           "added": "added by the instructor"}
+MEASURES: dict[str, str] = {
+    "bank_deg": "Bank", "bank_sd_deg": "Bank, scatter", "turned_deg": "Turned through",
+    "altitude_error_ft": "Largest departure from the altitude at entry",
+    "speed_error_kt": "Largest departure from the airspeed at entry",
+    "duration_s": "Duration", "lowest_airspeed_kt": "Lowest airspeed",
+    "deceleration_kt_s": "Deceleration at entry", "altitude_lost_ft": "Altitude lost",
+    "entry_altitude_range_ft": "Range of altitude during the entry",
+    "recovery_s": "Time to recover", "pattern_height_ft": "Height of the pattern",
+    "pattern_height_sd_ft": "Height of the pattern, scatter", "change_kt": "Change of airspeed",
+    "rate_kt_s": "Rate of change", "overshoot_kt": "Overshoot",
+    "altitude_range_ft": "Range of altitude", "held_cas_kt": "CAS held",
+    "held_mach": "Mach number held", "speed_sd_kt": "Airspeed, scatter",
+    "drift_kt": "Drift of the airspeed", "largest_error_kt": "Largest departure from it",
+    "altitude_change_ft": "Change of altitude", "smallest_margin_kt": "Smallest margin",
+    "time_near_s": "Time with less than 5 kt of margin",
+    "closing_rate_kt_s": "Rate at which the margin closed",
+    "recovery_rate_kt_s": "Rate at which it opened again",
+    "recovered_by_energy_kt": "Opened by less thrust or more drag",
+    "recovered_by_height_kt": "Opened by height, pitch up",
+    "recovered_by_speed_kt": "Opened by the airspeed, by whichever means",
+    "recovered_by_limit_kt": "Opened as the limit itself moved",
+}
+"""Each measure of an exercise, by its name."""
+UNSEARCHED: dict[str, str] = {
+    "no roll or heading": "neither roll nor heading was recorded",
+    "no ground recorded": "the pressure altitude of no ground was recorded",
+    "no altitude or airspeed": "the log holds too little altitude and airspeed",
+}
+REWRITTEN = ("The recording's bytes have changed since it was corrected; it covers the same time, "
+             "and the corrections were applied.")
+UNAPPLIED = ("A correction was not applied: no {kind} is found any more at {start:.0f} to "
+             "{end:.0f} s.")
+
+
+def unsearched(pairs: tuple[tuple[str, str], ...]) -> list[str]:
+    """Return which kinds could not be looked for, a sentence for each reason."""
+    by_reason: dict[str, list[str]] = {}
+    for kind, reason in pairs:
+        by_reason.setdefault(reason, []).append(KINDS[kind])
+    return [f"Not looked for, since {UNSEARCHED[reason]}: {', '.join(kinds)}."
+            for reason, kinds in by_reason.items()]
+
+
+def named(kind: str, confidence: float, origin: str) -> str:
+    """Return what an exercise is and how sure that is: "steep turn (98 %)"."""
+    if origin != "found":
+        return f"{KINDS[kind]} ({ORIGINS[origin]})"
+    percent = min(round(100 * confidence), 99)
+    return f"{KINDS[kind]} ({percent} %)"
+
+
+def summary(kinds: list[str]) -> str:
+    """Return how many exercises of each kind there are, as a sentence."""
+    if not kinds:
+        return "No exercise was found."
+    parts = [count(kinds.count(kind), KINDS[kind], PLURALS[kind]) for kind in KINDS
+             if kind in kinds]
+    return f"Exercises: {', '.join(parts)}."
+
+
+def took(seconds: float) -> str:
+    """Return how long an exercise took."""
+    return duration(seconds)
