@@ -62,6 +62,7 @@ if TYPE_CHECKING:
     from loganalyze.fleet.store.deidentified_export import export_deidentified
     from loganalyze.fleet.store.retention import Retained, retain
     from loganalyze.fleet.store.store_queries import connect_store
+    from loganalyze.fleet.trend_report.trend_files import TrendFiles, write_trends
     from loganalyze.limits.evaluate import evaluate
     from loganalyze.limits.evaluation import Evaluation, LowestLimit
     from loganalyze.limits.limit_envelope import Crossing, Envelope, crossovers, limit_envelope
@@ -183,6 +184,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.fleet.store.store_queries": "connect_store",
     "loganalyze.fleet.statistics.trend_tables": "TrendRow Trends fleet_trends",
     "loganalyze.fleet.running.worker_pool": "Workers",
+    "loganalyze.fleet.trend_report.trend_files": "TrendFiles write_trends",
     "loganalyze.limits.evaluate": "evaluate",
     "loganalyze.limits.evaluation": "Evaluation LowestLimit",
     "loganalyze.limits.limit_envelope": "Crossing Envelope crossovers limit_envelope",
@@ -255,7 +257,7 @@ __all__ = [
     "QualityFacts", "QualityFlag", "RateChange", "Recorded", "Recurrence", "Reference",
     "ReportOptions", "ResultsFolder", "Retained", "Settings", "Severity", "Smallest",
     "SmallestFacts", "Source", "Step", "StepFacts", "Stream", "Summary", "Suspect", "SuspectFacts",
-    "TemperatureCase", "TimeToLimit", "TrendRow", "Trends", "Units", "WarningFinding",
+    "TemperatureCase", "TimeToLimit", "TrendFiles", "TrendRow", "Trends", "Units", "WarningFinding",
     "WarningSettings", "WhatIf", "WhatIfSettings", "WhatWouldHaveHelped", "Workers",
     "aircraft_errors", "analyze", "analyze_each", "analyze_flights", "assess", "assess_flight",
     "compare", "connect_store", "contributions_figure", "crossovers", "dial_reading",
@@ -264,7 +266,7 @@ __all__ = [
     "mean_effect", "panel_figure", "phases_of", "pointer_movement", "prior_of_margins", "priors_of",
     "rate_change", "read_columns", "read_fleet", "read_flights", "read_limits", "read_log",
     "read_priors", "retain", "ruler_figure", "run_fleet", "save_figure", "summarise",
-    "track_figure", "what_if", "write_comparison", "write_reports", "write_results",
+    "track_figure", "what_if", "write_comparison", "write_reports", "write_results", "write_trends",
 ]
 
 

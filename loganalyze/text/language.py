@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en.labels import sheet_labels as sheet_labels
     from loganalyze.text.en.labels import step_labels as step_labels
     from loganalyze.text.en.labels import terminal_labels as terminal_labels
+    from loganalyze.text.en.labels import trend_labels as trend_labels
     from loganalyze.text.en.sentences import assurance_text as assurance_text
     from loganalyze.text.en.sentences import check_text as check_text
     from loganalyze.text.en.sentences import contribution_text as contribution_text
@@ -67,6 +68,7 @@ MODULES: tuple[str, ...] = (
     "labels.command_labels", "labels.inspection_labels", "labels.page_labels",
     "labels.paper_labels", "labels.phase_labels", "labels.picture_labels", "labels.report_labels",
     "labels.sheet_labels", "labels.step_labels", "labels.terminal_labels",
+    "labels.trend_labels",
     "sentences.assurance_text", "sentences.check_text", "sentences.contribution_text",
     "sentences.corroboration_text", "sentences.decision_text", "sentences.finding_text",
     "sentences.measure_text", "sentences.quality_text", "sentences.reading_text",

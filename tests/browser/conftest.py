@@ -67,7 +67,8 @@ def opened(browser):
     """Return a function that opens a report, and keeps what went wrong and what was asked for."""
     contexts = []
 
-    def go(path: Path, *, width: int = 1280, height: int = 900, scripts: bool = True, **context):
+    def go(path: Path, *, width: int = 1280, height: int = 900, scripts: bool = True,
+           ready: str | None = "#chart[data-ready]", **context):
         made = browser.new_context(viewport={"width": width, "height": height},
                                    java_script_enabled=scripts, **context)
         contexts.append(made)
@@ -81,8 +82,8 @@ def opened(browser):
             (request.url, request.failure)))
         page.on("dialog", lambda dialog: (seen.dialogs.append(dialog.message), dialog.dismiss()))
         page.goto(path.as_uri())
-        if scripts:
-            page.wait_for_selector("#chart[data-ready]", timeout=30_000)
+        if scripts and ready:
+            page.wait_for_selector(ready, timeout=30_000)
         return seen
 
     yield go

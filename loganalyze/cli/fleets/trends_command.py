@@ -8,11 +8,11 @@ import math
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from loganalyze.cli.shared_options import FILE, json_option, print_json
+from loganalyze.cli.shared_options import FILE, json_option, print_json, units_option
 
 if TYPE_CHECKING:
     from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
@@ -33,9 +33,19 @@ DEFAULT_BY = ("month", "aircraft", "limit", "phase", "severity", "cause")
 @click.option("--least", type=click.IntRange(min=1), default=5, show_default=True, metavar="N",
               help="Leave out groups of fewer flights than this.")
 @click.option("--csv", "csv_file", type=FILE, metavar="FILE", help="Also write the table as CSV.")
+@click.option("--page", type=FILE, metavar="FILE",
+              help="Also write a page: one HTML file that needs nothing else, with answers, "
+              "pictures, tables, and the flights behind each number.")
+@click.option("--pdf", type=FILE, metavar="FILE", help="Also write the same as a PDF.")
+@click.option("--pictures", type=FILE, metavar="DIR",
+              help="Also write the pictures, as PNG files in this folder.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
+              help="Paper of the PDF.")
+@units_option("page, PDF and pictures")
 @json_option
 def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | None, least: int,
-            csv_file: Path | None, as_json: bool) -> None:
+            csv_file: Path | None, page: Path | None, pdf: Path | None, pictures: Path | None,
+            paper: Literal["A4", "Letter"], units: str, as_json: bool) -> None:
     """Print the rates of exceedances of the fleet in a store, with intervals that hold where
     aircraft differ.
 
@@ -46,6 +56,15 @@ def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | N
 
     found = fleet_trends(store, by=by or DEFAULT_BY, proven=proven,
                          action=action.date() if action else None, least=least)
+    written: tuple[Path, ...] = ()
+    if page or pdf or pictures:
+        from loganalyze.fleet.trend_report.trend_files import TrendFiles, write_trends
+        from loganalyze.text.presentation import UNITS, Presentation
+
+        written = write_trends(
+            store, TrendFiles(page, pdf, pictures, paper), by=by or DEFAULT_BY, proven=proven,
+            action=action.date() if action else None, least=least,
+            how=Presentation(units=UNITS[units]), trends=found)
     rows = [_plain(row) for row in (found.whole, *found.rows)]
     if csv_file is not None:
         csv_file.write_text(_csv(rows), encoding="utf-8", newline="")
@@ -59,6 +78,7 @@ def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | N
         rows, logs=found.logs, problems=found.problems, undated=found.undated, proven=proven,
         per_year=found.adjusted[0], change=_change(found),
         day=action.date().isoformat() if action else "")
+    lines += ["", *map(str, written)] if written else []
     click.echo("\n".join([*lines, *verdict_sentences.CAUTIONS]))
 
 

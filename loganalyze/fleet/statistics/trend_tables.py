@@ -21,6 +21,7 @@ from loganalyze.fleet.statistics.event_rates import (
     rate_change,
     trend_probability,
 )
+from loganalyze.fleet.store.store_layout import is_protected
 from loganalyze.fleet.store.store_queries import connect_store
 from loganalyze.problems import Problem
 
@@ -147,6 +148,9 @@ def fleet_trends(
         if means_person(one.removeprefix(TAG)):
             raise Problem(f"no table is made by person, as {one} would be", "--by",
                           "leave it out: single flights are for those who debrief them")
+    if action is not None and action.day != 1 and is_protected(Path(store)):
+        raise Problem("the store holds months instead of days", "--action",
+                      "give the first day of a month")
     with connect_store(store) as db:
         fleet = _fleet(db, str(store))
         events = _events(db, proven)

@@ -48,7 +48,7 @@ def block_html(block: Block, drawn: Drawn) -> Html:
     """Return one block."""
     match block:
         case Subheading():
-            return element("h3", block.text)
+            return element("h3", block.text, id=block.key or None)
         case Paragraph():
             return element("p", block.text, class_=block.role or None)
         case Bullets():

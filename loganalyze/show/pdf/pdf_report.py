@@ -98,7 +98,7 @@ def _block(sheet: Sheet, block: report_blocks.Block, anchors: dict[str, int],
            drawn: Callable[[Picture], bytes]) -> None:
     sheet.use(BODY_PT)
     match block:
-        case report_blocks.Subheading(text):
+        case report_blocks.Subheading(text, _):
             if sheet.space_left < LEAST_BELOW_MM:
                 sheet.add_page()
             sheet.ln(1.5)

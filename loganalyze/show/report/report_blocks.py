@@ -22,9 +22,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Subheading:
-    """A heading inside a section."""
+    """A heading inside a section; ``key`` : of an anchor, where a link leads to it."""
 
     text: str
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,1 @@
+"""A fleet's trends as a report: answers, tables, pictures, and the flights behind each number."""

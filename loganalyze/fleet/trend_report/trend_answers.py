@@ -1,0 +1,121 @@
+"""What a page of trends answers: closer or not, where, on which aircraft, more than chance."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from scipy.stats import binomtest
+
+from loganalyze.fleet.statistics.event_rates import holm
+from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
+from loganalyze.fleet.trend_report.margin_course import (
+    FleetMargins,
+    MarginCourse,
+    margin_course,
+)
+
+
+@dataclass(frozen=True)
+class OutlyingAircraft:
+    """An aircraft against all others: ``times`` their rate, with the adjusted probability."""
+
+    group: str
+    times: float
+    adjusted: float
+
+
+@dataclass(frozen=True)
+class TrendAnswers:
+    """The answers, with probabilities that are adjusted for all tests together.
+
+    ``course`` : of the smallest margins; ``rate_adjusted``, ``course_adjusted``,
+    ``change_adjusted`` : NaN where there was no test; ``aircraft`` : those shown, each against all
+    others; ``tests`` : how many.
+    """
+
+    trends: Trends
+    margins: FleetMargins
+    course: MarginCourse
+    rate_adjusted: float
+    course_adjusted: float
+    change_adjusted: float
+    aircraft: tuple[OutlyingAircraft, ...]
+    tests: int
+    action: date | None
+    proven: bool
+    least: int
+
+    def rows(self, dimension: str) -> list[TrendRow]:
+        """Return the rows of a dimension."""
+        return [row for row in self.trends.rows if row.dimension == dimension]
+
+    @property
+    def closer(self) -> float:
+        """The probability of a change towards the limits; 1 where there is none."""
+        course, found = self.course, self.course_adjusted
+        return found if course.per_year_kt < 0 else 1.0
+
+    @property
+    def further(self) -> float:
+        """The probability of a change away from the limits; 1 where there is none."""
+        course, found = self.course, self.course_adjusted
+        return found if course.per_year_kt > 0 else 1.0
+
+    @property
+    def dimensions(self) -> tuple[str, ...]:
+        """The dimensions that have rows, in order."""
+        return tuple(dict.fromkeys(row.dimension for row in self.trends.rows))
+
+
+def trend_answers(trends: Trends, margins: FleetMargins, *, action: date | None, proven: bool,
+                  least: int) -> TrendAnswers:
+    """Return what trends and smallest margins of a fleet answer.
+
+    Parameters
+    ----------
+    trends : Trends
+        As `fleet_trends` gave them.
+    margins : FleetMargins
+        Of the same store.
+    action, proven, least
+        As `fleet_trends` was given them.
+    """
+    course = margin_course(margins.margin_kt, margins.day, margins.aircraft)
+    rows = [row for row in trends.rows if row.dimension == "aircraft"]
+    each = [_against_others(row, trends.whole) for row in rows]
+    change = math.nan if trends.change is None else trends.change.probability
+    given = [trends.per_year, course.probability, change, *(one[1] for one in each)]
+    adjusted = holm(given).tolist()
+    outlying = tuple(OutlyingAircraft(row.group, times, found) for row, (times, _), found in zip(
+        rows, each, adjusted[3:], strict=True))
+    return TrendAnswers(
+        trends, margins, course, adjusted[0], adjusted[1], adjusted[2], outlying,
+        sum(not math.isnan(one) for one in given), action, proven, least)
+
+
+def _against_others(row: TrendRow, whole: TrendRow) -> tuple[float, float]:
+    """Return how many times the others' rate a group's is, and the probability.
+
+    Given all episodes, those of the group are binomial with its share of the hours, where the rate
+    is the same; counts are divided by the dispersion of the flights first.
+    """
+    hours, others = row.rate.hours, whole.rate.hours - row.rate.hours
+    events, rest = row.rate.events, whole.rate.events - row.rate.events
+    if not (hours > 0 and others > 0) or events + rest == 0:
+        return math.nan, math.nan
+    times = events / hours / (rest / others) if rest else math.inf
+    dispersion = max(row.rate.dispersion, whole.rate.dispersion)
+    count = round((events + rest) / dispersion)
+    part = min(round(events / dispersion), count)
+    if not count:
+        return times, 1.0
+    return times, float(binomtest(part, count, hours / (hours + others)).pvalue)
+
+
+def leading(rows: Sequence[TrendRow]) -> TrendRow | None:
+    """Return the row with most episodes; None where none has any."""
+    found = max(rows, key=lambda row: row.rate.events, default=None)
+    return found if found is not None and found.rate.events else None

@@ -1,0 +1,266 @@
+"""The report of a fleet's trends, in the sections and blocks of any report."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from functools import partial
+
+import numpy as np
+
+from loganalyze.fleet.statistics.event_rates import EventRate
+from loganalyze.fleet.statistics.trend_tables import TrendRow
+from loganalyze.fleet.trend_report.trend_answers import TrendAnswers, leading
+from loganalyze.fleet.trend_report.trend_figures import (
+    aircraft_figure,
+    change_figure,
+    course_figure,
+    margins_figure,
+    pictured,
+)
+from loganalyze.show.report.report_blocks import (
+    Block,
+    Bullets,
+    Caution,
+    Column,
+    Link,
+    Paragraph,
+    Picture,
+    Report,
+    Section,
+    Subheading,
+    Table,
+)
+from loganalyze.text.language import number_format, report_labels, verdict_sentences
+from loganalyze.text.language import trend_labels as words
+from loganalyze.text.presentation import Presentation
+from loganalyze.version import __version__
+
+MOST_LISTED = 100
+"""Flights that are listed behind one number; the store gives all of them."""
+CLOSEST = 10
+BELOW_KT = (0.0, 2.0, 5.0, 10.0)
+
+
+def trend_report(found: TrendAnswers, how: Presentation) -> Report:
+    """Return the report of a fleet's trends.
+
+    Parameters
+    ----------
+    found : TrendAnswers
+        As `trend_answers` gave them.
+    how : Presentation
+        In which units.
+    """
+    sections = [
+        Section("verdict", words.SECTIONS["verdict"], tuple(_verdict(found, how))),
+        Section("course", words.SECTIONS["course"], tuple(_course(found))),
+        *_change(found),
+        Section("margins", words.SECTIONS["margins"], tuple(_margins(found, how))),
+    ]
+    for dimension in found.dimensions:
+        if dimension == "month":
+            continue
+        rows = found.rows(dimension)
+        drawn = [_aircraft_picture(found)] if dimension == "aircraft" and pictured(rows) else []
+        sections.append(Section(
+            f"by-{_key(dimension)}", words.group_title(dimension),
+            (*drawn, _rates(dimension, rows, found.proven))))
+    sections.append(Section("outliers", words.SECTIONS["outliers"], (_closest(found, how),)))
+    sections += _behind(found, how)
+    sections += [
+        Section("cautions", words.SECTIONS["cautions"], (
+            Caution(report_labels.CAUTION_TITLE, tuple(verdict_sentences.CAUTIONS)),)),
+        Section("method", words.SECTIONS["method"], (
+            Bullets((*words.METHOD, words.tests(found.tests))),)),
+    ]
+    return Report(words.TITLE, _subtitle(found), tuple(sections),
+                  words.FOOTER.format(version=__version__), "")
+
+
+def _subtitle(found: TrendAnswers) -> str:
+    whole = found.trends.whole
+    months = sorted(row.group for row in found.rows("month") if row.group[:4].isdigit())
+    span = f"{months[0]} – {months[-1]}" if months else words.NO_DATES
+    return words.SUBTITLE.format(
+        span=span, flights=number_format.count(whole.flights, "flight"),
+        aircraft=number_format.count(whole.rate.aircraft, "aircraft", "aircraft"),
+        hours=whole.rate.hours)
+
+
+def _verdict(found: TrendAnswers, how: Presentation) -> Iterator[Block]:
+    trends, whole = found.trends, found.trends.whole
+    yield Paragraph(words.lead(found.closer, found.further), "lead")
+    said = [_margin_course(found, how), words.rate_course(found.rate_adjusted)]
+    if trends.change is not None and found.action is not None:
+        said.append(words.change(found.action.isoformat(), trends.change.ratio,
+                                 found.change_adjusted))
+    for dimension in ("limit", "phase", "cause"):
+        row = leading(found.rows(dimension))
+        if row is not None:
+            said.append(words.where(dimension, row.group, row.rate.events, whole.rate.events))
+    outlying = [one for one in found.aircraft if one.adjusted < 0.05]
+    said += [words.outlying(one.group, one.times, one.adjusted) for one in outlying]
+    if not outlying and "aircraft" in found.dimensions:
+        said.append(words.NO_OUTLYING if len(found.aircraft) > 1 else words.ONE_AIRCRAFT)
+    rate = whole.rate
+    yield Paragraph(words.rate_sentence(
+        rate.events, whole.flights, 1000 * rate.rate, 1000 * rate.low, 1000 * rate.high,
+        100 * rate.events / whole.flights, whole.judged_share, found.proven))
+    yield Bullets(tuple(said))
+    yield _rates("whole", [whole], found.proven)
+    hidden = _hidden(found)
+    notes = [words.left_out(hidden, found.least)] if hidden else []
+    notes += [words.undated(trends.undated)] if trends.undated else []
+    notes += [words.problems(trends.problems)] if trends.problems else []
+    yield from (Paragraph(note, "note") for note in notes)
+
+
+def _margin_course(found: TrendAnswers, how: Presentation) -> str:
+    course = found.course
+    if math.isnan(course.per_year_kt):
+        return str(words.NO_COURSE)
+    return str(words.margin_course(
+        _signed(course.per_year_kt, how), _signed(course.low_kt, how),
+        _signed(course.high_kt, how), found.course_adjusted))
+
+
+def _signed(knots: float, how: Presentation) -> str:
+    """Return a difference of speeds with its sign, or a dash where it isn't known."""
+    if math.isnan(knots):
+        return str(words.number(knots))
+    return f"{knots * how.units.per_knot:+.1f} {how.units.speed}"
+
+
+def _hidden(found: TrendAnswers) -> int:
+    """Return the most flights that any dimension doesn't show."""
+    shown: dict[str, int] = {}
+    for row in found.trends.rows:
+        if row.dimension in ("month", "aircraft") or row.dimension.startswith("tag:"):
+            shown[row.dimension] = shown.get(row.dimension, 0) + row.flights
+    return max((found.trends.whole.flights - count for count in shown.values()), default=0)
+
+
+def _course(found: TrendAnswers) -> Iterator[Block]:
+    rows = found.rows("month")
+    if pictured(rows):
+        yield Picture("course", partial(course_figure, found), words.COURSE_WORDS,
+                      words.COURSE_CAPTION)
+    yield _rates("month", rows, found.proven) if rows else Paragraph(words.NO_MONTHS)
+
+
+def _aircraft_picture(found: TrendAnswers) -> Picture:
+    return Picture("aircraft", partial(aircraft_figure, found), words.AIRCRAFT_WORDS,
+                   words.COURSE_CAPTION)
+
+
+def _change(found: TrendAnswers) -> list[Section]:
+    change, day = found.trends.change, found.action
+    if change is None or day is None:
+        return []
+    rows = tuple((name, f"{rate.hours:,.1f}", str(rate.events), *_rate_cells(rate))
+                 for name, rate in ((words.BEFORE, change.before), (words.AFTER, change.after)))
+    table = Table(words.rate_caption("whole", found.proven), _columns(
+        {"period": False, "hours": True, "episodes": True, "rate": True, "interval": True}), rows)
+    return [Section("change", words.SECTIONS["change"].format(day=day.isoformat()), (
+        Paragraph(words.change(day.isoformat(), change.ratio, found.change_adjusted)),
+        Picture("change", partial(change_figure, found), words.CHANGE_WORDS), table))]
+
+
+def _margins(found: TrendAnswers, how: Presentation) -> Iterator[Block]:
+    margins = found.margins.known_kt
+    if not len(margins):
+        yield Paragraph(words.NO_MARGIN)
+        return
+    yield Paragraph(_margin_course(found, how))
+    yield Picture("margins", partial(margins_figure, found, how), words.MARGINS_WORDS)
+    rows = []
+    for below in BELOW_KT:
+        count = int((margins < below).sum())
+        rows.append((how.step(below), f"{count:,}", f"{100 * count / len(margins):.2f} %"))
+    yield Table(words.MARGINS_CAPTION, _columns(
+        {"below": False, "flights": True, "share": True}), tuple(rows))
+    yield Bullets(tuple(words.QUANTILES.format(
+        share=f"{100 * share:g} %", margin=how.speed(float(np.quantile(margins, share))))
+        for share in (0.01, 0.05, 0.5)))
+
+
+def _rates(dimension: str, rows: Sequence[TrendRow], proven: bool) -> Table:
+    """Return rates as a table; the number of episodes leads to the flights behind it."""
+    columns = {"group": False, "flights": True, "hours": True, "judged": True, "episodes": True,
+               "rate": True, "interval": True, "per_100": True}
+    made = []
+    for place, row in enumerate(rows):
+        rate = row.rate
+        episodes: str | Link = f"{rate.events:,}"
+        if row.with_events:
+            episodes = Link(f"{rate.events:,}", _anchor(dimension, place))
+        share = row.judged_share
+        per_100 = 100 * rate.events / row.flights if row.flights else math.nan
+        made.append((
+            row.group or words.WHOLE, f"{row.flights:,}", f"{rate.hours:,.1f}",
+            "–" if math.isnan(share) else f"{100 * share:.0f} %", episodes, *_rate_cells(rate),
+            words.number(per_100)))
+    return Table(words.rate_caption(dimension, proven), _columns(
+        columns, words.group_name(dimension)), tuple(made))
+
+
+def _rate_cells(rate: EventRate) -> tuple[str, str]:
+    return (words.number(1000 * rate.rate), words.interval(1000 * rate.low, 1000 * rate.high))
+
+
+def _columns(numeric: Mapping[str, bool], group: str = "") -> tuple[Column, ...]:
+    return tuple(Column(words.COLUMNS.get(name, group), is_number, heads_row=place == 0)
+                 for place, (name, is_number) in enumerate(numeric.items()))
+
+
+def _closest(found: TrendAnswers, how: Presentation) -> Block:
+    places = range(min(CLOSEST, len(found.margins.known_kt)))
+    if not places:
+        return Paragraph(words.NO_MARGIN)
+    return _flights_table(words.OUTLIERS_CAPTION, list(places), found, how)
+
+
+def _behind(found: TrendAnswers, how: Presentation) -> list[Section]:
+    """Return the flights behind the rates of each dimension, folded."""
+    order = {key: place for place, key in enumerate(found.margins.flight_key.tolist())}
+    sections = []
+    for dimension in ("whole", *found.dimensions):
+        rows = [found.trends.whole] if dimension == "whole" else found.rows(dimension)
+        blocks: list[Block] = []
+        for place, row in enumerate(rows):
+            if not row.with_events:
+                continue
+            listed = sorted(order[key] for key in row.with_events if key in order)[:MOST_LISTED]
+            caption = words.behind(words.group_name(dimension), row.group, len(row.with_events),
+                                   len(listed))
+            blocks += [Subheading(row.group or words.ALL_FLIGHTS, _anchor(dimension, place)),
+                       _flights_table(caption, listed, found, how)]
+        blocks.append(Paragraph(words.query(dimension), "note"))
+        sections.append(Section(
+            f"behind-{_key(dimension)}", words.BEHIND.format(
+                name=words.group_title(dimension).lower()), tuple(blocks), on_paper=False,
+            folded=True))
+    return sections
+
+
+def _flights_table(caption: str, places: Sequence[int], found: TrendAnswers, how: Presentation,
+                   ) -> Table:
+    """Return flights by their keys alone: whose they are stands in the store, for those who may
+    open it, and small groups stay hidden."""
+    margins = found.margins
+    rows = tuple((
+        str(margins.flight_key[place]), _signed(float(margins.margin_kt[place]), how),
+        str(margins.limit[place]), how.altitude(float(margins.altitude_ft[place])),
+        str(margins.severity[place])) for place in places)
+    return Table(caption, _columns({"flight": False, "margin": True, "limit": False,
+                                    "altitude": True, "severity": False}), rows)
+
+
+def _anchor(dimension: str, place: int) -> str:
+    return f"flights-{_key(dimension)}-{place + 1}"
+
+
+def _key(dimension: str) -> str:
+    """Return a dimension as it stands in an anchor."""
+    return "".join(letter if letter.isalnum() else "-" for letter in dimension)

@@ -1,0 +1,224 @@
+"""What the page of a fleet's trends says: its sections, columns, sentences and pictures."""
+
+from __future__ import annotations
+
+import math
+
+TITLE = "Trends of a fleet"
+SUBTITLE = "{span} · {aircraft} · {flights} · {hours:,.0f} judged hours"
+NO_DATES = "without dates"
+FOOTER = "loganalyze {version} · rates of a fleet, not of a person"
+
+SECTIONS: dict[str, str] = {
+    "verdict": "What the fleet shows",
+    "course": "Over time",
+    "change": "Before and after {day}",
+    "aircraft": "By aircraft",
+    "margins": "Smallest margins",
+    "outliers": "The closest flights",
+    "cautions": "Cautions",
+    "method": "How this was computed",
+}
+GROUPS: dict[str, str] = {
+    "whole": "All flights", "month": "By month", "aircraft": "By aircraft", "limit": "By limit",
+    "phase": "By phase of flight", "severity": "By severity", "cause": "By main cause",
+}
+BEHIND = "Flights behind: {name}"
+NAMES: dict[str, str] = {
+    "whole": "", "month": "month", "aircraft": "aircraft", "limit": "limit",
+    "phase": "phase of flight", "severity": "severity", "cause": "main cause"}
+COLUMNS: dict[str, str] = {
+    "flights": "flights", "hours": "hours", "judged": "judged", "episodes": "episodes",
+    "rate": "per 1,000 h", "interval": "95 % interval", "per_100": "per 100 flights",
+    "times": "times the others'", "probability": "p, adjusted", "period": "period",
+    "flight": "flight key", "margin": "smallest margin", "limit": "limit", "altitude": "altitude",
+    "severity": "severity", "below": "margin of less than", "share": "share of the flights",
+}
+WHOLE = "the fleet"
+ALL_FLIGHTS = "all flights"
+
+
+def group_title(dimension: str) -> str:
+    """Return the title of the section of a dimension."""
+    return GROUPS.get(dimension, f"By {dimension.removeprefix('tag:')}")
+
+
+def group_name(dimension: str) -> str:
+    """Return what a group of a dimension is."""
+    return NAMES.get(dimension, dimension.removeprefix("tag:"))
+
+
+def rate_caption(dimension: str, proven: bool) -> str:
+    """Return the caption of a table of rates."""
+    what = "proven exceedances" if proven else "exceedances"
+    of = f" by {group_name(dimension)}" if dimension != "whole" else ""
+    return (f"Episodes with {what}{of}. Judged: share of the recorded time that could be judged; "
+            "what wasn't isn't in the hours.")
+
+
+def number(value: float, digits: int = 2) -> str:
+    """Return a number, or a dash where it isn't known."""
+    return f"{value:,.{digits}f}" if math.isfinite(value) else "–"
+
+
+def interval(low: float, high: float) -> str:
+    """Return an interval, or a dash where it isn't known."""
+    return f"{low:.2f} to {high:.2f}" if math.isfinite(low + high) else "–"
+
+
+def probability(value: float) -> str:
+    """Return a probability as p = .012."""
+    return "p not known" if math.isnan(value) else (
+        "p < 0.001" if value < 0.001 else f"p = {value:.3f}")
+
+
+def chance(value: float) -> str:
+    """Return whether chance explains a difference."""
+    return "more than chance explains" if value < 0.05 else "chance can explain that"
+
+
+def lead(closer: float, further: float) -> str:
+    """Return the first answer, from the probabilities of both changes; 1 where there is none."""
+    if closer < 0.05:
+        return "The fleet gets closer to its limits, by more than chance explains."
+    if further < 0.05:
+        return "The fleet keeps further from its limits than it did, by more than chance explains."
+    return "No change with time that chance can't explain."
+
+
+def rate_sentence(episodes: int, flights: int, rate: float, low: float, high: float,
+                  per_100: float, share: float, proven: bool) -> str:
+    """Return how often limits were exceeded."""
+    what = "proven exceedance" if proven else "exceedance"
+    return (f"{episodes:,} episode{'' if episodes == 1 else 's'} with {_an(what)} in {flights:,} "
+            f"flights: {number(rate)} in 1,000 judged hours (95 % interval {interval(low, high)}), "
+            f"{number(per_100)} in 100 flights. {100 * share:.1f} % of the recorded time was "
+            "judged.")
+
+
+def _an(what: str) -> str:
+    return f"an {what}" if what[0] in "aeiou" else f"a {what}"
+
+
+def rate_course(adjusted: float) -> str:
+    """Return whether the rate changes with time."""
+    return ("How often, with time, aircraft by aircraft: "
+            + ("a change that is more than chance explains" if adjusted < 0.05 else
+               "no change that chance can't explain") + f" ({probability(adjusted)}).")
+
+
+def margin_course(slope: str, low: str, high: str, adjusted: float) -> str:
+    """Return how the smallest margin of a flight changes with time."""
+    return (f"The smallest margin of a flight changes by {slope} a year (95 % interval {low} to "
+            f"{high}), aircraft by aircraft: {chance(adjusted)} ({probability(adjusted)}).")
+
+
+NO_COURSE = ("Whether margins change with time can't be said: too few flights with a date, or all "
+             "of one day.")
+
+
+def where(dimension: str, group: str, episodes: int, total: int) -> str:
+    """Return which group most episodes were in."""
+    word = {"limit": "of the limit", "phase": "in the phase", "cause": "mainly by"}[dimension]
+    return f"Most often {word} {group}: {episodes:,} of {total:,} episodes."
+
+
+def outlying(name: str, times: float, adjusted: float) -> str:
+    """Return that an aircraft's rate differs from that of the others."""
+    return (f"Aircraft {name}: {number(times, 1)} times the rate of the others "
+            f"({probability(adjusted)}); its airspeed indication is worth a check.")
+
+
+NO_OUTLYING = "No aircraft differs from the others by more than chance explains."
+ONE_AIRCRAFT = "Aircraft can't be compared: fewer than two groups are large enough to be shown."
+
+
+def change(day: str, ratio: float, adjusted: float) -> str:
+    """Return how the rate after a day compares with that before."""
+    times = f"{ratio:.2f} times" if math.isfinite(ratio) else "in no known ratio to"
+    return (f"From {day} on the rate is {times} the one before, in the same aircraft: "
+            f"{chance(adjusted)} ({probability(adjusted)}).")
+
+
+BEFORE, AFTER = "before", "from then on"
+
+
+def left_out(flights: int, least: int) -> str:
+    """Return that small groups aren't shown."""
+    return (f"Groups of fewer than {least} flights aren't shown, nor others from which they would "
+            f"follow ({flights:,} flights here).")
+
+
+def undated(flights: int) -> str:
+    """Return that flights without a date aren't placed in time."""
+    return f"{flights:,} flights without a date aren't placed in time."
+
+
+def problems(logs: int) -> str:
+    """Return that logs weren't judged."""
+    return f"{logs:,} logs could not be judged; they are in no number here."
+
+
+def behind(name: str, group: str, flights: int, shown: int) -> str:
+    """Return the caption of a list of flights."""
+    what = f"{name} {group}: " if group else ""
+    rest = f"; the {shown:,} with the smallest margins" if shown < flights else ""
+    return f"{what}{flights:,} flight{'' if flights == 1 else 's'} with episodes{rest}"
+
+
+def query(dimension: str) -> str:
+    """Return how a store is asked for all flights of a group."""
+    condition = {
+        "month": "strftime(start_utc, '%Y-%m') = '2031-01'",
+        "aircraft": "coalesce(registration, aircraft) = '…'",
+    }.get(dimension, f"json_extract_string(tags, '{dimension.removeprefix('tag:')}') = '…'"
+          if dimension.startswith("tag:") else "judged_s > 0")
+    return ("Every flight of a group, with and without episodes, from the store in SQL: select "
+            f"flight_key from flights where {condition}. Rows of exceedances, near ones, measures "
+            "and samples carry the same flight_key.")
+
+
+MARGINS_CAPTION = "Flights by the smallest margin to any limit, as calibrated airspeed"
+QUANTILES = "{share} of the flights came to {margin} or closer."
+OUTLIERS_CAPTION = "The flights with the smallest margins; negative is over"
+NO_MARGIN = "No flight has a known margin."
+
+METHOD = (
+    "Counted are episodes: overlapping exceedances of a flight once. The time that counts is the "
+    "judged time, for a limit that in which it was judged.",
+    "Intervals hold where aircraft differ: the rate of each aircraft is drawn from a gamma "
+    "distribution, its episodes from a Poisson distribution (together negative binomial), and "
+    "counts are divided by the dispersion of the flights.",
+    "Changes with time and before and after a day are tested by permutation among the flights of "
+    "each aircraft, so that aircraft that differ can't pass for a change.",
+    "The change of the smallest margin is the mean slope inside the aircraft, by least squares; "
+    "its interval holds where slopes differ between aircraft.",
+    "An aircraft is compared with all others by the binomial distribution of its share of the "
+    "episodes, given its share of the hours.",
+)
+
+
+def tests(count: int) -> str:
+    """Return how probabilities are adjusted."""
+    return (f"All probabilities are adjusted for the number of tests on this page, {count} (S. "
+            "Holm, Scand. J. Statist. 6, 1979, p. 65).")
+
+
+COURSE_WORDS = "Rate of episodes of each month with its 95 % interval, and the judged hours below"
+COURSE_CAPTION = ("Bars: 95 % interval; one that leaves the picture goes on. The line is the "
+                  "fleet's rate, the band its interval.")
+AIRCRAFT_WORDS = "Rate of episodes of each aircraft with its 95 % interval"
+MARGINS_WORDS = ("Left: number of flights by smallest margin. Right: share of flights with less "
+                 "than a margin, on a logarithmic scale")
+CHANGE_WORDS = "Rate before and after the day, each with its 95 % interval"
+
+RATE_AXIS = "episodes in 1,000 h"
+HOURS_AXIS = "judged hours"
+FLIGHTS_AXIS = "flights"
+SHARE_AXIS = "share with less"
+MARGIN_AXIS = "smallest margin [{unit} CAS]"
+FLEET_LINE = "the fleet"
+ACTION_LINE = "{day}"
+OVER_LIMIT = "over the limit"
+NO_MONTHS = "no month is large enough to be shown"
+NO_AIRCRAFT = "no aircraft has enough flights to be shown"

@@ -1,0 +1,163 @@
+"""The page of a fleet's trends: its answers, its numbers, and the flights behind them."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from html import unescape
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+
+import loganalyze
+from loganalyze.cli import main
+from loganalyze.fleet.trend_report.margin_course import margin_course
+from tests.fleet.conftest import rows, write_log, write_sheet
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory):
+    """Sixteen flights of two aircraft in two months; the second month is flown closer."""
+    place = tmp_path_factory.mktemp("page")
+    for number in range(16):
+        late = number >= 8
+        peak = (242 if late else 228) + number / 10 + (6 if number % 4 == 0 and late else 0)
+        write_log(place / f"logs/DEMO-{1 + number % 2}/{number}.csv", peak,
+                  day=f"2031-{'03' if late else '01'}-{number + 1:02d}")
+    write_sheet(place / "twin.toml")
+    (place / "fleet.toml").write_text("""
+[identity]
+path = "/(?P<registration>DEMO-[0-9])/"
+[[aircraft]]
+registration = ["DEMO-*"]
+sheet = [{ limits = "twin.toml" }]
+""")
+    loganalyze.run_fleet([str(place / "logs")], place / "store", fleet=place / "fleet.toml",
+                         workers=0)
+    return place / "store"
+
+
+class Page(HTMLParser):
+    """Ids, links and tables of a page."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.ids: list[str] = []
+        self.links: list[str] = []
+        self.tables: list[list[list[str]]] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        given = dict(attrs)
+        self.ids += [given["id"]] if given.get("id") else []
+        self.links += [given["href"]] if tag == "a" else []
+        if tag == "table":
+            self.tables.append([])
+        elif tag == "tr":
+            self.tables[-1].append([])
+        elif tag in ("td", "th"):
+            self.tables[-1][-1].append("")
+
+    def handle_data(self, data):
+        if self.tables and self.tables[-1] and self.tables[-1][-1]:
+            self.tables[-1][-1][-1] += data
+
+
+@pytest.fixture(scope="module")
+def page(store, tmp_path_factory):
+    place = tmp_path_factory.mktemp("written") / "trends.html"
+    loganalyze.write_trends(store, loganalyze.TrendFiles(page=place), action=date(2031, 3, 1),
+                            by=("month", "aircraft", "limit", "phase", "cause"))
+    return unescape(place.read_text(encoding="utf-8"))
+
+
+def test_the_page_needs_nothing_else_and_runs_nothing(page):
+    assert not re.findall(r"(?:src|href)=\"(?!data:|#)", page)
+    assert "<script" not in page
+    assert "default-src 'none'" in page
+
+
+def test_it_answers_first(page):
+    lead = re.search(r'<p class="lead">(.*?)</p>', page)[1]
+    assert lead == "The fleet gets closer to its limits, by more than chance explains."
+    assert "Most often of the limit VMO: 2 of 2 episodes." in page
+    assert "No aircraft differs from the others by more than chance explains." in page
+    assert page.index('class="lead"') < page.index("<table")
+    assert "Not for punitive use." in page
+
+
+def test_every_number_of_episodes_leads_to_its_flights(page, store):
+    found = Page(page)
+    assert {link[1:] for link in found.links if link.startswith("#")} <= {*found.ids}
+    assert len(found.ids) == len({*found.ids})
+    over = {key for key, outcome in rows(store, "flights", "flight_key", "outcome")
+            if outcome == "exceeded"}
+    trends = loganalyze.fleet_trends(store, by=("month", "aircraft", "limit", "phase", "cause"))
+    lists = [[row[0] for row in table[1:]] for table in found.tables
+             if table[0][0] == "flight key"]
+    wanted = [row.with_events for row in (trends.whole, *trends.rows) if row.with_events]
+    assert len(wanted) > 4
+    # The first list is that of the closest flights.
+    assert [{*one} for one in lists[1:]] == [{*one} for one in wanted]
+    assert {*lists[1]} == over
+    assert len([one for one in found.links if one.startswith("#flights-")]) == len(wanted)
+
+
+def test_its_rates_are_those_of_the_table(page, store):
+    trends = loganalyze.fleet_trends(store, by=("month",))
+    (months,) = [table for table in Page(page).tables if table[0][0] == "month"]
+    assert [row[0] for row in months[1:]] == ["2031-01", "2031-03"]
+    for cells, row in zip(months[1:], trends.rows, strict=True):
+        rate = row.rate
+        assert cells[4:7] == [str(rate.events), f"{1000 * rate.rate:,.2f}",
+                              f"{1000 * rate.low:.2f} to {1000 * rate.high:.2f}"]
+
+
+def test_small_groups_are_named_nowhere_on_the_page(store, tmp_path):
+    loganalyze.write_trends(store, loganalyze.TrendFiles(page=tmp_path / "a.html"), least=9)
+    text = unescape((tmp_path / "a.html").read_text(encoding="utf-8"))
+    assert "DEMO-" not in text
+    assert "2031-0" not in text.replace("'2031-01'", "")
+    assert "Groups of fewer than 9 flights aren't shown" in text
+
+
+def test_the_command_writes_page_pdf_and_pictures(store, tmp_path, capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["trends", "--store", str(store), "--page", str(tmp_path / "t.html"), "--pdf",
+              str(tmp_path / "t.pdf"), "--pictures", str(tmp_path / "pictures"), "--units",
+              "kmh-m", "--action", "2031-03-01"])
+    assert ended.value.code == 0
+    assert f"{tmp_path / 't.html'}" in capsys.readouterr().out
+    assert (tmp_path / "t.pdf").read_bytes().startswith(b"%PDF")
+    assert "km/h" in (tmp_path / "t.html").read_text(encoding="utf-8")
+    assert sorted(one.name for one in (tmp_path / "pictures").iterdir()) == [
+        "aircraft.png", "change.png", "course.png", "margins.png"]
+
+
+def test_the_slope_of_margins_is_found_within_its_interval():
+    """Aircraft of their own means and slopes: the mean slope is held in about 95 of 100 fleets."""
+    rng = np.random.default_rng(5)
+    held, fleets = 0, 400
+    for _ in range(fleets):
+        aircraft = rng.integers(0, 8, 240)
+        day = rng.uniform(0, 365, 240)
+        margin = (rng.normal(10, 3, 8)[aircraft] + rng.normal(-3, 1.5, 8)[aircraft] * day / 365.25
+                  + rng.normal(0, 5, 240))
+        found = margin_course(margin, day, aircraft)
+        held += found.low_kt <= -3 <= found.high_kt
+    assert 0.93 <= held / fleets <= 0.985
+
+
+def test_a_slope_that_is_none_is_seldom_called_one():
+    rng = np.random.default_rng(6)
+    called = [margin_course(rng.normal(9, 4, 60), rng.uniform(0, 365, 60),
+                            rng.integers(0, aircraft, 60)).probability < 0.05
+              for aircraft in (1, 2, 5, 10) for _ in range(150)]
+    assert np.mean(called) < 0.07
+
+
+@pytest.mark.parametrize(("margin", "day"), [([1.0, 2.0], [0.0, 9.0]), ([1.0] * 5, [3.0] * 5),
+                                             ([1.0] * 9, [np.nan] * 9), ([], [])])
+def test_a_course_that_can_not_be_known_is_not(margin, day):
+    assert np.isnan(margin_course(margin, day, ["a"] * len(margin)).per_year_kt)
