@@ -81,7 +81,7 @@ def test_the_page_needs_nothing_else_and_runs_nothing(page):
 def test_it_answers_first(page):
     lead = re.search(r'<p class="lead">(.*?)</p>', page)[1]
     assert lead == "The fleet gets closer to its limits, by more than chance explains."
-    assert "Most often of the limit VMO: 2 of 2 episodes." in page
+    assert "Most often: limit VMO (2 of 2), phase of flight" in page
     assert "No aircraft differs from the others by more than chance explains." in page
     assert page.index('class="lead"') < page.index("<table")
     assert "Not for punitive use." in page

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
 from scipy.stats import binomtest
 
 from loganalyze.fleet.statistics.event_rates import holm
@@ -16,6 +17,9 @@ from loganalyze.fleet.trend_report.margin_course import (
     MarginCourse,
     margin_course,
 )
+
+CHANCE = 0.05
+"""Adjusted probability from which on chance explains a difference."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,9 @@ class TrendAnswers:
     """The answers, with probabilities that are adjusted for all tests together.
 
     ``course`` : of the smallest margins; ``rate_adjusted``, ``course_adjusted``,
-    ``change_adjusted`` : NaN where there was no test; ``aircraft`` : those shown, each against all
+    ``change_adjusted`` : NaN where there was no test; ``rate_rises`` : 1
+    where flights with episodes are late among those of their aircraft, -1 where early, else 0;
+    ``aircraft`` : those shown, each against all
     others; ``tests`` : how many.
     """
 
@@ -42,8 +48,10 @@ class TrendAnswers:
     rate_adjusted: float
     course_adjusted: float
     change_adjusted: float
+    rate_rises: int
     aircraft: tuple[OutlyingAircraft, ...]
     tests: int
+    by: tuple[str, ...]
     action: date | None
     proven: bool
     least: int
@@ -53,16 +61,14 @@ class TrendAnswers:
         return [row for row in self.trends.rows if row.dimension == dimension]
 
     @property
-    def closer(self) -> float:
-        """The probability of a change towards the limits; 1 where there is none."""
-        course, found = self.course, self.course_adjusted
-        return found if course.per_year_kt < 0 else 1.0
-
-    @property
-    def further(self) -> float:
-        """The probability of a change away from the limits; 1 where there is none."""
-        course, found = self.course, self.course_adjusted
-        return found if course.per_year_kt > 0 else 1.0
+    def changes(self) -> tuple[int, ...]:
+        """The changes with time that are more than chance explains: 1 closer, -1 further away."""
+        found = []
+        if self.rate_adjusted < CHANCE and self.rate_rises:
+            found.append(self.rate_rises)
+        if self.course_adjusted < CHANCE and self.course.per_year_kt:
+            found.append(1 if self.course.per_year_kt < 0 else -1)
+        return tuple(found)
 
     @property
     def dimensions(self) -> tuple[str, ...]:
@@ -70,8 +76,8 @@ class TrendAnswers:
         return tuple(dict.fromkeys(row.dimension for row in self.trends.rows))
 
 
-def trend_answers(trends: Trends, margins: FleetMargins, *, action: date | None, proven: bool,
-                  least: int) -> TrendAnswers:
+def trend_answers(trends: Trends, margins: FleetMargins, *, by: Sequence[str],
+                  action: date | None, proven: bool, least: int) -> TrendAnswers:
     """Return what trends and smallest margins of a fleet answer.
 
     Parameters
@@ -80,7 +86,7 @@ def trend_answers(trends: Trends, margins: FleetMargins, *, action: date | None,
         As `fleet_trends` gave them.
     margins : FleetMargins
         Of the same store.
-    action, proven, least
+    by, action, proven, least
         As `fleet_trends` was given them.
     """
     course = margin_course(margins.margin_kt, margins.day, margins.aircraft)
@@ -92,8 +98,21 @@ def trend_answers(trends: Trends, margins: FleetMargins, *, action: date | None,
     outlying = tuple(OutlyingAircraft(row.group, times, found) for row, (times, _), found in zip(
         rows, each, adjusted[3:], strict=True))
     return TrendAnswers(
-        trends, margins, course, adjusted[0], adjusted[1], adjusted[2], outlying,
-        sum(not math.isnan(one) for one in given), action, proven, least)
+        trends, margins, course, adjusted[0], adjusted[1], adjusted[2],
+        _rises(trends, margins), outlying,
+        sum(not math.isnan(one) for one in given), tuple(by), action, proven, least)
+
+
+def _rises(trends: Trends, margins: FleetMargins) -> int:
+    """Return whether the flights with episodes are late (1) or early (-1) in their aircraft."""
+    dated = np.isfinite(margins.day)
+    if not dated.any():
+        return 0
+    day = margins.day[dated]
+    _, which = np.unique(margins.aircraft[dated], return_inverse=True)
+    late = day - (np.bincount(which, day) / np.bincount(which))[which]
+    with_events = np.isin(margins.flight_key[dated], trends.whole.with_events)
+    return int(np.sign(round(float(late[with_events].sum()), 6)))
 
 
 def _against_others(row: TrendRow, whole: TrendRow) -> tuple[float, float]:

@@ -64,6 +64,7 @@ def course_figure(found: TrendAnswers) -> Figure:
                            va="top", fontsize=SMALL_PT)
         step = max(1, math.ceil((months[-1] - months[0] + 1) / 9))
         ticks = range(months[0], months[-1] + 1, step)
+        hours.set_axisbelow(True)
         for axes in (rates, hours):
             axes.set_xlim(months[0] - 0.7, months[-1] + 0.7)
             axes.set_xticks(list(ticks), [f"{one // 12}-{one % 12 + 1:02d}" for one in ticks])

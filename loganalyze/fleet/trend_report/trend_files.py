@@ -82,8 +82,8 @@ def write_trends(
     'trends.html'
     """
     trends = trends or fleet_trends(store, by=by, proven=proven, action=action, least=least)
-    answers = trend_answers(trends, fleet_margins(str(store)), action=action, proven=proven,
-                            least=least)
+    answers = trend_answers(trends, fleet_margins(str(store)), by=by, action=action,
+                            proven=proven, least=least)
     report = trend_report(answers, how or Presentation())
 
     @cache

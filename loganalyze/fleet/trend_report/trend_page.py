@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 
 from loganalyze.fleet.statistics.event_rates import EventRate
-from loganalyze.fleet.statistics.trend_tables import TrendRow
+from loganalyze.fleet.statistics.trend_tables import OF_FLIGHTS, TAG, TrendRow
 from loganalyze.fleet.trend_report.trend_answers import TrendAnswers, leading
 from loganalyze.fleet.trend_report.trend_figures import (
     aircraft_figure,
@@ -90,15 +90,15 @@ def _subtitle(found: TrendAnswers) -> str:
 
 def _verdict(found: TrendAnswers, how: Presentation) -> Iterator[Block]:
     trends, whole = found.trends, found.trends.whole
-    yield Paragraph(words.lead(found.closer, found.further), "lead")
-    said = [_margin_course(found, how), words.rate_course(found.rate_adjusted)]
+    yield Paragraph(words.lead(found.changes), "lead")
+    said = [_margin_course(found, how), words.rate_course(found.rate_rises, found.rate_adjusted)]
     if trends.change is not None and found.action is not None:
         said.append(words.change(found.action.isoformat(), trends.change.ratio,
                                  found.change_adjusted))
-    for dimension in ("limit", "phase", "cause"):
-        row = leading(found.rows(dimension))
-        if row is not None:
-            said.append(words.where(dimension, row.group, row.rate.events, whole.rate.events))
+    most = [(dimension, row.group, row.rate.events) for dimension in ("limit", "phase", "cause")
+            if (row := leading(found.rows(dimension))) is not None]
+    if most:
+        said.append(words.where(most, whole.rate.events))
     outlying = [one for one in found.aircraft if one.adjusted < 0.05]
     said += [words.outlying(one.group, one.times, one.adjusted) for one in outlying]
     if not outlying and "aircraft" in found.dimensions:
@@ -134,11 +134,9 @@ def _signed(knots: float, how: Presentation) -> str:
 
 def _hidden(found: TrendAnswers) -> int:
     """Return the most flights that any dimension doesn't show."""
-    shown: dict[str, int] = {}
-    for row in found.trends.rows:
-        if row.dimension in ("month", "aircraft") or row.dimension.startswith("tag:"):
-            shown[row.dimension] = shown.get(row.dimension, 0) + row.flights
-    return max((found.trends.whole.flights - count for count in shown.values()), default=0)
+    shown = [sum(row.flights for row in found.rows(dimension)) for dimension in found.by
+             if dimension in OF_FLIGHTS or dimension.startswith(TAG)]
+    return max((found.trends.whole.flights - count for count in shown), default=0)
 
 
 def _course(found: TrendAnswers) -> Iterator[Block]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 TITLE = "Trends of a fleet"
 SUBTITLE = "{span} · {aircraft} · {flights} · {hours:,.0f} judged hours"
@@ -77,13 +78,17 @@ def chance(value: float) -> str:
     return "more than chance explains" if value < 0.05 else "chance can explain that"
 
 
-def lead(closer: float, further: float) -> str:
-    """Return the first answer, from the probabilities of both changes; 1 where there is none."""
-    if closer < 0.05:
+def lead(changes: Sequence[int]) -> str:
+    """Return the first answer, from the changes that chance doesn't explain: 1 closer, -1 further.
+    """
+    if not changes:
+        return "No change with time that chance can't explain."
+    if len({*changes}) > 1:
+        return ("Episodes and margins change in opposite directions, each by more than chance "
+                "explains.")
+    if changes[0] > 0:
         return "The fleet gets closer to its limits, by more than chance explains."
-    if further < 0.05:
-        return "The fleet keeps further from its limits than it did, by more than chance explains."
-    return "No change with time that chance can't explain."
+    return "The fleet keeps further from its limits than it did, by more than chance explains."
 
 
 def rate_sentence(episodes: int, flights: int, rate: float, low: float, high: float,
@@ -100,10 +105,11 @@ def _an(what: str) -> str:
     return f"an {what}" if what[0] in "aeiou" else f"a {what}"
 
 
-def rate_course(adjusted: float) -> str:
-    """Return whether the rate changes with time."""
-    return ("How often, with time, aircraft by aircraft: "
-            + ("a change that is more than chance explains" if adjusted < 0.05 else
+def rate_course(rises: int, adjusted: float) -> str:
+    """Return whether the rate changes with time, and in which direction."""
+    way = {1: "more often", -1: "less often"}.get(rises, "a change")
+    return ("Episodes with time, aircraft by aircraft: "
+            + (f"{way}, by more than chance explains" if adjusted < 0.05 else
                "no change that chance can't explain") + f" ({probability(adjusted)}).")
 
 
@@ -117,10 +123,11 @@ NO_COURSE = ("Whether margins change with time can't be said: too few flights wi
              "of one day.")
 
 
-def where(dimension: str, group: str, episodes: int, total: int) -> str:
-    """Return which group most episodes were in."""
-    word = {"limit": "of the limit", "phase": "in the phase", "cause": "mainly by"}[dimension]
-    return f"Most often {word} {group}: {episodes:,} of {total:,} episodes."
+def where(found: Sequence[tuple[str, str, int]], total: int) -> str:
+    """Return where most episodes were: dimension, group and number of each."""
+    said = [f"{group_name(dimension)} {group} ({episodes:,} of {total:,})"
+            for dimension, group, episodes in found]
+    return f"Most often: {', '.join(said)}."
 
 
 def outlying(name: str, times: float, adjusted: float) -> str:
