@@ -274,10 +274,11 @@ class Uncertainty:
         lag; float64[m] each.
         """
         limit, air = self.analysis.sheet.limit[i], self.analysis.evaluation.air
-        model, at = self._model(limit, rows), limit_equivalents.air_data_rows(air, rows)
+        at = limit_equivalents.air_data_rows(air, rows)
         by_speed = skip_nan(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
         if limit.kind.needs_temperature:
             # As near the limit: its CAS moves with the temperature too.
+            model = self._model(limit, rows)
             in_kt = model.flown / model.per_kt
             return in_kt, in_kt * by_speed * KNOT, model.displayed / model.per_kt
         cas, mach = limit_slopes(limit, limit_equivalents.calibrated_equivalent(limit, air, at),

@@ -201,7 +201,9 @@ def _understood(grid: Grid, beginning: _Beginning, delimiters: Sequence[str], co
     # Whatever stands below the header is a row, so that a broken first one isn't passed over.
     first = heading.last + 1
     names = _names(grid, heading.names, comment, where, beginning.first_line)
-    rows = [i for i in range(first, len(lines)) if grid.looks_like_row(i)]
+    sample = tuple(cells for i, cells in zip(grid.row_lines, zip(*grid.columns, strict=True),
+                                             strict=True) if i >= first)
+    rows = [i for i in grid.row_lines if i >= first]
     units = heading.units
     return Dialect(
         beginning.encoding, grid.delimiter,
@@ -211,7 +213,7 @@ def _understood(grid: Grid, beginning: _Beginning, delimiters: Sequence[str], co
         beginning.number(heading.names), lines[heading.names],
         frozenset(tuple(cell.strip() for cell in grid.rows[i])
                   for i in range(heading.names, first)) | {names},
-        tuple(tuple(cell.strip() for cell in grid.rows[i]) for i in rows),
+        sample,
         sum(len(lines[i]) for i in rows) / len(rows),
         "\n".join(beginning.texts[: heading.names]), grid.leaves_out_blanks(first))
 
@@ -223,8 +225,10 @@ def _next_header(grid: Grid, heading: Heading) -> int | None:
     first = next((i for i in range(heading.last + 1, len(grid.rows)) if grid.looks_like_row(i)),
                  len(grid.rows))
     for i in range(first + 1, len(grid.rows)):
+        if i in grid.valued:
+            continue
         cells = tuple(cell.strip() for cell in grid.rows[i])
-        if i not in grid.valued and cells not in known and (
+        if cells not in known and (
                 recognised(cells) > 1 or (is_units(cells) and len(cells) == grid.width)):
             return i
     return None

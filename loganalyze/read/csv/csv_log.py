@@ -5,7 +5,7 @@ from __future__ import annotations
 import codecs
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import chain
 from typing import Any, BinaryIO, cast
@@ -55,6 +55,7 @@ class CsvLog:
     encoding: str
     sheet: ColumnsFile | None = None
     """The columns file that it is read with."""
+    _sampled: dict[int, NDArray[np.float64]] = field(default_factory=dict, init=False, repr=False)
 
     @classmethod
     def open(cls, file: LogFile, said: FileHabits = NONE_SAID,
@@ -99,9 +100,11 @@ class CsvLog:
 
     def sampled(self, column: LogColumn) -> NDArray[np.float64]:
         """Return the numbers of a column's first rows, NaN where there is none."""
-        value = self.dialect.numerals.value
-        return np.array([value(cell) for cell in self.dialect.cells(column.index)],
-                        dtype=np.float64)
+        if column.index not in self._sampled:
+            value = self.dialect.numerals.value
+            self._sampled[column.index] = np.array(
+                [value(cell) for cell in self.dialect.cells(column.index)], dtype=np.float64)
+        return self._sampled[column.index]
 
     def rounding(self, column: LogColumn) -> float:
         """Return the greatest relative error of the file's number format."""
@@ -193,11 +196,12 @@ class CsvLog:
         kind = channel_kind(column.channel)
         if column.values:
             return pa.string()
-        worded = column.channel in CLOCK_PARTS or (kind is not None and kind.discrete)
+        if column.channel not in CLOCK_PARTS and (kind is None or not kind.discrete):
+            return pa.float64()
         cells = self.dialect.cells(column.index)
         words = sum(not self.dialect.numerals.is_number(cell) for cell in cells
                     if cell not in MISSING)
-        return pa.string() if worded and not are_few(words, len(cells)) else pa.float64()
+        return pa.float64() if are_few(words, len(cells)) else pa.string()
 
 
 def _parsed_above(parser: TableParser,

@@ -18,6 +18,9 @@ from loganalyze.read.cells.damage_share import are_few
 from loganalyze.read.csv.text_grid import Grid
 from loganalyze.sheets.export_options import FileHabits
 
+_MARKS = frozenset(",' \u00a0\u202f")
+"""A comma, or what groups digits: a cell without is neither mixed nor written with a comma."""
+
 
 def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> Numerals:
     """Tell how numbers are written; raises Problem where they can be read in two ways.
@@ -27,9 +30,8 @@ def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> 
     decimal = MARKS[said.decimal] if said.decimal else ""
     if said.thousands:
         return Numerals(decimal or ".", MARKS[said.thousands])
-    rows = [i for i in range(len(grid.rows)) if grid.looks_like_row(i)]
-    columns = [[(i, grid.rows[i][place].strip()) for i in rows] for place in range(grid.width)]
-    for line, cell in _habitual(columns, is_mixed):
+    marked = [cells for cells in grid.columns if not _MARKS.isdisjoint("".join(cells))]
+    for line, cell in _habitual(grid.row_lines, marked, is_mixed):
         raise Problem(f'"{cell}" holds a thousands separator'
                       + (" beside a decimal mark" if {".", ","} & set(cell) else ""),
                       f"{where}, line {line + first_line}",
@@ -37,18 +39,19 @@ def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> 
                       "thousands under [file] in a columns file")
     if decimal:
         return Numerals(decimal)
-    commas = [cell for _, cell in _habitual(columns, has_comma)]
+    commas = [cell for _, cell in _habitual(grid.row_lines, marked, has_comma)]
     if not commas:
-        _refuse_points(grid, rows, where)
+        _refuse_points(grid, where)
         return Numerals(".")
-    if all(map(is_grouped, commas)) or _habitual(columns, has_point):
+    if all(map(is_grouped, commas)) or _habitual(
+            grid.row_lines, grid.columns, has_point):
         raise Problem(f'"{commas[0]}" may hold a thousands separator or a decimal comma', where,
                       "export the log without thousands separators, or state decimal and "
                       "thousands under [file] in a columns file")
     return Numerals(",")
 
 
-def _habitual(columns: Sequence[Sequence[tuple[int, str]]],
+def _habitual(lines: Sequence[int], columns: Sequence[Sequence[str]],
               has_mark: Callable[[str], bool]) -> list[tuple[int, str]]:
     """Return the lines and cells that are written so, in their order.
 
@@ -56,7 +59,7 @@ def _habitual(columns: Sequence[Sequence[tuple[int, str]]],
     """
     found: list[tuple[int, str]] = []
     for column in columns:
-        own = [(line, cell) for line, cell in column if has_mark(cell)]
+        own = [(line, cell) for line, cell in zip(lines, column, strict=True) if has_mark(cell)]
         if not are_few(len(own), len(column)):
             found += own
     return sorted(found, key=lambda one: one[0])
@@ -73,18 +76,17 @@ def numerals_of(cells: Sequence[str], name: str, where: str) -> Numerals:
     return Numerals(",")
 
 
-def _refuse_points(grid: Grid, rows: list[int], where: str) -> None:
+def _refuse_points(grid: Grid, where: str) -> None:
     """Refuse points that may group thousands: 982 and then 1.004 in one column.
 
     Such a column holds whole numbers below a thousand, and none above it but with a point and
     three digits behind it. Where commas don't part the cells, points may be thousands as well
     if no cell of the table has them for anything else.
     """
-    columns = [[cell.strip() for cell in column]
-               for column in zip(*(grid.rows[i] for i in rows), strict=True)]
     found = ""
-    for cells in columns:
-        grouped = [cell for cell in cells if is_grouped_by_points(cell)]
+    for cells in grid.columns:
+        # The pattern ends with a point and three digits.
+        grouped = [cell for cell in cells if cell[-4:-3] == "." and is_grouped_by_points(cell)]
         if not grouped or any(has_point(cell) and not is_grouped_by_points(cell)
                               for cell in cells):
             continue
@@ -93,7 +95,7 @@ def _refuse_points(grid: Grid, rows: list[int], where: str) -> None:
         if below or any(cell.count(".") > 1 for cell in grouped):
             found = grouped[0]
     if not found and grid.delimiter != ",":
-        points = [cell for cells in columns for cell in cells if has_point(cell)]
+        points = [cell for cells in grid.columns for cell in cells if has_point(cell)]
         if points and all(map(is_grouped_by_points, points)):
             found = points[0]
     if found:

@@ -6,6 +6,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
+from functools import cached_property
 from itertools import pairwise
 
 from loganalyze.read.cells.cell_text import has_digit, is_value, number_and_unit
@@ -22,6 +23,10 @@ _SUMMARY = frozenset((
     "total", "totals", "subtotal", "sum", "max", "maximum", "min", "minimum", "mean", "average",
     "avg", "count", "median", "std", "stdev"))
 """How lines begin that sum up a column."""
+_PLAIN = re.compile(r"[+-]?[0-9]+(?:\.[0-9]*)?(?:\n[+-]?[0-9]+(?:\.[0-9]*)?)*")
+"""Plain numbers, a line each."""
+_UNIT = re.compile("[A-Za-z\u00b0\u00b5\u03bc%]")
+"""A unit begins with one of these."""
 _WORD = re.compile(r"\s*([A-Za-z]+)")
 _RULE = re.compile(r"[\W_]*")
 
@@ -67,6 +72,17 @@ class Grid:
         """Whether a line reads as a row, and is as wide as the rows are."""
         return i in self.valued and len(self.rows[i]) == self.width
 
+    @cached_property
+    def row_lines(self) -> list[int]:
+        """The lines that look like rows."""
+        return [i for i in range(len(self.rows)) if self.looks_like_row(i)]
+
+    @cached_property
+    def columns(self) -> list[list[str]]:
+        """The cells of each column of the rows, without the blanks around them."""
+        return [[cell.strip() for cell in column]
+                for column in zip(*(self.rows[i] for i in self.row_lines), strict=True)]
+
     def may_name(self, i: int) -> bool:
         """Whether a line may name the columns: as many cells as the rows, but for one."""
         return (abs(len(self.rows[i]) - self.width) <= 1 and i not in self.valued
@@ -85,10 +101,12 @@ class Grid:
 
         Raises ValueError with the first cell of a column in which units differ, and its line.
         """
-        rows = [i for i in range(len(self.rows)) if self.looks_like_row(i)]
+        rows = self.row_lines
         units = []
-        for column in range(self.width):
-            cells = [self.rows[i][column].strip() for i in rows]
+        for column, cells in enumerate(self.columns):
+            if not _UNIT.search("\n".join(cells)):
+                units.append("")
+                continue
             found = [(i, split) for i, cell in zip(rows, cells, strict=True)
                      if (split := number_and_unit(cell)) is not None]
             if not found or len(found) < WITH_UNITS * sum(not is_missing(cell) for cell in cells):
@@ -100,18 +118,22 @@ class Grid:
             units.append(found[0][1][1])
             for i, split in found:
                 self.rows[i][column] = split[0]
+            self.columns[column] = [self.rows[i][column].strip() for i in rows]
         return tuple(units)
 
     def _share_of_values(self, i: int) -> float:
         """Return the share of a line's cells that are values, 0 for a line that is no row."""
-        cells = [cell.strip() for cell in self.rows[i]]
-        if len(cells) < 2 or self.comments[i]:
+        if len(self.rows[i]) < 2 or self.comments[i]:
             return 0.0
+        cells = [cell.strip() for cell in self.rows[i]]
         filled = [cell for cell in cells if cell]
-        values = sum(is_value(cell) or number_and_unit(cell) is not None for cell in filled)
+        plain = _PLAIN.fullmatch("\n".join(filled[1:]))
+        read = filled[:1] if plain else filled  # Plain numbers are values without a closer look.
+        values = len(filled) - len(read) + sum(
+            is_value(cell) or number_and_unit(cell) is not None for cell in read)
         begins = _begins(cells[0])
         if begins:  # Only behind a number or a stamp: AIR and GROUND head columns, too.
-            values += sum(cell.casefold() in WORDS and not is_value(cell) for cell in filled)
+            values += sum(cell.casefold() in WORDS and not is_value(cell) for cell in read)
         # A line of a long table (time, parameter, value, unit) is words by half.
         enough = 2 * values > len(filled) or (2 * values == len(filled) >= 4 and begins)
         if not filled or not enough or not any(map(has_digit, filled)):
