@@ -111,11 +111,11 @@ def _idle(
     """Whether a limit applied neither before nor after, and none of its channels changed."""
     state = columns[f"state_{i}"]
     idle = (state[before] == NOT_APPLICABLE) & (state[after] == NOT_APPLICABLE)
-    for one in condition_states.recorded(
+    for condition in condition_states.recorded(
             evaluation.sheet.limit[i].conditions, evaluation.cleaned, evaluation.declared,
             evaluation.sheet.configuration):
-        if one.condition.channel not in _CONFIGURATION:
+        if condition.condition.channel not in _CONFIGURATION:
             return np.zeros(len(before), dtype=bool)
-        for values in one.readings:
+        for values in condition.readings:
             idle &= np.abs(values[after] - values[before]) <= 1e-9 * np.abs(values[before])
     return np.asarray(idle)

@@ -76,7 +76,7 @@ class CeilingMeasure:
     @property
     def worst(self) -> AboveCeiling | None:
         """The stretch that went farthest above; None where there was none."""
-        return max(self.stretches, key=lambda one: one.most, default=None)
+        return max(self.stretches, key=lambda stretch: stretch.most, default=None)
 
 
 def measured(limits: Evaluation) -> tuple[CeilingMeasure, ...]:
@@ -103,14 +103,14 @@ def measured(limits: Evaluation) -> tuple[CeilingMeasure, ...]:
     columns = {f"state_{i}": state for i, state in enumerate(states)}
     over = {i: rows for i, state in enumerate(states)
             if i not in evaluation.lacking and len(rows := np.flatnonzero(state == OVER))}
-    stretches: dict[str, list[AboveCeiling]] = {one.name: [] for one in ceilings}
+    stretches: dict[str, list[AboveCeiling]] = {ceiling.name: [] for ceiling in ceilings}
     for found in exceedances.find(evaluation, columns, over, 1):
         stretches[found.limit].append(_above(found))
     hold = _held(evaluation)
     return tuple(
-        _measure(one, states[i], equivalents[i], hold, tuple(stretches[one.name]),
+        _measure(ceiling, states[i], equivalents[i], hold, tuple(stretches[ceiling.name]),
                  evaluation.lacking.get(i, ()))
-        for i, one in enumerate(ceilings))
+        for i, ceiling in enumerate(ceilings))
 
 
 def _evaluated(evaluation: Evaluation) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
@@ -121,12 +121,12 @@ def _evaluated(evaluation: Evaluation) -> tuple[NDArray[np.uint8], NDArray[np.fl
     for start in range(0, count, _AT_A_TIME):
         rows = slice(start, min(start + _AT_A_TIME, count))
         at = evaluation.air_data_at(np.arange(rows.start, rows.stop))
-        for i, one in enumerate(ceilings):
-            states[i, rows] = evaluation.state(one, at)
-            if one.kind.is_speed:
+        for i, ceiling in enumerate(ceilings):
+            states[i, rows] = evaluation.state(ceiling, at)
+            if ceiling.kind.is_speed:
                 applies = ~np.isin(states[i, rows], (NOT_APPLICABLE, UNKNOWN))
                 equivalents[i, rows] = np.where(
-                    applies, evaluation.equivalent(one, at) / KNOT, np.nan)
+                    applies, evaluation.equivalent(ceiling, at) / KNOT, np.nan)
     return states, equivalents
 
 

@@ -119,7 +119,7 @@ def _judged(evaluation: Evaluation) -> Iterator[QualityFlag]:
                 if not seconds:
                     continue
                 found = _apart(log, values, seconds)
-                both = np.any([~np.isnan(log.aligned(one)) for one in seconds], axis=0)
+                both = np.any([~np.isnan(log.aligned(name)) for name in seconds], axis=0)
                 covered = intervals(log, both & ~np.isnan(values))
             yield QualityFlag(name, channel, covered, intervals(log, raised) & covered,
                               counted, found)

@@ -51,12 +51,12 @@ def exceedances(found: Sequence[Exceedance]) -> pd.DataFrame:
                if field.name != "over"]
     columns.insert(1, ("number", _KINDS["int"]))
     schema = pa.schema(columns)
-    rows = [{**asdict(one), "number": number} for number, one in enumerate(found, 1)]
+    rows = [{**asdict(record), "number": number} for number, record in enumerate(found, 1)]
     if not only_speeds():
         schema = schema.append(pa.field("worst_excess", pa.float64())).append(
             pa.field("unit", pa.string()))
-        rows = [{**row, "worst_excess": one.worst_excess, "unit": one.unit}
-                for row, one in zip(rows, found, strict=True)]
+        rows = [{**row, "worst_excess": record.worst_excess, "unit": record.unit}
+                for row, record in zip(rows, found, strict=True)]
     frame: pd.DataFrame = pa.Table.from_pylist(rows, schema=schema).to_pandas()
     return frame
 

@@ -67,10 +67,10 @@ def _of_configuration(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]
     """Return stretches that are over a limit if an outlier of flaps or gear is real."""
     found: list[Suspect] = []
     for i, limit in enumerate(evaluation.sheet.limit):
-        doubted = [alone for one in condition_states.recorded(
+        doubted = [alone for condition in condition_states.recorded(
             limit.conditions, evaluation.cleaned, evaluation.declared,
             evaluation.sheet.configuration)
-            for alone in one.doubted]
+            for alone in condition.doubted]
         if not doubted:
             continue
         rows = np.flatnonzero(~np.isnan(np.stack(doubted)).all(axis=0))

@@ -106,11 +106,11 @@ def assess_flight(
     phases, stretches = phases_of(analysis, settings.phases)
     why = _Why(analysis)
     below = why if causes_below else None
-    near = tuple(_told(one, analysis, phases, below) for one in _with_bounds(
+    near = tuple(_with_causes(near_miss, analysis, phases, below) for near_miss in _with_bounds(
         uncertainty, widest, near_misses(uncertainty, settings.assurance, priors)))
     measures = tuple(
-        _explained(one, below)
-        for one in measures_of(analysis, phases, settings.measures))
+        _explained(measure, below)
+        for measure in measures_of(analysis, phases, settings.measures))
     fastest, highest_mach = highest(analysis)
     exceedances = _with_bounds(
         uncertainty, widest, _exceedances(uncertainty, settings, priors, phases, why))
@@ -126,9 +126,10 @@ def assess_flight(
         shortest_time_to_limit=shortest_time_to_limit(analysis, phases, settings.approach),
         warnings=warnings_of(analysis, settings.warnings),
         checks=checks_of(analysis, uncertainty.columns, _sensors(uncertainty),
-                         [one.evidence for one in exceedances]),
+                         [exceedance.evidence for exceedance in exceedances]),
         tolerances=uncertainty.tolerances,
-        widest=tuple(one for one in widest.tolerances if one not in uncertainty.tolerances),
+        widest=tuple(tolerance for tolerance in widest.tolerances
+                     if tolerance not in uncertainty.tolerances),
         steps=(*analysis.steps, uncertainty.step,
                Step("decision", {"rule": RULE, "coverage": settings.assurance.coverage}),
                *_settings_steps(settings)),
@@ -154,8 +155,8 @@ class _Why:
     @cached_property
     def ends(self) -> list[float]:
         """Ends [s] of the exceedances of speed limits, ascending; there may be thousands."""
-        return sorted(one.end_s for one in self.analysis.exceedances
-                      if quantity_of(one.quantity).is_speed)
+        return sorted(exceedance.end_s for exceedance in self.analysis.exceedances
+                      if quantity_of(exceedance.quantity).is_speed)
 
     def at(self, time_s: float, limit: str) -> Contributions | None:
         """Return the contributions before an instant; `limit` "" : to the limit airspeed."""
@@ -176,25 +177,25 @@ class _Why:
         """
         run_ins: list[Contributions | None] = []
         last: dict[str, tuple[float, Contributions | None]] = {}
-        for one in self.analysis.exceedances:
-            end, run_in = last.get(one.limit, (-np.inf, None))
-            if one.start_s - end >= SUCCESSION_S:
-                run_in = self.at(self.crossing(one), one.limit)
+        for exceedance in self.analysis.exceedances:
+            end, run_in = last.get(exceedance.limit, (-np.inf, None))
+            if exceedance.start_s - end >= SUCCESSION_S:
+                run_in = self.at(self.crossing(exceedance), exceedance.limit)
             run_ins.append(run_in)
-            last[one.limit] = max(end, one.end_s), run_in
+            last[exceedance.limit] = max(end, exceedance.end_s), run_in
         return tuple(run_ins)
 
-    def crossing(self, one: Exceedance) -> float:
+    def crossing(self, exceedance: Exceedance) -> float:
         """Return the time of the first sample over the limit."""
-        return min(float(self.analysis.time[row_at(self.analysis, one.start_s)]),
-                   one.worst_time_s)
+        return min(float(self.analysis.time[row_at(self.analysis, exceedance.start_s)]),
+                   exceedance.worst_time_s)
 
-    def worsening(self, one: Exceedance) -> Contributions | None:
+    def worsening(self, exceedance: Exceedance) -> Contributions | None:
         """Return the contributions to the excess from the first sample over to the worst one."""
         analysis = self.analysis
-        return worsening(analysis, row_at(analysis, self.crossing(one)),
-                         row_at(analysis, one.worst_time_s),
-                         analysis.limit_names.index(one.limit))
+        return worsening(analysis, row_at(analysis, self.crossing(exceedance)),
+                         row_at(analysis, exceedance.worst_time_s),
+                         analysis.limit_names.index(exceedance.limit))
 
 
 def row_at(analysis: Analysis, time_s: float) -> int:
@@ -211,10 +212,10 @@ def _exceedances(
     context = _Context(analysis)
     found = []
     certain = assured(uncertainty, settings.assurance, priors)
-    for index, (one, sure, graded, evidence) in enumerate(zip(
+    for index, (exceedance, sure, graded, evidence) in enumerate(zip(
             analysis.exceedances, certain, grade(analysis, [sure.flown for sure in certain]),
             evidence_of(analysis), strict=True)):
-        row = row_at(analysis, one.worst_time_s)
+        row = row_at(analysis, exceedance.worst_time_s)
         found.append(AssessedExceedance(
             index=index,
             phase=PHASES[phases[row]],
@@ -226,8 +227,8 @@ def _exceedances(
             ladder_mach=graded.ladder_mach,
             ladder=graded.ladder,
             contributions=why.run_ins[index],
-            crossing_s=why.crossing(one),
-            worsening=why.worsening(one),
+            crossing_s=why.crossing(exceedance),
+            worsening=why.worsening(exceedance),
             context=context.at(row),
             evidence=evidence,
             severity_levels=graded.levels,
@@ -247,24 +248,28 @@ def _with_bounds(
     """Add to each its dominating error and the widest bounds of its intervals."""
     analysis = uncertainty.analysis
     at = []
-    for one in found:
-        event = analysis.exceedances[one.index] if isinstance(one, AssessedExceedance) else one
+    for assessed in found:
+        event = (analysis.exceedances[assessed.index]
+                 if isinstance(assessed, AssessedExceedance) else assessed)
         time_s = event.time_s if isinstance(event, NearMiss) else event.worst_time_s
         at.append((analysis.limit_names.index(event.limit), row_at(analysis, time_s)))
-    pairs = bounded(uncertainty, widest, at, [(one.displayed, one.flown) for one in found])
-    return tuple(replace(one, displayed=displayed, flown=flown)
-                 for one, (displayed, flown) in zip(found, pairs, strict=True))
+    pairs = bounded(uncertainty, widest, at,
+                    [(assessed.displayed, assessed.flown) for assessed in found])
+    return tuple(replace(assessed, displayed=displayed, flown=flown)
+                 for assessed, (displayed, flown) in zip(found, pairs, strict=True))
 
 
-def _told(one: NearMiss, analysis: Analysis, phases: Codes, why: _Why | None) -> NearMiss:
-    return replace(one, phase=PHASES[phases[row_at(analysis, one.time_s)]],
-                   contributions=why.at(one.time_s, one.limit) if why else None)
+def _with_causes(
+    near_miss: NearMiss, analysis: Analysis, phases: Codes, why: _Why | None
+) -> NearMiss:
+    return replace(near_miss, phase=PHASES[phases[row_at(analysis, near_miss.time_s)]],
+                   contributions=why.at(near_miss.time_s, near_miss.limit) if why else None)
 
 
-def _explained(one: LimitMeasure, why: _Why | None) -> LimitMeasure:
-    if why is None or np.isnan(one.time_s):
-        return one
-    return replace(one, contributions=why.at(one.time_s, one.limit))
+def _explained(measure: LimitMeasure, why: _Why | None) -> LimitMeasure:
+    if why is None or np.isnan(measure.time_s):
+        return measure
+    return replace(measure, contributions=why.at(measure.time_s, measure.limit))
 
 
 class _Context:

@@ -127,15 +127,15 @@ def measures_of(
     edges = settings.edges
     lost = analysis.gaps.duration
     measures = []
-    for i, (one, smallest) in enumerate(zip(sums, analysis.smallest, strict=True)):
+    for i, (total, smallest) in enumerate(zip(sums, analysis.smallest, strict=True)):
         bands = settings.bands_of(analysis.sheet.limit[i - 1].kind) if i else settings.bands_kt
         measures.append(LimitMeasure(
             smallest.limit, smallest.margin_kt, smallest.margin_mach, smallest.time_s,
             smallest.pressure_altitude_ft, _phase(analysis, phases, smallest),
-            tuple(zip(bands, one.bands.tolist(), strict=True)),
-            tuple(zip(edges, one.bins.tolist(), strict=True)),
-            one.judged if i else analysis.judged_s,
-            one.unknown + lost if i else analysis.unknown_s,
+            tuple(zip(bands, total.bands.tolist(), strict=True)),
+            tuple(zip(edges, total.bins.tolist(), strict=True)),
+            total.judged if i else analysis.judged_s,
+            total.unknown + lost if i else analysis.unknown_s,
             smallest_margin=smallest.margin if i and not analysis.sheet.limit[i - 1].kind.is_speed
             else float("nan"),
         ))
@@ -160,11 +160,11 @@ def _summed(analysis: Analysis, settings: MeasureSettings) -> list[_Sums]:
     parts = side_by_side([partial(_run, analysis, settings, curves, some) for some in halves])
     total = parts[0]
     for part in parts[1:]:
-        for one, more in zip(total, part, strict=True):
-            one.bands += more.bands
-            one.bins += more.bins
-            one.judged += more.judged
-            one.unknown += more.unknown
+        for so_far, more in zip(total, part, strict=True):
+            so_far.bands += more.bands
+            so_far.bins += more.bins
+            so_far.judged += more.judged
+            so_far.unknown += more.unknown
     return total
 
 

@@ -141,12 +141,12 @@ def worsening(analysis: Analysis, crossing: int, worst: int, limit: int) -> Cont
 
 def _considered(evaluation: Evaluation, row: int, limit: int | None) -> tuple[int, ...]:
     """Return the limits whose lowest is considered: all but those below the chosen one at `row`."""
-    everything = tuple(i for i, one in enumerate(evaluation.sheet.limit) if one.kind.is_speed)
+    everything = tuple(i for i, other in enumerate(evaluation.sheet.limit) if other.kind.is_speed)
     if limit is None:
         return everything
     at = evaluation.air_data_at(np.array([row]))
-    speeds = [float(evaluation.equivalent(one, at)[0])
-              for one in evaluation.sheet.limit]
+    speeds = [float(evaluation.equivalent(other, at)[0])
+              for other in evaluation.sheet.limit]
     return tuple(i for i in everything if i == limit or not speeds[i] < speeds[limit])
 
 

@@ -122,9 +122,9 @@ def warnings_of(
     found = []
     if watched:
         found = [_sounding(recorded, watched, first, last) for first, last in _runs(recorded.on)]
-        for one in watched:
-            found += _missing(recorded, one)
-    return tuple(sorted(found, key=lambda one: (one.start_s, one.limit)))
+        for limit in watched:
+            found += _missing(recorded, limit)
+    return tuple(sorted(found, key=lambda finding: (finding.start_s, finding.limit)))
 
 
 def _recorded(analysis: Analysis, settings: WarningSettings) -> _Recorded:
@@ -181,18 +181,18 @@ def _sounding(
     """Judge one sounding of the warning, rows `first` to `last`."""
     time, during = recorded.time, slice(first, last + 1)
     seen = first > 0 and bool(recorded.whole[first])
-    reached = any((one.excess[during] >= -one.tolerance).any() for one in watched)
-    unknown = any(np.isnan(one.excess[first]) for one in watched)
-    known = [one for one in watched if np.isfinite(one.excess[first])]
-    limit = max(known, key=lambda one: one.share(first), default=None)
-    late = [(since, one) for one in watched
-            if (since := _silent_since(recorded, one, first)) is not None]
+    reached = any((other.excess[during] >= -other.tolerance).any() for other in watched)
+    unknown = any(np.isnan(other.excess[first]) for other in watched)
+    known = [other for other in watched if np.isfinite(other.excess[first])]
+    limit = max(known, key=lambda other: other.share(first), default=None)
+    late = [(since, other) for other in watched
+            if (since := _silent_since(recorded, other, first)) is not None]
     values = {}
     if late:
         since, limit = min(late, key=lambda pair: pair[0])
         kind, values = "late", {"late_s": float(time[first]) - since}
     elif not reached:
-        lost = any(np.isnan(one.excess[during]).any() for one in watched)
+        lost = any(np.isnan(other.excess[during]).any() for other in watched)
         kind = "not determinable" if lost else "spurious"
     elif not seen:
         kind = "not determinable"
@@ -203,23 +203,23 @@ def _sounding(
     return _finding(kind, limit, first, float(time[first]), _end(recorded, last), values)
 
 
-def _silent_since(recorded: _Recorded, one: _Watched, first: int) -> float | None:
+def _silent_since(recorded: _Recorded, limit: _Watched, first: int) -> float | None:
     """Return when [s] the excess passed the latest onset before the warning, None if it didn't."""
     row = first
     while row > 0 and recorded.whole[row] and not recorded.on[row - 1] and (
-            one.excess[row - 1] > one.latest):
+            limit.excess[row - 1] > limit.latest):
         row -= 1
-    return None if row == first else _passed(recorded, one, row)
+    return None if row == first else _passed(recorded, limit, row)
 
 
-def _missing(recorded: _Recorded, one: _Watched) -> list[WarningFinding]:
+def _missing(recorded: _Recorded, limit: _Watched) -> list[WarningFinding]:
     """Stretches in which the warning should have sounded and didn't come on at their end.
 
     Stretches between which the speed didn't come back to the limit are one.
     """
     silent: list[tuple[int, int]] = []
-    calm = ~recorded.on & recorded.whole & (one.excess > 0)
-    for start, stop in _runs(~recorded.on & (one.excess > one.latest)):
+    calm = ~recorded.on & recorded.whole & (limit.excess > 0)
+    for start, stop in _runs(~recorded.on & (limit.excess > limit.latest)):
         breaks = np.flatnonzero(~recorded.whole[start + 1 : stop + 1]) + start + 1
         for first, after in pairwise([start, *breaks.tolist(), stop + 1]):
             if silent and calm[silent[-1][1] + 1 : first + 1].all():
@@ -233,24 +233,24 @@ def _missing(recorded: _Recorded, one: _Watched) -> list[WarningFinding]:
         if follows and recorded.on[after]:
             continue
         end = _end(recorded, last)
-        if follows and np.isfinite(one.excess[after]):
-            end = _between(recorded, one, last)
-        worst = first + int(np.nanargmax(one.excess[first:after]))
-        found.append(_finding("missing", one, worst, _passed(recorded, one, first), end, {}))
+        if follows and np.isfinite(limit.excess[after]):
+            end = _between(recorded, limit, last)
+        worst = first + int(np.nanargmax(limit.excess[first:after]))
+        found.append(_finding("missing", limit, worst, _passed(recorded, limit, first), end, {}))
     return found
 
 
-def _passed(recorded: _Recorded, one: _Watched, row: int) -> float:
+def _passed(recorded: _Recorded, limit: _Watched, row: int) -> float:
     """When the excess passed the latest instant just before `row` [s]."""
     if row and recorded.whole[row] and not recorded.on[row - 1] and (
-            np.isfinite(one.excess[row - 1])):
-        return _between(recorded, one, row - 1)
+            np.isfinite(limit.excess[row - 1])):
+        return _between(recorded, limit, row - 1)
     return float(recorded.time[row])
 
 
-def _between(recorded: _Recorded, one: _Watched, row: int) -> float:
+def _between(recorded: _Recorded, limit: _Watched, row: int) -> float:
     """When the excess passed the latest instant between `row` and the next [s]."""
-    before, after = (float(one.excess[at]) - one.latest for at in (row, row + 1))
+    before, after = (float(limit.excess[at]) - limit.latest for at in (row, row + 1))
     start, end = recorded.time[[row, row + 1]].tolist()
     return float(start + (end - start) * before / (before - after))
 
@@ -263,13 +263,13 @@ def _end(recorded: _Recorded, last: int) -> float:
 
 
 def _finding(
-    kind: str, one: _Watched | None, row: int, start: float, end: float,
+    kind: str, watched: _Watched | None, row: int, start: float, end: float,
     values: Mapping[str, float],
 ) -> WarningFinding:
-    if one is None:
+    if watched is None:
         return WarningFinding(kind, "", start, end, values)
-    excess, limit = float(one.excess[row]), float(one.maximum[row])
-    own = {"speed": limit + excess, "limit": limit, "threshold": limit + one.threshold,
-           "excess": excess, "tolerance": one.tolerance}
-    return WarningFinding(kind, one.name, start, end, {
-        **{f"{name}_{one.unit}": value for name, value in own.items()}, **values})
+    excess, limit = float(watched.excess[row]), float(watched.maximum[row])
+    own = {"speed": limit + excess, "limit": limit, "threshold": limit + watched.threshold,
+           "excess": excess, "tolerance": watched.tolerance}
+    return WarningFinding(kind, watched.name, start, end, {
+        **{f"{name}_{watched.unit}": value for name, value in own.items()}, **values})

@@ -136,12 +136,12 @@ def pointer_movement(analysis: Analysis, assessment: Assessment | None = None,
     ('MMO', 4.6)
     """
     crossings = _crossings(analysis)
-    instants = tuple(one for one in sorted(
-        _instants(analysis, assessment, decisive, crossings), key=lambda one: one.time_s)
-        if np.isfinite(one.pressure_altitude_ft + one.limit_airspeed_kt))
+    instants = tuple(instant for instant in sorted(
+        _instants(analysis, assessment, decisive, crossings), key=lambda instant: instant.time_s)
+        if np.isfinite(instant.pressure_altitude_ft + instant.limit_airspeed_kt))
     limits = {limit.name: limit for limit in analysis.sheet.limit if constant_mach(limit)}
     at_mach = _at_constant_mach(instants, limits)
-    place = next((i for i, one in enumerate(instants) if one.limit in limits), -1)
+    place = next((i for i, instant in enumerate(instants) if instant.limit in limits), -1)
     cases: tuple[TemperatureCase, ...] = ()
     name = instants[place].limit if place >= 0 else ""
     if place >= 0:
@@ -177,10 +177,10 @@ def _instants(analysis: Analysis, assessment: Assessment | None, decisive: int |
     codes: list[tuple[InstantCode, float]]
     if decisive is not None:
         worst = found[decisive]
-        together = [one for one in found if one.episode == worst.episode]
-        first = min(together, key=lambda one: one.start_s)
+        together = [exceedance for exceedance in found if exceedance.episode == worst.episode]
+        first = min(together, key=lambda exceedance: exceedance.start_s)
         start = _run_in(found, first, assessment)
-        end = max(one.end_s for one in together)
+        end = max(exceedance.end_s for exceedance in together)
         codes = [("run-in", start), ("passed", first.start_s), ("worst", worst.worst_time_s),
                  ("under", end)]
     else:
@@ -237,7 +237,7 @@ def _instant(analysis: Analysis, code: InstantCode, row: int) -> PointerInstant:
 def _at_constant_mach(instants: tuple[PointerInstant, ...], limits: dict[str, Limit]
                       ) -> AtConstantMach | None:
     for name, limit in limits.items():
-        at = [i for i, one in enumerate(instants) if one.limit == name]
+        at = [i for i, instant in enumerate(instants) if instant.limit == name]
         if len(at) < 2:
             continue
         # Of those under one limit, the two farthest apart in altitude.

@@ -61,4 +61,5 @@ def assess(
             analyze(log, sheet, settings=settings, declared=declared),)
     else:
         analyses = analyze(log, sheet, columns=columns, settings=settings, declared=declared)
-    return tuple(assess_flight(one, settings=assess_settings, priors=priors) for one in analyses)
+    return tuple(assess_flight(analysis, settings=assess_settings, priors=priors)
+                 for analysis in analyses)

@@ -134,13 +134,15 @@ def grade(
         Parallel to ``analysis.exceedances``.
     """
     graded: list[Graded | None] = [None] * len(analysis.exceedances)
-    for name in {one.limit for one in analysis.exceedances}:
-        chosen = [i for i, one in enumerate(analysis.exceedances) if one.limit == name]
+    for name in {exceedance.limit for exceedance in analysis.exceedances}:
+        chosen = [i for i, exceedance in enumerate(analysis.exceedances)
+                  if exceedance.limit == name]
         found = [analysis.exceedances[i] for i in chosen]
         limit = analysis.limit_names.index(name)
-        for i, one, courses in zip(chosen, found, _courses(analysis, limit, found), strict=True):
-            graded[i] = _graded(analysis, one, courses, None if flown is None else flown[i])
-    return tuple(one for one in graded if one is not None)
+        for i, exceedance, courses in zip(
+                chosen, found, _courses(analysis, limit, found), strict=True):
+            graded[i] = _graded(analysis, exceedance, courses, None if flown is None else flown[i])
+    return tuple(severity for severity in graded if severity is not None)
 
 
 def _courses(
@@ -153,11 +155,12 @@ def _courses(
     evaluation, limit = analysis.evaluation, analysis.sheet.limit[i]
     time, state = evaluation.log.time, analysis.columns[f"state_{i}"]
     reach = HELD_INTERVALS * evaluation.log.interval_s if evaluation.log.interval_s > 0 else 0.0
-    firsts = np.searchsorted(time, [one.start_s for one in found], side="left")
-    lasts = np.searchsorted(time, [one.end_s for one in found], side="left")
+    firsts = np.searchsorted(time, [exceedance.start_s for exceedance in found], side="left")
+    lasts = np.searchsorted(time, [exceedance.end_s for exceedance in found], side="left")
     # The sample before, where the limit was crossed after it.
-    firsts -= np.array([one.began_by == "crossed" and first > 0 and time[first] > one.start_s
-                        for one, first in zip(found, firsts.tolist(), strict=True)])
+    firsts -= np.array([exceedance.began_by == "crossed" and first > 0
+                        and time[first] > exceedance.start_s
+                        for exceedance, first in zip(found, firsts.tolist(), strict=True)])
     spans = [np.arange(first, min(last + 1, len(time)))
              for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True)]
     # One call for all rows: a flight along a limit in gusts has thousands of exceedances.
@@ -174,12 +177,12 @@ def _courses(
     stamps = time[rows]
     courses: list[Courses] = []
     start = 0
-    for one, span in zip(found, spans, strict=True):
+    for exceedance, span in zip(found, spans, strict=True):
         part = slice(start, start + len(span))
         start += len(span)
-        end = one.end_s
+        end = exceedance.end_s
         # Bounded gaps count as over the limit.
-        bridged = analysis.settings.hole_longest_s if one.bounded_s > 0 else 0.0
+        bridged = analysis.settings.hole_longest_s if exceedance.bounded_s > 0 else 0.0
 
         def course(excess: Floats, part: slice = part, end: float = end,
                    bridged: float = bridged) -> Course:
@@ -220,9 +223,9 @@ def _course(
 
 
 def _graded(
-    analysis: Analysis, one: Exceedance, courses: Courses, flown: Assurance | None
+    analysis: Analysis, exceedance: Exceedance, courses: Courses, flown: Assurance | None
 ) -> Graded:
-    sheet, quantity = analysis.sheet, quantity_of(one.quantity)
+    sheet, quantity = analysis.sheet, quantity_of(exceedance.quantity)
     tolerances = {_KT: analysis.settings.tolerance_kt,
                   quantity.suffix: quantity.tolerance(analysis.settings)}
     published, kt = courses[quantity.suffix], courses.get(_KT)
@@ -230,7 +233,7 @@ def _graded(
     u = math.nan if flown is None else math.hypot(flown.common_u, flown.random_u)
     estimate = math.nan if flown is None else flown.excess
     rules = [rule for rule in sheet.severity
-             if rule.limits is None or one.limit in rule.limits]
+             if rule.limits is None or exceedance.limit in rule.limits]
 
     def met(rule: SeverityRule, shift: float) -> bool:
         # The same error in kt as in Mach, in proportion to the excess itself.
@@ -257,7 +260,8 @@ def _graded(
         steps, scale = ladders.get(unit, quantity.ladder), 1.0 if course is published else per
         times[unit] = tuple(
             # Beyond the limit itself it was for the exceedance's own time over, in any unit.
-            (step, course.time_beyond(step - tolerances[unit]) if step > 0 else one.time_over_s)
+            (step, course.time_beyond(step - tolerances[unit]) if step > 0
+             else exceedance.time_over_s)
             for step in steps)
         reached[unit] = tuple((step, _beyond(estimate * scale - step, u * scale))
                               for step in steps) if known else ()

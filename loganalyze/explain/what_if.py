@@ -149,14 +149,14 @@ def what_if(
     settings = settings or WhatIfSettings()
     if number < 1:
         raise IndexError(f"exceedances are numbered from 1, not {number}")
-    one = analysis.exceedances[number - 1]
-    about = _About.of(analysis, one, settings)
+    exceedance = analysis.exceedances[number - 1]
+    about = _About.of(analysis, exceedance, settings)
     if isinstance(about, str):
         nothing = float("nan")
-        return WhatWouldHaveHelped(number, one.limit, nothing, nothing, tuple(
+        return WhatWouldHaveHelped(number, exceedance.limit, nothing, nothing, tuple(
             replace(asked, refusal=about) for asked in _asked(settings)))
     return WhatWouldHaveHelped(
-        number, one.limit, about.as_flown, about.onset if about.has_onset else float("nan"),
+        number, exceedance.limit, about.as_flown, about.onset if about.has_onset else float("nan"),
         tuple(about.earlier(asked) if asked.change == "earlier" else about.less_steep(asked)
               for asked in _asked(settings)))
 
@@ -196,24 +196,25 @@ class _About:
     begins_late: bool
 
     @classmethod
-    def of(cls, analysis: Analysis, one: Exceedance, settings: WhatIfSettings
+    def of(cls, analysis: Analysis, exceedance: Exceedance, settings: WhatIfSettings
            ) -> _About | Refusal:
         """Smooth the flight about an exceedance; a reason where that can't be done."""
-        limit = next(each for each in analysis.sheet.limit if each.name == one.limit)
+        limit = next(each for each in analysis.sheet.limit if each.name == exceedance.limit)
         evaluation, time = analysis.evaluation, analysis.time
         if not limit.kind.is_speed or not evaluation.air.has_altitude:
             return "no speed"
         if evaluation.air.temperature is None:
             return "no temperature"
         first, last = np.searchsorted(
-            time, [one.worst_time_s - settings.before_s, one.worst_time_s + settings.after_s])
+            time, [exceedance.worst_time_s - settings.before_s,
+                   exceedance.worst_time_s + settings.after_s])
         rows = np.arange(first, last)
         at = evaluation.air_data_at(rows)
-        worst = int(np.searchsorted(time[rows], one.worst_time_s))
+        worst = int(np.searchsorted(time[rows], exceedance.worst_time_s))
         known = ~np.isnan(at.calibrated_airspeed + at.pressure_altitude)
         start, stop = speed_onset.unbroken(time[rows], known, worst)
-        begins_late = time[rows[start]] > one.worst_time_s - settings.before_s + 1.0
-        ends_early = time[rows[stop - 1]] < one.worst_time_s + settings.after_s - 1.0
+        begins_late = time[rows[start]] > exceedance.worst_time_s - settings.before_s + 1.0
+        ends_early = time[rows[stop - 1]] < exceedance.worst_time_s + settings.after_s - 1.0
         piece = slice(start, stop)
         rows, at = rows[piece], at.taken(piece)
         if len(rows) < 12:
@@ -240,8 +241,8 @@ class _About:
                     settings.quantile * noise * float(np.median(share)) / KNOT,
                     0, float("nan"), False, False, bool(ends_early), bool(begins_late))
         excess = found._excess(speed, altitude, temperature, slice(None))
-        beside = (np.abs(grid - one.worst_time_s) <= 20.0) & (grid >= one.start_s - 5.0) & (
-            grid <= one.end_s + 5.0)
+        beside = (np.abs(grid - exceedance.worst_time_s) <= 20.0) & (
+            grid >= exceedance.start_s - 5.0) & (grid <= exceedance.end_s + 5.0)
         if np.isnan(excess[beside]).any() or not beside.any():
             return "no speed"
         peak = int(np.flatnonzero(beside)[excess[beside].argmax()])

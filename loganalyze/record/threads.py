@@ -46,7 +46,7 @@ def side_by_side(tasks: Sequence[Callable[[], T]]) -> list[T]:
     if threads(len(tasks)) < 2:
         return [task() for task in tasks]
     with ThreadPoolExecutor(len(tasks)) as pool:
-        return [one.result() for one in [pool.submit(task) for task in tasks]]
+        return [future.result() for future in [pool.submit(task) for task in tasks]]
 
 
 def in_order(tasks: Iterable[Callable[[], T]], ahead: int = MOST) -> Iterator[T]:

@@ -24,16 +24,17 @@ ORDER = (PROVEN_OVER, OVER_NOT_PROVEN, NOT_DETERMINABLE, UNDER_NOT_PROVEN, PROVE
 """The outcomes in order of decision: proven, likely, unknown, not exceeded."""
 
 
-def on_basis(one: AssessedExceedance, basis: Basis) -> Assurance:
+def on_basis(exceedance: AssessedExceedance, basis: Basis) -> Assurance:
     """Return how sure an exceedance is as displayed or as flown.
 
     As flown in any case where the crew has no display of what was exceeded.
     """
     match basis:
         case "flown":
-            return one.flown
+            return exceedance.flown
         case "displayed":
-            return one.flown if one.displayed.reason == NOT_DISPLAYED else one.displayed
+            shown = exceedance.displayed
+            return exceedance.flown if shown.reason == NOT_DISPLAYED else shown
         case _:
             assert_never(basis)
 

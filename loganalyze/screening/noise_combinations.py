@@ -148,7 +148,7 @@ def _beside(n: int, interval: float, known: Filtered, group: int) -> Parts:
     keep = math.exp(-interval / group / known.correlation_s)
     (bends, trends, usual), filtered = _trends(n, interval), np.array(FILTERED)
     gusts = np.array([0.0, *GUSTS])
-    i, j, k = (one.ravel() for one in np.indices((len(trends), len(gusts), len(filtered))))
+    i, j, k = (index.ravel() for index in np.indices((len(trends), len(gusts), len(filtered))))
     # Trends are weighed by the strength of all slow noise.
     slow = 1.0 + filtered * (1 + keep) / (1 - keep) / group
     sizes = np.column_stack([trends[i] * slow[k, None], gusts[j] * filtered[k], filtered[k]])

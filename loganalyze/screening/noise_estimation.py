@@ -233,17 +233,17 @@ def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[fl
     n = len(fits[0].coefficients)
     omega: Floats = np.pi / n * np.arange(1, n, dtype=np.float64)
     omega = omega[omega > 2 * math.pi * fits[0].interval / slower_s]
-    fast = parts.trends @ np.array([spectra.trend(omega, one).sum() / n for one in parts.bends])
-    likely = [one.weight * (one.scale * fast <= most**2) for one in fits]
-    found = [np.bincount(pair.ravel(), one) for one in likely]
-    log = sum((np.log(np.maximum(one, 1e-300)) for one in found), np.zeros(len(wander)))
+    fast = parts.trends @ np.array([spectra.trend(omega, bend).sum() / n for bend in parts.bends])
+    likely = [fit.weight * (fit.scale * fast <= most**2) for fit in fits]
+    found = [np.bincount(pair.ravel(), weights) for weights in likely]
+    log = sum((np.log(np.maximum(density, 1e-300)) for density in found), np.zeros(len(wander)))
     log -= (len(fits) - 1) * np.log(prior)
     share = np.exp(log - log.max())
     if share[some].sum() < 0.5 * share.sum():
         return 0.0, 0.0
     share = share * some / share[some].sum()
-    scale = np.mean([np.bincount(pair.ravel(), one * fit.scale) / np.maximum(each, 1e-300)
-                     for one, each, fit in zip(likely, found, fits, strict=True)], axis=0)
+    scale = np.mean([np.bincount(pair.ravel(), weights * fit.scale) / np.maximum(each, 1e-300)
+                     for weights, each, fit in zip(likely, found, fits, strict=True)], axis=0)
     return (math.sqrt(float(share @ (scale * wander))),
             float(share @ fits[0].correlation_s(wanders)))
 

@@ -67,8 +67,8 @@ def ways_to_the_airspeed(log: FlightLog, air: AirData) -> dict[str, Callable[[Ro
     if "impact_pressure" in log and "impact_pressure" not in used:
         ways["impact_pressure"] = _of(channel_choice.cas_of_impact, log, "impact_pressure")
     pair = ("total_pressure", "static_pressure")
-    if all(one in log for one in pair) and not used & {*pair, "impact_pressure"}:
-        total, static = (log.aligned(one) for one in pair)
+    if all(name in log for name in pair) and not used & {*pair, "impact_pressure"}:
+        total, static = (log.aligned(name) for name in pair)
         ways["total_pressure"] = lambda rows: channel_choice.cas_of_impact(
             total[rows] - static[rows]
         )
@@ -88,8 +88,8 @@ def ways_to_the_altitude(log: FlightLog, air: AirData) -> dict[str, Callable[[Ro
     if "static_pressure" in log and "static_pressure" not in used:
         ways["static_pressure"] = _of(channel_choice.altitude_of_static, log, "static_pressure")
     pair = ("indicated_altitude", "altimeter_setting")
-    if all(one in log for one in pair) and not used & set(pair):
-        shown, setting = (log.aligned(one) for one in pair)
+    if all(name in log for name in pair) and not used & set(pair):
+        shown, setting = (log.aligned(name) for name in pair)
         ways["indicated_altitude"] = lambda rows: channel_choice.altitude_of_indicated(
             shown[rows], setting[rows])
     return ways
@@ -134,7 +134,7 @@ class Corroboration:
     def looked_at(self) -> tuple[str, ...]:
         """The channels that could have confirmed a sample."""
         return (*ways_to_the_airspeed(self.log, self.air),
-                *(one for one in ("true_airspeed", "load_factor", "pitch") if one in self.log))
+                *(name for name in ("true_airspeed", "load_factor", "pitch") if name in self.log))
 
     def _shaken(self, name: str, row: int, least: float) -> bool:
         """Whether a channel deviates from the mean around it within a second of the row."""

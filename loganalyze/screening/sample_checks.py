@@ -24,7 +24,7 @@ from loganalyze.sheets.evaluation_settings import Settings
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
-_CORRUPT = tuple(np.uint16(0b110 << one.first_bit) for one in (SPEED, HEIGHT))
+_CORRUPT = tuple(np.uint16(0b110 << channel.first_bit) for channel in (SPEED, HEIGHT))
 """Bits of the reasons that show a corrupt word, a mask a channel: out of range, or a spike.
 Temperature is left out: a failed temperature probe must not invalidate airspeed and altitude."""
 

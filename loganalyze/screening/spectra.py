@@ -61,7 +61,7 @@ def wander(omega: Floats, keep: float, group: int = 1) -> Floats:
 
 def wanders(omega: Floats, keeps: Sequence[float], group: int = 1) -> Floats:
     """Return the spectra of several processes as in `wander`, float64[len(keeps), k]."""
-    twice, square = (np.array(one)[:, None] for one in zip(
+    twice, square = (np.array(parts)[:, None] for parts in zip(
         *((2.0 * keep, keep**2) for keep in keeps), strict=True))
     found = np.zeros((len(keeps), len(omega)))
     for turn in range(group):

@@ -156,19 +156,19 @@ def frozen(
     `step` [SI] : the channel's quantization step, 0 or NaN without one; `interval` [s].
     """
     found = np.zeros(len(runs), dtype=bool)
-    for one in references:
-        pieces, owner = _pieces(runs, one.window_s / interval)
-        by = moved(one.at, pieces)
-        shown = by > one.least
-        for steady, greatest in one.steady:
+    for reference in references:
+        pieces, owner = _pieces(runs, reference.window_s / interval)
+        by = moved(reference.at, pieces)
+        shown = by > reference.least
+        for steady, greatest in reference.steady:
             shown &= moved(steady, pieces) <= greatest
         if not shown.any():
             continue
-        own = np.flatnonzero(one.recorded())
+        own = np.flatnonzero(reference.recorded())
         for i in np.flatnonzero(shown).tolist():
             low, high = np.searchsorted(own, pieces[i])
             near = own[max(low - _BESIDE, 0) : high + _BESIDE]
-            change = np.abs(np.diff(one.at(near)))
+            change = np.abs(np.diff(reference.at(near)))
             change = change[change > 0]
             if not len(change):
                 shown[i] = False
@@ -176,7 +176,7 @@ def frozen(
             own_step = float(np.quantile(change, 0.1))
             if high - low < _MANY * _PARTS:
                 own_step = _REFERENCE_STEPS * float(np.quantile(change, 0.75))
-            shown[i] = by[i] > one.drift + np.nan_to_num(step) + own_step
+            shown[i] = by[i] > reference.drift + np.nan_to_num(step) + own_step
         found[owner[shown]] = True
     return found
 

@@ -130,12 +130,12 @@ def _less_scale(own: Floats, other: Floats, interval: float) -> Floats:
 def _fit(series: Floats, differ: Floats, interval: float, group: int) -> _Spectrum:
     """Fit white and first-order noise to the cross-spectrum of a series and the difference."""
     count = len(series) // group
-    x, d = (spectra.cosines(_without_line(one[: count * group].reshape(-1, group).mean(axis=1)))
-            for one in (series, differ))
+    x, d = (spectra.cosines(_without_line(values[: count * group].reshape(-1, group).mean(axis=1)))
+            for values in (series, differ))
     first = spectra.bands(count)
     members = np.diff(np.append(first, count))
-    xx, dd, xd = (np.add.reduceat(one[1:], first - 1) for one in (x**2, d**2, x * d))
-    of_x, of_d, cross = (_smooth(one) / _smooth(members) for one in (xx, dd, xd))
+    xx, dd, xd = (np.add.reduceat(product[1:], first - 1) for product in (x**2, d**2, x * d))
+    of_x, of_d, cross = (_smooth(product) / _smooth(members) for product in (xx, dd, xd))
     both = of_x * of_d
     if not (both > 0).all():  # One of them doesn't move at all.
         return _Spectrum(0.0, 0.0, 0.0)

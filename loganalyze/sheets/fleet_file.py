@@ -55,7 +55,7 @@ class AircraftRule(Sheet):
                    "registration")
         if not self.sheet:
             refuse("it has no limits sheet", "write at least one [[aircraft.sheet]]", "sheet")
-        days = [one.effective for one in self.sheet]
+        days = [sheet.effective for sheet in self.sheet]
         if days.count(None) > 1:
             refuse("two sheets hold from the beginning", "write effective for all but one",
                    "sheet")
@@ -67,7 +67,7 @@ class AircraftRule(Sheet):
     @property
     def revisions(self) -> tuple[SheetRevision, ...]:
         """Its sheets in the order of time."""
-        return tuple(sorted(self.sheet, key=lambda one: one.effective or date.min))
+        return tuple(sorted(self.sheet, key=lambda sheet: sheet.effective or date.min))
 
 
 class Identity(Sheet):

@@ -326,7 +326,7 @@ class LimitsSheet(Sheet):
             refuse(f'the name "{name}" is given to two limits', "give each limit its own name",
                    "limit", row, "name")
         taken = len(self.limit)
-        for row, name in _repeated([one.name for one in (*self.limit, *self.ceiling)]):
+        for row, name in _repeated([stated.name for stated in (*self.limit, *self.ceiling)]):
             refuse(f'the name "{name}" is given twice', "give the ceiling a name of its own",
                    "ceiling", row - taken, "name")
         return self

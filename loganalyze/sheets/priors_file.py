@@ -76,11 +76,11 @@ class PriorsFile(Sheet):
         if not self.prior:
             refuse("the file holds no prior", "write at least one [[prior]]", "prior")
         seen: set[str] = set()
-        for row, one in enumerate(self.prior):
-            if one.limit in seen:
-                refuse(f'two priors are given for the limit "{one.limit}"', "keep one of them",
+        for row, prior in enumerate(self.prior):
+            if prior.limit in seen:
+                refuse(f'two priors are given for the limit "{prior.limit}"', "keep one of them",
                        "prior", row, "limit")
-            seen.add(one.limit)
+            seen.add(prior.limit)
         return self
 
 

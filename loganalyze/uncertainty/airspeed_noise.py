@@ -100,11 +100,11 @@ class AirspeedNoise:
         for at in self._others:
             found = self._compared(at, row, AROUND_S)
             if found is not None:
-                first, one = found
-                if one.noise is None:
+                first, other = found
+                if other.noise is None:
                     return NearNoise(None, OTHER_CHANNEL)
                 return NearNoise(
-                    one.noise, OTHER_CHANNEL, first, one.expected, one.left, one.slow)
+                    other.noise, OTHER_CHANNEL, first, other.expected, other.left, other.slow)
         if self._as_true_airspeed is not None:
             found = self._compared(self._as_true_airspeed, row, AROUND_TRUE_S)
             if found is not None:
@@ -143,8 +143,8 @@ class AirspeedNoise:
                        self._rounding / group**0.5, group=group)
                 for run in runs] if count >= COMPARED else []
         # Noise is there all the time, gusts come and go.
-        fits.sort(key=lambda one: float(
-            one.weight @ (one.scale * (1.0 + one.parts.wanders.sum(axis=1)))))
+        fits.sort(key=lambda fit: float(
+            fit.weight @ (fit.scale * (1.0 + fit.parts.wanders.sum(axis=1)))))
         quiet = fits[: -(-3 * len(fits) // 4)]
         return self._felt(*shared_wander(quiet, MOTION_S, MOTION_KT)) if quiet else None
 

@@ -185,7 +185,7 @@ def budget_of(
             Entry("temperature", TEMPERATURE, of("temperature"), False, True),
         ]
     if not air.has_altitude:
-        entries = [one for one in entries if one.moves != ALTITUDE]
+        entries = [entry for entry in entries if entry.moves != ALTITUDE]
     own = tuple(air.others)
     entries += [entry for name in own for entry in _own(name, stated, sheet, log, generic)]
     lag, fine = stated.display_lag_s, stated.display_quantum_mach
@@ -293,7 +293,7 @@ def _from_mach(tolerance: Tolerance, air: AirData) -> Tolerance:
     bins = (speed[known] / KNOT / _BIN_KT).astype(np.intp)
     there = np.unique(bins)
     middle = np.asarray((there + 0.5) * _BIN_KT, dtype=np.float64)
-    return _table(middle, np.array([size[bins == one].max() for one in there]),
+    return _table(middle, np.array([size[bins == number].max() for number in there]),
                   tolerance.varies, tolerance.source)
 
 
@@ -313,7 +313,7 @@ def _skew(stated: UncertaintySheet, log: FlightLog, channel: str) -> float:
     intervals = [log.interval_s]
     if channel in log:
         intervals.append(log.channels[channel].interval_s)
-    return max((one for one in intervals if one > 0), default=0.0)
+    return max((interval for interval in intervals if interval > 0), default=0.0)
 
 
 def _position(

@@ -107,7 +107,8 @@ def assured(
     analysis = uncertainty.analysis
     found: dict[int, Assured] = {}
     for i, limit in enumerate(analysis.sheet.limit):
-        chosen = [k for k, one in enumerate(analysis.exceedances) if one.limit == limit.name]
+        chosen = [k for k, exceedance in enumerate(analysis.exceedances)
+                  if exceedance.limit == limit.name]
         if chosen:
             worst, first, last = (np.searchsorted(
                 analysis.time, [getattr(analysis.exceedances[k], edge) for k in chosen])
@@ -152,25 +153,25 @@ def at_rows(
     prior = (priors or {}).get(stated.name, Flat())
     around = [_around(analysis, limit, int(row), None if spans is None else spans[k])
               for k, row in enumerate(worst)]
-    rows = [np.arange(one.first, one.last + 1) for one in around]
+    rows = [np.arange(span.first, span.last + 1) for span in around]
     if not rows:
         return []
     excess = -analysis.evaluation.margin(stated, np.concatenate(rows))
-    pieces = np.split(excess, np.cumsum([len(one) for one in rows[:-1]]))
+    pieces = np.split(excess, np.cumsum([len(some) for some in rows[:-1]]))
     model = uncertainty.at(limit, worst)
     shown = shift_as_displayed(uncertainty, limit, worst, model)
     lag = uncertainty.budget.lag_s
     answers = []
-    for k, (one, piece, at) in enumerate(zip(around, pieces, worst.tolist(), strict=True)):
-        time = analysis.time[one.first : one.last + 1]
-        worst_of = _greatest(uncertainty, one, piece, at, model, k)
+    for k, (span, piece, at) in enumerate(zip(around, pieces, worst.tolist(), strict=True)):
+        time = analysis.time[span.first : span.last + 1]
+        worst_of = _greatest(uncertainty, span, piece, at, model, k)
         # A first-order lag takes half of the curvature times its square off the peak.
         bend = worst_of.curvature
         late = 0.0 if math.isnan(bend) else abs(bend) * lag**2 / math.sqrt(3)
         open_end = (
-            (one.gap_before > 0 and at == one.first) or (one.gap_after > 0 and at == one.last)
-            or (one.gap_before > _BESIDE_S and analysis.time[at] - time[0] < _BESIDE_S)
-            or (one.gap_after > _BESIDE_S and time[-1] - analysis.time[at] < _BESIDE_S))
+            (span.gap_before > 0 and at == span.first) or (span.gap_after > 0 and at == span.last)
+            or (span.gap_before > _BESIDE_S and analysis.time[at] - time[0] < _BESIDE_S)
+            or (span.gap_after > _BESIDE_S and time[-1] - analysis.time[at] < _BESIDE_S))
         near = slice(*np.searchsorted(
             time, (analysis.time[at] - _LOOK_S, analysis.time[at] + _LOOK_S + 1e-9)))
         displayed = _assurance(
@@ -182,7 +183,7 @@ def at_rows(
         answers.append(Assured(
             displayed,
             _assurance(FLOWN, worst_of, float(model.flown_common[k]), prior, settings, open_end),
-            MissedPeak(*peak_fit.missed(time[near], piece[near], at - one.first - near.start)),
+            MissedPeak(*peak_fit.missed(time[near], piece[near], at - span.first - near.start)),
         ))
     return answers
 
@@ -207,23 +208,24 @@ class _Worst:
 
 
 def _greatest(
-    uncertainty: Uncertainty, one: _Around, piece: Floats, at: int, model: ErrorModel, k: int
+    uncertainty: Uncertainty, around: _Around, piece: Floats, at: int, model: ErrorModel, k: int
 ) -> _Worst:
     """Estimate the greatest true excess about the worst row `at`."""
     analysis = uncertainty.analysis
     # The noise is estimated from all rows around; the excess from the stretch's own.
     seen = noise_of(piece)
-    one, piece = one.alone(), piece[one.own_first - one.first : one.own_last - one.first + 1]
-    interval, greatest = analysis.log.interval_s, at - one.first
+    own = slice(around.own_first - around.first, around.own_last - around.first + 1)
+    around, piece = around.alone(), piece[own]
+    interval, greatest = analysis.log.interval_s, at - around.first
     reading, step = float(piece[greatest]), math.sqrt(12.0) * float(model.rounding[k])
     # NaN stays: a noise that isn't known leaves the probability unknown.
     noise = float(np.maximum(model.flown_random[k], seen))
-    start, stop = peak_fit.window(one.first, one.last, at, interval)
-    cut = slice(start - one.first, stop - one.first)
+    start, stop = peak_fit.window(around.first, around.last, at, interval)
+    cut = slice(start - around.first, stop - around.first)
     peak = peak_fit.fit(analysis.time[start:stop], piece[cut], at - start, noise)
     beside = max(1, round(_BESIDE_S / interval)) if interval > 0 else 1
-    open_end = (one.gap_before > 0 and greatest < beside) or (
-        one.gap_after > 0 and greatest >= len(piece) - beside)
+    open_end = (around.gap_before > 0 and greatest < beside) or (
+        around.gap_after > 0 and greatest >= len(piece) - beside)
     found = _Worst(reading, peak.excess, peak.error, peak.curvature, at_open_end=open_end)
     if math.isnan(noise) or not interval > 0:
         return found
@@ -244,7 +246,7 @@ def _greatest(
     if known is None and not many:
         return found
     near = slice(max(0, greatest - _NEAR), greatest + _NEAR)
-    scatter = noise_near(analysis.time[one.first : one.last + 1][near], piece[near], step)
+    scatter = noise_near(analysis.time[around.first : around.last + 1][near], piece[near], step)
     wander = max(scatter.wander, 0.0 if known is None else known.standard)
     first, last = plateau_maximum.stretch(piece, greatest, interval, scatter.white, wander, step)
     if last - first < plateau_maximum.FEWEST:
@@ -252,8 +254,8 @@ def _greatest(
             found, error=math.hypot(found.error, known.standard))
     # What the sheet states of single samples, and they don't show, is common to them.
     hidden = math.sqrt(max(float(model.flown_random[k]) ** 2 - scatter.white**2, 0.0))
-    reaches = open_end or (one.gap_before > 0 and first < beside) or (
-        one.gap_after > 0 and last > len(piece) - beside)
+    reaches = open_end or (around.gap_before > 0 and first < beside) or (
+        around.gap_after > 0 and last > len(piece) - beside)
     top = replace(found, at_open_end=reaches)
     if many:
         best = plateau_maximum.greatest(piece[first:last], interval, step)
@@ -263,7 +265,8 @@ def _greatest(
         return top
     if separated_by != airspeed_noise.NOT_SEPARABLE:
         values = piece[first:last]
-        expected = near_noise.of_rows(one.first + first, one.first + last) if near_noise else None
+        expected = (near_noise.of_rows(around.first + first, around.first + last)
+                    if near_noise else None)
         if expected is not None and near_noise is not None:
             # Another channel gives a part of the noise itself, not its size alone.
             values, known = values - per_kt * expected, near_noise.left

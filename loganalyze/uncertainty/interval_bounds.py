@@ -52,12 +52,12 @@ def bounded(
         Parallel to `pairs`; what isn't determinable stays as it is.
     """
     found: dict[int, Pair] = {}
-    for limit in sorted({one for one, _ in at}):
-        chosen = [k for k, (one, _) in enumerate(at) if one == limit]
+    for limit in sorted({name for name, _ in at}):
+        chosen = [k for k, (name, _) in enumerate(at) if name == limit]
         rows = np.array([at[k][1] for k in chosen], dtype=np.intp)
         made = []
         for basis, flown in enumerate((False, True)):
-            parts, wide = (one.parts(limit, rows, flown=flown) for one in (uncertainty, widest))
+            parts, wide = (each.parts(limit, rows, flown=flown) for each in (uncertainty, widest))
             sizes = uncertainty.sizes(rows)
             made.append([_bounded(
                 pairs[k][basis], uncertainty, {code: float(v[j]) for code, v in parts.items()},
@@ -68,23 +68,23 @@ def bounded(
 
 
 def _bounded(
-    one: Assurance, uncertainty: Uncertainty, parts: dict[str, float], wide: float,
+    sure: Assurance, uncertainty: Uncertainty, parts: dict[str, float], wide: float,
     sizes: dict[str, float],
 ) -> Assurance:
     """Add both to one assurance; variances in the limit's published quantity, squared."""
-    if one.word == NOT_DETERMINABLE or not math.isfinite(one.probability):
-        return one
+    if sure.word == NOT_DETERMINABLE or not math.isfinite(sure.probability):
+        return sure
     typical = sum(parts.values())
-    rest = max(one.common_u**2 - typical, 0.0)  # the display's lag at the peak
-    whole = one.common_u**2 + one.random_u**2
+    rest = max(sure.common_u**2 - typical, 0.0)  # the display's lag at the peak
+    whole = sure.common_u**2 + sure.random_u**2
     if not whole > 0:
-        return one
-    k = NormalDist().inv_cdf((1 + one.coverage) / 2)
-    named = {**parts, "display_lag": rest, SCATTER: one.random_u**2}
+        return sure
+    k = NormalDist().inv_cdf((1 + sure.coverage) / 2)
+    named = {**parts, "display_lag": rest, SCATTER: sure.random_u**2}
     code = max(named, key=lambda name: named[name])
     supposed, half_width = None, None
     # Elsewhere the interval isn't the estimate with k u to either side.
-    plain = one.prior == "flat" and one.if_noise is None and math.isfinite(one.high)
+    plain = sure.prior == "flat" and sure.if_noise is None and math.isfinite(sure.high)
     if plain and code in SUPPOSED and not uncertainty.budget.states(code) and sizes[code] > 0:
         stated = named[code] * (SUPPOSED[code] / math.sqrt(3.0) / sizes[code]) ** 2
         less = math.sqrt(whole - named[code] + stated)
@@ -93,7 +93,7 @@ def _bounded(
     more = k * max(math.sqrt(whole - typical + wide) - math.sqrt(whole), 0.0)
     bound = None
     if more > 1e-3 * k * math.sqrt(whole):
-        low, high = one.low - more, one.high + more
-        bound = Bound(low, high, decided(one.excess, low, high))
-    return replace(one, greatest=Greatest(code, named[code] / whole, supposed, half_width),
+        low, high = sure.low - more, sure.high + more
+        bound = Bound(low, high, decided(sure.excess, low, high))
+    return replace(sure, greatest=Greatest(code, named[code] / whole, supposed, half_width),
                    widest=bound)

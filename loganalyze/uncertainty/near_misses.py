@@ -76,7 +76,7 @@ def near_misses(
                 stretches.append((first, last))
                 worst.append(inside.start + int(shares[inside].argmin()))
         found += _told(uncertainty, i, stretches, rows[worst], settings, priors)
-    return tuple(sorted(found, key=lambda one: (one.start_s, one.limit)))
+    return tuple(sorted(found, key=lambda near_miss: (near_miss.start_s, near_miss.limit)))
 
 
 def _greatest(uncertainty: Uncertainty) -> Floats:

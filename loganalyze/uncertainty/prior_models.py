@@ -143,10 +143,10 @@ def priors_of(file: PriorsFile) -> dict[str, Prior]:
     ['VMO']
     """
     return {
-        one.limit: (Prior.of_histogram(one.source, one.edges, one.counts)
-                    if one.edges is not None and one.counts is not None
-                    else Prior.of_normals(one.source, one.normals or ()))
-        for one in file.prior}
+        table.limit: (Prior.of_histogram(table.source, table.edges, table.counts)
+                    if table.edges is not None and table.counts is not None
+                    else Prior.of_normals(table.source, table.normals or ()))
+        for table in file.prior}
 
 
 def prior_of_margins(

@@ -149,15 +149,15 @@ class Uncertainty:
         slopes, readings, by_speed = self._inputs(stated, rows)
         indicated = stated.kind.as_indicated
         found: dict[str, Floats] = {}
-        for one in self.budget.entries:
-            counted = one.flown if flown else one.displayed
-            if not counted or (indicated and not one.on_indicated):
+        for entry in self.budget.entries:
+            counted = entry.flown if flown else entry.displayed
+            if not counted or (indicated and not entry.on_indicated):
                 continue
-            if one.tolerance is None:
-                found[one.sensor] = _term(slopes[one.moves], np.nan)
-            elif one.tolerance.common:
-                found[one.sensor] = _term(slopes[one.moves],
-                                          one.tolerance.standard_at(readings[one.moves]) ** 2)
+            if entry.tolerance is None:
+                found[entry.sensor] = _term(slopes[entry.moves], np.nan)
+            elif entry.tolerance.common:
+                found[entry.sensor] = _term(slopes[entry.moves],
+                                          entry.tolerance.standard_at(readings[entry.moves]) ** 2)
         found["skew"] = self._skew(slopes, rows)
         if not flown:
             code, step = stated.kind.display_step_code, self._step(stated, np.abs(by_speed) * KNOT)
@@ -168,8 +168,8 @@ class Uncertainty:
     def sizes(self, rows: Rows) -> dict[str, Floats]:
         """Return the standard uncertainty of each error in its edge unit at some rows."""
         readings = _readings(self.analysis.evaluation.air_data_at(rows))
-        return {one.sensor: one.tolerance.standard_at(readings[one.moves])
-                for one in self.budget.entries if one.tolerance is not None}
+        return {entry.sensor: entry.tolerance.standard_at(readings[entry.moves])
+                for entry in self.budget.entries if entry.tolerance is not None}
 
     def _inputs(self, limit: Limit, rows: Rows
                 ) -> tuple[dict[str, Floats], dict[str, Floats], Floats]:
@@ -348,7 +348,7 @@ def shift_as_displayed(
         airspeed is.
     """
     air = uncertainty.analysis.evaluation.air
-    applied = any(one.code == "instrument_correction_applied" for one in air.findings)
+    applied = any(finding.code == "instrument_correction_applied" for finding in air.findings)
     if not applied or air.indicated_airspeed is None or air.recorded_airspeed is None:
         return np.zeros(len(rows))
     added = air.indicated_airspeed[rows] - air.recorded_airspeed[rows]

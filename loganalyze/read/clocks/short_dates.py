@@ -35,26 +35,26 @@ def six_digits(cells: Sequence[str], column: LogColumn, stated: str | None
     if not whole or len(whole) < MASS * len(cells) or len(whole[0]) + len(whole[-1]) < 11:
         return None
     words = re.split(r"[^a-z]+", f"{column.name} {column.recorded_unit}".casefold())
-    order = next((one for one, word in _NAMED.items() if word in words), "")
+    order = next((order for order, word in _NAMED.items() if word in words), "")
     if order:
         return _days(order), Finding("order_in_name", {"column": column.name, "order": order})
     order = YEAR_FIRST if stated == "iso" else str(stated)
     if order in _PLACES:
         return _days(order), None
     numbers = np.array(whole, dtype=np.float64)
-    good = {one: days for one in _PLACES
-            if not np.isnan(days := _days(one)(numbers)).mean() > 1 - MASS}
-    for one, days in good.items():
+    good = {place: days for place in _PLACES
+            if not np.isnan(days := _days(place)(numbers)).mean() > 1 - MASS}
+    for place, days in good.items():
         steps = np.diff(days[~np.isnan(days)])
         turned = steps[steps != 0]
         if len(good) == 1:
-            return _days(one), Finding("only_order", {
-                "column": column.name, "order": one, "cell": whole[0]})
+            return _days(place), Finding("only_order", {
+                "column": column.name, "order": place, "cell": whole[0]})
         if len(turned) and (turned == 1).all() and not any(
                 (np.diff(other[~np.isnan(other)]) == 1).any()
-                for name, other in good.items() if name != one):
-            return _days(one), Finding("order_that_runs_on", {
-                "column": column.name, "order": one})
+                for name, other in good.items() if name != place):
+            return _days(place), Finding("order_that_runs_on", {
+                "column": column.name, "order": place})
     return None
 
 

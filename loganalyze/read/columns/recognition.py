@@ -174,44 +174,44 @@ def _settle(channel: str, candidates: list[_Candidate], found: dict[str, LogColu
         if mark is None or mark.channel != channel or channel not in CHANNELS:
             return
         candidates = [_Candidate(kept, mark), *(
-            one for one in candidates if f"{channel}_2" not in found)]
+            candidate for candidate in candidates if f"{channel}_2" not in found)]
     if len(candidates) == 1:
         found.setdefault(channel, candidates[0].column)
         return
     ranked = _ranked(candidates) if channel in CHANNELS else None
     if kept is not None and ranked is not None:
-        ranked = [candidates[0], *(one for one in ranked if one is not candidates[0])]
-    names = [f'"{one.column.name}"' for one in candidates]
+        ranked = [candidates[0], *(other for other in ranked if other is not candidates[0])]
+    names = [f'"{candidate.column.name}"' for candidate in candidates]
     if ranked is None:
         if kept is not None:
             return
         said = f"columns {' and '.join(names)} may each be the {in_words(channel)}"
-        twice = next((one.column.name for one in candidates if names.count(
-            f'"{one.column.name}"') > 1), None)
+        twice = next((candidate.column.name for candidate in candidates if names.count(
+            f'"{candidate.column.name}"') > 1), None)
         if channel in essential((*found, channel)):
             if twice is not None:
                 raise same_name(headers, twice, where)
             raise OpenChannelProblem(said, where, f"choose one as {channel} under [columns] in a "
                                      "columns file", headers, channel)
         notes.append(Finding("columns_ambiguous", {
-            "columns": [one.column.name for one in candidates], "channel": channel}))
+            "columns": [candidate.column.name for candidate in candidates], "channel": channel}))
         return
-    for number, one in enumerate(ranked, 1):
+    for number, candidate in enumerate(ranked, 1):
         name = channel if number == 1 else f"{channel}_{number}"
-        found[name] = replace(one.column, channel=name)
+        found[name] = replace(candidate.column, channel=name)
     notes.append(Finding("several_sources", {
         "column": ranked[0].column.name, "channel": channel,
-        "others": [one.column.name for one in ranked[1:]], "engines": channel in ENGINES}))
+        "others": [other.column.name for other in ranked[1:]], "engines": channel in ENGINES}))
 
 
 def _ranked(candidates: list[_Candidate]) -> list[_Candidate] | None:
     """Return candidates in the order of their marks, or None where marks don't tell them apart."""
-    marks = [one.reading.source for one in candidates]
+    marks = [candidate.reading.source for candidate in candidates]
     if len(candidates) > 4 or len(set(marks)) < len(marks) or {0, 1} <= set(marks):
         return None
     if candidates[0].reading.channel == "fuel" and 0 not in marks:
         return None  # Left and right are tanks: neither holds all the fuel.
-    return sorted(candidates, key=lambda one: one.reading.source)
+    return sorted(candidates, key=lambda candidate: candidate.reading.source)
 
 
 def same_name(headers: Sequence[Header], name: str, where: str) -> Problem:
@@ -224,7 +224,8 @@ def same_name(headers: Sequence[Header], name: str, where: str) -> Problem:
 def _settle_clock(found: dict[str, LogColumn], named: Mapping[str, list[_Candidate]]) -> None:
     """Make of hours, minutes and seconds a clock where they are one, and nothing otherwise."""
     if {"hour", "minute"} <= set(found):
-        seconds = [one for one in named.get("time", ()) if one.reading.spelling == "seconds"]
+        seconds = [candidate for candidate in named.get("time", ())
+                   if candidate.reading.spelling == "seconds"]
         if "second" not in found and len(seconds) == 1:
             found["second"] = replace(seconds[0].column, channel="second")
             if found["time"].index == found["second"].index:

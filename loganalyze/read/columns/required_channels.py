@@ -59,7 +59,7 @@ def essential(found: Iterable[str]) -> frozenset[str]:
     there = set(found)
     chosen = {"time", *AIRSPEEDS}
     for sets in (CLOCKS, ALTITUDES, SPEEDS):
-        chosen |= next((one for one in sets if one <= there), sets[0])
+        chosen |= next((names for names in sets if names <= there), sets[0])
     return frozenset(chosen)
 
 
@@ -106,7 +106,7 @@ def has_altitude(found: Iterable[str]) -> bool:
 def _first_of(sets: Iterable[frozenset[str]], found: Iterable[str]) -> frozenset[str]:
     """Return the first set that is found whole, empty where none is."""
     there = set(found)
-    return next((one for one in sets if one <= there), frozenset())
+    return next((names for names in sets if names <= there), frozenset())
 
 
 def _either(candidates: Sequence[str]) -> str:

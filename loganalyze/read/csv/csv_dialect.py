@@ -172,7 +172,7 @@ def _found(beginning: _Beginning, delimiters: Sequence[str], said: FileHabits) -
             except Problem as problem:
                 refused = refused or problem
     if fitting:  # A units row may have as many words as the rows, and a stamp may be of two words.
-        return max(fitting, key=lambda one: (recognised(one.names), -len(one.names)))
+        return max(fitting, key=lambda dialect: (recognised(dialect.names), -len(dialect.names)))
     raise refused or _no_rows(Grid(beginning.texts, ",", comment, None), beginning.where)
 
 

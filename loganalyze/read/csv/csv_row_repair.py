@@ -144,7 +144,7 @@ class RowRepair:
         if len(self._split(line)) < 2:
             return False  # Its cells are those of another delimiter.
         if units is not None and is_units(cells) and len(cells) == len(units):
-            return all(_same_unit(one, other) for one, other in zip(cells, units, strict=True))
+            return all(_same_unit(cell, other) for cell, other in zip(cells, units, strict=True))
         return cells in self.dialect.heading or is_types(cells)
 
     def _remarks(self, line: bytes) -> bool:
@@ -264,6 +264,6 @@ def _are_values(cells: Sequence[str]) -> bool:
             and 2 * sum(map(_is_value, filled)) > len(filled))
 
 
-def _same_unit(one: str, other: str) -> bool:
-    one, other = strip_brackets(one), strip_brackets(other)
-    return one == other or (find_unit(one) is not None and find_unit(one) == find_unit(other))
+def _same_unit(unit: str, other: str) -> bool:
+    unit, other = strip_brackets(unit), strip_brackets(other)
+    return unit == other or (find_unit(unit) is not None and find_unit(unit) == find_unit(other))

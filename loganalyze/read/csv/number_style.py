@@ -62,7 +62,7 @@ def _habitual(lines: Sequence[int], columns: Sequence[Sequence[str]],
         own = [(line, cell) for line, cell in zip(lines, column, strict=True) if has_mark(cell)]
         if not are_few(len(own), len(column)):
             found += own
-    return sorted(found, key=lambda one: one[0])
+    return sorted(found, key=lambda style: style[0])
 
 
 def numerals_of(cells: Sequence[str], name: str, where: str) -> Numerals:

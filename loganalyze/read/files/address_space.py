@@ -79,7 +79,7 @@ def _machine(proc: Path) -> Iterator[int]:
 def _of_groups(proc: Path, groups: Path) -> Iterator[int]:
     for line in _text(proc / "self" / "cgroup").splitlines():
         _, kinds, path = (*line.split(":", 2), "", "")[:3]
-        kind = next((one for one in kinds.split(",") if one in _GROUP_FILES), None)
+        kind = next((kind for kind in kinds.split(",") if kind in _GROUP_FILES), None)
         if kind is None:
             continue
         limit_file, used_file, key = _GROUP_FILES[kind]

@@ -51,8 +51,8 @@ def check_zip(path: Path, where: str) -> None:
     """Raise Problem for an archive that doesn't hold one log alone."""
     try:
         with zipfile.ZipFile(path) as archive:
-            names = [one.filename for one in _members(archive)]
-            kinds = {one.filename for one in archive.infolist()}
+            names = [member.filename for member in _members(archive)]
+            kinds = {member.filename for member in archive.infolist()}
     except zipfile.BadZipFile:
         raise Problem("the zip archive is damaged or cut short", where,
                       "export or copy it again") from None
@@ -89,5 +89,5 @@ def open_zip(path: Path) -> BinaryIO:
 
 def _members(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     """Return the files in an archive, without what systems add for themselves."""
-    return [one for one in archive.infolist() if not one.is_dir() and not any(
-        part.startswith(("__MACOSX", ".")) for part in Path(one.filename).parts)]
+    return [member for member in archive.infolist() if not member.is_dir() and not any(
+        part.startswith(("__MACOSX", ".")) for part in Path(member.filename).parts)]

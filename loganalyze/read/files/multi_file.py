@@ -173,13 +173,13 @@ class SeveralLog:
 
 def _alike(log: Log, first: Log) -> bool:
     """Whether two logs have the same columns; units may differ where each file states its own."""
-    units, others = ({header.name: header.unit for header in one.headers} for one in (log, first))
+    units, others = ({header.name: header.unit for header in file.headers} for file in (log, first))
     return units.keys() == others.keys() and all(
         unit == others[name] or _convertible(unit, others[name]) for name, unit in units.items())
 
 
-def _convertible(one: str, other: str) -> bool:
-    found = [find_unit(one), find_unit(other)] if one and other else [None]
+def _convertible(first_unit: str, other: str) -> bool:
+    found = [find_unit(first_unit), find_unit(other)] if first_unit and other else [None]
     return None not in found and len({unit.dimension for unit in found if unit}) == 1 and (
         found[0] is not None and found[0].dimension not in ("time", "discrete"))
 

@@ -87,7 +87,7 @@ def _marks(log: Log) -> dict[str, str]:
 
 def _is_mark(word: str) -> bool:
     return bool(re.fullmatch(_MARK, word.upper())) and any(
-        one.isdigit() or one == "-" for one in word)
+        letter.isdigit() or letter == "-" for letter in word)
 
 
 def _plain(mark: str) -> str:

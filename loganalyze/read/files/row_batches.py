@@ -100,7 +100,7 @@ class Rows:
         """Add a batch whose elapsed time [s] is `time`."""
         self.left_out += batch.left_out
         self.counted += batch.counted
-        self.found += [one for one in batch.found if one not in self.found]
+        self.found += [finding for finding in batch.found if finding not in self.found]
         if not len(time):
             return
         start, stop = self._count, self._count + len(time)
@@ -229,5 +229,5 @@ def _steepest(values: NDArray[np.float64], scratch: NDArray[np.float64]) -> floa
 
 def _cut(noted: Sequence[tuple[int, int, T]], start: int, stop: int) -> list[tuple[int, int, T]]:
     """Return what was noted of the rows from `start` to before `stop`, counted from `start`."""
-    return [(max(first, start) - start, min(last, stop) - start, one)
-            for first, last, one in noted if last > start and first < stop]
+    return [(max(first, start) - start, min(last, stop) - start, finding)
+            for first, last, finding in noted if last > start and first < stop]

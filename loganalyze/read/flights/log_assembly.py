@@ -66,7 +66,8 @@ def assembled(plan: ReadPlan, clock: Clock, rows: Rows, said: tuple[Finding, ...
     _check_clock(plan, clock, rising.time, channels)
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
     start, bound = _start(plan, clock, rising, maker.interval)
-    settled_units = tuple(one for one in plan.source.inferred if one not in maker.withdrawn)
+    settled_units = tuple(
+        finding for finding in plan.source.inferred if finding not in maker.withdrawn)
     inferred = (*settled_units, *clock.findings, *said, *rising.findings, *bound,
                 *fill_findings(rows.counted), *damage_findings(rows.counted), *rows.found,
                 *maker.findings)

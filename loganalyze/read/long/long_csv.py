@@ -74,7 +74,7 @@ class LongParser(TableParser):
         if not self.by_time:
             return RowBatch(ticks, [pa.array(codes.tolist(), pa.int32()), floats(values)], left_out)
         ticks, wide = grouped(ticks, codes, values, len(self.columns))
-        return RowBatch(ticks, [floats(one) for one in wide], left_out)
+        return RowBatch(ticks, [floats(column) for column in wide], left_out)
 
     def _values(self, array: pa.Array, codes: NDArray[np.int64], as_text: bool) -> Floats:
         if not as_text:
@@ -128,12 +128,12 @@ def grouped(ticks: Ticks, codes: NDArray[np.int64], values: Floats,
     starts = np.concatenate([[True] * bool(len(ticks)), changed]).astype(bool)
     rows = np.cumsum(starts) - 1
     wide = [np.full(int(starts.sum()), np.nan) for _ in range(count)]
-    for i, one in enumerate(wide):
+    for i, column in enumerate(wide):
         chosen = np.flatnonzero((codes == i) & ~np.isnan(values))
         own = rows[chosen]
         if (own[1:] == own[:-1]).any():
             raise SecondValueError(i)
-        one[own] = values[chosen]
+        column[own] = values[chosen]
     return ticks[starts], wide
 
 
@@ -256,4 +256,4 @@ def _by_time(names: Sequence[str], parameters: int) -> bool:
     """Whether the parameters take turns in the first lines, rather than follow each other."""
     if len(set(names)) < 2:
         return parameters < 2
-    return 2 * sum(one != other for one, other in pairwise(names)) >= len(names) - 1
+    return 2 * sum(name != other for name, other in pairwise(names)) >= len(names) - 1

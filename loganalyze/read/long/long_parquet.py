@@ -63,7 +63,7 @@ class LongParquet(LongLog):
             except SecondValueError as twice:
                 raise second_value(columns[twice.args[0]].name, "",
                                    str(self.file.path)) from None
-            yield RowBatch(ticks, [floats(one) for one in wide])
+            yield RowBatch(ticks, [floats(column) for column in wide])
 
     def _values(self, array: pa.Array, codes: NDArray[np.int64],
                 columns: Sequence[LogColumn]) -> Floats:

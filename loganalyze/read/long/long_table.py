@@ -64,7 +64,7 @@ def long_columns(names: Sequence[str], said: LongTable | None,
             if name is not None and name not in names:
                 raise Problem(f'the columns file names "{name}" for the {key} of the long table, '
                               "but no column is called so", where, "name one of the columns found",
-                              "columns found: " + ", ".join(f'"{one}"' for one in names))
+                              "columns found: " + ", ".join(f'"{name}"' for name in names))
             if name is not None:
                 found[key] = names.index(name)
         return found
@@ -178,8 +178,8 @@ class LongLog:
             if rest is not None:
                 ticks, values = _continued(rest, ticks, values, columns, str(self.file.path))
             if len(ticks) > 1:
-                yield _batch(ticks[:-1], [one[:-1] for one in values], batch.left_out)
-            rest = (ticks[-1:], [one[-1:].copy() for one in values]) if len(ticks) else rest
+                yield _batch(ticks[:-1], [column[:-1] for column in values], batch.left_out)
+            rest = (ticks[-1:], [column[-1:].copy() for column in values]) if len(ticks) else rest
         if rest is not None:
             yield _batch(*rest, 0)
 
@@ -195,9 +195,9 @@ class LongLog:
             left_out += batch.left_out
         if not held:
             return
-        ticks = np.concatenate([one[0] for one in held])
-        codes = np.concatenate([one[1] for one in held])
-        values = np.concatenate([one[2] for one in held])
+        ticks = np.concatenate([part[0] for part in held])
+        codes = np.concatenate([part[1] for part in held])
+        values = np.concatenate([part[2] for part in held])
         for i, column in enumerate(columns if ticks.ndim == 1 else ()):
             own = ticks[codes == i]
             if len(own) > 1 and not (own[1:] > own[:-1]).all():
@@ -209,11 +209,11 @@ class LongLog:
                           str(self.file.path), "export the log in the order of time")
         union, rows = np.unique(ticks, return_inverse=True)
         wide = [np.full(len(union), np.nan) for _ in columns]
-        for i, one in enumerate(wide):
-            one[rows[codes == i]] = values[codes == i]
+        for i, values_of in enumerate(wide):
+            values_of[rows[codes == i]] = values[codes == i]
         for start in range(0, len(union), BATCH):
             part = slice(start, start + BATCH)
-            yield _batch(union[part], [one[part] for one in wide], left_out)
+            yield _batch(union[part], [column[part] for column in wide], left_out)
             left_out = 0
 
 
@@ -259,4 +259,4 @@ def _continued(rest: tuple[Ticks, list[Floats]], ticks: Ticks, values: list[Floa
 
 
 def _batch(ticks: Ticks, values: list[Floats], left_out: int) -> RowBatch:
-    return RowBatch(ticks, [floats(one) for one in values], left_out)
+    return RowBatch(ticks, [floats(column) for column in values], left_out)

@@ -66,26 +66,26 @@ FORMATS: list[LogFormat[Any]] = [PARQUET]
 `withdraw` change them."""
 
 
-def register(one: LogFormat[Any]) -> None:
+def register(log_format: LogFormat[Any]) -> None:
     """Add a format; ValueError where there is one of its name."""
-    if any(one.name == other.name for other in (*FORMATS, TEXT)):
-        raise ValueError(f"there is a format {one.name} already")
-    FORMATS.append(one)
+    if any(log_format.name == other.name for other in (*FORMATS, TEXT)):
+        raise ValueError(f"there is a format {log_format.name} already")
+    FORMATS.append(log_format)
 
 
-def withdraw(one: LogFormat[Any]) -> None:
+def withdraw(log_format: LogFormat[Any]) -> None:
     """Take a format out again; ValueError where it isn't there."""
-    FORMATS.remove(one)
+    FORMATS.remove(log_format)
 
 
 def format_of(file: LogFile) -> LogFormat[Any]:
     """Return the format that fits a file."""
-    return next((one for one in FORMATS if one.fits(file.head)), TEXT)
+    return next((log_format for log_format in FORMATS if log_format.fits(file.head)), TEXT)
 
 
 def table_suffixes() -> tuple[str, ...]:
     """Return how the names of files end that are no texts."""
-    return tuple(suffix for one in FORMATS for suffix in one.suffixes)
+    return tuple(suffix for log_format in FORMATS for suffix in log_format.suffixes)
 
 
 def arrow_format(

@@ -42,16 +42,16 @@ def open_source(named: LogPaths | Given, chosen: str | Path | ColumnsFile | None
     if isinstance(named, Given):
         return _understood(named.path, (open_log(named.path, named.data),), chosen)
     single = isinstance(named, str | Path)
-    paths = [Path(named)] if isinstance(named, str | Path) else [Path(one) for one in named]
+    paths = [Path(named)] if isinstance(named, str | Path) else [Path(name) for name in named]
     if not paths:
         raise Problem("no log is named", "", "name at least one file")
     path = paths[0]
     if single and path.is_dir():
         paths = files_in(path, table_suffixes())
-    twice = next((one for one in paths if paths.count(one) > 1), None)
+    twice = next((path for path in paths if paths.count(path) > 1), None)
     if twice is not None:
         raise Problem("it is named twice", str(twice), "name each file once")
-    return _understood(path, tuple(open_log(one) for one in paths), chosen)
+    return _understood(path, tuple(open_log(path) for path in paths), chosen)
 
 
 def _understood(path: Path, files: tuple[LogFile, ...],

@@ -107,7 +107,7 @@ def _channels(found: Mapping[str, LogColumn | None], missing: str) -> list[str]:
     there = set(found) | {missing}
     wanted: list[str] = []
     for sets in (CLOCKS, ALTITUDES, SPEEDS):
-        sufficient = next((one for one in sets if one <= there), sets[0])
+        sufficient = next((names for names in sets if names <= there), sets[0])
         wanted += [name for name in (*found, missing)
                    if name in sufficient and name not in wanted] or sorted(sufficient)
     wanted += [name for name in (*found, missing) if name and not name.endswith(".fine")]

@@ -299,11 +299,11 @@ class Schedule(Sheet):
         if not 0 < self.near_kt <= 100:
             refuse(f"near_kt = {written(self.near_kt)} is outside 0 to 100", "write it in kt",
                    "near_kt")
-        named = {"speed": [one.name for one in self.speed],
-                 "ceiling": [one.name for one in self.ceiling]}
+        named = {"speed": [stated.name for stated in self.speed],
+                 "ceiling": [stated.name for stated in self.ceiling]}
         for key, names in named.items():
             for row, name in enumerate(names):
-                if name.casefold() in {one.casefold() for one in names[:row]}:
+                if name.casefold() in {earlier.casefold() for earlier in names[:row]}:
                     refuse(f'the name "{name}" is given twice', "give each its own name", key,
                            row, "name")
         return self
