@@ -108,6 +108,28 @@ def clock_option(said: str) -> Callable[[Command], Command]:
         help=f"Clock of {said}; UTC where the log has a date.")
 
 
+def report_option(said: str, default: str | None = None) -> Callable[[Command], Command]:
+    """Return the --report option: as a page, a PDF, or both."""
+    return click.option("--report", type=ReportChoice(["html", "pdf", "both"]), default=default,
+                        show_default=default is not None, help=said)
+
+
+def report_formats_of(report: str) -> tuple[str, ...]:
+    """Return the formats that --report asks for."""
+    return ("html", "pdf") if report == "both" else (report,)
+
+
+def paper_option(said: str) -> Callable[[Command], Command]:
+    """Return the --paper option of a command that writes `said` as a PDF."""
+    return click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4",
+                        show_default=True, help=f"Paper of {said}.")
+
+
+def deidentify_option(said: str) -> Callable[[Command], Command]:
+    """Return the --deidentify option."""
+    return click.option("--deidentify", is_flag=True, help=said)
+
+
 def air_options(command: Command) -> Command:
     """Add the options that give the air's temperature at all altitudes."""
     for option in (
@@ -185,7 +207,7 @@ def states_in_si(stated: Mapping[str, float], sheet: LimitsSheet) -> dict[str, f
 
     from loganalyze.sheets.limit_conditions import channel_and_unit
 
-    wanted = [limit.conditions for limit in sheet.limit]
+    wanted = [limit.conditions for limit in (*sheet.limit, *sheet.ceiling)]
     wanted += [row.conditions for row in sheet.airspeed.position_tables]
     asked = sorted({condition.channel for conditions in wanted for condition in conditions})
     states = {}

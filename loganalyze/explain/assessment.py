@@ -217,7 +217,7 @@ def _exceedances(
             evidence_of(analysis), strict=True)):
         row = row_at(analysis, exceedance.worst_time_s)
         found.append(AssessedExceedance(
-            index=index,
+            number=index + 1,
             phase=PHASES[phases[row]],
             displayed=capped(sure.displayed, evidence),
             flown=capped(sure.flown, evidence),
@@ -249,7 +249,7 @@ def _with_bounds(
     analysis = uncertainty.analysis
     at = []
     for assessed in found:
-        event = (analysis.exceedances[assessed.index]
+        event = (analysis.exceedances[assessed.number - 1]
                  if isinstance(assessed, AssessedExceedance) else assessed)
         time_s = event.time_s if isinstance(event, NearMiss) else event.worst_time_s
         at.append((analysis.limit_names.index(event.limit), row_at(analysis, time_s)))

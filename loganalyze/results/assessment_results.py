@@ -171,7 +171,7 @@ class Severity:
 
 @dataclass(frozen=True, slots=True)
 class AssessedExceedance:
-    """What is known of one exceedance beyond its edges; `index` into Analysis.exceedances.
+    """What is known of one exceedance beyond its edges; `number` from 1, in the order of time.
 
     ``severity_levels`` : (level, probability that a rule of it or of a higher level is truly met,
     as flown) pairs, for the levels that the sheet has rules of; ``ladder_probability_kt`` and
@@ -187,7 +187,7 @@ class AssessedExceedance:
     name (``pitch_deg``, ``autopilot``, ``weight_kg``, ...).
     """
 
-    index: int
+    number: int
     phase: str
     displayed: Assurance
     flown: Assurance

@@ -173,6 +173,23 @@ def test_a_declared_state_counts(run, slow, sheet):
     assert said["flights"][0]["judged_s"] == 50.0
 
 
+def test_a_state_may_be_declared_that_only_a_ceiling_depends_on(run, slow, sheet):
+    sheet.write_text(sheet.read_text() + """
+[[ceiling]]
+name = "gear-down speed"
+set_by = "the school"
+quantity = "calibrated_airspeed"
+maximum_kt = 150
+when = { gear_down = { is = true } }
+""")
+    asked = ("analyze", slow, "--limits", sheet, "--json")
+    before, = json.loads(run(*asked).out)["flights"][0]["ceilings"]
+    done = run(*asked, "--declare", "gear_down=true")
+    assert done.code in (0, 3), done.err
+    after, = json.loads(done.out)["flights"][0]["ceilings"]
+    assert before["measured_s"] == 0 < after["measured_s"]
+
+
 @pytest.mark.parametrize("declared", ["flap_deg", "=3", "flap_deg=much", "flap_deg=nan",
                                       "flap=3", "flpa_deg=3", "flap_kt=3", "gear_down=yes"])
 def test_a_declaration_that_says_nothing_is_refused(run, slow, sheet, declared):

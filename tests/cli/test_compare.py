@@ -43,3 +43,16 @@ def test_what_cannot_be_compared_is_said_in_one_sentence(run, options, says):
     assert answer.code == 2
     assert says in answer.err
     assert "Traceback" not in answer.err
+
+
+def test_a_pdf_holds_what_the_page_says(run, tmp_path):
+    pypdf = pytest.importorskip("pypdf")
+    answer = run("compare", A, B, "--limits", SHEET, "--out", tmp_path / "out", "--report", "both",
+                 "--paper", "Letter")
+    assert answer.code == 0, answer.err
+    assert (tmp_path / "out" / "comparison.html").is_file()
+    pdf = pypdf.PdfReader(tmp_path / "out" / "comparison.pdf")
+    text = "\n".join(page.extract_text() for page in pdf.pages)
+    assert "A was 4.1 kt under it and B 10.0 kt over" in text
+    assert round(pdf.pages[0].mediabox.width) == 612
+    assert sum(len(page.images) for page in pdf.pages) == 2

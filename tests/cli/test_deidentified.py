@@ -154,3 +154,25 @@ def test_several_logs_get_folders_that_tell_nothing(run, named, tmp_path):
                   "--skip-existing")
     assert refused.code == 2
     assert "exclude each other" in refused.err
+
+
+def test_no_byte_of_a_comparison_tells_which_flights_they_are(run, named, tmp_path):
+    log, sheet = named
+    out = tmp_path / "out"
+    asked = ("compare", log, log, "--limits", sheet, "--flight-b", "2", "--mark-a", "5",
+             "--mark-b", "7205", "--report", "both")
+    told = run(*asked, "--out", tmp_path / "named")
+    assert told.code == 0, told.err
+    done = run(*asked, "--out", out, "--deidentify")
+    assert done.code == 0, done.err
+    printed = run(*asked, "--deidentify", "--json")
+    digest = hashlib.sha256(log.read_bytes()).hexdigest()
+    telling = ["Saltmarsh", REGISTRATION, FLIGHT_NUMBER, CREW, log.name, log.stem, digest,
+               digest[:12], *DAY]
+    files = sorted(out.iterdir())
+    assert len(files) == 7
+    searched = b"\n".join([done.out.encode(), printed.out.encode(), *map(unfolded, files)])
+    assert [one for one in telling if one.encode() in searched] == []
+    named_bytes = b"\n".join(map(unfolded, sorted((tmp_path / "named").iterdir())))
+    assert REGISTRATION.encode() in named_bytes
+    assert digest.encode() in named_bytes

@@ -47,7 +47,7 @@ def assessment_of(analysis: Analysis) -> Assessment:
     rows = len(analysis.time)
     exceedances = tuple(
         AssessedExceedance(
-            i, "descent", assurance("as displayed", one.worst_excess_kt),
+            i + 1, "descent", assurance("as displayed", one.worst_excess_kt),
             assurance("as flown", one.worst_excess_kt), MissedPeak(0.1, 0.25),
             Severity("medium", "a rule", True), ((0.0, one.time_over_s), (5.0, 3.0)), (), CAUSES,
             50.0, FURTHER, CONTEXT)

@@ -18,6 +18,7 @@ from loganalyze.cli.shared_options import (
     json_option,
     limits_option,
     outside_the_model,
+    paper_option,
     parsed_states,
     print_json,
     say,
@@ -43,8 +44,7 @@ if TYPE_CHECKING:
 @click.option("--steps", is_flag=True, help="Work it out step by step, with formulas and sources.")
 @click.option("--handout", type=FILE, metavar="FILE",
               help="Write the steps as a PDF to print, a page a crossover; with --limits.")
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
-              help="Paper of the handout.")
+@paper_option("the handout")
 def command(
     cas: float | None,
     mach: float | None,
@@ -82,7 +82,7 @@ def _of_speeds(cas: float, mach: float, air: dict[str, float], units: str, as_js
     from loganalyze.air import airspeed, atmosphere
     from loganalyze.air.crossover import crossover_steps
     from loganalyze.record.units import KNOT
-    from loganalyze.text.language import air_data_text
+    from loganalyze.text.language import air_data_text, crossover_words
     from loganalyze.text.presentation import UNITS
 
     try:
@@ -100,7 +100,7 @@ def _of_speeds(cas: float, mach: float, air: dict[str, float], units: str, as_js
     else:
         click.echo(air_data_text.crossover(cas, mach, found, UNITS[units]))
         if steps:
-            _print_steps(worked, "VMO", "MMO", altitude, units)
+            _print_steps(worked, *crossover_words.BARE, altitude, units)
 
 
 def _of_sheet(limits: Path, declared: tuple[str, ...], air: dict[str, float], units: str,

@@ -25,14 +25,17 @@ from loganalyze.cli import (
 from loganalyze.cli.progress_bar import clear_bar, counted_flights, with_progress
 from loganalyze.cli.shared_options import (
     FILE,
-    ReportChoice,
     clock_option,
     columns_option,
     declare_option,
+    deidentify_option,
     json_option,
     limits_option,
+    paper_option,
     parsed_states,
     print_json,
+    report_formats_of,
+    report_option,
     say,
     states_in_si,
     units_option,
@@ -101,18 +104,15 @@ class _Job:
               "version.")
 @click.option("--plot-format", type=click.Choice(["png", "svg", "pdf"]), default="png",
               show_default=True, help="Format of the figure.")
-@click.option("--report", type=ReportChoice(["html", "pdf", "both"]),
-              help="Also write a report of each flight, as a page, a PDF, or both.")
+@report_option("Also write a report of each flight, as a page, a PDF, or both.")
 @click.option("--for", "reader", type=click.Choice(["crew", "training", "safety", "maintenance"]),
               default="safety", show_default=True,
               help="Whom the verdict and the report are for.")
 @units_option("what is printed and reported")
 @clock_option("what is printed and reported")
-@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
-              help="Paper of the PDF.")
-@click.option("--deidentify", is_flag=True,
-              help="Leave crew, flight number, registration, date, file names and hashes out of "
-              "all that is written; the folder is named debrief, or as --name says.")
+@paper_option("the PDF")
+@deidentify_option("Leave crew, flight number, registration, date, file names and hashes out of "
+                   "all that is written; the folder is named debrief, or as --name says.")
 @declare_option
 @click.option("--fail-on-exceedance", is_flag=True,
               help="Exit with 1 when any exceedance was found; a flight that was not judged, or in "
@@ -271,7 +271,7 @@ def _priors(path: Path | None) -> Mapping[str, Prior]:
 def _report_options(report: str, how: Presentation, paper: Paper) -> ReportOptions:
     from loganalyze.show.files.report_files import ReportOptions
 
-    return ReportOptions(("html", "pdf") if report == "both" else (report,), how, paper)
+    return ReportOptions(report_formats_of(report), how, paper)
 
 
 def _coloured(color: str) -> bool:

@@ -12,10 +12,14 @@ from loganalyze.cli.shared_options import (
     Number,
     columns_option,
     declare_option,
+    deidentify_option,
     json_option,
     limits_option,
+    paper_option,
     parsed_states,
     print_json,
+    report_formats_of,
+    report_option,
     say,
     states_in_si,
     units_option,
@@ -26,6 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from loganalyze.events.analysis import Analysis
+    from loganalyze.show.pdf.pdf_sheet import Paper
 
 
 @click.command("compare")
@@ -47,14 +52,19 @@ if TYPE_CHECKING:
               help="Which flight of B.")
 @click.option("--out", "-o", type=FILE, metavar="DIR",
               help="Write a page, its pictures, a table of the differences and JSON to DIR.")
+@report_option("What is written to DIR, a page, a PDF, or both.", "html")
+@paper_option("the PDF")
 @click.option("--overwrite", is_flag=True, help="Replace an earlier comparison in DIR whole.")
+@deidentify_option("Leave registration, date, file names and hashes out of all that is printed and "
+                   "written.")
 @units_option("what is printed and drawn; table and JSON stay in knots and feet")
 @declare_option
 @json_option
 def command(
     first: Path, second: Path, limits: Path, limits_b: Path | None, columns: Path | None,
     by: str | None, mark_a: float | None, mark_b: float | None, flight_a: int, flight_b: int,
-    out: Path | None, overwrite: bool, units: str, declared: tuple[str, ...], as_json: bool,
+    out: Path | None, report: str, paper: Paper, overwrite: bool, deidentify: bool, units: str,
+    declared: tuple[str, ...], as_json: bool,
 ) -> None:
     """Compare two flights, such as an instructor's demonstration A and a student's descent B.
 
@@ -72,18 +82,19 @@ def command(
     chosen: dict[str | None, Alignment] = {"altitude": "altitude", "descent": "descent",
                                            "instant": "instant",
                                            None: "instant" if given else "altitude"}
-    how = Presentation(units=UNITS[units])
+    how = Presentation(units=UNITS[units], deidentified=deidentify)
     found = compare(_judged(first, limits, columns, declared, flight_a),
                     _judged(second, limits_b or limits, columns, declared, flight_b),
                     by=chosen[by], marks=marks)
     if out is not None:
         from loganalyze.show.comparison.comparison_folder import write_comparison
 
-        write_comparison(found, out, how, overwrite=overwrite)
+        write_comparison(found, out, how, overwrite=overwrite, paper=paper,
+                         formats=report_formats_of(report))
     if as_json:
         from loganalyze.show.comparison.comparison_folder import comparison_facts
 
-        print_json(comparison_facts(found))
+        print_json(comparison_facts(found, how))
         return
     from loganalyze.show.comparison import comparison_report
     from loganalyze.show.terminal import log_inspection
@@ -94,7 +105,7 @@ def command(
     rows = [("", *comparison_words.NAMES, comparison_words.COLUMNS["difference"]),
             *comparison_report.facts(found, how)]
     say("\n".join(["", *log_inspection.table(rows), *(
-        ["", *comparison_report.notes(found)] if found.notes else [])]))
+        ["", *comparison_report.notes(found, how)] if found.notes else [])]))
     if out is not None:
         say(comparison_words.WRITTEN.format(folder=out))
 

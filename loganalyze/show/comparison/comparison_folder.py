@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import shutil
+from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +19,10 @@ from loganalyze.comparison.flight_comparison import COLUMNS, ComparedFlight, Com
 from loganalyze.problems import Problem
 from loganalyze.show.comparison.comparison_figures import course_figure, tracks_figure
 from loganalyze.show.comparison.comparison_report import comparison_report, notes
-from loganalyze.show.figures.figure_style import save_figure
-from loganalyze.show.page.html_page import report_html
+from loganalyze.show.figures.figure_style import png_bytes, save_figure
+from loganalyze.show.files import report_formats
+from loganalyze.show.pdf.pdf_sheet import Paper
+from loganalyze.show.report.report_blocks import Picture
 from loganalyze.text.language import comparison_words as words
 from loganalyze.text.plain_values import plain, settled
 from loganalyze.text.presentation import Presentation
@@ -39,26 +43,29 @@ def differences_table(found: Comparison) -> pa.Table:
                      for name, values in columns.items()})
 
 
-def comparison_facts(found: Comparison) -> dict[str, Any]:
-    """Return the facts of a comparison as JSON holds them: null where not known."""
+def comparison_facts(found: Comparison, how: Presentation | None = None) -> dict[str, Any]:
+    """Return the facts of a comparison as JSON holds them: null where not known, or hidden."""
+    hidden = how is not None and how.deidentified
     facts: dict[str, Any] = plain(settled({
         "program": "loganalyze", "version": __version__, "aligned_by": found.by,
         "from": float(found.steps[0]), "to": float(found.steps[-1]), "steps": len(found.steps),
         "compared_steps": found.compared,
         **{f"{name}_difference_kt": float("nan") if at is None else float(found.difference_kt[at])
            for name, at in (("least", found.extreme(-1)), ("greatest", found.extreme(1)))},
-        "notes": list(found.notes), "a": _facts(found.first), "b": _facts(found.second),
+        "notes": list(found.notes), "a": _facts(found.first, hidden),
+        "b": _facts(found.second, hidden),
     }))
     return facts
 
 
-def _facts(one: ComparedFlight) -> dict[str, Any]:
+def _facts(one: ComparedFlight, hidden: bool) -> dict[str, Any]:
     analysis = one.analysis
     run_in = {} if one.run_in is None else {
         name: float(getattr(one.run_in, name)) for name in words.RUN_IN}
     return {
-        "log": analysis.log.source.path.name, "sha256": analysis.log.source.sha256,
-        "flight": analysis.flight, "aircraft": analysis.sheet.aircraft,
+        "log": None if hidden else analysis.log.source.path.name,
+        "sha256": None if hidden else analysis.log.source.sha256,
+        "flight": analysis.flight, "aircraft": None if hidden else analysis.sheet.aircraft,
         "outcome": analysis.outcome, "interval_s": float(analysis.log.interval_s),
         "origin_s": one.origin_s, "judged_s": one.judged_s,
         "time_within_s": [{"margin_kt": band, "time_s": time} for band, time in one.near_s],
@@ -69,7 +76,8 @@ def _facts(one: ComparedFlight) -> dict[str, Any]:
 
 
 def write_comparison(found: Comparison, folder: str | Path, how: Presentation | None = None, *,
-                     overwrite: bool = False) -> tuple[Path, ...]:
+                     overwrite: bool = False, formats: Sequence[str] = ("html",),
+                     paper: Paper = "A4") -> tuple[Path, ...]:
     """Write a comparison to a folder, which appears whole or not at all.
 
     Parameters
@@ -79,15 +87,19 @@ def write_comparison(found: Comparison, folder: str | Path, how: Presentation | 
     folder : path-like
         The folder to make.
     how : Presentation, optional
-        In which units; the table and the JSON stay in knots and feet.
+        In which units, and whether de-identified; the table and the JSON stay in knots and feet.
     overwrite : bool
         Replace the folder of an earlier comparison whole.
+    formats : sequence of str
+        Of the report: "html", "pdf", or another that is registered.
+    paper : {"A4", "Letter"}
+        The size of the PDF's page.
 
     Returns
     -------
     tuple of Path
-        ``comparison.html``, ``tracks.png``, ``course.png``, ``differences.csv`` and ``.parquet``,
-        ``comparison.json``.
+        ``comparison.html`` (and ``.pdf``), ``tracks.png``, ``course.png``, ``differences.csv``
+        and ``.parquet``, ``comparison.json``.
 
     Raises
     ------
@@ -109,7 +121,7 @@ def write_comparison(found: Comparison, folder: str | Path, how: Presentation | 
     try:
         shutil.rmtree(partial, ignore_errors=True)
         partial.mkdir(parents=True)
-        written = _write(found, partial, how)
+        written = _write(found, partial, how, formats, paper)
         if folder.exists():
             shutil.rmtree(folder)
         partial.rename(folder)
@@ -135,16 +147,24 @@ def _check(folder: Path, overwrite: bool) -> None:
                       str(folder), "move it away or give another --out")
 
 
-def _write(found: Comparison, folder: Path, how: Presentation) -> list[str]:
-    (folder / "comparison.html").write_text(
-        report_html(comparison_report(found, how)), encoding="utf-8", newline="")
+def _write(found: Comparison, folder: Path, how: Presentation, formats: Sequence[str],
+           paper: Paper) -> list[str]:
+    report = comparison_report(found, how)
+
+    @cache
+    def drawn(picture: Picture) -> bytes:
+        return png_bytes(picture.draw())
+
+    for kind in formats:
+        (folder / f"comparison.{kind}").write_bytes(
+            report_formats.named(kind).make(report, paper, drawn))
     save_figure(tracks_figure(found, how), folder / "tracks.png")
     save_figure(course_figure(found, how), folder / "course.png")
     table = differences_table(found)
     pa.csv.write_csv(table, str(folder / "differences.csv"))
     pq.write_table(table, str(folder / "differences.parquet"))
-    said = {**comparison_facts(found), "keep_in_mind": notes(found)}
+    said = {**comparison_facts(found, how), "keep_in_mind": notes(found, how)}
     (folder / FACTS).write_text(json.dumps(said, indent=2, ensure_ascii=False, allow_nan=False)
                                 + "\n", encoding="utf-8", newline="")
-    return ["comparison.html", "tracks.png", "course.png", "differences.csv",
-            "differences.parquet", FACTS]
+    return [*(f"comparison.{kind}" for kind in formats), "tracks.png", "course.png",
+            "differences.csv", "differences.parquet", FACTS]

@@ -42,7 +42,7 @@ def comparison_report(found: Comparison, how: Presentation) -> Report:
             Paragraph(sentences(found, how)[0], "lead"),
             *(Paragraph(one) for one in sentences(found, how)[1:]),
             facts_table(found, how), Paragraph(words.ABOUT, "note"))),
-        *_keep(found),
+        *_keep(found, how),
         Section("track", words.SECTIONS["track"], (
             Picture("tracks", partial(tracks_figure, found, how), words.TRACK_WORDS),)),
         Section("course", words.SECTIONS["course"], (
@@ -50,9 +50,11 @@ def comparison_report(found: Comparison, how: Presentation) -> Report:
                     words.COURSE_CAPTION), _steps(found, how))),
         Section("run-in", words.SECTIONS["run_in"], (_run_ins(found, how),)),
     )
-    title = " · ".join(f"{name}: {_recording(one)}"
-                       for name, one in zip(words.NAMES, found.flights, strict=True))
-    hashes = " ".join(one.analysis.log.source.sha256 for one in found.flights)
+    title = words.HIDDEN if how.deidentified else " · ".join(
+        f"{name}: {_recording(one)}"
+        for name, one in zip(words.NAMES, found.flights, strict=True))
+    hashes = "" if how.deidentified else " ".join(
+        one.analysis.log.source.sha256 for one in found.flights)
     return Report(words.TITLE, title, sections, words.FOOTER.format(version=__version__), hashes)
 
 
@@ -67,12 +69,13 @@ def sentences(found: Comparison, how: Presentation) -> list[str]:
     return said
 
 
-def notes(found: Comparison) -> list[str]:
+def notes(found: Comparison, how: Presentation) -> list[str]:
     """Return the caveats, a sentence each."""
     first, second = (one.analysis for one in found.flights)
     rates: tuple[str | float, str | float] = (first.log.interval_s, second.log.interval_s)
-    return [words.note(code, *(rates if code == "other rates" else
-                               (first.sheet.aircraft, second.sheet.aircraft)))
+    aircraft: tuple[str | float, str | float] = (first.sheet.aircraft, second.sheet.aircraft)
+    return [words.TWO_HIDDEN if code == "two aircraft" and how.deidentified else
+            words.note(code, *(rates if code == "other rates" else aircraft))
             for code in found.notes]
 
 
@@ -83,7 +86,8 @@ def facts(found: Comparison, how: Presentation) -> list[tuple[str, ...]]:
     def row(what: str, said: Callable[[ComparedFlight], str], difference: str = "") -> None:
         rows.append((what, said(found.first), said(found.second), difference))
 
-    row(words.ROWS["file"], _recording)
+    if not how.deidentified:
+        row(words.ROWS["file"], _recording)
     row(words.ROWS["outcome"], lambda one: one.analysis.outcome)
     row(words.ORIGIN[found.by], lambda one: how.instant(one.origin_s))
     row(words.ROWS["smallest"], lambda one: words.side(one.smallest_kt, how),
@@ -115,8 +119,8 @@ def _recording(one: ComparedFlight) -> str:
     return f"{one.analysis.log.source.path.name}{several}"
 
 
-def _keep(found: Comparison) -> tuple[Section, ...]:
-    said = notes(found)
+def _keep(found: Comparison, how: Presentation) -> tuple[Section, ...]:
+    said = notes(found, how)
     return (Section("keep", words.SECTIONS["keep"], (Bullets(tuple(said)),)),) if said else ()
 
 

@@ -167,7 +167,8 @@
       ctx.lineTo(x, y + size);
       ctx.fill();
       // Neighbours' numbers stand above and below in turn; a third one so near has none.
-      const near = x - before < 3 * size;
+      const wide = ctx.measureText(String(i + 1)).width + 4 * devicePixelRatio;
+      const near = x - before < Math.max(3 * size, wide);
       if (near && above) return;
       above = near || y + 4 * size > top + height;
       const below = !above;

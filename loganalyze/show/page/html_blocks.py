@@ -101,7 +101,7 @@ def _table(table: Table) -> Html:
                 "th" if column.heads_row else "td", text,
                 scope="row" if column.heads_row else None,
                 role="rowheader" if column.heads_row else "cell", data_name=column.name,
-                class_="number" if column.numeric else None))
+                class_="number" if column.numeric else "whole" if column.whole else None))
         rows.append(element("tr", *made, role="row"))
     cards = " cards" if len(table.columns) >= STACKED_FROM else ""
     return element("div", element(

@@ -112,4 +112,4 @@ class Sheet(FPDF):
         self.cell(wide, 3.5, number, align="R")
         if self.report.log_sha256 not in self.report.footer:
             self.set_xy(self.l_margin, -FOOT_MM + 8.6)
-            self.cell(self.epw, 3.5, labels.log_hash(self.report.log_sha256), align="L")
+            self.multi_cell(self.epw, 3.5, labels.log_hash(self.report.log_sha256), align="L")

@@ -50,7 +50,8 @@ def flight_index(logs: Sequence[IndexedLog], how: Presentation) -> Report:
     several = len(logs) > 1
     names = [*(["log"] if several else []), "flight", "date", "outcome", "worst", "severity"]
     heads = names[0]
-    columns = tuple(Column(label.INDEX_COLUMNS[name], heads_row=name == heads) for name in names)
+    columns = tuple(Column(label.INDEX_COLUMNS[name], heads_row=name == heads,
+                           whole=name in ("flight", "date")) for name in names)
     rows = tuple(row if several else row[1:] for log in logs for row in _rows(log, how))
     cautions = next((log.summary.cautions for log in logs if log.summary), [])
     return Report(

@@ -74,11 +74,15 @@ class ChartLink(Link):
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A table's column; numbers stand to the right, `key` columns head their row."""
+    """A table's column; numbers stand to the right.
+
+    ``heads_row`` : its cells head their rows; ``whole`` : its cells aren't broken into lines.
+    """
 
     name: str
     numeric: bool = False
     heads_row: bool = False
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)

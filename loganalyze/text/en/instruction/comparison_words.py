@@ -52,6 +52,8 @@ NOTES = {
     "little overlap": "They have little of the way in common.",
     "same recording": "Both are the same flight of the same recording.",
 }
+HIDDEN = "De-identified: no names, dates or files"
+TWO_HIDDEN = "The two limits sheets are of different aircraft."
 ABOUT = ("Each flight was judged by itself, and its own report prevails. Nothing here is a verdict "
          "on either, or on who flew it.")
 NO_DIFFERENCE = "At no step are both margins known."

@@ -22,6 +22,8 @@ INTRODUCTION = (
     "both give the airspeed indicator the same impact pressure, and that fixes the static "
     "pressure, hence the altitude.")
 GIVEN = "Given: {below} {cas} CAS and {above} Mach {mach}."
+BARE = ("the airspeed", "the Mach number")
+"""What the two are called where they are numbers given, and no limits of a sheet."""
 NOT_IN_IT = (
     "No air temperature of the day appears in any step. (Sea-level values and the layers' "
     "temperatures are constants that define the standard atmosphere, by which every altimeter "
@@ -98,7 +100,7 @@ def worked_steps(
             SOURCES["sea_level"].format(number=sonic)),
         WorkedStep(
             "From both to the static pressure",
-            "At the crossover the two limits are one speed of one aircraft: q_{c} of step 2 is "
+            "At the crossover the two are one speed of one aircraft: q_{c} of step 2 is "
             "the q_{c} of step 1.",
             "p = q_{c} / (q_{c} / p)",
             f"p = {_pascals(steps.impact_pressure)} / {steps.impact_over_static:.6f} = "
