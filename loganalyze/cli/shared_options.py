@@ -108,9 +108,11 @@ def clock_option(said: str) -> Callable[[Command], Command]:
         help=f"Clock of {said}; UTC where the log has a date.")
 
 
-def report_option(said: str, default: str | None = None) -> Callable[[Command], Command]:
-    """Return the --report option: as a page, a PDF, or both."""
-    return click.option("--report", type=ReportChoice(["html", "pdf", "both"]), default=default,
+def report_option(said: str, default: str | None = None, *, registered: bool = False
+                  ) -> Callable[[Command], Command]:
+    """Return the --report option: as a page, a PDF, or both; or in a format `registered`."""
+    kind = ReportChoice if registered else click.Choice
+    return click.option("--report", type=kind(["html", "pdf", "both"]), default=default,
                         show_default=default is not None, help=said)
 
 

@@ -104,7 +104,7 @@ class _Job:
               "version.")
 @click.option("--plot-format", type=click.Choice(["png", "svg", "pdf"]), default="png",
               show_default=True, help="Format of the figure.")
-@report_option("Also write a report of each flight, as a page, a PDF, or both.")
+@report_option("Also write a report of each flight, as a page, a PDF, or both.", registered=True)
 @click.option("--for", "reader", type=click.Choice(["crew", "training", "safety", "maintenance"]),
               default="safety", show_default=True,
               help="Whom the verdict and the report are for.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -18,7 +18,6 @@ from loganalyze.cli.shared_options import (
     paper_option,
     parsed_states,
     print_json,
-    report_formats_of,
     report_option,
     say,
     states_in_si,
@@ -31,6 +30,10 @@ if TYPE_CHECKING:
 
     from loganalyze.events.analysis import Analysis
     from loganalyze.show.pdf.pdf_sheet import Paper
+
+
+FORMATS: dict[str, tuple[Literal["html", "pdf"], ...]] = {
+    "html": ("html",), "pdf": ("pdf",), "both": ("html", "pdf")}
 
 
 @click.command("compare")
@@ -90,7 +93,7 @@ def command(
         from loganalyze.show.comparison.comparison_folder import write_comparison
 
         write_comparison(found, out, how, overwrite=overwrite, paper=paper,
-                         formats=report_formats_of(report))
+                         formats=FORMATS[report])
     if as_json:
         from loganalyze.show.comparison.comparison_folder import comparison_facts
 

@@ -8,7 +8,7 @@ import shutil
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pyarrow as pa
@@ -20,7 +20,8 @@ from loganalyze.problems import Problem
 from loganalyze.show.comparison.comparison_figures import course_figure, tracks_figure
 from loganalyze.show.comparison.comparison_report import comparison_report, notes
 from loganalyze.show.figures.figure_style import png_bytes, save_figure
-from loganalyze.show.files import report_formats
+from loganalyze.show.page.html_page import report_html
+from loganalyze.show.pdf.pdf_report import report_pdf
 from loganalyze.show.pdf.pdf_sheet import Paper
 from loganalyze.show.report.report_blocks import Picture
 from loganalyze.text.language import comparison_words as words
@@ -76,7 +77,7 @@ def _facts(one: ComparedFlight, hidden: bool) -> dict[str, Any]:
 
 
 def write_comparison(found: Comparison, folder: str | Path, how: Presentation | None = None, *,
-                     overwrite: bool = False, formats: Sequence[str] = ("html",),
+                     overwrite: bool = False, formats: Sequence[Literal["html", "pdf"]] = ("html",),
                      paper: Paper = "A4") -> tuple[Path, ...]:
     """Write a comparison to a folder, which appears whole or not at all.
 
@@ -90,8 +91,8 @@ def write_comparison(found: Comparison, folder: str | Path, how: Presentation | 
         In which units, and whether de-identified; the table and the JSON stay in knots and feet.
     overwrite : bool
         Replace the folder of an earlier comparison whole.
-    formats : sequence of str
-        Of the report: "html", "pdf", or another that is registered.
+    formats : sequence of {"html", "pdf"}
+        Of the report: "html", "pdf", or both.
     paper : {"A4", "Letter"}
         The size of the PDF's page.
 
@@ -147,7 +148,8 @@ def _check(folder: Path, overwrite: bool) -> None:
                       str(folder), "move it away or give another --out")
 
 
-def _write(found: Comparison, folder: Path, how: Presentation, formats: Sequence[str],
+def _write(found: Comparison, folder: Path, how: Presentation,
+           formats: Sequence[Literal["html", "pdf"]],
            paper: Paper) -> list[str]:
     report = comparison_report(found, how)
 
@@ -157,7 +159,8 @@ def _write(found: Comparison, folder: Path, how: Presentation, formats: Sequence
 
     for kind in formats:
         (folder / f"comparison.{kind}").write_bytes(
-            report_formats.named(kind).make(report, paper, drawn))
+            report_pdf(report, paper, drawn) if kind == "pdf"
+            else report_html(report, drawn).encode("utf-8"))
     save_figure(tracks_figure(found, how), folder / "tracks.png")
     save_figure(course_figure(found, how), folder / "course.png")
     table = differences_table(found)
