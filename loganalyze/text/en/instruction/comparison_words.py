@@ -23,7 +23,7 @@ DIFFERENCE_AXIS = "margin of B\nless that of A [{unit}]"
 SPEED_AXIS = "airspeed [{unit} CAS]"
 LIMIT, LIMIT_OF = "limit airspeed", "limit airspeed of {name}"
 FACTS_CAPTION = "Both flights, in the part that is compared"
-COLUMNS = {"what": "", "A": "A", "B": "B", "difference": "B less A", "from": "At"}
+COLUMNS = {"what": "What", "A": "A", "B": "B", "difference": "B less A", "from": "At"}
 ORIGIN = {"altitude": "Top of descent", "descent": "Top of descent", "instant": "Instant marked"}
 ROWS: dict[str, str] = {
     "file": "Recording", "outcome": "Limits, in the whole flight",
