@@ -37,6 +37,7 @@ COMMANDS = {
     "trends": "How often a fleet exceeds its limits, and whether that changes.",
     "retain": "Delete from a store what is older than it may be kept.",
     "deidentify": "Write a store's tables without what tells whose the flights are.",
+    "review": "Work through a fleet's exceedances, in the browser.",
     "inspect": "Show what a log holds: columns, units, clock, gaps, screening.",
     "airdata": "Compute all speeds from one of them.",
     "crossover": "Where an airspeed limit and a Mach limit meet.",
@@ -45,7 +46,7 @@ COMMANDS = {
 }
 _FOLDERS = {
     **dict.fromkeys(("analyze", "compare", "inspect"), "logs"),
-    **dict.fromkeys(("fleet", "trends", "retain", "deidentify"), "fleets"),
+    **dict.fromkeys(("fleet", "trends", "retain", "deidentify", "review"), "fleets"),
     **dict.fromkeys(("airdata", "crossover", "envelope", "sheet"), "calculations"),
 }
 """Where each command's module is."""

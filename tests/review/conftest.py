@@ -6,12 +6,20 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+from httpx import Response
+from starlette.testclient import TestClient
 
 import loganalyze
+from loganalyze.review.access.server_binding import Binding
+from loganalyze.review.access.sign_in import SignedIn, SignIn
+from loganalyze.review.application.desk_application import desk_application
+from loganalyze.review.application.review_desk import ReviewDesk
+from loganalyze.review.cases.case_filter import CaseFilter
 from loganalyze.review.cases.case_index import CaseIndex
 from loganalyze.review.cases.case_matching import Span, own_key
 from loganalyze.review.cases.case_rows import Standing
 from loganalyze.review.decisions.decision_database import DecisionDatabase, open_database
+from loganalyze.review.decisions.people import add_person, find_person
 from loganalyze.review.decisions.trail_entries import Actor
 from tests.fleet.conftest import write_log, write_sheet
 from tests.review import postgresql_server
@@ -38,8 +46,8 @@ def judge(logs: Path, store: Path) -> None:
     loganalyze.run_fleet([str(logs)], store, fleet=fleet, workers=0)
 
 
-def pseudonym(name: str) -> str:
-    return f"aircraft {sum(name.encode()) % 97}"
+def pseudonym(kind: str, name: str) -> str:
+    return f"{kind} {sum(name.encode()) % 97}"
 
 
 @pytest.fixture
@@ -109,3 +117,75 @@ def database(place) -> DecisionDatabase:
     opened = open_database(place)
     yield opened
     opened.close()
+
+
+@pytest.fixture(scope="session")
+def judged(tmp_path_factory) -> Path:
+    """A folder with a judged store that no test changes, its logs, fleet file and sheet."""
+    folder = tmp_path_factory.mktemp("judged")
+    write_sheet(folder / "twin.toml")
+    for place, peak, day in FLIGHTS:
+        write_log(folder / "logs" / place / f"{day}.csv", peak, day=day)
+    judge(folder / "logs", folder / "store")
+    return folder
+
+
+class Office:
+    """A desk with its application, and browsers and programs of whoever is in it."""
+
+    address = "http://127.0.0.1:8000"
+
+    def __init__(self, store: Path, database: DecisionDatabase, *, accounts: bool = True) -> None:
+        self.desk = ReviewDesk(store, database)
+        self.database = database
+        self.binding = Binding("127.0.0.1", 8000, accounts=accounts)
+        self.sign_in = SignIn(database, None if accounts else "owner")
+        self.app = desk_application(self.desk, self.sign_in, self.binding)
+        self.key = self.desk.cases(Actor("owner", "owner"), CaseFilter()).cases[0].case_key
+        self._csrf: dict[int, str] = {}
+
+    def stranger(self) -> TestClient:
+        return TestClient(self.app, base_url=self.address, raise_server_exceptions=False,
+                          follow_redirects=False)
+
+    def person(self, name: str, role: str) -> TestClient:
+        """A browser of somebody, signed in with a session of its own."""
+        with self.database.reading() as connection:
+            known = find_person(connection, name)
+        if known is None:
+            with self.database.writing(Actor("test", "command")) as change:
+                add_person(change, name, role, issuer="https://id.example", subject=name)
+        return self._browser(self.sign_in.with_subject("https://id.example", name))
+
+    def owner(self) -> TestClient:
+        """The browser of the one person of a desk without accounts."""
+        return self._browser(self.sign_in.enter(self.sign_in.secret))
+
+    def _browser(self, found: SignedIn | None) -> TestClient:
+        assert found is not None
+        browser = self.stranger()
+        browser.cookies.set("review_8000", found.token)
+        browser.headers["x-csrf-token"] = found.csrf_token
+        return browser
+
+    def form(self, browser: TestClient, path: str, **fields: str) -> Response:
+        """Send a form as a page of the desk does."""
+        return browser.post(path, data={"csrf_token": browser.headers["x-csrf-token"], **fields})
+
+
+@pytest.fixture
+def office(judged, tmp_path) -> Office:
+    """A desk with accounts."""
+    (tmp_path / "decisions").mkdir()
+    made = Office(judged / "store", open_database(tmp_path / "decisions"))
+    yield made
+    made.desk.close()
+
+
+@pytest.fixture
+def own_desk(judged, tmp_path) -> Office:
+    """A desk of one person on one machine."""
+    (tmp_path / "own").mkdir()
+    made = Office(judged / "store", open_database(tmp_path / "own"), accounts=False)
+    yield made
+    made.desk.close()

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from loganalyze.fleet.judging.log_judging import AROUND_S
+from loganalyze.fleet.store.store_layout import is_protected
 from loganalyze.fleet.store.store_queries import connect_store
 from loganalyze.review.cases.case_filter import CaseFilter
 from loganalyze.review.cases.case_matching import Matched, Span, match_cases
@@ -55,7 +56,7 @@ class CaseIndex:
     folder : Path
         The store.
     pseudonym : callable
-        Gives the name under which an aircraft is shown.
+        Gives the name under which an aircraft, or a limits sheet, is shown.
 
     Raises
     ------
@@ -83,10 +84,10 @@ class CaseIndex:
                 self._match({one.log_sha256 for one in unknown})
             self._write_standings(list(new.values()))
 
-    def look_again(self) -> bool:
+    def look_again(self, *, at_once: bool = False) -> bool:
         """Build the index anew where a run has written to the store; return whether it was."""
         with self._lock:
-            if time.monotonic() - self._looked < LOOK_EVERY_S:
+            if not at_once and time.monotonic() - self._looked < LOOK_EVERY_S:
                 return False
             self._looked = time.monotonic()
             state = StoreState.of(self.folder)
@@ -176,10 +177,22 @@ class CaseIndex:
         row = one_row(self._connection.cursor(), "select * from cases where case_key = ?", key)
         if row is None:
             return None
-        start = row["flight_start_utc"]
+        whose, known = row, True
+        if is_protected(self.folder):
+            # Read now, not from the index: what was deleted for its age is not to be seen.
+            with connect_store(self.folder) as store:
+                kept = store.execute("select 1 from duckdb_views() where view_name = "
+                                     "'identities'").fetchall()
+                found = one_row(store, "select *, start_utc as flight_start_utc, limits_sheet as "
+                                "sheet_file from identities where flight_key = ?",
+                                row["flight_key"]) if kept else None
+            whose, known = found or {}, found is not None
+        start = whose.get("flight_start_utc")
         return CaseIdentity(
-            row["aircraft"], row["registration"], row["log"], row["source"],
-            start.isoformat() if isinstance(start, datetime) else None, row["log_sha256"])
+            whose.get("aircraft"), whose.get("registration"), whose.get("log"),
+            whose.get("source"), whose.get("sheet_file"),
+            start.isoformat() if isinstance(start, datetime) else None, row["log_sha256"],
+            whose.get("tags") or "{}", known)
 
     def of_same_aircraft(self, key: str, most: int = 50) -> tuple[ListedCase, ...]:
         """Return the other cases of a case's aircraft, the latest month first."""
@@ -221,7 +234,8 @@ class CaseIndex:
             "order by time_s", [str(place), flight_key, start - AROUND_S, end + AROUND_S])
         names = [column[0] for column in cursor.description or ()]
         columns = dict(zip(names, zip(*cursor.fetchall(), strict=True), strict=False))
-        found = {name: list(values) for name, values in columns.items() if name not in HIDDEN}
+        found = {name: list(values) for name, values in columns.items()
+                 if name not in HIDDEN and name != "limits_sheet"}
         if found:
             found["time_s"] = [value - flight_start for value in found["time_s"]]
         return found
@@ -277,7 +291,8 @@ class CaseIndex:
             "flight_key": flight.get("flight_key"), "source": flight.get("source"),
             "aircraft": flight.get("aircraft"), "registration": flight.get("registration"),
             "log": flight.get("log"), "flight_start_utc": start,
-            "judgement_key": flight.get("judgement_key"),
+            "judgement_key": flight.get("judgement_key"), "tags": flight.get("tags"),
+            "sheet_file": flight.get("sheet_file"), "limits_sheet": flight.get("limits_sheet"),
             "case_text": standing.limit.lower(),
             "severity_rank": 4, "certainty_rank": 6,
         }

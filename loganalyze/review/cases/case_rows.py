@@ -89,14 +89,20 @@ class CasePage:
 
 @dataclass(frozen=True)
 class CaseIdentity:
-    """Whose flight a case is: for a gatekeeper, for a reason, with a trace in the trail."""
+    """Whose flight a case is: for a gatekeeper, for a reason, with a trace in the trail.
+
+    ``known`` : False where a protected store's identity isn't within reach or was deleted.
+    """
 
     aircraft: str | None
     registration: str | None
     log: str | None
     source: str | None
+    limits_sheet: str | None
     start_utc: str | None
     log_sha256: str
+    tags: str
+    known: bool
 
 
 @dataclass(frozen=True)

@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
 HIDDEN = ("log", "aircraft", "registration", "source", "log_sha256", "start_utc", "utc", "tags",
-          "flight_key", "judgement_key", "flight_start_utc", "shard", "year")
+          "flight_key", "judgement_key", "flight_start_utc", "shard", "year", "sheet_file")
 """Columns that tell whose flight it was, or by which that can be looked up."""
 
-Pseudonym = Callable[[str], str]
-"""Gives the name under which an aircraft is shown."""
+Pseudonym = Callable[[str, str], str]
+"""Gives the name under which an "aircraft" or a limits "sheet" is shown."""
 
 
 @dataclass(frozen=True)
@@ -52,20 +52,28 @@ def built_index(folder: Path, pseudonym: Pseudonym) -> DuckDBPyConnection:
     """
     connection = connect_store(folder)
     connection.execute("create table pseudonyms (aircraft varchar, aircraft_shown varchar)")
+    connection.execute("create table sheets (name varchar, name_shown varchar)")
+    insert(connection, "sheets", [(name, pseudonym("sheet", name)) for (name,) in
+                                  connection.execute("select distinct limits_sheet from flights "
+                                                     "where limits_sheet is not null").fetchall()])
     pattern = str(folder / FLIGHTS.name / "*" / "*" / "*.parquet").replace("'", "''")
     # Read once: each use of the view would read every shard again.
     connection.execute(f"""
         create table flights_now as
-        select flights.*, parse_filename(shards.filename) as shard from flights
+        select flights.* exclude (limits_sheet), flights.limits_sheet as sheet_file,
+            sheets.name_shown as limits_sheet, parse_filename(shards.filename) as shard
+        from flights
+        left join sheets on sheets.name = flights.limits_sheet
         left join (select flight_key, filename from read_parquet(
             '{pattern}', hive_partitioning = true, union_by_name = true, filename = true)) shards
         using (flight_key)""")
     names = [name for (name,) in connection.execute(
         "select distinct coalesce(registration, aircraft, '') from flights_now").fetchall()]
-    insert(connection, "pseudonyms", [(name, pseudonym(name)) for name in names])
+    insert(connection, "pseudonyms", [(name, pseudonym("aircraft", name)) for name in names])
     connection.execute(_CASES)
     for table, source in (("causes", "contributions"), ("measures_now", "measures")):
-        connection.execute(f"create table {table} as select rows.* from all_{source} rows "
+        connection.execute(f"create table {table} as select rows.* exclude (limits_sheet) "
+                           f"from all_{source} rows "
                            "semi join flights_now using (flight_key)")
     connection.execute(_STANDINGS)
     connection.execute(_LISTED)
@@ -96,8 +104,9 @@ def own_key_sql(log_sha256: str, limit: str, start_s: str) -> str:
 
 _CASES = f"""
     create table cases as
-    select rows.* exclude (year, month),
+    select rows.* exclude (year, month, limits_sheet),
         flights_now.log_sha256, flights_now.source, flights_now.registration,
+        flights_now.tags, flights_now.sheet_file, flights_now.limits_sheet,
         flights_now.judgement_key, flights_now.judgement, flights_now.version,
         flights_now.shard, flights_now.start_utc as flight_start_utc,
         flights_now.year, flights_now.month as store_month,

@@ -1,0 +1,200 @@
+"""``loganalyze review``: the review desk, and what belongs to it."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from loganalyze.cli.shared_options import FILE, json_option, print_json, say
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+DATABASE_HELP = ("The address of a PostgreSQL database of decisions, "
+                 "postgresql://USER@HOST/NAME; otherwise they lie in the store's folder.")
+
+
+def _store_options(command: Command) -> Command:
+    """Add --store and --database."""
+    command = click.option("--database", metavar="URL", envvar="LOGANALYZE_REVIEW_DATABASE",
+                           help=DATABASE_HELP)(command)
+    return click.option("--store", type=FILE, required=True, metavar="DIR",
+                        help="The folder of the store.")(command)
+
+
+@click.group("review", invoke_without_command=True)
+@click.option("--store", type=FILE, metavar="DIR", help="The folder of the store that loganalyze "
+              "fleet wrote.")
+@click.option("--database", metavar="URL", envvar="LOGANALYZE_REVIEW_DATABASE",
+              help=DATABASE_HELP)
+@click.option("--host", default="127.0.0.1", show_default=True,
+              help="The address to listen at. Others reach it only with --accounts, --certificate "
+              "and --key.")
+@click.option("--port", type=click.IntRange(0, 65535), default=0,
+              help="The port; otherwise a free one.")
+@click.option("--name", "names", multiple=True, metavar="HOST",
+              help="The name of the host in the addresses that people open; under no other it "
+              "answers. May be repeated.")
+@click.option("--accounts", is_flag=True, help="People sign in, with the roles they were given.")
+@click.option("--certificate", type=FILE, metavar="FILE", help="The certificate for TLS (PEM).")
+@click.option("--key", type=FILE, metavar="FILE", help="Its key (PEM).")
+@click.option("--no-browser", is_flag=True, help="Print the address only.")
+@click.pass_context
+def command(context: click.Context, store: Path | None, database: str | None, host: str,
+            port: int, names: tuple[str, ...], accounts: bool, certificate: Path | None,
+            key: Path | None, no_browser: bool) -> None:
+    """Open the review desk over a store: which exceedances need a look, what each is found to be,
+    what follows, and who decided it.
+
+    For one person on one machine nothing else is needed: the desk opens in the browser, and only
+    who has its address gets in. It ends with Ctrl+C.
+    """
+    if context.invoked_subcommand is not None:
+        return
+    if store is None:
+        raise click.UsageError("Missing option '--store'.", context)
+    import webbrowser
+
+    from loganalyze.review.access.server_binding import Binding
+    from loganalyze.review.application.desk_server import serve_desk
+    from loganalyze.text.language import desk_command_words
+
+    def opened(address: str) -> None:
+        say(desk_command_words.open_at(address))
+        if not no_browser:
+            webbrowser.open(address)
+
+    serve_desk(store, Binding(host, port, names, accounts, certificate, key), database=database,
+               opened=opened)
+
+
+@command.command("verify-trail")
+@_store_options
+@click.option("--head", metavar="HEAD", help="A head of the trail that was written down before, as "
+              "a backup, an export or this command printed it.")
+@json_option
+def verify_trail(store: Path, database: str | None, head: str | None, as_json: bool) -> None:
+    """Check whether the trail, and what it tells of, are as they were written.
+
+    Exits with 1 where something was altered.
+    """
+    from loganalyze.problems import Problem
+    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.review.decisions.trail_checks import check_trail
+    from loganalyze.review.decisions.trail_entries import TrailHead, head_of
+    from loganalyze.text.language import desk_command_words
+
+    try:
+        witness = None if head is None else TrailHead.parse(head)
+    except ValueError:
+        raise Problem("this is no head of a trail", "--head",
+                      "give it as it was printed, a number, a hyphen and 64 digits") from None
+    with open_decisions(store, database).reading() as connection:
+        faults, found = check_trail(connection, witness), str(head_of(connection))
+    if as_json:
+        print_json({"intact": not faults, "head": found, "faults": [
+            {"code": fault.code, "where": fault.where} for fault in faults]})
+    else:
+        for line in desk_command_words.trail_lines(
+                [(fault.code, fault.where) for fault in faults], found):
+            say(line)
+    if faults:
+        sys.exit(1)
+
+
+@command.command("backup")
+@_store_options
+@click.argument("file", type=FILE)
+def backup(store: Path, database: str | None, file: Path) -> None:
+    """Write all decisions, follow-ups, people and the trail into a new FILE."""
+    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.review.decisions.decision_backup import write_backup
+    from loganalyze.text.language import desk_command_words
+
+    head = write_backup(open_decisions(store, database), file)
+    say(desk_command_words.backed_up(str(file), str(head)))
+
+
+@command.command("restore")
+@_store_options
+@click.argument("file", type=FILE)
+def restore(store: Path, database: str | None, file: Path) -> None:
+    """Put a backup into a new database, of the same kind or the other one."""
+    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.review.decisions.decision_backup import restore_backup
+    from loganalyze.text.language import desk_command_words
+
+    head = restore_backup(open_decisions(store, database), file)
+    say(desk_command_words.restored(str(file), str(head)))
+
+
+@command.command("upgrade")
+@_store_options
+def upgrade(store: Path, database: str | None) -> None:
+    """Bring an older database to this program's form, with all that is in it."""
+    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.text.language import desk_command_words
+
+    open_decisions(store, database, upgrade=True).close()
+    say(desk_command_words.UPGRADED)
+
+
+@command.command("person")
+@_store_options
+@click.argument("action", type=click.Choice(["add", "change", "list"]))
+@click.argument("name", required=False)
+@click.option("--role", type=click.Choice(["reviewer", "gatekeeper", "administrator"]),
+              help="What they may do.")
+@click.option("--password/--no-password", default=False,
+              help="Ask for a password for them, or read it from standard input.")
+@click.option("--issuer", metavar="URL", help="The OpenID provider that knows them.")
+@click.option("--subject", metavar="ID", help="What it knows them as.")
+@click.option("--active/--inactive", default=None, help="Whether they may sign in.")
+def person(store: Path, database: str | None, action: str, name: str | None, role: str | None,
+           password: bool, issuer: str | None, subject: str | None, active: bool | None) -> None:
+    """Add or change people who may sign in, or list them."""
+    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.review.application.people_commands import (
+        add_by_command,
+        change_by_command,
+        listed_people,
+    )
+
+    decisions = open_decisions(store, database)
+    if action == "list":
+        for line in listed_people(decisions):
+            say(line)
+        return
+    if name is None:
+        raise click.UsageError("Missing argument 'NAME'.")
+    given = None
+    if password:
+        given = (click.prompt("Password", hide_input=True, confirmation_prompt=True)
+                 if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n"))
+    if action == "add":
+        if role is None:
+            raise click.UsageError("Missing option '--role'.")
+        add_by_command(decisions, name, role, given, issuer, subject)
+    else:
+        change_by_command(decisions, name, role, given, active)
+
+
+@command.command("token")
+@_store_options
+@click.argument("name")
+def token(store: Path, database: str | None, name: str) -> None:
+    """Print a token by which a program of a person uses the HTTP interface."""
+    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.review.application.people_commands import token_by_command
+
+    say(token_by_command(open_decisions(store, database), name))
+
+
+@command.command("openapi")
+def openapi() -> None:
+    """Print the description of the HTTP interface (OpenAPI 3.1)."""
+    from loganalyze.review.application.interface_description import interface_description
+
+    print_json(interface_description())

@@ -1,0 +1,137 @@
+"""What comes in: the fields of every change, checked alike for pages and programs."""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import date
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
+
+from loganalyze.review.cases.case_filter import Decision
+
+FollowUpKind = Literal["inspection requested", "crew contact", "sheet fault"]
+Role = Literal["reviewer", "gatekeeper", "administrator"]
+PERSON = r"^[A-Za-z0-9][A-Za-z0-9._@-]{0,99}$"
+LARGEST_SHEET = 300_000
+
+
+def _plain(text: str) -> str:
+    """Return a text; refuse control characters, which no person types and databases differ on."""
+    for character in text:
+        if unicodedata.category(character) in ("Cc", "Cs") and character not in "\n\r\t":
+            raise ValueError("has characters that can't be shown")
+    return text
+
+
+Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=100),
+                 AfterValidator(_plain)]
+Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=4000),
+                 AfterValidator(_plain)]
+MaybeText = Annotated[str, StringConstraints(strip_whitespace=True, max_length=4000),
+                      AfterValidator(_plain)]
+Version = Annotated[int, Field(ge=0, le=2**31 - 1)]
+Due = Annotated[date, Field(ge=date(2000, 1, 1), le=date(2999, 12, 31))]
+
+
+class Form(BaseModel):
+    """The fields of a change; no others are taken."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class DecisionForm(Form):
+    """What an exceedance is found to be, None to withdraw; `seen_version` : of the case."""
+
+    decision: Decision | None
+    reason: Text
+    seen_version: Version
+
+
+class NoteForm(Form):
+    """A note on a case."""
+
+    note: Text
+
+
+class FollowUpForm(Form):
+    """A new follow-up: what is to be done, by whom and until when."""
+
+    kind: FollowUpKind
+    owner: Line
+    due: Due
+    task: Text
+
+
+class FollowUpChange(Form):
+    """A follow-up with another owner or due date, or done; `seen_version` : of the follow-up."""
+
+    owner: Line
+    due: Due
+    done: bool = False
+    outcome: MaybeText = ""
+    seen_version: Version
+
+
+class RevealForm(Form):
+    """Why an identity is to be seen."""
+
+    reason: Annotated[Text, Field(min_length=10)]
+
+
+class KeptFilterForm(Form):
+    """A filter to keep, as the query of its address."""
+
+    name: Line
+    query: MaybeText = ""
+
+
+class PersonForm(Form):
+    """Somebody who is to sign in, by a password or through an OpenID provider."""
+
+    person: Annotated[str, Field(pattern=PERSON)]
+    role: Role
+    password: Annotated[str, Field(max_length=1000)] | None = None
+    issuer: Line | None = None
+    subject: Line | None = None
+
+
+class PersonChange(Form):
+    """Another role, activity or password of somebody; what isn't given stays."""
+
+    role: Role | None = None
+    active: bool | None = None
+    password: Annotated[str, Field(max_length=1000)] | None = None
+
+
+class SheetForm(Form):
+    """A corrected limits sheet, and with it a columns file, as TOML texts."""
+
+    sheet: Annotated[str, Field(min_length=1, max_length=LARGEST_SHEET)]
+    columns: Annotated[str, Field(max_length=LARGEST_SHEET)] = ""
+
+
+class AdoptionForm(SheetForm):
+    """A corrected sheet whose verdict is to count from now on, and why."""
+
+    reason: Text
+
+
+class FollowUpQuery(Form):
+    """Which follow-ups are asked for."""
+
+    owner: Annotated[str, Field(max_length=100), AfterValidator(_plain)] = ""
+    only_open: bool = True
+
+
+class TrailQuery(Form):
+    """Which entries are asked for: those with a lower number than `before`."""
+
+    before: Annotated[int, Field(ge=1, le=2**31 - 1)] | None = None
+    most: Annotated[int, Field(ge=1, le=1000)] = 100
+
+
+class WitnessQuery(Form):
+    """A head of the trail that was written down before, as "12-hash"; blank for none."""
+
+    witness: Annotated[str, Field(pattern=r"^$|^[0-9]{1,9}-[0-9a-f]{64}$")] = ""

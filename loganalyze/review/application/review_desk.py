@@ -1,0 +1,349 @@
+"""The desk: every question and every change, each asking first whether the person may."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import hmac
+import threading
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs
+
+from sqlalchemy import select
+
+from loganalyze.review.access.passwords import password_hash
+from loganalyze.review.access.permissions import PERMISSIONS, Permission, require
+from loganalyze.review.application.desk_forms import (
+    AdoptionForm,
+    DecisionForm,
+    FollowUpChange,
+    FollowUpForm,
+    FollowUpQuery,
+    KeptFilterForm,
+    NoteForm,
+    PersonChange,
+    PersonForm,
+    RevealForm,
+    SheetForm,
+    TrailQuery,
+    WitnessQuery,
+)
+from loganalyze.review.application.desk_views import (
+    CaseView,
+    Choices,
+    Me,
+    PersonView,
+    SheetTrial,
+    TrailLine,
+    TrailState,
+    trail_line,
+)
+from loganalyze.review.application.sheet_trial import adopt_sheet, try_sheet
+from loganalyze.review.cases.case_filter import CaseFilter
+from loganalyze.review.cases.case_index import CaseIndex
+from loganalyze.review.cases.case_matching import Span
+from loganalyze.review.cases.case_rows import CaseIdentity, CasePage, shown
+from loganalyze.review.decisions.case_decisions import (
+    CaseRecord,
+    FollowUp,
+    NotThere,
+    add_note,
+    case_record,
+    change_follow_up,
+    changed_cases,
+    decide,
+    follow_ups,
+    open_follow_up,
+    standings,
+)
+from loganalyze.review.decisions.decision_database import DecisionDatabase
+from loganalyze.review.decisions.decision_tables import TRAIL
+from loganalyze.review.decisions.people import (
+    KeptFilter,
+    add_person,
+    all_people,
+    change_person,
+    drop_filter,
+    keep_filter,
+    kept_filters,
+)
+from loganalyze.review.decisions.trail_checks import check_trail
+from loganalyze.review.decisions.trail_entries import Actor, TrailHead, head_of, trail_entries
+
+TRAIL_SHOWN = 200
+"""Entries that the view of one case shows."""
+
+
+class ReviewDesk:
+    """A store's cases and what people say of them; safe to use from several threads.
+
+    Every method takes first who asks, and raises `Forbidden` where their role doesn't allow it,
+    `NotThere` for what there isn't, and `Outdated` where somebody else was faster. A change is
+    confirmed when its method returns.
+
+    Parameters
+    ----------
+    store : Path
+        The folder of the store.
+    database : DecisionDatabase
+        What people decide.
+    """
+
+    def __init__(self, store: Path, database: DecisionDatabase) -> None:
+        self.store = store
+        self.database = database
+        self._key = database.setting("pseudonyms").encode()
+        self._index = CaseIndex(store, self._pseudonym)
+        self._synced = -1
+        self._lock = threading.Lock()
+
+    @property
+    def today(self) -> date:
+        """The present day [UTC]."""
+        return self.database.clock().date()
+
+    def me(self, actor: Actor) -> Me:
+        """Return who asks, and what they may do."""
+        return Me(actor.name, actor.role, tuple(
+            sorted(permission.value for permission in PERMISSIONS.get(actor.role, ()))))
+
+    def cases(self, actor: Actor, wanted: CaseFilter) -> CasePage:
+        """Return a page of the list."""
+        require(actor.role, Permission.READ_CASES)
+        return self._current().page(wanted, self.today)
+
+    def every_case(self, actor: Actor, wanted: CaseFilter) -> Iterator[CasePage]:
+        """Yield all pages of the list, for an export."""
+        require(actor.role, Permission.EXPORT)
+        index, number = self._current(), 1
+        while True:
+            page = index.page(wanted.model_copy(update={"page": number, "page_size": 1000}),
+                              self.today)
+            yield page
+            if number >= page.pages:
+                return
+            number += 1
+
+    def choices(self, actor: Actor) -> Choices:
+        """Return what can be filtered by."""
+        require(actor.role, Permission.READ_CASES)
+        return Choices({name: tuple(words) for name, words in self._current().choices().items()})
+
+    def counts(self, actor: Actor) -> dict[str, int]:
+        """Return the number of cases by status."""
+        require(actor.role, Permission.READ_CASES)
+        return self._current().counts()
+
+    def resolve(self, actor: Actor, key: str) -> str:
+        """Return the key under which a case is found now."""
+        require(actor.role, Permission.READ_CASES)
+        found = self._current().resolve(key)
+        if found is None:
+            raise NotThere(key)
+        return found
+
+    def case(self, actor: Actor, key: str) -> CaseView:
+        """Return one case with all that helps to judge it."""
+        require(actor.role, Permission.READ_CASES)
+        index = self._current()
+        material = index.material(key)
+        if material is None:
+            raise NotThere(key)
+        with self.database.reading() as connection:
+            record = case_record(connection, key)
+            entries = trail_entries(connection, case_key=key, most=TRAIL_SHOWN)
+        return CaseView(material, _without_names(record), index.of_same_aircraft(key),
+                        index.similar(key), tuple(map(trail_line, entries)))
+
+    def samples(self, actor: Actor, key: str) -> dict[str, list[Any]]:
+        """Return the samples around a case by column, time [s] from the flight's start."""
+        require(actor.role, Permission.READ_CASES)
+        self._verdict(key)
+        return self._current().samples(key)
+
+    def decide(self, actor: Actor, key: str, form: DecisionForm) -> CaseRecord:
+        """Decide on a case, or withdraw a decision."""
+        require(actor.role, Permission.DECIDE)
+        span, verdict = self._verdict(key)
+        with self.database.writing(actor) as change:
+            record = decide(change, span, verdict, decision=form.decision, reason=form.reason,
+                            seen_version=form.seen_version)
+        return _without_names(record)
+
+    def add_note(self, actor: Actor, key: str, form: NoteForm) -> CaseRecord:
+        """Add a note to a case."""
+        require(actor.role, Permission.DECIDE)
+        span, verdict = self._verdict(key)
+        with self.database.writing(actor) as change:
+            record = add_note(change, span, verdict, form.note)
+        return _without_names(record)
+
+    def open_follow_up(self, actor: Actor, key: str, form: FollowUpForm) -> CaseRecord:
+        """Open a follow-up of a case."""
+        require(actor.role, Permission.DECIDE)
+        span, verdict = self._verdict(key)
+        with self.database.writing(actor) as change:
+            record = open_follow_up(change, span, verdict, kind=form.kind, owner=form.owner,
+                                    due=form.due, task=form.task)
+        return _without_names(record)
+
+    def change_follow_up(self, actor: Actor, follow_up_id: str, form: FollowUpChange
+                         ) -> CaseRecord:
+        """Change or close a follow-up."""
+        require(actor.role, Permission.DECIDE)
+        with self.database.writing(actor) as change:
+            record = change_follow_up(
+                change, follow_up_id, seen_version=form.seen_version, owner=form.owner,
+                due=form.due, done=form.done, outcome=form.outcome)
+        return _without_names(record)
+
+    def follow_ups(self, actor: Actor, wanted: FollowUpQuery) -> list[FollowUp]:
+        """Return the follow-ups of all cases, the next due first."""
+        require(actor.role, Permission.READ_CASES)
+        with self.database.reading() as connection:
+            return follow_ups(connection, owner=wanted.owner, only_open=wanted.only_open)
+
+    def reveal(self, actor: Actor, key: str, form: RevealForm) -> CaseIdentity:
+        """Return whose flight a case is, once the trail holds who saw it and why."""
+        require(actor.role, Permission.REVEAL)
+        self._verdict(key)
+        identity = self._current().identity(key)
+        if identity is None:
+            raise NotThere(key)
+        with self.database.writing(actor) as change:
+            change.append("identity seen", "identity", key, case_key=key,
+                          after={"reason": form.reason})
+        return identity
+
+    def try_sheet(self, actor: Actor, key: str, form: SheetForm) -> SheetTrial:
+        """Judge a case's log by a corrected sheet, and change nothing."""
+        require(actor.role, Permission.TRY_SHEET)
+        identity = self._current().identity(key)
+        if identity is None:
+            raise NotThere(key)
+        return try_sheet(self.store, identity, self._verdict(key)[0], form)
+
+    def adopt_sheet(self, actor: Actor, key: str, form: AdoptionForm) -> CaseView:
+        """Let the verdict by a corrected sheet count for a case's log from now on.
+
+        The verdict before stays in the store. The trail holds the sheet.
+        """
+        require(actor.role, Permission.ADOPT_SHEET)
+        identity = self._current().identity(key)
+        if identity is None:
+            raise NotThere(key)
+        digest = adopt_sheet(self.store, identity, form)
+        with self.database.writing(actor) as change:
+            change.append("sheet adopted", "sheet", digest, case_key=key, after={
+                "reason": form.reason, "sheet": form.sheet, "columns": form.columns,
+                "log_sha256": identity.log_sha256})
+        self._current(at_once=True)
+        return self.case(actor, self.resolve(actor, key))
+
+    def trail(self, actor: Actor, wanted: TrailQuery, case_key: str | None = None
+              ) -> list[TrailLine]:
+        """Return entries of the trail, the latest first."""
+        require(actor.role, Permission.READ_TRAIL)
+        with self.database.reading() as connection:
+            return [trail_line(entry) for entry in trail_entries(
+                connection, case_key=case_key, before=wanted.before, most=wanted.most)]
+
+    def check_trail(self, actor: Actor, wanted: WitnessQuery) -> TrailState:
+        """Check the trail, and the tables against it."""
+        require(actor.role, Permission.CHECK_TRAIL)
+        with self.database.reading() as connection:
+            faults = check_trail(connection, TrailHead.parse(wanted.witness)
+                                 if wanted.witness else None)
+            return TrailState(not faults, str(head_of(connection)),
+                              tuple((fault.code, fault.where) for fault in faults))
+
+    def whole_trail(self, actor: Actor) -> list[dict[str, Any]]:
+        """Return every entry as it is kept, the first one first; the trail says that it was."""
+        require(actor.role, Permission.CHECK_TRAIL)
+        with self.database.writing(actor) as change:
+            change.append("trail exported", "trail", "")
+            rows = change.connection.execute(select(TRAIL).order_by(TRAIL.c.seq)).mappings()
+            return [{**row} for row in rows]
+
+    def kept_filters(self, actor: Actor) -> list[KeptFilter]:
+        """Return the filters that the person keeps."""
+        require(actor.role, Permission.READ_CASES)
+        with self.database.reading() as connection:
+            return kept_filters(connection, actor.name)
+
+    def keep_filter(self, actor: Actor, form: KeptFilterForm) -> KeptFilter:
+        """Keep a filter under a name; ValidationError for a query that is no filter's."""
+        require(actor.role, Permission.READ_CASES)
+        query = CaseFilter.from_query(parse_qs(form.query, max_num_fields=1000)).query()
+        with self.database.writing(actor) as change:
+            return keep_filter(change, form.name, query)
+
+    def drop_filter(self, actor: Actor, filter_id: str) -> None:
+        """Keep a filter no longer."""
+        require(actor.role, Permission.READ_CASES)
+        with self.database.writing(actor) as change:
+            drop_filter(change, filter_id)
+
+    def people(self, actor: Actor) -> list[PersonView]:
+        """Return who may sign in."""
+        require(actor.role, Permission.MANAGE_PEOPLE)
+        with self.database.reading() as connection:
+            return [PersonView(one.person, one.role, one.active, one.password_hash is not None,
+                               one.issuer) for one in all_people(connection)]
+
+    def add_person(self, actor: Actor, form: PersonForm) -> None:
+        """Add somebody; Taken for a name there is, Problem for a password that is too short."""
+        require(actor.role, Permission.MANAGE_PEOPLE)
+        kept = None if form.password is None else password_hash(form.password)
+        with self.database.writing(actor) as change:
+            add_person(change, form.person, form.role, password_hash=kept, issuer=form.issuer,
+                       subject=form.subject)
+
+    def change_person(self, actor: Actor, person: str, form: PersonChange) -> None:
+        """Change somebody's role, activity or password, and end their sessions."""
+        require(actor.role, Permission.MANAGE_PEOPLE)
+        values: dict[str, Any] = {}
+        if form.role is not None:
+            values["role"] = form.role
+        if form.active is not None:
+            values["active"] = int(form.active)
+        if form.password is not None:
+            values["password_hash"] = password_hash(form.password)
+        with self.database.writing(actor) as change:
+            change_person(change, person, **values)
+
+    def close(self) -> None:
+        """Close the database."""
+        self.database.close()
+
+    def _pseudonym(self, kind: str, name: str) -> str:
+        """Return the name under which something is shown, the same in all of a database."""
+        digest = hmac.new(self._key, f"{kind}|{name}".encode(), hashlib.sha256).digest()
+        return f"{kind[0].upper()}-{base64.b32encode(digest[:5]).decode()}"
+
+    def _verdict(self, key: str) -> tuple[Span, dict[str, Any]]:
+        found = self._current().verdict(key)
+        if found is None:
+            raise NotThere(key)
+        return found
+
+    def _current(self, *, at_once: bool = False) -> CaseIndex:
+        """Return the index with all that others wrote since: to the store, and to the database."""
+        self._index.look_again(at_once=at_once)
+        with self.database.reading() as connection:
+            seq = head_of(connection).seq
+            if seq != self._synced:
+                with self._lock:
+                    keys = None if self._synced < 0 else changed_cases(connection, self._synced)
+                    self._index.take(standings(connection, keys))
+                    self._synced = max(seq, self._synced)
+        return self._index
+
+
+def _without_names(record: CaseRecord) -> CaseRecord:
+    """Return a record whose verdict doesn't tell by what it could be looked up."""
+    return replace(record, verdict=shown(record.verdict))
