@@ -4,7 +4,8 @@
 
 Writes a simulated fleet of so many flights (2,000), a tenth of them with a recorder's fault and
 a twentieth no logs, judges it into a store with two workers, and then reads, judges and summarises
-each log by itself. Threshold, set beforehand: not one number differs. Exits with 1 where one does.
+each log by itself. Progress goes to standard error. Threshold, set beforehand: not one number
+differs. Exits with 1 where one does.
 """
 
 from __future__ import annotations
@@ -50,7 +51,9 @@ def compare(folder: Path, flights: int, seed: int, workers: int) -> tuple[int, i
         stored[source[key]][1].append(tuple(values))
     count = [0, 0]
     different = []
-    for log in sorted((folder / "logs").rglob("*.csv")):
+    for number, log in enumerate(sorted((folder / "logs").rglob("*.csv"))):
+        if number % 100 == 0:
+            print(f"{number} logs compared, {len(different)} differ", file=sys.stderr, flush=True)
         alone = by_themselves(log, folder / "twin.toml")
         found = stored.get(str(log), ([], []))
         count = [before + len(part) for before, part in zip(count, alone, strict=True)]

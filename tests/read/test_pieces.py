@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 
 import numpy as np
@@ -103,6 +104,16 @@ def test_a_part_before_the_fall_of_the_time_is_told_of():
     for part in (rows.before(0, 3), rows.after(3)):
         assert part.rising
         assert part.looks(0, RATE) is not None
+
+
+def test_on_one_thread_nothing_runs_elsewhere():
+    here = threading.get_ident()
+    with threads.one_thread():
+        assert threads.threads(8) == 1
+        assert set(threads.side_by_side([threading.get_ident] * 3)) == {here}
+        assert set(threads.in_order([threading.get_ident] * 3)) == {here}
+        assert list(threads.one_ahead(threading.get_ident() for _ in range(2))) == [here] * 2
+    assert here not in threads.in_order([threading.get_ident] * 3)
 
 
 @pytest.mark.parametrize("ahead", [1, 2, 7])

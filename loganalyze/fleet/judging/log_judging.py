@@ -54,10 +54,19 @@ class FleetJob:
     thresholds: dict[str, float] = field(default_factory=dict)
     """Thresholds of the evaluation that were given for the run, by name."""
     samples: Samples = "around"
+    _settings: dict[str, tuple[Settings, str]] = field(
+        default_factory=dict, compare=False, repr=False)
+    """Of each basis, by its digest, the thresholds, and these as text."""
 
     def settings(self, basis: Basis) -> Settings:
         """Return the thresholds by which a log of this basis is judged."""
-        return Settings(**{**basis.sheet.screening, **self.thresholds})
+        return self._stated(basis)[0]
+
+    def _stated(self, basis: Basis) -> tuple[Settings, str]:
+        if basis.digest not in self._settings:
+            settings = Settings(**{**basis.sheet.screening, **self.thresholds})
+            self._settings[basis.digest] = settings, json.dumps(plain(settings))
+        return self._settings[basis.digest]
 
     def attempt_key(self, sha256: str) -> str:
         """Return the key of an attempt on a log: the same inputs give the same."""
@@ -66,8 +75,7 @@ class FleetJob:
 
     def judgement_key(self, sha256: str, basis: Basis) -> str:
         """Return the key of a log's judgement: of its bytes and all that it is judged by."""
-        return combined_digest([sha256, basis.digest, json.dumps(plain(self.settings(basis))),
-                                __version__])
+        return combined_digest([sha256, basis.digest, self._stated(basis)[1], __version__])
 
     def packed(self) -> bytes:
         """Return the job as bytes for another process."""
