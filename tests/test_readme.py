@@ -79,9 +79,13 @@ def test_the_commands_work_and_those_of_the_first_minute_twice_in_a_row(clone):
 def test_a_fleet_is_judged_once_and_has_its_trends(clone):
     block, = commands(FLEET)
     first, second = ran(block, clone), ran(block, clone)
-    assert "4 judged now, 0 judged before" in first
-    assert "0 judged now, 4 judged before" in second
+    assert "60 logs found: 59 judged now, 0 judged before" in first
+    assert "0 judged now, 59 judged before" in second
     assert "Per 1,000 hours" in first
+    page = (clone / "demo_fleet" / "trends.html").read_text(encoding="utf-8")
+    assert "Before and after 2031-09-01" in page
+    for name in re.findall(r"`(demo_fleet/[\w.]+)`", FLEET):
+        assert (clone / name).is_file()
 
 
 def test_two_flights_are_laid_side_by_side(clone):

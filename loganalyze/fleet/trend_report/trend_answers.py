@@ -10,7 +10,9 @@ from datetime import date
 import numpy as np
 from scipy.stats import binomtest
 
+from loganalyze.fleet.statistics.aircraft_errors import InstrumentError
 from loganalyze.fleet.statistics.event_rates import holm
+from loganalyze.fleet.statistics.margin_tails import PhaseTail
 from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
 from loganalyze.fleet.trend_report.margin_course import (
     FleetMargins,
@@ -39,7 +41,8 @@ class TrendAnswers:
     ``change_adjusted`` : NaN where there was no test; ``rate_rises`` : 1
     where flights with episodes are late among those of their aircraft, -1 where early, else 0;
     ``aircraft`` : those shown, each against all
-    others; ``tests`` : how many.
+    others; ``tests`` : how many; ``tails``, ``errors`` : the margins' tails, and the aircraft's own
+    errors, of those that may be shown.
     """
 
     trends: Trends
@@ -51,6 +54,8 @@ class TrendAnswers:
     rate_rises: int
     aircraft: tuple[OutlyingAircraft, ...]
     tests: int
+    tails: tuple[PhaseTail, ...]
+    errors: tuple[InstrumentError, ...]
     by: tuple[str, ...]
     action: date | None
     proven: bool
@@ -76,7 +81,8 @@ class TrendAnswers:
         return tuple(dict.fromkeys(row.dimension for row in self.trends.rows))
 
 
-def trend_answers(trends: Trends, margins: FleetMargins, *, by: Sequence[str],
+def trend_answers(trends: Trends, margins: FleetMargins, tails: Sequence[PhaseTail],
+                  errors: Sequence[InstrumentError], *, by: Sequence[str],
                   action: date | None, proven: bool, least: int) -> TrendAnswers:
     """Return what trends and smallest margins of a fleet answer.
 
@@ -86,6 +92,8 @@ def trend_answers(trends: Trends, margins: FleetMargins, *, by: Sequence[str],
         As `fleet_trends` gave them.
     margins : FleetMargins
         Of the same store.
+    tails, errors : sequence
+        As `fleet_margin_tails` and `aircraft_errors` gave them of it.
     by, action, proven, least
         As `fleet_trends` was given them.
     """
@@ -100,7 +108,10 @@ def trend_answers(trends: Trends, margins: FleetMargins, *, by: Sequence[str],
     return TrendAnswers(
         trends, margins, course, adjusted[0], adjusted[1], adjusted[2],
         _rises(trends, margins), outlying,
-        sum(not math.isnan(one) for one in given), tuple(by), action, proven, least)
+        sum(not math.isnan(one) for one in given),
+        tuple(one for one in tails if one.tail.flights >= least),
+        tuple(one for one in errors if one.aircraft in {row.group for row in rows}),
+        tuple(by), action, proven, least)
 
 
 def _rises(trends: Trends, margins: FleetMargins) -> int:

@@ -8,6 +8,8 @@ from datetime import date
 from functools import cache
 from pathlib import Path
 
+from loganalyze.fleet.statistics.aircraft_errors import LEAST_FLIGHTS, aircraft_errors
+from loganalyze.fleet.statistics.margin_tails import fleet_margin_tails
 from loganalyze.fleet.statistics.trend_tables import Trends, fleet_trends
 from loganalyze.fleet.trend_report.margin_course import fleet_margins
 from loganalyze.fleet.trend_report.trend_answers import trend_answers
@@ -82,8 +84,10 @@ def write_trends(
     'trends.html'
     """
     trends = trends or fleet_trends(store, by=by, proven=proven, action=action, least=least)
-    answers = trend_answers(trends, fleet_margins(str(store)), by=by, action=action,
-                            proven=proven, least=least)
+    answers = trend_answers(
+        trends, fleet_margins(str(store)), fleet_margin_tails(store),
+        aircraft_errors(store, least=max(least, LEAST_FLIGHTS)), by=by, action=action,
+        proven=proven, least=least)
     report = trend_report(answers, how or Presentation())
 
     @cache

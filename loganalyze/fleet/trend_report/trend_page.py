@@ -18,6 +18,11 @@ from loganalyze.fleet.trend_report.trend_figures import (
     margins_figure,
     pictured,
 )
+from loganalyze.fleet.trend_report.trend_findings import (
+    errors_section,
+    tail_anchor,
+    tails_section,
+)
 from loganalyze.show.report.report_blocks import (
     Block,
     Bullets,
@@ -57,6 +62,7 @@ def trend_report(found: TrendAnswers, how: Presentation) -> Report:
         Section("course", words.SECTIONS["course"], tuple(_course(found))),
         *_change(found),
         Section("margins", words.SECTIONS["margins"], tuple(_margins(found, how))),
+        *tails_section(found.tails, how),
     ]
     for dimension in found.dimensions:
         if dimension == "month":
@@ -66,6 +72,7 @@ def trend_report(found: TrendAnswers, how: Presentation) -> Report:
         sections.append(Section(
             f"by-{_key(dimension)}", words.group_title(dimension),
             (*drawn, _rates(dimension, rows, found.proven))))
+    sections += errors_section(found.errors)
     sections.append(Section("outliers", words.SECTIONS["outliers"], (_closest(found, how),)))
     sections += _behind(found, how)
     sections += [
@@ -239,6 +246,16 @@ def _behind(found: TrendAnswers, how: Presentation) -> list[Section]:
             f"behind-{_key(dimension)}", words.BEHIND.format(
                 name=words.group_title(dimension).lower()), tuple(blocks), on_paper=False,
             folded=True))
+    peaks: list[Block] = []
+    for place, one in enumerate(found.tails):
+        listed = sorted(order[key] for key in one.peaks if key in order)[:MOST_LISTED]
+        if listed:
+            peaks += [Subheading(f"{one.phase}, {one.limits_sheet}", tail_anchor(place)),
+                      _flights_table(words.behind(one.phase, one.limits_sheet, len(one.peaks),
+                                                  len(listed)), listed, found, how)]
+    if peaks:
+        sections.append(Section("behind-tails", words.BEHIND.format(name=words.BEHIND_TAILS),
+                                tuple(peaks), on_paper=False, folded=True))
     return sections
 
 

@@ -16,6 +16,8 @@ SECTIONS: dict[str, str] = {
     "change": "Before and after {day}",
     "aircraft": "By aircraft",
     "margins": "Smallest margins",
+    "tails": "Expected time to an exceedance",
+    "errors": "Each aircraft's own instrument errors",
     "outliers": "The closest flights",
     "cautions": "Cautions",
     "method": "How this was computed",
@@ -33,6 +35,10 @@ COLUMNS: dict[str, str] = {
     "rate": "per 1,000 h", "interval": "95 % interval", "per_100": "per 100 flights",
     "times": "times the others'", "probability": "p, adjusted", "period": "period",
     "flight": "flight key", "margin": "smallest margin", "limit": "limit", "altitude": "altitude",
+    "phase": "phase", "sheet": "limits sheet", "peaks": "peaks", "threshold": "closer than",
+    "displayed": "flights to an exceedance, as displayed", "flown": "the same, as flown",
+    "aircraft": "aircraft", "channel": "channel", "way": "shown by", "reads_high": "reads high by",
+    "per_year": "drift a year", "finding": "finding",
     "severity": "severity", "below": "margin of less than", "share": "share of the flights",
 }
 WHOLE = "the fleet"
@@ -189,6 +195,46 @@ MARGINS_CAPTION = "Flights by the smallest margin to any limit, as calibrated ai
 QUANTILES = "{share} of the flights came to {margin} or closer."
 OUTLIERS_CAPTION = "The flights with the smallest margins; negative is over"
 NO_MARGIN = "No flight has a known margin."
+
+TAILS = ("By extreme-value statistics: what the closest flights of one type and phase, its peaks, "
+         "say of those still to come. As displayed: on the crew's instruments; as flown: with the "
+         "instruments' errors.")
+TAILS_CAPTION = ("How many flights from one exceedance to the next are to be expected, with the "
+                 "95 % interval; refused below 50 peaks, and beyond five times the flights")
+REFUSED: dict[str, str] = {
+    "too few peaks": "not estimated: too few peaks",
+    "beyond five times the exposure": "not estimated: beyond five times the flights",
+}
+BEHIND_TAILS = "peaks of the tails"
+
+
+def longer_than(flights: float) -> str:
+    """Return that an estimate is refused but for what it is longer than."""
+    return f"more than {flights:,.0f}"
+
+
+def recurrence(flights: float, low: float, high: float) -> str:
+    """Return an expected number of flights with its interval."""
+    ends = f"{low:,.1f} or more" if math.isinf(high) else f"{low:,.1f} to {high:,.1f}"
+    return f"{flights:,.1f} ({ends})"
+
+
+ERRORS = ("Estimated from ordinary flights: turns, two sources against each other, recorded "
+          "against computed values, the air's temperature against that of the fleet. A finding for "
+          "the avionics shop; nothing of it was applied to any flight.")
+ERRORS_CAPTION = ("How much a channel reads too high in one aircraft, with its 95 % interval; "
+                  "probabilities are adjusted for the number of errors looked at")
+ERRORS_QUERY = ("The flights behind an error, from the store in SQL: select flight_key, reads_high "
+                "from checks join flights using (flight_key) where way = '…' and channel = '…' and "
+                "coalesce(registration, flights.aircraft) = '…'.")
+FINDING = "worth a check"
+NO_FINDING = "No error is both sure and great enough to matter."
+
+
+def finding(aircraft: str, channel: str, value: str, interval: str) -> str:
+    """Return an error that is worth a check."""
+    return f"Aircraft {aircraft}: {channel} reads high by {value} (95 % interval {interval})."
+
 
 METHOD = (
     "Counted are episodes: overlapping exceedances of a flight once. The time that counts is the "
