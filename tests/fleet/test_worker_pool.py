@@ -7,6 +7,8 @@ import signal
 import subprocess
 import sys
 from collections.abc import Sequence
+from concurrent.futures import Executor
+from concurrent.futures.process import BrokenProcessPool
 
 from loganalyze.fleet.running import worker_pool
 from tests.fleet.conftest import ROOT, rows, write_log, write_sheet
@@ -35,6 +37,28 @@ def test_an_item_that_ends_its_worker_twice_is_left_out_and_no_other_is_lost():
     found = list(worker_pool.run(worker_pool.LocalWorkers(2), squared, batches, given_up))
     assert sorted(found) == sorted(
         ["left out -5", *(str(k * k) for k in range(12) if k != 5)])
+
+
+class DyingAtFirst(worker_pool.NoWorkers):
+    """Workers of which the first is lost before it has begun."""
+
+    lost = (BrokenProcessPool,)
+
+    def __init__(self) -> None:
+        self.started = 0
+
+    def executor(self, count: int) -> Executor:
+        self.started += 1
+        made = super().executor(count)
+        if self.started == 1:
+            made.submit = lambda *_: (_ for _ in ()).throw(BrokenProcessPool("killed"))
+        return made
+
+
+def test_a_worker_that_is_lost_before_it_begins_is_replaced():
+    workers = DyingAtFirst()
+    assert [*worker_pool.run(workers, squared, [[2, 3]], given_up)] == ["4", "9"]
+    assert workers.started == 2
 
 
 def test_workers_that_cant_start_end_the_run_instead_of_leaving_out_every_log(tmp_path):

@@ -25,6 +25,8 @@ T = TypeVar("T")
 R = TypeVar("R")
 S = TypeVar("S")
 P = ParamSpec("P")
+MOST_STARTS = 2
+"""Times that workers are started before a run ends because they can't be."""
 MOST_DEATHS = 2
 """Workers that a log may end, alone in them, before it is left out."""
 
@@ -169,16 +171,20 @@ def run(workers: Workers, task: Callable[[Sequence[T]], list[R]], batches: Itera
 
 
 def _started(workers: Workers, count: int, task: Callable[[Sequence[T]], list[R]]) -> Executor:
-    """Return an executor whose workers can work: one has run the task on nothing."""
-    executor = workers.executor(count)
-    try:
-        executor.submit(task, []).result()
-    except workers.lost:
-        workers.close(executor)
-        raise Problem("worker processes can't be started", "loganalyze",
-                      'in a script call it below `if __name__ == "__main__":`, or give workers=0'
-                      ) from None
-    return executor
+    """Return an executor whose workers can work: one has run the task on nothing.
+
+    A worker that is lost before it has begun is replaced, but not for ever.
+    """
+    for _ in range(MOST_STARTS):
+        executor = workers.executor(count)
+        try:
+            executor.submit(task, []).result()
+        except workers.lost:
+            workers.close(executor)
+        else:
+            return executor
+    raise Problem("worker processes can't be started", "loganalyze",
+                  'in a script call it below `if __name__ == "__main__":`, or give workers=0')
 
 
 def _finished(running: dict[Future[list[R]], Sequence[T]], workers: Workers,
