@@ -53,7 +53,7 @@ def test_a_severity_says_whose_rule_it_is():
 
 def test_the_ladder():
     assert severity_text.ladder([(0, 9.5), (5, 2.0), (10, 0.0)], [(0.01, 0.0)]) == (
-        "Over for 9.5 s, by more than 5 kt for 2.0 s; never by more than 10 kt, Mach .010.")
+        "Over for 9.5 s, by more than 5 kt for 2.0 s; never by more than 10 kt or Mach .010.")
     assert severity_text.ladder([(5, 0.0)]) == "Never over by more than 5 kt."
     assert severity_text.ladder([]) == "No steps of excess are set."
 
@@ -115,7 +115,9 @@ def test_measures():
     assert measure_text.within(wide) == (
         "Of 1 min 00 s judged against VMO: never less than 20 kt under it.")
     nothing = LimitMeasure("VFE", NAN, NAN, NAN, NAN, "unknown", (), (), 0.0, 0.0)
-    assert measure_text.smallest(nothing) == "No margin to VFE could be judged."
+    assert measure_text.smallest(nothing) == "VFE never applied."
+    unjudged = LimitMeasure("VFE", NAN, NAN, NAN, NAN, "unknown", (), (), 0.0, 12.0)
+    assert measure_text.smallest(unjudged) == "No margin to VFE could be judged."
     assert measure_text.within(nothing) == "VFE never applied."
 
 

@@ -60,7 +60,7 @@ def test_what_may_be_noise_or_gusts_is_given_both_ways():
     assert decision_text.noise_or_gusts(OVER, "calibrated_airspeed", Presentation()) == ""
     said = decision_text.noise_or_gusts(replace(OVER, if_noise=-0.5), "calibrated_airspeed",
                                    Presentation())
-    assert "4.0 kt over if gusts, 0.5 kt under if noise; the interval" in said
+    assert "4.0 kt over if the fluctuation was gusts, 0.5 kt under if it was noise; the interval" in said
 
 
 def test_what_surely_was_no_exceedance_is_not_told_as_one():
@@ -172,5 +172,5 @@ def test_the_greatest_sample_and_the_worst_freed_of_noise_are_told_apart():
         replace(OVER, excess=3.0, reading=3.2), "calibrated_airspeed", how) == ""
     unsure = decision_text.noise_or_gusts(
         replace(OVER, excess=2.0, reading=2.3, if_noise=0.5), "calibrated_airspeed", how)
-    assert "if gusts" in unsure
+    assert "if the fluctuation was gusts" in unsure
     assert "0.5 kt over" in unsure

@@ -18,6 +18,10 @@ def clock(seconds: float | None) -> str:
 
 def duration(seconds: float) -> str:
     """Return a length of time in the words of a debrief: 0.4 s, 12.3 s, 3 min 05 s, 1 h 52 min."""
+    if seconds == 0:
+        return "0 s"
+    if seconds < 0.0005:
+        return "less than 0.001 s"
     if seconds < 0.05:
         return f"{seconds:.3f} s"
     if round(seconds, 1) < 60:

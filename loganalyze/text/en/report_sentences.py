@@ -164,7 +164,7 @@ def touches(one: ExceedanceFacts) -> str:
         how_often = "twice" if one.touches == 2 else f"{one.touches:,} times"
         longest = f"over it {how_often}, the longest for {duration(one.longest_over_s)}."
         said = f" The speed ran along the limit: {longest}" if ridden and not (
-            none_of_a_speed(one.quantity)) else f" It was {longest}"
+            none_of_a_speed(one.quantity)) else f" The flight was {longest}"
     if one.bounded_s > 0:
         said += (f" For {duration(one.bounded_s)} of it nothing was recorded: too short to have "
                  "come back under the limit.")

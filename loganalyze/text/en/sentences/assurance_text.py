@@ -76,6 +76,13 @@ def near(one: NearMiss, quantity: str) -> str:
             f"{assurance(one.flown, one.limit, quantity)}")
 
 
+def _least_shown(quantity: str) -> float:
+    """Return the least amount that a sentence shows as other than zero."""
+    if other := none_of_a_speed(quantity):
+        return 10.0**-other.decimals / 2
+    return 0.0005 if is_in_mach(quantity) else 0.05
+
+
 def missed_peak(
     one: MissedPeak, quantity: str, speed: Callable[[float], str] = knots
 ) -> str:
@@ -84,6 +91,6 @@ def missed_peak(
         return "What a peak between samples may have added isn't known: too few samples about it."
     bound = _amount(one.bound, quantity, speed)
     said = f"A peak between samples may have added up to {bound}"
-    if math.isfinite(one.interpolated):
+    if one.interpolated >= _least_shown(quantity):
         said += f", {_amount(one.interpolated, quantity, speed)} by interpolation"
     return f"{said}; gusts faster than the sampling can't be bounded."

@@ -176,9 +176,9 @@ def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:
             return ""
         return (f"The greatest reading is {side(one.reading, quantity, how)}; the estimate of "
                 f"the worst, free of noise, is {side(one.excess, quantity, how)}.")
-    return (f"Gusts and sensor noise can't be separated here: the estimate of the worst is "
-            f"{side(one.excess, quantity, how)} if gusts, "
-            f"{side(one.if_noise, quantity, how)} if noise; the interval covers both.")
+    return (f"Gusts and sensor noise can't be separated here: the worst is "
+            f"{side(one.excess, quantity, how)} if the fluctuation was gusts, "
+            f"{side(one.if_noise, quantity, how)} if it was noise; the interval covers both.")
 
 
 WIDEST = "at the widest tolerances that the rules allow"

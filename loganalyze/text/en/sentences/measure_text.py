@@ -34,6 +34,8 @@ def smallest(one: LimitMeasure, how: Presentation | None = None, quantity: str =
         return (f"Closest to {name}: {how.published_band(abs(one.smallest_margin), quantity)} "
                 f"{side}, {while_in(one.phase)}{height}, at {how.instant(one.time_s)}.")
     if math.isnan(one.smallest_margin_kt):
+        if one.limit and not one.unknown_s > 0:
+            return f"{name} never applied."
         return f"No margin to {name} could be judged."
     side = "under" if one.smallest_margin_kt >= 0 else "over"
     by_mach = ("" if math.isnan(one.smallest_margin_mach)

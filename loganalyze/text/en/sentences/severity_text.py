@@ -90,19 +90,31 @@ def _mach_step(value: float) -> str:
     return f"Mach {mach(value)}"
 
 
+def _first_not_reached(steps: Sequence[tuple[str, float]]) -> list[str]:
+    """Return the name of the least step that was never passed, in a list of one or none."""
+    return [name for name, seconds in steps if name and not seconds > 0][:1]
+
+
 def ladder(
     kt: Sequence[tuple[float, float]], by_mach: Sequence[tuple[float, float]] = (),
     step: Callable[[float], str] = _step, own: Sequence[tuple[str, float]] = (),
 ) -> str:
-    """Return the time beyond each step as a sentence; steps that weren't reached come last."""
+    """Return the time beyond each step as a sentence.
+
+    Of the steps that weren't reached, the least in each unit is named, last.
+    """
     steps = [(step(value) if value else "", seconds) for value, seconds in kt]
     steps += [(_mach_step(value), seconds) for value, seconds in by_mach] + [*own]
     if not steps:
         return "No steps of excess are set."
     reached = [f"{f'by more than {name} ' if name else ''}for {duration(seconds)}"
                for name, seconds in steps if seconds > 0]
-    never = [name for name, seconds in steps if name and not seconds > 0]
+    never = " or ".join(name for kind in (
+        [(step(value) if value else "", seconds) for value, seconds in kt],
+        [(_mach_step(value), seconds) for value, seconds in by_mach],
+        own,
+    ) for name in _first_not_reached(kind))
     if not reached:
-        return f"Never over by more than {', '.join(never)}."
-    rest = f"; never by more than {', '.join(never)}" if never else ""
+        return f"Never over by more than {never}."
+    rest = f"; never by more than {never}" if never else ""
     return f"Over {', '.join(reached)}{rest}."
