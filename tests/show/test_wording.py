@@ -26,7 +26,8 @@ def test_clock(seconds, said):
 
 
 @pytest.mark.parametrize(("seconds", "said"), [
-    (0, "0 s"), (0.0002, "less than 0.001 s"), (0.042, "0.042 s"), (0.25, "0.2 s"), (59.94, "59.9 s"), (59.96, "1 min 00 s"),
+    (0, "0 s"), (0.0002, "less than 0.001 s"), (0.042, "0.042 s"),
+    (0.25, "0.2 s"), (59.94, "59.9 s"), (59.96, "1 min 00 s"),
     (185, "3 min 05 s"), (3599.6, "1 h 00 min"), (6720, "1 h 52 min"),
 ])
 def test_duration(seconds, said):

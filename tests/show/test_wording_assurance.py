@@ -60,7 +60,8 @@ def test_what_may_be_noise_or_gusts_is_given_both_ways():
     assert decision_text.noise_or_gusts(OVER, "calibrated_airspeed", Presentation()) == ""
     said = decision_text.noise_or_gusts(replace(OVER, if_noise=-0.5), "calibrated_airspeed",
                                    Presentation())
-    assert "4.0 kt over if the fluctuation was gusts, 0.5 kt under if it was noise; the interval" in said
+    assert ("4.0 kt over if the fluctuation was gusts, 0.5 kt under if it was noise; "
+            "the interval" in said)
 
 
 def test_what_surely_was_no_exceedance_is_not_told_as_one():
