@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.limits.evaluation import OVER, UNDER, Evaluation
+from loganalyze.limits.limit_equivalents import AirDataRows
 from loganalyze.quantities.limited_speed import LimitedMach
 from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record.units import FOOT, KNOT
@@ -46,20 +47,30 @@ def smallest(
     together = columns["margin_kt"]
     rows = np.flatnonzero(~np.isnan(together))
     best = rows[[int(together[rows].argmin())]] if len(rows) else rows
-    return (_of_all(evaluation, best), *(
-        _of_limit(evaluation, limit, _closest(evaluation, limit, columns, i))
-        for i, limit in enumerate(evaluation.sheet.limit)))
+    near = [_among(limit, columns, _judged(columns, i))
+            for i, limit in enumerate(evaluation.sheet.limit)]
+    near = [_closest(evaluation, limit, some) if len(some) > _AT_A_TIME else some
+            for limit, some in zip(evaluation.sheet.limit, near, strict=True)]
+    # The air data of all of them in one call.
+    edges = np.cumsum([len(best), *map(len, near)]).tolist()
+    at = evaluation.air_data_at(np.concatenate([best, *near]))
+    return (_of_all(evaluation, at.taken(slice(0, edges[0]))), *(
+        _of_limit(evaluation, limit, at.taken(slice(start, stop)))
+        for limit, start, stop in zip(evaluation.sheet.limit, edges[:-1], edges[1:],
+                                      strict=True)))
 
 
-def _closest(evaluation: Evaluation, limit: Limit, columns: Mapping[str, NDArray[Any]], i: int
-             ) -> Rows:
+def _judged(columns: Mapping[str, NDArray[Any]], i: int) -> Rows:
     state = columns[f"state_{i}"]
-    rows = np.flatnonzero((state == UNDER) | (state == OVER))
-    rows = _among(limit, columns, rows)
+    return np.flatnonzero((state == UNDER) | (state == OVER))
+
+
+def _closest(evaluation: Evaluation, limit: Limit, rows: Rows) -> Rows:
+    """Return of many rows, part by part, the one with the smallest margin; none without one."""
     best, least = rows[:0], np.inf
-    for part in np.array_split(rows, max(1, len(rows) // _AT_A_TIME)):
+    for part in np.array_split(rows, len(rows) // _AT_A_TIME):
         margin = evaluation.margin(limit, part)
-        if len(part) and np.nanmin(margin) < least:
+        if np.nanmin(margin) < least:
             least = float(np.nanmin(margin))
             best = part[[int(np.nanargmin(margin))]]
     return best
@@ -94,26 +105,27 @@ def _nowhere(name: str) -> Smallest:
     return Smallest(name, nothing, nothing, nothing, nothing, nothing, nothing)
 
 
-def _of_all(evaluation: Evaluation, row: Rows) -> Smallest:
-    if not len(row):
+def _of_all(evaluation: Evaluation, at: AirDataRows) -> Smallest:
+    if not len(at.rows):
         return _nowhere("")
-    at = evaluation.air_data_at(row)
     limit_airspeed = evaluation.lowest(at).limit_airspeed
     margin_kt = float(limit_airspeed[0] - at.calibrated_airspeed[0]) / KNOT
     limit_mach = mach_at_cas(limit_airspeed, at.pressure_altitude)
     return Smallest(
-        "", margin_kt, float(limit_mach[0] - at.mach[0]), float(evaluation.log.time[row[0]]),
-        float(at.pressure_altitude[0]) / FOOT, float(limit_airspeed[0]) / KNOT, margin_kt)
+        "", margin_kt, float(limit_mach[0] - at.mach[0]),
+        float(evaluation.log.time[at.rows[0]]), float(at.pressure_altitude[0]) / FOOT,
+        float(limit_airspeed[0]) / KNOT, margin_kt)
 
 
-def _of_limit(evaluation: Evaluation, limit: Limit, row: Rows) -> Smallest:
-    if not len(row):
+def _of_limit(evaluation: Evaluation, limit: Limit, at: AirDataRows) -> Smallest:
+    margins = evaluation.margin_of(limit, at)
+    if np.isnan(margins).all():
         return _nowhere(limit.name)
-    at = evaluation.air_data_at(row)
+    best = int(np.nanargmin(margins))
+    at, margin = at.taken(slice(best, best + 1)), float(margins[best])
     limit_airspeed = float(evaluation.equivalent(limit, at)[0])
-    margin = float(evaluation.margin(limit, row)[0])
     return Smallest(
         limit.name, (limit_airspeed - float(at.calibrated_airspeed[0])) / KNOT,
         margin if limit.kind.suffix == LimitedMach.suffix else float("nan"),
-        float(evaluation.log.time[row[0]]), float(at.pressure_altitude[0]) / FOOT,
+        float(evaluation.log.time[at.rows[0]]), float(at.pressure_altitude[0]) / FOOT,
         limit_airspeed / KNOT, margin)

@@ -182,7 +182,10 @@ class Evaluation:
 
         NaN where either is unknown; negative is over, whether or not the limit applies.
         """
-        at = self.air_data_at(rows)
+        return self.margin_of(limit, self.air_data_at(rows))
+
+    def margin_of(self, limit: Limit, at: AirDataRows) -> Floats:
+        """Return the same for air data that `air_data_at` returned."""
         return limit_equivalents.published_maximum(
             limit, at) - limit_equivalents.published_value(limit, at)
 

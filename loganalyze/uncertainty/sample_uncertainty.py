@@ -267,14 +267,15 @@ class Uncertainty:
             found["margin_displayed_u_kt"][here] = shown
         return found
 
-    def in_kt(self, i: int, rows: Rows) -> tuple[Floats, Floats, Floats]:
+    def in_kt(self, i: int, rows: Rows, at: AirDataRows | None = None
+              ) -> tuple[Floats, Floats, Floats]:
         """Return the uncertainty of the margin to one limit (its index) at some rows.
 
         As flown in kt CAS, as flown in Mach, and as displayed in kt CAS without the display's
-        lag; float64[m] each.
+        lag; float64[m] each. `at` : the rows' air data, where it is at hand.
         """
         limit, air = self.analysis.sheet.limit[i], self.analysis.evaluation.air
-        at = limit_equivalents.air_data_rows(air, rows)
+        at = limit_equivalents.air_data_rows(air, rows) if at is None else at
         by_speed = skip_nan(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
         if limit.kind.needs_temperature:
             # As near the limit: its CAS moves with the temperature too.
