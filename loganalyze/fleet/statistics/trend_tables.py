@@ -21,6 +21,7 @@ from loganalyze.fleet.statistics.event_rates import (
     rate_change,
     trend_probability,
 )
+from loganalyze.fleet.statistics.small_groups import shown_groups
 from loganalyze.fleet.store.store_layout import is_protected
 from loganalyze.fleet.store.store_queries import connect_store
 from loganalyze.problems import Problem
@@ -33,6 +34,7 @@ OF_FLIGHTS = ("month", "aircraft")
 OF_EVENTS = ("limit", "phase", "severity", "cause")
 """What an episode is grouped by; all hours count for each of its groups."""
 TAG = "tag:"
+ACTION = "action"
 LEAST_FLIGHTS = 5
 """Flights of a group below which it isn't shown: it would speak of single flights."""
 HIDDEN = "(too few flights)"
@@ -120,8 +122,8 @@ def fleet_trends(
         A day [UTC] on which something was done; flights from then on are compared with those
         before it.
     least : int
-        A group of fewer flights isn't shown, nor is the next smallest where a single group would
-        follow from the others.
+        A group of fewer flights isn't shown, nor are groups from which one would follow, by the
+        whole or by a group of another dimension, before and after the action among these.
 
     Returns
     -------
@@ -130,8 +132,8 @@ def fleet_trends(
     Raises
     ------
     Problem
-        Where the folder is no store, it holds no judged flight, DuckDB isn't installed, or
-        nothing is called as in `by`.
+        Where the folder is no store, it holds no judged flight, DuckDB isn't installed, nothing
+        is called as in `by`, or too few flights are before or after the action.
 
     Examples
     --------
@@ -159,14 +161,24 @@ def fleet_trends(
             from flights)""").fetchall()
     counts = _counts(fleet, [event[0] for event in events])
     whole = _row("whole", "", fleet, counts, np.ones(len(fleet.keys), dtype=bool))
-    rows = [row for one in by for row in _without_small(
-        _rows(one, fleet, counts, events), least)]
     dated = ~np.isnan(fleet.days)
+    names = {one: _names(one, fleet) for one in by if one not in OF_EVENTS}
+    if action is not None:
+        later = fleet.days[dated] >= (action - date(1970, 1, 1)).days
+        parts = np.full(len(fleet.keys), "undated", dtype=object)
+        parts[dated] = np.where(later, "after", "before")
+        names[ACTION] = parts
+    shown = shown_groups(names, least)
+    if action is not None and not shown[ACTION] >= {"before", "after"}:
+        raise Problem(f"before or after the day are too few flights (fewer than {least}, or so few "
+                      "that they would follow from other groups)", "--action",
+                      "give another day, leave out some of --by, or give a smaller --least")
+    rows = [row for one in by for row in _rows(one, fleet, counts, events)
+            if (row.group in shown[one] if one in shown else row.flights >= least)]
     per_year = trend_probability(
         counts[dated], fleet.hours[dated], fleet.aircraft[dated], fleet.days[dated])
     change = None if action is None else rate_change(
-        counts[dated], fleet.hours[dated], fleet.aircraft[dated],
-        fleet.days[dated] >= (action - date(1970, 1, 1)).days)
+        counts[dated], fleet.hours[dated], fleet.aircraft[dated], later)
     adjusted = holm([per_year, *([change.probability] if change else [])])
     return Trends(whole, tuple(rows), per_year, change, tuple(adjusted.tolist()),
                   int((~dated).sum()), problems, len(fleet.keys), logs)
@@ -235,10 +247,16 @@ def _rows(dimension: str, fleet: _Fleet, counts: NDArray[np.float64],
             episode for episode, of in events if of[dimension] == group]), every,
             fleet.hours_of_limits.get(group) if dimension == "limit" else None)
             for group in groups]
-    names = fleet.months if dimension == "month" else fleet.aircraft if (
-        dimension == "aircraft") else np.array([
-            tags.get(dimension.removeprefix(TAG), "none") for tags in fleet.tags])
+    names = _names(dimension, fleet)
     return [_row(dimension, str(name), fleet, counts, names == name) for name in np.unique(names)]
+
+
+def _names(dimension: str, fleet: _Fleet) -> NDArray[Any]:
+    """Return the group of each flight in a dimension of flights."""
+    if dimension in OF_FLIGHTS:
+        return fleet.months if dimension == "month" else fleet.aircraft
+    tag = dimension.removeprefix(TAG)
+    return np.array([tags.get(tag, "none") for tags in fleet.tags])
 
 
 def _row(dimension: str, group: str, fleet: _Fleet, counts: NDArray[np.float64],
@@ -251,14 +269,3 @@ def _row(dimension: str, group: str, fleet: _Fleet, counts: NDArray[np.float64],
         float(hours[inside].sum()) / recorded if recorded > 0 else float("nan"),
         event_rate(counts[inside], hours[inside], fleet.aircraft[inside]),
         tuple(fleet.keys[inside & (counts > 0)].tolist()))
-
-
-def _without_small(rows: Sequence[TrendRow], least: int) -> list[TrendRow]:
-    """Return the rows of which no group is too small, nor follows from the sum of the others."""
-    if not rows or rows[0].dimension in OF_EVENTS:
-        return [row for row in rows if row.flights >= least]
-    by_size = sorted(rows, key=lambda row: row.flights)
-    hidden = [row for row in by_size if row.flights < least]
-    if hidden and sum(row.flights for row in hidden) < least:
-        hidden = by_size[: len(hidden) + 1]
-    return [row for row in rows if row not in hidden]

@@ -33,7 +33,7 @@ HEADROOM = 4.0
 """The axis of rates ends at so many times the highest rate at most: an interval that is longer
 would make all others points."""
 BIN_KT = 1.0
-LEAST_SHOWN_KT = 60.0
+MOST_SHOWN_KT = 60.0
 """Margins up to this are drawn, however far from the limits a fleet flies."""
 
 
@@ -122,15 +122,16 @@ def margins_figure(found: TrendAnswers, how: Presentation) -> Figure:
     margins = found.margins.known_kt
     with mpl.rc_context(STYLE):
         figure = Picture(figsize=(WIDTH_IN, 3.0))
-        grid = figure.add_gridspec(1, 2, left=0.09, right=0.98, top=0.93, bottom=0.17, wspace=0.28)
+        grid = figure.add_gridspec(1, 2, left=0.09, right=0.98, top=0.93, bottom=0.17, wspace=0.33)
         spread, tail = (figure.add_subplot(grid[i]) for i in range(2))
         if not len(margins):
             _nothing(spread, words.NO_MARGIN)
             return figure
         per_knot = how.units.per_knot
-        near = margins[margins <= LEAST_SHOWN_KT]
+        last = BIN_KT * math.ceil(min(float(margins[-1]) + BIN_KT, MOST_SHOWN_KT) / BIN_KT)
+        near = margins[margins <= last]
         first = BIN_KT * math.floor(min(float(margins[0]), -1.0) / BIN_KT)
-        edges = np.arange(first, LEAST_SHOWN_KT + BIN_KT, BIN_KT)
+        edges = np.arange(first, last + BIN_KT, BIN_KT)
         counts, _ = np.histogram(near, edges)
         over = edges[:-1] < 0
         looks: tuple[dict[str, Any], ...] = (
@@ -144,9 +145,11 @@ def margins_figure(found: TrendAnswers, how: Presentation) -> Figure:
         tail.step(margins * per_knot, shares, where="post", color=BLUE, linewidth=1.5)
         tail.set_yscale("log")
         tail.set_ylim(0.7 / len(margins), 1.2)
+        tail.yaxis.set_major_formatter(mpl.ticker.FuncFormatter(
+            lambda share, _: f"{100 * share:g} %"))
         tail.set_ylabel(words.SHARE_AXIS)
         for axes in (spread, tail):
-            axes.set_xlim(first * per_knot, LEAST_SHOWN_KT * per_knot)
+            axes.set_xlim(first * per_knot, last * per_knot)
             axes.axvline(0, color="black", linewidth=1.2)
             axes.set_axisbelow(True)
             axes.set_xlabel(words.MARGIN_AXIS.format(unit=how.units.speed))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from fpdf.enums import MethodReturnValue, TableBordersLayout, TableCellFillMode
 from fpdf.fonts import FontFace
@@ -20,7 +20,8 @@ def print_table(sheet: Sheet, block: report_blocks.Table, anchors: dict[str, int
     """Print a table with its caption; `anchors` are where links to sections lead."""
     texts = [[cell if isinstance(cell, str) else cell.text for cell in row] for row in block.rows]
     names = [column.name for column in block.columns]
-    widths = _widths(sheet, names, texts)
+    bold = [i for i, column in enumerate(block.columns) if column.heads_row]
+    widths = _widths(sheet, names, texts, bold)
     # In bold letters, the widest that a cell may have.
     sheet.use(SMALL_PT, "B")
     head = _row_height(sheet, names, widths)
@@ -113,15 +114,19 @@ def _rows(sheet: Sheet, columns: Sequence[report_blocks.Column],
                     row.cell(cell.text, style=bold, link=anchors.get(cell.key))
 
 
-def _widths(sheet: Sheet, names: Sequence[str], rows: Sequence[Sequence[str]]) -> list[float]:
-    """Share the page's width by what the columns hold; the longest words must fit."""
+def _widths(sheet: Sheet, names: Sequence[str], rows: Sequence[Sequence[str]],
+            bold: Collection[int] = ()) -> list[float]:
+    """Share the page's width by what the columns hold; the longest words must fit.
+
+    ``bold`` : the columns whose cells are bold.
+    """
     longest, least = [], []
     for i, name in enumerate(names):
         cells = [row[i] for row in rows]
         sheet.use(SMALL_PT, "B")
         heads = [sheet.get_string_width(word) for word in name.split()] or [0.0]
         whole = sheet.get_string_width(name)
-        sheet.use(SMALL_PT)
+        sheet.use(SMALL_PT, "B" if i in bold else "")
         words = [sheet.get_string_width(word) for cell in cells for word in cell.split()]
         # A hash may break; a row of ordinary words must not because of it.
         least.append(min(max([*heads, *words]) + 3.2, 0.35 * sheet.epw))
