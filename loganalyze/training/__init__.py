@@ -2,6 +2,7 @@
 
 from loganalyze.sheets.lesson.schedule_file import Schedule, read_schedule
 from loganalyze.sheets.lesson.speed_tolerances import Tolerance
+from loganalyze.training.exact_schedule import ExactRow, flown_exactly
 from loganalyze.training.exercise_corrections import (
     CorrectedFindings,
     Correction,
@@ -19,6 +20,7 @@ from loganalyze.training.exercises import (
     ExerciseMeasure,
 )
 from loganalyze.training.lesson_assessment import Lesson, assess_lesson, with_school_ceilings
+from loganalyze.training.lesson_moments import Moment
 from loganalyze.training.segments.segment_results import (
     Change,
     Criterion,
@@ -37,6 +39,7 @@ __all__ = [
     "CorrectionsFile",
     "Criterion",
     "Departure",
+    "ExactRow",
     "Exercise",
     "ExerciseFindings",
     "ExerciseMeasure",
@@ -44,6 +47,7 @@ __all__ = [
     "KeptMargin",
     "Lesson",
     "Measured",
+    "Moment",
     "Schedule",
     "Segment",
     "Tolerance",
@@ -51,6 +55,7 @@ __all__ = [
     "corrected",
     "corrections_for",
     "find_exercises",
+    "flown_exactly",
     "read_corrections",
     "read_schedule",
     "with_school_ceilings",

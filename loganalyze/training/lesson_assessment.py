@@ -8,6 +8,9 @@ from loganalyze.problems import Problem
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.sheets.lesson.schedule_file import Schedule, SegmentKind
 from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.training.exercise_detection import find_exercises
+from loganalyze.training.exercises import ExerciseFindings
+from loganalyze.training.lesson_moments import Moment, moments_of
 from loganalyze.training.segments.flown_speeds import FlownSpeeds, flown_speeds
 from loganalyze.training.segments.kept_margins import kept_margins
 from loganalyze.training.segments.school_grades import graded
@@ -23,7 +26,8 @@ class Lesson:
 
     ``segments`` : by time; ``changes`` : between airspeed and Mach number, by time; ``unflown`` :
     what was briefed and not found in the flight; ``lacking`` : speeds by configuration, by name,
-    for which the log holds no channel; ``speeds`` : what was measured from.
+    for which the log holds no channel; ``moments`` : worth looking at, by time; ``exercises`` :
+    found in the flight; ``speeds`` : what was measured from.
     """
 
     assessment: Assessment
@@ -32,6 +36,8 @@ class Lesson:
     changes: tuple[Change, ...]
     unflown: tuple[SegmentKind, ...]
     lacking: tuple[str, ...]
+    moments: tuple[Moment, ...]
+    exercises: ExerciseFindings
     speeds: FlownSpeeds
 
     def __repr__(self) -> str:
@@ -55,7 +61,9 @@ def with_school_ceilings(sheet: LimitsSheet, schedule: Schedule) -> LimitsSheet:
     return sheet.model_copy(update={"ceiling": (*sheet.ceiling, *schedule.ceiling)})
 
 
-def assess_lesson(assessment: Assessment, schedule: Schedule) -> Lesson:
+def assess_lesson(
+    assessment: Assessment, schedule: Schedule, exercises: ExerciseFindings | None = None
+) -> Lesson:
     """Measure a flight against what was briefed.
 
     Parameters
@@ -64,6 +72,8 @@ def assess_lesson(assessment: Assessment, schedule: Schedule) -> Lesson:
         The assessed flight. Nothing in it changes, and no verdict depends on the schedule.
     schedule : Schedule
         What was briefed.
+    exercises : ExerciseFindings, optional
+        The exercises, such as an instructor corrected them; found here where not given.
 
     Returns
     -------
@@ -80,7 +90,7 @@ def assess_lesson(assessment: Assessment, schedule: Schedule) -> Lesson:
     [('climb', 190.0, 'kt')]
     """
     analysis = assessment.analysis
-    speeds = flown_speeds(analysis, assessment.columns)
+    speeds = flown_speeds(analysis)
     found = find_parts(analysis, assessment.columns["phase"], speeds, schedule)
     segments = []
     for part in found.parts:
@@ -93,9 +103,11 @@ def assess_lesson(assessment: Assessment, schedule: Schedule) -> Lesson:
     briefed: tuple[tuple[SegmentKind, bool], ...] = (
         ("climb", schedule.climb is not None), ("cruise", schedule.cruise is not None),
         ("descent", schedule.descent is not None))
-    changes = [change for leg in found.legs if (change := change_of(speeds, leg)) is not None]
+    changes = tuple(sorted(
+        (change for leg in found.legs if (change := change_of(speeds, leg)) is not None),
+        key=lambda one: one.due_s))
     return Lesson(
-        assessment, schedule, tuple(segments),
-        tuple(sorted(changes, key=lambda one: one.due_s)),
-        tuple(kind for kind, stated in briefed if stated and kind not in flown),
-        found.lacking, speeds)
+        assessment, schedule, tuple(segments), changes,
+        tuple(kind for kind, stated in briefed if stated and kind not in flown), found.lacking,
+        moments_of(assessment, tuple(segments), changes, speeds, schedule.near_kt),
+        exercises if exercises is not None else find_exercises(analysis), speeds)

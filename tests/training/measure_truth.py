@@ -29,7 +29,7 @@ SHEET = la.LimitsSheet.model_validate({
     "aircraft": "an invented twin",
     "airspeed": {"recorded": "calibrated", "static_source_corrected": True},
     "uncertainty": {"airspeed": {"limits": 1e-6}, "pressure_altitude": {"limits": 1e-6},
-                    "static_source": {"limits": 1e-6}, "skew_s": 0.0,
+                    "static_source": {"limits": 1e-6}, "skew_s": 0.0, "display_quantum_kt": 1e-6,
                     "position_correction": {"limits": 1e-6}, "displayed_airspeed": {"limits": 1e-6},
                     "displayed_altitude": {"limits": 1e-6},
                     "instrument_correction": {"limits": 1e-6}},

@@ -26,6 +26,8 @@ from loganalyze.sheets.limits_sheet import ONE_LINE, Ceiling
 from loganalyze.sheets.sheet_tables import ALTITUDES_FT
 from loganalyze.sheets.toml_models import Sheet, read_toml, refuse, written
 
+FlightPhase = Literal["initial climb", "climb", "cruise", "change of cruise level", "descent",
+                      "holding", "manoeuvring", "approach"]
 SegmentKind = Literal["climb", "cruise", "descent", "configuration", "steep_turn"]
 
 
@@ -140,6 +142,9 @@ class ConfigurationSpeed(Sheet):
         description="Conditions that must all hold for it, as in a limits sheet.",
         examples=[{"flap_deg": {"above": 2, "up_to": 13}}],
         json_schema_extra={"minProperties": 1, "propertyNames": {"pattern": f"^{NAME}$"}})
+    phases: Annotated[tuple[FlightPhase, ...], Strict(False)] = Field(
+        (), description="In which phases of flight it holds; left out: in all but on the ground.",
+        examples=[["approach"]])
     tolerance: Tolerance | None = Field(
         None, description="Its own tolerance; otherwise that of [tolerance.configuration].",
         examples=[{"faster_kt": 5, "slower_kt": 5}])

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.air import sensitivity
 from loganalyze.events.analysis import Analysis
+from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.record.arrays import Floats, Rows
 from loganalyze.record.intervals import HELD_INTERVALS
-from loganalyze.record.units import KNOT
+from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening.quantization import step_of
 from loganalyze.training.segments.segment_results import Unit
+from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, budget_of
 
 CELL_S = 1.0
 """[s] An aircraft's speed changes little in it; averaging over it takes noise off fast logs."""
@@ -28,9 +31,11 @@ class FlownSpeeds:
     """Mean values of cells of `CELL_S`, or of the log's interval where that is longer.
 
     All float64[n], NaN where not known or rejected by screening: ``time`` [s], ``altitude_ft``,
-    ``cas_kt``, ``mach`` and the standard uncertainties ``cas_u_kt``, ``mach_u``; ``rows`` : the
-    row of the log in the middle of each cell; ``interval_s`` : of the cells; ``step_kt`` : the
-    recorder's step of the airspeed, 0 where not known.
+    ``cas_kt``, ``mach`` and the standard uncertainties ``cas_u_kt``, ``mach_u`` as displayed: by
+    how much the recording may differ from what the pilot saw. The error of the airspeed system is
+    in both, and nobody can fly it out. ``rows`` : the row of the log in the middle of each cell;
+    ``interval_s`` : of the cells; ``step_kt`` : the recorder's step of the airspeed, 0 where not
+    known.
     """
 
     time: Floats
@@ -73,16 +78,8 @@ class FlownSpeeds:
             yield from np.split(known, np.flatnonzero(broken) + 1)
 
 
-def flown_speeds(analysis: Analysis, columns: Mapping[str, NDArray[Any]]) -> FlownSpeeds:
-    """Return a flight's speeds by cells.
-
-    Parameters
-    ----------
-    analysis : Analysis
-        The judged flight; samples that were screened out count as missing.
-    columns : mapping of str to ndarray
-        The columns of `Assessment.columns` with the standard uncertainties.
-    """
+def flown_speeds(analysis: Analysis) -> FlownSpeeds:
+    """Return a flight's speeds by cells; samples that were screened out count as missing."""
     time, interval = analysis.time, max(analysis.log.interval_s, 0.0)
     cell = max(CELL_S, interval)
     if interval >= CELL_S:
@@ -105,7 +102,21 @@ def flown_speeds(analysis: Analysis, columns: Mapping[str, NDArray[Any]]) -> Flo
     if len(sources) == 1:
         channel = analysis.log.channels[sources[0]]
         step = step_of(channel.values, channel.resolution) / KNOT
+    altitude, cas = mean(own["pressure_altitude_ft"]), mean(own["calibrated_airspeed_kt"])
     return FlownSpeeds(
-        mean(time), mean(own["pressure_altitude_ft"]), mean(own["calibrated_airspeed_kt"]),
-        mean(own["mach"]), mean(columns["calibrated_airspeed_u_kt"]), mean(columns["mach_u"]),
+        mean(time), altitude, cas, mean(own["mach"]), *_as_displayed(analysis, cas, altitude),
         starts + (np.diff(starts, append=len(time)) - 1) // 2, cell, step if step > 0 else 0.0)
+
+
+def _as_displayed(analysis: Analysis, cas_kt: Floats, altitude_ft: Floats
+                  ) -> tuple[Floats, Floats]:
+    """Return by how much the recorded CAS [kt] and Mach number may differ from those displayed."""
+    budget = budget_of(analysis.log, analysis.sheet, analysis.evaluation.air)
+    speed = (budget.variance(AIRSPEED, cas_kt, flown=False, common=True)
+             + budget.quantum_kt**2 / 12.0)
+    height = budget.variance(ALTITUDE, altitude_ft, flown=False, common=True)
+    by_speed, by_height = (
+        skip_nan(slope, cas_kt * KNOT, altitude_ft * FOOT)
+        for slope in (sensitivity.mach_by_cas, sensitivity.mach_by_altitude))
+    return np.sqrt(speed), np.sqrt((by_speed * KNOT) ** 2 * speed
+                                   + (by_height * FOOT) ** 2 * height)

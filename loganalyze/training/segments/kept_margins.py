@@ -44,10 +44,10 @@ def kept_margins(
             continue
         row = int(kept[least])
         own = float(analysis.evaluation.margin(limit, kept[least : least + 1])[0])
-        u = assessment.columns.get("margin_u_kt")
+        u = assessment.columns.get("margin_displayed_u_kt")
         time = held[judged]
         found.append(KeptMargin(
-            limit.name, limit.kind.maximum_key == "maximum", own / limit.kind.unit.factor,
+            limit.name, limit.kind.maximum_key == "maximum", own,
             float(margin_kt[least]), NAN if u is None else float(u[row]),
             float(analysis.time[row]), float(analysis.columns["pressure_altitude_ft"][row]),
             float(time[margin_kt < near_kt].sum() / max(time.sum(), 1e-9))))

@@ -25,6 +25,7 @@ from loganalyze.phases.phase_definitions import (
     EMERGENCY_DESCENT,
     LEVEL_CHANGE,
     ON_GROUND,
+    PHASES,
     STANDING,
     TAKE_OFF,
     TAXI,
@@ -39,6 +40,9 @@ from loganalyze.training.segments.segment_results import Part, Unit
 
 SHORTEST_S = 20.0
 """[s] A shorter part isn't measured: little more than the time in which a speed changes."""
+END_S = 15.0
+"""[s] The last of a climb, a level or a descent belongs to the change to the next: its end is known
+from a slope over so long."""
 GAP_S = 60.0
 """[s] A gap longer than this divides a part."""
 
@@ -117,7 +121,7 @@ def find_parts(
         if above is not None:
             level &= speeds.altitude_ft >= above
         kt, mach = schedule.cruise.airspeed_kt, schedule.cruise.mach
-        for cells in _runs(speeds, level):
+        for cells in _ended(speeds, level):
             found.append(Found("cruise", "airspeed", "", "kt", kt, schedule.tolerance_of("cruise"),
                                cells) if kt is not None else
                          Found("cruise", "mach", "", "mach", mach or 0.0,
@@ -131,7 +135,7 @@ def find_parts(
         moving = free & (sign == way)
         if profile.above_ft is not None:
             moving &= speeds.altitude_ft >= profile.above_ft
-        for cells in _runs(speeds, moving):
+        for cells in _ended(speeds, moving):
             leg = Leg(kind, profile, cells, _bounds(speeds, cells, profile, way))
             legs.append(leg)
             found += _divided(speeds, leg, schedule)
@@ -155,7 +159,9 @@ def _configured(
         answer = np.empty(len(log), dtype=np.uint8)
         condition_states.hold(wanted, log.time, slice(None), answer)
         holds = answer[speeds.rows] == condition_states.YES
-        which[holds & (which < 0) & ~np.isin(code, _GROUND)] = i
+        phase = (np.isin(code, [PHASES.index(name) for name in one.phases]) if one.phases
+                 else ~np.isin(code, _GROUND))
+        which[holds & (which < 0) & phase] = i
     return which, tuple(lacking)
 
 
@@ -180,6 +186,15 @@ def _runs(speeds: FlownSpeeds, mask: Mask) -> Iterator[Rows]:
     for run in np.split(cells, np.flatnonzero(apart) + 1):
         if speeds.time[run[-1]] - speeds.time[run[0]] >= SHORTEST_S:
             yield run
+
+
+def _ended(speeds: FlownSpeeds, mask: Mask) -> Iterator[Rows]:
+    """Yield runs without their last seconds, unless they end with the log."""
+    for run in _runs(speeds, mask):
+        end = speeds.time[run[-1]]
+        kept = run if run[-1] == len(speeds.time) - 1 else run[speeds.time[run] <= end - END_S]
+        if len(kept) and speeds.time[kept[-1]] - speeds.time[kept[0]] >= SHORTEST_S:
+            yield kept
 
 
 def _bounds(speeds: FlownSpeeds, cells: Rows, profile: Profile, way: int

@@ -1,8 +1,9 @@
 """How one part of a flight was flown: errors, departures, settling, overshoot, steadiness.
 
 Every measure is of the flown speed without the recording's noise (`speed_smoothing`), and has a
-standard uncertainty. Two errors make it: what is common to the segment (the airspeed system), which
-moves every error alike, and what is left of the noise.
+standard uncertainty. Two errors make it: by how much the recording may differ from what was
+displayed, which moves every error of a segment alike, and what is left of the noise. The airspeed
+system's own error is in both, so that no pilot can see it.
 
 - Mean: of the recorded errors. RMS: of the smoothed errors, the variance of their standard error
   added, so that smoothing takes nothing off.

@@ -38,11 +38,15 @@ LEAST_S = 20.0
 CELL_S = 3.0
 """[s] Values are averaged over this."""
 TAKEN_UP_S = (4.0, 10.0, 25.0)
-"""[s] Times within which the second speed may be taken up."""
-WIDER = 1.3
+"""[s] Times within which the second speed may be taken up ..."""
+SEEN_AFTER_S = (0.0, 15.0, 30.0)
+"""[s] ... after so long: that the speed then reached isn't the briefed one may be seen late."""
+WIDER = 1.4
 """The uncertainty is wider than the weights' by this, since their correlation is estimated from the
 same values (by simulation)."""
-CLEAR = 8.0
+PASSES = 3
+"""The correlation is that of what the best model leaves, so many times over."""
+CLEAR = 16.0
 """The likelihood must be greater than without any change by this, as twice its logarithm."""
 
 
@@ -136,54 +140,66 @@ def _given_up(flown: _Flown) -> tuple[float, float] | None:
     at = np.flatnonzero((time >= time[0] + LEAST_S) & (time <= time[-1] - LEAST_S))
     if not len(at):
         return None
-    models = [(i, _briefed(flown, int(i), seconds)) for i in at for seconds in TAKEN_UP_S]
+    models = [_Model.of(flown, int(i), seconds, after)
+              for i in at for seconds in TAKEN_UP_S for after in SEEN_AFTER_S]
     held = flown.speed - flown.first
-    # Two passes: the correlation is that of what the best model leaves.
     keep = 0.0
-    for _ in range(3):
-        costs = np.array([_cost(flown, model, int(i), keep) for i, model in models])
-        best = int(np.argmin(costs))
-        i, model = models[best]
-        left = _left(flown.speed - model, time, int(i))
-        keep = min(max(float(left[1:] @ left[:-1]) / max(float(left @ left), 1e-12), 0.0), 0.97)
-    costs = np.array([_cost(flown, model, int(i), keep) for i, model in models])
-    freedom = max(len(time) - 4, 1)
-    variance = float(costs.min()) / freedom
+    for _ in range(PASSES):
+        costs = np.array([float(np.sum(one.left(flown, keep) ** 2)) for one in models])
+        best = models[int(np.argmin(costs))]
+        keep = min(max(_correlation(best.left(flown, keep, whitened=False)), 0.0), 0.97)
+    costs = np.array([float(np.sum(one.left(flown, keep) ** 2)) for one in models])
+    variance = float(costs.min()) / max(len(time) - 4, 1)
     alone = float(np.sum(_whitened(held - held.mean(), keep) ** 2))
     if alone - float(costs.min()) < CLEAR * variance:
         return None
     weight = np.exp(-0.5 * (costs - costs.min()) / variance)
     weight /= weight.sum()
-    when = np.array([time[int(i)] for i, _ in models])
+    when = np.array([one.made_s for one in models])
     made = float(weight @ when)
     step = float(np.median(np.diff(time)))
     spread = math.sqrt(float(weight @ (when - made) ** 2))
     return made, math.hypot(WIDER * spread, step / math.sqrt(12.0))
 
 
-def _briefed(flown: _Flown, at: int, seconds: float) -> Floats:
-    """Return the airspeed [kt] of who gave the first speed up at a cell, float64[n]."""
-    if flown.climbs:
-        mach = mach_from_cas(flown.first[at] * KNOT, flown.altitude[at])
-        kept = cas_from_mach(np.full(len(flown.time), float(mach)), flown.altitude) / KNOT
-    else:
-        kept = np.full(len(flown.time), flown.first[at])
-    since = np.maximum(flown.time - flown.time[at], 0.0)
-    share = 1.0 - np.exp(-since / seconds)
-    return np.where(np.arange(len(flown.time)) < at, flown.first,
-                    kept + share * (flown.second - kept))
+@dataclass(frozen=True, eq=False)
+class _Model:
+    """Who gave the first speed up at ``made_s`` [s]: ``speed`` : the airspeed without offsets,
+    float64[n] [kt]; ``offsets`` : float64[n, 2], how the offsets from the first and from the second
+    briefed speed come in.
+    """
+
+    made_s: float
+    speed: Floats
+    offsets: Floats
+
+    @classmethod
+    def of(cls, flown: _Flown, at: int, seconds: float, after_s: float) -> _Model:
+        """Make the model of a change at a cell, the second speed taken up after some seconds."""
+        if flown.climbs:
+            mach = mach_from_cas(flown.first[at] * KNOT, flown.altitude[at])
+            kept = cas_from_mach(np.full(len(flown.time), float(mach)), flown.altitude) / KNOT
+        else:
+            kept = np.full(len(flown.time), flown.first[at])
+        before = np.arange(len(flown.time)) < at
+        since = np.maximum(flown.time - flown.time[at] - after_s, 0.0)
+        share = np.where(before, 0.0, 1.0 - np.exp(-since / seconds))
+        speed = np.where(before, flown.first, kept + share * (flown.second - kept))
+        return cls(float(flown.time[at]), speed, np.column_stack([1.0 - share, share]))
+
+    def left(self, flown: _Flown, keep: float, whitened: bool = True) -> Floats:
+        """Return what the model leaves of the flown airspeed, freed of correlation or not."""
+        errors = flown.speed - self.speed
+        design = np.column_stack([_whitened(column, keep) for column in self.offsets.T])
+        found = np.linalg.lstsq(design, _whitened(errors, keep), rcond=None)[0]
+        rest = np.asarray(errors - self.offsets @ found)
+        return _whitened(rest, keep) if whitened else rest
 
 
-def _left(errors: Floats, time: Floats, at: int) -> Floats:
-    """Return errors without the offset before a cell and the offset after it."""
-    return np.asarray(errors - np.where(np.arange(len(time)) < at, errors[:at].mean(),
-                                        errors[at:].mean()))
+def _correlation(values: Floats) -> float:
+    """Return the correlation from one value to the next."""
+    return float(values[1:] @ values[:-1]) / max(float(values @ values), 1e-12)
 
 
 def _whitened(errors: Floats, keep: float) -> Floats:
     return np.concatenate([[errors[0] * math.sqrt(1.0 - keep**2)], errors[1:] - keep * errors[:-1]])
-
-
-def _cost(flown: _Flown, model: Floats, at: int, keep: float) -> float:
-    """Return the sum of the squares of what a model leaves, freed of correlation."""
-    return float(np.sum(_whitened(_left(flown.speed - model, flown.time, at), keep) ** 2))

@@ -1,0 +1,288 @@
+"""A lesson as a report: the sections of its page and its paper."""
+
+from __future__ import annotations
+
+import math
+from functools import partial
+
+from loganalyze.air.crossover import crossover_steps
+from loganalyze.comparison.flight_comparison import Comparison
+from loganalyze.record.units import KNOT
+from loganalyze.sheets.lesson.schedule_file import Profile
+from loganalyze.show.comparison.comparison_report import sentences
+from loganalyze.show.lesson.lesson_figures import course_figure, track_figure
+from loganalyze.show.report.crossover_handout import worked_blocks
+from loganalyze.show.report.report_blocks import (
+    Block,
+    Bullets,
+    Caution,
+    Column,
+    Paragraph,
+    Picture,
+    Report,
+    Section,
+    Subheading,
+    Table,
+)
+from loganalyze.text.flight_account import presented
+from loganalyze.text.language import lesson_words as words
+from loganalyze.text.language import (
+    number_format,
+    page_labels,
+    quantity_words,
+    value_words,
+)
+from loganalyze.text.presentation import Presentation
+from loganalyze.training import ExactRow, Lesson, Schedule, Segment, flown_exactly
+from loganalyze.training.exact_schedule import WARMER_K
+from loganalyze.version import __version__
+
+
+def lesson_report(
+    lesson: Lesson, how: Presentation | None = None, *, demonstration: Lesson | None = None,
+    comparison: Comparison | None = None, other: Schedule | None = None,
+) -> Report:
+    """Return the report of a lesson.
+
+    Parameters
+    ----------
+    lesson : Lesson
+    how : Presentation, optional
+        In which units, on which clock.
+    demonstration : Lesson, optional
+        The instructor's flight of the same schedule.
+    comparison : Comparison, optional
+        The demonstration and this flight, aligned.
+    other : Schedule, optional
+        Another schedule, shown as if flown exactly.
+    """
+    analysis = lesson.assessment.analysis
+    how = presented(analysis, how)
+    sections = (
+        _found(lesson, how), _pictures(lesson, demonstration, how), _change(lesson, how),
+        _moments(lesson, how), _margins(lesson, how), _grades(lesson, how), _exercises(lesson, how),
+        _demonstration(lesson, demonstration, comparison, how), _exact(lesson, how),
+        _other(lesson, other, how), _keep(lesson), *_handouts(lesson, how))
+    name = "" if how.deidentified else f" · {analysis.log.source.path.name}"
+    return Report(
+        f"{words.TITLE}: {lesson.schedule.lesson}",
+        f"{analysis.sheet.aircraft}{name}" if not how.deidentified else words.TITLE,
+        tuple(one for one in sections if one is not None),
+        words.FOOTER.format(version=__version__),
+        "" if how.deidentified else analysis.log.source.sha256, page_labels.LANGUAGE)
+
+
+def _columns(*keys: str, numeric: tuple[str, ...] = ()) -> tuple[Column, ...]:
+    return tuple(Column(words.COLUMNS[key], key in numeric, i == 0) for i, key in enumerate(keys))
+
+
+def segment_rows(lesson: Lesson, how: Presentation) -> list[tuple[str, ...]]:
+    """Return the parts of the flight against the schedule, a row each."""
+    graded = bool(lesson.schedule.grade)
+    return [(words.part(one), words.briefed(one, how), words.error(one.mean, one.unit, how),
+             words.within(one), words.longest(one.longest),
+             words.furthest(one.furthest, one.unit, how), words.settled(one, how),
+             *((words.school(one),) if graded else ())) for one in lesson.segments]
+
+
+def segment_heads(lesson: Lesson) -> tuple[str, ...]:
+    """Return the names of the columns of `segment_rows`."""
+    keys = ["part", "briefed", "mean", "within", "longest", "furthest", "settled"]
+    return tuple(words.COLUMNS[key] for key in (
+        *keys, *(("grade",) if lesson.schedule.grade else ())))
+
+
+def _found(lesson: Lesson, how: Presentation) -> Section:
+    heads = segment_heads(lesson)
+    blocks: list[Block] = [Paragraph(words.lead(lesson, how), "lead")]
+    if lesson.segments:
+        blocks += [Table(words.SEGMENTS_CAPTION, tuple(
+            Column(name, heads_row=i == 0) for i, name in enumerate(heads)),
+            tuple(segment_rows(lesson, how))), Paragraph(words.READ_ALONE, "note")]
+    return Section("found", words.SECTIONS["found"], tuple(blocks))
+
+
+def _pictures(lesson: Lesson, demonstration: Lesson | None, how: Presentation) -> Section:
+    return Section("course", words.SECTIONS["course"], (
+        Picture("course", partial(course_figure, lesson, how), words.COURSE_WORDS,
+                words.COURSE_CAPTION),
+        Subheading(words.SECTIONS["track"]),
+        Picture("track", partial(track_figure, lesson, how, demonstration), words.TRACK_WORDS,
+                words.TRACK_CAPTION)))
+
+
+def _change(lesson: Lesson, how: Presentation) -> Section | None:
+    if not lesson.changes:
+        return None
+    return Section("change", words.SECTIONS["change"], (
+        Bullets(tuple(words.change(one, how) for one in lesson.changes)),))
+
+
+def _moments(lesson: Lesson, how: Presentation) -> Section:
+    said = tuple(f"{number}: {words.moment(one, lesson.segments, how)}"
+                 for number, one in enumerate(lesson.moments, 1))
+    block = Bullets(said) if said else Paragraph(words.NO_MOMENTS)
+    return Section("moments", words.SECTIONS["moments"], (block,))
+
+
+def _margins(lesson: Lesson, how: Presentation) -> Section | None:
+    """Make the section of what else was measured in each part, the margins among it."""
+    if not lesson.segments:
+        return None
+    limits = list(dict.fromkeys(
+        one.limit for segment in lesson.segments for one in segment.margins))
+    near = how.step(lesson.schedule.near_kt)
+    names = [words.COLUMNS[key] for key in ("part", "rms", "largest", "steady")]
+    names += [words.COLUMNS["to_limit"].format(limit=name) for name in limits]
+    rows = []
+    for one in lesson.segments:
+        kept = {margin.limit: margin for margin in one.margins}
+        rows.append((words.part(one), words.size(one.rms.value, one.unit, how),
+                     words.size(one.largest.value, one.unit, how, signed=True),
+                     words.size(one.unsteadiness.value, one.unit, how),
+                     *(words.kept(kept.get(name), how) for name in limits)))
+    return Section("margins", words.SECTIONS["margins"], (
+        Table(words.MARGINS_CAPTION.format(near=near), tuple(
+            Column(name, heads_row=i == 0) for i, name in enumerate(names)), tuple(rows)),))
+
+
+def _grades(lesson: Lesson, how: Presentation) -> Section | None:
+    rows = [(words.part(segment), name, *words.criterion(one, how))
+            for segment in lesson.segments if segment.grade is not None
+            for name, criteria in segment.grade.tried for one in criteria]
+    if not rows:
+        return None
+    return Section("grades", words.SECTIONS["grades"], (
+        Table(words.GRADES_CAPTION, _columns("part", "rule", "asked", "flown", "outcome"),
+              tuple(rows)),), on_paper=False, folded=True)
+
+
+def _exercises(lesson: Lesson, how: Presentation) -> Section | None:
+    rows = []
+    for one in lesson.exercises.exercises:
+        told = [value_words.named_value(each.name, each.value, how) for each in one.measures
+                if math.isfinite(each.value)]
+        rows.append((
+            number_format.sentence_case(words.EXERCISES.get(one.kind, one.kind)),
+            how.instant(one.start_s), how.instant(one.end_s), words.sure(one.confidence),
+            "; ".join(f"{name} {value}" for name, value in told)))
+    if not rows:
+        return None
+    return Section("exercises", words.SECTIONS["exercises"], (
+        Table(words.EXERCISES_CAPTION, _columns("exercise", "from", "to", "sure", "how"),
+              tuple(rows)),))
+
+
+def paired(lesson: Lesson, demonstration: Lesson) -> list[tuple[Segment, Segment]]:
+    """Return the parts that both flights have, the demonstration's first."""
+    left = list(demonstration.segments)
+    found = []
+    for one in lesson.segments:
+        same = next((other for other in left if (other.kind, other.part, other.name) == (
+            one.kind, one.part, one.name)), None)
+        if same is not None:
+            left.remove(same)
+            found.append((same, one))
+    return found
+
+
+def _demonstration(lesson: Lesson, demonstration: Lesson | None, comparison: Comparison | None,
+                   how: Presentation) -> Section | None:
+    if demonstration is None:
+        return None
+
+    def told(one: Segment) -> str:
+        within = (quantity_words.UNKNOWN if math.isnan(one.within.value)
+                  else f"{100 * one.within.value:.0f} %")
+        rms = words.size(one.rms.value, one.unit, how)
+        return f"{rms}, {within}" if one.has_tolerance else rms
+
+    blocks: list[Block] = [Table(
+        words.DEMONSTRATION_CAPTION, _columns("part", "before", "after"),
+        tuple((words.part(one), told(before), told(one))
+              for before, one in paired(lesson, demonstration)))]
+    if comparison is not None:
+        blocks += [Paragraph(words.LETTERS), Bullets(tuple(sentences(comparison, how)))]
+    return Section("demonstration", words.SECTIONS["demonstration"], tuple(blocks))
+
+
+def _exact_table(lesson: Lesson, kind: str, profile: Profile, how: Presentation) -> Table | None:
+    flown = [one for one in lesson.segments if one.kind == kind] or list(lesson.segments)
+    if not flown:
+        return None
+    heights = [height for one in flown for height in (one.start_ft, one.end_ft)]
+    rows = flown_exactly(lesson.assessment.analysis, profile, min(heights), max(heights))
+    if not rows:
+        return None
+    columns = tuple(Column(words.COLUMNS[key].format(warmer=WARMER_K), True, key == "altitude")
+                    for key in ("altitude", "cas", "mach", "tas", "warmer", "stated", "margin"))
+    return Table(words.EXACT_CAPTION[kind], columns,
+                 tuple(_exact_row(one, how) for one in rows))
+
+
+def _exact_row(one: ExactRow, how: Presentation) -> tuple[str, ...]:
+    return (how.altitude(one.altitude_ft), how.speed(one.cas_kt), number_format.mach(one.mach),
+            how.speed(one.tas_kt), how.speed(one.tas_warmer_kt), how.speed(one.limit_kt),
+            how.speed(one.margin_kt))
+
+
+def _exact(lesson: Lesson, how: Presentation) -> Section | None:
+    tables = _exact_tables(lesson, lesson.schedule, how)
+    if not tables:
+        return None
+    return Section("exact", words.SECTIONS["exact"], (*tables, Paragraph(words.EXACT_NOTE)))
+
+
+def _exact_tables(lesson: Lesson, schedule: Schedule, how: Presentation) -> list[Table]:
+    kinds = (("climb", schedule.climb), ("descent", schedule.descent))
+    return [table for kind, profile in kinds if profile is not None
+            and (table := _exact_table(lesson, kind, profile, how)) is not None]
+
+
+def _other(lesson: Lesson, other: Schedule | None, how: Presentation) -> Section | None:
+    if other is None:
+        return None
+    return Section("other", words.SECTIONS["other"], (
+        Paragraph(words.OTHER_NOTE.format(other=f'"{other.lesson}"')),
+        *_exact_tables(lesson, other, how)))
+
+
+def _keep(lesson: Lesson) -> Section:
+    return Section("keep", words.SECTIONS["keep"], (
+        Caution(words.CAUTION_TITLE, words.CAUTION),
+        Bullets((*words.sources(lesson), words.WHERE_MEASURED))))
+
+
+def _handouts(lesson: Lesson, how: Presentation) -> tuple[Section, ...]:
+    """Return the crossovers of the briefed speeds worked step by step; not on the same paper."""
+    return tuple(
+        Section(f"handout-{kind}", _handout_title(profile, how), blocks, on_paper=False,
+                folded=True) for kind, profile, blocks in worked(lesson.schedule, how))
+
+
+def _handout_title(profile: Profile, how: Presentation) -> str:
+    title: str = words.SECTIONS["handout"].format(
+        cas=how.speed(profile.airspeed_kt), mach=f"{profile.mach:g}")
+    return title
+
+
+def worked(schedule: Schedule, how: Presentation) -> list[tuple[str, Profile, tuple[Block, ...]]]:
+    """Return the crossover of each climb and descent with two speeds, worked step by step."""
+    found = []
+    for kind, profile in (("climb", schedule.climb), ("descent", schedule.descent)):
+        if profile is None or profile.airspeed_kt is None or profile.mach is None:
+            continue
+        steps = crossover_steps(profile.airspeed_kt * KNOT, profile.mach)
+        found.append((kind, profile, tuple(worked_blocks(steps, *words.BRIEFED_SPEEDS, how))))
+    return found
+
+
+def handout_report(schedule: Schedule, how: Presentation) -> Report | None:
+    """Return the handout of a schedule's crossovers, a page each; None where it has none."""
+    sections = tuple(
+        Section(kind, _handout_title(profile, how), blocks, new_page=True)
+        for kind, profile, blocks in worked(schedule, how))
+    if not sections:
+        return None
+    return Report(f"{words.TITLE}: {schedule.lesson}", schedule.set_by, sections,
+                  words.FOOTER.format(version=__version__), "", page_labels.LANGUAGE)

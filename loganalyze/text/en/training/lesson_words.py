@@ -1,0 +1,333 @@
+"""What is said of a flight against its schedule. Nothing here is a verdict on who flew."""
+
+from __future__ import annotations
+
+import math
+
+from loganalyze.text.en.number_format import duration, mach
+from loganalyze.text.presentation import Presentation
+from loganalyze.training import (
+    Change,
+    Criterion,
+    Departure,
+    KeptMargin,
+    Lesson,
+    Measured,
+    Moment,
+    Segment,
+)
+
+TITLE = "Lesson"
+FOOTER = "loganalyze {version} · for the trainee's own hands"
+SECTIONS = {
+    "found": "Flown against briefed", "course": "Over time", "track": "Over altitude",
+    "change": "The change between airspeed and Mach number",
+    "moments": "Worth looking at together", "margins": "Steadiness, and the margin kept",
+    "grades": "In the school's words", "exercises": "Exercises in the flight",
+    "demonstration": "Beside the demonstration", "exact": "The schedule flown exactly, and in "
+    "warmer air", "other": "With another schedule", "keep": "To keep in mind",
+    "handout": "Where {cas} and Mach {mach} are the same speed",
+}
+CAUTION_TITLE = "For learning"
+CAUTION = (
+    "These numbers show how a speed was held. They don't show why, what else was to be done, or "
+    "what an instructor had asked for. They are no test result, and no basis for a sanction.",
+    "The flight manual, the instructor and the authority prevail.")
+KINDS = {"climb": "Climb", "cruise": "Cruise", "descent": "Descent",
+         "configuration": "Configuration", "steep_turn": "Steep turn"}
+PARTS = {"airspeed": "airspeed", "lower airspeed": "lower airspeed", "mach": "Mach"}
+COLUMNS = {
+    "part": "Part", "briefed": "Briefed", "mean": "Mean error", "within": "Within tolerance",
+    "longest": "Longest outside", "furthest": "Farthest outside", "settled": "Settled after",
+    "steady": "Change in 8 s", "grade": "School's word", "limit": "Limit",
+    "smallest": "Smallest margin", "when": "When", "where": "At", "near": "Time with less than "
+    "{near}", "asked": "Asked for", "flown": "Flown", "outcome": "Outcome", "rule": "Rule",
+    "altitude": "Pressure altitude", "cas": "CAS", "mach": "Mach", "tas": "TAS that day",
+    "warmer": "TAS, {warmer:.0f} °C warmer", "stated": "Limit as CAS", "margin": "Margin",
+    "rms": "RMS error", "largest": "Largest error", "to_limit": "Least margin to {limit}",
+    "exercise": "Exercise", "from": "From", "to": "To", "sure": "How sure", "how": "How flown",
+    "before": "Demonstration", "after": "This flight", "what": "",
+}
+SEGMENTS_CAPTION = "Each part of the flight against its schedule, after the speed had settled"
+MARGINS_CAPTION = ("Errors of each part, how much the speed changed within 8 s, and the smallest "
+                   "margin to each limit, with the share of time with less than {near} left")
+GRADES_CAPTION = "All that each rule asks for; in doubt counts for the trainee"
+EXACT_CAPTION = {"climb": "The climb flown exactly as briefed",
+                 "descent": "The descent flown exactly as briefed"}
+EXERCISES_CAPTION = "Found by the program; correct what isn't right"
+DEMONSTRATION_CAPTION = "The same parts in the demonstration and in this flight: RMS error and " \
+                        "share of time within tolerance"
+EXACT_NOTE = ("Warmer air makes the true airspeed greater at the same CAS or Mach number. It "
+              "changes neither the limit, nor the margin, nor the altitude at which the two "
+              "briefed speeds meet: all three follow from pressures alone.")
+OTHER_NOTE = "Schedule {other}: what its speeds would have left, flown exactly."
+NO_MOMENTS = "No moment stands out: no small margin, no departure that is sure, no late change."
+NO_SEGMENTS = "No part of the flight fits the schedule."
+NOTHING_GRADED = "The schedule holds no rules of the school, so that nothing is graded."
+COURSE_WORDS = ("Flown speed and altitude over time, with the briefed speed and the tolerance of "
+                "each part.")
+COURSE_CAPTION = ("Above: calibrated airspeed (CAS) as flown, the briefed speed as CAS, and shaded "
+                  "its tolerance; the dashed line is the limit airspeed. Below: pressure altitude.")
+TRACK_WORDS = "Calibrated airspeed against pressure altitude: flown, briefed, and the limit."
+TRACK_CAPTION = ("Altitude upwards. Where the two briefed speeds meet, the briefed line bends: "
+                 "that is the crossover.")
+LINES = {"flown": "flown", "briefed": "briefed", "tolerance": "tolerance", "limit":
+         "limit airspeed", "climb": "briefed climb", "descent": "briefed descent",
+         "demonstration": "demonstration"}
+READ_ALONE = ("Errors are flown less briefed: + is faster. Mean errors carry ± one standard "
+              "uncertainty. Only what was outside beyond the recording's uncertainty counts as "
+              "outside.")
+WHERE_MEASURED = "Parts begin and end where the flight did so; the last 15 s of a climb, a level " \
+                 "or a descent belong to the change to the next."
+CAUSES = {
+    "limit moved": "the limit itself moved with altitude",
+    "configuration": "flaps or gear brought a lower limit",
+    "height trade": "height was traded for speed", "energy": "more energy went in than was lost "
+    "(power against drag)", "air temperature": "the air's temperature changed",
+    "speed change": "the speed changed (without air temperature it can't be said why)",
+    "not known": "the cause can't be told from the recording",
+}
+CAUSES_SLOWER = {**CAUSES, "height trade": "speed was traded for height",
+                 "energy": "less energy went in than was lost (power against drag)"}
+LETTERS = "Both laid side by side: A is the demonstration, B this flight."
+BRIEFED_SPEEDS = ("airspeed", "Mach number")
+OUTCOMES = {"met": "met", "not met": "not met", "in doubt": "in doubt",
+            "not measured": "not measured"}
+CRITERIA = {
+    "least_within_pct": "time within tolerance at least", "longest_outside_s":
+    "longest outside at most", "furthest_outside_kt": "farthest outside at most",
+    "furthest_outside_mach": "farthest outside at most", "settled_after_s":
+    "settled after at most", "overshoot_kt": "overshoot at most", "overshoot_mach":
+    "overshoot at most",
+}
+EXERCISES = {"climb at constant CAS": "climb at constant airspeed",
+             "descent at constant CAS": "descent at constant airspeed",
+             "limit approach": "approach to the limit pointer"}
+WRITTEN = "Lesson in {folder}"
+NEW_SCHEDULE = "Schedule written to {path}: correct its numbers, then give it with --schedule."
+
+
+def part(segment: Segment) -> str:
+    """Return the name of a segment: "Climb, airspeed"."""
+    name = segment.name[:1].upper() + segment.name[1:]
+    return name or f"{KINDS[segment.kind]}, {PARTS[segment.part]}"
+
+
+def briefed(segment: Segment, how: Presentation) -> str:
+    """Return the briefed speed and its tolerance: "190 kt +5/-10"."""
+    low, high = segment.slower, segment.faster
+
+    def edge(value: float | None, sign: str) -> str:
+        return "" if value is None else f"{sign}{_edge(value, segment.unit, how)}"
+
+    both = (f" ±{_edge(low, segment.unit, how)}" if low is not None and low == high
+            else f" {'/'.join(one for one in (edge(high, '+'), edge(low, '-')) if one)}"
+            if segment.has_tolerance else "")
+    if segment.unit == "mach":
+        return f"Mach {mach(segment.target)}{both}"
+    return f"{segment.target * how.units.per_knot:.0f} {how.units.speed}{both}"
+
+
+def _edge(value: float, unit: str, how: Presentation) -> str:
+    return mach(value) if unit == "mach" else f"{value * how.units.per_knot:.3g}"
+
+
+def size(value: float, unit: str, how: Presentation, signed: bool = False) -> str:
+    """Return a speed or a difference in its unit: "+2.3 kt", "Mach .012"."""
+    if not math.isfinite(value):
+        return "-"
+    sign = "+" if signed and value > 0 else ""
+    if unit == "mach":
+        return f"{sign}{mach(0.0 if abs(value) < 0.0005 else value)}"
+    value *= how.units.per_knot
+    return f"{sign}{value:.1f} {how.units.speed}"
+
+
+def error(found: Measured, unit: str, how: Presentation) -> str:
+    """Return a mean error with its standard uncertainty."""
+    if not math.isfinite(found.value):
+        return "-"
+    u = mach(found.u) if unit == "mach" else f"{found.u * how.units.per_knot:.1f}"
+    return f"{size(found.value, unit, how, signed=True)} ± {u}"
+
+
+def within(segment: Segment) -> str:
+    """Return the share of time within the tolerance, and what is in doubt."""
+    if not segment.has_tolerance:
+        return "no tolerance"
+    doubt = f" ({100 * segment.in_doubt:.0f} % in doubt)" if segment.in_doubt >= 0.005 else ""
+    return f"{100 * segment.within.value:.0f} %{doubt}"
+
+
+def longest(one: Departure | None) -> str:
+    """Return how long the longest departure was."""
+    return "-" if one is None else f"{duration(one.seconds)} {_side(one.faster)}"
+
+
+def furthest(one: Departure | None, unit: str, how: Presentation) -> str:
+    """Return how far the farthest departure went."""
+    return "-" if one is None else f"{size(one.furthest, unit, how)} {_side(one.faster)}"
+
+
+def amount(value: float, unit: str, how: Presentation) -> str:
+    """Return a difference with its unit in a sentence: "2.3 kt", "Mach .012"."""
+    return f"{'Mach ' if unit == 'mach' else ''}{size(value, unit, how)}"
+
+
+def _than(faster: bool) -> str:
+    return f"{'faster' if faster else 'slower'} than the tolerance allows"
+
+
+def _side(faster: bool) -> str:
+    return "fast" if faster else "slow"
+
+
+def settled(segment: Segment, how: Presentation) -> str:
+    """Return how long the speed took to settle, and its overshoot."""
+    if segment.settled == "no change":
+        return "at once"
+    if segment.settled == "not settled":
+        return "not settled"
+    past = segment.overshoot
+    beyond = (f", {size(past.value, segment.unit, how)} past"
+              if past.value > 2 * past.u else "")
+    return f"{segment.settling_s.value:.0f} ± {segment.settling_s.u:.0f} s{beyond}"
+
+
+def school(segment: Segment) -> str:
+    """Return the school's word for a segment."""
+    if segment.grade is None:
+        return "-"
+    return segment.grade.name or "no rule met"
+
+
+def lead(lesson: Lesson, how: Presentation) -> str:
+    """Return the lesson in a sentence or two."""
+    if not lesson.segments:
+        return NO_SEGMENTS
+    held = [one for one in lesson.segments if one.has_tolerance]
+    clear = [one for one in held if not one.sure_departures]
+    told = (f"{len(lesson.segments)} parts of the flight were measured. ")
+    if held:
+        told += (f"In {len(clear)} of {len(held)} with a tolerance no departure is sure. "
+                 if len(clear) < len(held) else
+                 f"In none of the {len(held)} with a tolerance is a departure sure. ")
+    outside = [(one, segment) for segment in held if (one := segment.furthest) is not None]
+    if outside:
+        one, segment = max(outside, key=lambda pair: pair[0].furthest / (
+            (pair[1].faster if pair[0].faster else pair[1].slower) or 1.0))
+        told += (f"Farthest from what was briefed: {part(segment)}, "
+                 f"{amount(one.furthest, segment.unit, how)} {_than(one.faster)}, at "
+                 f"{how.instant(one.furthest_s)}. ")
+    margins = [margin for segment in lesson.segments for margin in segment.margins]
+    if margins:
+        least = min(margins, key=lambda margin: margin.smallest_kt)
+        told += (f"The smallest margin was {size(least.smallest_kt, 'kt', how)} to "
+                 f"{least.limit}, at {how.altitude(least.pressure_altitude_ft)}.")
+    return told.strip()
+
+
+def change(one: Change, how: Presentation) -> str:
+    """Return when the change at the crossover was made, as a sentence."""
+    first, second = (("airspeed", "Mach number") if one.first == "airspeed"
+                     else ("Mach number", "airspeed"))
+    due = (f"In the {one.kind} the {first} was to be held until {how.altitude(one.crossover_ft)}, "
+           f"where both briefed speeds are the same; that was passed at "
+           f"{how.instant(one.due_s)}. ")
+    if one.code == "not recorded":
+        return due + "Too little is recorded about it to say when the change was made."
+    if one.code == "not made":
+        return due + f"It can't be seen that the {first} was given up for the {second}."
+    late = one.late_s
+    if abs(late.value) <= 1.6449 * late.u:
+        return due + (f"The change was made when due, as far as can be told: "
+                      f"{late.value:+.0f} s ± {late.u:.0f} s.")
+    return due + (f"The change was made {abs(late.value):.0f} s (± {late.u:.0f} s) too "
+                  f"{'late' if late.value > 0 else 'early'}, "
+                  f"{how.altitude(abs(one.late_ft.value))} "
+                  f"{'beyond' if late.value > 0 else 'short of'} it.")
+
+
+def moment(one: Moment, segments: tuple[Segment, ...], how: Presentation) -> str:
+    """Return a moment and why, as a sentence or two."""
+    place = f"{how.instant(one.time_s)}, at {how.altitude(one.altitude_ft)}: "
+    if one.kind == "ceiling":
+        return place + f"{amount(one.size, one.unit, how)} above the ceiling \"{one.name}\"."
+    if one.kind == "change":
+        first = "Mach number" if one.name == "mach" else "airspeed"
+        said = "later" if one.size > 0 else "earlier"
+        return place + (f"the {first} was given up {abs(one.size):.0f} s {said} than due. While it "
+                        "is held beyond the crossover, the other speed runs away from what was "
+                        "briefed." if one.size > 0 else
+                        f"the {first} was given up {abs(one.size):.0f} s {said} than due.")
+    if one.kind == "margin":
+        if one.size < 0:
+            said = f"{size(-one.size, 'kt', how)} over {one.name or 'the limit'}. "
+        else:
+            said = f"{size(one.size, 'kt', how)} left to {one.name or 'the limit'}. "
+        return place + said + _why(one, CAUSES, how)
+    assert one.segment is not None
+    segment = segments[one.segment]
+    said = (f"{part(segment)}, {amount(one.size, one.unit, how)} {_than(one.faster)}. ")
+    return place + said + _why(one, CAUSES if one.faster else CAUSES_SLOWER, how)
+
+
+def _why(one: Moment, causes: dict[str, str], how: Presentation) -> str:
+    cause = causes[one.cause]
+    if not math.isfinite(one.cause_kt):
+        return f"{cause[:1].upper()}{cause[1:]}."
+    before = max(one.time_s - one.start_s, 0.0)
+    return (f"Mostly because {cause}: {size(one.cause_kt, 'kt', how)} in the "
+            f"{duration(before)} before.")
+
+
+def smallest(one: KeptMargin, how: Presentation) -> str:
+    """Return a margin in its own unit."""
+    if one.in_mach:
+        return f"Mach {mach(one.smallest)}"
+    u = f" ± {one.u_kt * how.units.per_knot:.1f}" if math.isfinite(one.u_kt) else ""
+    return f"{size(one.smallest_kt, 'kt', how)}{u}"
+
+
+def kept(one: KeptMargin | None, how: Presentation) -> str:
+    """Return the smallest margin to a limit, where, and how long it was small."""
+    if one is None:
+        return "-"
+    near = f"; {100 * one.near_share:.0f} % of the time" if one.near_share >= 0.005 else ""
+    return f"{smallest(one, how)} at {how.altitude(one.pressure_altitude_ft)}{near}"
+
+
+def criterion(one: Criterion, how: Presentation) -> tuple[str, str, str]:
+    """Return what was asked for, what was flown, and the outcome."""
+    unit = one.key.rpartition("_")[2]
+
+    def put(value: float) -> str:
+        if not math.isfinite(value):
+            return "-"
+        if unit == "pct":
+            return f"{value:.0f} %"
+        return duration(value) if unit == "s" else size(value, unit, how)
+
+    return f"{CRITERIA[one.key]} {put(one.asked)}", put(one.flown), OUTCOMES[one.code]
+
+
+def sources(lesson: Lesson) -> list[str]:
+    """Return whose tolerances were taken, and what was not flown or not recorded."""
+    said = []
+    for source in dict.fromkeys(one.tolerance_source for one in lesson.segments):
+        named = [part(one) for one in lesson.segments if one.tolerance_source == source]
+        listed = ", ".join(dict.fromkeys(named))
+        said.append(f"Tolerance from {source}: {listed}." if source else
+                    f"No tolerance is stated or published for it, so it is measured and not held "
+                    f"against any: {listed}.")
+    said += [f"Briefed and not found in the flight: {KINDS[kind].lower()}."
+             for kind in lesson.unflown]
+    said += [f"The log holds no channel for the speed \"{name}\"." for name in lesson.lacking]
+    said += [f"Exercises of the kind \"{EXERCISES.get(kind, kind)}\" can't be found in this log: "
+             f"{reason}." for kind, reason in lesson.exercises.unsearched]
+    return said
+
+
+def sure(confidence: float) -> str:
+    """Return how sure a finding is."""
+    return f"{100 * confidence:.0f} %"
