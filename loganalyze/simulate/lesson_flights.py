@@ -82,7 +82,7 @@ def _by_hand(parts: Iterable[Segment], strays_kt: float, rng: np.random.Generato
             left -= seconds
 
 
-FLIGHTS = (
+LESSON = (
     LessonFlight("demonstration", (
         Segment(545, 1800, 190),
         Segment(115, 1700, _FREE, mach=0.40),
@@ -121,4 +121,4 @@ FLIGHTS = (
 def write_lesson(folder: Path) -> list[Path]:
     """Write the lesson's flights into `folder`, made where missing, and return their paths."""
     folder.mkdir(parents=True, exist_ok=True)
-    return [flight.write(folder) for flight in FLIGHTS]
+    return [flight.write(folder) for flight in LESSON]

@@ -62,6 +62,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en.sentences import severity_text as severity_text
     from loganalyze.text.en.sentences import warning_text as warning_text
     from loganalyze.text.en.training import exercise_words as exercise_words
+    from loganalyze.text.en.training import first_schedule as first_schedule
     from loganalyze.text.en.training import lesson_words as lesson_words
 
 MODULES: tuple[str, ...] = (
@@ -81,6 +82,7 @@ MODULES: tuple[str, ...] = (
     "sentences.measure_text", "sentences.quality_text", "sentences.reading_text",
     "sentences.recording_text", "sentences.severity_text", "sentences.warning_text",
     "training.exercise_words",
+    "training.first_schedule",
     "training.lesson_words",
 )
 """The modules of a language, by their place in its folder."""

@@ -22,7 +22,9 @@ from loganalyze.training.segments.segment_results import Part
 
 WARMER_K = 15.0
 """[K] So much warmer the air is taken to be, beside that of the day."""
-EVERY_FT = 5000.0
+EVERY_FT = 10000.0
+NEAR_FT = 2500.0
+"""[ft] The air of the day at an altitude is that recorded within this of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +103,7 @@ def _deviation(analysis: Analysis, altitudes_ft: Floats) -> Floats:
     if warmth is None:
         return found
     for i, altitude in enumerate(altitudes_ft):
-        near = np.abs(height - altitude) < EVERY_FT / 2
+        near = np.abs(height - altitude) < NEAR_FT
         known = warmth[near][np.isfinite(warmth[near])]
         if len(known):
             found[i] = float(np.median(known))

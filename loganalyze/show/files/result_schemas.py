@@ -11,8 +11,10 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from loganalyze.results import assessment_results, evidence
+from loganalyze.show.tables.lesson_facts import LessonFacts
 from loganalyze.show.tables.result_tables import TABLES
 from loganalyze.show.tables.sample_table import sample_columns
+from loganalyze.show.tables.segment_table import SEGMENT_COLUMNS
 from loganalyze.show.tables.table_columns import table_schema
 from loganalyze.text import facts, recording_facts
 
@@ -34,10 +36,20 @@ def schemas() -> dict[str, dict[str, Any]]:
             "$schema": "https://json-schema.org/draft/2020-12/schema", **summary,
             "title": "summary.json",
         },
+        "lesson.schema.json": _lesson_schema(),
+        "segments.schema.json": table_schema(
+            SEGMENT_COLUMNS, "segments.csv and segments.parquet"),
         "samples.schema.json": table_schema(sample_columns(["<limit>"]), "samples.parquet"),
         **{f"{table.name}.schema.json": table_schema(
             table.columns, f"{table.name}.csv and {table.name}.parquet") for table in TABLES},
     }
+
+
+def _lesson_schema() -> dict[str, Any]:
+    schema = TypeAdapter(LessonFacts).json_schema(mode="serialization")
+    _allow_null(schema)
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **schema,
+            "title": "lesson.json"}
 
 
 def _allow_null(schema: Any) -> None:

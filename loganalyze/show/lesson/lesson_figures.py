@@ -94,7 +94,7 @@ def track_figure(lesson: Lesson, how: Presentation, demonstration: Lesson | None
     knot, foot = how.units.per_knot, how.units.per_foot
     speeds = lesson.speeds
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(WIDTH_IN, 3.6))
+        figure = Picture(figsize=(WIDTH_IN, 3.4))
         axes = figure.add_axes((0.115, 0.125, 0.87, 0.75))
         known = speeds.altitude_ft[np.isfinite(speeds.altitude_ft)]
         low, high = (float(known.min()), float(known.max())) if len(known) else (0.0, 1e4)

@@ -25,17 +25,21 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.text.flight_account import presented
-from loganalyze.text.language import lesson_words as words
 from loganalyze.text.language import (
+    exercise_words,
     number_format,
     page_labels,
     quantity_words,
     value_words,
 )
+from loganalyze.text.language import lesson_words as words
 from loganalyze.text.presentation import Presentation
 from loganalyze.training import ExactRow, Lesson, Schedule, Segment, flown_exactly
 from loganalyze.training.exact_schedule import WARMER_K
 from loganalyze.version import __version__
+
+MEASURES_SHOWN = 1
+"""So many numbers are shown of an exercise, the one that tells most; lesson.json has all."""
 
 
 def lesson_report(
@@ -160,16 +164,18 @@ def _grades(lesson: Lesson, how: Presentation) -> Section | None:
 def _exercises(lesson: Lesson, how: Presentation) -> Section | None:
     rows = []
     for one in lesson.exercises.exercises:
-        told = [value_words.named_value(each.name, each.value, how) for each in one.measures
-                if math.isfinite(each.value)]
+        told = [(exercise_words.MEASURES.get(each.name, each.name),
+                 value_words.named_value(each.name, each.value, how)[1])
+                for each in one.measures if math.isfinite(each.value)][:MEASURES_SHOWN]
         rows.append((
-            number_format.sentence_case(words.EXERCISES.get(one.kind, one.kind)),
-            how.instant(one.start_s), how.instant(one.end_s), words.sure(one.confidence),
+            number_format.sentence_case(
+                exercise_words.named(one.kind, one.confidence, one.origin)),
+            how.instant(one.start_s), how.instant(one.end_s),
             "; ".join(f"{name} {value}" for name, value in told)))
     if not rows:
         return None
     return Section("exercises", words.SECTIONS["exercises"], (
-        Table(words.EXERCISES_CAPTION, _columns("exercise", "from", "to", "sure", "how"),
+        Table(words.EXERCISES_CAPTION, _columns("exercise", "from", "to", "how"),
               tuple(rows)),))
 
 
@@ -250,7 +256,9 @@ def _other(lesson: Lesson, other: Schedule | None, how: Presentation) -> Section
 def _keep(lesson: Lesson) -> Section:
     return Section("keep", words.SECTIONS["keep"], (
         Caution(words.CAUTION_TITLE, words.CAUTION),
-        Bullets((*words.sources(lesson), words.WHERE_MEASURED))))
+        Bullets((
+            *words.sources(lesson), *exercise_words.unsearched(lesson.exercises.unsearched),
+            words.WHERE_MEASURED))))
 
 
 def _handouts(lesson: Lesson, how: Presentation) -> tuple[Section, ...]:

@@ -45,7 +45,7 @@ COLUMNS = {
     "altitude": "Pressure altitude", "cas": "CAS", "mach": "Mach", "tas": "TAS that day",
     "warmer": "TAS, {warmer:.0f} °C warmer", "stated": "Limit as CAS", "margin": "Margin",
     "rms": "RMS error", "largest": "Largest error", "to_limit": "Least margin to {limit}",
-    "exercise": "Exercise", "from": "From", "to": "To", "sure": "How sure", "how": "How flown",
+    "exercise": "Exercise", "from": "From", "to": "To", "how": "How flown",
     "before": "Demonstration", "after": "This flight", "what": "",
 }
 SEGMENTS_CAPTION = "Each part of the flight against its schedule, after the speed had settled"
@@ -100,9 +100,6 @@ CRITERIA = {
     "settled after at most", "overshoot_kt": "overshoot at most", "overshoot_mach":
     "overshoot at most",
 }
-EXERCISES = {"climb at constant CAS": "climb at constant airspeed",
-             "descent at constant CAS": "descent at constant airspeed",
-             "limit approach": "approach to the limit pointer"}
 WRITTEN = "Lesson in {folder}"
 NEW_SCHEDULE = "Schedule written to {path}: correct its numbers, then give it with --schedule."
 
@@ -323,11 +320,5 @@ def sources(lesson: Lesson) -> list[str]:
     said += [f"Briefed and not found in the flight: {KINDS[kind].lower()}."
              for kind in lesson.unflown]
     said += [f"The log holds no channel for the speed \"{name}\"." for name in lesson.lacking]
-    said += [f"Exercises of the kind \"{EXERCISES.get(kind, kind)}\" can't be found in this log: "
-             f"{reason}." for kind, reason in lesson.exercises.unsearched]
     return said
 
-
-def sure(confidence: float) -> str:
-    """Return how sure a finding is."""
-    return f"{100 * confidence:.0f} %"

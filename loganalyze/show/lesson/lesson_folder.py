@@ -1,0 +1,132 @@
+"""A lesson on disk: page, paper, handout, pictures, a table of the parts and the facts as JSON."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pyarrow.parquet as pq
+
+from loganalyze.comparison.flight_comparison import Comparison
+from loganalyze.problems import Problem
+from loganalyze.show.figures.figure_style import png_bytes
+from loganalyze.show.lesson.lesson_report import handout_report, lesson_report
+from loganalyze.show.page.html_page import report_html
+from loganalyze.show.pdf.pdf_report import report_pdf
+from loganalyze.show.pdf.pdf_sheet import Paper
+from loganalyze.show.report.report_blocks import Picture
+from loganalyze.show.tables.lesson_facts import lesson_facts
+from loganalyze.show.tables.segment_table import SEGMENT_COLUMNS, segment_rows
+from loganalyze.show.tables.table_columns import arrow_table
+from loganalyze.text.flight_account import presented
+from loganalyze.text.plain_values import plain, settled
+from loganalyze.text.presentation import Presentation
+from loganalyze.training import Lesson, Schedule
+
+FACTS = "lesson.json"
+FILES = ("lesson.html", "lesson.pdf", "handout.pdf", "course.png", "track.png", "segments.csv",
+         "segments.parquet", FACTS)
+
+
+def lesson_json(lesson: Lesson, how: Presentation | None = None) -> dict[str, Any]:
+    """Return the facts of a lesson as JSON holds them: null where not known."""
+    hidden = how is not None and how.deidentified
+    facts: dict[str, Any] = plain(settled(lesson_facts(lesson, hidden)))
+    return facts
+
+
+def write_lesson(
+    lesson: Lesson, folder: str | Path, how: Presentation | None = None, *,
+    demonstration: Lesson | None = None, comparison: Comparison | None = None,
+    other: Schedule | None = None, paper: Paper = "A4", overwrite: bool = False,
+) -> tuple[Path, ...]:
+    """Write a lesson to a folder, which appears whole or not at all.
+
+    Parameters
+    ----------
+    lesson : Lesson
+    folder : path-like
+        The folder to make.
+    how : Presentation, optional
+        In which units, on which clock, and whether de-identified; table and JSON stay in knots
+        and feet.
+    demonstration, comparison, other
+        As `lesson_report` takes them.
+    paper : {"A4", "Letter"}
+    overwrite : bool
+        Replace the folder of an earlier lesson whole.
+
+    Returns
+    -------
+    tuple of Path
+        Those of `FILES` that were written; without a crossover there is no handout.
+
+    Raises
+    ------
+    Problem
+        For a folder that exists, unless `overwrite` and an earlier lesson is in it.
+    """
+    folder, how = Path(folder), how or Presentation()
+    _check(folder, overwrite)
+    partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
+    try:
+        shutil.rmtree(partial, ignore_errors=True)
+        partial.mkdir(parents=True)
+        _write(lesson, partial, how, demonstration, comparison, other, paper)
+        if folder.exists():
+            shutil.rmtree(folder)
+        partial.rename(folder)
+    except OSError as error:
+        raise Problem(f"the lesson can't be written ({error.strerror or error})", str(folder),
+                      "give another --out") from error
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+    return tuple(folder / name for name in FILES if (folder / name).is_file())
+
+
+def _check(folder: Path, overwrite: bool) -> None:
+    if not folder.exists() and not folder.is_symlink():
+        return
+    if folder.is_symlink() or not folder.is_dir():
+        raise Problem("this is where the lesson would go, but it is not a folder", str(folder),
+                      "move it away or give another --out")
+    if not overwrite:
+        raise Problem("the folder exists already", str(folder),
+                      "give another --out, or --overwrite to replace it whole")
+    if any(folder.iterdir()) and not (folder / FACTS).is_file():
+        raise Problem(f"the folder holds no {FACTS}, so it isn't one of an earlier lesson",
+                      str(folder), "move it away or give another --out")
+
+
+def _write(lesson: Lesson, folder: Path, how: Presentation, demonstration: Lesson | None,
+           comparison: Comparison | None, other: Schedule | None, paper: Paper) -> None:
+    report = lesson_report(lesson, how, demonstration=demonstration, comparison=comparison,
+                           other=other)
+    pictures: dict[str, bytes] = {}
+
+    def drawn(picture: Picture) -> bytes:
+        if picture.name not in pictures:
+            pictures[picture.name] = png_bytes(picture.draw())
+        return pictures[picture.name]
+
+    (folder / "lesson.html").write_text(report_html(report, drawn), encoding="utf-8", newline="")
+    (folder / "lesson.pdf").write_bytes(report_pdf(report, paper, drawn))
+    handout = handout_report(lesson.schedule, presented(lesson.assessment.analysis, how))
+    if handout is not None:
+        (folder / "handout.pdf").write_bytes(report_pdf(handout, paper))
+    for name, png in pictures.items():
+        (folder / f"{name}.png").write_bytes(png)
+    source = "" if how.deidentified else lesson.assessment.analysis.log.source.path.name
+    rows = list(segment_rows(lesson, source))
+    with (folder / "segments.csv").open("w", encoding="utf-8", newline="") as stream:
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow([column.name for column in SEGMENT_COLUMNS])
+        writer.writerows(rows)
+    pq.write_table(arrow_table(SEGMENT_COLUMNS, rows), str(folder / "segments.parquet"))
+    (folder / FACTS).write_text(
+        json.dumps(lesson_json(lesson, how), indent=2, ensure_ascii=False, allow_nan=False) + "\n",
+        encoding="utf-8", newline="")

@@ -1,0 +1,45 @@
+"""A lesson on the terminal: some twenty lines."""
+
+from __future__ import annotations
+
+import textwrap
+
+from loganalyze.show.lesson.lesson_report import segment_heads, segment_rows
+from loganalyze.show.terminal.log_inspection import table
+from loganalyze.text.flight_account import presented
+from loganalyze.text.language import exercise_words
+from loganalyze.text.language import lesson_words as words
+from loganalyze.text.presentation import Presentation
+from loganalyze.training import Lesson
+
+WIDE = 100
+
+
+def lesson_lines(lesson: Lesson, how: Presentation) -> list[str]:
+    """Return what is printed of a lesson.
+
+    Parameters
+    ----------
+    lesson : Lesson
+    how : Presentation
+        In which units, on which clock.
+    """
+    how = presented(lesson.assessment.analysis, how)
+    lines = textwrap.wrap(words.lead(lesson, how), WIDE)
+    if lesson.segments:
+        lines += ["", *table([segment_heads(lesson), *segment_rows(lesson, how)])]
+    for title, said in (
+            ("change", [words.change(one, how) for one in lesson.changes]),
+            ("moments", [words.moment(one, lesson.segments, how) for one in lesson.moments]
+             or [words.NO_MOMENTS])):
+        if said:
+            lines += ["", f"{words.SECTIONS[title]}:", *_items(said)]
+    kinds = [str(one.kind) for one in lesson.exercises.exercises]
+    lines += ["", *textwrap.wrap(exercise_words.summary(kinds), WIDE)]
+    return [*lines, *textwrap.wrap(words.CAUTION[0], WIDE)]
+
+
+def _items(said: list[str]) -> list[str]:
+    return [line for number, one in enumerate(said, 1)
+            for line in textwrap.wrap(f"{number}: {one}", WIDE, initial_indent="  ",
+                                      subsequent_indent="     ")]
