@@ -29,8 +29,7 @@ def folder(tmp_path_factory):
     with pytest.raises(SystemExit) as ended:
         main([str(one) for one in (
             "training", LESSON / "first_try.csv", *GIVEN, "--against",
-            LESSON / "demonstration.csv", "--other-schedule", LESSON / "schedule.toml",
-            "--out", out)])
+            LESSON / "demonstration.csv", "--out", out)])
     assert ended.value.code == 0
     return out
 
@@ -93,9 +92,15 @@ def test_paper_is_three_sheets_and_says_the_same(folder):
     assert "time within tolerance at least 90 %" in page
 
 
-def test_warmer_air_moves_the_true_airspeed_and_not_the_margin(folder):
-    page = (folder / "lesson.html").read_text(encoding="utf-8")
+def test_another_schedule_is_flown_exactly_beside(run, tmp_path):
+    other = tmp_path / "other.toml"
+    other.write_text('lesson = "slower"\n[descent]\nmach = 0.44\nairspeed_kt = 210\n')
+    answer = run("training", LESSON / "better_try.csv", *GIVEN, "--other-schedule", other, "--out",
+                 tmp_path / "out")
+    assert answer.code == 0
+    page = (tmp_path / "out" / "lesson.html").read_text(encoding="utf-8")
     assert "With another schedule" in page
+    assert "Schedule &quot;slower&quot;" in page or 'Schedule "slower"' in page
     assert "It changes neither the limit, nor the margin" in page
 
 

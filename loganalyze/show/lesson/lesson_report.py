@@ -66,7 +66,7 @@ def lesson_report(
         _found(lesson, how), _pictures(lesson, demonstration, how), _change(lesson, how),
         _moments(lesson, how), _margins(lesson, how), _grades(lesson, how), _exercises(lesson, how),
         _demonstration(lesson, demonstration, comparison, how), _exact(lesson, how),
-        _other(lesson, other, how), _keep(lesson), *_handouts(lesson, how))
+        _other(lesson, other, how), _keep(), *_handouts(lesson, how))
     name = "" if how.deidentified else f" · {analysis.log.source.path.name}"
     return Report(
         f"{words.TITLE}: {lesson.schedule.lesson}",
@@ -102,7 +102,10 @@ def _found(lesson: Lesson, how: Presentation) -> Section:
     if lesson.segments:
         blocks += [Table(words.SEGMENTS_CAPTION, tuple(
             Column(name, heads_row=i == 0) for i, name in enumerate(heads)),
-            tuple(segment_rows(lesson, how))), Paragraph(words.READ_ALONE, "note")]
+            tuple(segment_rows(lesson, how))), Paragraph(
+                " ".join((words.READ_ALONE, words.WHERE_MEASURED, *words.sources(lesson))), "note")]
+    else:
+        blocks.append(Bullets(tuple(words.sources(lesson))))
     return Section("found", words.SECTIONS["found"], tuple(blocks))
 
 
@@ -161,7 +164,7 @@ def _grades(lesson: Lesson, how: Presentation) -> Section | None:
               tuple(rows)),), on_paper=False, folded=True)
 
 
-def _exercises(lesson: Lesson, how: Presentation) -> Section | None:
+def _exercises(lesson: Lesson, how: Presentation) -> Section:
     rows = []
     for one in lesson.exercises.exercises:
         told = [(exercise_words.MEASURES.get(each.name, each.name),
@@ -172,11 +175,14 @@ def _exercises(lesson: Lesson, how: Presentation) -> Section | None:
                 exercise_words.named(one.kind, one.confidence, one.origin)),
             how.instant(one.start_s), how.instant(one.end_s),
             "; ".join(f"{name} {value}" for name, value in told)))
+    missed = Paragraph(" ".join(
+        exercise_words.unsearched(lesson.exercises.unsearched)) or words.EVERY_EXERCISE, "note")
     if not rows:
-        return None
+        return Section("exercises", words.SECTIONS["exercises"], (
+            Paragraph(exercise_words.summary([])), missed))
     return Section("exercises", words.SECTIONS["exercises"], (
         Table(words.EXERCISES_CAPTION, _columns("exercise", "from", "to", "how"),
-              tuple(rows)),))
+              tuple(rows)), missed))
 
 
 def paired(lesson: Lesson, demonstration: Lesson) -> list[tuple[Segment, Segment]]:
@@ -208,7 +214,7 @@ def _demonstration(lesson: Lesson, demonstration: Lesson | None, comparison: Com
         tuple((words.part(one), told(before), told(one))
               for before, one in paired(lesson, demonstration)))]
     if comparison is not None:
-        blocks += [Paragraph(words.LETTERS), Bullets(tuple(sentences(comparison, how)))]
+        blocks += [Paragraph(" ".join((words.LETTERS, *sentences(comparison, how))))]
     return Section("demonstration", words.SECTIONS["demonstration"], tuple(blocks))
 
 
@@ -253,12 +259,9 @@ def _other(lesson: Lesson, other: Schedule | None, how: Presentation) -> Section
         *_exact_tables(lesson, other, how)))
 
 
-def _keep(lesson: Lesson) -> Section:
+def _keep() -> Section:
     return Section("keep", words.SECTIONS["keep"], (
-        Caution(words.CAUTION_TITLE, words.CAUTION),
-        Bullets((
-            *words.sources(lesson), *exercise_words.unsearched(lesson.exercises.unsearched),
-            words.WHERE_MEASURED))))
+        Caution(words.CAUTION_TITLE, words.CAUTION),))
 
 
 def _handouts(lesson: Lesson, how: Presentation) -> tuple[Section, ...]:

@@ -54,6 +54,7 @@ MARGINS_CAPTION = ("Errors of each part, how much the speed changed within 8 s, 
 GRADES_CAPTION = "All that each rule asks for; in doubt counts for the trainee"
 EXACT_CAPTION = {"climb": "The climb flown exactly as briefed",
                  "descent": "The descent flown exactly as briefed"}
+EVERY_EXERCISE = "Every kind of exercise could be looked for."
 EXERCISES_CAPTION = "Found by the program; correct what isn't right"
 DEMONSTRATION_CAPTION = "The same parts in the demonstration and in this flight: RMS error and " \
                         "share of time within tolerance"
@@ -265,7 +266,7 @@ def moment(one: Moment, segments: tuple[Segment, ...], how: Presentation) -> str
         return place + said + _why(one, CAUSES, how)
     assert one.segment is not None
     segment = segments[one.segment]
-    said = (f"{part(segment)}, {amount(one.size, one.unit, how)} {_than(one.faster)}. ")
+    said = (f"{part(segment)}: {amount(one.size, one.unit, how)} {_than(one.faster)}. ")
     return place + said + _why(one, CAUSES if one.faster else CAUSES_SLOWER, how)
 
 
@@ -313,8 +314,8 @@ def sources(lesson: Lesson) -> list[str]:
     said = []
     for source in dict.fromkeys(one.tolerance_source for one in lesson.segments):
         named = [part(one) for one in lesson.segments if one.tolerance_source == source]
-        listed = ", ".join(dict.fromkeys(named))
-        said.append(f"Tolerance from {source}: {listed}." if source else
+        listed = "; ".join(dict.fromkeys(named))
+        said.append(f"Tolerance, {source}: {listed}." if source else
                     f"No tolerance is stated or published for it, so it is measured and not held "
                     f"against any: {listed}.")
     said += [f"Briefed and not found in the flight: {KINDS[kind].lower()}."
