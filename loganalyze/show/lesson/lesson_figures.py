@@ -56,9 +56,9 @@ def course_figure(lesson: Lesson, how: Presentation) -> Figure:
     analysis, columns = lesson.assessment.analysis, lesson.assessment.analysis.columns
     knot, foot = how.units.per_knot, how.units.per_foot
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(WIDTH_IN, 3.8))
+        figure = Picture(figsize=(WIDTH_IN, 3.4))
         grid = figure.add_gridspec(2, height_ratios=(1.9, 1), left=0.105, right=0.985, top=0.93,
-                                   bottom=0.125, hspace=0.08)
+                                   bottom=0.14, hspace=0.08)
         speed, height = (figure.add_subplot(grid[i]) for i in range(2))
         line(speed, analysis, columns["limit_airspeed_kt"], knot, label=words.LINES["limit"],
              **LIMIT)

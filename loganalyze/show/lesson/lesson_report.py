@@ -66,7 +66,7 @@ def lesson_report(
         _found(lesson, how), _pictures(lesson, demonstration, how), _change(lesson, how),
         _moments(lesson, how), _margins(lesson, how), _grades(lesson, how), _exercises(lesson, how),
         _demonstration(lesson, demonstration, comparison, how), _exact(lesson, how),
-        _other(lesson, other, how), _keep(), *_handouts(lesson, how))
+        _other(lesson, other, how), *_handouts(lesson, how))
     name = "" if how.deidentified else f" · {analysis.log.source.path.name}"
     return Report(
         f"{words.TITLE}: {lesson.schedule.lesson}",
@@ -106,6 +106,7 @@ def _found(lesson: Lesson, how: Presentation) -> Section:
                 " ".join((words.READ_ALONE, words.WHERE_MEASURED, *words.sources(lesson))), "note")]
     else:
         blocks.append(Bullets(tuple(words.sources(lesson))))
+    blocks.append(Caution(words.CAUTION_TITLE, words.CAUTION))
     return Section("found", words.SECTIONS["found"], tuple(blocks))
 
 
@@ -257,11 +258,6 @@ def _other(lesson: Lesson, other: Schedule | None, how: Presentation) -> Section
     return Section("other", words.SECTIONS["other"], (
         Paragraph(words.OTHER_NOTE.format(other=f'"{other.lesson}"')),
         *_exact_tables(lesson, other, how)))
-
-
-def _keep() -> Section:
-    return Section("keep", words.SECTIONS["keep"], (
-        Caution(words.CAUTION_TITLE, words.CAUTION),))
 
 
 def _handouts(lesson: Lesson, how: Presentation) -> tuple[Section, ...]:

@@ -25,7 +25,7 @@ SECTIONS = {
     "moments": "Worth looking at together", "margins": "Steadiness, and the margin kept",
     "grades": "In the school's words", "exercises": "Exercises in the flight",
     "demonstration": "Beside the demonstration", "exact": "The schedule flown exactly, and in "
-    "warmer air", "other": "With another schedule", "keep": "To keep in mind",
+    "warmer air", "other": "With another schedule",
     "handout": "Where {cas} and Mach {mach} are the same speed",
 }
 CAUTION_TITLE = "For learning"
