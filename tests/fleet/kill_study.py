@@ -5,6 +5,7 @@
 Judges a small fleet again and again, and disturbs the run:
 
 - SIGKILL of the run at every step of writing: each sync, each renaming, each removal;
+- the same of a deletion by age;
 - SIGKILL at so many (200) random instants, of the run alone or of a worker alone; every tenth with
   workers that are started as the command starts them;
 - every worker killed as soon as it is seen, for two seconds;
@@ -24,6 +25,7 @@ import errno
 import multiprocessing
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -33,6 +35,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
+from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -76,6 +79,23 @@ def run(place: Path, store: Path, protect: bool, workers: Any = 0) -> None:
 def disturbed(place: Path, store: Path, protect: bool, kind: str, step: int) -> None:
     """Be a run that is disturbed from outside, or that ends itself at a step of writing."""
     os.setsid()
+    killed_at(step)
+    workers = {"here": 0, "forked": ForkedWorkers(2), "started": 2}[kind]
+    try:
+        run(place, store, protect, workers)
+    except Problem as problem:
+        sys.stderr.write(f"{problem.sentence}\n")
+        os._exit(2)
+
+
+def retained(store: Path, step: int) -> None:
+    """Be a deletion of all that is older than a day, which may end itself at a step."""
+    killed_at(step)
+    loganalyze.retain(store, keep_flights=timedelta(days=1), today=date(2031, 1, 5))
+
+
+def killed_at(step: int) -> None:
+    """Let this process end itself when it has written so many times; never with 0."""
     done = 0
 
     def counted(real: Callable[..., Any]) -> Callable[..., Any]:
@@ -89,12 +109,6 @@ def disturbed(place: Path, store: Path, protect: bool, kind: str, step: int) -> 
 
     if step:
         os.fsync, os.replace, os.unlink = map(counted, (os.fsync, os.replace, os.unlink))
-    workers = {"here": 0, "forked": ForkedWorkers(2), "started": 2}[kind]
-    try:
-        run(place, store, protect, workers)
-    except Problem as problem:
-        sys.stderr.write(f"{problem.sentence}\n")
-        os._exit(2)
 
 
 def compared(store: Path, whole: Path) -> None:
@@ -198,6 +212,25 @@ class Study:
                 return
             step += each
 
+    def deletion(self) -> None:
+        """Kill a deletion at each of its steps, and delete once more."""
+        for path in self.whole.rglob("*.parquet"):
+            os.utime(path, (2.2e9, 2.2e9))  # of 2039: ages count from the flights' own days
+        expected = self.place / f"deleted{self.protect}"
+        shutil.copytree(self.whole, expected)
+        assert in_process(retained, expected, 0) == 0
+        step, code = 1, -signal.SIGKILL
+        while code:
+            self.stores += 1
+            store = self.place / f"{self.protect}{self.stores}"
+            shutil.copytree(self.whole, store)
+            code = in_process(retained, store, step)
+            resumed = in_process(retained, store, 0) or in_process(compared, store, expected)
+            if code not in (0, -signal.SIGKILL) or resumed:
+                self.failed.append(f"deletion, step {step} (pseudonyms {self.protect}): {code}")
+            self.count["steps of deleting"] += 1
+            step += 1
+
     def instants(self, count: int) -> None:
         """Kill the run or one of its workers at random instants."""
         for number in range(count):
@@ -274,7 +307,7 @@ def main(instants: int = 200, seed: int = 1) -> int:
         for protect in (False, True):
             study = Study(Path(folder), protect, seed)
             for part in (study.lost_workers, study.full_disk, study.two_at_once,
-                         partial(study.instants, instants // 2), study.every_step):
+                         partial(study.instants, instants // 2), study.every_step, study.deletion):
                 part()
                 sys.stdout.write(f"{dict(study.count)} {study.failed}\n")
                 sys.stdout.flush()
