@@ -108,6 +108,7 @@ def _key(spelling: str) -> str:
 
 
 UNITS: dict[str, Unit] = {row[0]: Unit(row[0], row[1], row[2], row[3]) for row in _TABLE}
+"""Every unit by its own spelling: `factor` and `offset` give SI as value * factor + offset."""
 _BY_SPELLING: dict[str, Unit] = {
     _key(spelling): UNITS[name]
     for name, _, _, _, others in _TABLE

@@ -18,7 +18,20 @@ Floats = NDArray[np.float64]
 
 
 def cosines(values: Floats) -> Floats:
-    """Return the orthonormal discrete cosine transform (type 2) along the last axis [1]_."""
+    """Return the orthonormal discrete cosine transform (type 2) along the last axis [1]_.
+
+    Parameters
+    ----------
+    values : float64[..., n]
+        Evenly spaced samples, n at least 1, in any unit. A NaN makes every coefficient of its
+        series NaN.
+
+    Returns
+    -------
+    float64[..., n]
+        Coefficients in the samples' unit; the sum of their squares is that of the samples. Number
+        k belongs to pi k / n radians a sample; number 0 is sqrt(n) times the mean.
+    """
     n = values.shape[-1]
     mirrored = np.concatenate([values, values[..., ::-1]], axis=-1)
     found = (np.fft.rfft(mirrored)[..., :n] * np.exp(-0.5j * np.pi * np.arange(n) / n)).real
@@ -28,7 +41,18 @@ def cosines(values: Floats) -> Floats:
 
 
 def from_cosines(found: Floats) -> Floats:
-    """Return the inverse of `cosines` along the last axis."""
+    """Return the inverse of `cosines` along the last axis.
+
+    Parameters
+    ----------
+    found : float64[..., n]
+        Coefficients as `cosines` gives them; a NaN makes every sample of its series NaN.
+
+    Returns
+    -------
+    float64[..., n]
+        The samples, in the coefficients' unit.
+    """
     n = found.shape[-1]
     turned = np.zeros((*found.shape[:-1], n + 1), dtype=np.complex128)
     turned[..., :n] = found * np.exp(0.5j * np.pi * np.arange(n) / n)
@@ -37,10 +61,20 @@ def from_cosines(found: Floats) -> Floats:
 
 
 def trend(omega: Floats, bend: Floats | float = 0.0) -> Floats:
-    """Return the spectrum of smooth motion at frequencies `omega` [radians per sample] above 0.
+    """Return the spectrum of smooth motion.
 
-    With `bend` 0 an integrated random walk of unit steps; else a Matern process of order 3/2
-    [2]_, sampled, that returns to its mean within 1 / sqrt(bend) samples.
+    Parameters
+    ----------
+    omega : float64[k]
+        Frequencies [radians a sample], above 0; infinite or NaN where they are 0 and `bend` is 0.
+    bend : float or float64[k]
+        0 for an integrated random walk of unit steps; else that of a Matern process of order 3/2
+        [2]_, sampled, which returns to its mean within 1 / sqrt(bend) samples.
+
+    Returns
+    -------
+    float64[k]
+        Variance of a coefficient of `cosines` at each frequency, for steps of unit variance.
     """
     return np.asarray((2.0 - 2.0 * np.cos(omega) + bend) ** -2)
 
@@ -50,17 +84,37 @@ def wander(omega: Floats, keep: float, group: int = 1) -> Floats:
 
     Parameters
     ----------
-    omega : float64[k]  [radians a value]
+    omega : float64[k]
+        Frequencies [radians a value], above 0 and below 2 pi.
     keep : float
         Correlation from one sample to the next, 0 (white noise) to less than 1.
     group : int
         Number of samples averaged to each value; higher frequencies are aliased accordingly.
+
+    Returns
+    -------
+    float64[k]
+        Variance of a coefficient of `cosines` at each frequency; 1 throughout for white noise of
+        one sample a value.
     """
     return np.asarray(wanders(omega, (keep,), group)[0])
 
 
 def wanders(omega: Floats, keeps: Sequence[float], group: int = 1) -> Floats:
-    """Return the spectra of several processes as in `wander`, float64[len(keeps), k]."""
+    """Return the spectra of several first-order processes.
+
+    Parameters
+    ----------
+    omega, group
+        As in `wander`.
+    keeps : sequence of float
+        Each one's correlation from one sample to the next.
+
+    Returns
+    -------
+    float64[len(keeps), k]
+        A row a process.
+    """
     twice, square = (np.array(parts)[:, None] for parts in zip(
         *((2.0 * keep, keep**2) for keep in keeps), strict=True))
     found = np.zeros((len(keeps), len(omega)))
@@ -72,7 +126,19 @@ def wanders(omega: Floats, keeps: Sequence[float], group: int = 1) -> Floats:
 
 
 def bands(n: int) -> NDArray[np.intp]:
-    """Return the first coefficient of each band of `n`: width 1, later a seventh of the index."""
+    """Return the bands into which the coefficients of a series are gathered.
+
+    Parameters
+    ----------
+    n : int
+        Number of coefficients; number 0, the mean, is in no band.
+
+    Returns
+    -------
+    intp[bands]
+        The first coefficient of each band. Bands are one wide up to number 13, from then on a
+        seventh of their first number; empty for `n` below 2.
+    """
     edges, at = [], 1
     while at < n:
         edges.append(at)

@@ -13,7 +13,26 @@ import numpy as np
 
 
 def plain(value: Any) -> Any:
-    """Return `value` as JSON can hold it: NaN, NaT and infinities become None."""
+    """Return a value as JSON can hold it.
+
+    Parameters
+    ----------
+    value
+        None, text, a number, an enumeration, an instant, an array, a path, a data class, a mapping
+        or an iterable, nested at will.
+
+    Returns
+    -------
+    None, str, bool, int, float, list or dict
+        NaN, NaT and infinities are None, a path its last name, an instant as `utc_text` gives it;
+        a data class is a dict of its fields, without those marked "left out" that are None or
+        empty. Numbers aren't rounded.
+
+    Raises
+    ------
+    TypeError
+        For a value of another kind.
+    """
     if value is None or isinstance(value, str | bool | int):
         return value
     if isinstance(value, Enum):
@@ -40,22 +59,55 @@ def plain(value: Any) -> Any:
 
 
 def rounded(value: float) -> float | None:
-    """Return a measured `value` to nine decimals, or None for NaN and infinities.
+    """Return a measured value to nine decimals, or None for NaN and infinities.
 
+    Parameters
+    ----------
+    value : float
+        In any unit.
+
+    Returns
+    -------
+    float or None
+
+    Notes
+    -----
     Nine decimals are finer than any recorder; the bits beyond differ between processors.
     """
     return round(float(value), 9) if math.isfinite(value) else None
 
 
 def utc_text(instant: np.datetime64 | None) -> str | None:
-    """Return an instant as ISO 8601 text in UTC, to the millisecond; None for none."""
+    """Return an instant as ISO 8601 text, to the millisecond.
+
+    Parameters
+    ----------
+    instant : datetime64 or None
+        In UTC.
+
+    Returns
+    -------
+    str or None
+        Such as ``2026-03-01T10:15:00.250Z``; None for None and NaT.
+    """
     if instant is None or np.isnat(instant):
         return None
     return f"{np.datetime_as_string(instant, unit='ms')}Z"
 
 
 def settled(value: Any) -> Any:
-    """Return `value` with every float in it to nine decimals, as `rounded` does; NaN stays."""
+    """Return a value with every float in it to nine decimals.
+
+    Parameters
+    ----------
+    value
+        A float, or data classes, mappings and tuples of them; a list stays as it is.
+
+    Returns
+    -------
+    object
+        Of the same kind and shape; NaN and infinities are NaN.
+    """
     if isinstance(value, float | np.floating):
         return round(float(value), 9) if math.isfinite(value) else float("nan")
     if isinstance(value, tuple):

@@ -36,7 +36,20 @@ SUMMARY = "summary.json"
 
 
 def folder_for(log: Path, out: Path) -> Path:
-    """Return the folder of a log's results: its name without .csv, .csv.gz, ... in `out`."""
+    """Return the folder of a log's results.
+
+    Parameters
+    ----------
+    log : Path
+        The log's file or folder; it needn't be there.
+    out : Path
+        The folder of all results.
+
+    Returns
+    -------
+    Path
+        In `out`, by the log's name without ``.csv``, ``.csv.gz`` and the like.
+    """
     name = log.name
     for suffix in (".gz", ".zst", ".csv", ".txt", ".parquet"):
         if name.lower().endswith(suffix) and len(name) > len(suffix):
@@ -45,7 +58,20 @@ def folder_for(log: Path, out: Path) -> Path:
 
 
 def anonymous_folders(number: int, out: Path) -> list[Path]:
-    """Return folders for the results of de-identified logs."""
+    """Return folders for the results of de-identified logs.
+
+    Parameters
+    ----------
+    number : int
+        How many.
+    out : Path
+        The folder of all results.
+
+    Returns
+    -------
+    list of Path
+        ``debrief``, ``debrief-2`` and so on in `out`: nothing of a log's name is in them.
+    """
     return [out / (ANONYMOUS if i == 1 else f"{ANONYMOUS}-{i}") for i in range(1, number + 1)]
 
 
@@ -56,7 +82,18 @@ ANONYMOUS = "debrief"
 def folders_for(logs: Sequence[Path], out: Path) -> list[Path]:
     """Return the folder of each log's results; equal names are distinguished by their folder.
 
-    ``monday/a.csv`` and ``tuesday/a.csv`` go to ``monday-a`` and ``tuesday-a`` in `out`.
+    Parameters
+    ----------
+    logs : sequence of Path
+        The logs' files or folders.
+    out : Path
+        The folder of all results.
+
+    Returns
+    -------
+    list of Path
+        Parallel to `logs`: ``monday/a.csv`` and ``tuesday/a.csv`` go to ``monday-a`` and
+        ``tuesday-a`` in `out`.
     """
     named = [folder_for(log, out) for log in logs]
     return [place if named.count(place) == 1
@@ -76,8 +113,26 @@ def holds_results(
 ) -> bool:
     """Whether a folder holds results of the same files, settings and version, reports included.
 
-    `logs` are the files of one recording, or the one folder of them. Files are compared by their
-    SHA-256. A folder that can't be read holds none.
+    Parameters
+    ----------
+    folder : Path
+        The folder of the results.
+    logs : sequence of Path
+        The files of one recording, or the one folder of them; compared by their SHA-256.
+    limits, columns : Path or None
+        The limits sheet and the columns file, compared likewise; a folder of columns files, from
+        which one was chosen, isn't compared.
+    declared : mapping of str to float
+        The declared states.
+    settings : Settings
+        The settings of the evaluation.
+    reports : sequence of str
+        Formats of the report, by the ends of their files' names, that must be there.
+
+    Returns
+    -------
+    bool
+        False also for a folder that isn't there or can't be read.
     """
     try:
         summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
@@ -103,6 +158,13 @@ def holds_results(
 
 def check_folder(folder: Path, overwrite: bool) -> None:
     """Refuse a folder that results must not go to.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the results would go.
+    overwrite : bool
+        Whether earlier results there may be replaced.
 
     Raises
     ------
@@ -180,7 +242,23 @@ class ResultsFolder:
         return self._whole.path
 
     def add(self, judged: Judged) -> FlightFacts:
-        """Write the samples and the figure of the log's next flight; return its facts."""
+        """Write the samples and the figure of the log's next flight.
+
+        Parameters
+        ----------
+        judged : Analysis or Assessment
+            The flight; what only an assessment holds is null for an analysis.
+
+        Returns
+        -------
+        FlightFacts
+            The flight's facts, as the summary holds them.
+
+        Raises
+        ------
+        Problem
+            As the class says; the folder is then left as it was.
+        """
         facts = self.summary.add(judged)
         analysis = analysis_of(judged)
         origin = self.summary.origin(analysis)
@@ -195,7 +273,13 @@ class ResultsFolder:
         return facts
 
     def finish(self) -> Summary:
-        """Write the tables and the summary of the log; the folder appears at the block's end."""
+        """Write the tables and the summary of the log; the folder appears at the block's end.
+
+        Returns
+        -------
+        Summary
+            What ``summary.json`` holds.
+        """
         summary = self.summary.result()
         for table in TABLES:
             rows = self._rows[table.name]
