@@ -91,6 +91,31 @@ def test_several_flights_and_their_json(run, tmp_path):
     assert left("\n".join(said), *data) == []
 
 
+@pytest.mark.parametrize("arguments", [
+    ("airdata", "--cas", 250, "--pressure-altitude", 10_000, "--sat", -5, "--limits", SHEET),
+    ("airdata", "--mach", 0.6, "--pressure-altitude", 30_000),
+    ("crossover", "--cas", 260, "--mach", 0.6),
+    ("crossover", "--cas", 260, "--mach", 0.6, "--steps"),
+    ("envelope", "--limits", SHEET),
+    ("compare", LOGS[0], LOGS[2], "--limits", SHEET),
+], ids=lambda arguments: f"{arguments[0]} {arguments[-1]}".split("/")[0])
+def test_other_commands(run, arguments):
+    printed = run(*arguments)
+    assert made_up.OPEN in printed
+    assert left(printed) == []
+
+
+def test_a_fleet_and_its_trends(run, tmp_path):
+    data = made_up.words(str(tmp_path))
+    store = tmp_path / "store"
+    for arguments in [("fleet", LOGS[2], "--limits", SHEET, "--store", store, "--workers", 0),
+                      ("trends", "--store", store, "--least", 1),
+                      ("trends", "--store", store, "--least", 1, "--by", "phase")]:
+        printed = run(*arguments)
+        assert made_up.OPEN in printed
+        assert left(printed, *data) == []
+
+
 def test_what_is_unmarked_is_found():
     assert made_up.words("⟦Over ⟦VMO⟧ by⟧ 5 kt, once ⟦more⟧") == {"kt", "once"}
     with pytest.raises(AssertionError):

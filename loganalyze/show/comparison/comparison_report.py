@@ -20,7 +20,7 @@ from loganalyze.show.report.report_blocks import (
     Table,
 )
 from loganalyze.text.language import comparison_words as words
-from loganalyze.text.language import number_format, value_words
+from loganalyze.text.language import number_format, value_words, verdict_sentences
 from loganalyze.text.presentation import Presentation
 from loganalyze.version import __version__
 
@@ -88,7 +88,7 @@ def facts(found: Comparison, how: Presentation) -> list[tuple[str, ...]]:
 
     if not how.deidentified:
         row(words.ROWS["file"], _recording)
-    row(words.ROWS["outcome"], lambda one: one.analysis.outcome)
+    row(words.ROWS["outcome"], lambda one: verdict_sentences.OUTCOMES[one.analysis.outcome])
     row(words.ORIGIN[found.by], lambda one: how.instant(one.origin_s))
     row(words.ROWS["smallest"], lambda one: words.side(one.smallest_kt, how),
         words.signed(found.second.smallest_kt - found.first.smallest_kt, how))
