@@ -55,7 +55,7 @@ class Layer(NamedTuple):
             factor = np.power(warming, -G0 / (R_AIR * self.lapse))
         return factor
 
-    def rise(self, factor: Floats, *, of_density: bool = False) -> Floats:
+    def rise(self, factor: Floats, *, of_density: bool) -> Floats:
         """Rise [m] above the base at which pressure (or density) is this factor of the base's."""
         if self.lapse == 0.0:
             height: Floats = -R_AIR * self.temperature / G0 * np.log(factor)

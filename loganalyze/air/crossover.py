@@ -72,7 +72,7 @@ def crossover_steps(cas: float, mach: float) -> CrossoverSteps:
     altitude = float(crossover_pressure_altitude(cas, mach))
     by_mach, by_cas = float(impact_ratio_from_mach(mach)), float(impact_ratio_from_cas(cas))
     ratio = by_cas / by_mach
-    layer = next((one for one in LAYERS if altitude <= one.top), LAYERS[-1])
+    layer = LAYERS[sum(altitude > layer.top for layer in LAYERS[:-1])]
     return CrossoverSteps(
         cas=cas, mach=mach, impact_over_static=by_mach, sea_level_mach=cas / A0,
         impact_over_sea_level=by_cas, impact_pressure=P0 * by_cas, pressure=P0 * ratio,

@@ -226,6 +226,34 @@ def test_a_touch_lasts_three_seconds_or_one_sample_that_stands_for_more(rate_hz,
     assert names(phases(height, speed, rate_hz)).count("take-off") == flights
 
 
+def test_wheels_show_a_touch_that_the_altitude_does_not():
+    """60 ft over the runway by the altimeter, the wheels on it for 12 s."""
+    height = [(0, 500), (100, 500), (170, 1500), (300, 1500), (380, 560), (392, 560), (462, 1500),
+              (600, 1500), (680, 500), (900, 500)]
+    speed = [(0, 0), (60, 0), (100, 80), (300, 90), (380, 75), (386, 65), (392, 75), (680, 75),
+             (705, 0), (900, 0)]
+    wheels = [(0, 1), (100, 1), (100.01, 0), (380, 0), (380.01, 1), (392, 1), (392.01, 0),
+              (680, 0), (680.01, 1), (900, 1)]
+    assert names(phases(height, speed, 1.0)).count("take-off") == 1
+    assert names(phases(height, speed, 1.0, weight_on_wheels=wheels)).count("take-off") == 2
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 0.25])
+@pytest.mark.parametrize(("above_ft", "level_s", "circuit"), [
+    (1500, 300, True), (1900, 700, True), (1900, 1500, False), (2500, 100, False)])
+def test_a_circuit_is_neither_high_nor_long(above_ft, level_s, circuit, rate_hz):
+    """At most 2,000 ft over the runway, and above 500 ft for at most 15 min."""
+    up = 100 + above_ft / 15
+    down = up + level_s + above_ft / 15
+    height = [(0, 500), (100, 500), (up, 500 + above_ft), (up + level_s, 500 + above_ft),
+              (down, 500), (down + 300, 500)]
+    speed = [(0, 0), (60, 0), (100, 80), (up, 100), (up + level_s, 100), (down, 70),
+             (down + 40, 0), (down + 300, 0)]
+    found = names(phases(height, speed, rate_hz))
+    assert ("cruise" not in found) == circuit
+    assert "approach" in found
+
+
 @pytest.mark.parametrize("rate_hz", [0.5, 1, 4])
 def test_a_slow_final_is_approach_down_to_the_flare(rate_hz):
     # Down the last 200 ft at 3 ft/s, on the runway at 1,700 s.
