@@ -10,6 +10,7 @@ former position still counts for the transit time after a retraction. Gear: `gea
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import assert_never
 
 import numpy as np
 
@@ -105,7 +106,13 @@ def gear_moving(
     known = np.flatnonzero(~np.isnan(down))
     state = down[known]
     edges = np.flatnonzero(np.diff(state) != 0) + 1
-    before = configuration.gear_down == "locked" and extending
+    match configuration.gear_down:
+        case "locked":
+            before = extending
+        case "lever":
+            before = False
+        case other:
+            assert_never(other)
     for k, i in enumerate(edges.tolist()):
         if (state[i] > state[i - 1]) != extending:
             continue

@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 
 from loganalyze import Settings, analyze
-from loganalyze.engine import block_evaluation, block_kernels, kernel_loading
+from loganalyze.air import atmosphere
+from loganalyze.engine import block_evaluation, block_kernels, kernel_loading, limit_curves
 from loganalyze.engine.flight_batch import FlightBatch
+from loganalyze.record.channels import CHANNELS
 from loganalyze.screening import sample_checks
 
 LIMITS = [
@@ -193,3 +195,14 @@ def test_blocks_never_cross_a_flight():
     assert list(batch.blocks(2)) == [(0, 0, 2), (0, 2, 4), (0, 4, 5), (2, 0, 2)]
     assert [batch.rows_of(k) for k in range(3)] == [slice(0, 5), slice(5, 5), slice(5, 7)]
     assert FlightBatch.of([]).rows == 0
+
+
+def test_the_tables_cells_end_on_the_layers_boundaries_and_span_what_is_plausible():
+    """A cell with a boundary inside it would be a poor fit; the table ends on the upper one."""
+    start, step, count = limit_curves.START, limit_curves.STEP, limit_curves.COUNT
+    first, second = (layer.top for layer in atmosphere.LAYERS[:2])
+    assert (first - start) % step == 0
+    assert start + step * count == second
+    lowest, highest = CHANNELS["pressure_altitude"].bounds
+    assert start <= lowest
+    assert start + step * count >= highest

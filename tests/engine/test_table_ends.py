@@ -5,8 +5,6 @@ import pytest
 
 from loganalyze import analyze
 from loganalyze.air import atmosphere
-from loganalyze.engine import limit_curves
-from loganalyze.record.channels import CHANNELS
 from loganalyze.record.units import FOOT
 
 UNKNOWN = 2
@@ -46,14 +44,3 @@ def test_an_altitude_that_a_correction_moves_beyond_the_table_is_unknown(
     assert np.isnan(found.columns["mach"][lost]).all()
     assert np.isfinite(found.columns["mach"][kept]).all()
     assert (found.columns["state"][lost] == UNKNOWN).all()
-
-
-def test_the_tables_cells_end_on_the_layers_boundaries_and_span_what_is_plausible():
-    """A cell with a boundary inside it would be a poor fit; the table ends on the upper one."""
-    start, step, count = limit_curves.START, limit_curves.STEP, limit_curves.COUNT
-    first, second = (layer.top for layer in atmosphere.LAYERS[:2])
-    assert (first - start) % step == 0
-    assert start + step * count == second
-    lowest, highest = CHANNELS["pressure_altitude"].bounds
-    assert start <= lowest
-    assert start + step * count >= highest

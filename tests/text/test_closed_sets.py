@@ -11,10 +11,12 @@ import pytest
 
 import loganalyze
 from loganalyze import OUTCOMES, Analysis, Check, Edge, Evidence, Settings, cli
+from loganalyze.sheets.limit_conditions import ConfigurationSheet
 from loganalyze.text.language import (
     check_text,
     corroboration_text,
     decision_text,
+    finding_text,
     phase_labels,
     quantity_words,
     value_words,
@@ -76,3 +78,8 @@ def test_settings_quantities_and_phases_have_words_of_their_own():
     assert not [words for table in (quantity_words.SETTINGS, quantity_words.QUANTITIES,
                                     phase_labels.PHASES)
                 for words in table.values() if "_" in words]
+
+
+def test_each_meaning_of_the_recorded_gear_has_its_words():
+    stated = get_args(get_type_hints(ConfigurationSheet)["gear_down"])
+    assert set(finding_text.GEAR_MOVES) == set(stated)

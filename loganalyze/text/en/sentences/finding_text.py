@@ -13,6 +13,11 @@ from loganalyze.text.facts import UNJUDGED
 
 NAMED = 3
 """How many limits that nothing could judge are named in a headline."""
+GEAR_MOVES: Mapping[str, str] = {
+    "lever": "after the recorded lever moves.",
+    "locked": "before it is recorded as locked down, and after it is unlocked.",
+}
+"""When the landing gear is taken to move, by what the recorded channel shows."""
 
 
 class Coded(Protocol):
@@ -99,8 +104,7 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
         f"retraction the position it left counts for another {duration(values['transit_s'])}.",
     "gear_in_transit": lambda values:
         f"Landing gear taken to move for {duration(values['transit_s'])} "
-        + ("after the recorded lever moves." if values["recorded"] == "lever" else
-           "before it is recorded as locked down, and after it is unlocked."),
+        + GEAR_MOVES[values["recorded"]],
     "configuration_outliers": lambda values:
         f"The recorded {recorded(values['channel'])} is out and at once back in "
         f"{count(values['samples'], 'sample')} (first at {clock(values['first_s'])}), faster than "
