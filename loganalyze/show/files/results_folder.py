@@ -36,20 +36,7 @@ SUMMARY = "summary.json"
 
 
 def folder_for(log: Path, out: Path) -> Path:
-    """Return the folder of a log's results.
-
-    Parameters
-    ----------
-    log : Path
-        The log's file or folder; it needn't be there.
-    out : Path
-        The folder of all results.
-
-    Returns
-    -------
-    Path
-        In `out`, by the log's name without ``.csv``, ``.csv.gz`` and the like.
-    """
+    """Return the folder of a log's results: its name without .csv, .csv.gz, ... in `out`."""
     name = log.name
     for suffix in (".gz", ".zst", ".csv", ".txt", ".parquet"):
         if name.lower().endswith(suffix) and len(name) > len(suffix):
@@ -58,20 +45,7 @@ def folder_for(log: Path, out: Path) -> Path:
 
 
 def anonymous_folders(number: int, out: Path) -> list[Path]:
-    """Return folders for the results of de-identified logs.
-
-    Parameters
-    ----------
-    number : int
-        How many.
-    out : Path
-        The folder of all results.
-
-    Returns
-    -------
-    list of Path
-        ``debrief``, ``debrief-2`` and so on in `out`: nothing of a log's name is in them.
-    """
+    """Return folders of de-identified results in `out`: ``debrief``, ``debrief-2`` and so on."""
     return [out / (ANONYMOUS if i == 1 else f"{ANONYMOUS}-{i}") for i in range(1, number + 1)]
 
 
@@ -253,11 +227,6 @@ class ResultsFolder:
         -------
         FlightFacts
             The flight's facts, as the summary holds them.
-
-        Raises
-        ------
-        Problem
-            As the class says; the folder is then left as it was.
         """
         facts = self.summary.add(judged)
         analysis = analysis_of(judged)
@@ -273,13 +242,7 @@ class ResultsFolder:
         return facts
 
     def finish(self) -> Summary:
-        """Write the tables and the summary of the log; the folder appears at the block's end.
-
-        Returns
-        -------
-        Summary
-            What ``summary.json`` holds.
-        """
+        """Write the log's tables and return its summary; the folder appears at the block's end."""
         summary = self.summary.result()
         for table in TABLES:
             rows = self._rows[table.name]
