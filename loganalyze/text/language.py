@@ -64,6 +64,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en.training import exercise_words as exercise_words
     from loganalyze.text.en.training import first_schedule as first_schedule
     from loganalyze.text.en.training import lesson_words as lesson_words
+    from loganalyze.text.en.training import progress_words as progress_words
 
 MODULES: tuple[str, ...] = (
     "air_data_text", "ceiling_sentences", "first_sheet", "fleet_sentences",
@@ -84,6 +85,7 @@ MODULES: tuple[str, ...] = (
     "training.exercise_words",
     "training.first_schedule",
     "training.lesson_words",
+    "training.progress_words",
 )
 """The modules of a language, by their place in its folder."""
 

@@ -21,6 +21,16 @@ from loganalyze.training.exercises import (
 )
 from loganalyze.training.lesson_assessment import Lesson, assess_lesson, with_school_ceilings
 from loganalyze.training.lesson_moments import Moment
+from loganalyze.training.progress import (
+    LessonRecord,
+    MeasureProgress,
+    Progress,
+    RecordedMeasure,
+    lesson_record,
+    progress_of,
+    read_record,
+)
+from loganalyze.training.progress_trend import Trend, directions, trend_of
 from loganalyze.training.segments.segment_results import (
     Change,
     Criterion,
@@ -46,18 +56,28 @@ __all__ = [
     "Grade",
     "KeptMargin",
     "Lesson",
+    "LessonRecord",
+    "MeasureProgress",
     "Measured",
     "Moment",
+    "Progress",
+    "RecordedMeasure",
     "Schedule",
     "Segment",
     "Tolerance",
+    "Trend",
     "assess_lesson",
     "corrected",
     "corrections_for",
+    "directions",
     "find_exercises",
     "flown_exactly",
+    "lesson_record",
+    "progress_of",
     "read_corrections",
+    "read_record",
     "read_schedule",
+    "trend_of",
     "with_school_ceilings",
     "write_corrections",
 ]

@@ -17,6 +17,7 @@ from loganalyze.show.tables.sample_table import sample_columns
 from loganalyze.show.tables.segment_table import SEGMENT_COLUMNS
 from loganalyze.show.tables.table_columns import table_schema
 from loganalyze.text import facts, recording_facts
+from loganalyze.training.progress import LessonRecord, Progress
 
 
 def schemas() -> dict[str, dict[str, Any]]:
@@ -31,7 +32,12 @@ def schemas() -> dict[str, dict[str, Any]]:
             left_out = {field.name for field in fields(made) if field.metadata.get("left out")}
             definition["required"] = [
                 key for key in definition["required"] if key not in left_out]
+    progress = TypeAdapter(Progress).json_schema(mode="serialization")
+    _allow_null(progress)
+    draft = "https://json-schema.org/draft/2020-12/schema"
     return {
+        "lesson-record.schema.json": {"$schema": draft, **LessonRecord.model_json_schema()},
+        "progress.schema.json": {"$schema": draft, **progress, "title": "progress.json"},
         "summary.schema.json": {
             "$schema": "https://json-schema.org/draft/2020-12/schema", **summary,
             "title": "summary.json",

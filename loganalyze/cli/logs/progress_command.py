@@ -1,0 +1,104 @@
+"""``loganalyze progress``: a trainee's measures over their flights."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from loganalyze.cli.shared_options import (
+    FILE,
+    columns_option,
+    json_option,
+    limits_option,
+    print_json,
+    say,
+)
+from loganalyze.problems import Problem
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from loganalyze.training import LessonRecord
+
+
+@click.command("progress")
+@click.argument("files", type=FILE, nargs=-1, required=True, metavar="FILES...")
+@click.option("--trainee", metavar="CODE",
+              help="Whose progress: a pseudonym. Logs are taken as this trainee's.")
+@limits_option(required=False)
+@columns_option
+@click.option("--least-others", type=click.IntRange(5), default=8, show_default=True, metavar="N",
+              help="Show how others of the course flew only where so many of them did.")
+@click.option("--out", "-o", type=FILE, metavar="DIR",
+              help="Write a page, a table, JSON and the lessons' records to DIR.")
+@click.option("--overwrite", is_flag=True, help="Replace an earlier progress in DIR whole.")
+@json_option
+def command(
+    files: tuple[Path, ...], trainee: str | None, limits: Path | None, columns: Path | None,
+    least_others: int, out: Path | None, overwrite: bool, as_json: bool,
+) -> None:
+    """Show how a trainee's exercises change from flight to flight.
+
+    FILES are records of lessons (.json, as --out writes them), logs, or folders of records. Logs
+    need --limits and --trainee; their exercises are found in them. Records of others are of the
+    course: shown as the range of the middle half, where enough of them flew the same.
+    """
+    from loganalyze.training import progress_of
+
+    records = [one for file in files for one in _records(file, trainee, limits, columns)]
+    found = progress_of(records, trainee, least_others=least_others)
+    if out is not None:
+        from loganalyze.show.progress.progress_folder import write_progress
+
+        write_progress(found, out, records, overwrite=overwrite)
+    if as_json:
+        from loganalyze.show.progress.progress_folder import progress_facts
+
+        print_json(progress_facts(found))
+        return
+    from loganalyze.show.progress import progress_report
+    from loganalyze.show.terminal import log_inspection
+    from loganalyze.text.language import progress_words
+
+    for line in progress_report.sentences(found):
+        say(line)
+    if found.measures:
+        say("\n".join(["", *log_inspection.table(progress_report.rows(found))]))
+    if out is not None:
+        say(progress_words.WRITTEN.format(folder=out))
+
+
+def _records(file: Path, trainee: str | None, limits: Path | None, columns: Path | None
+             ) -> Iterator[LessonRecord]:
+    from loganalyze.training import read_record
+
+    if file.is_dir():
+        held = sorted(file.rglob("*.json"))
+        if not held:
+            raise Problem("the folder holds no record of a lesson", str(file),
+                          "give records (.json), logs, or a folder of records")
+        for one in held:
+            if one.name != "progress.json":
+                yield read_record(one)
+    elif file.suffix.lower() == ".json":
+        yield read_record(file)
+    else:
+        yield from _flown(file, trainee, limits, columns)
+
+
+def _flown(file: Path, trainee: str | None, limits: Path | None, columns: Path | None
+           ) -> Iterator[LessonRecord]:
+    if trainee is None or limits is None:
+        raise Problem("a log says neither whose flight it is nor what its limits are", str(file),
+                      "give --trainee and --limits with logs")
+    from loganalyze.events.analysis import analyze
+    from loganalyze.read import read_flights
+    from loganalyze.sheets.limits_sheet import read_limits
+    from loganalyze.training import find_exercises, lesson_record
+
+    sheet = read_limits(limits)
+    for number, flight in enumerate(read_flights(file, columns), 1):
+        analysis = analyze(flight, sheet, flight=number)
+        yield lesson_record(analysis, find_exercises(analysis), trainee)

@@ -1,0 +1,1 @@
+"""A trainee's progress as a page, tables and lines of text."""

@@ -1,0 +1,111 @@
+"""A trainee's progress on disk: a page, a table, JSON and the lessons' records."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import shutil
+from collections.abc import Sequence
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+from loganalyze.problems import Problem
+from loganalyze.show.page.html_page import report_html
+from loganalyze.show.progress.progress_report import progress_report
+from loganalyze.text.plain_values import plain, settled
+from loganalyze.training.progress import LessonRecord, Progress
+from loganalyze.training.progress_trend import Trend
+
+FACTS = "progress.json"
+
+
+def progress_facts(found: Progress) -> dict[str, Any]:
+    """Return a trainee's progress as JSON holds it; unknown numbers are null."""
+    facts: dict[str, Any] = plain(settled(found))
+    return facts
+
+
+def progress_csv(found: Progress) -> str:
+    """Return a row a measure as CSV, numbers in the unit that the measure's name ends with."""
+    numbers = [field.name for field in fields(Trend)]
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["trainee", "exercise", "measure", *numbers, "direction", "course_low",
+                     "course_high"])
+    for one in found.measures:
+        writer.writerow([found.trainee, one.exercise, one.measure, *(
+            _cell(getattr(one.trend, name)) for name in numbers), one.direction,
+            _cell(one.course_low), _cell(one.course_high)])
+    return out.getvalue()
+
+
+def _cell(value: float) -> str:
+    kept = plain(settled(value))
+    return "" if kept is None else str(kept)
+
+
+def write_progress(
+    found: Progress, folder: str | Path, records: Sequence[LessonRecord] = (), *,
+    overwrite: bool = False,
+) -> tuple[Path, ...]:
+    """Write a trainee's progress to a folder, which appears whole or not at all.
+
+    Parameters
+    ----------
+    found : Progress
+    folder : path-like
+        The folder to make.
+    records : sequence of LessonRecord, optional
+        Those of this trainee are written to ``records/``, to be given again beside later flights.
+    overwrite : bool
+        Replace the folder of an earlier progress whole.
+
+    Returns
+    -------
+    tuple of Path
+        ``progress.html``, ``progress.csv``, ``progress.json``, then the records.
+
+    Raises
+    ------
+    Problem
+        For a folder that exists, unless `overwrite` and an earlier progress is in it.
+    """
+    folder = Path(folder)
+    if folder.exists() and not (overwrite and folder.is_dir() and (
+            not any(folder.iterdir()) or (folder / FACTS).is_file())):
+        raise Problem("this is where the progress would go, and something else is there"
+                      if overwrite else "the folder exists already", str(folder),
+                      "give another --out" + ("" if overwrite else
+                                              ", or --overwrite to replace it whole"))
+    partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
+    try:
+        shutil.rmtree(partial, ignore_errors=True)
+        partial.mkdir(parents=True)
+        written = _write(found, partial, records)
+        if folder.exists():
+            shutil.rmtree(folder)
+        partial.rename(folder)
+    except OSError as error:
+        raise Problem(f"the progress can't be written ({error.strerror or error})", str(folder),
+                      "give another --out") from error
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+    return tuple(folder / name for name in written)
+
+
+def _write(found: Progress, folder: Path, records: Sequence[LessonRecord]) -> list[str]:
+    written = {"progress.html": report_html(progress_report(found)),
+               "progress.csv": progress_csv(found),
+               FACTS: json.dumps(progress_facts(found), indent=2, ensure_ascii=False,
+                                 allow_nan=False) + "\n"}
+    own = [one for one in records if one.trainee == found.trainee]
+    if own:
+        (folder / "records").mkdir()
+    for i, one in enumerate(own, 1):
+        written[f"records/{one.trainee}-{i:03}.json"] = one.model_dump_json(indent=2) + "\n"
+    for name, text in written.items():
+        (folder / name).write_text(text, encoding="utf-8", newline="")
+    return list(written)

@@ -1,0 +1,109 @@
+"""What is said of a trainee's progress."""
+
+from __future__ import annotations
+
+import math
+
+from loganalyze.text.en.number_format import count
+from loganalyze.text.en.training.exercise_words import KINDS, MEASURES
+
+TITLE = "Progress"
+SUBTITLE = "Trainee {trainee}, {flights}"
+SECTIONS = {"found": "What changes", "measures": "Every measure",
+            "flights": "Flight by flight", "about": "How to read this"}
+COLUMNS = {"exercise": "Exercise", "measure": "Measure", "flights": "Flights", "level": "Mean",
+           "per_flight": "Change a flight", "direction": "", "spread": "Flights differ by",
+           "measured": "Measured to", "course": "Middle half of the course"}
+CAPTION = "Means and changes with the interval that holds the true one with 95 % confidence"
+FLIGHTS_CAPTION = "Value and standard uncertainty by the measurement"
+PICTURE = "Each measure with a better side, over the flights: values with their uncertainty."
+PICTURE_CAPTION = ("Bars are the standard uncertainty of the measurement; the line is the trend; a "
+                   "grey band is the middle half of the course.")
+FLIGHT_AXIS = "flight"
+NONE_SHOWN = "None of the measures shows a change beyond what chance makes of so many."
+NOTHING = "No exercise has a measure in any of these flights."
+TOO_FEW = "A trend needs three flights with the same exercise."
+NOT_DATED = "Not all flights have a date: they are in the order in which they were given."
+NO_COURSE = ("How others of the course flew is not shown: fewer than {least} of them have flown "
+             "the same.")
+COURSE = ("The course is shown as the range of the middle half of the other trainees' means, where "
+          "at least {least} have flown the same. Nobody is ranked.")
+ABOUT = (
+    "Every figure is of the flights, not of the person: aircraft, weather and task differ from "
+    "flight to flight, and no score sums them up.",
+    "\u201cImproving\u201d is said where somebody who doesn't change would show as much by chance "
+    "in at most 5 % of cases, over all measures looked at here together ({compared}), even where "
+    "flights in succession are alike. That a change isn't shown doesn't say that there is none.",
+    "Each interval takes the flights as independent. How flights differ is what is left beside the "
+    "trend and the measurement's own uncertainty.",
+)
+WRITTEN = "Progress in {folder}"
+FOOTER = "loganalyze {version}"
+UNITS = {"kt_s": "kt/s", "kt": "kt", "ft": "ft", "deg": "deg", "s": "s", "mach": "Mach"}
+UNKNOWN = "not known"
+
+
+def measure(name: str) -> str:
+    """Return a measure in words."""
+    return MEASURES.get(name, name)
+
+
+def exercise(name: str) -> str:
+    """Return an exercise in words."""
+    return KINDS.get(name, name)
+
+
+def unit(name: str) -> str:
+    """Return the unit that a measure's name ends with, "" where it has none."""
+    return next((words for end, words in UNITS.items() if name.endswith(f"_{end}")), "")
+
+
+def figure(name: str, number: float) -> str:
+    """Return a measure's value without its unit."""
+    size = abs(number)
+    digits = 3 if unit(name) == "Mach" else 0 if size >= 100 else 1 if size >= 1 else 2
+    return f"{number:.{digits}f}"
+
+
+def value(name: str, number: float) -> str:
+    """Return a measure's value with its unit."""
+    return UNKNOWN if math.isnan(number) else f"{figure(name, number)} {unit(name)}".strip()
+
+
+def interval(name: str, number: float, low: float, high: float) -> str:
+    """Return a value with its interval."""
+    if math.isnan(number):
+        return UNKNOWN
+    if math.isnan(low):
+        return value(name, number)
+    first, last, middle = (figure(name, one) for one in (low, high, number))
+    return f"{middle} ({first} to {last}) {unit(name)}".strip()
+
+
+def course(name: str, low: float, high: float) -> str:
+    """Return the range of the middle half of the course, or that it isn't shown."""
+    return "not shown" if math.isnan(low) else f"{value(name, low)} to {value(name, high)}"
+
+
+def uncertain(name: str, number: float, error: float) -> str:
+    """Return a value with its standard uncertainty."""
+    if math.isnan(number):
+        return "none"
+    return value(name, number) if math.isnan(error) else (
+        f"{figure(name, number)} ± {value(name, error)}")
+
+
+def changes(kind: str, name: str, direction: str, per_flight: float, low: float, high: float
+            ) -> str:
+    """Return a change that is shown, as a sentence."""
+    side = "less" if per_flight < 0 else "more"
+    ends = sorted((abs(low), abs(high))) if low * high > 0 else None
+    span = (f", with 95 % confidence {value(name, ends[0])} to {value(name, ends[1])}"
+            if ends else "")
+    return (f"{exercise(kind).capitalize()}, {measure(name)[:1].lower()}{measure(name)[1:]}: "
+            f"{direction}, {value(name, abs(per_flight))} {side} from flight to flight{span}.")
+
+
+def subtitle(trainee: str, flights: int) -> str:
+    """Return whose progress it is, over how many flights."""
+    return SUBTITLE.format(trainee=trainee, flights=count(flights, "flight"))
