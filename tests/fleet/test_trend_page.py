@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date
 from html import unescape
 from html.parser import HTMLParser
@@ -43,6 +44,7 @@ class Page(HTMLParser):
 
     def __init__(self, text: str) -> None:
         super().__init__()
+        self.inside = False
         self.ids: list[str] = []
         self.links: list[str] = []
         self.tables: list[list[list[str]]] = []
@@ -54,13 +56,17 @@ class Page(HTMLParser):
         self.links += [given["href"]] if tag == "a" else []
         if tag == "table":
             self.tables.append([])
+            self.inside = True
         elif tag == "tr":
             self.tables[-1].append([])
         elif tag in ("td", "th"):
             self.tables[-1][-1].append("")
 
+    def handle_endtag(self, tag):
+        self.inside = self.inside and tag != "table"
+
     def handle_data(self, data):
-        if self.tables and self.tables[-1] and self.tables[-1][-1]:
+        if self.inside and self.tables and self.tables[-1] and self.tables[-1][-1]:
             self.tables[-1][-1][-1] += data
 
 
@@ -161,3 +167,29 @@ def test_a_slope_that_is_none_is_seldom_called_one():
                                              ([1.0] * 9, [np.nan] * 9), ([], [])])
 def test_a_course_that_can_not_be_known_is_not(margin, day):
     assert np.isnan(margin_course(margin, day, ["a"] * len(margin)).per_year_kt)
+
+
+def test_tails_and_instrument_errors_are_shown_or_refused(store, tmp_path, monkeypatch):
+    rng = np.random.default_rng(1)
+    tails = (
+        loganalyze.PhaseTail("twin.toml", "descent", loganalyze.margin_tail(
+            20 - rng.exponential(4.0, 2000), np.ones(2000), np.arange(2000) % 7), ()),
+        loganalyze.PhaseTail("twin.toml", "climb", loganalyze.margin_tail(
+            20 - rng.exponential(4.0, 40), np.ones(40), np.arange(40) % 7), ()))
+    error = loganalyze.InstrumentError(
+        "DEMO-1", "turns", "calibrated_airspeed", "", "kt", 2.1, 1.6, 2.6, 0.5, 1.9, 0.4, -0.2,
+        1.0, 0.0004, True, ("k",))
+    hidden = replace(error, aircraft="DEMO-9")
+    place = "loganalyze.fleet.trend_report.trend_files."
+    monkeypatch.setattr(f"{place}fleet_margin_tails", lambda *_: tails)
+    monkeypatch.setattr(f"{place}aircraft_errors", lambda *_, **__: (error, hidden))
+    loganalyze.write_trends(store, loganalyze.TrendFiles(page=tmp_path / "a.html"))
+    text = unescape((tmp_path / "a.html").read_text(encoding="utf-8"))
+    rows_ = {row[0]: row for table in Page(text).tables if "peaks" in table[0]
+             for row in table[1:]}
+    flown = tails[0].tail.flown
+    assert rows_["descent"][6].startswith(f"{flown.flights:,.1f} ({flown.flights_low:,.1f}")
+    assert rows_["climb"][5:] == ["not estimated: too few peaks"] * 2
+    assert "DEMO-1: calibrated airspeed reads high by +2.10 kt (95 % interval 1.60 to 2.60)" in text
+    assert ">< 0.001<" in text
+    assert "DEMO-9" not in text

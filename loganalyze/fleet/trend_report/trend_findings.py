@@ -68,7 +68,8 @@ def errors_section(errors: Sequence[InstrumentError]) -> list[Section]:
             one.aircraft, f"{channel} ({one.second})" if one.second else channel, one.way,
             _value(one.reads_high, one.unit), words.interval(one.low, one.high),
             "–" if math.isnan(one.per_year) else _value(one.per_year, one.unit),
-            f"{len(one.flights):,}", words.probability(one.probability).removeprefix("p = "),
+            f"{len(one.flights):,}",
+            words.probability(one.probability).removeprefix("p ").removeprefix("= "),
             words.FINDING if one.finding else ""))
     columns = tuple(
         Column(words.COLUMNS[name], name in (
