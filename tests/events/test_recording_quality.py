@@ -220,3 +220,14 @@ def test_a_lone_sample_and_a_log_without_altitude(log, sheet, vmo):
     assert analyze(log([0.0], calibrated_airspeed=200.0), sheet(vmo)).quality
     flight = log(range(5), calibrated_airspeed=[200, 200, NAN, 200, 200])
     assert analyze(flight, sheet(vmo)).screened_s == {"": 1.0, "airspeed missing": 1.0}
+
+
+def test_a_single_stale_run_is_shown_and_rejects_nothing(judged):
+    kt = 200 + 20 * np.sin(np.arange(600) / 30)
+    kt[300:312] = kt[300]
+    analysis = judged(kt)
+    stale = flag(analysis, "stale", "calibrated_airspeed")
+    assert stale.values["times"] == 1
+    assert len(stale.raised) == 1
+    assert not stale.screened_out
+    assert not any("stale" in reason for reason in analysis.screened)

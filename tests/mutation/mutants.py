@@ -133,6 +133,9 @@ def _is_silent(node: ast.AST) -> bool:
         return node.arg in ("strict", "stacklevel")
     if isinstance(node, ast.Expr):
         return isinstance(node.value, ast.Constant)
+    if isinstance(node, ast.FunctionDef):  # what `overload` decorates is for type checkers
+        return any(isinstance(name, ast.Name) and name.id == "overload"
+                   for name in node.decorator_list)
     if isinstance(node, ast.If):
         return isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
     if isinstance(node, ast.Assign):

@@ -28,6 +28,7 @@ CASES = {
     "if a == b:\n    c()": ["if (a != b):\n    c()", "if a == b:\n    pass"],
     "def f():\n    return g": ["def f():\n    return None"],
     "y = zip(a, b, strict=True)": [],
+    "@overload\ndef f(a=1): ...": [],
     "y = (a\n     + b)": ["y = (((a - b)\n))"],
 }
 

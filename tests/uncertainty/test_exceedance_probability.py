@@ -552,3 +552,11 @@ def test_a_flat_prior_reads_high_over_a_fleet_and_its_own_prior_does_not():
     own = calibration.reliability(posterior, now.over)
     assert all(z <= 3.29 for *_, z in own), own
     assert calibration.skills(now, posterior)["brier"] < calibration.skills(now)["brier"]
+
+
+def test_a_prior_far_from_the_reading_draws_the_interval_after_it():
+    # Two equal normals: the true excess is half way, its deviation 1 / sqrt(2) of theirs.
+    prior = Prior.of_normals("narrow", [(1, 0, 0.5)])
+    low, high = prior.interval(10.0, 0.5, 0.95)
+    assert (low, high) == pytest.approx(
+        (5 - 1.959964 * 0.5 / math.sqrt(2), 5 + 1.959964 * 0.5 / math.sqrt(2)), abs=1e-4)
