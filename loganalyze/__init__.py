@@ -57,8 +57,15 @@ if TYPE_CHECKING:
         rate_change,
     )
     from loganalyze.fleet.statistics.extreme_values import MarginTail, Recurrence, margin_tail
+    from loganalyze.fleet.statistics.fleet_priors import FleetPriors, fleet_priors
     from loganalyze.fleet.statistics.margin_tails import PhaseTail, fleet_margin_tails
-    from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends, fleet_trends
+    from loganalyze.fleet.statistics.outlying_flights import OutlyingFlight, outlying_flights
+    from loganalyze.fleet.statistics.trend_tables import (
+        TrendRow,
+        Trends,
+        fleet_trends,
+        flights_behind,
+    )
     from loganalyze.fleet.store.deidentified_export import export_deidentified
     from loganalyze.fleet.store.retention import Retained, retain
     from loganalyze.fleet.store.store_queries import connect_store
@@ -177,12 +184,14 @@ _NAMES: dict[str, str] = {
     ),
     "loganalyze.fleet.statistics.event_rates": "EventRate RateChange event_rate rate_change",
     "loganalyze.fleet.statistics.extreme_values": "MarginTail Recurrence margin_tail",
+    "loganalyze.fleet.statistics.fleet_priors": "FleetPriors fleet_priors",
     "loganalyze.fleet.statistics.margin_tails": "PhaseTail fleet_margin_tails",
     "loganalyze.fleet.running.fleet_run": "FleetReport run_fleet",
     "loganalyze.fleet.store.deidentified_export": "export_deidentified",
     "loganalyze.fleet.store.retention": "Retained retain",
     "loganalyze.fleet.store.store_queries": "connect_store",
-    "loganalyze.fleet.statistics.trend_tables": "TrendRow Trends fleet_trends",
+    "loganalyze.fleet.statistics.outlying_flights": "OutlyingFlight outlying_flights",
+    "loganalyze.fleet.statistics.trend_tables": "TrendRow Trends fleet_trends flights_behind",
     "loganalyze.fleet.running.worker_pool": "Workers",
     "loganalyze.fleet.trend_report.trend_files": "TrendFiles write_trends",
     "loganalyze.limits.evaluate": "evaluate",
@@ -249,24 +258,25 @@ __all__ = [
     "Comparison", "Condition", "Contributions", "CorrectionTable", "Criterion", "Crossing",
     "CutSettings", "DialReading", "Edge", "Envelope", "Evaluation", "EventRate", "Evidence",
     "Exceedance", "ExceedanceFacts", "Finding", "FindingFacts", "FlagFacts", "FleetFile",
-    "FleetReport", "FlightFacts", "FlightLog", "Frame", "Greatest", "InferredFacts", "InputFacts",
-    "InstrumentError", "Intervals", "Limit", "LimitFacts", "LimitMeasure", "LimitsSheet",
-    "LogInput", "LogSummary", "LowestLimit", "MarginTail", "MeanEffect", "MeasureSettings",
-    "MissedPeak", "NearMiss", "PhaseSettings", "PhaseStretch", "PhaseTail", "Picture",
-    "PointerInstant", "PointerMovement", "Presentation", "Prior", "PriorsFile", "Problem",
-    "QualityFacts", "QualityFlag", "RateChange", "Recorded", "Recurrence", "Reference",
-    "ReportOptions", "ResultsFolder", "Retained", "Settings", "Severity", "Smallest",
+    "FleetPriors", "FleetReport", "FlightFacts", "FlightLog", "Frame", "Greatest", "InferredFacts",
+    "InputFacts", "InstrumentError", "Intervals", "Limit", "LimitFacts", "LimitMeasure",
+    "LimitsSheet", "LogInput", "LogSummary", "LowestLimit", "MarginTail", "MeanEffect",
+    "MeasureSettings", "MissedPeak", "NearMiss", "OutlyingFlight", "PhaseSettings", "PhaseStretch",
+    "PhaseTail", "Picture", "PointerInstant", "PointerMovement", "Presentation", "Prior",
+    "PriorsFile", "Problem", "QualityFacts", "QualityFlag", "RateChange", "Recorded", "Recurrence",
+    "Reference", "ReportOptions", "ResultsFolder", "Retained", "Settings", "Severity", "Smallest",
     "SmallestFacts", "Source", "Step", "StepFacts", "Stream", "Summary", "Suspect", "SuspectFacts",
     "TemperatureCase", "TimeToLimit", "TrendFiles", "TrendRow", "Trends", "Units", "WarningFinding",
     "WarningSettings", "WhatIf", "WhatIfSettings", "WhatWouldHaveHelped", "Workers",
     "aircraft_errors", "analyze", "analyze_each", "analyze_flights", "assess", "assess_flight",
     "compare", "connect_store", "contributions_figure", "crossovers", "dial_reading",
     "envelope_figure", "evaluate", "event_rate", "export_deidentified", "fleet_margin_tails",
-    "fleet_trends", "histogram_figure", "limit_envelope", "margin_figure", "margin_tail",
-    "mean_effect", "panel_figure", "phases_of", "pointer_movement", "prior_of_margins", "priors_of",
-    "rate_change", "read_columns", "read_fleet", "read_flights", "read_limits", "read_log",
-    "read_priors", "retain", "ruler_figure", "run_fleet", "save_figure", "summarise",
-    "track_figure", "what_if", "write_comparison", "write_reports", "write_results", "write_trends",
+    "fleet_priors", "fleet_trends", "flights_behind", "histogram_figure", "limit_envelope",
+    "margin_figure", "margin_tail", "mean_effect", "outlying_flights", "panel_figure", "phases_of",
+    "pointer_movement", "prior_of_margins", "priors_of", "rate_change", "read_columns",
+    "read_fleet", "read_flights", "read_limits", "read_log", "read_priors", "retain",
+    "ruler_figure", "run_fleet", "save_figure", "summarise", "track_figure", "what_if",
+    "write_comparison", "write_reports", "write_results", "write_trends",
 ]
 
 

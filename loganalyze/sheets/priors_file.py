@@ -25,6 +25,10 @@ class PriorRow(Sheet):
                        min_length=1, max_length=60)
     source: str = Field(description="Where the margins come from; stands beside each probability.",
                         examples=["margins of 2,140 flights"], min_length=1, max_length=200)
+    displayed: bool = Field(
+        False, description="Whether the margins are those that the crews were shown, rather than "
+        "those flown: the instrument's own error is then added to them, and the fleet's habits "
+        "don't lessen it.", examples=[True])
     edges: Annotated[tuple[float, ...], Strict(False)] | None = Field(
         None, description="Edges of a histogram of margins, rising; positive is under.",
         examples=[[-10, 0, 10, 40]])
@@ -103,3 +107,10 @@ def read_priors(path: str | Path) -> PriorsFile:
     ['VMO']
     """
     return read_toml(path, PriorsFile)
+
+
+def priors_toml(file: PriorsFile) -> str:
+    """Return a priors file as it is written; `read_priors` reads the same from it."""
+    rows = (row.model_dump(exclude_none=True, exclude_defaults=True) for row in file.prior)
+    return "\n".join("[[prior]]\n" + "".join(
+        f"{key} = {written(value)}\n" for key, value in row.items()) for row in rows)

@@ -103,6 +103,10 @@ stated probability  flat prior: flights, expected, truly over   fleet's prior: t
 Brier score         .0064                                       .0055
 ==================  ==========================================  ==============================
 
+A prior may be of the margins that crews are shown (``displayed``, as ``loganalyze priors`` makes
+it). They fly by these, so that what an instrument reads wrongly adds to what is flown and no habit
+of the fleet lessens it: only the recording's part of the error is weighed against the prior.
+
 The flat prior stays the default, since a prior needs data and belongs to one fleet; the output
 names the one that was used.
 """

@@ -182,7 +182,8 @@ def at_rows(
                                   prior.name, settings.coverage, NOT_DISPLAYED)
         answers.append(Assured(
             displayed,
-            _assurance(FLOWN, worst_of, float(model.flown_common[k]), prior, settings, open_end),
+            _assurance(FLOWN, worst_of, float(model.flown_common[k]), prior, settings, open_end,
+                       recording=float(model.displayed_common[k])),
             MissedPeak(*peak_fit.missed(time[near], piece[near], at - span.first - near.start)),
         ))
     return answers
@@ -368,20 +369,23 @@ def _around(
 
 def _assurance(
     basis: str, worst: _Worst, common: float, prior: Flat | Prior, settings: AssuranceSettings,
-    open_end: bool,
+    open_end: bool, recording: float = math.inf,
 ) -> Assurance:
-    excess, random = worst.excess, worst.error
-    u = math.hypot(common, random)
+    """Decide on one basis; `recording` : what of `common` record and display differ by."""
+    excess, random, u = worst.excess, worst.error, math.hypot(common, worst.error)
+    shared = min(recording, common) if prior.displayed else common
+    added = math.sqrt(common**2 - shared**2)
     if math.isnan(u) or math.isnan(excess):
         return Assurance(basis, excess, common, random, _NAN, _NAN, _NAN, NOT_DETERMINABLE,
                          prior.name, settings.coverage, NO_UNCERTAINTY, worst.reading)
-    if u == 0.0:  # nothing is doubted, so nothing known beforehand changes it
+    seen = math.hypot(shared, random)
+    if seen == 0.0:  # the reading isn't doubted, so nothing known beforehand changes it
         prior = Flat(prior.name)
-    probability = prior.probability(excess, u)
-    low, high = prior.interval(excess, u, settings.coverage)
+    probability = prior.probability(excess, seen, added)
+    low, high = prior.interval(excess, seen, settings.coverage, added)
     if worst.if_noise is not None:
-        least, most = prior.interval(
-            worst.if_noise, math.hypot(common, worst.error_if_noise), settings.coverage)
+        least, most = prior.interval(worst.if_noise, math.hypot(shared, worst.error_if_noise),
+                                     settings.coverage, added)
         low, high = min(low, least), max(high, most)
     word = decided(excess, low, high)
     reason = ""

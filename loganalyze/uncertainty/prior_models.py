@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -23,6 +23,9 @@ from loganalyze.sheets.priors_file import PriorsFile
 Floats = NDArray[np.float64]
 
 _STANDARD = NormalDist()
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(21)
+_SHIFTS = tuple(zip(_NODES.tolist(), (_WEIGHTS / _WEIGHTS.sum()).tolist(), strict=True))
+"""Nodes and weights for the mean over a standard normal error."""
 
 
 def phi(z: float) -> float:
@@ -35,16 +38,20 @@ class Flat:
     """Every excess equally likely beforehand."""
 
     name: str = "flat"
+    displayed: bool = False
 
-    def probability(self, excess: float, u: float) -> float:
+    def probability(self, excess: float, u: float, added_u: float = 0.0) -> float:
         """P(truly over) = Phi(e / u); a reading without uncertainty is the truth."""
+        u = math.hypot(u, added_u)
         if u == 0.0:
             return float(excess > 0)
         return phi(excess / u)
 
-    def interval(self, excess: float, u: float, coverage: float) -> tuple[float, float]:
+    def interval(self, excess: float, u: float, coverage: float, added_u: float = 0.0
+                 ) -> tuple[float, float]:
         """Return the expanded interval e -+ k u."""
         k = _STANDARD.inv_cdf((1 + coverage) / 2)
+        u = math.hypot(u, added_u)
         return excess - k * u, excess + k * u
 
 
@@ -54,11 +61,14 @@ class Prior:
 
     ``pieces`` : (lower edge, upper edge, weight), each piece flat; ``normals`` : (weight, mean,
     standard deviation). Both may be given. The unit is that of the limit, kt or Mach.
+    ``displayed`` : they are the excesses that crews were shown; what is flown differs from them by
+    the instrument's own error, which is independent of them, since crews fly by what they see.
     """
 
     name: str
     pieces: tuple[tuple[float, float, float], ...] = ()
     normals: tuple[tuple[float, float, float], ...] = ()
+    displayed: bool = False
 
     @classmethod
     def of_histogram(cls, name: str, margin_edges: Sequence[float], counts: Sequence[float]
@@ -86,12 +96,16 @@ class Prior:
             raise ValueError("a mixture needs positive weights and standard deviations")
         return cls(name, normals=tuple((w, -mean, sd) for w, mean, sd in normals))
 
-    def probability(self, excess: float, u: float) -> float:
+    def probability(self, excess: float, u: float, added_u: float = 0.0) -> float:
         """P(truly over) given the reading; NaN where the prior excludes the reading."""
-        return 1.0 - self.below(0.0, excess, u)
+        return 1.0 - self.below(0.0, excess, u, added_u)
 
-    def below(self, level: float, excess: float, u: float) -> float:
-        """P(true excess <= level) given the reading and its standard uncertainty (above 0)."""
+    def below(self, level: float, excess: float, u: float, added_u: float = 0.0) -> float:
+        """P(true excess <= level) given the reading.
+
+        `u` (above 0) is the reading's standard uncertainty as a measurement of what the prior is
+        of; `added_u` that by which the true excess differs from it, independently.
+        """
         whole = lower = 0.0
         # The likeliest scale is taken out, so that a far reading doesn't underflow.
         peaks = [_log_normal(excess, mean, math.hypot(sd, u)) for _, mean, sd in self.normals]
@@ -101,28 +115,35 @@ class Prior:
             spread = sd * sd + u * u
             centre = (mean * u * u + excess * sd * sd) / spread
             whole += mass
-            lower += mass * phi((level - centre) / (sd * u / math.sqrt(spread)))
+            lower += mass * phi((level - centre) / math.hypot(sd * u / math.sqrt(spread), added_u))
+        shifts = _SHIFTS if added_u and self.pieces else ((0.0, 1.0),)
         for low, high, weight in self.pieces:
             density = weight / (high - low)
             whole += density * _between((low - excess) / u, (high - excess) / u)
-            if level > low:
-                lower += density * _between((low - excess) / u, (min(level, high) - excess) / u)
+            for shift, share in shifts:
+                reached = level - added_u * shift
+                if reached > low:
+                    lower += share * density * _between(
+                        (low - excess) / u, (min(reached, high) - excess) / u)
         return lower / whole if whole > 0 else float("nan")
 
-    def interval(self, excess: float, u: float, coverage: float) -> tuple[float, float]:
+    def interval(self, excess: float, u: float, coverage: float, added_u: float = 0.0
+                 ) -> tuple[float, float]:
         """Return the interval with equal probability beyond either end."""
         tail = (1 - coverage) / 2
-        return self._quantile(tail, excess, u), self._quantile(1 - tail, excess, u)
+        return (self._quantile(tail, excess, u, added_u),
+                self._quantile(1 - tail, excess, u, added_u))
 
-    def _quantile(self, share: float, excess: float, u: float) -> float:
+    def _quantile(self, share: float, excess: float, u: float, added_u: float) -> float:
         if math.isnan(self.below(0.0, excess, u)):
             return float("nan")
         ends = [edge for low, high, _ in self.pieces for edge in (low, high)]
         ends += [mean + side * 10 * sd for _, mean, sd in self.normals for side in (-1, 1)]
-        low, high = min(*ends, excess - 10 * u), max(*ends, excess + 10 * u)
+        wide = 10 * math.hypot(u, added_u)
+        low, high = min(*ends, excess) - wide, max(*ends, excess) + wide
         for _ in range(80):
             middle = 0.5 * (low + high)
-            if self.below(middle, excess, u) < share:
+            if self.below(middle, excess, u, added_u) < share:
                 low = middle
             else:
                 high = middle
@@ -143,9 +164,10 @@ def priors_of(file: PriorsFile) -> dict[str, Prior]:
     ['VMO']
     """
     return {
-        table.limit: (Prior.of_histogram(table.source, table.edges, table.counts)
-                    if table.edges is not None and table.counts is not None
-                    else Prior.of_normals(table.source, table.normals or ()))
+        table.limit: replace(
+            Prior.of_histogram(table.source, table.edges, table.counts)
+            if table.edges is not None and table.counts is not None
+            else Prior.of_normals(table.source, table.normals or ()), displayed=table.displayed)
         for table in file.prior}
 
 

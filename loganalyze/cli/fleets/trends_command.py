@@ -15,6 +15,7 @@ import click
 from loganalyze.cli.shared_options import FILE, json_option, print_json, units_option
 
 if TYPE_CHECKING:
+    from loganalyze.fleet.statistics.margin_tails import PhaseTail
     from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
 
 DEFAULT_BY = ("month", "aircraft", "limit", "phase", "severity", "cause")
@@ -32,6 +33,9 @@ DEFAULT_BY = ("month", "aircraft", "limit", "phase", "severity", "cause")
               "then on with those before, aircraft by aircraft.")
 @click.option("--least", type=click.IntRange(min=1), default=5, show_default=True, metavar="N",
               help="Leave out groups of fewer flights than this.")
+@click.option("--expected", type=FILE, metavar="FILE",
+              help="A fleet file that tells how many flights each aircraft flies in a month: what "
+              "was captured is then counted of these, otherwise of the flights read.")
 @click.option("--csv", "csv_file", type=FILE, metavar="FILE", help="Also write the table as CSV.")
 @click.option("--page", type=FILE, metavar="FILE",
               help="Also write a page: one HTML file that needs nothing else, with answers, "
@@ -44,18 +48,22 @@ DEFAULT_BY = ("month", "aircraft", "limit", "phase", "severity", "cause")
 @units_option("page, PDF and pictures")
 @json_option
 def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | None, least: int,
-            csv_file: Path | None, page: Path | None, pdf: Path | None, pictures: Path | None,
-            paper: Literal["A4", "Letter"], units: str, as_json: bool) -> None:
+            expected: Path | None, csv_file: Path | None, page: Path | None, pdf: Path | None,
+            pictures: Path | None, paper: Literal["A4", "Letter"], units: str,
+            as_json: bool) -> None:
     """Print the rates of exceedances of the fleet in a store, with intervals that hold where
     aircraft differ.
 
     Episodes (overlapping exceedances counted once) per 1,000 judged hours and per 100 flights.
     """
+    from loganalyze.fleet.statistics.margin_tails import fleet_margin_tails
     from loganalyze.fleet.statistics.trend_tables import fleet_trends
+    from loganalyze.sheets.fleet_file import read_fleet
     from loganalyze.text.language import fleet_sentences, verdict_sentences
 
     found = fleet_trends(store, by=by or DEFAULT_BY, proven=proven,
-                         action=action.date() if action else None, least=least)
+                         action=action.date() if action else None, least=least,
+                         expected=None if expected is None else read_fleet(expected))
     written: tuple[Path, ...] = ()
     if page or pdf or pictures:
         from loganalyze.fleet.trend_report.trend_files import TrendFiles, write_trends
@@ -68,8 +76,10 @@ def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | N
     rows = [_plain(row) for row in (found.whole, *found.rows)]
     if csv_file is not None:
         csv_file.write_text(_csv(rows), encoding="utf-8", newline="")
+    tails = fleet_margin_tails(store)
     if as_json:
         print_json(_finite({
+            "margin_tails": [asdict(tail) for tail in tails],
             "rows": rows, "per_year": found.per_year, "adjusted": found.adjusted,
             "change": asdict(found.change) if found.change else None,
             "undated": found.undated, "problems": found.problems}))
@@ -78,6 +88,7 @@ def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | N
         rows, logs=found.logs, problems=found.problems, undated=found.undated, proven=proven,
         per_year=found.adjusted[0], change=_change(found),
         day=action.date().isoformat() if action else "")
+    lines += fleet_sentences.tail_lines([_plain_tail(tail) for tail in tails])
     lines += ["", *map(str, written)] if written else []
     click.echo("\n".join([*lines, *verdict_sentences.CAUTIONS]))
 
@@ -87,12 +98,22 @@ def _plain(row: TrendRow) -> dict[str, Any]:
     rate = row.rate
     return {
         "dimension": row.dimension, "group": row.group, "flights": row.flights,
-        "hours": rate.hours, "judged_share": row.judged_share, "episodes": rate.events,
+        "hours": rate.hours, "judged_share": row.judged_share, "captured": row.captured,
+        "episodes": rate.events,
         "per_1000_h": 1000 * rate.rate, "per_1000_h_low": 1000 * rate.low,
-        "per_1000_h_high": 1000 * rate.high,
+        "per_1000_h_high": 1000 * rate.high, "per_1000_h_own_low": 1000 * rate.own_low,
+        "per_1000_h_own_high": 1000 * rate.own_high,
         "per_100_flights": 100 * rate.events / row.flights if row.flights else math.nan,
         "aircraft": rate.aircraft, "dispersion": rate.dispersion,
         "flights_with_episodes": list(row.with_events)}
+
+
+def _plain_tail(found: PhaseTail) -> dict[str, Any]:
+    """Return what is said of a tail."""
+    tail, flown = found.tail, found.tail.flown
+    return {"limits_sheet": found.limits_sheet, "phase": found.phase, "flights": tail.flights,
+            "peaks": tail.peaks, "refused": flown.refused, "hours": flown.hours, "low": flown.low,
+            "high": flown.high}
 
 
 def _change(found: Trends) -> tuple[float, float] | None:

@@ -5,10 +5,16 @@ them. Events of one aircraft therefore resemble each other, and an interval that
 independent (Poisson) is too short. Here the rate of aircraft i is drawn from a gamma distribution
 with mean mu and coefficient of variation c, and its events in h_i hours from a Poisson
 distribution of mean rate h_i; together negative binomial (M. Greenwood, G. U. Yule, J. Roy.
-Statist. Soc. 83, 1920, p. 255). mu has Jeffreys' prior of a Poisson rate, mu**-1/2; c a
-half-Cauchy prior of scale 1 (A. Gelman, Bayesian Analysis 1(3), 2006, p. 515, for the family; the
-scale is engineering judgement). The interval is the equal-tailed one of the posterior of mu,
-integrated over c on a grid.
+Statist. Soc. 83, 1920, p. 255). mu has Jeffreys' prior for each c, the root of the information
+sum h_i / (mu (1 + c**2 mu h_i)), which for c = 0 is that of a Poisson rate (H. Jeffreys, Proc. R.
+Soc. A 186, 1946, p. 453); c a half-Cauchy prior of scale 2 (A. Gelman, Bayesian Analysis 1(3),
+2006, p. 515, for the family; the scale is engineering judgement). The interval is the equal-tailed
+one of the posterior of mu, integrated over c on a grid.
+
+That is the interval of the mean rate of aircraft like these. The one of these very aircraft, in
+the hours that they flew, is shorter, whether they differ or not: their events are Poisson with the
+sum of their own means, and the interval is Jeffreys', which holds the truth in 95 % on average over
+its discrete steps (L. D. Brown, T. T. Cai, A. DasGupta, Statistica Sinica 13, 2003, p. 19).
 """
 
 from __future__ import annotations
@@ -21,7 +27,7 @@ from scipy.special import gammaln
 from scipy.stats import chi2, norm
 
 COVERAGE = 0.95
-CV_SCALE = 1.0
+CV_SCALE = 2.0
 PERMUTATIONS = 1_999
 MOST_PERMUTED = 5_000
 """Flights up to which permutations are drawn; beyond, their normal limit serves."""
@@ -34,9 +40,10 @@ _LOG_MEAN = np.linspace(-7.0, 5.0, 400)
 class EventRate:
     """A rate of events and its interval.
 
-    ``events`` : how many; ``hours`` : in which; ``rate``, ``low``, ``high`` : events per hour;
-    ``aircraft`` : how many contributed hours; ``dispersion`` : how many times as variable the
-    counts of single flights are as independent events would be, at least 1.
+    ``events`` : how many; ``hours`` : in which; ``rate``, ``low``, ``high`` : events per hour, and
+    the interval of aircraft like these; ``aircraft`` : how many contributed hours; ``dispersion`` :
+    how many times as variable the counts of single flights are as independent events would be, at
+    least 1; ``own_low``, ``own_high`` : the interval of these very aircraft in those hours.
     """
 
     events: int
@@ -46,6 +53,8 @@ class EventRate:
     high: float
     aircraft: int
     dispersion: float
+    own_low: float = float("nan")
+    own_high: float = float("nan")
 
 
 def event_rate(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike,
@@ -66,10 +75,10 @@ def event_rate(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike,
     Returns
     -------
     EventRate
-        Of several aircraft the mean rate of aircraft like these; of a single one its own rate,
-        with the exact Poisson interval (F. Garwood, Biometrika 28, 1936, p. 437). Counts and
-        hours are divided by the dispersion of the flights before either is computed. Without
-        events the interval begins at 0. Without hours rate and interval are NaN.
+        Of several aircraft the mean rate of aircraft like these, and the rate of these; of a
+        single one both intervals are the same. Counts and hours are divided by the dispersion of
+        the flights before either is computed. Without events an interval begins at 0. Without
+        hours rate and intervals are NaN.
 
     Raises
     ------
@@ -92,13 +101,25 @@ def event_rate(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike,
     hours_of = np.bincount(which, time, number)
     dispersion = flight_dispersion(counts, time, which)
     tail = (1 - coverage) / 2
-    if number == 1:
-        low, high = _exact(total / dispersion, tail)
-        low, high = low * dispersion / exposure, high * dispersion / exposure
-    else:
+    own_low, own_high = (limit * dispersion / exposure
+                         for limit in poisson_interval(total / dispersion, coverage))
+    low, high = own_low, own_high
+    if number > 1:
         low, high = _posterior(by_aircraft / dispersion, hours_of / dispersion, tail)
         low = low if total else 0.0
-    return EventRate(int(total), exposure, total / exposure, low, high, number, dispersion)
+    return EventRate(int(total), exposure, total / exposure, low, high, number, dispersion,
+                     own_low, own_high)
+
+
+def poisson_interval(events: float, coverage: float = COVERAGE) -> tuple[float, float]:
+    """Return Jeffreys' interval of the mean of a Poisson count; from 0 where there are none.
+
+    It lies within the exact one (F. Garwood, Biometrika 28, 1936, p. 437), which holds the truth
+    in 95 % at least, and of few events in far more.
+    """
+    tail = (1 - coverage) / 2
+    low = float(chi2.ppf(tail, 2 * events + 1)) / 2 if events > 0 else 0.0
+    return low, float(chi2.ppf(1 - tail, 2 * events + 1)) / 2
 
 
 def flight_dispersion(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike) -> float:
@@ -207,10 +228,11 @@ def trend_probability(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike, 
         return float(2 * norm.sf(statistic / np.sqrt(variance)))
     rng = np.random.default_rng(seed)
     order = np.argsort(which, kind="stable")
-    placed, as_great = excess[order], 0
-    for _ in range(PERMUTATIONS):
-        shuffled = instants[np.lexsort((rng.random(len(which)), which))]
-        as_great += abs(float(placed @ shuffled)) >= statistic * (1 - 1e-12)
+    placed, ordered, own = excess[order], instants[order], which[order]
+    as_great = 0
+    for some in np.array_split(np.arange(PERMUTATIONS), 10):
+        shuffled = ordered[np.argsort(own + rng.random((len(some), len(own))), axis=1)]
+        as_great += int((np.abs(shuffled @ placed) >= statistic * (1 - 1e-12)).sum())
     return (1 + as_great) / (1 + PERMUTATIONS)
 
 
@@ -240,11 +262,6 @@ def _flights(events: ArrayLike, hours: ArrayLike, aircraft: ArrayLike,
     return counts[kept], time[kept], which
 
 
-def _exact(events: float, tail: float) -> tuple[float, float]:
-    low = chi2.ppf(tail, 2 * events) / 2 if events > 0 else 0.0
-    return float(low), float(chi2.ppf(1 - tail, 2 * events + 2) / 2)
-
-
 def _posterior(events: NDArray[np.float64], hours: NDArray[np.float64],
                tail: float) -> tuple[float, float]:
     """Return the equal-tailed interval of the mean rate, over the grid of log mu and c."""
@@ -254,8 +271,8 @@ def _posterior(events: NDArray[np.float64], hours: NDArray[np.float64],
     likelihood = np.stack([
         (gammaln(events + r) - gammaln(r) + r * np.log(r) - (r + events) * np.log(r + expected)
          + events * np.log(expected)).sum(axis=1) for r in shape], axis=1)
-    # d(log mu): the density mu**-1/2 by mu is mu**(1/2) by log mu.
-    log_density = (likelihood + 0.5 * log_mean[:, None] - np.log1p((_CV / CV_SCALE) ** 2)
+    information = np.stack([(expected / (1 + c ** 2 * expected)).sum(axis=1) for c in _CV], axis=1)
+    log_density = (likelihood + 0.5 * np.log(information) - np.log1p((_CV / CV_SCALE) ** 2)
                    + np.log(np.gradient(_CV)))
     density = np.exp(log_density - log_density.max()).sum(axis=1)
     reached = np.cumsum(density) / density.sum()

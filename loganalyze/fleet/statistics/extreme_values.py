@@ -36,7 +36,7 @@ LEAST_PEAKS = 50
 """Peaks below which no tail is estimated."""
 MOST_PEAKS = 400
 """Peaks above which a closer threshold serves: the distribution is one of the tail."""
-USUAL_SHARE = 0.1
+USUAL_SHARE = 0.05
 """Share of the flights that are peaks, where that gives enough; engineering judgement."""
 GREATEST_SHARE = 0.25
 """Share of the flights above which their closest are no tail; engineering judgement."""
@@ -107,7 +107,7 @@ def margin_tail(
     recording_u, instrument_u : array_like, shape (n,) or ()
         Standard uncertainty of each margin by the recording, and by the instrument [kt].
     threshold : float, optional
-        The margin [kt] below which a flight is a peak; otherwise a tenth of the flights are, at
+        The margin [kt] below which a flight is a peak; otherwise a twentieth of the flights are, at
         least 50 and at most 400.
     coverage : float
         Of the intervals.
@@ -127,7 +127,7 @@ def margin_tail(
     >>> margins = np.random.default_rng(1).exponential(4.0, 2000)
     >>> tail = la.margin_tail(20 - margins, np.ones(2000), np.arange(2000) % 7)
     >>> tail.peaks, 60 < tail.flown.hours < 400
-    (200, True)
+    (100, True)
     """
     values = np.asarray(margins, np.float64)
     time = np.asarray(hours, np.float64)

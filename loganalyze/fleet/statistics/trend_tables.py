@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.fleet.protection.pseudonyms import means_person
+from loganalyze.fleet.statistics.capture_rates import CaptureRates, capture_rates
 from loganalyze.fleet.statistics.event_rates import (
     EventRate,
     RateChange,
@@ -25,6 +26,7 @@ from loganalyze.fleet.statistics.small_groups import shown_groups
 from loganalyze.fleet.store.store_layout import is_protected
 from loganalyze.fleet.store.store_queries import connect_store
 from loganalyze.problems import Problem
+from loganalyze.sheets.fleet_file import FleetFile
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -47,8 +49,10 @@ class TrendRow:
     """The rate of one group.
 
     ``dimension``, ``group`` : as "month" and "2031-03"; ``flights`` : that could have had the
-    event; ``judged_share`` : judged of their airborne time; ``with_events`` : the keys of the
-    flights that had one.
+    event; ``judged_share`` : judged of their recorded time; ``captured`` : flights that were judged
+    for some time, of those expected where a fleet file tells how many, otherwise of those read
+    (of the whole, logs that couldn't be judged count as one each); ``with_events`` : the keys of
+    the flights that had one.
     """
 
     dimension: str
@@ -57,6 +61,7 @@ class TrendRow:
     judged_share: float
     rate: EventRate
     with_events: tuple[str, ...]
+    captured: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -94,6 +99,7 @@ class _Fleet:
     tags: list[dict[str, str]]
     hours_of_limits: dict[str, NDArray[np.float64]]
     """Hours in which each limit was judged, by flight."""
+    capture: CaptureRates
 
 
 def fleet_trends(
@@ -103,6 +109,7 @@ def fleet_trends(
     proven: bool = False,
     action: date | None = None,
     least: int = LEAST_FLIGHTS,
+    expected: FleetFile | None = None,
 ) -> Trends:
     """Return how often limits were exceeded in a fleet, and whether that changes.
 
@@ -124,6 +131,9 @@ def fleet_trends(
     least : int
         A group of fewer flights isn't shown, nor are groups from which one would follow, by the
         whole or by a group of another dimension, before and after the action among these.
+    expected : FleetFile, optional
+        How many flights each aircraft is expected to fly in a month: what was captured is then
+        counted of these.
 
     Returns
     -------
@@ -154,7 +164,7 @@ def fleet_trends(
         raise Problem("the store holds months instead of days", "--action",
                       "give the first day of a month")
     with connect_store(store) as db:
-        fleet = _fleet(db, str(store))
+        fleet = _fleet(db, str(store), expected)
         events = _events(db, proven)
         ((problems, logs),) = db.execute("""
             select (select count(*) from problems), (select count(distinct log_sha256)
@@ -184,7 +194,34 @@ def fleet_trends(
                   int((~dated).sum()), problems, len(fleet.keys), logs)
 
 
-def _fleet(db: DuckDBPyConnection, store: str) -> _Fleet:
+def flights_behind(store: str | Path, row: TrendRow) -> tuple[str, ...]:
+    """Return the keys of all flights that a row of `fleet_trends` counts, with events or without.
+
+    Parameters
+    ----------
+    store : path-like
+        The folder of the store that the row is of.
+    row : TrendRow
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> report = la.run_fleet(["sample_logs"], "store",
+    ...                       limits="sample_logs/ouzelwing_240.toml", workers=0)
+    >>> whole = la.fleet_trends("store", by=()).whole
+    >>> len(la.flights_behind("store", whole)) == whole.flights
+    True
+    """
+    with connect_store(store) as db:
+        fleet = _fleet(db, str(store), None)
+    hours = fleet.hours_of_limits.get(row.group) if row.dimension == "limit" else fleet.hours
+    inside = (fleet.hours if hours is None else hours) > 0
+    if row.group and row.dimension not in OF_EVENTS:
+        inside &= _names(row.dimension, fleet) == row.group
+    return tuple(fleet.keys[inside].tolist())
+
+
+def _fleet(db: DuckDBPyConnection, store: str, expected: FleetFile | None) -> _Fleet:
     rows = db.execute("""
         select flight_key, judged_s / 3600, recorded_s / 3600, coalesce(registration, aircraft),
                epoch(start_utc) / 86400, strftime(start_utc, '%Y-%m'), tags
@@ -203,7 +240,7 @@ def _fleet(db: DuckDBPyConnection, store: str) -> _Fleet:
         np.array(keys), np.array(hours, np.float64), np.array(recorded, np.float64),
         np.array(aircraft), np.array([np.nan if day is None else day for day in days]),
         np.array([month or "no date" for month in months]), [json.loads(tag) for tag in tags],
-        of_limits)
+        of_limits, capture_rates(db, expected))
 
 
 def _events(db: DuckDBPyConnection, proven: bool) -> list[tuple[str, dict[str, str]]]:
@@ -268,4 +305,5 @@ def _row(dimension: str, group: str, fleet: _Fleet, counts: NDArray[np.float64],
         dimension, group, int(inside.sum()),
         float(hours[inside].sum()) / recorded if recorded > 0 else float("nan"),
         event_rate(counts[inside], hours[inside], fleet.aircraft[inside]),
-        tuple(fleet.keys[inside & (counts > 0)].tolist()))
+        tuple(fleet.keys[inside & (counts > 0)].tolist()),
+        fleet.capture.of(dimension, group, int(inside.sum())))

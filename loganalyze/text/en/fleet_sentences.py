@@ -51,6 +51,22 @@ def exported_line(flights: int, without_aircraft: int, without_month: int, folde
             "month.")
 
 
+def prior_source(flights: int) -> str:
+    """Return where a prior comes from."""
+    return f"margins of {_count(flights, 'flight')}"
+
+
+def prior_lines(flights: Mapping[str, int], left_out: Mapping[str, int], path: str) -> list[str]:
+    """Return what was written to a priors file, and what it lacks, a line each."""
+    lines = [f"Priors of {', '.join(f'{limit} ({number:,})' for limit, number in flights.items())}"
+             f" (flights) written to {path}."]
+    if left_out:
+        lines.append("Too few flights with a known margin: " + ", ".join(
+            f"{limit} ({number:,})" for limit, number in left_out.items()) + ".")
+    lines.append("Use them on this fleet's flights only: analyze --priors.")
+    return lines
+
+
 def _count(number: int, what: str, same: bool = False, plural: str = "") -> str:
     return f"{number:,} {what if number == 1 or same else plural or f'{what}s'}"
 
@@ -80,8 +96,9 @@ def trend_lines(
         f"{whole['hours']:,.1f} judged hours of "
         f"{_count(whole['aircraft'], 'aircraft', same=True)}.",
         f"Per 1,000 hours {whole['per_1000_h']:.2f}, 95 % interval "
-        f"{whole['per_1000_h_low']:.2f} to {whole['per_1000_h_high']:.2f}; per 100 flights "
-        f"{whole['per_100_flights']:.2f}.",
+        f"{whole['per_1000_h_low']:.2f} to {whole['per_1000_h_high']:.2f} for aircraft like these, "
+        f"{whole['per_1000_h_own_low']:.2f} to {whole['per_1000_h_own_high']:.2f} for these "
+        f"themselves; per 100 flights {whole['per_100_flights']:.2f}.",
         f"Judged: {100 * whole['judged_share']:.1f} % of the recorded time, and {logs:,} of "
         f"{_count(logs + problems, 'log')}.",
         "Change with time, aircraft by aircraft: " + (
@@ -103,11 +120,63 @@ def trend_lines(
             seen = row["dimension"]
             name = _OF.get(seen, seen.removeprefix("tag:"))
             lines += ["", f"{name:<{width}}  {'flights':>9} {'hours':>10} {'judged':>7} "
-                      f"{'episodes':>8} {'per 1,000 h':>11}  {'95 % interval':<17}"]
+                      f"{'captured':>8} {'episodes':>8} {'per 1,000 h':>11}  {'95 % interval':<17}"]
         span = f"{row['per_1000_h_low']:.2f} to {row['per_1000_h_high']:.2f}"
-        share = row["judged_share"]
+        share, caught = row["judged_share"], row["captured"]
         lines.append(
             f"{row['group']:<{width}}  {row['flights']:>9,} {row['hours']:>10,.1f} "
-            f"{'' if share != share else f'{100 * share:.0f} %':>7} {row['episodes']:>8,} "
+            f"{'' if share != share else f'{100 * share:.0f} %':>7} "
+            f"{'' if caught != caught else f'{100 * caught:.0f} %':>8} {row['episodes']:>8,} "
             f"{row['per_1000_h']:>11.2f}  {span:<17}".rstrip())
+    return lines
+
+
+def tail_lines(tails: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return the expected time to an exceedance by type and phase, or why there is none.
+
+    Types and phases without a tail are counted together.
+    """
+    lines = []
+    lacking = sum(tail["refused"] == "too few peaks" for tail in tails)
+    for tail in tails:
+        if tail["refused"] == "too few peaks":
+            continue
+        start = (f"{tail['limits_sheet']}, {tail['phase']} ({_count(tail['flights'], 'flight')}, "
+                 f"the closest {tail['peaks']:,}): ")
+        if tail["refused"]:
+            lines.append(start + f"no exceedance to be expected within {tail['low']:,.0f} h; how "
+                         "long it takes these flights are too few to say.")
+        else:
+            high = (f"{tail['high']:,.0f} h" if math.isfinite(tail["high"])
+                    else "more than five times what was flown")
+            lines.append(start + f"an exceedance every {tail['hours']:,.0f} h (95 % interval "
+                         f"{tail['low']:,.0f} h to {high}).")
+    if lines:
+        lines = ["", "Time from one flight over a limit to the next, from the closest margins:",
+                 *lines]
+    if lacking:
+        lines += ["", f"In {_count(lacking, 'phase')} of flight there are too few flights to say "
+                  "how long it takes to an exceedance (50 among the closest are needed)."]
+    return lines
+
+
+def instrument_lines(errors: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return aircraft's own instrument errors as a table, the findings first."""
+    if not errors:
+        return ["No aircraft has enough flights that show its instruments' errors."]
+    found = sum(bool(error["finding"]) for error in errors)
+    lines = [
+        f"{_count(found, 'finding')} among {_count(len(errors), 'error')} looked at. None was "
+        "applied to any flight; have the instruments checked.", "",
+        f"{'aircraft':<14} {'channel':<24} {'shown by':<24} {'flights':>7}  "
+        f"{'reads high by':<16} {'95 % interval':<20} change a year"]
+    for error in sorted(errors, key=lambda each: not each["finding"]):
+        by = f"{error['way']}, {error['second']}" if error["second"] else error["way"]
+        year = error["per_year"]
+        lines.append(
+            f"{error['aircraft']:<14} {error['channel'].replace('_', ' '):<24} {by:<24} "
+            f"{len(error['flights']):>7,}  {error['reads_high']:+.3g} {error['unit']:<8} "
+            f"{error['low']:+.3g} to {error['high']:+.3g}"
+            + (f"   {year:+.3g} ({error['per_year_low']:+.3g} to {error['per_year_high']:+.3g})"
+               if year == year else "") + ("   FINDING" if error["finding"] else ""))
     return lines
