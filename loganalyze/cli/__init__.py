@@ -37,7 +37,7 @@ COMMANDS = {
     "progress": "A trainee's exercises from flight to flight.",
     "fleet": "Judge a fleet's logs into a store.",
     "trends": "How often a fleet exceeds its limits, and whether that changes.",
-    "instruments": "Each aircraft's own instrument errors, from its flights.",
+    "sensors": "Each aircraft's own instrument errors, from its flights.",
     "priors": "How often margins occur in a fleet, for its probabilities.",
     "retain": "Delete from a store what is older than it may be kept.",
     "deidentify": "Write a store's tables without what tells whose the flights are.",
@@ -51,7 +51,7 @@ COMMANDS = {
 _FOLDERS = {
     **dict.fromkeys(("analyze", "compare", "inspect", "training", "progress"), "logs"),
     **dict.fromkeys(
-        ("fleet", "trends", "instruments", "priors", "retain", "deidentify", "review"), "fleets"),
+        ("fleet", "trends", "sensors", "priors", "retain", "deidentify", "review"), "fleets"),
     **dict.fromkeys(("airdata", "crossover", "envelope", "sheet"), "calculations"),
 }
 """Where each command's module is."""

@@ -63,7 +63,7 @@ def test_what_was_read_and_not_judged_is_counted(place):
 
 def test_a_capture_rate_stands_beside_every_rate(place):
     found = loganalyze.fleet_trends(
-        place / "store", by=("month", "aircraft", "limit", "phase", "severity", "tag:base"), least=1)
+        place / "store", by=("month", "aircraft", "limit", "severity", "tag:base"), least=1)
     shares = captured(found)
     assert shares["VMO"] == pytest.approx(5 / 7)
     assert all(0 < share <= 1 for share in shares.values())
@@ -112,7 +112,7 @@ def test_the_command_prints_and_writes_what_was_captured(place, capsys):
     assert {tail["tail"]["refused"] for tail in found["margin_tails"]} == {"too few peaks"}
 
 
-def test_the_command_of_instruments_names_the_aircraft_that_errs(tmp_path, capsys):
+def test_the_command_of_sensors_names_the_aircraft_that_errs(tmp_path, capsys):
     for number in range(6):
         name = 1 + number % 2
         write_turn(tmp_path / f"logs/DEMO-{name}/{number}.csv",
@@ -121,16 +121,16 @@ def test_the_command_of_instruments_names_the_aircraft_that_errs(tmp_path, capsy
     (tmp_path / "fleet.toml").write_text(FLEET.format(expected=""))
     loganalyze.run_fleet([str(tmp_path / "logs")], tmp_path / "store",
                          fleet=tmp_path / "fleet.toml", workers=0)
-    code(["instruments", "--store", str(tmp_path / "store"), "--least", "3"])
+    code(["sensors", "--store", str(tmp_path / "store"), "--least", "3"])
     printed = capsys.readouterr().out
     assert "None was applied to any flight" in printed
     line, = (line for line in printed.splitlines()
              if line.startswith("DEMO-2") and "calibrated" in line and " turns " in line)
     assert line.endswith("FINDING")
-    code(["instruments", "--store", str(tmp_path / "store"), "--least", "3", "--json"])
+    code(["sensors", "--store", str(tmp_path / "store"), "--least", "3", "--json"])
     errors = json.loads(capsys.readouterr().out)["errors"]
     assert any(error["finding"] and error["per_year"] is None for error in errors)
-    code(["instruments", "--store", str(tmp_path / "store")])
+    code(["sensors", "--store", str(tmp_path / "store")])
     assert "No aircraft has enough flights" in capsys.readouterr().out
 
 

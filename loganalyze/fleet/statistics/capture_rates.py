@@ -30,10 +30,10 @@ class CaptureRates:
     def of(self, dimension: str, group: str, judged: int) -> float:
         """Return the share of a group's flights that were judged; NaN where it isn't known.
 
-        An event could have been in any flight: its groups are counted of the whole.
+        An event could have been in any flight: its groups are counted of the whole. So is a tag
+        that no aircraft has.
         """
-        of_flights = dimension in (MONTH, AIRCRAFT) or dimension.startswith(TAG)
-        key = (dimension, group) if of_flights else (WHOLE, "")
+        key = (dimension, group) if (dimension, group) in self.read else (WHOLE, "")
         whole = self.expected.get(key) or self.read.get(key, 0)
         return judged / whole if whole else float("nan")
 

@@ -89,13 +89,13 @@ def outlying_flights(store: str | Path) -> tuple[OutlyingFlight, ...]:
             where judged_s > 0 and phase <> 'unknown'
             order by flights.limits_sheet, phase, flight_key""").fetchall()
     found = []
-    for kind in dict.fromkeys(row[:2] for row in rows):
-        own = [row[2:] for row in rows if row[:2] == kind]
+    for sheet, phase in dict.fromkeys(row[:2] for row in rows):
+        own = [row[2:] for row in rows if row[:2] == (sheet, phase)]
         if len(own) < LEAST_FLIGHTS:
             continue
         margins = np.array([row[2] for row in own], np.float64)
         usual = float(np.median(margins))
-        found += [OutlyingFlight(key, aircraft, *kind, margin, usual, score, len(own))
+        found += [OutlyingFlight(key, aircraft, sheet, phase, margin, usual, score, len(own))
                   for (key, aircraft, margin), score in zip(
                       own, modified_scores(margins).tolist(), strict=True)
                   if score < -GREATEST_SCORE]

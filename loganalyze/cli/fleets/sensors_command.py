@@ -1,4 +1,4 @@
-"""``loganalyze instruments``: each aircraft's own instrument errors, from ordinary flights."""
+"""``loganalyze sensors``: each aircraft's own instrument errors, from ordinary flights."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import click
 from loganalyze.cli.shared_options import FILE, json_option, print_json
 
 
-@click.command("instruments")
+@click.command("sensors")
 @click.option("--store", type=FILE, required=True, metavar="DIR", help="The folder of the store.")
 @click.option("--least", type=click.IntRange(min=2), default=8, show_default=True, metavar="N",
               help="Say nothing of an aircraft with fewer flights than this.")
