@@ -15,8 +15,9 @@ from loganalyze import (
     panel_figure,
     read_limits,
     read_log,
-    track_figure,
 )
+from loganalyze.show.lesson.lesson_figures import course_figure
+from loganalyze.training import assess_lesson, read_schedule, with_school_ceilings
 
 HERE = Path(__file__).parent
 
@@ -25,12 +26,15 @@ def pictures() -> dict[str, object]:
     """Return the figure for each file name."""
     limits = read_limits(HERE / "ouzelwing_240.toml")
     descent = analyze(read_log(HERE / "descent_through_mmo_and_vmo.csv"), limits)
-    climb = analyze(read_log(HERE / "climb_into_the_limit.csv"), limits)
+    briefed = read_schedule(HERE / "lesson" / "schedule.toml")
+    first_try = analyze(read_log(HERE / "lesson" / "first_try.csv"),
+                        with_school_ceilings(limits, briefed))
+    lesson = assess_lesson(assess_flight(first_try), briefed)
     assessed = assess_flight(descent)
     return {
         "descent_margin.png": margin_figure(descent, assessment=assessed),
         "descent_exceedance.png": panel_figure(descent, 1, assessed),
-        "climb_track.png": track_figure(climb),
+        "lesson_course.png": course_figure(lesson),
     }
 
 

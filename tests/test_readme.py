@@ -70,7 +70,9 @@ def test_the_commands_work_and_those_of_the_first_minute_twice_in_a_row(clone):
     debriefs = [block for block in blocks if "--out debrief" in block]
     assert len(debriefs) == 2
     for block in [*blocks, *debriefs]:
-        assert "exceeded" in ran(block, clone)
+        # The lesson's command judges no limits: it says what is left to them.
+        wanted = "0.5 kt to VMO" if "loganalyze training" in block else "exceeded"
+        assert wanted in ran(block, clone)
     written = {path.name for path in (clone / "debrief").rglob("*.*")}
     for name in re.findall(r"`([\w.]+\.(?:png|parquet|csv|json|html|pdf))`", FIRST):
         assert name in written

@@ -12,6 +12,7 @@ import pytest
 
 from loganalyze.simulate import (
     FILL_DEGC,
+    LESSON,
     MMO,
     SAMPLES,
     VMO_KT,
@@ -20,6 +21,7 @@ from loganalyze.simulate import (
     Weather,
     fly,
     pressures,
+    write_lesson,
     write_samples,
 )
 
@@ -226,3 +228,11 @@ def test_limits_sheet_has_the_limits_of_the_simulation():
     assert limits["VMO"]["maximum_kt"] == VMO_KT
     assert limits["MMO"]["maximum"] == MMO
     assert sheet["temperature"]["recovery_factor"] == SAMPLES[0].recorder.recovery_factor
+
+
+def test_the_lessons_flights_on_disk_are_what_the_module_writes(tmp_path):
+    paths = write_lesson(tmp_path / "new")
+    assert [path.stem for path in paths] == [flight.name for flight in LESSON]
+    for path in paths:
+        assert path.read_bytes() == (ON_DISK / "lesson" / path.name).read_bytes(), (
+            "run python -m loganalyze.simulate --lesson sample_logs/lesson")

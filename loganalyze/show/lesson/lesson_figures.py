@@ -40,19 +40,22 @@ BRIEFED: dict[str, Any] = {"color": VERMILION, "linewidth": 2.0}
 BAND: dict[str, Any] = {"color": ORANGE, "alpha": 0.28, "linewidth": 0}
 SLOWEST_KT = 60.0
 """[kt] Slower than this the aircraft rolls."""
+CLOSE = 0.02
+"""Moments closer than this share of the time axis have their numbers side by side."""
 AROUND_KT = 25.0
 """[kt] The scale of speed reaches so far beyond what was briefed and flown in the parts."""
 
 
-def course_figure(lesson: Lesson, how: Presentation) -> Figure:
+def course_figure(lesson: Lesson, how: Presentation | None = None) -> Figure:
     """Draw speed and altitude over time, with the briefed speed and the tolerance of each part.
 
     Parameters
     ----------
     lesson : Lesson
-    how : Presentation
+    how : Presentation, optional
         In which units, on which clock.
     """
+    how = how or Presentation()
     analysis, columns = lesson.assessment.analysis, lesson.assessment.analysis.columns
     knot, foot = how.units.per_knot, how.units.per_foot
     with mpl.rc_context(STYLE):
@@ -67,17 +70,19 @@ def course_figure(lesson: Lesson, how: Presentation) -> Figure:
         line(speed, analysis, columns["calibrated_airspeed_kt"], knot, color=BLUE, linewidth=1.2,
              label=words.LINES["flown"])
         line(height, analysis, columns["pressure_altitude_ft"], foot, color=BLUE, linewidth=1.2)
-        for number, one in enumerate(lesson.moments, 1):
+        for one in lesson.moments:
             for axes in (speed, height):
                 axes.axvline(one.time_s, color=GREEN, linewidth=1.0, zorder=0.8)
-            speed.annotate(str(number), (one.time_s, 1), xycoords=("data", "axes fraction"),
-                           ha="center", va="top", fontsize=SMALL_PT, color=GREEN,
-                           fontweight="bold", path_effects=HALO)
+        start, end = _shown(lesson)
+        for numbers, at in _together([one.time_s for one in lesson.moments],
+                                     CLOSE * (end - start)):
+            speed.annotate(numbers, (at, 1), xycoords=("data", "axes fraction"), ha="center",
+                           va="top", fontsize=SMALL_PT, color=GREEN, fontweight="bold",
+                           path_effects=HALO)
         speed.set_ylabel(picture_labels.AXES["calibrated"].format(unit=how.units.speed))
         height.set_ylabel(picture_labels.AXES["altitude"].format(unit=how.units.altitude))
         thousands(height)
         _scale(speed, lesson, knot)
-        start, end = _shown(lesson)
         time_axis((speed, height), analysis, how, start, end - start)
         labels = [str(one) for one in speed.get_legend_handles_labels()[1]]
         speed.legend(ncols=legend_columns(labels, 0.88 * WIDTH_IN), **ABOVE)
@@ -169,6 +174,18 @@ def _briefed(axes: Axes, lesson: Lesson, segment: Segment, knot: float, first: b
         high = as_cas(segment.target + (segment.faster or 0.0))
         axes.fill_between(time, low * knot, high * knot,
                           label=words.LINES["tolerance"] if first else None, **BAND)
+
+
+def _together(instants: list[float], apart: float) -> list[tuple[str, float]]:
+    """Return the numbers of instants, those of neighbours in one, and where to write them."""
+    groups: list[list[int]] = []
+    for number, instant in enumerate(instants):
+        if groups and instant - instants[groups[-1][-1]] <= apart:
+            groups[-1].append(number)
+        else:
+            groups.append([number])
+    return [(", ".join(str(number + 1) for number in group),
+             float(np.mean([instants[number] for number in group]))) for group in groups]
 
 
 def _shown(lesson: Lesson) -> tuple[float, float]:
