@@ -1,11 +1,13 @@
 """Exercises that are found in a training flight, and an instructor's corrections of them."""
 
 import dataclasses
+import importlib
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import loganalyze
 from loganalyze import Channel, FlightLog, Problem, analyze
 from loganalyze.training import (
     Correction,
@@ -27,6 +29,8 @@ from tests.training.exercise_lessons import (
     scored,
 )
 
+SAMPLES = Path(__file__).parents[2] / "sample_logs"
+
 
 @pytest.fixture(scope="module")
 def score():
@@ -45,6 +49,22 @@ def test_the_confidence_is_no_more_than_the_share_that_is_right(score):
     assert bands
     for _, count, sure, right in bands:
         assert right >= sure - 0.03 - 2 * np.sqrt(sure * (1 - sure) / count)
+
+
+@pytest.mark.parametrize("seed", [32, 41, 50])
+def test_rough_air_on_a_flight_of_the_line_is_no_exercise(seed, monkeypatch):
+    # Another script than the lessons': its gusts of up to 4 kt were once named as speed changes.
+    monkeypatch.syspath_prepend(str(Path(__file__).parents[1] / "phases"))
+    missions = importlib.import_module("missions")
+    log, _ = missions.recorded(missions.fly(seed), seed, missions.MORE)
+    kinds = {one.kind for one in find_exercises(analyze(log, missions.SHEET)).exercises}
+    assert kinds <= {"climb at constant CAS", "descent at constant CAS"}
+
+
+def test_flaps_that_bring_the_limit_down_are_no_approach_to_it():
+    flight, = loganalyze.analyze(SAMPLES / "clean_flight.csv", SAMPLES / "ouzelwing_240.toml")
+    assert [one.kind for one in find_exercises(flight).exercises] == [
+        "climb at constant CAS", "descent at constant Mach", "descent at constant CAS"]
 
 
 def lesson(plane, height, flown, seed=5):

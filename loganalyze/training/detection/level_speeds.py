@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from loganalyze.phases.ground_legs import runs
 from loganalyze.training.detection.candidates import Airborne, Candidate, cell_noise
+from loganalyze.training.detection.confidence import confidence
 from loganalyze.training.detection.edge_fitting import Ramp, ramp, slopes
 from loganalyze.training.exercises import LEVEL_ACCELERATION, SPEED_CHANGE, ExerciseMeasure
 
@@ -19,6 +21,8 @@ LEAST_CHANGE, LEAST_CHANGE_KT = 0.05, 8.0
 """A smaller change is how a speed is held."""
 SLOPE_KT_S, SLOPE_S = 0.2, 13.0
 """[kt/s] Faster is a change of speed, by the straight line through so many seconds."""
+CLEAR = 4.0
+"""A change is at least so many times the scatter about it: less is rough air."""
 STEEPEST_KT_S = 4.0
 """[kt/s] No change of power or drag in level flight is faster (engineering judgement)."""
 JOINED_S = 8.0
@@ -30,6 +34,8 @@ SERIES_S = 170.0
 """[s] Speed changes further apart than this make no series (the program's own definition) ..."""
 SERIES = 3
 """... and nor do fewer than this: two are an order to slow down and its end."""
+MEMBER = 0.4
+"""A change less sure than this doesn't make a series of others."""
 SAME_LEVEL_FT = 300.0
 """[ft] All changes of a series are flown within this."""
 
@@ -139,7 +145,7 @@ def _changes(flown: Airborne, first: int, stop: int) -> list[Change]:
         stays = (np.median(speed[right : min(right + cells(LEAD_S), high)])
                  - np.median(speed[max(left - cells(LEAD_S), low) : left + 1]))
         # A gust is as steep, steeper than any change of power makes it, or doesn't stay.
-        if (abs(change) < least or stays * np.sign(change) < 0.7 * least
+        if (abs(change) < max(least, CLEAR * fit.scatter) or stays * np.sign(change) < 0.7 * least
                 or abs(change) > STEEPEST_KT_S * max(right - left, 1) * flown.step_s):
             continue
         found.append(Change(fit, (fit.start - low) * flown.step_s,
@@ -161,14 +167,32 @@ def _acceleration(flown: Airborne, one: Change) -> Candidate:
 
 
 def _of_series(flown: Airborne, series: Sequence[Change]) -> Iterator[Candidate]:
+    """Yield the changes of a series that holds without those that rough air may have made."""
+    made = _members(flown, series)
+    if not made:
+        return
+    clear = [one for one, sure in zip(series, map(confidence, made), strict=True)
+             if sure >= MEMBER]
+    gaps = [flown.time(late.fit.start) - flown.time(early.fit.end)
+            for early, late in pairwise(clear)]
+    if len(clear) < len(series) and all(gap <= SERIES_S for gap in gaps):
+        made = _members(flown, clear)
+    elif len(clear) < len(series):
+        return
+    yield from made
+
+
+def _members(flown: Airborne, series: Sequence[Change]) -> list[Candidate]:
     ups = sum(one.kt > 0 for one in series)
     if len(series) < SERIES - 1 or not 0 < ups < len(series):
-        return  # all the same way: slowing down for an approach, or speeding up after it
+        # All the same way: slowing down for an approach, or speeding up after it.
+        return []
     noise = cell_noise(flown.profile.airspeed)
+    made = []
     for one in series:
         fit = one.fit
         seconds = (fit.end - fit.start) * flown.step_s
-        yield Candidate(
+        made.append(Candidate(
             SPEED_CHANGE, flown.time(fit.start), flown.time(fit.end),
             {"two": float(len(series) < SERIES), "many": float(len(series) > SERIES),
              "unsteady": max(0.0, 1.0 - one.steady_s / 20.0),
@@ -176,7 +200,8 @@ def _of_series(flown: Airborne, series: Sequence[Change]) -> Iterator[Candidate]
              "rough": fit.scatter / abs(one.kt),
              "wander": one.wander_ft / 200.0},
             (*_evidence(one), ("changes_in_series", float(len(series)))),
-            _measures(one, seconds, noise, flown))
+            _measures(one, seconds, noise, flown)))
+    return made
 
 
 def _evidence(one: Change) -> tuple[tuple[str, float], ...]:

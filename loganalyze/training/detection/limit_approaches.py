@@ -28,6 +28,8 @@ OPENED_KT = 12.0
 """[kt] The margin before and after is larger than the smallest one by at least this."""
 WITHIN_S = 240.0
 """[s] ... within this time before, and after."""
+CLIMBED_FT = 1000.0
+"""[ft] A climb of less than this doesn't bring the limit airspeed down by itself."""
 SMOOTHED_S = 5.0
 SETTLED = 0.1
 """The margin has closed, or opened again, to within this share of its change."""
@@ -109,7 +111,8 @@ def _candidate(
     start, end = closing.start, opening.end + max(left_at - 1, 0)
     closed = float(closing.before - least)
     opened = float(opening.after - least)
-    if closed < OPENED_KT or opened < OPENED_KT or end <= start:
+    if closed < OPENED_KT or opened < OPENED_KT or end <= start or _lowered(
+            flown, margin, round(start), lowest, closed):
         return None
     near_s = float((margin[round(start) : round(end) + 1] < NEAR_KT).sum()) * flown.step_s
     stay_s = (left_at - begun) * flown.step_s
@@ -128,6 +131,15 @@ def _candidate(
                   (closing.before - float(smooth[begun])) / closing_s,
                   (opening.after - float(smooth[left_at])) / opening_s, closing_s, opening_s,
                   noise))
+
+
+def _lowered(flown: Airborne, margin: Floats, start: int, lowest: int, closed: float) -> bool:
+    """Whether the margin closed because the limit came down, and not by a climb to the Mach limit:
+    flaps and gear bring limits of their own."""
+    limit = margin + flown.profile.airspeed
+    height = flown.profile.height
+    return (float(limit[start] - limit[lowest]) > closed / 2
+            and float(height[lowest] - height[start]) < CLIMBED_FT)
 
 
 def _opening(smooth: Floats, least: float, ahead_cells: int) -> int | None:
