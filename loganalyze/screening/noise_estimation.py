@@ -256,14 +256,22 @@ def despiked(values: Floats, step: float) -> Floats:
     or of the 97 % quantile without the two greatest, whichever is more: of values in coarse
     steps more than half may equal their median, and what flickers is no outlier.
     """
-    padded = extended(values, 2)
-    middle = np.sort(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=-1)[:, 2]
+    middle = _median_of_five(extended(values, 2))
     off = np.abs(values - middle)
     spread = 1.4826 * float(np.median(off))
     rank = len(off) - 1 - max(2, len(off) // 32)
     if rank >= 0:
         spread = max(spread, float(np.partition(off, rank)[rank]) / 2.17)
     return np.where(off > 6 * spread + 2 * step, middle, values)
+
+
+def _median_of_five(values: Floats) -> Floats:
+    """Return the median of each five values in sequence, float64[n - 4]."""
+    a, b, c, d, e = (values[start : len(values) - 4 + start] for start in range(5))
+    # Of four the least and the greatest can't be it: of the two others and the fifth the middle.
+    low = np.maximum(np.minimum(a, b), np.minimum(c, d))
+    high = np.minimum(np.maximum(a, b), np.maximum(c, d))
+    return np.maximum(np.minimum(e, low), np.minimum(np.maximum(e, low), high))
 
 
 def extended(values: Floats, count: int) -> Floats:

@@ -142,10 +142,9 @@ def _fit(series: Floats, differ: Floats, interval: float, group: int) -> _Spectr
     weight = members / (both + np.minimum(cross**2, both))
     omega = np.pi / count * (first + 0.5 * (members - 1))
     found = xd / members
-    alone, white, _ = _least_squares(found, weight, None)
     keeps = [math.exp(-interval / seconds) for seconds in CORRELATED_S]
-    fits = [_least_squares(found, weight, shape)
-            for shape in spectra.wanders(omega, keeps, group)]
+    (alone, white, _), *fits = _least_squares(
+        found, weight, spectra.wanders(omega, keeps, group))
     misfit, whites, sizes = np.array(fits).T
     likely = np.exp(-0.5 * (misfit - misfit.min())) * (sizes > 0)
     some = (1 - P_WHITE) * float(likely.mean())
@@ -169,17 +168,24 @@ def _smooth(powers: NDArray[np.float64] | NDArray[np.intp]) -> Floats:
     return np.convolve(padded, np.ones(2 * SMOOTHED + 1), "valid")
 
 
-def _least_squares(found: Floats, weight: Floats, shape: Floats | None
-                   ) -> tuple[float, float, float]:
-    """Fit white noise and a spectrum, neither of them below 0; return misfit and both sizes."""
-    white = max(float(weight @ found) / float(weight.sum()), 0.0)
-    best = float(weight @ (found - white) ** 2), white, 0.0
-    if shape is None:
-        return best
-    matrix = np.array([[weight @ shape**2, weight @ shape], [weight @ shape, weight.sum()]])
-    size, white = np.linalg.solve(matrix, np.array([weight @ (shape * found), weight @ found]))
-    if white < 0:
-        size, white = float(weight @ (shape * found)) / float(matrix[0, 0]), 0.0
-    if not size > 0:
-        return best
-    return float(weight @ (found - size * shape - white) ** 2), float(white), float(size)
+def _least_squares(found: Floats, weight: Floats, shapes: Floats
+                   ) -> list[tuple[float, float, float]]:
+    """Fit white noise alone, then with each spectrum, neither below 0; misfit and both sizes."""
+    total, power = float(weight.sum()), float(weight @ found)
+    white = max(power / total, 0.0)
+    alone = float(weight @ (found - white) ** 2), white, 0.0
+    along = [float(weight @ (shape * found)) for shape in shapes]
+    matrices = np.array([[[weight @ shape**2, weight @ shape], [weight @ shape, total]]
+                         for shape in shapes])
+    rights = np.array([[[one], [power]] for one in along])
+    fits = [alone]
+    for shape, matrix, part, (size, white) in zip(
+            shapes, matrices, along, np.linalg.solve(matrices, rights)[..., 0], strict=True):
+        if white < 0:
+            size, white = part / float(matrix[0, 0]), 0.0
+        if not size > 0:
+            fits.append(alone)
+        else:
+            fits.append((float(weight @ (found - size * shape - white) ** 2), float(white),
+                         float(size)))
+    return fits

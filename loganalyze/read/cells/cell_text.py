@@ -26,6 +26,7 @@ MISSING = frozenset((
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _COMMA_NUMBER = re.compile(r"[+-]?(\d+,\d*|,\d+)([eE][+-]?\d+)?")
+_WHOLE = re.compile(r"[+-]?\d+([eE][+-]?\d+)?")
 _GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}(,\d{3})+")
 _GROUPED_BY_POINTS = re.compile(r"[+-]?[1-9]\d{0,2}(\.\d{3})+")
 _MIXED = re.compile("[+-]?\\d{1,3}(([.' \u00a0\u202f]\\d{3})+,\\d*|(,\\d{3})+\\.\\d*|"
@@ -72,9 +73,9 @@ class Numerals:
         return self._plain(cell)
 
     def _plain(self, cell: str) -> bool:
-        pattern = _COMMA_NUMBER if self.decimal == "," else _NUMBER
-        return bool(pattern.fullmatch(cell)) or bool(
-            re.fullmatch(r"[+-]?\d+([eE][+-]?\d+)?", cell))
+        if self.decimal != ",":
+            return bool(_NUMBER.fullmatch(cell))
+        return bool(_COMMA_NUMBER.fullmatch(cell) or _WHOLE.fullmatch(cell))
 
     def value(self, cell: str) -> float:
         """Return the number that `cell` holds, NaN where it holds none."""

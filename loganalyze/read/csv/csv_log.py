@@ -187,9 +187,11 @@ class CsvLog:
         """Return how to parse the columns of a clock."""
         if form.join is not None:
             return {column.index: self._kind(column) for column in form.parts}
+        if form.textual:
+            return {time.index: pa.string()}
         known = self.sampled(time)
         wide = bool(np.nanmedian(np.abs([*known, 0])) > _LARGEST_EXACT)
-        return {time.index: pa.string() if form.textual else pa.int64() if wide else pa.float64()}
+        return {time.index: pa.int64() if wide else pa.float64()}
 
     def _kind(self, column: LogColumn) -> pa.DataType:
         """Return how to parse a column: states and parts of the clock may be text."""
