@@ -29,7 +29,7 @@ def test_every_exceedance_is_assessed_in_order(descent):
     assert len(descent.exceedances) == len(analysis.exceedances) == 2
     for i, (one, found) in enumerate(
             zip(descent.exceedances, analysis.exceedances, strict=True)):
-        assert one.index == i
+        assert one.number == i + 1
         assert one.phase == "descent"
         assert one.contributions.end_s == one.crossing_s
         assert 0 <= one.crossing_s - found.start_s < analysis.log.interval_s
@@ -59,7 +59,7 @@ def test_the_run_in_never_reaches_into_an_earlier_exceedance():
     analysis = judged("climb_into_the_limit")
     found = assess_flight(analysis)
     for one in found.exceedances:
-        worst = analysis.exceedances[one.index].worst_time_s
+        worst = analysis.exceedances[one.number - 1].worst_time_s
         earlier = [e.end_s for e in analysis.exceedances if e.end_s <= worst]
         if one.contributions is not None and earlier:
             assert one.contributions.start_s >= max(earlier)

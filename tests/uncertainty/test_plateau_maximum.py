@@ -148,7 +148,7 @@ def test_beside_a_gap_the_probability_is_at_least_so_much():
     # Each touch by itself: joined to one, the greatest of them may lie elsewhere.
     found = assessed(time[kept], cas[kept], settings=Settings(ride_gap_s=0.0))
     beside = [one for one in found.exceedances
-              if abs(found.analysis.exceedances[one.index].worst_time_s - 240) < 25]
+              if abs(found.analysis.exceedances[one.number - 1].worst_time_s - 240) < 25]
     assert beside
     assert all(one.flown.at_least and one.displayed.at_least for one in beside)
     whole = assessed(time, cas)
