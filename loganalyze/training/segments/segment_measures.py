@@ -302,20 +302,21 @@ def _departures(errors: _Errors, low: float, high: float) -> tuple[Departure, ..
     common = errors.common if math.isfinite(errors.common) else 0.0
     doubt = math.hypot(common, errors.error)
     wide = math.hypot(doubt, _between(errors))
-    shifted = [_stretches(errors, beyond + shift) for shift in (-wide, wide)]
+    shifts = [(sigmas, sigmas * wide) for sigmas in (-2.0, -1.0, 1.0, 2.0)]
+    shifted = [_stretches(errors, beyond + shift) for _, shift in shifts]
     found = []
     for run in _stretches(errors, beyond):
         top = int(run[np.argmax(beyond[run])])
         start, end = _span(errors, beyond, run)
-        moved = [end - start]
-        for shift, runs in zip((-wide, wide), shifted, strict=True):
+        moved = 0.0
+        for (sigmas, shift), runs in zip(shifts, shifted, strict=True):
             about = [other for other in runs if other[0] <= top <= other[-1]]
             ends = _span(errors, beyond + shift, about[0]) if about else (0.0, 0.0)
-            moved.append(abs(end - start - (ends[1] - ends[0])))
+            moved = max(moved, abs(end - start - (ends[1] - ends[0])) / abs(sigmas))
         found.append(Departure(
             start, end, _vertex(beyond, top), float(errors.time[top]),
             bool(errors.flown[top] > 0), bool(beyond[top] > SURE * doubt),
-            math.hypot(max(moved[1:]), errors.interval / math.sqrt(6.0)),
+            math.hypot(moved, errors.interval / math.sqrt(6.0)),
             wide))
     return tuple(found)
 
