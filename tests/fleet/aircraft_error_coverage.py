@@ -53,8 +53,7 @@ def through_the_engine(fleets: int, seed: int, flights: int = 12) -> float:
     held = 0
     for _ in range(fleets):
         found = [flown(Cell(error_kt=ERROR_KT), rng) for _ in range(flights)]
-        one = mean_effect([each.as_calibrated_kt for each in found],
-                          [each.as_calibrated_u_kt for each in found])
+        one = mean_effect([each.as_calibrated_kt for each in found])
         held += one.low <= ERROR_KT <= one.high
     return held / fleets
 

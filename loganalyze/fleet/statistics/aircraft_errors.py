@@ -30,7 +30,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import t
 
-from loganalyze.fleet.judging.statistics_rows import FROM_STANDARD
+from loganalyze.fleet.judging.statistics_rows import FROM_STANDARD, TURNS
 from loganalyze.fleet.statistics.event_rates import COVERAGE, holm
 from loganalyze.fleet.store.store_queries import connect_store
 
@@ -265,7 +265,9 @@ def _of_kind(kind: tuple[str, str, str, str],
         names.append(name)
         parts.append((keys, years.astype(np.float64), values.astype(np.float64),
                       u.astype(np.float64)))
-        means.append(mean_effect(parts[-1][2], parts[-1][3], coverage))
+        # What a turn tells of its own error says little of it: weights by it would be chance.
+        own_errors = np.nan if way == TURNS else parts[-1][3]
+        means.append(mean_effect(parts[-1][2], own_errors, coverage))
     found = []
     for name, mean, (keys, years, values, u), drawn in zip(
             names, means, parts, shrunk(means), strict=True):
