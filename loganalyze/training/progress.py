@@ -26,6 +26,7 @@ from loganalyze.training.progress_trend import (
     directions,
     trend_of,
 )
+from loganalyze.training.segments.segment_results import Measured, Segment
 
 LEAST_TRAINEES: Final = 8
 """With fewer other trainees nothing is said of them: their values could be worked out."""
@@ -35,7 +36,8 @@ FEWEST_TRAINEES: Final = 5
 SMALLER_IS_BETTER = frozenset((
     "altitude_error_ft", "speed_error_kt", "bank_sd_deg", "altitude_lost_ft",
     "entry_altitude_range_ft", "pattern_height_sd_ft", "overshoot_kt", "altitude_range_ft",
-    "speed_sd_kt", "drift_kt", "largest_error_kt", "rms_error"))
+    "speed_sd_kt", "drift_kt", "largest_error_kt", "rms_error_kt", "rms_error_mach", "settling_s",
+    "overshoot_mach", "unsteadiness_kt", "unsteadiness_mach"))
 """Measures of which less is better flown; of any other neither more nor less is."""
 
 
@@ -102,7 +104,8 @@ class Progress:
 
 
 def lesson_record(
-    analysis: Analysis, findings: ExerciseFindings, trainee: str, *, flown: str = ""
+    analysis: Analysis, findings: ExerciseFindings, trainee: str, *, flown: str = "",
+    segments: Sequence[Segment] = (),
 ) -> LessonRecord:
     """Return what a flight adds to a trainee's progress.
 
@@ -115,6 +118,8 @@ def lesson_record(
         A pseudonym of letters, digits, "_", "." and "-".
     flown : str, optional
         The day, where the log has no date.
+    segments : sequence of Segment, optional
+        Its parts against a schedule, as `assess_lesson` gave them.
 
     Returns
     -------
@@ -141,6 +146,11 @@ def lesson_record(
             if math.isfinite(one.value):
                 grouped.setdefault((exercise.kind, one.name), []).append(
                     (one.value, one.uncertainty))
+    for segment in segments:
+        for name, measured in _of_segment(segment):
+            if math.isfinite(measured.value):
+                grouped.setdefault((f"briefed {segment.kind.replace('_', ' ')}, {segment.part}",
+                                    name), []).append((measured.value, measured.u))
     measures = []
     for (kind, name), some in sorted(grouped.items()):
         values, errors = np.array(some).T
@@ -160,6 +170,13 @@ def lesson_record(
                       str(analysis.log.source.path),
                       "write a pseudonym of letters, digits, _ . and -, and a day as 2031-05-03"
                       ) from None
+
+
+def _of_segment(segment: Segment) -> tuple[tuple[str, Measured], ...]:
+    unit = segment.unit
+    return ((f"rms_error_{unit}", segment.rms), (f"mean_error_{unit}", segment.mean),
+            ("settling_s", segment.settling_s), (f"overshoot_{unit}", segment.overshoot),
+            (f"unsteadiness_{unit}", segment.unsteadiness))
 
 
 _WHAT = {"trainee": "pseudonym", "flown": "day"}

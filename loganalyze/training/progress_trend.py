@@ -10,7 +10,9 @@ squares): weights by estimated variances make the intervals of few flights too s
 so that the weighted squares come to their expectation [1]_; the variances s_i**2 + t**2 say how
 those of a and b stand to the squares that are left, which scale them [2]_ [3]_. The intervals are
 those of Student's t with n - p degrees of freedom: exact where all flights are equally uncertain,
-whatever t, and close to it where they aren't.
+whatever t, and close to it where they aren't. No interval is shorter than one standard uncertainty
+of the measurement to either side, and no word rests on less: three flights can lie on a line by
+chance.
 
 The intervals take the f_i as independent. Flights in succession may be alike, and then a trend
 shows where there is none. Too few flights tell whether they are, so that the words "improving" and
@@ -127,12 +129,14 @@ def trend_of(values: ArrayLike, uncertainties: ArrayLike, coverage: float = COVE
     x = np.column_stack([np.ones(n), at]) if n >= LEAST_FLIGHTS else np.ones((n, 1))
     fit = _fit(y, s, x)
     freedom = n - x.shape[1]
-    reach = student_quantile(0.5 + 0.5 * coverage, freedom) * fit.errors
+    # Flights that lie on a line by chance don't make a measure surer than it was measured.
+    reach = np.maximum(student_quantile(0.5 + 0.5 * coverage, freedom) * fit.errors, fit.measured)
     level = float(fit.coefficients[0])
     if n < LEAST_FLIGHTS:
         return Trend(n, level, level - float(reach[0]), level + float(reach[0]), nan, nan, nan,
                      nan, nan, fit.flight_sd, measured)
-    slope, wide = float(fit.coefficients[1]), float(fit.errors[1]) * fit.alike
+    slope, wide = float(fit.coefficients[1]), max(
+        float(fit.errors[1]) * fit.alike, float(fit.measured[1]))
     z = slope / wide if wide > 0 else math.copysign(math.inf, slope) if slope else 0.0
     rising = student_share(z, freedom)
     return Trend(n, level, level - float(reach[0]), level + float(reach[0]), slope,
@@ -181,11 +185,13 @@ def directions(trends: Sequence[Trend], better: Sequence[int]) -> tuple[Directio
 
 @dataclass(frozen=True, slots=True)
 class _Fit:
-    """Coefficients and their standard errors float64[p], t, and how many times as uncertain the
-    last coefficient is where flights are alike."""
+    """Coefficients, their standard errors and the part of those that is the measurement's
+    float64[p], t, and how many times as uncertain the last coefficient is where flights are alike.
+    """
 
     coefficients: Floats
     errors: Floats
+    measured: Floats
     flight_sd: float
     alike: float
 
@@ -203,7 +209,8 @@ def _fit(y: Floats, s: Floats, x: Floats) -> _Fit:
     errors = [_errors(to_coefficients, x, sizes * alike**apart, float((off**2).sum()))
               for alike in (0.0, ALIKE)]
     wider = float(errors[1][-1] / errors[0][-1]) if errors[0][-1] > 0 else 1.0
-    return _Fit(coefficients, errors[0], float(np.sqrt(between)), max(wider, 1.0))
+    measured = np.sqrt((to_coefficients**2 * s**2).sum(axis=1))
+    return _Fit(coefficients, errors[0], measured, float(np.sqrt(between)), max(wider, 1.0))
 
 
 def _errors(to_coefficients: Floats, x: Floats, covariance: Floats, squares: float) -> Floats:

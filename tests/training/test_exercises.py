@@ -6,9 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 import loganalyze
 from loganalyze import Channel, FlightLog, Problem, analyze
+from loganalyze.cli import group
 from loganalyze.training import (
     Correction,
     corrected,
@@ -266,3 +268,18 @@ def test_a_write_that_fails_leaves_the_earlier_file(turned, tmp_path, monkeypatc
     assert path.read_bytes() == before
     assert [one.name for one in tmp_path.iterdir()] == [
         "lesson.toml"]
+
+
+def test_the_command_says_which_corrections_it_could_not_apply(tmp_path):
+    log = SAMPLES / "lesson" / "better_try.csv"
+    flight, = loganalyze.analyze(log, SAMPLES / "ouzelwing_240.toml")
+    stale = Correction(action="delete", kind="stall", start_s=10.0, end_s=60.0)
+    kept = corrections_for(flight, (stale,)).model_copy(update={"sha256": "0" * 64})
+    write_corrections(kept, tmp_path / "corrections.toml")
+    ran = CliRunner().invoke(group, [
+        "training", str(log), "--limits", str(SAMPLES / "ouzelwing_240.toml"), "--schedule",
+        str(SAMPLES / "lesson" / "schedule.toml"), "--corrections",
+        str(tmp_path / "corrections.toml"), "--json"])
+    assert ran.exit_code == 0, ran.output
+    assert "The recording's bytes have changed since it was corrected" in ran.stderr
+    assert "no stall is found any more at 10 to 60 s" in ran.stderr

@@ -58,6 +58,13 @@ def test_what_the_measurement_explains_is_not_how_flights_differ():
     assert found.measurement_sd == 1.0
 
 
+def test_flights_on_a_line_by_chance_are_no_surer_than_they_were_measured():
+    # Three flights to 0.3 kt each: the slope is known to 0.3 / sqrt(2) kt at best.
+    found = trend_of([1.0, 2.5, 4.0], [0.3] * 3)
+    assert found.high - found.low == pytest.approx(2 * 0.3 / np.sqrt(2))
+    assert directions([found] * 30, [-1] * 30) == ("no change shown",) * 30
+
+
 @pytest.mark.parametrize("flights", [3, 5, 10])
 def test_the_interval_holds_the_true_trend(flights):
     found = [held(Case(flights, unequal, 0.0, share), 160, seed=7)
@@ -141,6 +148,20 @@ def test_nothing_of_the_others_but_the_range_leaves_the_command(better, tmp_path
     assert float(row["course_low"]) == pytest.approx(117.5)
     again = CliRunner().invoke(group, ["progress", str(out / "records"), "--json"])
     assert json.loads(again.output)["measures"][0]["values"] == ERRORS
+
+
+def test_a_lesson_s_flights_are_measured_against_what_was_briefed():
+    lesson = "sample_logs/lesson"
+    ran = CliRunner().invoke(group, [
+        "progress", *(f"{lesson}/{name}.csv" for name in ("first_try", "better_try")), "--limits",
+        "sample_logs/ouzelwing_240.toml", "--schedule", f"{lesson}/schedule.toml", "--trainee",
+        "T7", "--json"])
+    assert ran.exit_code == 0, ran.output
+    rows = {(one["exercise"], one["measure"]): one for one in json.loads(ran.output)["measures"]}
+    first, better = rows["briefed climb, airspeed", "rms_error_kt"]["values"]
+    assert better < first
+    assert {one["direction"] for one in rows.values()} == {"too few flights",
+                                                         "no better or worse"}
 
 
 def test_a_log_needs_its_limits_and_a_pseudonym(tmp_path):

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 @click.option("--trainee", metavar="CODE",
               help="Whose progress: a pseudonym. Logs are taken as this trainee's.")
 @limits_option(required=False)
+@click.option("--schedule", type=FILE, metavar="FILE",
+              help="What was briefed: logs are measured against it too.")
 @columns_option
 @click.option("--least-others", type=click.IntRange(5), default=8, show_default=True, metavar="N",
               help="Show how others of the course flew only where so many of them did.")
@@ -36,8 +38,8 @@ if TYPE_CHECKING:
 @click.option("--overwrite", is_flag=True, help="Replace an earlier progress in DIR whole.")
 @json_option
 def command(
-    files: tuple[Path, ...], trainee: str | None, limits: Path | None, columns: Path | None,
-    least_others: int, out: Path | None, overwrite: bool, as_json: bool,
+    files: tuple[Path, ...], trainee: str | None, limits: Path | None, schedule: Path | None,
+    columns: Path | None, least_others: int, out: Path | None, overwrite: bool, as_json: bool,
 ) -> None:
     """Show how a trainee's exercises change from flight to flight.
 
@@ -47,7 +49,7 @@ def command(
     """
     from loganalyze.training import progress_of
 
-    records = [one for file in files for one in _records(file, trainee, limits, columns)]
+    records = [one for file in files for one in _records(file, trainee, limits, schedule, columns)]
     found = progress_of(records, trainee, least_others=least_others)
     if out is not None:
         from loganalyze.show.progress.progress_folder import write_progress
@@ -70,8 +72,10 @@ def command(
         say(progress_words.WRITTEN.format(folder=out))
 
 
-def _records(file: Path, trainee: str | None, limits: Path | None, columns: Path | None
-             ) -> Iterator[LessonRecord]:
+def _records(
+    file: Path, trainee: str | None, limits: Path | None, schedule: Path | None,
+    columns: Path | None,
+) -> Iterator[LessonRecord]:
     from loganalyze.training import read_record
 
     if file.is_dir():
@@ -85,20 +89,27 @@ def _records(file: Path, trainee: str | None, limits: Path | None, columns: Path
     elif file.suffix.lower() == ".json":
         yield read_record(file)
     else:
-        yield from _flown(file, trainee, limits, columns)
+        yield from _flown(file, trainee, limits, schedule, columns)
 
 
-def _flown(file: Path, trainee: str | None, limits: Path | None, columns: Path | None
-           ) -> Iterator[LessonRecord]:
+def _flown(
+    file: Path, trainee: str | None, limits: Path | None, schedule: Path | None,
+    columns: Path | None,
+) -> Iterator[LessonRecord]:
     if trainee is None or limits is None:
         raise Problem("a log says neither whose flight it is nor what its limits are", str(file),
                       "give --trainee and --limits with logs")
     from loganalyze.events.analysis import analyze
+    from loganalyze.explain.assessment import assess_flight
     from loganalyze.read import read_flights
     from loganalyze.sheets.limits_sheet import read_limits
-    from loganalyze.training import find_exercises, lesson_record
+    from loganalyze.training import assess_lesson, find_exercises, lesson_record, read_schedule
 
     sheet = read_limits(limits)
+    briefed = read_schedule(schedule) if schedule is not None else None
     for number, flight in enumerate(read_flights(file, columns), 1):
         analysis = analyze(flight, sheet, flight=number)
-        yield lesson_record(analysis, find_exercises(analysis), trainee)
+        found = find_exercises(analysis)
+        segments = (() if briefed is None
+                    else assess_lesson(assess_flight(analysis), briefed, found).segments)
+        yield lesson_record(analysis, found, trainee, segments=segments)

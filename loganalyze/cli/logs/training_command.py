@@ -141,8 +141,13 @@ def _lesson(
         analysis = analyze(flight, sheet, declared=states, flight=number)
         found = find_exercises(analysis)
         if corrections is not None:
-            found = corrected(
-                found, read_corrections(corrections), analysis, str(corrections)).findings
+            after = corrected(found, read_corrections(corrections), analysis, str(corrections))
+            found = after.findings
+            from loganalyze.text.language import exercise_words
+
+            for line in exercise_words.applied(after.log, [
+                    (one.kind, one.start_s, one.end_s) for one in after.unapplied]):
+                click.echo(line, err=True)
         return assess_lesson(assess_flight(analysis), briefed, found)
     raise Problem(f"the log holds {count} flights, and no flight {number}", str(log),
                   "give a smaller number")

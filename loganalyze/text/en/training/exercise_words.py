@@ -42,6 +42,10 @@ MEASURES: dict[str, str] = {
     "recovery_rate_kt_s": "Rate at which it opened again",
     "recovered_by_energy_kt": "Opened by less thrust or more drag",
     "recovered_by_height_kt": "Opened by height, pitch up",
+    "rms_error_kt": "RMS error of the airspeed", "rms_error_mach": "RMS error of the Mach number",
+    "mean_error_kt": "Mean error of the airspeed", "mean_error_mach": "Mean error of the Mach "
+    "number", "settling_s": "Time to settle", "overshoot_mach": "Overshoot",
+    "unsteadiness_kt": "Unsteadiness", "unsteadiness_mach": "Unsteadiness",
     "recovered_by_speed_kt": "Opened by the airspeed, by whichever means",
     "recovered_by_limit_kt": "Opened as the limit itself moved",
 }
@@ -64,6 +68,13 @@ def unsearched(pairs: tuple[tuple[str, str], ...]) -> list[str]:
         by_reason.setdefault(reason, []).append(KINDS[kind])
     return [f"Not looked for, since {UNSEARCHED[reason]}: {', '.join(kinds)}."
             for reason, kinds in by_reason.items()]
+
+
+def applied(log: str, unapplied: list[tuple[str, float, float]]) -> list[str]:
+    """Return what is to be known of corrections that were applied, a sentence each."""
+    return [*([REWRITTEN] if log == "rewritten" else []),
+            *(UNAPPLIED.format(kind=KINDS[kind], start=start, end=end)
+              for kind, start, end in unapplied)]
 
 
 def named(kind: str, confidence: float, origin: str) -> str:
