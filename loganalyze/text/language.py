@@ -48,6 +48,8 @@ if TYPE_CHECKING:
     from loganalyze.text.en.review import desk_command_words as desk_command_words
     from loganalyze.text.en.review import desk_labels as desk_labels
     from loganalyze.text.en.review import interface_words as interface_words
+    from loganalyze.text.en.review import pack_words as pack_words
+    from loganalyze.text.en.review import period_words as period_words
     from loganalyze.text.en.review import refusal_words as refusal_words
     from loganalyze.text.en.sentences import assurance_text as assurance_text
     from loganalyze.text.en.sentences import check_text as check_text
@@ -77,7 +79,7 @@ MODULES: tuple[str, ...] = (
     "labels.sheet_labels", "labels.step_labels", "labels.terminal_labels",
     "labels.trend_labels",
     "review.desk_command_words", "review.desk_labels", "review.interface_words",
-    "review.refusal_words",
+    "review.pack_words", "review.period_words", "review.refusal_words",
     "sentences.assurance_text", "sentences.check_text", "sentences.contribution_text",
     "sentences.corroboration_text", "sentences.decision_text", "sentences.finding_text",
     "sentences.measure_text", "sentences.quality_text", "sentences.reading_text",

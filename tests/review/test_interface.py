@@ -24,6 +24,7 @@ BODIES = {
     "reveal": {"reason": "the crew is to be contacted"},
     "try_sheet": {"sheet": SHEET.format(vmo=255)},
     "adopt_sheet": {"sheet": "aircraft", "reason": "the limit was wrong"},
+    "case_pack": {"reader": "crew", "format": "html"},
     "keep_filter": {"name": "mine", "query": "status=open"},
     "add_person": {"person": "new", "role": "reviewer", "password": "a long enough password"},
     "change_person": {"active": True},

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -58,7 +60,7 @@ def command(context: click.Context, store: Path | None, database: str | None, ho
     import webbrowser
 
     from loganalyze.review.access.server_binding import Binding
-    from loganalyze.review.application.desk_server import serve_desk
+    from loganalyze.review.commands.desk_server import serve_desk
     from loganalyze.text.language import desk_command_words
 
     def opened(address: str) -> None:
@@ -81,7 +83,7 @@ def verify_trail(store: Path, database: str | None, head: str | None, as_json: b
     Exits with 1 where something was altered.
     """
     from loganalyze.problems import Problem
-    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.review.commands.desk_server import open_decisions
     from loganalyze.review.decisions.trail_checks import check_trail
     from loganalyze.review.decisions.trail_entries import TrailHead, head_of
     from loganalyze.text.language import desk_command_words
@@ -91,7 +93,7 @@ def verify_trail(store: Path, database: str | None, head: str | None, as_json: b
     except ValueError:
         raise Problem("this is no head of a trail", "--head",
                       "give it as it was printed, a number, a hyphen and 64 digits") from None
-    with open_decisions(store, database).reading() as connection:
+    with closing(open_decisions(store, database)) as decisions, decisions.reading() as connection:
         faults, found = check_trail(connection, witness), str(head_of(connection))
     if as_json:
         print_json({"intact": not faults, "head": found, "faults": [
@@ -109,11 +111,12 @@ def verify_trail(store: Path, database: str | None, head: str | None, as_json: b
 @click.argument("file", type=FILE)
 def backup(store: Path, database: str | None, file: Path) -> None:
     """Write all decisions, follow-ups, people and the trail into a new FILE."""
-    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.review.commands.desk_server import open_decisions
     from loganalyze.review.decisions.decision_backup import write_backup
     from loganalyze.text.language import desk_command_words
 
-    head = write_backup(open_decisions(store, database), file)
+    with closing(open_decisions(store, database)) as decisions:
+        head = write_backup(decisions, file)
     say(desk_command_words.backed_up(str(file), str(head)))
 
 
@@ -122,11 +125,12 @@ def backup(store: Path, database: str | None, file: Path) -> None:
 @click.argument("file", type=FILE)
 def restore(store: Path, database: str | None, file: Path) -> None:
     """Put a backup into a new database, of the same kind or the other one."""
-    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.review.commands.desk_server import open_decisions
     from loganalyze.review.decisions.decision_backup import restore_backup
     from loganalyze.text.language import desk_command_words
 
-    head = restore_backup(open_decisions(store, database), file)
+    with closing(open_decisions(store, database)) as decisions:
+        head = restore_backup(decisions, file)
     say(desk_command_words.restored(str(file), str(head)))
 
 
@@ -134,7 +138,7 @@ def restore(store: Path, database: str | None, file: Path) -> None:
 @_store_options
 def upgrade(store: Path, database: str | None) -> None:
     """Bring an older database to this program's form, with all that is in it."""
-    from loganalyze.review.application.desk_server import open_decisions
+    from loganalyze.review.commands.desk_server import open_decisions
     from loganalyze.text.language import desk_command_words
 
     open_decisions(store, database, upgrade=True).close()
@@ -155,30 +159,29 @@ def upgrade(store: Path, database: str | None) -> None:
 def person(store: Path, database: str | None, action: str, name: str | None, role: str | None,
            password: bool, issuer: str | None, subject: str | None, active: bool | None) -> None:
     """Add or change people who may sign in, or list them."""
-    from loganalyze.review.application.desk_server import open_decisions
-    from loganalyze.review.application.people_commands import (
+    from loganalyze.review.commands.desk_server import open_decisions
+    from loganalyze.review.commands.people_commands import (
         add_by_command,
         change_by_command,
         listed_people,
     )
 
-    decisions = open_decisions(store, database)
-    if action == "list":
-        for line in listed_people(decisions):
-            say(line)
-        return
-    if name is None:
+    if action != "list" and name is None:
         raise click.UsageError("Missing argument 'NAME'.")
+    if action == "add" and role is None:
+        raise click.UsageError("Missing option '--role'.")
     given = None
     if password:
         given = (click.prompt("Password", hide_input=True, confirmation_prompt=True)
                  if sys.stdin.isatty() else sys.stdin.readline().rstrip("\n"))
-    if action == "add":
-        if role is None:
-            raise click.UsageError("Missing option '--role'.")
-        add_by_command(decisions, name, role, given, issuer, subject)
-    else:
-        change_by_command(decisions, name, role, given, active)
+    with closing(open_decisions(store, database)) as decisions:
+        if name is None:
+            for line in listed_people(decisions):
+                say(line)
+        elif role is not None and action == "add":
+            add_by_command(decisions, name, role, given, issuer, subject)
+        else:
+            change_by_command(decisions, name, role, given, active)
 
 
 @command.command("token")
@@ -186,10 +189,42 @@ def person(store: Path, database: str | None, action: str, name: str | None, rol
 @click.argument("name")
 def token(store: Path, database: str | None, name: str) -> None:
     """Print a token by which a program of a person uses the HTTP interface."""
-    from loganalyze.review.application.desk_server import open_decisions
-    from loganalyze.review.application.people_commands import token_by_command
+    from loganalyze.review.commands.desk_server import open_decisions
+    from loganalyze.review.commands.people_commands import token_by_command
 
-    say(token_by_command(open_decisions(store, database), name))
+    with closing(open_decisions(store, database)) as decisions:
+        say(token_by_command(decisions, name))
+
+
+@command.command("report")
+@_store_options
+@click.option("--since", default="", metavar="MONTH", help="The first month of flight (2031-01).")
+@click.option("--until", default="", metavar="MONTH", help="The last one.")
+@click.option("--action", type=click.DateTime(["%Y-%m-%d"]), metavar="DAY",
+              help="A day (UTC) on which something was done: compare the rates after and before.")
+@click.option("--page", type=FILE, metavar="FILE", help="Write it as a page.")
+@click.option("--pdf", type=FILE, metavar="FILE", help="Write it as a PDF.")
+@json_option
+def report(store: Path, database: str | None, since: str, until: str, action: datetime | None,
+           page: Path | None, pdf: Path | None, as_json: bool) -> None:
+    """Write the periodic safety report: rates, decisions, what is open, follow-ups, and the effect
+    of an action. It names nobody and no aircraft."""
+    from loganalyze.review.commands.period_command import period_by_command
+    from loganalyze.text.language import period_words
+
+    if page is None and pdf is None and not as_json:
+        raise click.UsageError("Give --page, --pdf or --json.")
+    counts, written = period_by_command(store, database, since, until,
+                                        action.date() if action else None,
+                                        {"html": page, "pdf": pdf})
+    if as_json:
+        print_json(counts)
+    else:
+        follow_ups = counts["follow_ups"]
+        say(period_words.summary(counts["cases"], counts["cases"] - counts["waiting"],
+                                 counts["waiting"], follow_ups["open"], follow_ups["overdue"]))
+        for file in written:
+            say(str(file))
 
 
 @command.command("openapi")

@@ -8,7 +8,8 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
-from loganalyze.review.cases.case_filter import Decision
+from loganalyze.review.cases.case_filter import MONTH, Decision
+from loganalyze.review.outputs.case_report import PackFormat, PackReader
 
 FollowUpKind = Literal["inspection requested", "crew contact", "sheet fault"]
 Role = Literal["reviewer", "gatekeeper", "administrator"]
@@ -115,6 +116,23 @@ class AdoptionForm(SheetForm):
     """A corrected sheet whose verdict is to count from now on, and why."""
 
     reason: Text
+
+
+class PackForm(Form):
+    """A follow-up pack: for whom, in which format; `identity_reason` : why it is to name them."""
+
+    reader: PackReader
+    format: PackFormat = "pdf"
+    identity_reason: MaybeText = ""
+
+
+class PeriodQuery(Form):
+    """The months of a periodic report, and the day of an action whose effect it is to measure."""
+
+    since: Annotated[str, Field(pattern=rf"^$|{MONTH}")] = ""
+    until: Annotated[str, Field(pattern=rf"^$|{MONTH}")] = ""
+    action: Due | None = None
+    format: PackFormat = "pdf"
 
 
 class FollowUpQuery(Form):

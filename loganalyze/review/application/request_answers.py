@@ -35,6 +35,9 @@ class ForeignPage(Exception):
     """A change without the token that the session's own pages carry."""
 
 
+FORMATS = {"html": "text/html", "pdf": "application/pdf"}
+"""The types of files whose format is asked for; they are kept, never opened in the desk."""
+
 STATUSES: dict[type[Exception], tuple[int, str]] = {
     NotSignedIn: (401, "not signed in"), Forbidden: (403, "forbidden"),
     ForeignPage: (403, "foreign page"), NotThere: (404, "not there"),
@@ -93,9 +96,12 @@ async def answer(operation: Operation, desk: ReviewDesk, request: Request) -> Re
     if operation.result is None:
         return Response(status_code=204)
     content = result if operation.result is bytes else _adapter(operation).dump_json(result)
-    headers = {"Content-Disposition": f'attachment; filename="{operation.file}"'}
-    return Response(content, media_type=operation.media,
-                    headers=headers if operation.file else None)
+    name, media = operation.file, operation.media
+    form = getattr(given.body or given.query, "format", None)
+    if form is not None:
+        name, media = f"{name}.{form}", FORMATS[form]
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'} if name else None
+    return Response(content, media_type=media, headers=headers)
 
 
 def places(request: Request) -> dict[str, str]:

@@ -15,6 +15,8 @@ from urllib.parse import parse_qs
 
 from sqlalchemy import select
 
+from loganalyze.fleet.statistics.trend_tables import fleet_trends
+from loganalyze.problems import Problem
 from loganalyze.review.access.passwords import password_hash
 from loganalyze.review.access.permissions import PERMISSIONS, Permission, require
 from loganalyze.review.application.desk_forms import (
@@ -25,6 +27,8 @@ from loganalyze.review.application.desk_forms import (
     FollowUpQuery,
     KeptFilterForm,
     NoteForm,
+    PackForm,
+    PeriodQuery,
     PersonChange,
     PersonForm,
     RevealForm,
@@ -73,9 +77,12 @@ from loganalyze.review.decisions.people import (
 )
 from loganalyze.review.decisions.trail_checks import check_trail
 from loganalyze.review.decisions.trail_entries import Actor, TrailHead, head_of, trail_entries
+from loganalyze.review.outputs.case_report import CasePack, case_report, rendered
+from loganalyze.review.outputs.period_report import Period, period_report
 
 TRAIL_SHOWN = 200
 """Entries that the view of one case shows."""
+RATES_BY = ("month", "limit")
 
 
 class ReviewDesk:
@@ -218,6 +225,42 @@ class ReviewDesk:
             change.append("identity seen", "identity", key, case_key=key,
                           after={"reason": form.reason})
         return identity
+
+    def case_pack(self, actor: Actor, key: str, form: PackForm) -> bytes:
+        """Return the follow-up pack of a case; with the identity only for a gatekeeper's reason."""
+        require(actor.role, Permission.EXPORT)
+        view = self.case(actor, key)
+        identity = None
+        if form.identity_reason:
+            identity = self.reveal(actor, key, RevealForm(reason=form.identity_reason))
+        with self.database.reading() as connection:
+            head = str(head_of(connection))
+        pack = CasePack(view.material, view.record, self.samples(actor, key), identity, head)
+        return rendered(case_report(pack, form.reader), form.format)
+
+    def period(self, actor: Actor, wanted: PeriodQuery) -> Period:
+        """Return what the periodic report of some months is made from."""
+        require(actor.role, Permission.EXPORT)
+        asked = CaseFilter(since=wanted.since, until=wanted.until)
+        cases = [one for page in self.every_case(actor, asked) for one in page.cases]
+        keys = {one.case_key for one in cases}
+        with self.database.reading() as connection:
+            found = [one for one in follow_ups(connection, only_open=False)
+                     if one.case_key in keys]
+            head = str(head_of(connection))
+        trends = fleet_trends(self.store, by=RATES_BY)
+        unmeasured = ""
+        if wanted.action is not None:
+            try:
+                trends = fleet_trends(self.store, by=RATES_BY, action=wanted.action)
+            except Problem as problem:  # too few flights on a side: the report says so
+                unmeasured = problem.sentence
+        return Period(wanted.since, wanted.until, cases, found, trends, wanted.action, head,
+                      self.today, unmeasured)
+
+    def period_report(self, actor: Actor, wanted: PeriodQuery) -> bytes:
+        """Return the periodic report of some months."""
+        return rendered(period_report(self.period(actor, wanted)), wanted.format)
 
     def try_sheet(self, actor: Actor, key: str, form: SheetForm) -> SheetTrial:
         """Judge a case's log by a corrected sheet, and change nothing."""

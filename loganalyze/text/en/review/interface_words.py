@@ -34,6 +34,8 @@ SUMMARIES: dict[str, str] = {
     "export_trail": "The whole trail with its hashes, an entry a line",
     "export_csv": "All cases of a filter as CSV",
     "export_json": "All cases of a filter as JSON",
+    "case_pack": "The follow-up pack of a case for a reader, as a page or PDF to keep",
+    "period_report": "The periodic safety report of some months, as a page or PDF to keep",
     "kept_filters": "The filters that you keep",
     "keep_filter": "Keep a filter under a name",
     "drop_filter": "Keep a filter no longer",

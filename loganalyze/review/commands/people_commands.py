@@ -10,7 +10,7 @@ from loganalyze.problems import Problem
 from loganalyze.review.access.passwords import password_hash
 from loganalyze.review.access.sign_in import SignIn
 from loganalyze.review.application.desk_forms import PersonForm
-from loganalyze.review.application.desk_server import machine_person
+from loganalyze.review.commands.desk_server import machine_person
 from loganalyze.review.decisions.case_decisions import NotThere
 from loganalyze.review.decisions.decision_database import DecisionDatabase
 from loganalyze.review.decisions.people import (

@@ -1,0 +1,158 @@
+"""The periodic safety report: rates, decisions, what is open, follow-ups, effect of actions."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
+from loganalyze.review.cases.case_rows import ListedCase
+from loganalyze.review.decisions.case_decisions import FollowUp
+from loganalyze.show.report.report_blocks import (
+    Block,
+    Bullets,
+    Caution,
+    Column,
+    Paragraph,
+    Report,
+    Section,
+    Table,
+)
+from loganalyze.text.language import period_words as words
+from loganalyze.text.language import report_labels, verdict_sentences
+from loganalyze.version import __version__
+
+MOST_OPEN = 50
+"""Cases that are listed as still to be looked at; the desk lists all."""
+
+
+@dataclass(frozen=True)
+class Period:
+    """What a report is made from.
+
+    ``since``, ``until`` : months, blank for no bound; ``cases`` : of these months, what needs a
+    look first first; ``follow_ups`` : of these cases; ``trends`` : of the store, with the change at
+    ``action``; ``head`` : of the trail; ``today`` : on which it is made;
+    ``unmeasured`` : why the effect of the action can't be, as a sentence.
+    """
+
+    since: str
+    until: str
+    cases: Sequence[ListedCase]
+    follow_ups: Sequence[FollowUp]
+    trends: Trends
+    action: date | None
+    head: str
+    today: date
+    unmeasured: str = ""
+
+    @property
+    def waiting(self) -> list[ListedCase]:
+        """Cases that need a look: undecided, or judged otherwise since."""
+        return [one for one in self.cases if one.status != "decided"]
+
+    @property
+    def overdue(self) -> list[FollowUp]:
+        """Follow-ups that are open after their day."""
+        return [one for one in self.follow_ups
+                if one.state == "open" and one.due < self.today.isoformat()]
+
+    def counts(self) -> dict[str, Any]:
+        """Return the report's numbers, for programs."""
+        decisions = Counter((one.limit, one.decision or "undecided") for one in self.cases)
+        whole = self.trends.whole
+        change = self.trends.change
+        return {
+            "since": self.since or None, "until": self.until or None, "cases": len(self.cases),
+            "waiting": len(self.waiting),
+            "decisions": [{"limit": limit, "decision": decision, "cases": count}
+                          for (limit, decision), count in sorted(decisions.items())],
+            "follow_ups": {"open": sum(one.state == "open" for one in self.follow_ups),
+                           "done": sum(one.state == "done" for one in self.follow_ups),
+                           "overdue": len(self.overdue)},
+            "episodes": whole.rate.events, "flights": whole.flights,
+            "per_1000_h": 1000 * whole.rate.rate,
+            "action": None if change is None or self.action is None else {
+                "day": self.action.isoformat(), "ratio": change.ratio,
+                "probability": self.trends.adjusted[1]},
+            "trail_head": self.head}
+
+
+def period_report(period: Period) -> Report:
+    """Return the periodic safety report; it names nobody and no aircraft."""
+    sections = [
+        Section("summary", words.SECTIONS["summary"], (Paragraph(words.summary(
+            len(period.cases), len(period.cases) - len(period.waiting), len(period.waiting),
+            sum(one.state == "open" for one in period.follow_ups), len(period.overdue)),
+            "lead"),)),
+        Section("rates", words.SECTIONS["rates"], tuple(_rates(period))),
+        Section("decisions", words.SECTIONS["decisions"], (_decisions(period),)),
+        Section("open", words.SECTIONS["open"], (_open(period),)),
+        Section("follow_ups", words.SECTIONS["follow_ups"], (_follow_ups(period),)),
+        Section("action", words.SECTIONS["action"], (Paragraph(_action(period)),)),
+        Section("cautions", words.SECTIONS["cautions"], (
+            Caution(report_labels.CAUTION_TITLE, tuple(verdict_sentences.CAUTIONS)),)),
+        Section("method", words.SECTIONS["method"], (Bullets(words.METHOD),)),
+    ]
+    return Report(words.PERIOD_TITLE, words.period(period.since, period.until), tuple(sections),
+                  words.FOOTER.format(version=__version__, head=period.head), "")
+
+
+def _rates(period: Period) -> Iterator[Block]:
+    months = [row for row in period.trends.rows if row.dimension == "month" and (
+        not row.group[:4].isdigit() or (
+            (not period.since or row.group >= period.since)
+            and (not period.until or row.group <= period.until)))]
+    limits = [row for row in period.trends.rows if row.dimension == "limit"]
+    for caption, rows in ((words.MONTHS, months), (words.LIMITS, limits)):
+        yield Table(caption, (Column(words.RATE_COLUMNS[0], heads_row=True), *(
+            Column(name, numeric=True) for name in words.RATE_COLUMNS[1:])),
+            tuple(_rate(row) for row in rows))
+
+
+def _rate(row: TrendRow) -> tuple[str, ...]:
+    rate = row.rate
+    return (row.group, f"{row.flights:,}", f"{rate.hours:,.1f}", f"{rate.events:,}",
+            f"{1000 * rate.rate:.2f}", f"{1000 * rate.low:.2f} – {1000 * rate.high:.2f}")
+
+
+def _decisions(period: Period) -> Block:
+    if not period.cases:
+        return Paragraph(words.NO_CASES)
+    counts = Counter((one.limit, one.decision or words.DECISION_COLUMNS[4])
+                     for one in period.cases)
+    limits = sorted({limit for limit, _ in counts})
+    return Table(words.DECISION_CAPTION, (
+        Column(words.DECISION_COLUMNS[0], heads_row=True),
+        *(Column(name, numeric=True) for name in words.DECISION_COLUMNS[1:])), tuple(
+            (limit, *(f"{counts[limit, name]:,}" for name in words.DECISION_COLUMNS[1:]))
+            for limit in limits))
+
+
+def _open(period: Period) -> Block:
+    return Table(words.OPEN_CAPTION, tuple(map(Column, words.OPEN_COLUMNS)), tuple(
+        (one.case_key[:8], one.limit, one.severity or words.NO_SEVERITY, one.certainty or "",
+         one.month or "", one.status) for one in period.waiting[:MOST_OPEN]))
+
+
+def _follow_ups(period: Period) -> Block:
+    if not period.follow_ups:
+        return Paragraph(words.NO_FOLLOW_UPS)
+    late = {one.follow_up_id for one in period.overdue}
+    return Table(words.FOLLOW_UP_CAPTION, tuple(map(Column, words.FOLLOW_UP_COLUMNS)), tuple(
+        (one.due, one.kind, one.task, one.owner,
+         words.OVERDUE if one.follow_up_id in late else one.state, one.case_key[:8])
+        for one in period.follow_ups))
+
+
+def _action(period: Period) -> str:
+    change = period.trends.change
+    if period.unmeasured:
+        return period.unmeasured
+    if change is None or period.action is None:
+        return str(words.NO_ACTION)
+    return str(words.effect(period.action.isoformat(), change.ratio, period.trends.adjusted[1],
+                            1000 * change.before.rate, 1000 * change.after.rate))
