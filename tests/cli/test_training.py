@@ -161,3 +161,18 @@ def test_an_earlier_folder_is_replaced_only_when_asked(run, tmp_path):
         assert answer.code == 2
         assert says in answer.err
     assert (tmp_path / "out" / "mine.txt").read_text() == "mine"
+
+
+def test_a_flight_over_its_limit_is_said_to_be_over(run):
+    answer = run("training", SAMPLES / "descent_through_mmo_and_vmo.csv", *GIVEN)
+    assert "10.0 kt over VMO" in " ".join(answer.out.split())
+    assert "`loganalyze analyze` judges that" in " ".join(answer.out.split())
+
+
+def test_a_log_without_altitude_is_measured_for_nothing(run, tmp_path):
+    log = tmp_path / "flat.csv"
+    log.write_text("Time [s],IAS [kt]\n" + "".join(f"{i},200\n" for i in range(200)))
+    answer = run("training", log, *GIVEN, "--out", tmp_path / "out")
+    assert answer.code == 0
+    assert "No part of the flight fits the schedule." in answer.out
+    assert "No moment stands out" in answer.out

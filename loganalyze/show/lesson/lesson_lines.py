@@ -40,6 +40,7 @@ def lesson_lines(lesson: Lesson, how: Presentation) -> list[str]:
 
 
 def _items(said: list[str]) -> list[str]:
-    return [line for number, one in enumerate(said, 1)
-            for line in textwrap.wrap(f"{number}: {one}", WIDE, initial_indent="  ",
-                                      subsequent_indent="     ")]
+    numbers = [f"{number}: " if len(said) > 1 else "" for number in range(1, len(said) + 1)]
+    return [line for number, one in zip(numbers, said, strict=True)
+            for line in textwrap.wrap(f"{number}{one}", WIDE, initial_indent="  ",
+                                      subsequent_indent="  " + " " * len(number))]

@@ -220,8 +220,11 @@ def lead(lesson: Lesson, how: Presentation) -> str:
     margins = [margin for segment in lesson.segments for margin in segment.margins]
     if margins:
         least = min(margins, key=lambda margin: margin.smallest_kt)
-        told += (f"The smallest margin was {size(least.smallest_kt, 'kt', how)} to "
-                 f"{least.limit}, at {how.altitude(least.pressure_altitude_ft)}.")
+        where = f"{least.limit}, at {how.altitude(least.pressure_altitude_ft)}"
+        told += (f"The smallest margin was {size(least.smallest_kt, 'kt', how)} to {where}."
+                 if least.smallest_kt >= 0 else
+                 f"The speed was {size(-least.smallest_kt, 'kt', how)} over {where}: `loganalyze "
+                 "analyze` judges that.")
     return told.strip()
 
 
@@ -281,10 +284,11 @@ def _why(one: Moment, causes: dict[str, str], how: Presentation) -> str:
 
 def smallest(one: KeptMargin, how: Presentation) -> str:
     """Return a margin in its own unit."""
+    over = " over" if one.smallest_kt < 0 else ""
     if one.in_mach:
-        return f"Mach {mach(one.smallest)}"
+        return f"Mach {mach(abs(one.smallest))}{over}"
     u = f" ± {one.u_kt * how.units.per_knot:.1f}" if math.isfinite(one.u_kt) else ""
-    return f"{size(one.smallest_kt, 'kt', how)}{u}"
+    return f"{size(abs(one.smallest_kt), 'kt', how)}{u}{over}"
 
 
 def kept(one: KeptMargin | None, how: Presentation) -> str:
