@@ -11,7 +11,8 @@ program's code has no part in it. Held: over all cases of independent flights, c
 and .97 of the level and of the trend; "improving" said of at most 5 % of those who don't change,
 over all cases of a correlation, up to .5 from one flight to the next, in one measure and in any of
 six. Not held, and said on the page: the intervals take the flights as independent, and hold the
-true level less often where they are alike (.75 to .9 at a correlation of .5).
+true level less often where they are alike (.75 to .9 at a correlation of .5); where the measurement
+is twice as uncertain as flights differ, those of three and five flights hold .97 to .99.
 """
 
 from __future__ import annotations
