@@ -134,6 +134,15 @@ def _beat(lasting: NDArray[np.intp]) -> int:
     return beat
 
 
+def _different(values: Floats) -> Floats:
+    """Return the different values, each once, in the order in which they first stand."""
+    # Through buffers: to turn an array into one of the other's, pyarrow would load pandas.
+    once = pa.Array.from_buffers(pa.float64(), len(values), [
+        None, pa.py_buffer(np.ascontiguousarray(values, dtype=np.float64))]).unique()
+    different: Floats = np.frombuffer(once.buffers()[1], np.float64, len(once), 8 * once.offset)
+    return different
+
+
 def resolution(values: Floats, rounding: float, lowest: float = -np.inf, highest: float = np.inf
                ) -> float:
     """Return the smallest step between the plausible values of a bounded sample, or NaN.
@@ -143,9 +152,9 @@ def resolution(values: Floats, rounding: float, lowest: float = -np.inf, highest
     """
     stride = max(1, len(values) // SAMPLED_VALUES)
     some = values[::stride][:SAMPLED_VALUES]
-    if len(pa.array(some[:FIRST]).unique()) < FIRST / 2:
+    if len(_different(some[:FIRST])) < FIRST / 2:
         # Of few different values, finding them takes a tenth of sorting all.
-        some = pa.array(some).unique().to_numpy()
+        some = _different(some)
     rising = np.sort(some[np.isfinite(some) & (some >= lowest) & (some <= highest)])
     steps = np.diff(rising)
     apart = np.flatnonzero(steps)
