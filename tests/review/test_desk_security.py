@@ -20,9 +20,11 @@ from loganalyze.review.access.sign_in_limits import (
     SignInLimits,
 )
 from loganalyze.review.application.desk_pages import onward
+from loganalyze.review.decisions.decision_database import open_database
 from loganalyze.review.decisions.people import add_person
 from loganalyze.review.decisions.trail_entries import Actor
 from tests.review.conftest import Office
+from tests.review.postgresql_server import empty_database
 
 PASSWORD = "correct horse battery"
 SCRIPT = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{7*7}}"
@@ -180,7 +182,8 @@ def test_guesses_are_counted_by_place_too_and_forgotten_in_time():
 def test_an_unknown_name_and_a_wrong_password_look_the_same(account):
     browser = account.stranger()
     answers = [browser.post("/sign-in", data={"person": name, "password": "wrong"})
-               for name in ("kim", "nobody", "", "x" * 5000)]
+               for name in ("kim", "nobody", "", "x" * 5000, "kim\0", "\ud800".encode(
+                   "utf-8", "surrogatepass"))]
     assert len({(one.status_code, one.text) for one in answers}) == 1
 
 
@@ -302,3 +305,35 @@ def test_the_pages_of_a_role_are_refused_to_others(office):
                          ("/people/anne", {"role": "administrator"})):
         assert office.form(anne, path, **fields).status_code == 403
     assert office.stranger().get("/").headers["location"] == "/sign-in"
+
+
+@pytest.mark.parametrize(("body", "kind"), [
+    (b"--x\r\nbroken", "multipart/form-data; boundary=x"), (b"a=b", "multipart/form-data"),
+    (b"&".join(b"f%d=1" % number for number in range(500)), "application/x-www-form-urlencoded"),
+    (b"%ff%fe=%00", "application/x-www-form-urlencoded"), (b"x", "text/plain")])
+@pytest.mark.parametrize("path", ["/cases/{key}/notes", "/sign-in"])
+def test_a_form_that_is_none_is_refused_in_plain(account, path, body, kind):
+    found = account.person("anne", "reviewer").post(
+        path.format(key=account.key), content=body, headers={"content-type": kind})
+    assert 400 <= found.status_code < 500
+    assert "Traceback" not in found.text
+
+
+def test_the_desk_on_postgresql_refuses_and_keeps_the_same(judged, postgresql):
+    office = Office(judged / "store", open_database(
+        empty_database(postgresql, "office")))
+    anne, bo = office.person("anne", "reviewer"), office.person("bo", "gatekeeper")
+    body = {"decision": "valid", "reason": "é ✓ \U0001f6e9", "seen_version": 0}
+    path = f"/api/cases/{office.key}"
+    assert anne.post(f"{path}/decision", json=body).json()["reason"] == body["reason"]
+    assert bo.post(f"{path}/decision", json=body).status_code == 409
+    assert bo.post(f"{path}/notes", json={"note": "a\0b"}).status_code == 422
+    assert anne.post(f"{path}/identity", json={"reason": "I want to know"}).status_code == 403
+    assert bo.post(f"{path}/identity", json={"reason": "to ask the crew"}).status_code == 200
+    for name in ("nobody\0", "nobody"):
+        assert office.stranger().post("/sign-in", data={
+            "person": name, "password": "x"}).status_code == 401
+    admin = office.person("admin", "administrator")
+    assert admin.get("/api/trail/check").json()["intact"]
+    assert anne.get("/api/cases?status=decided").json()["total"] == 1
+    office.desk.close()

@@ -92,8 +92,10 @@ class SignIn:
         wait = self.limits.wait_s(person, place)
         if wait:
             raise TooManyAttempts(wait)
-        with self.database.reading() as connection:
-            found = find_person(connection, person)
+        found = None
+        if person.isprintable():  # a database may refuse what no name holds
+            with self.database.reading() as connection:
+                found = find_person(connection, person)
         kept = found.password_hash if found is not None and found.active else None
         if not is_password(password, kept) or found is None or kept is None:
             self.limits.failed(person, place)

@@ -224,11 +224,9 @@ class DeskPages:
 
     async def failed(self, request: Request, error: Exception) -> Response:
         """Answer what nothing else answers: an unknown address, and a fault of the program."""
-        status = getattr(error, "status_code", None)
-        known = NotThere("") if status in (404, 405) else error
         if request.url.path.startswith("/api/"):
-            return refused(known)
-        return self._refused(request, known)
+            return refused(error)
+        return self._refused(request, error)
 
     # How it is done.
 

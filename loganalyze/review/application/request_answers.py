@@ -9,6 +9,7 @@ from urllib.parse import parse_qs
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
@@ -52,6 +53,9 @@ def refusal_of(error: Exception) -> tuple[int, Refusal]:
     """Return the status and the words for what the desk refused with."""
     status, code = next((found for kind, found in STATUSES.items() if isinstance(error, kind)),
                         (500, "unexpected"))
+    if isinstance(error, HTTPException) and error.status_code < 500:
+        status, code = ((404, "not there") if error.status_code in (404, 405)
+                        else (422, "wrong input"))
     message = error.sentence if isinstance(error, Problem) else refusal_words.REFUSALS[code]
     fields: tuple[WrongField, ...] = ()
     if isinstance(error, ValidationError):

@@ -69,6 +69,8 @@ class CaseIndex:
         self._pseudonym = pseudonym
         self._lock = threading.RLock()
         self._standings: dict[str, Standing] = {}
+        self._choices: dict[str, list[tuple[str, int]]] | None = None
+        self._generation = 0
         self._matched = Matched({}, {}, {})
         self._looked = time.monotonic()
         self._state = StoreState.of(folder)
@@ -78,6 +80,8 @@ class CaseIndex:
         """Take what people have said of cases, in place of what was said before of the same."""
         with self._lock:
             new = {one.case_key: one for one in standings}
+            self._choices = None
+            self._generation += 1
             unknown = [one for key, one in new.items() if key not in self._standings]
             self._standings.update(new)
             if unknown:
@@ -95,6 +99,8 @@ class CaseIndex:
                 return False
             self._connection = built_index(self.folder, self._pseudonym)
             self._state = state
+            self._choices = None
+            self._generation += 1
             self._matched = Matched({}, {}, {})
             if self._standings:
                 self._match({one.log_sha256 for one in self._standings.values()})
@@ -115,6 +121,10 @@ class CaseIndex:
 
     def choices(self) -> dict[str, list[tuple[str, int]]]:
         """Return what can be filtered by, with the number of cases of each."""
+        with self._lock:
+            if self._choices is not None:
+                return self._choices
+            generation = self._generation
         cursor = self._connection.cursor()
         found = {}
         for name, column in (("limit", '"limit"'), ("phase", "phase"), ("status", "status"),
@@ -124,6 +134,9 @@ class CaseIndex:
             found[name] = [(word, count) for word, count in cursor.execute(
                 f"select {column}, count(*) from listed group by 1 order by 1").fetchall()
                 if word is not None]
+        with self._lock:
+            if self._generation == generation:
+                self._choices = found
         return found
 
     def resolve(self, key: str) -> str | None:
@@ -206,14 +219,22 @@ class CaseIndex:
         Nearness is the distance in the logarithms of excess and duration; another phase of flight
         counts as much as a factor of e in either.
         """
-        return self._others(
-            'case_key != ? and "limit" = (select "limit" from cases where case_key = ?) order by '
-            "(select abs(ln(greatest(listed.excess_share, 1e-6)) "
-            "- ln(greatest(one.excess_share, 1e-6))) "
-            "+ abs(ln(greatest(listed.duration_s, .1)) - ln(greatest(one.duration_s, .1))) "
-            "+ case when one.phase is distinct from listed.phase then 1 else 0 end "
-            "from cases one where one.case_key = ?) nulls last, case_key",
-            [key, key, key], most)
+        cursor = self._connection.cursor()
+        found = cursor.execute('select "limit", excess_share, duration_s, phase from cases '
+                               "where case_key = ?", [key]).fetchall()
+        if not found:
+            return ()
+        limit, excess, duration, phase = found[0]
+        # The nearest first, from the table alone; what people said of them is joined after it.
+        nearest = [one for (one,) in cursor.execute(
+            'select case_key from cases where case_key != ? and "limit" = ? order by '
+            "abs(ln(greatest(excess_share, 1e-6) / greatest(?, 1e-6))) "
+            "+ abs(ln(greatest(duration_s, .1) / greatest(?, .1))) "
+            "+ case when phase is distinct from ? then 1 else 0 end nulls last, case_key "
+            f"limit {most}", [key, limit, excess, duration, phase]).fetchall()]
+        place = {one: number for number, one in enumerate(nearest)}
+        listed = self._others("case_key in (select unnest(?))", [nearest], most)
+        return tuple(sorted(listed, key=lambda one: place[one.case_key]))
 
     def samples(self, key: str) -> dict[str, list[Any]]:
         """Return the stored samples around a case by column, time [s] from the flight's start.
