@@ -1,10 +1,12 @@
 """Many reviewers at once over a large store: how long a list and a case take, and what is lost.
 
-``python -m tests.review.crowd [--cases 100000] [--reviewers 20] [--rounds 30] [--database URL]``:
+``python -m tests.review.crowd [--cases 100000] [--reviewers 20] [--rounds 5] [--pause 30]
+[--database URL]``:
 each reviewer, in a thread, lists by a random filter, opens a case, and decides on it or adds a
 note, through the desk's application as a browser does. It prints the distribution of the times,
 and exits with 1 where a median of list or case is above 200 ms, a confirmed change is lost, or one
-stands at another case or under another name than its author's.
+stands at another case or under another name than its author's. Browsers and server share this
+process; a reviewer thinks up to `--pause` seconds before each five requests.
 """
 
 from __future__ import annotations
@@ -152,8 +154,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--cases", type=int, default=100_000)
     parser.add_argument("--reviewers", type=int, default=20)
-    parser.add_argument("--rounds", type=int, default=30)
-    parser.add_argument("--pause", type=float, default=2.0)
+    parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--pause", type=float, default=30.0)
     parser.add_argument("--database")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:

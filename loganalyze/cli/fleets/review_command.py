@@ -153,11 +153,9 @@ def upgrade(store: Path, database: str | None) -> None:
               help="What they may do.")
 @click.option("--password/--no-password", default=False,
               help="Ask for a password for them, or read it from standard input.")
-@click.option("--issuer", metavar="URL", help="The OpenID provider that knows them.")
-@click.option("--subject", metavar="ID", help="What it knows them as.")
 @click.option("--active/--inactive", default=None, help="Whether they may sign in.")
 def person(store: Path, database: str | None, action: str, name: str | None, role: str | None,
-           password: bool, issuer: str | None, subject: str | None, active: bool | None) -> None:
+           password: bool, active: bool | None) -> None:
     """Add or change people who may sign in, or list them."""
     from loganalyze.review.commands.desk_server import open_decisions
     from loganalyze.review.commands.people_commands import (
@@ -179,7 +177,7 @@ def person(store: Path, database: str | None, action: str, name: str | None, rol
             for line in listed_people(decisions):
                 say(line)
         elif role is not None and action == "add":
-            add_by_command(decisions, name, role, given, issuer, subject)
+            add_by_command(decisions, name, role, given)
         else:
             change_by_command(decisions, name, role, given, active)
 

@@ -4,8 +4,8 @@
 carries a secret (``/enter/SECRET``) that starts a session; no account is needed. The person has all
 permissions, under the name by which the machine knows them. Sessions end with the server.
 
-**Accounts.** People sign in with a password (argon2) or through an OpenID provider, and have a
-role. Beyond the loopback interface the server starts only with accounts and a certificate.
+**Accounts.** People sign in with a password (argon2), and have a role. Beyond the loopback
+interface the server starts only with accounts and a certificate.
 
 **Every request** passes `request_guards.Guards` before anything else: the name in its Host header
 must be the server's own (DNS rebinding), a change must come from the server's own pages and carry

@@ -88,13 +88,11 @@ class KeptFilterForm(Form):
 
 
 class PersonForm(Form):
-    """Somebody who is to sign in, by a password or through an OpenID provider."""
+    """Somebody who is to sign in."""
 
     person: Annotated[str, Field(pattern=PERSON)]
     role: Role
-    password: Annotated[str, Field(max_length=1000)] | None = None
-    issuer: Line | None = None
-    subject: Line | None = None
+    password: Annotated[str, Field(max_length=1000)]
 
 
 class PersonChange(Form):

@@ -341,10 +341,9 @@ class ReviewDesk:
     def add_person(self, actor: Actor, form: PersonForm) -> None:
         """Add somebody; Taken for a name there is, Problem for a password that is too short."""
         require(actor.role, Permission.MANAGE_PEOPLE)
-        kept = None if form.password is None else password_hash(form.password)
+        kept = password_hash(form.password)
         with self.database.writing(actor) as change:
-            add_person(change, form.person, form.role, password_hash=kept, issuer=form.issuer,
-                       subject=form.subject)
+            add_person(change, form.person, form.role, password_hash=kept)
 
     def change_person(self, actor: Actor, person: str, form: PersonChange) -> None:
         """Change somebody's role, activity or password, and end their sessions."""

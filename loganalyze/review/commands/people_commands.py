@@ -24,8 +24,8 @@ from loganalyze.review.decisions.trail_entries import Actor
 from loganalyze.text.language import desk_command_words
 
 
-def add_by_command(database: DecisionDatabase, name: str, role: str, password: str | None,
-                   issuer: str | None, subject: str | None) -> None:
+def add_by_command(database: DecisionDatabase, name: str, role: str, password: str | None
+                   ) -> None:
     """Add somebody.
 
     Raises
@@ -34,14 +34,12 @@ def add_by_command(database: DecisionDatabase, name: str, role: str, password: s
         For a name that is taken or can't be, a password that is too short, and somebody who could
         sign in by nothing.
     """
-    if password is None and (issuer is None or subject is None):
-        raise Problem("they could sign in by nothing", name,
-                      "give --password, or both --issuer and --subject")
+    if password is None:
+        raise Problem("they could sign in by nothing", name, "give --password")
     try:
-        PersonForm(person=name, role=role, issuer=issuer, subject=subject)
-        kept = None if password is None else password_hash(password)
+        PersonForm(person=name, role=role, password=password)
         with database.writing(_actor()) as change:
-            add_person(change, name, role, password_hash=kept, issuer=issuer, subject=subject)
+            add_person(change, name, role, password_hash=password_hash(password))
     except ValidationError:
         raise Problem("this can't be a name", name,
                       "write up to 100 letters, digits and . _ @ -") from None
