@@ -207,14 +207,15 @@ def lead(lesson: Lesson, how: Presentation) -> str:
     clear = [one for one in held if not one.sure_departures]
     told = (f"{len(lesson.segments)} parts of the flight were measured. ")
     if held:
-        told += (f"In {len(clear)} of {len(held)} with a tolerance no departure is sure. "
-                 if len(clear) < len(held) else
-                 f"In none of the {len(held)} with a tolerance is a departure sure. ")
+        told += (f"None of the {len(held)} with a tolerance kept it throughout. "
+                 if not clear else
+                 f"As far as can be told, {'all' if len(clear) == len(held) else len(clear)} of "
+                 f"{len(held)} with a tolerance kept it. ")
     outside = [(one, segment) for segment in held if (one := segment.furthest) is not None]
     if outside:
         one, segment = max(outside, key=lambda pair: pair[0].furthest / (
             (pair[1].faster if pair[0].faster else pair[1].slower) or 1.0))
-        told += (f"Farthest from what was briefed: {part(segment)}, "
+        told += (f"Farthest outside: {part(segment)}, "
                  f"{amount(one.furthest, segment.unit, how)} {_than(one.faster)}, at "
                  f"{how.instant(one.furthest_s)}. ")
     margins = [margin for segment in lesson.segments for margin in segment.margins]
