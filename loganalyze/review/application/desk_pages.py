@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 from urllib.parse import urlsplit
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -25,8 +25,12 @@ from loganalyze.review.access.permissions import Permission, allowed
 from loganalyze.review.access.server_binding import Binding
 from loganalyze.review.access.sign_in import PAGE_LASTS, SignedIn, SignIn
 from loganalyze.review.application import desk_forms
+from loganalyze.review.application.case_chart import case_chart
+from loganalyze.review.application.desk_views import missed
+from loganalyze.review.application.list_place import case_address, list_place, neighbours_of
 from loganalyze.review.application.request_answers import (
     CSRF_FIELD,
+    FORMATS,
     STATUSES,
     ForeignPage,
     NotSignedIn,
@@ -37,9 +41,9 @@ from loganalyze.review.application.request_answers import (
     refused,
 )
 from loganalyze.review.application.review_desk import ReviewDesk
-from loganalyze.review.cases.case_filter import CaseFilter
+from loganalyze.review.cases.case_filter import CaseFilter, Sort
 from loganalyze.review.decisions.case_decisions import NotThere, Outdated
-from loganalyze.text.language import desk_labels, refusal_words
+from loganalyze.text.language import desk_labels, pack_words, refusal_words
 
 TEMPLATES = Path(__file__).parent / "templates"
 Page = Callable[[Request, SignedIn], Awaitable[Response]]
@@ -68,6 +72,7 @@ class DeskPages:
             Route("/cases/{key}/notes", self._page(self.add_note), methods=["POST"]),
             Route("/cases/{key}/follow-ups", self._page(self.open_follow_up), methods=["POST"]),
             Route("/cases/{key}/identity", self._page(self.reveal), methods=["POST"]),
+            Route("/cases/{key}/pack", self._page(self.pack), methods=["POST"]),
             Route("/cases/{key}/follow-ups/{follow_up_id}", self._page(self.change_follow_up),
                   methods=["POST"]),
             Route("/follow-ups", self._page(self.follow_ups)),
@@ -134,7 +139,8 @@ class DeskPages:
             self.desk.cases(who.actor, wanted), self.desk.choices(who.actor),
             self.desk.kept_filters(who.actor)))
         return self._render(request, "cases.html", {
-            "page": page, "wanted": wanted, "choices": choices.of, "kept": kept})
+            "page": page, "wanted": wanted, "choices": choices.of, "kept": kept,
+            "today": self.desk.today, "sorts": get_args(Sort)})
 
     async def case(self, request: Request, who: SignedIn) -> Response:
         """Show one case."""
@@ -167,21 +173,21 @@ class DeskPages:
             await self._do(self.desk.decide, who, places(request)["key"], form)
         except Outdated as error:
             return await self._case(request, who, typed=form, refusal=error)
-        return _back_to(f"/cases/{places(request)['key']}")
+        return _back_to(case_address(request))
 
     async def add_note(self, request: Request, who: SignedIn) -> Response:
         """Add a note."""
         key = places(request)["key"]
         await self._do(self.desk.add_note, who, key,
                        _filled(desk_forms.NoteForm, request.state.form))
-        return _back_to(f"/cases/{key}")
+        return _back_to(case_address(request))
 
     async def open_follow_up(self, request: Request, who: SignedIn) -> Response:
         """Open a follow-up."""
         key = places(request)["key"]
         await self._do(self.desk.open_follow_up, who, key,
                        _filled(desk_forms.FollowUpForm, request.state.form))
-        return _back_to(f"/cases/{key}")
+        return _back_to(case_address(request))
 
     async def change_follow_up(self, request: Request, who: SignedIn) -> Response:
         """Change or close a follow-up."""
@@ -191,13 +197,21 @@ class DeskPages:
                            _filled(desk_forms.FollowUpChange, request.state.form))
         except Outdated as error:
             return await self._case(request, who, refusal=error)
-        return _back_to(f"/cases/{place['key']}")
+        return _back_to(case_address(request))
 
     async def reveal(self, request: Request, who: SignedIn) -> Response:
         """Show whose flight a case is, in the answer itself: no address leads there again."""
         form = _filled(desk_forms.RevealForm, request.state.form)
         found = await self._do(self.desk.reveal, who, places(request)["key"], form)
         return await self._case(request, who, identity=found)
+
+    async def pack(self, request: Request, who: SignedIn) -> Response:
+        """Give the follow-up pack of a case, to be kept as a file."""
+        key, form = places(request)["key"], _filled(desk_forms.PackForm, request.state.form)
+        content = await self._do(self.desk.case_pack, who, key, form)
+        name = f"follow-up-{key[:8]}.{form.format}"
+        return Response(content, media_type=FORMATS[form.format], headers={
+            "Content-Disposition": f'attachment; filename="{name}"'})
 
     async def keep_filter(self, request: Request, who: SignedIn) -> Response:
         """Keep a filter."""
@@ -264,8 +278,18 @@ class DeskPages:
             if found == key:
                 raise
             return _back_to(f"/cases/{found}")
+        came = list_place(request)
+        samples, neighbours = await run_in_threadpool(lambda: (
+            self.desk.samples(who.actor, key), neighbours_of(self.desk, who.actor, key, came)))
+        row = view.material.exceedance
+        begin = row.get("flight_start_s") or 0.0
+        chart = case_chart(samples, row["start_s"] - begin, row["end_s"] - begin,
+                           None if row["worst_time_s"] is None else row["worst_time_s"] - begin)
         return self._render(request, "case.html", {
-            "view": view, "identity": identity, "typed": typed,
+            "view": view, "identity": identity, "typed": typed, "chart": chart,
+            "neighbours": neighbours, "came": came, "today": self.desk.today, "pack": pack_words,
+            "kinds": get_args(desk_forms.FollowUpKind),
+            "missed": () if typed is None else missed(view, typed.seen_version),
             "refused": "" if refusal is None else refusal_words.REFUSALS["outdated"],
         }, 200 if refusal is None else 409)
 

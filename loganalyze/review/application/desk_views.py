@@ -122,3 +122,14 @@ def trail_line(entry: TrailEntry) -> TrailLine:
     return TrailLine(
         entry.seq, entry.at, entry.actor, entry.role, entry.action, entry.case_key,
         tuple(TrailChange(name, before.get(name), after.get(name)) for name in names))
+
+
+def missed(view: CaseView, seen: int) -> tuple[TrailLine, ...]:
+    """Return what was said of a case since one of its versions, the latest first."""
+    found: list[TrailLine] = []
+    for line in view.trail:
+        if any(change.name == "version" and change.after == seen for change in line.changes):
+            break
+        if line.action not in ("identity seen", "case touched"):
+            found.append(line)
+    return tuple(found)

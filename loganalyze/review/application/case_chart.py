@@ -1,0 +1,143 @@
+"""The chart of a case: speed against limit, margin and altitude, as lines of an SVG picture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+LEFT, RIGHT, WIDTH = 62.0, 12.0, 860.0
+"""Margins and width of the picture, in its own units."""
+PANELS = (("speed", 30.0, 190.0), ("margin", 245.0, 120.0), ("altitude", 405.0, 80.0))
+"""Name, top and height of each panel."""
+HEIGHT = 525.0
+MOST_POINTS = 1500
+STEPS = (1, 2, 5)
+
+
+@dataclass(frozen=True)
+class Tick:
+    """A value marked on an axis; ``at`` : its place in the picture."""
+
+    at: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One panel; ``paths`` : of its lines, the limit or the line at 0 last."""
+
+    name: str
+    top: float
+    height: float
+    ticks: tuple[Tick, ...]
+    paths: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CaseChart:
+    """The chart of a case, to be drawn by a template; times are seconds from its start."""
+
+    panels: tuple[Panel, ...]
+    times: tuple[Tick, ...]
+    from_x: float
+    to_x: float
+    worst_x: float | None
+    left: float = LEFT
+    right: float = WIDTH - RIGHT
+    width: float = WIDTH
+    height: float = HEIGHT
+
+
+def case_chart(samples: Mapping[str, Sequence[Any]], start_s: float, end_s: float,
+               worst_s: float | None) -> CaseChart | None:
+    """Return the chart of a case; None where the store keeps fewer than two samples around it.
+
+    Parameters
+    ----------
+    samples : mapping of str to sequence
+        Columns of equal length, as `CaseIndex.samples` gives them; None where not known. A line
+        is broken where a value isn't known.
+    start_s, end_s, worst_s : float
+        Of the exceedance, and its worst moment [s], on the samples' clock.
+    """
+    if len(samples.get("time_s", ())) < 2:
+        return None
+    time = _numbers(samples, "time_s") - start_s
+    columns = [_numbers(samples, name) for name in (
+        "calibrated_airspeed_kt", "limit_airspeed_kt", "margin_kt", "pressure_altitude_ft")]
+    kept = _kept(columns[2])
+    time = time[kept]
+    speed, limit, margin, altitude = (column[kept] for column in columns)
+    low, high = float(time[0]), float(time[-1])
+    if not low < high:
+        return None
+
+    def across(value: float) -> float:
+        return LEFT + (value - low) / (high - low) * (WIDTH - LEFT - RIGHT)
+
+    places = np.array([across(value) for value in time])
+    lines = {"speed": (speed, limit), "margin": (margin, np.zeros_like(margin)),
+             "altitude": (altitude,)}
+    inside = (max(low, 0.0), min(high, end_s - start_s))
+    return CaseChart(
+        tuple(_panel(name, top, height, places, lines[name]) for name, top, height in PANELS),
+        tuple(Tick(round(across(value), 1), f"{value:.10g}") for value in _marks(low, high, 9)),
+        round(across(inside[0]), 1), round(across(inside[1]), 1),
+        None if worst_s is None or not low <= worst_s - start_s <= high
+        else round(across(worst_s - start_s), 1))
+
+
+def _numbers(samples: Mapping[str, Sequence[Any]], name: str) -> Array:
+    values = samples.get(name) or [None] * len(samples["time_s"])
+    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+
+
+def _kept(margin: Array) -> NDArray[np.intp]:
+    """Return which samples are drawn: of many, the least and greatest margin of each stretch."""
+    if margin.size <= MOST_POINTS:
+        return np.arange(margin.size)
+    found = {0, margin.size - 1}
+    for part in np.array_split(np.arange(margin.size), MOST_POINTS // 2):
+        known = part[np.isfinite(margin[part])]
+        found |= {int(part[0])} if not known.size else {
+            int(known[np.argmin(margin[known])]), int(known[np.argmax(margin[known])])}
+    return np.array(sorted(found), dtype=np.intp)
+
+
+def _panel(name: str, top: float, height: float, places: Array, lines: tuple[Array, ...]) -> Panel:
+    known = np.concatenate(lines)
+    known = known[np.isfinite(known)]
+    low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
+    spread = max(high - low, 1.0)
+    low, high = low - 0.06 * spread, high + 0.06 * spread
+
+    def up(value: float) -> float:
+        return top + height - (value - low) / (high - low) * height
+
+    return Panel(name, top, height,
+                 tuple(Tick(round(up(value), 1), f"{value:,.10g}")
+                       for value in _marks(low, high, max(3, int(height // 36)))),
+                 tuple(_path(places, np.array([up(value) for value in line])) for line in lines))
+
+
+def _path(across: Array, down: Array) -> str:
+    parts, drawing = [], False
+    for x, y in zip(across, down, strict=True):
+        if np.isfinite(y):
+            parts.append(f"{'L' if drawing else 'M'}{x:.1f} {y:.1f}")
+        drawing = bool(np.isfinite(y))
+    return "".join(parts)
+
+
+def _marks(low: float, high: float, most: int) -> list[float]:
+    """Return round values between two, at most so many, a 1, 2 or 5 times a power of 10 apart."""
+    rough = (high - low) / most
+    power = 10.0 ** np.floor(np.log10(rough))
+    step = float(next((one * power for one in STEPS if one * power >= rough), 10 * power))
+    first = int(np.ceil(low / step))
+    return [number * step for number in range(first, int(np.floor(high / step)) + 1)]
