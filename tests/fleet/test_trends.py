@@ -172,7 +172,7 @@ def test_the_command_prints_the_table_and_writes_it(store, tmp_path, capsys):
     assert [(row["group"], row["episodes"]) for row in table] == [
         ("", "5"), ("2031-01", "4"), ("2031-03", "1")]
     for row in table[1:]:
-        assert f"{float(row['per_1000_h']):.2f}" in printed
+        assert f"{float(row['per_1000_h']):,.0f}" in printed
 
 
 def test_the_command_gives_the_same_as_json(store, capsys):

@@ -16,7 +16,8 @@ from loganalyze.cli.shared_options import FILE, json_option, print_json, units_o
 
 if TYPE_CHECKING:
     from loganalyze.fleet.statistics.margin_tails import PhaseTail
-    from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
+    from loganalyze.fleet.statistics.trend_tables import TrendRow
+    from loganalyze.fleet.trend_report.trend_answers import TrendAnswers
 
 DEFAULT_BY = ("month", "aircraft", "limit", "phase", "severity", "cause")
 
@@ -58,6 +59,8 @@ def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | N
     """
     from loganalyze.fleet.statistics.margin_tails import fleet_margin_tails
     from loganalyze.fleet.statistics.trend_tables import fleet_trends
+    from loganalyze.fleet.trend_report.margin_course import fleet_margins
+    from loganalyze.fleet.trend_report.trend_answers import trend_answers
     from loganalyze.sheets.fleet_file import read_fleet
     from loganalyze.text.language import fleet_sentences, verdict_sentences
 
@@ -77,16 +80,21 @@ def command(store: Path, by: tuple[str, ...], proven: bool, action: datetime | N
     if csv_file is not None:
         csv_file.write_text(_csv(rows), encoding="utf-8", newline="")
     tails = fleet_margin_tails(store)
+    # Adjusted together with the page's other tests, so that both give one probability.
+    answers = trend_answers(found, fleet_margins(str(store)), tails, (), by=by or DEFAULT_BY,
+                            action=action.date() if action else None, proven=proven, least=least)
     if as_json:
         print_json(_finite({
             "margin_tails": [asdict(tail) for tail in tails],
-            "rows": rows, "per_year": found.per_year, "adjusted": found.adjusted,
+            "rows": rows, "per_year": found.per_year,
+            "adjusted": {"per_year": answers.rate_adjusted, "change": answers.change_adjusted,
+                         "tests": answers.tests},
             "change": asdict(found.change) if found.change else None,
             "undated": found.undated, "problems": found.problems}))
         return
     lines = fleet_sentences.trend_lines(
         rows, logs=found.logs, problems=found.problems, undated=found.undated, proven=proven,
-        per_year=found.adjusted[0], change=_change(found),
+        per_year=answers.rate_adjusted, change=_change(answers),
         day=action.date().isoformat() if action else "")
     lines += fleet_sentences.tail_lines([_plain_tail(tail) for tail in tails])
     lines += ["", *map(str, written)] if written else []
@@ -116,9 +124,10 @@ def _plain_tail(found: PhaseTail) -> dict[str, Any]:
             "high": flown.high}
 
 
-def _change(found: Trends) -> tuple[float, float] | None:
+def _change(found: TrendAnswers) -> tuple[float, float] | None:
     """Return the ratio of after to before, and its adjusted probability."""
-    return (found.change.ratio, found.adjusted[1]) if found.change else None
+    change = found.trends.change
+    return (change.ratio, found.change_adjusted) if change else None
 
 
 def _csv(rows: list[dict[str, Any]]) -> str:

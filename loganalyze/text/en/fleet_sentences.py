@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from loganalyze.text.en.number_format import rate
+
 
 def progress_line(done: int, logs: int, flights: int, seconds: float) -> str:
     """Return how far a run is, with its rate and the time left."""
@@ -84,6 +86,10 @@ _OF = {"month": "Month", "aircraft": "Aircraft", "limit": "Limit", "phase": "Pha
        "severity": "Severity", "cause": "Main cause"}
 
 
+def _span(row: Mapping[str, Any], own: str) -> str:
+    return f"{rate(row[f'per_1000_h_{own}low'])} to {rate(row[f'per_1000_h_{own}high'])}"
+
+
 def trend_lines(
     rows: Sequence[Mapping[str, Any]], *, logs: int, problems: int, undated: int, proven: bool,
     per_year: float, change: tuple[float, float] | None, day: str,
@@ -95,15 +101,14 @@ def trend_lines(
         f"{what}: {whole['episodes']:,} in {_count(whole['flights'], 'flight')} and "
         f"{whole['hours']:,.1f} judged hours of "
         f"{_count(whole['aircraft'], 'aircraft', same=True)}.",
-        f"Per 1,000 hours {whole['per_1000_h']:.2f}, 95 % interval "
-        f"{whole['per_1000_h_low']:.2f} to {whole['per_1000_h_high']:.2f} for aircraft like these, "
-        f"{whole['per_1000_h_own_low']:.2f} to {whole['per_1000_h_own_high']:.2f} for these "
-        f"themselves; per 100 flights {whole['per_100_flights']:.2f}.",
+        f"Per 1,000 hours {rate(whole['per_1000_h'])}, 95 % interval {_span(whole, '')} for "
+        f"aircraft like these, {_span(whole, 'own_')} for these themselves; per 100 flights "
+        f"{rate(whole['per_100_flights'])}.",
         f"Judged: {100 * whole['judged_share']:.1f} % of the recorded time, and {logs:,} of "
         f"{_count(logs + problems, 'log')}.",
         "Change with time, aircraft by aircraft: " + (
             "none that chance can't explain" if per_year >= 0.05 else "more than chance explains")
-        + f" (p = {per_year:.3f}).",
+        + f" (p = {per_year:.3f}, adjusted for the number of tests).",
     ]
     if undated:
         lines.append(f"{_count(undated, 'flight')} without a date can't be placed in time.")
@@ -121,13 +126,13 @@ def trend_lines(
             name = _OF.get(seen, seen.removeprefix("tag:"))
             lines += ["", f"{name:<{width}}  {'flights':>9} {'hours':>10} {'judged':>7} "
                       f"{'captured':>8} {'episodes':>8} {'per 1,000 h':>11}  {'95 % interval':<17}"]
-        span = f"{row['per_1000_h_low']:.2f} to {row['per_1000_h_high']:.2f}"
+        span = _span(row, "")
         share, caught = row["judged_share"], row["captured"]
         lines.append(
             f"{row['group']:<{width}}  {row['flights']:>9,} {row['hours']:>10,.1f} "
             f"{'' if share != share else f'{100 * share:.0f} %':>7} "
             f"{'' if caught != caught else f'{100 * caught:.0f} %':>8} {row['episodes']:>8,} "
-            f"{row['per_1000_h']:>11.2f}  {span:<17}".rstrip())
+            f"{rate(row['per_1000_h']):>11}  {span:<17}".rstrip())
     return lines
 
 

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
+
+
+def rate(value: float) -> str:
+    """Return a rate to three digits and never less than a hundredth, or a dash where not known."""
+    if not math.isfinite(value):
+        return "–"
+    return f"{value:,.{0 if value >= 99.95 else 1 if value >= 9.995 else 2}f}"
 
 
 def clock(seconds: float | None) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from loganalyze.text.en.number_format import rate
+
 TITLE = "Trends of a fleet"
 SUBTITLE = "{span} · {aircraft} · {flights} · {hours:,.0f} judged hours"
 NO_DATES = "without dates"
@@ -63,14 +65,16 @@ def rate_caption(dimension: str, proven: bool) -> str:
             "what wasn't isn't in the hours.")
 
 
-def number(value: float, digits: int = 2) -> str:
-    """Return a number, or a dash where it isn't known."""
+def number(value: float, digits: int | None = None) -> str:
+    """Return a number to so many decimals, or as a rate; a dash where it isn't known."""
+    if digits is None:
+        return rate(value)
     return f"{value:,.{digits}f}" if math.isfinite(value) else "–"
 
 
 def interval(low: float, high: float) -> str:
     """Return an interval, or a dash where it isn't known."""
-    return f"{low:.2f} to {high:.2f}" if math.isfinite(low + high) else "–"
+    return f"{rate(low)} to {rate(high)}" if math.isfinite(low + high) else "–"
 
 
 def probability(value: float) -> str:
@@ -169,7 +173,8 @@ def undated(flights: int) -> str:
 
 def problems(logs: int) -> str:
     """Return that logs weren't judged."""
-    return f"{logs:,} logs could not be judged; they are in no number here."
+    return (f"{logs:,} {'log' if logs == 1 else 'logs'} could not be judged, and "
+            f"{'is' if logs == 1 else 'are'} in no number here.")
 
 
 def behind(name: str, group: str, flights: int, shown: int) -> str:
