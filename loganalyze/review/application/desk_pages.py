@@ -21,7 +21,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from loganalyze.review.access.permissions import Permission, allowed
+from loganalyze.review.access.permissions import Permission, allowed, require
 from loganalyze.review.access.server_binding import Binding
 from loganalyze.review.access.sign_in import PAGE_LASTS, SignedIn, SignIn
 from loganalyze.review.application import desk_forms
@@ -68,20 +68,28 @@ class DeskPages:
             Route("/sign-out", self._page(self.sign_out), methods=["POST"]),
             Route("/", self._page(self.cases)),
             Route("/cases/{key}", self._page(self.case)),
-            Route("/cases/{key}/decision", self._page(self.decide), methods=["POST"]),
-            Route("/cases/{key}/notes", self._page(self.add_note), methods=["POST"]),
-            Route("/cases/{key}/follow-ups", self._page(self.open_follow_up), methods=["POST"]),
-            Route("/cases/{key}/identity", self._page(self.reveal), methods=["POST"]),
-            Route("/cases/{key}/pack", self._page(self.pack), methods=["POST"]),
-            Route("/cases/{key}/follow-ups/{follow_up_id}", self._page(self.change_follow_up),
+            Route("/cases/{key}/decision", self._page(self.decide, Permission.DECIDE),
+                  methods=["POST"]),
+            Route("/cases/{key}/notes", self._page(self.add_note, Permission.DECIDE),
+                  methods=["POST"]),
+            Route("/cases/{key}/follow-ups", self._page(self.open_follow_up, Permission.DECIDE),
+                  methods=["POST"]),
+            Route("/cases/{key}/identity", self._page(self.reveal, Permission.REVEAL),
+                  methods=["POST"]),
+            Route("/cases/{key}/pack", self._page(self.pack, Permission.EXPORT),
+                  methods=["POST"]),
+            Route("/cases/{key}/follow-ups/{follow_up_id}",
+                  self._page(self.change_follow_up, Permission.DECIDE),
                   methods=["POST"]),
             Route("/follow-ups", self._page(self.follow_ups)),
             Route("/trail", self._page(self.trail)),
             Route("/filters", self._page(self.keep_filter), methods=["POST"]),
             Route("/filters/{filter_id}/drop", self._page(self.drop_filter), methods=["POST"]),
             Route("/people", self._page(self.people), methods=["GET"]),
-            Route("/people", self._page(self.add_person), methods=["POST"]),
-            Route("/people/{person}", self._page(self.change_person), methods=["POST"]),
+            Route("/people", self._page(self.add_person, Permission.MANAGE_PEOPLE),
+                  methods=["POST"]),
+            Route("/people/{person}", self._page(self.change_person, Permission.MANAGE_PEOPLE),
+                  methods=["POST"]),
         ]
 
     # Entering and leaving.
@@ -244,8 +252,12 @@ class DeskPages:
 
     # How it is done.
 
-    def _page(self, page: Page) -> Callable[[Request], Awaitable[Response]]:
-        """Return a page for those who are signed in; of a form it checks the token first."""
+    def _page(self, page: Page, needed: Permission | None = None
+              ) -> Callable[[Request], Awaitable[Response]]:
+        """Return a page for those who are signed in; of a form it checks the token first.
+
+        `needed` : refused to others before the fields are looked at, which say what is expected.
+        """
         async def endpoint(request: Request) -> Response:
             try:
                 who: SignedIn | None = request.state.signed_in
@@ -255,6 +267,8 @@ class DeskPages:
                     request.state.form = await request.form(max_files=0, max_fields=200)
                     if not is_token(str(request.state.form.get(CSRF_FIELD, "")), who):
                         raise ForeignPage
+                if needed is not None:
+                    require(who.actor.role, needed)
                 return await page(request, who)
             except NotSignedIn as error:
                 if self.sign_in.owner is None and request.method == "GET":
