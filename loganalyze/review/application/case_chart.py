@@ -17,6 +17,7 @@ PANELS = (("speed", 30.0, 190.0), ("margin", 245.0, 120.0), ("altitude", 405.0, 
 HEIGHT = 525.0
 MOST_POINTS = 1500
 STEPS = (1, 2, 5)
+MINUS = "\N{MINUS SIGN}"
 
 
 @dataclass(frozen=True)
@@ -86,7 +87,8 @@ def case_chart(samples: Mapping[str, Sequence[Any]], start_s: float, end_s: floa
     inside = (max(low, 0.0), min(high, end_s - start_s))
     return CaseChart(
         tuple(_panel(name, top, height, places, lines[name]) for name, top, height in PANELS),
-        tuple(Tick(round(across(value), 1), f"{value:.10g}") for value in _marks(low, high, 9)),
+        tuple(Tick(round(across(value), 1), f"{value:.10g}".replace("-", MINUS))
+              for value in _marks(low, high, 9)),
         round(across(inside[0]), 1), round(across(inside[1]), 1),
         None if worst_s is None or not low <= worst_s - start_s <= high
         else round(across(worst_s - start_s), 1))
@@ -120,7 +122,7 @@ def _panel(name: str, top: float, height: float, places: Array, lines: tuple[Arr
         return top + height - (value - low) / (high - low) * height
 
     return Panel(name, top, height,
-                 tuple(Tick(round(up(value), 1), f"{value:,.10g}")
+                 tuple(Tick(round(up(value), 1), f"{value:,.10g}".replace("-", MINUS))
                        for value in _marks(low, high, max(3, int(height // 36)))),
                  tuple(_path(places, np.array([up(value) for value in line])) for line in lines))
 

@@ -128,6 +128,8 @@ class DeskPages:
         if found is None:
             return self._render(request, "sign_in.html", {
                 "refused": refusal_words.REFUSALS["wrong sign-in"], "onward": to}, 401)
+        if to == "/" and not allowed(found.actor.role, Permission.READ_CASES):
+            to = "/trail"  # an administrator sees no case
         return self._with_cookie(RedirectResponse(to, 303), found)
 
     async def sign_out(self, request: Request, who: SignedIn) -> Response:

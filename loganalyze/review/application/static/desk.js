@@ -53,6 +53,12 @@
     for (const open of document.querySelectorAll("details.pick[open]"))
       if (!open.contains(event.target)) open.open = false;
   });
+  // An address holds no field that says nothing.
+  document.addEventListener("formdata", (event) => {
+    if (event.target.method !== "get") return;
+    for (const [name, value] of [...event.formData.entries()])
+      if (value === "") event.formData.delete(name);
+  });
   // A form is sent once.
   document.addEventListener("submit", (event) => {
     if (event.target.method !== "post" || event.target.action.endsWith("/pack")) return;

@@ -1,0 +1,285 @@
+"""The review desk in a browser: each step of a reviewer's day, alone and beside another one."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import loganalyze
+from tests.fleet.conftest import write_log, write_sheet
+
+AXE = Path(__file__).parent / "axe.min.js"
+PASSWORD = "a long password of hers"
+MARKUP = '"><img src=x onerror=alert(1)><script>alert(2)</script>\'{{7*7}}'
+FLEET = """
+[identity]
+path = "/(?P<registration>DEMO-[0-9]+)/"
+[[aircraft]]
+registration = ["DEMO-*"]
+[[aircraft.sheet]]
+limits = "twin.toml"
+"""
+PEAKS = (262, 251, 249, 255, 253, 248)
+"""Greatest speeds [kt] of the flights, over a VMO of 245 kt."""
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory) -> Path:
+    """A store of some flights over VMO; the name of one log is markup."""
+    folder = tmp_path_factory.mktemp("desk")
+    write_sheet(folder / "twin.toml")
+    (folder / "fleet.toml").write_text(FLEET, encoding="utf-8")
+    for number, peak in enumerate(PEAKS):
+        day = f"2026-0{number + 1}-06"
+        write_log(folder / "logs" / f"DEMO-{1 + number % 2}" / f"<b>{day}.csv", peak, day=day)
+    loganalyze.run_fleet([str(folder / "logs")], folder / "store", fleet=folder / "fleet.toml",
+                         workers=0)
+    for person, role in (("anne", "gatekeeper"), ("bo", "reviewer"), ("cy", "administrator")):
+        subprocess.run([sys.executable, "-m", "loganalyze", "review", "person", "add", person,
+                        "--store", str(folder / "store"), "--role", role, "--password"],
+                       input=f"{PASSWORD}\n{PASSWORD}\n", text=True, check=True,
+                       capture_output=True)
+    return folder / "store"
+
+
+def served(store: Path, *options: str):
+    """Serve a desk by its command, and give the address that it prints."""
+    with subprocess.Popen([sys.executable, "-u", "-m", "loganalyze", "review", "--store",
+                           str(store), "--no-browser", *options],
+                          stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
+        try:
+            said = process.stdout.readline()
+            found = re.search(r"http://\S+", said)
+            assert found, said + process.stdout.read()
+            yield found[0].rstrip(".")
+        finally:
+            process.terminate()
+
+
+@pytest.fixture(scope="module")
+def address(browser, store):
+    """The address of a desk with accounts."""
+    yield from served(store, "--accounts")
+
+
+@pytest.fixture
+def seat(browser, address):
+    """Return a function that signs somebody in with a browser of their own."""
+    contexts, wrong = [], []
+
+    def sit(person: str, width: int = 1440, scheme: str = "light"):
+        context = browser.new_context(viewport={"width": width, "height": 900},
+                                      color_scheme=scheme)
+        contexts.append(context)
+        context.set_default_timeout(8_000)
+        page = context.new_page()
+        page.on("pageerror", lambda error: wrong.append(str(error)))
+        page.on("dialog", lambda dialog: (wrong.append(dialog.message), dialog.dismiss()))
+        # A browser reports the answer to a stale form, too, as a page that failed to load.
+        page.on("console", lambda said: wrong.append(said.text)
+                if said.type in ("error", "warning") and "409" not in said.text else None)
+        page.goto(f"{address}/sign-in")
+        page.get_by_label("Name").fill(person)
+        page.get_by_label("Password").fill(PASSWORD)
+        page.get_by_role("button", name="Sign in").click()
+        page.wait_for_url(f"{address}/{'trail' if person == 'cy' else ''}")
+        return page
+
+    yield sit
+    for context in contexts:
+        context.close()
+    assert wrong == []
+
+
+def case_of(page, peak: int) -> str:
+    """Return the address of the case of a flight, with its place in the list."""
+    page.goto(re.match(r"http://[^/]+", page.url)[0] + "/?page_size=100")
+    row = page.locator("#cases tbody tr", has_text=f"{peak - 245:.1f} kt")
+    return row.locator("a.open").evaluate("link => link.href")
+
+
+def decide(page, decision: str, reason: str) -> None:
+    page.locator(f"#decide input[value='{decision}']").check()
+    page.locator("#decide textarea").fill(reason)
+    page.get_by_role("button", name="Decide").click()
+
+
+def violations(page) -> list:
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    return page.evaluate("""async () => (await axe.run()).violations.map(
+        (one) => [one.impact, one.id, one.nodes.map((node) => node.html.slice(0, 150))])""")
+
+
+def test_the_desk_of_one_person_opens_by_its_address(browser, store):
+    for address in served(store):
+        with browser.new_context() as context:
+            page = context.new_page()
+            page.goto(address)
+            page.wait_for_selector("#cases")
+            assert page.locator("#cases tbody tr").count() == len(PEAKS)
+            assert "enter" not in page.url
+
+
+def test_a_reviewers_day(seat):
+    page = seat("anne")
+    base = page.url
+    first = page.locator("#cases tbody tr").first
+    assert "proven over" in first.text_content()
+
+    page.locator("summary", has_text="Limit").click()
+    page.get_by_label(re.compile("VMO")).check()
+    page.keyboard.press("Escape")
+    page.locator("h1").click()
+    page.keyboard.press("/")
+    page.keyboard.type("vmo")
+    page.keyboard.press("Enter")
+    page.wait_for_url(f"{base}?text=vmo&limit=VMO&sort=attention")
+    assert page.locator("#cases tbody tr").count() == len(PEAKS)
+    page.locator("h1").click()
+
+    page.keyboard.press("j")
+    page.keyboard.press("j")
+    page.keyboard.press("k")
+    wanted = page.evaluate("document.activeElement.href")
+    assert wanted == first.locator("a.open").evaluate("link => link.href")
+    page.keyboard.press("Enter")
+    page.wait_for_url(wanted)
+    assert page.locator("svg path").count() == 5
+    page.keyboard.press("d")
+    assert page.evaluate("document.activeElement.name") == "decision"
+
+    decide(page, "valid", "The displayed speed agrees.")
+    page.wait_for_selector(".now b")
+    assert page.url == wanted
+    assert "valid, anne" in page.locator(".now").text_content()
+    page.get_by_label("Note", exact=True).fill("Steep descent.")
+    page.get_by_role("button", name="Add the note").click()
+    page.wait_for_selector("text=Steep descent.")
+    page.locator("summary", has_text="Open the follow-up").click()
+    page.get_by_label("Owner").fill("mo")
+    page.get_by_label("Due").fill("2026-01-31")
+    page.get_by_label("What is to be done").fill("Look at the flaps.")
+    page.get_by_role("button", name="Open the follow-up").click()
+    page.wait_for_selector(".item >> text=Look at the flaps.")
+    assert "! overdue" in page.locator(".item", has_text="flaps").text_content()
+    page.get_by_label("Outcome").fill("Nothing was found.")
+    page.get_by_role("button", name="Close it").click()
+    page.wait_for_selector("text=Outcome: Nothing was found.")
+    decide(page, "nuisance", "A gust.")
+    page.wait_for_selector(".now >> text=A gust.")
+
+    said = page.locator(".trail li").all_text_contents()
+    assert [line.partition("anne: ")[2] for line in said if "touched" not in line] == [
+        "decided", "follow-up done", "follow-up opened", "noted", "decided"]
+    page.goto(page.url.partition("/cases")[0] + "/trail")
+    assert "valid → nuisance" in page.locator("main").text_content()
+
+
+def test_keys_lead_through_the_list_and_are_listed(seat):
+    page = seat("bo")
+    links = page.locator("#cases a.open").evaluate_all("all => all.map(one => one.href)")
+    page.goto(links[1])
+    for key, place in (("n", 2), ("p", 1), ("p", 0)):
+        page.keyboard.press(key)
+        page.wait_for_url(links[place])
+    assert page.locator("a[rel=prev]").count() == 0
+    page.keyboard.press("?")
+    assert page.locator("#keys").is_visible()
+    page.keyboard.press("Escape")
+    page.keyboard.press("l")
+    page.wait_for_selector("#cases")
+
+
+def test_a_decided_case_gives_its_place_to_the_next(seat):
+    page = seat("bo")
+    links = page.locator("#cases a.open").evaluate_all("all => all.map(one => one.href)")
+    page.goto(links[0])
+    key = page.locator("a[rel=next]").get_attribute("href").partition("?")[0]
+    decide(page, "false", "The probe was covered.")
+    page.wait_for_selector(".now b")
+    assert page.locator("a[rel=next]").get_attribute("href").partition("?")[0] == key
+
+
+def test_the_slower_of_two_reviewers_sees_the_change_and_loses_nothing(seat):
+    anne, bo = seat("anne"), seat("bo")
+    case = case_of(anne, 255)
+    for page in (anne, bo):
+        page.goto(case)
+    anne.get_by_label("Note", exact=True).fill("Look at the sheet.")
+    anne.get_by_role("button", name="Add the note").click()
+    anne.wait_for_selector("text=Look at the sheet.")
+    decide(anne, "valid", "It is in the log.")
+    anne.wait_for_selector(".now b")
+    decide(bo, "nuisance", "Two lines\nof mine.")
+    bo.wait_for_selector("[role=alert]")
+    said = bo.locator("[role=alert]").text_content()
+    assert "anne: decided" in said
+    assert "decision valid" in said
+    assert "It is in the log." in said
+    assert "Look at the sheet." in said
+    assert bo.locator("#decide textarea").input_value() == "Two lines\nof mine."
+    assert bo.locator("#decide input:checked").get_attribute("value") == "nuisance"
+    assert "valid, anne" in bo.locator(".now").text_content()
+    bo.get_by_role("button", name="Decide").click()
+    bo.wait_for_selector(".now >> text=nuisance")
+    trail = bo.locator(".trail").text_content()
+    assert trail.index("bo: decided") < trail.index("anne: decided")
+
+
+def test_markup_in_every_field_is_shown_as_it_was_typed(seat):
+    page = seat("anne")
+    case = case_of(page, 253)
+    page.goto(case)
+    decide(page, "valid", MARKUP)
+    page.wait_for_selector(".now b")
+    page.get_by_label("Note", exact=True).fill(MARKUP)
+    page.get_by_role("button", name="Add the note").click()
+    page.wait_for_selector("#notes ~ .item")
+    page.locator("summary", has_text="Open the follow-up").click()
+    page.get_by_label("Owner").fill(MARKUP)
+    page.get_by_label("Due").fill("2026-01-31")
+    page.get_by_label("What is to be done").fill(MARKUP)
+    page.get_by_role("button", name="Open the follow-up").click()
+    page.wait_for_selector("#follow ~ .item")
+    assert page.locator("main").inner_text().count(MARKUP) == 4
+    page.get_by_label("Outcome").fill(MARKUP)
+    page.get_by_role("button", name="Close it").click()
+    page.wait_for_selector("text=Outcome:")
+    page.locator("form[action*=identity] input[name=reason]").fill(MARKUP)
+    page.get_by_role("button", name="Show it").click()
+    page.wait_for_selector("dd >> text=<b>2026-05-06.csv")
+    base = page.url.partition("/cases")[0]
+    page.goto(base)
+    page.locator("form[action='/filters'] input[name=name]").fill(MARKUP)
+    page.get_by_role("button", name="Keep this filter").click()
+    page.wait_for_selector(".kept li")
+    assert MARKUP in page.locator(".kept").inner_text()
+    page.locator("#search").fill(MARKUP)
+    page.get_by_role("button", name="Show").click()
+    page.wait_for_url(re.compile("text="))
+    assert page.locator("#search").input_value() == MARKUP
+    for path in ("/trail", "/follow-ups?only_open=false"):
+        page.goto(base + path)
+        assert MARKUP in page.locator("main").inner_text()
+        assert page.locator("img, main script, main b b").count() == 0
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(1440, "light"), (820, "dark")])
+def test_axe_finds_nothing_and_nothing_runs_over_the_edge(seat, width, scheme):
+    page = seat("anne", width, scheme)
+    base, case = page.url, case_of(page, 262)
+    for path in (base, case, f"{base}follow-ups?only_open=false", f"{base}trail",
+                 f"{base}?text=nothing"):
+        page.goto(path)
+        for summary in page.locator("summary").all():
+            summary.evaluate("one => { one.parentElement.open = true; }")
+        assert violations(page) == [], path
+        assert page.evaluate("document.scrollingElement.scrollWidth <= innerWidth"), path
+    if width == 1440:
+        keeper = seat("cy")
+        keeper.goto(f"{base}people")
+        assert violations(keeper) == []
