@@ -76,7 +76,7 @@ SURENESS = "How sure it is"
 FACTS = "All of the record"
 DECISION_NOW = "Decision"
 NO_DECISION = "None yet."
-STALE = "Somebody else was faster: nothing of yours was kept in the record yet."
+STALE = "Your decision isn't in the record: somebody else changed the case first."
 STALE_CHANGES = "Since you opened the case"
 STALE_TYPED = ("What you typed is still in the form. Read the change, then decide again; it counts "
                "on top of the other.")
@@ -113,6 +113,10 @@ CERTAINTY_SHAPES: Mapping[str, str] = {
 FOLLOW_UP_STATES: Mapping[str, str] = {
     "open": "open", "overdue": "overdue", "none": "none open"}
 MOST_SHOWN = 0.999
+WHEN_UTC = "When [UTC]"
+BOOKKEEPING = ("version", "case_key", "note_id", "follow_up_id", "author", "written_at",
+               "decided_by", "decided_at", "opened_by", "opened_at", "closed_by", "closed_at")
+"""Fields of an entry of the trail that its own columns say already."""
 KEY_LIST: tuple[tuple[str, str], ...] = (
     ("j or ↓", "next row"), ("k or ↑", "row before"), ("Enter", "open the case"),
     ("/", "search"), ("n", "next case or page"), ("p", "case or page before"),
