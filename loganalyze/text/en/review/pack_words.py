@@ -28,7 +28,7 @@ EXCEEDED_BY = "{excess} over {limit} for {duration:.1f} s, {phase}"
 PHASE_UNKNOWN = "phase of flight not known"
 
 FACTS: Mapping[str, str] = {
-    "limit": "Limit", "limit_value": "Its value", "worst_value": "Greatest value",
+    "limit": "Limit", "limit_value": "The limit there", "worst_value": "Greatest value",
     "excess": "Greatest excess",
     "duration_s": "From start to end [s]", "time_over_s": "Time over [s]",
     "worst_pressure_altitude_ft": "Pressure altitude there [ft]",
