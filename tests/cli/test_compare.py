@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pypdf
 import pytest
 
 SAMPLES = Path(__file__).parents[2] / "sample_logs"
@@ -46,7 +47,6 @@ def test_what_cannot_be_compared_is_said_in_one_sentence(run, options, says):
 
 
 def test_a_pdf_holds_what_the_page_says(run, tmp_path):
-    pypdf = pytest.importorskip("pypdf")
     answer = run("compare", A, B, "--limits", SHEET, "--out", tmp_path / "out", "--report", "both",
                  "--paper", "Letter")
     assert answer.code == 0, answer.err

@@ -11,6 +11,7 @@ import zlib
 from pathlib import Path
 
 import pyarrow.parquet as pq
+import pypdf
 import pytest
 
 from .conftest import SHEET
@@ -81,7 +82,6 @@ def unfolded(path: Path) -> bytes:
         for picture in re.findall(rb"data:image/\w+;base64,([A-Za-z0-9+/=]+)", data):
             parts.append(base64.b64decode(picture))
     if path.suffix == ".pdf":
-        pypdf = pytest.importorskip("pypdf")
         reader = pypdf.PdfReader(path)
         parts += [page.extract_text().encode() for page in reader.pages]
         parts.append(str(reader.metadata).encode())

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 
 import numpy as np
+import pypdf
 import pytest
 
 from loganalyze import analyze, assess_flight, margin_figure, read_limits, read_log
@@ -87,7 +88,6 @@ def test_page_and_paper_say_the_same(run, files, tmp_path, reader):
         # What an inspection is decided on.
         assert "VMO, 12." in page
         assert "VMO, 44." not in page
-    pypdf = pytest.importorskip("pypdf")
     paper = " ".join(" ".join(one.extract_text() for one in pypdf.PdfReader(
         folder / "report.pdf").pages).split())
     assert " kt CAS, 12." in paper

@@ -9,6 +9,7 @@ import re
 from pathlib import Path
 
 import pyarrow.parquet as pq
+import pypdf
 import pytest
 
 from loganalyze import Presentation
@@ -29,7 +30,6 @@ def length(seconds: float) -> str:
 def said(path: Path) -> str:
     """The text of a page, of paper or of a picture."""
     if path.suffix == ".pdf":
-        pypdf = pytest.importorskip("pypdf")
         text = " ".join(page.extract_text() for page in pypdf.PdfReader(path).pages)
     elif path.suffix == ".svg":
         text = " ".join(re.findall(r"<!-- (.*?) -->", path.read_text(), re.DOTALL))

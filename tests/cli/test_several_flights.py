@@ -6,6 +6,7 @@ import csv
 import json
 import re
 
+import pypdf
 import pytest
 
 from .conftest import SHEET
@@ -28,7 +29,6 @@ def two_flights(tmp_path):
 
 
 def text_of(path) -> str:
-    pypdf = pytest.importorskip("pypdf")
     return " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(path).pages).split())
 
 
