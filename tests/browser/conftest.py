@@ -11,6 +11,9 @@ from playwright.sync_api import Error, sync_playwright
 
 import loganalyze
 from loganalyze import LogSummary, ReportOptions, ResultsFolder, assess_flight, write_reports
+from tests.browser import reviewed_desk
+from tests.review import postgresql_server
+from tests.review.conftest import postgresql  # noqa: F401
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_logs"
@@ -89,3 +92,39 @@ def opened(browser):
     yield go
     for made in contexts:
         made.close()
+
+
+DATABASES = ("sqlite", "postgresql")
+"""The kinds of databases on which every test of the review desk's pages runs."""
+
+
+@pytest.fixture(scope="module", params=DATABASES)
+def database(request) -> str | None:
+    """The address of an empty database of decisions; None for a file in the store."""
+    if request.param == "sqlite":
+        return None
+    return postgresql_server.empty_database(request.getfixturevalue("postgresql"), "pages")
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory, database) -> Path:
+    """A store of some flights over VMO, and people who may sign in at its desk."""
+    made = reviewed_desk.judged_store(tmp_path_factory.mktemp("desk"))
+    reviewed_desk.add_people(made, database)
+    return made
+
+
+@pytest.fixture(scope="module")
+def address(browser, store, database):
+    """The address of a desk with accounts."""
+    yield from reviewed_desk.served(store, database, "--accounts")
+
+
+@pytest.fixture
+def seat(browser, address):
+    """Return a function that signs somebody in with a browser of their own."""
+    seats = reviewed_desk.Seats(browser, address)
+    yield seats
+    for context in seats.contexts:
+        context.close()
+    assert seats.wrong == []

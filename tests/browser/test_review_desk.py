@@ -3,96 +3,12 @@
 from __future__ import annotations
 
 import re
-import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 
-import loganalyze
-from tests.fleet.conftest import write_log, write_sheet
+from tests.browser.reviewed_desk import PEAKS, over_the_edge, served, violations
 
-AXE = Path(__file__).parent / "axe.min.js"
-PASSWORD = "a long password of hers"
 MARKUP = '"><img src=x onerror=alert(1)><script>alert(2)</script>\'{{7*7}}'
-FLEET = """
-[identity]
-path = "/(?P<registration>DEMO-[0-9]+)/"
-[[aircraft]]
-registration = ["DEMO-*"]
-[[aircraft.sheet]]
-limits = "twin.toml"
-"""
-PEAKS = (262, 251, 249, 255, 253, 248)
-"""Greatest speeds [kt] of the flights, over a VMO of 245 kt."""
-
-
-@pytest.fixture(scope="module")
-def store(tmp_path_factory) -> Path:
-    """A store of some flights over VMO; the name of one log is markup."""
-    folder = tmp_path_factory.mktemp("desk")
-    write_sheet(folder / "twin.toml")
-    (folder / "fleet.toml").write_text(FLEET, encoding="utf-8")
-    for number, peak in enumerate(PEAKS):
-        day = f"2026-0{number + 1}-06"
-        write_log(folder / "logs" / f"DEMO-{1 + number % 2}" / f"<b>{day}.csv", peak, day=day)
-    loganalyze.run_fleet([str(folder / "logs")], folder / "store", fleet=folder / "fleet.toml",
-                         workers=0)
-    for person, role in (("anne", "gatekeeper"), ("bo", "reviewer"), ("cy", "administrator")):
-        subprocess.run([sys.executable, "-m", "loganalyze", "review", "person", "add", person,
-                        "--store", str(folder / "store"), "--role", role, "--password"],
-                       input=f"{PASSWORD}\n{PASSWORD}\n", text=True, check=True,
-                       capture_output=True)
-    return folder / "store"
-
-
-def served(store: Path, *options: str):
-    """Serve a desk by its command, and give the address that it prints."""
-    with subprocess.Popen([sys.executable, "-u", "-m", "loganalyze", "review", "--store",
-                           str(store), "--no-browser", *options],
-                          stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
-        try:
-            said = process.stdout.readline()
-            found = re.search(r"http://\S+", said)
-            assert found, said + process.stdout.read()
-            yield found[0].rstrip(".")
-        finally:
-            process.terminate()
-
-
-@pytest.fixture(scope="module")
-def address(browser, store):
-    """The address of a desk with accounts."""
-    yield from served(store, "--accounts")
-
-
-@pytest.fixture
-def seat(browser, address):
-    """Return a function that signs somebody in with a browser of their own."""
-    contexts, wrong = [], []
-
-    def sit(person: str, width: int = 1440, scheme: str = "light"):
-        context = browser.new_context(viewport={"width": width, "height": 900},
-                                      color_scheme=scheme)
-        contexts.append(context)
-        context.set_default_timeout(8_000)
-        page = context.new_page()
-        page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.on("dialog", lambda dialog: (wrong.append(dialog.message), dialog.dismiss()))
-        # A browser reports the answer to a stale form, too, as a page that failed to load.
-        page.on("console", lambda said: wrong.append(said.text)
-                if said.type in ("error", "warning") and "409" not in said.text else None)
-        page.goto(f"{address}/sign-in")
-        page.get_by_label("Name").fill(person)
-        page.get_by_label("Password").fill(PASSWORD)
-        page.get_by_role("button", name="Sign in").click()
-        page.wait_for_url(f"{address}/{'trail' if person == 'cy' else ''}")
-        return page
-
-    yield sit
-    for context in contexts:
-        context.close()
-    assert wrong == []
 
 
 def case_of(page, peak: int) -> str:
@@ -108,14 +24,8 @@ def decide(page, decision: str, reason: str) -> None:
     page.get_by_role("button", name="Decide").click()
 
 
-def violations(page) -> list:
-    page.evaluate(AXE.read_text(encoding="utf-8"))
-    return page.evaluate("""async () => (await axe.run()).violations.map(
-        (one) => [one.impact, one.id, one.nodes.map((node) => node.html.slice(0, 150))])""")
-
-
-def test_the_desk_of_one_person_opens_by_its_address(browser, store):
-    for address in served(store):
+def test_the_desk_of_one_person_opens_by_its_address(browser, store, database):
+    for address in served(store, database):
         with browser.new_context() as context:
             page = context.new_page()
             page.goto(address)
@@ -278,7 +188,7 @@ def test_axe_finds_nothing_and_nothing_runs_over_the_edge(seat, width, scheme):
         for summary in page.locator("summary").all():
             summary.evaluate("one => { one.parentElement.open = true; }")
         assert violations(page) == [], path
-        assert page.evaluate("document.scrollingElement.scrollWidth <= innerWidth"), path
+        assert not over_the_edge(page), path
     if width == 1440:
         keeper = seat("cy")
         keeper.goto(f"{base}people")
