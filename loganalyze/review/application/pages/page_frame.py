@@ -1,0 +1,132 @@
+"""What all pages share: who may see one, how it is rendered, and what a form holds."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from pydantic import BaseModel
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from loganalyze.review.access.permissions import Permission, allowed, require
+from loganalyze.review.access.server_binding import Binding
+from loganalyze.review.access.sign_in import PAGE_LASTS, SignedIn, SignIn
+from loganalyze.review.application.request_answers import (
+    CSRF_FIELD,
+    STATUSES,
+    ForeignPage,
+    NotSignedIn,
+    is_token,
+    refusal_of,
+)
+from loganalyze.text.language import desk_labels, refusal_words
+
+TEMPLATES = Path(__file__).parents[1] / "templates"
+Page = Callable[[Request, SignedIn], Awaitable[Response]]
+
+
+class PageFrame:
+    """What every page of a desk is made with."""
+
+    def __init__(self, sign_in: SignIn, binding: Binding) -> None:
+        self.sign_in, self.binding = sign_in, binding
+        self.cookie = "__Host-review" if binding.secure else f"review_{binding.port}"
+        self._templates = Environment(
+            loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined,
+            trim_blocks=True, lstrip_blocks=True)
+
+    def page(self, page: Page, needed: Permission | None = None
+              ) -> Callable[[Request], Awaitable[Response]]:
+        """Return a page for those who are signed in; of a form it checks the token first.
+
+        `needed` : refused to others before the fields are looked at, which say what is expected.
+        """
+        async def endpoint(request: Request) -> Response:
+            try:
+                who: SignedIn | None = request.state.signed_in
+                if who is None:
+                    raise NotSignedIn
+                if request.method == "POST":
+                    request.state.form = await request.form(max_files=0, max_fields=200)
+                    if not is_token(str(request.state.form.get(CSRF_FIELD, "")), who):
+                        raise ForeignPage
+                if needed is not None:
+                    require(who.actor.role, needed)
+                return await page(request, who)
+            except NotSignedIn as error:
+                if self.sign_in.owner is None and request.method == "GET":
+                    return RedirectResponse("/sign-in", 303)
+                return self.refused(request, error)
+            except tuple(STATUSES) as error:
+                return self.refused(request, error)
+
+        return endpoint
+
+    @staticmethod
+    async def do(method: Callable[..., Any], who: SignedIn, *arguments: Any) -> Any:
+        """Call a method of the desk for somebody, beside the server's own thread."""
+        return await run_in_threadpool(method, who.actor, *arguments)
+
+    def render(self, request: Request, template: str, values: Mapping[str, Any],
+                status: int = 200) -> Response:
+        """Return a page; each template is given `words`, `who`, `may`, `csrf` and its values."""
+        who: SignedIn | None = getattr(request.state, "signed_in", None)
+        page = self._templates.get_template(template).render(
+            words=desk_labels, who=who.actor if who else None,
+            csrf=who.csrf_token if who else "", csrf_field=CSRF_FIELD,
+            may={permission.name.lower(): who is not None and allowed(who.actor.role, permission)
+                 for permission in Permission},
+            accounts=self.sign_in.owner is None, path=request.url.path, **values)
+        return Response(page, status, media_type="text/html")
+
+    def message(self, request: Request, code: str, status: int) -> Response:
+        """Return a page that says one thing, by its code."""
+        return self.render(request, "refusal.html", {
+            "message": refusal_words.REFUSALS[code], "fields": ()}, status)
+
+    def refused(self, request: Request, error: Exception) -> Response:
+        """Return a page that says why something wasn't done."""
+        status, refusal = refusal_of(error)
+        return self.render(request, "refusal.html", {
+            "message": refusal.message, "fields": refusal.fields}, status)
+
+    def with_cookie(self, answer: Response, found: SignedIn) -> Response:
+        """Return an answer that starts a session in a browser."""
+        answer.set_cookie(self.cookie, found.token, max_age=int(PAGE_LASTS.total_seconds()),
+                          path="/", secure=self.binding.secure, httponly=True, samesite="strict")
+        return answer
+
+
+def onward(wanted: str) -> str:
+    """Return the path on this desk that an address names, or its first page for any other."""
+    try:
+        parts = urlsplit(wanted)
+    except ValueError:
+        return "/"
+    own = wanted.startswith("/") and wanted[:2] not in ("//", "/\\") and not (
+        parts.scheme or parts.netloc)
+    return wanted if own and wanted.isprintable() and "\\" not in wanted else "/"
+
+
+def filled(model: type[BaseModel], form: FormData) -> Any:
+    """Return the fields of a form as its model; blank ones count as not given where they may be."""
+    given: dict[str, Any] = {}
+    for name, value in form.items():
+        if name == CSRF_FIELD:
+            continue
+        field = model.model_fields.get(name)
+        if value == "" and field is not None and not field.is_required():
+            continue
+        given[name] = None if name == "decision" and value == "" else value
+    return model(**given)
+
+
+def back_to(path: str) -> Response:
+    """Return what leads a browser on after a change."""
+    return RedirectResponse(path, 303)
