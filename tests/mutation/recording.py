@@ -29,6 +29,8 @@ from typing import Any
 import pytest
 
 BROAD = ("class", "module", "package", "session")
+RUN_NOT_IMPORTED = ("__main__", ".migrations.env")
+"""Ends of the names of modules that are scripts: of Python, and of the database's migrations."""
 
 
 @dataclass
@@ -129,7 +131,7 @@ class _Recorder:
 def _record_all(root: Path, jobs: list[list[str]]) -> int:
     """Record one file of tests after the other, each in a fork that has the program loaded."""
     for module in pkgutil.walk_packages([str(root / "loganalyze")], "loganalyze."):
-        if not module.name.endswith("__main__"):
+        if not module.name.endswith(RUN_NOT_IMPORTED):
             importlib.import_module(module.name)
     for name in ("coverage", "pandas"):
         importlib.import_module(name)
@@ -159,7 +161,8 @@ def _record(root: Path, file: Path, kept: Path, without: list[str]) -> int:
     recorder = _Recorder(measured)
     measured.start()
     code = pytest.main([str(file), "-q", "-p", "no:cacheprovider", "-p", "no:xdist",
-                        "--rootdir", str(root), *(f"--deselect={one}" for one in without)],
+                        "-W", "ignore::pytest.PytestAssertRewriteWarning", "--rootdir", str(root),
+                        *(f"--deselect={one}" for one in without)],
                        plugins=[recorder])
     measured.stop()
     if code not in (0, 5):

@@ -226,6 +226,27 @@ def test_the_stretch_leaves_the_flanks():
     assert time[stop - 1] == pytest.approx(100, abs=3)
 
 
+@pytest.mark.parametrize(("share", "whole"), [(0.97, True), (1.03, False)])
+@pytest.mark.parametrize(("interval", "averaged"), [(1.0, 3), (0.25, 9), (0.1, 9)])
+def test_a_plateau_reaches_three_standard_deviations_down(interval, averaged, share, whole):
+    # Level for 20 s, then lower for 40 s: by the noise of 2 s averaged, at most nine samples.
+    count = round(60 / interval)
+    excess = np.full(3 * count, -50.0)
+    excess[count : 2 * count] = 0.0
+    excess[count + count // 3 : 2 * count] = -3 * share / math.sqrt(averaged)
+    _, stop = plateau_maximum.stretch(excess, count + 3, interval, 1.0, 0.0, 0.0)
+    assert stop == pytest.approx((2 if whole else 4 / 3) * count, abs=averaged)
+
+
+@pytest.mark.parametrize(("apart_s", "together"), [(28, True), (33, False)])
+def test_plateaus_half_a_minute_apart_are_two(apart_s, together):
+    level, low = np.zeros(600), np.full(600, -50.0)
+    excess = np.concatenate([low, level, low[: apart_s * 10], level, low])
+    first, stop = plateau_maximum.stretch(excess, 610, 0.1, 0.0, 1.0, 0.0)
+    assert first == pytest.approx(600, abs=9)
+    assert stop == pytest.approx(1800 + apart_s * 10 if together else 1200, abs=9)
+
+
 @pytest.mark.parametrize("share", [0.0, 0.05, 0.15, 0.3, 0.5, 1.0])
 def test_what_rounding_leaves_against_its_definition(share):
     # The mean of many rounded readings less the level, over levels between two steps.
