@@ -20,6 +20,11 @@ circuit                    from the ground back to the same ground, or to a low 
 limit approach             the margin to the limit airspeed closes steadily to a few knots, and is
                            opened again within minutes: the demonstration of the limit pointer
 =========================  =====================================================================
+
+An exercise begins and ends where two lines cross: those through the level and the climb, through
+the steady speed and its change, or, where an airspeed passes into a Mach number or back, through
+the two held speeds. What is rounded off over some seconds has its edge there, whichever threshold
+would have been passed before or after.
 """
 
 from __future__ import annotations

@@ -14,6 +14,9 @@ import numpy as np
 
 from loganalyze.record.arrays import Floats
 
+FEW_CELLS = 7
+"""Edges that are sought within no more cells than this are placed to a quarter of one."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ramp:
@@ -53,11 +56,12 @@ def ramp(values: Floats, start: int, end: int, reach: int, lead: int) -> Ramp:
     y = values[low:high]
     known = np.isfinite(y)
     at, y = at[known], y[known]
-    starts = np.arange(max(start - reach, low), min(start + reach, high - 2) + 1)
-    ends = np.arange(max(end - reach, low + 1), min(end + reach, high - 1) + 1)
+    fine = 0.25 if reach <= FEW_CELLS else 1.0
+    starts = np.arange(max(start - reach, low), min(start + reach, high - 2) + fine, fine)
+    ends = np.arange(max(end - reach, low + 1), min(end + reach, high - 1) + fine, fine)
     first, last = (grid.ravel() for grid in np.meshgrid(starts, ends, indexing="ij"))
     some = last > first
-    first, last = first[some].astype(np.float64), last[some].astype(np.float64)
+    first, last = first[some], last[some]
     if len(y) < 4 or not len(first):
         return Ramp(float(start), float(end), float(values[start]), float(values[end]), np.nan)
     share = np.clip((at - first[:, None]) / (last - first)[:, None], 0.0, 1.0)
@@ -67,8 +71,25 @@ def ramp(values: Floats, start: int, end: int, reach: int, lead: int) -> Ramp:
                 float(before[best] + change[best]), float(np.sqrt(squares[best] / len(y))))
 
 
-def knee(values: Floats, low: int, high: int, *, level_first: bool) -> float:
-    """Return the cell at which a level passes into a slope, or a slope into a level.
+@dataclass(frozen=True, slots=True)
+class Knee:
+    """Where a level passes into a slope, or a slope into a level.
+
+    ``cell`` : of the values' index, with a fraction; ``slope`` : per cell; ``change`` : by how much
+    the value changes on the slope; ``scatter`` : standard deviation about the broken line.
+    """
+
+    cell: float
+    slope: float
+    change: float
+    scatter: float
+
+
+def knee(values: Floats, low: int, high: int, *, level_first: bool) -> Knee:
+    """Fit a level and a slope that meet.
+
+    Where the passage is rounded, the knee is where the two lines through what was flown before and
+    after it cross.
 
     Parameters
     ----------
@@ -84,11 +105,20 @@ def knee(values: Floats, low: int, high: int, *, level_first: bool) -> float:
     known = np.isfinite(y)
     at, y = at[known], y[known]
     if len(y) < 5:
-        return (low + high - 1) / 2.0
+        return Knee((low + high - 1) / 2.0, 0.0, 0.0, np.nan)
     knees = at[1:-1]
     gap = at - knees[:, None]
-    squares, _, _ = _line(np.maximum(gap, 0.0) if level_first else np.minimum(gap, 0.0), y)
-    return float(knees[int(np.argmin(squares))])
+    squares, _, slope = _line(np.maximum(gap, 0.0) if level_first else np.minimum(gap, 0.0), y)
+    best = int(np.argmin(squares))
+    cell = float(knees[best])
+    if 0 < best < len(knees) - 1:
+        before, here, after = (float(one) for one in squares[best - 1 : best + 2])
+        bend = before - 2.0 * here + after
+        if bend > 0:
+            cell += (before - after) / (2.0 * bend)
+    long = (at[-1] - cell) if level_first else (cell - at[0])
+    return Knee(cell, float(slope[best]), float(slope[best]) * long,
+                float(np.sqrt(squares[best] / len(y))))
 
 
 def _line(x: Floats, y: Floats) -> tuple[Floats, Floats, Floats]:

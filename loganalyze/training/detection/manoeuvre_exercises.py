@@ -108,13 +108,14 @@ def stall_candidates(flown: Airborne) -> Iterator[Candidate]:
     for first, stop in stalls(profile, flown.leg, flown.first, flown.stop, flown.settings):
         slowest = first + int(speed[first:stop].argmin())
         bottom = slowest + int(height[slowest:stop].argmin())
-        first, stop = _entry(flown, first, slowest), _recovery(flown, slowest, bottom, stop)
+        begin, end = _entry(flown, first, slowest), _recovery(flown, slowest, bottom, stop)
+        first, stop = round(begin), round(end)
         lost = float(height[slowest] - height[bottom])
         entry_s = max((slowest - first) * flown.step_s, flown.step_s)
         rate = float(speed[first] - speed[slowest]) / entry_s
         share = float(speed[slowest] / max(speed[first], 1.0))
         yield Candidate(
-            STALL, flown.time(first), flown.time(stop),
+            STALL, flown.time(begin), flown.time(end),
             {"slowed": (0.65 - share) * 10.0, "lost": np.log(max(lost, 1.0) / 300.0),
              "rate": np.log(max(rate, 0.05))},
             (("lowest_airspeed_kt", float(speed[slowest])), ("altitude_lost_ft", lost),
@@ -129,8 +130,8 @@ def stall_candidates(flown: Airborne) -> Iterator[Candidate]:
              ExerciseMeasure("recovery_s", (stop - slowest) * flown.step_s, flown.step_s)))
 
 
-def _entry(flown: Airborne, first: int, slowest: int) -> int:
-    """Return the cell at which the slowing down to a stall begins."""
+def _entry(flown: Airborne, first: int, slowest: int) -> float:
+    """Return the cell, with a fraction, at which the slowing down to a stall begins."""
     speed, cells = flown.profile.airspeed, flown.profile.cells
     drop = float(speed[first] - speed[slowest])
     part = speed[first : slowest + 1] - speed[slowest]
@@ -138,22 +139,24 @@ def _entry(flown: Airborne, first: int, slowest: int) -> int:
     if little <= half:
         return first
     guess = half - round((little - half) * 0.5 / 0.35)
-    return round(knee(speed, max(guess - cells(25.0), flown.first), little + 1, level_first=True))
+    return knee(speed, max(guess - cells(25.0), flown.first), little + 1, level_first=True).cell
 
 
-def _recovery(flown: Airborne, slowest: int, bottom: int, stop: int) -> int:
-    """Return the cell at which the recovery from a stall ends: level again, or climbed back."""
+def _recovery(flown: Airborne, slowest: int, bottom: int, stop: int) -> float:
+    """Return the cell at which the recovery from a stall ends, with a fraction: level again, or
+    climbed back.
+    """
     cells, height = flown.profile.cells, flown.profile.height
     # A level after the descent is as low as its lowest sample, but for noise.
     bottom = slowest + int(np.argmax(height[slowest : bottom + 1] < height[bottom] + 40.0))
     climbing = np.flatnonzero(flown.profile.vertical[bottom:stop] > CLIMBING_FPM)
     if not len(climbing) or climbing[0] > cells(30.0):
-        level = round(knee(flown.profile.altitude, slowest + cells(4.0), bottom + cells(15.0),
-                           level_first=False))
-        return max(level + cells(LEVEL_OFF_S), slowest + 1)
+        level = knee(flown.profile.altitude, slowest + cells(4.0), bottom + cells(15.0),
+                     level_first=False).cell
+        return max(level + cells(LEVEL_OFF_S), slowest + 1.0)
     reach = min(cells(30.0), max((stop - bottom) // 2, 2))
-    return round(knee(flown.profile.altitude, stop - reach, min(stop + reach, flown.stop),
-                      level_first=False))
+    return knee(flown.profile.altitude, stop - reach, min(stop + reach, flown.stop),
+                level_first=False).cell
 
 
 def circuit_candidates(flown: Airborne) -> Iterator[Candidate]:

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loganalyze.air import airspeed
 from loganalyze.phases.ground_legs import runs
-from loganalyze.phases.manoeuvres import Trend
 from loganalyze.record.arrays import Floats, Mask
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.training.detection.candidates import Airborne, Candidate, cell_noise
-from loganalyze.training.detection.edge_fitting import knee, slopes
+from loganalyze.training.detection.changeover import changeover
+from loganalyze.training.detection.edge_fitting import Ramp, knee, ramp, slopes
 from loganalyze.training.exercises import (
     CLIMB_CAS,
     CLIMB_MACH,
@@ -34,6 +34,15 @@ SLOPE_KT_S, SLOPE_S = 0.25, 15.0
 straight line through so many seconds, neither is held."""
 LEAST_CHANGE_KT = 9.0
 """[kt] A change smaller than this is how the speed is held."""
+REST_KT = 4.0
+REST_S, REST_CLEAR = 8.0, 4.0
+"""[kt], [s] At either end a smaller change counts as well, for it belongs to a greater one; it is
+at least so many times the scatter about it."""
+REACH_S, LEAD_S = 14.0, 30.0
+"""[s] A change's edges are sought within so far of where the slope is steep, with so much of the
+speeds before and after."""
+CLIMB_S, LEVEL_S = 60.0, 45.0
+"""[s] So much of a climb and of the level beside it is used for where one passes into the other."""
 LEAST_MACH = 0.4
 """Below this nobody flies by the Mach number (common practice, no source)."""
 BETTER = 0.6
@@ -43,15 +52,38 @@ squared errors of the better one alone."""
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A part of a climb or descent (cells, half-open) in which one speed is held."""
+    """A part of a climb or descent in which one speed is held.
+
+    ``since``, ``until`` : where it begins and ends, as cells with a fraction; ``change_u_s`` : the
+    standard uncertainties of these instants where it begins or ends with a change between airspeed
+    and Mach number [s]; else NaN.
+    """
 
     held: Held
-    first: int
-    stop: int
+    since: float
+    until: float
+    change_u_s: tuple[float, float] = (math.nan, math.nan)
+
+    @property
+    def first(self) -> int:
+        """The first cell in it."""
+        return math.ceil(self.since)
+
+    @property
+    def stop(self) -> int:
+        """The cell after the last one in it."""
+        return math.floor(self.until) + 1
+
+
+Stretch = tuple[float, float]
+"""Between two instants, as cells with a fraction."""
 
 
 def steady_candidates(flown: Airborne, usable: Mask) -> Iterator[Candidate]:
     """Yield the climbs and descents of a flight with a steady speed.
+
+    A climb begins and ends where the straight lines through it and through the level beside it
+    cross, a held speed where its line and that of the change before or after it do.
 
     Parameters
     ----------
@@ -59,31 +91,39 @@ def steady_candidates(flown: Airborne, usable: Mask) -> Iterator[Candidate]:
     usable : bool[n]
         Cells of the profile that may belong to one: none of a take-off, approach or manoeuvre.
     """
-    for trend in flown.trends:
+    for i, trend in enumerate(flown.trends):
         if not trend.sign:
             continue
-        first, stop = _edges(flown, trend)
+        since, until = _edges(flown, i)
+        first, stop = math.ceil(since), math.floor(until) + 1
         for low, high in runs(usable[first:stop]):
-            for start, end in _unchanging(flown, first + low, first + high):
-                for piece in _pieces(flown, start, end, trend.sign):
+            start = since if low == 0 else float(first + low)
+            end = until if high == stop - first else float(first + high - 1)
+            for part in _unchanging(flown, start, end):
+                for piece in _pieces(flown, *part, trend.sign):
                     made = _candidate(flown, piece, trend.sign)
                     if made is not None:
                         yield made
 
 
-def _edges(flown: Airborne, trend: Trend) -> tuple[int, int]:
-    """Return the cells between which a climb or descent is established."""
-    profile, reach = flown.profile, flown.profile.cells(30.0)
+def _edges(flown: Airborne, which: int) -> Stretch:
+    """Return between which instants a climb or descent is established."""
+    profile, trend = flown.profile, flown.trends[which]
     first, stop = trend.first, trend.stop
+    since, until = float(first), float(stop - 1)
     if stop - first < profile.cells(LEAST_S / 2):
-        return first, stop
-    half = min(reach, (stop - first) // 2)
+        return since, until
+    inside = min(profile.cells(CLIMB_S), (2 * (stop - first)) // 3)
+    outside = profile.cells(LEVEL_S)
     if first - flown.first >= profile.cells(15.0):
-        first = round(knee(profile.altitude, first - reach // 2, first + half, level_first=True))
+        low = max(first - outside, flown.trends[which - 1].first if which else flown.first)
+        since = knee(profile.altitude, low, first + inside, level_first=True).cell
     if flown.stop - stop >= profile.cells(15.0):
-        stop = round(knee(profile.altitude, stop - half, stop + reach // 2,
-                          level_first=False)) + 1
-    return max(first, flown.first), min(max(stop, first + 1), flown.stop)
+        last = which + 1 == len(flown.trends)
+        high = min(stop + outside, flown.stop if last else flown.trends[which + 1].stop)
+        until = knee(profile.altitude, stop - inside, high, level_first=False).cell
+    since = max(since, float(flown.first))
+    return since, max(min(until, flown.stop - 1.0), since)
 
 
 def _per_mach(flown: Airborne, first: int, stop: int) -> Floats:
@@ -97,9 +137,10 @@ def _per_mach(flown: Airborne, first: int, stop: int) -> Floats:
     return np.asarray((higher - lower) / (2 * step) / KNOT)
 
 
-def _unchanging(flown: Airborne, first: int, stop: int) -> list[tuple[int, int]]:
+def _unchanging(flown: Airborne, since: float, until: float) -> list[Stretch]:
     """Return the parts in which CAS or Mach number doesn't change at a rate."""
     cells = flown.profile.cells
+    first, stop = math.ceil(since), math.floor(until) + 1
     if stop - first < cells(LEAST_S):
         return []
     speed, mach = flown.profile.airspeed[first:stop], flown.mach[first:stop]
@@ -124,89 +165,77 @@ def _unchanging(flown: Airborne, first: int, stop: int) -> list[tuple[int, int]]
         low, high = first + start, first + end
         if high - low < cells(LEAST_S / 2):
             continue
-        # The slope is that of a window, and steep before the change begins.
-        reach, speeds = cells(40.0), flown.profile.airspeed
-        inner_low, inner_high = low, high
-        if start:
-            since = first + (spans[i - 1][1] if i else 0)
-            low = round(knee(speeds, since, min(inner_low + reach, inner_high),
-                             level_first=False))
-        if end < stop - first:
-            until = first + (spans[i + 1][0] if i + 1 < len(spans) else stop - first)
-            high = round(knee(speeds, max(inner_high - reach, inner_low), until,
-                              level_first=True)) + 1
-        parts.append((low, high))
+        run = (first + spans[i - 1][1] if i else first, low - 1)
+        begun = _change(flown, run if start else (low, low + cells(REST_S)),
+                        first + spans[i - 1][0] if i else run[0] - cells(LEAD_S), high)
+        begins = max(begun.end, since) if start or _is_changing(flown, begun) else since
+        run = (high, first + spans[i + 1][0] if i + 1 < len(spans) else stop)
+        ended = _change(flown, run if end < stop - first else (high - cells(REST_S), high),
+                        low, first + spans[i + 1][1] if i + 1 < len(spans)
+                        else run[1] + cells(LEAD_S))
+        ends = (min(ended.start, until) if end < stop - first or _is_changing(flown, ended)
+                else until)
+        if ends > begins:
+            parts.append((begins, ends))
     return parts
+
+
+def _change(flown: Airborne, about: tuple[int, int], low: int, high: int) -> Ramp:
+    """Fit a change of speed about some cells, within others; its edges are cells of the profile."""
+    cells = flown.profile.cells
+    low, high = max(low, flown.first), min(high, flown.stop)
+    fit = ramp(flown.profile.airspeed[low:high], about[0] - low, about[1] - low,
+               cells(REACH_S), cells(LEAD_S))
+    return Ramp(fit.start + low, fit.end + low, fit.before, fit.after, fit.scatter)
+
+
+def _is_changing(flown: Airborne, fit: Ramp) -> bool:
+    """Whether the speed is still, or already, changed at the edge of a stretch.
+
+    The airspeed of a constant Mach number changes as well: the Mach number must change, too.
+    """
+    change, seconds = abs(fit.after - fit.before), (fit.end - fit.start) * flown.step_s
+    if not change > max(REST_KT, REST_CLEAR * fit.scatter, SLOPE_KT_S * seconds):
+        return False
+    first, last = round(fit.start), min(round(fit.end), len(flown.mach) - 1)
+    if not flown.mach[last] >= LEAST_MACH:
+        return True
+    by_mach = (flown.mach[last] - flown.mach[first]) * float(_per_mach(flown, last, last + 1)[0])
+    return bool(abs(by_mach) > max(REST_KT, SLOPE_KT_S * seconds))
 
 
 def _errors(values: Floats) -> Floats:
     return np.asarray(values - values.mean())
 
 
-def _pieces(flown: Airborne, first: int, stop: int, sign: int) -> list[Piece]:
+def _pieces(flown: Airborne, since: float, until: float, sign: int) -> list[Piece]:
     """Return which speed is held, and where that changes."""
     cells = flown.profile.cells
+    first, stop = math.ceil(since), math.floor(until) + 1
     if stop - first < cells(LEAST_S):
         return []
     speed, mach = flown.profile.airspeed[first:stop], flown.mach[first:stop]
     by_cas = float((_errors(speed) ** 2).sum())
     if float(np.max(mach)) < LEAST_MACH:
-        return [Piece("CAS", first, stop)]
+        return [Piece("CAS", since, until)]
     by_mach = float(((_errors(mach) * _per_mach(flown, first, stop)) ** 2).sum())
     alone: Held = "CAS" if by_cas <= by_mach or float(np.min(mach)) < LEAST_MACH else "Mach"
     least = by_cas if alone == "CAS" else by_mach
     order: tuple[Held, Held] = ("CAS", "Mach") if sign > 0 else ("Mach", "CAS")
     least_cells = cells(LEAST_S)
     if stop - first >= 2 * least_cells:
-        where, squares = _changeover(flown, first, stop, order)
-        if squares < BETTER * least and mach[where - first] >= LEAST_MACH:
-            return [Piece(order[0], first, where), Piece(order[1], where, stop)]
-    return [Piece(alone, first, stop)]
-
-
-def _changeover(
-    flown: Airborne, first: int, stop: int, order: tuple[Held, Held]
-) -> tuple[int, float]:
-    """Return the cell of the change between CAS and Mach, and the squared errors it leaves.
-
-    At the change both are the same speed, so that one number is fitted beside its time.
-    """
-    cells = flown.profile.cells
-    margin = cells(LEAST_S) // 2
-    speed = flown.profile.airspeed[first:stop]
-    height = flown.profile.height[first:stop] * FOOT
-    where = np.arange(margin, stop - first - margin)
-
-    def squares(at: int) -> float:
-        before, after = slice(0, at), slice(at, None)
-        cas_part, mach_part = (before, after) if order[0] == "CAS" else (after, before)
-        cas = float(speed[cas_part].mean())
-        for _ in range(2):
-            held = float(airspeed.mach_from_cas(cas * KNOT, height[at]))
-            model = np.full(len(speed), cas)
-            model[mach_part] = airspeed.cas_from_mach(held, height[mach_part]) / KNOT
-            cas += float((speed - model).mean())
-        held = float(airspeed.mach_from_cas(cas * KNOT, height[at]))
-        model = np.full(len(speed), cas)
-        model[mach_part] = airspeed.cas_from_mach(held, height[mach_part]) / KNOT
-        return float(((speed - model) ** 2).sum())
-
-    coarse: NDArray[np.intp] = where[:: max(1, len(where) // 24)]
-    found = {int(at): squares(int(at)) for at in coarse}
-    best = min(found, key=lambda at: found[at])
-    width = max(1, len(where) // 24)
-    while width > 1:
-        width = max(1, width // 2)
-        for at in (best - width, best + width):
-            if margin <= at < stop - first - margin and at not in found:
-                found[at] = squares(at)
-        best = min(found, key=lambda at: found[at])
-    return first + best, found[best]
+        found = changeover(speed, flown.profile.height[first:stop], flown.step_s,
+                           least_cells // 2, cas_first=order[0] == "CAS")
+        if found.squares < BETTER * least and mach[round(found.cell)] >= LEAST_MACH:
+            edge, u = first + found.cell, found.u_cells * flown.step_s
+            return [Piece(order[0], since, edge, (math.nan, u)),
+                    Piece(order[1], edge, until, (u, math.nan))]
+    return [Piece(alone, since, until)]
 
 
 def _candidate(flown: Airborne, piece: Piece, sign: int) -> Candidate | None:
     first, stop = piece.first, piece.stop
-    seconds = (stop - first) * flown.step_s
+    seconds = (piece.until - piece.since) * flown.step_s
     if seconds < LEAST_S:
         return None
     height = flown.profile.height[first:stop]
@@ -229,7 +258,8 @@ def _candidate(flown: Airborne, piece: Piece, sign: int) -> Candidate | None:
         _mean_error(_errors(flown.mach[first:stop]))))
     rms = float(np.sqrt(max(scatter**2 - (0.0 if np.isnan(noise) else noise**2), 0.0)))
     return Candidate(
-        kinds[sign > 0, by_cas], flown.time(first), flown.time(stop),
+        kinds[sign > 0, by_cas],
+        flown.time(piece.since), flown.time(piece.until),
         {"drift": drift / 8.0, "scatter": scatter / 4.0, "short": 60.0 / seconds,
          "low": LEAST_FT / rise},
         (("altitude_change_ft", rise), ("drift_kt", drift), ("scatter_kt", scatter)),
@@ -237,7 +267,16 @@ def _candidate(flown: Airborne, piece: Piece, sign: int) -> Candidate | None:
          ExerciseMeasure("drift_kt", drift, 3.5 * _mean_error(kt)),
          ExerciseMeasure("largest_error_kt", float(np.abs(kt).max()), noise),
          ExerciseMeasure("altitude_change_ft", rise, cell_noise(height) * np.sqrt(2.0)),
-         ExerciseMeasure("duration_s", seconds, flown.step_s)))
+         ExerciseMeasure("duration_s", seconds, flown.step_s), *_changes_to(flown, piece)))
+
+
+def _changes_to(flown: Airborne, piece: Piece) -> Iterator[ExerciseMeasure]:
+    """Yield when the other speed was changed from or to, with its uncertainty."""
+    begun, ended = piece.change_u_s
+    if not math.isnan(begun):
+        yield ExerciseMeasure("changed_at_start_s", flown.time(piece.since), begun)
+    if not math.isnan(ended):
+        yield ExerciseMeasure("changed_at_end_s", flown.time(piece.until), ended)
 
 
 def _mean_error(values: Floats) -> float:

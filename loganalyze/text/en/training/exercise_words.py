@@ -48,6 +48,8 @@ MEASURES: dict[str, str] = {
     "unsteadiness_kt": "Unsteadiness", "unsteadiness_mach": "Unsteadiness",
     "recovered_by_speed_kt": "Opened by the airspeed, by whichever means",
     "recovered_by_limit_kt": "Opened as the limit itself moved",
+    "changed_at_start_s": "Began where the held CAS and Mach number are one speed",
+    "changed_at_end_s": "Ended where the held CAS and Mach number are one speed",
 }
 """Each measure of an exercise, by its name."""
 UNSEARCHED: dict[str, str] = {
