@@ -165,7 +165,7 @@ def make_flight(
     return replace(log, source=Source(Path("simulated.csv"))), truth
 
 
-def assert_same(one: Analysis, other: Analysis) -> None:
+def assert_same(analysis: Analysis, other: Analysis) -> None:
     """Assert that two analyses say the same, to the bit.
 
     Columns are compared byte by byte; exceedances, suspects, findings, times and counts as they
@@ -185,10 +185,10 @@ def assert_same(one: Analysis, other: Analysis) -> None:
     ...     fast = analyze(log, sheet)
     >>> assert_same(fast, analyze(log, sheet))
     """
-    if one.columns.keys() != other.columns.keys():
-        names = sorted(one.columns.keys() ^ other.columns.keys())
+    if analysis.columns.keys() != other.columns.keys():
+        names = sorted(analysis.columns.keys() ^ other.columns.keys())
         raise AssertionError(f"only one has the columns {', '.join(names)}")
-    for name, column in one.columns.items():
+    for name, column in analysis.columns.items():
         beside = other.columns[name]
         if column.dtype != beside.dtype or column.shape != beside.shape:
             raise AssertionError(f"{name}: {column.dtype}[{len(column)}] and "
@@ -199,8 +199,8 @@ def assert_same(one: Analysis, other: Analysis) -> None:
             raise AssertionError(f"{name}, row {row}: {column[row]} and {beside[row]}")
     # By repr: NaN equals NaN there.
     for name in ("exceedances", "suspects", "findings", "screened", "judged_s", "outcome"):
-        if repr(getattr(one, name)) != repr(getattr(other, name)):
-            raise AssertionError(f"{name}: {getattr(one, name)} and {getattr(other, name)}")
+        if repr(getattr(analysis, name)) != repr(getattr(other, name)):
+            raise AssertionError(f"{name}: {getattr(analysis, name)} and {getattr(other, name)}")
 
 
 @contextmanager

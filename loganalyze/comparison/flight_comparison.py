@@ -98,7 +98,7 @@ class Comparison:
         That is where either margin is less than the last of NEAR_KT: on a slow approach margins
         differ by a lot, and it matters little. None where none was so near.
         """
-        margins = [one.values["margin_kt"] for one in self.flights]
+        margins = [flight.values["margin_kt"] for flight in self.flights]
         near = np.isfinite(self.difference_kt) & (np.fmin(*margins) < NEAR_KT[-1])
         if not near.any():
             return None
@@ -149,59 +149,59 @@ def compare(
     if by == "instant":
         assert marks is not None
         origins = _marked(both, marks)
-        spans = [_airborne(one) for one in both]
+        spans = [_airborne(analysis) for analysis in both]
     else:
-        spans = [_descent(one) for one in both]
+        spans = [_descent(analysis) for analysis in both]
         origins = [start for start, _ in spans]
     if by == "altitude":
         steps, times = _by_altitude(both, spans)
     else:
         steps, times = _by_time(both, spans, origins)
-    flights = [_flight(one, origin, at) for one, origin, at in zip(
+    flights = [_flight(analysis, origin, at) for analysis, origin, at in zip(
         both, origins, times, strict=True)]
     difference = flights[1].values["margin_kt"] - flights[0].values["margin_kt"]
     return Comparison(by, steps, flights[0], flights[1], difference,
                       _notes(both, by, steps, flights))
 
 
-def _name(one: Analysis) -> str:
-    return str(one.log.source.path)
+def _name(analysis: Analysis) -> str:
+    return str(analysis.log.source.path)
 
 
-def _airborne(one: Analysis) -> tuple[float, float]:
+def _airborne(analysis: Analysis) -> tuple[float, float]:
     """Return from when to when a flight was fast enough to be compared [s]."""
-    fast = np.flatnonzero(one.columns["calibrated_airspeed_kt"] >= SLOWEST_KT)
+    fast = np.flatnonzero(analysis.columns["calibrated_airspeed_kt"] >= SLOWEST_KT)
     if not len(fast):
         raise Problem(f"at no time is the airspeed known to be {SLOWEST_KT:g} kt or more",
-                      _name(one), "compare recordings of flights")
-    return float(one.time[fast[0]]), float(one.time[fast[-1]])
+                      _name(analysis), "compare recordings of flights")
+    return float(analysis.time[fast[0]]), float(analysis.time[fast[-1]])
 
 
-def _descent(one: Analysis) -> tuple[float, float]:
+def _descent(analysis: Analysis) -> tuple[float, float]:
     """Return when the descent from the greatest altitude began and ended [s]."""
-    start, end = _airborne(one)
-    rows = np.flatnonzero((one.time >= start) & (one.time <= end))
-    altitude = one.columns["pressure_altitude_ft"][rows].astype(np.float64)
+    start, end = _airborne(analysis)
+    rows = np.flatnonzero((analysis.time >= start) & (analysis.time <= end))
+    altitude = analysis.columns["pressure_altitude_ft"][rows].astype(np.float64)
     if np.isnan(altitude).all():
         raise Problem("the pressure altitude is not known, so there is no descent to align by",
-                      _name(one), "align the flights from a marked instant")
+                      _name(analysis), "align the flights from a marked instant")
     greatest = float(np.nanmax(altitude))
     top = int(np.flatnonzero(altitude >= greatest - TOP_FT)[-1])
     bottom = top + int(np.nanargmin(altitude[top:]))
     if greatest - float(np.nanmin(altitude[top:])) < LEAST_DESCENT_FT:
         raise Problem(f"after its greatest altitude, {greatest:,.0f} ft, the flight descended by "
-                      f"less than {LEAST_DESCENT_FT:,.0f} ft", _name(one),
+                      f"less than {LEAST_DESCENT_FT:,.0f} ft", _name(analysis),
                       "align the flights from a marked instant")
-    return float(one.time[rows[top]]), float(one.time[rows[bottom]])
+    return float(analysis.time[rows[top]]), float(analysis.time[rows[bottom]])
 
 
 def _marked(both: Sequence[Analysis], marks: Sequence[float]) -> list[float]:
     if len(marks) != 2:
         raise Problem(f"{len(marks)} instants mark two flights", "compare", "give one for each")
-    for one, mark in zip(both, marks, strict=True):
-        if not one.time[0] <= mark <= one.time[-1]:
+    for analysis, mark in zip(both, marks, strict=True):
+        if not analysis.time[0] <= mark <= analysis.time[-1]:
             raise Problem(f"the instant {mark:g} s lies outside the flight, which lasts from "
-                          f"{one.time[0]:g} to {one.time[-1]:g} s", _name(one),
+                          f"{analysis.time[0]:g} to {analysis.time[-1]:g} s", _name(analysis),
                           "count the seconds from the log's first sample")
     return [float(mark) for mark in marks]
 
@@ -210,12 +210,12 @@ def _by_altitude(both: Sequence[Analysis], spans: Sequence[tuple[float, float]]
                  ) -> tuple[Floats, list[Floats]]:
     """Return altitudes that both descended through [ft], and when each first did [s]."""
     reached = []
-    for one, (start, end) in zip(both, spans, strict=True):
-        rows = np.flatnonzero((one.time >= start) & (one.time <= end))
-        altitude = one.columns["pressure_altitude_ft"][rows].astype(np.float64)
+    for analysis, (start, end) in zip(both, spans, strict=True):
+        rows = np.flatnonzero((analysis.time >= start) & (analysis.time <= end))
+        altitude = analysis.columns["pressure_altitude_ft"][rows].astype(np.float64)
         known = ~np.isnan(altitude)
         # The lowest so far: a level-off or a short climb is passed over, not met twice.
-        reached.append((one.time[rows][known], np.minimum.accumulate(altitude[known])))
+        reached.append((analysis.time[rows][known], np.minimum.accumulate(altitude[known])))
     high = min(float(lowest[0]) for _, lowest in reached)
     low = max(float(lowest[-1]) for _, lowest in reached)
     if high - low < STEP_FT:
@@ -245,37 +245,47 @@ def _by_time(both: Sequence[Analysis], spans: Sequence[tuple[float, float]],
     return steps, [steps + origin for origin in origins]
 
 
-def _flight(one: Analysis, origin: float, times: Floats) -> ComparedFlight:
+def _flight(analysis: Analysis, origin: float, times: Floats) -> ComparedFlight:
     values = {"time_s": times}
     for name in COLUMNS[1:]:
-        values[name] = _read(one, one.columns[name].astype(np.float64), times)
-    rows = np.flatnonzero((one.time >= times[0]) & (one.time <= times[-1]))
-    margin = one.columns["margin_kt"][rows].astype(np.float64)
-    interval = max(one.log.interval_s, 0.0)
-    hold = np.minimum(np.diff(one.time, append=one.time[-1] + interval),
+        values[name] = _read(analysis, analysis.columns[name].astype(np.float64), times)
+    rows = np.flatnonzero((analysis.time >= times[0]) & (analysis.time <= times[-1]))
+    margin = analysis.columns["margin_kt"][rows].astype(np.float64)
+    interval = max(analysis.log.interval_s, 0.0)
+    hold = np.minimum(np.diff(analysis.time, append=analysis.time[-1] + interval),
                       HELD_INTERVALS * interval)[rows]
     known = ~np.isnan(margin)
     near = tuple((band, float(hold[known & (margin < band)].sum())) for band in NEAR_KT)
     nothing = float("nan")
     if not known.any():
-        return ComparedFlight(one, origin, values, 0.0, near, nothing, nothing, nothing, "", None)
+        return ComparedFlight(
+            analysis, origin, values, 0.0, near, nothing, nothing, nothing, "", None
+        )
     row = int(rows[np.nanargmin(margin)])
-    code = int(one.columns["governing_limit"][row])
+    code = int(analysis.columns["governing_limit"][row])
     return ComparedFlight(
-        one, origin, values, float(hold[known].sum()), near, float(np.nanmin(margin)),
-        float(one.time[row]), float(one.columns["pressure_altitude_ft"][row]),
-        one.limit_names[code] if code < len(one.limit_names) else "", contributions(one, row))
+        analysis,
+        origin,
+        values,
+        float(hold[known].sum()),
+        near,
+        float(np.nanmin(margin)),
+        float(analysis.time[row]),
+        float(analysis.columns["pressure_altitude_ft"][row]),
+        analysis.limit_names[code] if code < len(analysis.limit_names) else "",
+        contributions(analysis, row),
+    )
 
 
-def _read(one: Analysis, values: Floats, times: Floats) -> Floats:
+def _read(analysis: Analysis, values: Floats, times: Floats) -> Floats:
     """Read a column at some times, by straight lines between samples, never across a gap."""
-    after = np.clip(np.searchsorted(one.time, times, side="left"), 1, len(one.time) - 1)
+    after = np.clip(np.searchsorted(analysis.time, times, side="left"), 1, len(analysis.time) - 1)
     before = after - 1
-    span = one.time[after] - one.time[before]
-    share = (times - one.time[before]) / span
+    span = analysis.time[after] - analysis.time[before]
+    share = (times - analysis.time[before]) / span
     read = values[before] + share * (values[after] - values[before])
     read = np.where(share == 1.0, values[after], np.where(share == 0.0, values[before], read))
-    return np.where(span > HELD_INTERVALS * one.log.interval_s, np.nan, read)
+    return np.where(span > HELD_INTERVALS * analysis.log.interval_s, np.nan, read)
 
 
 def _notes(both: Sequence[Analysis], by: Alignment, steps: Floats,
@@ -289,10 +299,10 @@ def _notes(both: Sequence[Analysis], by: Alignment, steps: Floats,
         notes.append("two aircraft")
     if first.sheet.limit != second.sheet.limit:
         notes.append("other limits")
-    rates = [one.log.interval_s for one in both]
+    rates = [analysis.log.interval_s for analysis in both]
     if max(rates) > 1.01 * min(rates):
         notes.append("other rates")
-    if any(np.isnan(one.values["margin_kt"]).any() for one in flights):
+    if any(np.isnan(flight.values["margin_kt"]).any() for flight in flights):
         notes.append("gaps")
     if abs(steps[-1] - steps[0]) < (LITTLE_FT if by == "altitude" else LITTLE_S):
         notes.append("little overlap")

@@ -27,36 +27,51 @@ def anonymous_sheet(sheet: LimitsSheet) -> LimitsSheet:
     stated = sheet.uncertainty
     if stated is not None:
         stated = stated.model_copy(update={
-            name: one.model_copy(update={"source": report_labels.HIDDEN_SOURCE})
-            for name, one in stated if getattr(one, "source", None)})
+            name: entry.model_copy(update={"source": report_labels.HIDDEN_SOURCE})
+            for name, entry in stated if getattr(entry, "source", None)})
     return sheet.model_copy(update={
         "uncertainty": stated,
         "severity": tuple(
-            one.model_copy(update={"name": report_labels.HIDDEN_RULE.format(number=i)})
-            for i, one in enumerate(sheet.severity, 1)),
+            rule.model_copy(update={"name": report_labels.HIDDEN_RULE.format(number=i)})
+            for i, rule in enumerate(sheet.severity, 1)),
         "ceiling": tuple(
-            one.model_copy(update={"name": report_labels.HIDDEN_CEILING.format(number=i),
+            ceiling.model_copy(update={"name": report_labels.HIDDEN_CEILING.format(number=i),
                                    "set_by": report_labels.HIDDEN_OPERATOR})
-            for i, one in enumerate(sheet.ceiling, 1))})
+            for i, ceiling in enumerate(sheet.ceiling, 1))})
 
 
 def anonymous_priors(priors: Mapping[str, Prior]) -> dict[str, Prior]:
     """Return priors without the names of their fleets."""
-    return {limit: replace(one, name=report_labels.HIDDEN_PRIOR.format(number=i))
-            for i, (limit, one) in enumerate(priors.items(), 1)}
+    return {limit: replace(prior, name=report_labels.HIDDEN_PRIOR.format(number=i))
+            for i, (limit, prior) in enumerate(priors.items(), 1)}
 
 
 def anonymous_flight(facts: FlightFacts) -> FlightFacts:
     """Return a flight's facts without its date, its files and the log's own words."""
     origin = facts.start_s or 0.0
     return replace(
-        facts, start_utc=None, files=[],
-        exceedances=[replace(one, start_utc=None) for one in facts.exceedances],
-        taken=[replace(one, values=_nameless(one.values), sentence=finding_text.finding(
-            one.code, one.values, hidden=True, origin_s=origin)) for one in facts.taken],
-        steps=[StepFacts(one.name, {}, {}) if one.name in _OF_READING else one
-               for one in facts.steps],
-        ceilings=[replace(one, set_by=report_labels.HIDDEN_OPERATOR) for one in facts.ceilings])
+        facts,
+        start_utc=None,
+        files=[],
+        exceedances=[replace(exceedance, start_utc=None) for exceedance in facts.exceedances],
+        taken=[
+            replace(
+                finding,
+                values=_nameless(finding.values),
+                sentence=finding_text.finding(
+                    finding.code, finding.values, hidden=True, origin_s=origin
+                ),
+            )
+            for finding in facts.taken
+        ],
+        steps=[
+            StepFacts(step.name, {}, {}) if step.name in _OF_READING else step
+            for step in facts.steps
+        ],
+        ceilings=[
+            replace(ceiling, set_by=report_labels.HIDDEN_OPERATOR) for ceiling in facts.ceilings
+        ],
+    )
 
 
 def anonymous(summary: Summary) -> Summary:
@@ -65,15 +80,15 @@ def anonymous(summary: Summary) -> Summary:
     Its flights are those of `anonymous_flight`; what a sheet and its priors name is for
     `anonymous_sheet` and `anonymous_priors` to leave out, before a flight is judged by them.
     """
-    found = [Finding(one.code, one.values) for one in summary.inferred_codes]
+    found = [Finding(inferred.code, inferred.values) for inferred in summary.inferred_codes]
     return replace(
         summary, aircraft=report_labels.AIRCRAFT_HIDDEN, inputs=[],
         dialect={key: value for key, value in summary.dialect.items() if key == "format"},
         inferred=list(reading_text.sentences(found, hidden=True)),
-        inferred_codes=[InferredFacts(one.code, _nameless(one.values))
-                        for one in summary.inferred_codes],
-        channels=[replace(one, column="", known_by="") for one in summary.channels],
-        flights=[anonymous_flight(one) for one in summary.flights])
+        inferred_codes=[InferredFacts(inferred.code, _nameless(inferred.values))
+                        for inferred in summary.inferred_codes],
+        channels=[replace(channel, column="", known_by="") for channel in summary.channels],
+        flights=[anonymous_flight(flight) for flight in summary.flights])
 
 
 def _nameless(values: dict[str, object]) -> dict[str, object]:

@@ -194,7 +194,7 @@ class CeilingFacts:
     @property
     def worst(self) -> AboveFacts | None:
         """The stretch that went farthest above; None where there was none."""
-        return max(self.stretches, key=lambda one: one.most, default=None)
+        return max(self.stretches, key=lambda stretch: stretch.most, default=None)
 
 
 @dataclass(frozen=True)

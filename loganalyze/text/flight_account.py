@@ -71,15 +71,17 @@ def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
     """Return the exceedances of a flight as plain facts."""
     analysis = analysis_of(judged)
     start = round(presented(analysis, None).origin_s, 9)
-    found = [_copied(ExceedanceFacts, one, number=i, flight_start_s=start)
-             for i, one in enumerate(analysis.exceedances, 1)]
-    found = [replace(one, unit=one.unit if one.worst_excess is not None else None)
-             for one in found]
+    found = [_copied(ExceedanceFacts, exceedance, number=i, flight_start_s=start)
+             for i, exceedance in enumerate(analysis.exceedances, 1)]
+    found = [
+        replace(exceedance, unit=exceedance.unit if exceedance.worst_excess is not None else None)
+        for exceedance in found
+    ]
     if isinstance(judged, Analysis):
         return found
     return [
         replace(
-            one,
+            exceedance,
             phase=told.phase,
             severity=told.severity.level if told.severity else None,
             **(severity_facts(told.severity) if told.severity else {}),
@@ -98,24 +100,29 @@ def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
             contradicted_by=_channels(told.evidence, CONTRADICTS),
             unproven_because=told.evidence.reason or None,
         )
-        for one, told in zip(found, judged.exceedances, strict=True)
+        for exceedance, told in zip(found, judged.exceedances, strict=True)
     ]
 
 
-def severity_facts(one: Severity) -> dict[str, Any]:
+def severity_facts(severity: Severity) -> dict[str, Any]:
     """Return the rule that was met, and what it asks for, as fields of ExceedanceFacts."""
     return {
-        "severity_probability": rounded(one.probability),
-        "severity_rule": one.rule,
-        "severity_rule_kind": "example" if one.example else "operator",
+        "severity_probability": rounded(severity.probability),
+        "severity_rule": severity.rule,
+        "severity_rule_kind": "example" if severity.example else "operator",
         "severity_criteria": "; ".join(
-            f"{each.key} {each.value:.6g} of {each.least:g}" for each in one.criteria) or None,
+            f"{each.key} {each.value:.6g} of {each.least:g}" for each in severity.criteria) or None,
     }
 
 
 def _channels(evidence: Evidence, *verdicts: str) -> str | None:
     """The channels that give one of the verdicts, as one text; None for none."""
-    return "; ".join(one.channel for one in evidence.references if one.verdict in verdicts) or None
+    return (
+        "; ".join(
+            reference.channel for reference in evidence.references if reference.verdict in verdicts
+        )
+        or None
+    )
 
 
 def analysis_of(judged: Judged) -> Analysis:
@@ -132,47 +139,47 @@ def assessment_facts(assessment: Assessment) -> AssessmentFacts:
 
 def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
     """Return the smallest margins of `analysis` as plain facts, that of all limits first."""
-    smallest = [_copied(SmallestFacts, one) for one in analysis.smallest]
+    smallest = [_copied(SmallestFacts, margin) for margin in analysis.smallest]
     kinds = (None, *(limit.kind for limit in analysis.sheet.limit))
-    return [replace(one, limit=one.limit or None, **(
+    return [replace(margin, limit=margin.limit or None, **(
         {"margin": None} if quantity is None or quantity.is_speed
         else {"unit": quantity.unit.name, "quantity": quantity.name}))
-        for one, quantity in zip(smallest, kinds, strict=True)]
+        for margin, quantity in zip(smallest, kinds, strict=True)]
 
 
 def ceiling_facts(analysis: Analysis) -> list[CeilingFacts]:
     """Return what the flight was beside the sheet's own ceilings, as plain facts."""
     return [CeilingFacts(
-        one.name, one.set_by, one.quantity, quantity_of(one.quantity).unit.name,
-        round(one.measured_s, 9), round(one.unknown_s, 9), round(one.time_above_s, 9),
-        [_copied(AboveFacts, stretch) for stretch in one.stretches], list(one.lacking))
-        for one in analysis.ceilings]
+        measure.name, measure.set_by, measure.quantity, quantity_of(measure.quantity).unit.name,
+        round(measure.measured_s, 9), round(measure.unknown_s, 9), round(measure.time_above_s, 9),
+        [_copied(AboveFacts, stretch) for stretch in measure.stretches], list(measure.lacking))
+        for measure in analysis.ceilings]
 
 
 def suspect_facts(analysis: Analysis) -> list[SuspectFacts]:
     """Return the stretches over a limit whose samples are in doubt, as plain facts."""
-    return [SuspectFacts(**plain(settled(one))) for one in analysis.suspects]
+    return [SuspectFacts(**plain(settled(suspect))) for suspect in analysis.suspects]
 
 
-def flag_facts(one: QualityFlag, how: Presentation | None = None) -> FlagFacts:
+def flag_facts(flag: QualityFlag, how: Presentation | None = None) -> FlagFacts:
     """Return a flag as plain facts and a sentence."""
     return FlagFacts(
-        one.name, one.channel, round(one.covered.duration, 9), round(one.raised.duration, 9),
-        [[round(start, 9), round(end, 9)] for start, end in one.raised][:STRETCHES_LISTED],
-        one.screened_out, plain(settled(dict(one.values))), recording_text.flag(one, how))
+        flag.name, flag.channel, round(flag.covered.duration, 9), round(flag.raised.duration, 9),
+        [[round(start, 9), round(end, 9)] for start, end in flag.raised][:STRETCHES_LISTED],
+        flag.screened_out, plain(settled(dict(flag.values))), recording_text.flag(flag, how))
 
 
 def quality_facts(analysis: Analysis, *, in_words: bool = True) -> QualityFacts:
     """Return how good the recording was: of its flags those that decide or found anything."""
     how = presented(analysis, None)
-    flags = [flag_facts(one, how) for one in analysis.quality] if in_words else []
+    flags = [flag_facts(flag, how) for flag in analysis.quality] if in_words else []
     return QualityFacts(
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
         bounded_s=round(analysis.bounded_s, 9),
         bounded_gaps=len(analysis.bounded),
         suspects=suspect_facts(analysis),
-        flags=[one for one in flags if one.screened_out or one.sentence],
+        flags=[flag for flag in flags if flag.screened_out or flag.sentence],
     )
 
 
@@ -212,25 +219,32 @@ def flight_facts(judged: Judged, how: Presentation | None = None, *, in_words: b
         exceedances=exceedance_facts(judged),
         taken=[
             FindingFacts(
-                one.code, plain(one.values), finding_text.finding(
-                    one.code, one.values, origin_s=origin)
+                finding.code,
+                plain(finding.values),
+                finding_text.finding(finding.code, finding.values, origin_s=origin),
             )
-            for one in (analysis.findings if in_words else ())
+            for finding in (analysis.findings if in_words else ())
         ],
-        steps=[StepFacts(one.name, plain(one.settings), plain(one.counts))
-               for one in (judged.steps if in_words else ())],
+        steps=[
+            StepFacts(step.name, plain(step.settings), plain(step.counts))
+            for step in (judged.steps if in_words else ())
+        ],
         quality=quality_facts(analysis, in_words=in_words),
-        assessment=assessment_facts(judged) if in_words and isinstance(judged, Assessment)
+        assessment=assessment_facts(judged)
+        if in_words and isinstance(judged, Assessment)
         else None,
-        lacking_channels={one.values["limit"]: list(one.values.get("channels", ["temperature"]))
-                          for one in analysis.findings if one.code in LACKING},
+        lacking_channels={
+            finding.values["limit"]: list(finding.values.get("channels", ["temperature"]))
+            for finding in analysis.findings
+            if finding.code in LACKING
+        },
         files=[path.name for path in log.source.flight_files],
         ceilings=ceiling_facts(analysis),
     )
     if not in_words:
         return facts
     if facts.assessment and facts.exceedances:
-        excesses = [one.worst_excess_kt for one in facts.exceedances]
+        excesses = [exceedance.worst_excess_kt for exceedance in facts.exceedances]
         flown, displayed = (
             decisive_first(excesses, facts.assessment.exceedances, basis)[0] + 1
             for basis in BASES)

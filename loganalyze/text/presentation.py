@@ -44,7 +44,7 @@ class Units:
 # Exact by definition: 1 kt = 1.852 km/h, 1 ft = 0.3048 m.
 KNOTS_FEET = Units("kt-ft", "kt", 1.0, "ft", 1.0)
 KMH_METRES = Units("kmh-m", "km/h", 1.852, "m", 0.3048)
-UNITS: dict[str, Units] = {one.name: one for one in (KNOTS_FEET, KMH_METRES)}
+UNITS: dict[str, Units] = {units.name: units for units in (KNOTS_FEET, KMH_METRES)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,11 +166,11 @@ class Presentation:
         by_mach = f"Mach {number_format.mach(mach_number)}"
         return f"{by_mach} ({knots})" if knots else by_mach
 
-    def exceeded_by(self, one: Exceeding) -> str:
+    def exceeded_by(self, exceeding: Exceeding) -> str:
         """Return by how much a limit was exceeded: "Mach .012 (6.3 kt)", or "0.30 g"."""
-        if other := none_of_a_speed(one.quantity):
-            return quantity_words.amount(one.worst_excess, other)
-        return self.excess(one.worst_excess_kt, one.worst_excess_mach)
+        if other := none_of_a_speed(exceeding.quantity):
+            return quantity_words.amount(exceeding.worst_excess, other)
+        return self.excess(exceeding.worst_excess_kt, exceeding.worst_excess_mach)
 
     def published_difference(self, value: float, quantity: str) -> str:
         """Return a difference [its unit] in a limit's published quantity, with its sign."""

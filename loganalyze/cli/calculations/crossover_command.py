@@ -121,9 +121,14 @@ def _of_sheet(limits: Path, declared: tuple[str, ...], air: dict[str, float], un
         return
     say(air_data_text.crossovers(sheet.aircraft, found, UNITS[units]))
     if steps:
-        for one in crossings:
-            _print_steps(closed_form(sheet, one), one.below, one.above, one.pressure_altitude,
-                         units)
+        for crossing in crossings:
+            _print_steps(
+                closed_form(sheet, crossing),
+                crossing.below,
+                crossing.above,
+                crossing.pressure_altitude,
+                units,
+            )
     if handout is not None:
         from loganalyze.show.pdf.pdf_report import report_pdf
         from loganalyze.show.report.crossover_handout import crossover_handout

@@ -39,29 +39,31 @@ def tracks_figure(found: Comparison, how: Presentation) -> Figure:
     with mpl.rc_context(STYLE):
         figure = Picture(figsize=(WIDTH_IN, 4.4))
         axes = figure.add_axes((0.12, 0.11, 0.865, 0.8))
-        altitudes = np.concatenate([one.values["pressure_altitude_ft"] for one in found.flights])
+        altitudes = np.concatenate(
+            [flight.values["pressure_altitude_ft"] for flight in found.flights]
+        )
         altitudes = altitudes[np.isfinite(altitudes)]
         same = found.first.analysis.sheet.limit == found.second.analysis.sheet.limit
-        for name, one, style in zip(words.NAMES, found.flights, LINES, strict=True):
-            axes.plot(one.values["calibrated_airspeed_kt"] * per_knot,
-                      one.values["pressure_altitude_ft"] * per_foot, label=name, **style)
+        for name, flight, style in zip(words.NAMES, found.flights, LINES, strict=True):
+            axes.plot(flight.values["calibrated_airspeed_kt"] * per_knot,
+                      flight.values["pressure_altitude_ft"] * per_foot, label=name, **style)
         shown = list(zip(words.NAMES, found.flights, LIMITS, strict=True))
-        for name, one, dashes in shown[:1] if same else shown:
+        for name, flight, dashes in shown[:1] if same else shown:
             if not altitudes.size:
                 continue
             heights = np.linspace(altitudes.min() - 300, altitudes.max() + 300, 200)
             try:
-                limit = limit_envelope(one.analysis.sheet, heights * FOOT).limit_airspeed / KNOT
+                limit = limit_envelope(flight.analysis.sheet, heights * FOOT).limit_airspeed / KNOT
             except Problem:  # Corrections by flap angle: only what was in force is known.
-                heights = one.values["pressure_altitude_ft"]
-                limit = one.values["limit_airspeed_kt"]
+                heights = flight.values["pressure_altitude_ft"]
+                limit = flight.values["limit_airspeed_kt"]
             axes.plot(limit * per_knot, heights * per_foot, color="black", linewidth=1.6,
                       linestyle=dashes,
                       label=words.LIMIT if same else words.LIMIT_OF.format(name=name))
         axes.set_xlabel(words.SPEED_AXIS.format(unit=how.units.speed))
         axes.set_ylabel(picture_labels.AXES["pressure_altitude"].format(unit=how.units.altitude))
         thousands(axes)
-        labels = [str(one) for one in axes.get_legend_handles_labels()[1]]
+        labels = [str(label) for label in axes.get_legend_handles_labels()[1]]
         axes.legend(ncols=legend_columns(labels, 0.86 * WIDTH_IN), **ABOVE)
     return figure
 
@@ -76,8 +78,8 @@ def course_figure(found: Comparison, how: Presentation) -> Figure:
         grid = figure.add_gridspec(2, height_ratios=(1.5, 1), left=0.12, right=0.985, top=0.92,
                                    bottom=0.11, hspace=0.12)
         margin, difference = (figure.add_subplot(grid[i]) for i in range(2))
-        for name, one, style in zip(words.NAMES, found.flights, LINES, strict=True):
-            margin.plot(steps, one.values["margin_kt"] * per_knot, label=name, **style)
+        for name, flight, style in zip(words.NAMES, found.flights, LINES, strict=True):
+            margin.plot(steps, flight.values["margin_kt"] * per_knot, label=name, **style)
         less = found.difference_kt * per_knot
         difference.plot(steps, less, color="black", linewidth=1.3)
         difference.fill_between(steps, less, 0, where=less < 0, color=PURPLE, alpha=0.3,

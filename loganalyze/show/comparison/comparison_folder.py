@@ -36,8 +36,8 @@ def differences_table(found: Comparison) -> pa.Table:
     """Return a row a step: both flights' values by name, and the difference; null where unknown."""
     axis = "aligned_altitude_ft" if found.by == "altitude" else "aligned_time_s"
     columns = {axis: found.steps}
-    for name, one in zip("ab", found.flights, strict=True):
-        columns |= {f"{column.removesuffix('_' + unit)}_{name}_{unit}": one.values[column]
+    for name, flight in zip("ab", found.flights, strict=True):
+        columns |= {f"{column.removesuffix('_' + unit)}_{name}_{unit}": flight.values[column]
                     for column in COLUMNS for unit in (column.rpartition("_")[2],)}
     columns["margin_difference_kt"] = found.difference_kt
     return pa.table({name: pa.array(np.round(values, 4), from_pandas=True)
@@ -59,20 +59,20 @@ def comparison_facts(found: Comparison, how: Presentation | None = None) -> dict
     return facts
 
 
-def _facts(one: ComparedFlight, hidden: bool) -> dict[str, Any]:
-    analysis = one.analysis
-    run_in = {} if one.run_in is None else {
-        name: float(getattr(one.run_in, name)) for name in words.RUN_IN}
+def _facts(flight: ComparedFlight, hidden: bool) -> dict[str, Any]:
+    analysis = flight.analysis
+    run_in = {} if flight.run_in is None else {
+        name: float(getattr(flight.run_in, name)) for name in words.RUN_IN}
     return {
         "log": None if hidden else analysis.log.source.path.name,
         "sha256": None if hidden else analysis.log.source.sha256,
         "flight": analysis.flight, "aircraft": None if hidden else analysis.sheet.aircraft,
         "outcome": analysis.outcome, "interval_s": float(analysis.log.interval_s),
-        "origin_s": one.origin_s, "judged_s": one.judged_s,
-        "time_within_s": [{"margin_kt": band, "time_s": time} for band, time in one.near_s],
-        "smallest_margin_kt": one.smallest_kt, "smallest_margin_time_s": one.smallest_s,
-        "smallest_margin_pressure_altitude_ft": one.smallest_altitude_ft,
-        "governing_limit": one.governing or None, "run_in": run_in or None,
+        "origin_s": flight.origin_s, "judged_s": flight.judged_s,
+        "time_within_s": [{"margin_kt": band, "time_s": time} for band, time in flight.near_s],
+        "smallest_margin_kt": flight.smallest_kt, "smallest_margin_time_s": flight.smallest_s,
+        "smallest_margin_pressure_altitude_ft": flight.smallest_altitude_ft,
+        "governing_limit": flight.governing or None, "run_in": run_in or None,
     }
 
 

@@ -40,7 +40,7 @@ def comparison_report(found: Comparison, how: Presentation) -> Report:
     sections = (
         Section("found", words.SECTIONS["found"], (
             Paragraph(sentences(found, how)[0], "lead"),
-            *(Paragraph(one) for one in sentences(found, how)[1:]),
+            *(Paragraph(sentence) for sentence in sentences(found, how)[1:]),
             facts_table(found, how), Paragraph(words.ABOUT, "note"))),
         *_keep(found, how),
         Section("track", words.SECTIONS["track"], (
@@ -51,10 +51,10 @@ def comparison_report(found: Comparison, how: Presentation) -> Report:
         Section("run-in", words.SECTIONS["run_in"], (_run_ins(found, how),)),
     )
     title = words.HIDDEN if how.deidentified else " · ".join(
-        f"{name}: {_recording(one)}"
-        for name, one in zip(words.NAMES, found.flights, strict=True))
+        f"{name}: {_recording(flight)}"
+        for name, flight in zip(words.NAMES, found.flights, strict=True))
     hashes = "" if how.deidentified else " ".join(
-        one.analysis.log.source.sha256 for one in found.flights)
+        flight.analysis.log.source.sha256 for flight in found.flights)
     return Report(words.TITLE, title, sections, words.FOOTER.format(version=__version__), hashes)
 
 
@@ -71,7 +71,7 @@ def sentences(found: Comparison, how: Presentation) -> list[str]:
 
 def notes(found: Comparison, how: Presentation) -> list[str]:
     """Return the caveats, a sentence each."""
-    first, second = (one.analysis for one in found.flights)
+    first, second = (flight.analysis for flight in found.flights)
     rates: tuple[str | float, str | float] = (first.log.interval_s, second.log.interval_s)
     aircraft: tuple[str | float, str | float] = (first.sheet.aircraft, second.sheet.aircraft)
     return [words.TWO_HIDDEN if code == "two aircraft" and how.deidentified else
@@ -88,22 +88,22 @@ def facts(found: Comparison, how: Presentation) -> list[tuple[str, ...]]:
 
     if not how.deidentified:
         row(words.ROWS["file"], _recording)
-    row(words.ROWS["outcome"], lambda one: verdict_sentences.OUTCOMES[one.analysis.outcome])
-    row(words.ORIGIN[found.by], lambda one: how.instant(one.origin_s))
-    row(words.ROWS["smallest"], lambda one: words.side(one.smallest_kt, how),
+    row(words.ROWS["outcome"], lambda flight: verdict_sentences.OUTCOMES[flight.analysis.outcome])
+    row(words.ORIGIN[found.by], lambda flight: how.instant(flight.origin_s))
+    row(words.ROWS["smallest"], lambda flight: words.side(flight.smallest_kt, how),
         words.signed(found.second.smallest_kt - found.first.smallest_kt, how))
-    row(words.ROWS["limit"], lambda one: one.governing)
-    row(words.ROWS["when"], lambda one: how.instant(one.smallest_s))
-    row(words.ROWS["where"], lambda one: how.altitude(one.smallest_altitude_ft))
-    row(words.ROWS["judged"], lambda one: number_format.duration(one.judged_s))
+    row(words.ROWS["limit"], lambda flight: flight.governing)
+    row(words.ROWS["when"], lambda flight: how.instant(flight.smallest_s))
+    row(words.ROWS["where"], lambda flight: how.altitude(flight.smallest_altitude_ft))
+    row(words.ROWS["judged"], lambda flight: number_format.duration(flight.judged_s))
     for i, (band, _) in enumerate(found.first.near_s):
         what = words.ROWS["over"] if band == 0 else words.ROWS["near"].format(band=how.step(band))
         row(what, partial(_near, i))
     return rows
 
 
-def _near(i: int, one: ComparedFlight) -> str:
-    said: str = value_words.length(one.near_s[i][1])
+def _near(i: int, flight: ComparedFlight) -> str:
+    said: str = value_words.length(flight.near_s[i][1])
     return said
 
 
@@ -114,9 +114,9 @@ def facts_table(found: Comparison, how: Presentation) -> Table:
     return Table(words.FACTS_CAPTION, columns, tuple(facts(found, how)))
 
 
-def _recording(one: ComparedFlight) -> str:
-    several = f", {one.analysis.flight}" if one.analysis.flight > 1 else ""
-    return f"{one.analysis.log.source.path.name}{several}"
+def _recording(flight: ComparedFlight) -> str:
+    several = f", {flight.analysis.flight}" if flight.analysis.flight > 1 else ""
+    return f"{flight.analysis.log.source.path.name}{several}"
 
 
 def _keep(found: Comparison, how: Presentation) -> tuple[Section, ...]:
@@ -129,7 +129,7 @@ def _steps(found: Comparison, how: Presentation) -> Table:
     chosen = known[np.unique(np.linspace(0, len(known) - 1, STEPS_SHOWN).round().astype(int))] if (
         len(known)) else known
     rows = [(words.place(found.by, float(found.steps[i]), how),
-             *(words.side(float(one.values["margin_kt"][i]), how) for one in found.flights),
+             *(words.side(float(flight.values["margin_kt"][i]), how) for flight in found.flights),
              words.signed(float(found.difference_kt[i]), how)) for i in chosen.tolist()]
     columns = tuple(Column(words.COLUMNS[key], key != "from", key == "from")
                     for key in ("from", "A", "B", "difference"))
@@ -137,12 +137,12 @@ def _steps(found: Comparison, how: Presentation) -> Table:
 
 
 def _run_ins(found: Comparison, how: Presentation) -> Block:
-    if all(one.run_in is None for one in found.flights):
+    if all(flight.run_in is None for flight in found.flights):
         return Paragraph(words.NO_RUN_IN)
     rows = []
     for name, said in words.RUN_IN.items():
-        lost = [float("nan") if one.run_in is None else getattr(one.run_in, name)
-                for one in found.flights]
+        lost = [float("nan") if flight.run_in is None else getattr(flight.run_in, name)
+                for flight in found.flights]
         if all(value != value or abs(value) < 0.05 for value in lost):
             continue
         rows.append((said, *(words.signed(value, how) for value in lost),

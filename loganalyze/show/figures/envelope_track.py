@@ -153,9 +153,9 @@ def _conditional(axes: Axes, analysis: Analysis, how: Presentation) -> None:
     """Draw the conditional limits where they governed."""
     codes, limit = analysis.columns["governing_limit"], analysis.columns["limit_airspeed_kt"]
     height = analysis.columns["pressure_altitude_ft"]
-    for i, one in enumerate(analysis.sheet.limit):
+    for i, stated in enumerate(analysis.sheet.limit):
         rows = np.flatnonzero((codes == i) & np.isfinite(height))
-        if not one.when or not rows.size:
+        if not stated.when or not rows.size:
             continue
         shown: NDArray[np.bool_] = np.zeros(len(codes), dtype=bool)
         shown[rows] = True
@@ -163,7 +163,7 @@ def _conditional(axes: Axes, analysis: Analysis, how: Presentation) -> None:
                   height * how.units.per_foot, color=GREY, linewidth=1.6,
                   linestyle=(0, (1, 1)))
         middle = rows[len(rows) // 2]
-        _name(axes, one.name, float(limit[middle]) * how.units.per_knot,
+        _name(axes, stated.name, float(limit[middle]) * how.units.per_knot,
               float(height[middle]) * how.units.per_foot)
 
 
@@ -175,9 +175,9 @@ def _name(axes: Axes, name: str, x: float, y: float) -> None:
 def _marks(axes: Axes, movement: PointerMovement, how: Presentation) -> None:
     """Mark the instants: a dot at the speed, a ring at the limit, the margin between them."""
     per_knot, per_foot = how.units.per_knot, how.units.per_foot
-    for letter, one in zip(pointer_words.LETTERS, movement.instants, strict=False):
-        height = one.pressure_altitude_ft * per_foot
-        speed, limit = one.airspeed_kt * per_knot, one.limit_airspeed_kt * per_knot
+    for letter, instant in zip(pointer_words.LETTERS, movement.instants, strict=False):
+        height = instant.pressure_altitude_ft * per_foot
+        speed, limit = instant.airspeed_kt * per_knot, instant.limit_airspeed_kt * per_knot
         axes.plot([speed, limit], [height, height], color="black", linewidth=1.2)
         axes.plot(speed, height, marker="o", color="black", markersize=6)
         axes.plot(limit, height, marker="o", color="black", markersize=7, markerfacecolor="white")

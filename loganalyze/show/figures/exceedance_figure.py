@@ -59,14 +59,14 @@ POWERS = (("torque", GREEN, "-"), ("fan_speed", PURPLE, "-"), ("power_lever", OR
 def panel_span(analysis: Analysis, index: int, assessment: Assessment | None = None
                ) -> tuple[float, float]:
     """Return the stretch of time [s] that the picture of an exceedance shows."""
-    one = analysis.exceedances[index]
-    length = one.end_s - one.start_s
-    start = one.start_s - max(RUN_IN_S, 0.3 * length)
+    exceedance = analysis.exceedances[index]
+    length = exceedance.end_s - exceedance.start_s
+    start = exceedance.start_s - max(RUN_IN_S, 0.3 * length)
     if assessment is not None:
         causes = assessment.exceedances[index].contributions
         if causes is not None and np.isfinite(causes.start_s):
             start = min(start, causes.start_s)
-    end = one.end_s + max(RECOVERY_S, 0.25 * length)
+    end = exceedance.end_s + max(RECOVERY_S, 0.25 * length)
     time = analysis.time
     return max(start, float(time[0])), min(end, float(time[-1]))
 
@@ -109,7 +109,7 @@ def panel_figure(
     4
     """
     how = presented(analysis, how)
-    one = analysis.exceedances[index]
+    exceedance = analysis.exceedances[index]
     start, end = panel_span(analysis, index, assessment)
     first, last = np.searchsorted(analysis.time, [start, end])
     rows = slice(int(first), int(last) + 1)
@@ -118,7 +118,7 @@ def panel_figure(
     if how.reader == "maintenance":
         powers, states = [], [name for name in states if name == "gear_down"]
     ratios = [1.3, 1.0, 0.8] + [0.6] * bool(powers) + (
-        [sum(0.18 + 0.12 * _names([one])[0].count("\n") for one in states)] * bool(states))
+        [sum(0.18 + 0.12 * _names([state])[0].count("\n") for state in states)] * bool(states))
     with mpl.rc_context(STYLE):
         height = 1.0 + 1.15 * sum(ratios)
         figure = Picture(figsize=(WIDTH_IN, height))
@@ -127,12 +127,12 @@ def panel_figure(
             len(ratios), height_ratios=ratios, left=LEFT, right=0.985, hspace=0.1,
             top=1 - 0.5 / height, bottom=0.5 / height)
         panels = [figure.add_subplot(grid[i]) for i in range(len(ratios))]
-        other = none_of_a_speed(one.quantity)
+        other = none_of_a_speed(exceedance.quantity)
         if other is None:
             _speeds(panels[0], analysis, rows, how)
             _margin(panels[1], analysis, assessment, rows, how)
         else:
-            _own(panels[0], panels[1], analysis, one, other, rows)
+            _own(panels[0], panels[1], analysis, exceedance, other, rows)
         time_axis.line(panels[2], analysis, analysis.columns["pressure_altitude_ft"],
                       how.units.per_foot, rows, color=BLUE, linewidth=1.2)
         panels[2].set_ylabel(words.AXES["altitude"].format(unit=how.units.altitude))
@@ -145,12 +145,16 @@ def panel_figure(
         if states:
             _states(panels[-1], analysis, states, rows)
         for panel in panels:
-            time_axis.shade(panel, analysis, end - start, one)
-            panel.axvline(one.worst_time_s, color=GREY, linewidth=0.8, linestyle=(0, (3, 2)))
+            time_axis.shade(panel, analysis, end - start, exceedance)
+            panel.axvline(exceedance.worst_time_s, color=GREY, linewidth=0.8, linestyle=(0, (3, 2)))
             panel.tick_params(axis="x", labelbottom=panel is panels[-1])
-        worst = -one.worst_excess_kt * how.units.per_knot if other is None else -one.worst_excess
-        panels[1].plot(one.worst_time_s, worst, **time_axis.WORST)
-        _stages(panels[0], one, start, end)
+        worst = (
+            -exceedance.worst_excess_kt * how.units.per_knot
+            if other is None
+            else -exceedance.worst_excess
+        )
+        panels[1].plot(exceedance.worst_time_s, worst, **time_axis.WORST)
+        _stages(panels[0], exceedance, start, end)
         time_axis.time_axis(panels, analysis, how, start, max(end - start, 1.0))
     return figure
 
@@ -175,11 +179,17 @@ def _speeds(axes: Axes, analysis: Analysis, rows: slice, how: Presentation) -> N
     _legend(axes)
 
 
-def _own(axes: Axes, below: Axes, analysis: Analysis, one: Exceedance, quantity: LimitedQuantity,
-         rows: slice) -> None:
+def _own(
+    axes: Axes,
+    below: Axes,
+    analysis: Analysis,
+    exceedance: Exceedance,
+    quantity: LimitedQuantity,
+    rows: slice,
+) -> None:
     """Draw a quantity that is no speed against its limit, and the margin in its unit."""
     value, maximum = np.full((2, len(analysis.time)), np.nan)
-    limit = analysis.sheet.limit[analysis.limit_names.index(one.limit)]
+    limit = analysis.sheet.limit[analysis.limit_names.index(exceedance.limit)]
     at = analysis.evaluation.air_data_at(np.arange(*rows.indices(len(value))))
     value[rows] = published_value(limit, at)
     maximum[rows] = published_maximum(limit, at)
@@ -199,15 +209,15 @@ def _own(axes: Axes, below: Axes, analysis: Analysis, one: Exceedance, quantity:
 
 
 def _legend(axes: Axes) -> None:
-    labels = [str(one) for one in axes.get_legend_handles_labels()[1]]
+    labels = [str(entry) for entry in axes.get_legend_handles_labels()[1]]
     axes.legend(ncols=legend_columns(labels, 0.85 * WIDTH_IN), **ABOVE)
 
 
-def _apart(one: NDArray[Any] | None, other: NDArray[Any], rows: slice) -> bool:
+def _apart(first: NDArray[Any] | None, other: NDArray[Any], rows: slice) -> bool:
     """Whether two speeds differ anywhere by more than the width of their lines."""
-    if one is None:
+    if first is None:
         return False
-    apart = np.abs(one[rows] - other[rows])
+    apart = np.abs(first[rows] - other[rows])
     return bool((apart > 0.3).any())
 
 
@@ -258,14 +268,14 @@ def _names(states: list[str]) -> list[str]:
             for name in states]
 
 
-def _stages(axes: Axes, one: Exceedance, start: float, end: float) -> None:
+def _stages(axes: Axes, exceedance: Exceedance, start: float, end: float) -> None:
     """Write run-in, exceedance and what followed above the stretches, where there is space."""
-    over, under = (plain_text(words.format(limit=one.limit))
-                   for words in (label.LEGEND_WORDS["over"], label.AFTER[one.ended_by]))
+    over, under = (plain_text(words.format(limit=exceedance.limit))
+                   for words in (label.LEGEND_WORDS["over"], label.AFTER[exceedance.ended_by]))
     for text, low, high, color in (
-        (label.LEGEND_WORDS["run_in"], start, one.start_s, GREY),
-        (over, one.start_s, one.end_s, VERMILION),
-        (under, one.end_s, end, GREY),
+        (label.LEGEND_WORDS["run_in"], start, exceedance.start_s, GREY),
+        (over, exceedance.start_s, exceedance.end_s, VERMILION),
+        (under, exceedance.end_s, end, GREY),
     ):
         wide = LETTER_WIDTH * SMALL_PT / 72 * len(text) / ((0.985 - LEFT) * WIDTH_IN)
         if high - low > wide * (end - start):

@@ -113,12 +113,12 @@ def margin_figure(analysis: Analysis, how: Presentation | None = None,
                                    top=1 - head / height, bottom=foot / height, hspace=0.1)
         margin, speed, altitude = (figure.add_subplot(grid[i]) for i in range(3))
         span = _span(analysis)
-        for i, one in enumerate([*names, *said]):
+        for i, label in enumerate([*names, *said]):
             figure.text(LEFT, 1 - (0.15 + HEADLINE_IN * i + 0.05 * min(i, len(names))) / height,
-                        plain_text(one), va="center", weight="bold" if i < len(names) else None,
+                        plain_text(label), va="center", weight="bold" if i < len(names) else None,
                         fontsize=HEADING_PT if i < len(names) else BODY_PT)
-        for i, one in enumerate(below):
-            figure.text(LEFT, (0.08 + LINE_IN * (len(below) - 1 - i)) / height, plain_text(one),
+        for i, label in enumerate(below):
+            figure.text(LEFT, (0.08 + LINE_IN * (len(below) - 1 - i)) / height, plain_text(label),
                         va="bottom", fontsize=SMALL_PT)
         banded = band(margin, analysis, assessment, how.units.per_knot)
         _draw_margin(margin, analysis, how)
@@ -159,8 +159,8 @@ def overview_figure(analysis: Analysis, how: Presentation | None = None,
         _draw_margin(axes, analysis, how)
         span = _span(analysis)
         shade(axes, analysis, span)
-        for one in analysis.exceedances:
-            for edge in (one.start_s, one.end_s):
+        for exceedance in analysis.exceedances:
+            for edge in (exceedance.start_s, exceedance.end_s):
                 axes.axvline(edge, color=VERMILION, linewidth=0.9, zorder=0.6)
         _number(axes, numbered(analysis, assessment, how), analysis, how)
         first = float(analysis.time[0]) if len(analysis.time) else 0.0
@@ -201,10 +201,18 @@ def _draw_speed(axes: Axes, analysis: Analysis, how: Presentation) -> None:
          linewidth=1.1, linestyle=(0, (5, 2)), label=report_labels.LEGEND_WORDS["limit_airspeed"])
     line(axes, analysis, analysis.columns["calibrated_airspeed_kt"], per_knot, color=BLUE,
          linewidth=1.1, label=report_labels.LEGEND_WORDS["calibrated"])
-    for i, one in enumerate(analysis.ceilings):
-        if not np.isnan(one.equivalent_kt).all():
-            line(axes, analysis, one.equivalent_kt, per_knot, color=GREEN, linewidth=1.1,
-                 linestyle=CEILINGS[min(i, 1)], label=plain_text(ceiling_sentences.name(one.name)))
+    for i, measure in enumerate(analysis.ceilings):
+        if not np.isnan(measure.equivalent_kt).all():
+            line(
+                axes,
+                analysis,
+                measure.equivalent_kt,
+                per_knot,
+                color=GREEN,
+                linewidth=1.1,
+                linestyle=CEILINGS[min(i, 1)],
+                label=plain_text(ceiling_sentences.name(measure.name)),
+            )
     axes.set_ylabel(words.AXES["calibrated"].format(unit=how.units.speed))
     low, high = axes.get_ylim()
     axes.set_ylim(low, high + 0.12 * (high - low))
@@ -296,18 +304,27 @@ def _legend(axes: Axes, analysis: Analysis, banded: bool) -> None:
 def _number(axes: Axes, marked: list[Numbered], analysis: Analysis, how: Presentation) -> None:
     """Mark and number exceedances; the numbers of neighbours step down, so as not to meet."""
     before, step = -np.inf, 0
-    for each in sorted(marked, key=lambda each: each.one.worst_time_s):
-        one, worst = each.one, -each.excess * how.units.per_knot
-        step = (step + 1) % 3 if one.worst_time_s - before < 0.02 * _span(analysis) else 0
-        before = one.worst_time_s
+    for each in sorted(marked, key=lambda each: each.exceedance.worst_time_s):
+        exceedance, worst = each.exceedance, -each.excess * how.units.per_knot
+        step = (step + 1) % 3 if exceedance.worst_time_s - before < 0.02 * _span(analysis) else 0
+        before = exceedance.worst_time_s
         at: str | tuple[str, Transform] = "data"
-        if none_of_a_speed(one.quantity):  # Its excess is none of this axis.
+        if none_of_a_speed(exceedance.quantity):  # Its excess is none of this axis.
             worst, at = 0.97, ("data", axes.transAxes)
         else:
-            axes.plot(one.worst_time_s, worst, **WORST)
-        axes.annotate(str(each.number), (one.worst_time_s, worst), (0, -6 - 11 * step), ha="center",
-                      va="top", xycoords=at, textcoords="offset points", fontsize=9, weight="bold",
-                      path_effects=HALO)
+            axes.plot(exceedance.worst_time_s, worst, **WORST)
+        axes.annotate(
+            str(each.number),
+            (exceedance.worst_time_s, worst),
+            (0, -6 - 11 * step),
+            ha="center",
+            va="top",
+            xycoords=at,
+            textcoords="offset points",
+            fontsize=9,
+            weight="bold",
+            path_effects=HALO,
+        )
 
 
 def _mark_closest(axes: Axes, analysis: Analysis, how: Presentation) -> None:

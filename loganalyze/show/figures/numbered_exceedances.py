@@ -36,14 +36,14 @@ class Numbered:
     """An exceedance with its number, and its outcome where that isn't proven over."""
 
     number: int
-    one: Exceedance
+    exceedance: Exceedance
     outcome: str = ""
     severity: str = ""
 
     @property
     def excess(self) -> float:
         """The worst excess [kt], 0 where it isn't known."""
-        return float(np.nan_to_num(self.one.worst_excess_kt))
+        return float(np.nan_to_num(self.exceedance.worst_excess_kt))
 
 
 def numbered(analysis: Analysis, assessment: Assessment | None, how: Presentation
@@ -51,7 +51,9 @@ def numbered(analysis: Analysis, assessment: Assessment | None, how: Presentatio
     """Return the exceedances that are numbered: those that decide, in the order of time."""
     found = analysis.exceedances
     assessed = assessment.exceedances if assessment else ()
-    chosen = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)
+    chosen = decisive_first(
+        [exceedance.worst_excess_kt for exceedance in found], assessed, how.basis
+    )
     marked = []
     for i in sorted(chosen[:LABELLED]):
         outcome = on_basis(assessed[i], how.basis).word if assessed else PROVEN_OVER
@@ -82,12 +84,18 @@ def foot_lines(analysis: Analysis, marked: list[Numbered], how: Presentation) ->
     """Return what is written below: a sentence an exceedance or the closest, and the cautions."""
     said = []
     for each in marked:
-        one = each.one
+        exceedance = each.exceedance
         put = words.NOT_PROVEN if each.outcome else words.EXCEEDED
         text = put.format(
-            number=each.number, limit=one.limit, excess=how.exceeded_by(one), outcome=each.outcome,
-            start=how.instant(one.start_s), end=how.instant(one.end_s),
-            span=value_words.length(one.duration_s), over=value_words.length(one.time_over_s))
+            number=each.number,
+            limit=exceedance.limit,
+            excess=how.exceeded_by(exceedance),
+            outcome=each.outcome,
+            start=how.instant(exceedance.start_s),
+            end=how.instant(exceedance.end_s),
+            span=value_words.length(exceedance.duration_s),
+            over=value_words.length(exceedance.time_over_s),
+        )
         text += words.SEVERITY.format(level=each.severity) if each.severity else ""
         said += lines_of(text, TEXT_IN, indent="    ")
     closest = analysis.smallest[0]

@@ -38,7 +38,7 @@ def ruler_span(*marks: float) -> tuple[float, float]:
     It begins at a whole ten and moves by tens, so that it stands still while a speed changes a
     little; it is as short as the marks allow, and doubles.
     """
-    known = [one for one in marks if math.isfinite(one)] or [0.0]
+    known = [mark for mark in marks if math.isfinite(mark)] or [0.0]
     low, high = min(known) - EDGE, max(known) + EDGE
     length = NARROWEST
     while True:
@@ -49,7 +49,7 @@ def ruler_span(*marks: float) -> tuple[float, float]:
         length *= 2
 
 
-def ruler_figure(one: DialReading, how: Presentation | None = None) -> Figure:
+def ruler_figure(reading: DialReading, how: Presentation | None = None) -> Figure:
     """Draw what the airspeed indicator showed, as a ruler.
 
     Parameters
@@ -74,11 +74,11 @@ def ruler_figure(one: DialReading, how: Presentation | None = None) -> Figure:
     """
     how = how or Presentation()
     factor = how.units.per_knot
-    speed, pointer = one.speed_kt * factor, one.pointer_kt * factor
-    speed_before = speed - one.speed_trend_kt * factor
-    pointer_before = pointer - one.pointer_trend_kt * factor
+    speed, pointer = reading.speed_kt * factor, reading.pointer_kt * factor
+    speed_before = speed - reading.speed_trend_kt * factor
+    pointer_before = pointer - reading.pointer_trend_kt * factor
     start, end = ruler_span(speed, pointer, speed_before, pointer_before)
-    lines = words.reading_lines(one, how)
+    lines = words.reading_lines(reading, how)
     with mpl.rc_context(STYLE):
         height = 1.6 + 0.2 * len(lines)
         figure = Picture(figsize=(WIDTH_IN, height))

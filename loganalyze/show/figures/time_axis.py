@@ -78,7 +78,7 @@ def shade(axes: Axes, analysis: Analysis, span: float, only: Exceedance | None =
     least = NARROWEST * span
     unknown = widened(analysis.unknown.edges, least)
     shaded = analysis.exceedances if only is None else (only,)
-    over = widened(np.array([(one.start_s, one.end_s) for one in shaded],
+    over = widened(np.array([(exceedance.start_s, exceedance.end_s) for exceedance in shaded],
                             dtype=np.float64).reshape(-1, 2), least)
     whole: dict[str, Any] = {"transform": axes.get_xaxis_transform(), "zorder": 0.5}
     if len(unknown):
@@ -86,10 +86,11 @@ def shade(axes: Axes, analysis: Analysis, span: float, only: Exceedance | None =
     if len(over):
         axes.broken_barh([(a, b - a) for a, b in over], (0, 1), **OVER, **whole)
     others = [] if only is None else [
-        one for one in analysis.exceedances if one != only]
+        exceedance for exceedance in analysis.exceedances if exceedance != only]
     if others:
-        beside = Intervals.of((one.start_s, one.end_s) for one in others) - Intervals.of(
-            [(only.start_s, only.end_s)] if only else ())
+        beside = Intervals.of(
+            (exceedance.start_s, exceedance.end_s) for exceedance in others
+        ) - Intervals.of([(only.start_s, only.end_s)] if only else ())
         axes.broken_barh([(a, b - a) for a, b in widened(beside.edges, least)], (0, 1),
                          **OTHERS, **whole)
 

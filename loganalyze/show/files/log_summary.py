@@ -67,10 +67,10 @@ class LogSummary:
         if self._deidentified:
             facts = anonymous_flight(facts)
         self._flights.append(facts)
-        for one in channel_facts(analysis.log):
-            before = self._channels.get(one.channel)
-            missing = one.missing + (before.missing if before else 0)
-            self._channels[one.channel] = replace(before or one, missing=missing)
+        for channel in channel_facts(analysis.log):
+            before = self._channels.get(channel.channel)
+            missing = channel.missing + (before.missing if before else 0)
+            self._channels[channel.channel] = replace(before or channel, missing=missing)
         return facts
 
     def origin(self, analysis: Analysis) -> Origin:
@@ -102,8 +102,8 @@ class LogSummary:
     def _summary(self, of: tuple[Source, LimitsSheet, Settings], channels: list[ChannelFacts],
                  flights: list[FlightFacts]) -> Summary:
         source, sheet, settings = of
-        files = [InputFacts("log", one.path.name, one.size, one.sha256)
-                 for one in source.files or (source,)]
+        files = [InputFacts("log", part.path.name, part.size, part.sha256)
+                 for part in source.files or (source,)]
         for role, path in self._files:
             # Of a folder of columns files the one that fits the log was used.
             used = source.columns or path if role == "columns" else path
@@ -111,13 +111,19 @@ class LogSummary:
                 files.append(_input(role, used))
         summary = Summary(
             program="loganalyze",
-            versions={"loganalyze": __version__, "python": platform.python_version(),
-                      "numpy": np.__version__, "pyarrow": pa.__version__},
+            versions={
+                "loganalyze": __version__,
+                "python": platform.python_version(),
+                "numpy": np.__version__,
+                "pyarrow": pa.__version__,
+            },
             aircraft=sheet.aircraft,
             inputs=files,
             dialect=plain(source.dialect),
-            inferred=[reading_text.reading(one) for one in source.inferred],
-            inferred_codes=[InferredFacts(one.code, plain(one.values)) for one in source.inferred],
+            inferred=[reading_text.reading(finding) for finding in source.inferred],
+            inferred_codes=[
+                InferredFacts(finding.code, plain(finding.values)) for finding in source.inferred
+            ],
             channels=channels,
             limits=[LimitFacts(limit.name, limit.quantity) for limit in sheet.limit],
             settings=plain(settings),
@@ -145,7 +151,7 @@ def summarise(
     >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
     ...                      "sample_logs/ouzelwing_240.toml")
     >>> summary = la.summarise([flight])
-    >>> [one.limit for one in summary.flights[0].exceedances]
+    >>> [exceedance.limit for exceedance in summary.flights[0].exceedances]
     ['MMO', 'VMO']
     """
     summary = LogSummary(limits=limits, columns=columns, declared=declared)

@@ -30,23 +30,23 @@ FORMATS: list[ReportFormat] = [ReportFormat("html", _html), ReportFormat("pdf", 
 """All formats; `register` and `withdraw` change them."""
 
 
-def register(one: ReportFormat) -> None:
+def register(format_: ReportFormat) -> None:
     """Add a format; ValueError where there is one of its name."""
-    if one.name in names():
-        raise ValueError(f"there is a report format {one.name} already")
-    FORMATS.append(one)
+    if format_.name in names():
+        raise ValueError(f"there is a report format {format_.name} already")
+    FORMATS.append(format_)
 
 
-def withdraw(one: ReportFormat) -> None:
+def withdraw(format_: ReportFormat) -> None:
     """Take a format out again; ValueError where it isn't there."""
-    FORMATS.remove(one)
+    FORMATS.remove(format_)
 
 
 def names() -> tuple[str, ...]:
     """Return the names of all formats."""
-    return tuple(one.name for one in FORMATS)
+    return tuple(format_.name for format_ in FORMATS)
 
 
 def named(name: str) -> ReportFormat:
     """Return a format by its name; KeyError where there is none."""
-    return {one.name: one for one in FORMATS}[name]
+    return {format_.name: format_ for format_ in FORMATS}[name]

@@ -110,7 +110,7 @@ def holds_results(
     """
     try:
         summary = json.loads((folder / SUMMARY).read_text(encoding="utf-8"))
-        then = {role: sorted(one["sha256"] for one in summary["inputs"] if one["role"] == role)
+        then = {role: sorted(file["sha256"] for file in summary["inputs"] if file["role"] == role)
                 for role in ("log", "limits", "columns")}
         files = [file for log in logs
                  for file in (sorted(log.rglob("*")) if log.is_dir() else [log])

@@ -42,7 +42,7 @@ def table(result: Judged, name: str) -> pd.DataFrame:
     `name` : of the table, as in `show.tables.result_tables.TABLES`; KeyError for another. A table
     without rows has all its columns. Null and NaN stand for what isn't known.
     """
-    made = {one.name: one for one in TABLES}[name]
+    made = {registered.name: registered for registered in TABLES}[name]
     blank = (None,) * (len(made.columns) - len(made.own_columns))
     rows = [(*row, *blank) for row in made.rows(result, flight_facts(result))]
     return _frame(made.arrow(rows).select([column.name for column in made.own_columns]))

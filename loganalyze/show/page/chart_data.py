@@ -69,15 +69,15 @@ def chart_data(chart: Chart, most_bytes: int = MOST_COLUMNS_BYTES) -> tuple[str,
     columns: dict[str, NDArray[Any]] = {"time_s": analysis.time}
     columns |= {name: values for name, values in analysis.columns.items()
                 if name in labels.TRACES or name in ("state", "governing_limit")}
-    ceilings = {f"ceiling_{i}_kt": one for i, one in enumerate(analysis.ceilings)
-                if not np.isnan(one.equivalent_kt).all()}
-    columns |= {name: one.equivalent_kt for name, one in ceilings.items()}
+    ceilings = {f"ceiling_{i}_kt": measure for i, measure in enumerate(analysis.ceilings)
+                if not np.isnan(measure.equivalent_kt).all()}
+    columns |= {name: measure.equivalent_kt for name, measure in ceilings.items()}
     if chart.assessment is not None:
         columns |= {name: chart.assessment.columns[name]
                     for name in ("margin_u_kt", "phase") if name in chart.assessment.columns}
     # What is a column already is shown as that.
-    recorded = {name: one for name, one in _recorded(analysis.log, how)
-                if not any(np.array_equal(one[0], values, equal_nan=True)
+    recorded = {name: channel for name, channel in _recorded(analysis.log, how)
+                if not any(np.array_equal(channel[0], values, equal_nan=True)
                            for values in columns.values() if values.dtype == np.float32)}
     texts, recipes = packed(columns)
     continuous = {name: values for name, (values, said) in recorded.items()
@@ -97,8 +97,8 @@ def chart_data(chart: Chart, most_bytes: int = MOST_COLUMNS_BYTES) -> tuple[str,
         "columns": recipes,
         "traces": {name: _trace(name, how) for name in (*labels.TRACES,)
                    if name in columns or (name == "limit_mach" and "margin_mach" in columns)}
-        | {name: {"label": ceiling_sentences.name(one.name), "unit": how.units.speed,
-                  "factor": how.units.per_knot, "digits": 2} for name, one in ceilings.items()}
+        | {name: {"label": ceiling_sentences.name(measure.name), "unit": how.units.speed,
+                  "factor": how.units.per_knot, "digits": 2} for name, measure in ceilings.items()}
         | {name: described for name, (_, described) in recorded.items()},
         "panels": [
             {"title": labels.PANELS[key], "height": height,
@@ -118,10 +118,10 @@ def chart_data(chart: Chart, most_bytes: int = MOST_COLUMNS_BYTES) -> tuple[str,
         "over": [[exceedance.start_s, exceedance.end_s] for exceedance in analysis.exceedances],
         "unknown": np.round(analysis.unknown.edges, 6).tolist(),
         "jumps": [
-            {"label": f"{i + 1}: {one.limit}, {how.instant(one.start_s)}",
-             "start": one.start_s, "end": one.end_s, "worst": one.worst_time_s,
-             "speed": quantity_of(one.quantity).is_speed}
-            for i, one in enumerate(analysis.exceedances)],
+            {"label": f"{i + 1}: {facts.limit}, {how.instant(facts.start_s)}",
+             "start": facts.start_s, "end": facts.end_s, "worst": facts.worst_time_s,
+             "speed": quantity_of(facts.quantity).is_speed}
+            for i, facts in enumerate(analysis.exceedances)],
         "ruler": _ruler(analysis, how),
         "words": labels.CONTROLS,
         "thinned": labels.thinned(
@@ -134,8 +134,8 @@ def chart_data(chart: Chart, most_bytes: int = MOST_COLUMNS_BYTES) -> tuple[str,
 def _close(chart: Chart) -> list[tuple[float, float]]:
     """Return the stretches [s] that were over a limit, or near one."""
     near = chart.assessment.near if chart.assessment is not None else ()
-    return [*((one.start_s, one.end_s) for one in chart.analysis.exceedances),
-            *((one.start_s, one.end_s) for one in near)]
+    return [*((exceedance.start_s, exceedance.end_s) for exceedance in chart.analysis.exceedances),
+            *((near_miss.start_s, near_miss.end_s) for near_miss in near)]
 
 
 def _ruler(analysis: Analysis, how: Presentation) -> dict[str, Any]:

@@ -58,6 +58,6 @@ def raw(name: str, text: str, /, **attributes: str) -> Html:
 def json_text(value: Any) -> str:
     """Return `value` as JSON that is safe inside a script element."""
     text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    for one in "<>&\u2028\u2029":
-        text = text.replace(one, f"\\u{ord(one):04x}")
+    for character in "<>&\u2028\u2029":
+        text = text.replace(character, f"\\u{ord(character):04x}")
     return text

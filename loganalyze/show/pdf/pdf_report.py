@@ -142,10 +142,10 @@ def _step(sheet: Sheet, number: int, step: WorkedStep) -> None:
     sheet.formula(f"{number}.  {step.title}", 0)
     sheet.use(BODY_PT)
     sheet.formula(step.why, STEP_INDENT_MM)
-    for one in (step.formula, step.numbers):
+    for line in (step.formula, step.numbers):
         sheet.use(FORMULA_PT)
         sheet.ln(0.8)
-        sheet.formula(one, FORMULA_INDENT_MM)
+        sheet.formula(line, FORMULA_INDENT_MM)
     sheet.use(SMALL_PT, colour=FAINT)
     sheet.formula(step.source, STEP_INDENT_MM)
     sheet.ln(1)

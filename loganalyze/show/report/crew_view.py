@@ -14,12 +14,12 @@ from loganalyze.text.language import ruler_words as words
 
 def crew_view(subject: Subject, i: int) -> list[Block]:
     """Make the ruler at the worst instant of exceedance `i`; nothing for limits of no speed."""
-    one, how = subject.analysis.exceedances[i], subject.how
-    if none_of_a_speed(one.quantity) or how.reader == "maintenance":
+    exceedance, how = subject.analysis.exceedances[i], subject.how
+    if none_of_a_speed(exceedance.quantity) or how.reader == "maintenance":
         return []
-    found = dial_reading(subject.analysis, one.worst_time_s)
+    found = dial_reading(subject.analysis, exceedance.worst_time_s)
     return [Subheading(words.TITLE), Picture(
         f"ruler-{i + 1}", partial(ruler_figure, found, how),
         " ".join(words.reading_lines(found, how)),
-        words.CAPTION.format(instant=how.instant(one.worst_time_s),
+        words.CAPTION.format(instant=how.instant(exceedance.worst_time_s),
                              letters=words.LETTERS[found.basis]))]

@@ -47,7 +47,7 @@ def worked_blocks(steps: CrossoverSteps, below: str, above: str, how: Presentati
 def crossover_handout(sheet: LimitsSheet, crossings: tuple[Crossing, ...], how: Presentation
                       ) -> Report:
     """Return a handout on the crossovers of a sheet, a page each."""
-    sections = tuple(crossover_section(sheet, one, how) for one in crossings)
+    sections = tuple(crossover_section(sheet, crossing, how) for crossing in crossings)
     return Report(
         title=words.HANDOUT_TITLE, subtitle=sheet.aircraft, sections=sections or (
             Section("none", words.HANDOUT_TITLE, (Paragraph(words.NONE),)),),

@@ -68,7 +68,9 @@ def flight_index(logs: Sequence[IndexedLog], how: Presentation) -> Report:
 
 def _subtitle(logs: Sequence[IndexedLog], how: Presentation) -> str:
     summaries = [log.summary for log in logs if log.summary]
-    aircraft = {label.AIRCRAFT_HIDDEN if how.deidentified else one.aircraft for one in summaries}
+    aircraft = {
+        label.AIRCRAFT_HIDDEN if how.deidentified else summary.aircraft for summary in summaries
+    }
     named = [] if how.deidentified or len(logs) > 1 else [log.name for log in logs]
     return " · ".join([*sorted(aircraft), *named])
 
@@ -80,23 +82,25 @@ def _rows(log: IndexedLog, how: Presentation) -> Iterator[tuple[str | Link, ...]
             first = Link(log.name, "", quote(log.folder) + page_name(1))
         yield (first, "", "", log.note, "", "")
         return
-    for one in log.summary.flights:
-        timed = how.timed(one.start_s, one.start_utc)
-        number = label.INDEX_FLIGHT.format(number=one.flight)
+    for flight in log.summary.flights:
+        timed = how.timed(flight.start_s, flight.start_utc)
+        number = label.INDEX_FLIGHT.format(number=flight.flight)
         page: str | Link = number if log.folder is None else Link(
-            number, "", quote(log.folder) + page_name(one.flight))
-        date = "" if how.deidentified else (one.start_utc or "")[:16].replace("T", " ")
-        yield (log.name, page, date, *_found(one, timed))
+            number, "", quote(log.folder) + page_name(flight.flight))
+        date = "" if how.deidentified else (flight.start_utc or "")[:16].replace("T", " ")
+        yield (log.name, page, date, *_found(flight, timed))
 
 
-def _found(one: FlightFacts, how: Presentation) -> tuple[str, str, str]:
+def _found(flight: FlightFacts, how: Presentation) -> tuple[str, str, str]:
     """The result of a flight: the verdict, the worst exceedance and the highest severity."""
-    assessed = one.assessment.exceedances if one.assessment else ()
-    said = verdict_sentences.headline(one, how)
-    if not one.exceedances:
+    assessed = flight.assessment.exceedances if flight.assessment else ()
+    said = verdict_sentences.headline(flight, how)
+    if not flight.exceedances:
         return said, "", ""
-    first = decisive_first([each.worst_excess_kt for each in one.exceedances], assessed, how.basis)
-    worst = one.exceedances[first[0]]
+    first = decisive_first(
+        [each.worst_excess_kt for each in flight.exceedances], assessed, how.basis
+    )
+    worst = flight.exceedances[first[0]]
     rated = [each.severity for each in assessed if each.severity]
     levels = list(severity_text.LEVELS)
     highest = max(rated, key=lambda each: levels.index(each.level), default=None)

@@ -20,17 +20,20 @@ CREW_CONTEXT = ("overspeed_warning", "autopilot", "autothrottle", "torque", "fan
 """The facts of the worst instant that a crew is shown first."""
 
 
-def instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance | None
+def instant_facts(subject: Subject, exceedance: ExceedanceFacts, assessed: AssessedExceedance | None
                   ) -> Iterator[tuple[str, str]]:
     """Give the worst instant's facts, those that matter to the reader first."""
     how = subject.how
-    if other := none_of_a_speed(one.quantity):
-        noun = quantity_words.noun(one.quantity)
-        yield number_format.sentence_case(noun), how.published(one.worst_value, one.quantity)
-        yield label.INSTANT["own_limit"], how.published(one.limit_value, one.quantity)
-        yield label.INSTANT["over"], value_words.length(one.time_over_s)
+    if other := none_of_a_speed(exceedance.quantity):
+        noun = quantity_words.noun(exceedance.quantity)
+        yield (
+            number_format.sentence_case(noun),
+            how.published(exceedance.worst_value, exceedance.quantity),
+        )
+        yield label.INSTANT["own_limit"], how.published(exceedance.limit_value, exceedance.quantity)
+        yield label.INSTANT["over"], value_words.length(exceedance.time_over_s)
     else:
-        yield from _speeds_then(subject, one)
+        yield from _speeds_then(subject, exceedance)
     context = {name: value for name, value in (assessed.context if assessed else {}).items()
                if not how.hides(name) and not (other and _is_said(name, other))}
     if how.reader == "maintenance":
@@ -48,7 +51,7 @@ def instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExce
         if not any(name in subject.analysis.log for name in POWER):
             yield label.INSTANT["power"], label.NOT_RECORDED
     first = CREW_CONTEXT if how.reader in ("crew", "training") else ()
-    sat = subject.column_at("static_air_temperature_degc", one.worst_time_s)
+    sat = subject.column_at("static_air_temperature_degc", exceedance.worst_time_s)
     if math.isfinite(sat):
         context.pop("static_air_temperature_degc", None)
         yield label.INSTANT["sat"], value_words.named_value("temperature_degc", sat, how)[1]
@@ -62,7 +65,7 @@ def instant_facts(subject: Subject, one: ExceedanceFacts, assessed: AssessedExce
         yield value_words.named_value(name, context[name], how)
     if assessed is not None:
         peak = assessed.missed_peak
-        yield label.INSTANT["missed"], how.published_band(peak.bound, one.quantity)
+        yield label.INSTANT["missed"], how.published_band(peak.bound, exceedance.quantity)
 
 
 def _is_said(name: str, quantity: LimitedQuantity) -> bool:
@@ -70,14 +73,20 @@ def _is_said(name: str, quantity: LimitedQuantity) -> bool:
     return any(name.startswith(channel) for channel in quantity.channels)
 
 
-def _speeds_then(subject: Subject, one: ExceedanceFacts) -> Iterator[tuple[str, str]]:
+def _speeds_then(subject: Subject, exceedance: ExceedanceFacts) -> Iterator[tuple[str, str]]:
     """Give the speeds at the worst instant, as displayed and as flown, with their limits."""
     how = subject.how
-    displayed = subject.column_at("indicated_airspeed_kt", one.worst_time_s)
+    displayed = subject.column_at("indicated_airspeed_kt", exceedance.worst_time_s)
     yield label.INSTANT["displayed"], how.speed(displayed, "indicated_airspeed")
-    pointer = one.worst_limit_pointer_kt
+    pointer = exceedance.worst_limit_pointer_kt
     yield label.INSTANT["pointer"], how.speed(pointer, "indicated_airspeed")
-    yield label.INSTANT["flown"], how.speed(one.worst_calibrated_airspeed_kt, "calibrated_airspeed")
-    yield label.INSTANT["limit"], how.speed(one.worst_limit_airspeed_kt, "calibrated_airspeed")
-    yield label.INSTANT["mach"], how.published(one.worst_mach, "mach")
-    yield label.INSTANT["over"], value_words.length(one.time_over_s)
+    yield (
+        label.INSTANT["flown"],
+        how.speed(exceedance.worst_calibrated_airspeed_kt, "calibrated_airspeed"),
+    )
+    yield (
+        label.INSTANT["limit"],
+        how.speed(exceedance.worst_limit_airspeed_kt, "calibrated_airspeed"),
+    )
+    yield label.INSTANT["mach"], how.published(exceedance.worst_mach, "mach")
+    yield label.INSTANT["over"], value_words.length(exceedance.time_over_s)

@@ -33,11 +33,25 @@ CEILING_COLUMNS = (
 
 def _rows(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     for ceiling in facts.ceilings:
-        for one in ceiling.stretches:
-            yield (analysis_of(judged).flight, ceiling.name, ceiling.set_by, ceiling.quantity,
-                   one.start_s, one.end_s, one.time_above_s, one.touches, one.most, one.most_kt,
-                   one.worst_time_s, one.worst_pressure_altitude_ft, one.value,
-                   one.ceiling_value, one.began_by, one.ended_by)
+        for above in ceiling.stretches:
+            yield (
+                analysis_of(judged).flight,
+                ceiling.name,
+                ceiling.set_by,
+                ceiling.quantity,
+                above.start_s,
+                above.end_s,
+                above.time_above_s,
+                above.touches,
+                above.most,
+                above.most_kt,
+                above.worst_time_s,
+                above.worst_pressure_altitude_ft,
+                above.value,
+                above.ceiling_value,
+                above.began_by,
+                above.ended_by,
+            )
 
 
 CEILINGS = ResultTable("ceilings", CEILING_COLUMNS, _rows)

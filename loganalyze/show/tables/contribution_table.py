@@ -41,13 +41,20 @@ where the first sample over the limit was the worst."""
 def _rows(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     if not isinstance(judged, Assessment):
         return
-    for one, assessed in zip(facts.exceedances, judged.exceedances, strict=True):
+    for exceedance, assessed in zip(facts.exceedances, judged.exceedances, strict=True):
         for stretch, causes in zip(STRETCHES, (assessed.contributions, assessed.worsening),
                                    strict=True):
             parts = [None if causes is None else rounded(getattr(causes, column.name))
                      for column in CONTRIBUTION_COLUMNS[6:]]
-            yield (one.flight, one.flight_start_s, one.number, one.episode, one.limit, stretch,
-                   *parts)
+            yield (
+                exceedance.flight,
+                exceedance.flight_start_s,
+                exceedance.number,
+                exceedance.episode,
+                exceedance.limit,
+                stretch,
+                *parts,
+            )
 
 
 CONTRIBUTIONS = ResultTable("contributions", CONTRIBUTION_COLUMNS, _rows)

@@ -116,7 +116,7 @@ def _columns() -> tuple[Column, ...]:
 
 def _rows(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     count = len(_columns())
-    return (astuple(one)[:count] for one in facts.exceedances)
+    return (astuple(exceedance)[:count] for exceedance in facts.exceedances)
 
 
 EXCEEDANCES = ResultTable("exceedances", _columns, _rows)

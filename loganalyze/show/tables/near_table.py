@@ -33,13 +33,23 @@ def _rows(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     if not isinstance(judged, Assessment):
         return
     quantities = {limit.name: limit.quantity for limit in judged.analysis.sheet.limit}
-    for one in judged.near:
-        sure = [part for each in (one.flown, one.displayed) for part in (
+    for near_miss in judged.near:
+        sure = [part for each in (near_miss.flown, near_miss.displayed) for part in (
             each.word, rounded(each.probability), rounded(each.low), rounded(each.high))]
-        yield (judged.analysis.flight, facts.start_s, one.limit, quantities[one.limit],
-               one.start_s, one.end_s, one.time_s, rounded(one.pressure_altitude_ft),
-               rounded(one.margin),
-               rounded(one.margin_kt), one.phase, *sure)
+        yield (
+            judged.analysis.flight,
+            facts.start_s,
+            near_miss.limit,
+            quantities[near_miss.limit],
+            near_miss.start_s,
+            near_miss.end_s,
+            near_miss.time_s,
+            rounded(near_miss.pressure_altitude_ft),
+            rounded(near_miss.margin),
+            rounded(near_miss.margin_kt),
+            near_miss.phase,
+            *sure,
+        )
 
 
 NEAR = ResultTable("near", NEAR_COLUMNS, _rows)

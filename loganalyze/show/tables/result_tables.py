@@ -14,7 +14,7 @@ TABLES = [EXCEEDANCES, NEAR, CONTRIBUTIONS, CEILINGS]
 
 def register(table: ResultTable) -> None:
     """Add a table to every folder that follows; ValueError where its name is taken."""
-    if table.name in [one.name for one in TABLES]:
+    if table.name in [registered.name for registered in TABLES]:
         raise ValueError(f"there is a table {table.name} already")
     TABLES.append(table)
 

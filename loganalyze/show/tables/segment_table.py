@@ -67,28 +67,54 @@ SEGMENT_COLUMNS = (
 
 def segment_rows(lesson: Lesson, log: str) -> Iterator[tuple[Any, ...]]:
     """Yield a row a segment, as `SEGMENT_COLUMNS` say; ``log`` : the log's name, or blank."""
-    for one in lesson.segments:
-        longest, furthest = one.longest, one.furthest
-        by_speed = [margin for margin in one.margins if not margin.in_mach]
-        by_mach = [margin for margin in one.margins if margin.in_mach]
+    for segment in lesson.segments:
+        longest, furthest = segment.longest, segment.furthest
+        by_speed = [margin for margin in segment.margins if not margin.in_mach]
+        by_mach = [margin for margin in segment.margins if margin.in_mach]
         yield (
-            lesson.assessment.analysis.flight, lesson.schedule.lesson, one.kind, one.part,
-            one.name or None, one.unit, one.target, one.slower, one.faster,
-            one.tolerance_source or None, rounded(one.start_s), rounded(one.end_s),
-            rounded(one.start_ft), rounded(one.end_ft), rounded(one.counted_s),
-            *(rounded(number) for measure in (one.mean, one.rms, one.largest)
-              for number in (measure.value, measure.u)),
-            rounded(one.largest_s), rounded(one.within.value), rounded(one.within.u),
-            rounded(one.sure_outside), rounded(one.in_doubt), len(one.sure_departures),
+            lesson.assessment.analysis.flight,
+            lesson.schedule.lesson,
+            segment.kind,
+            segment.part,
+            segment.name or None,
+            segment.unit,
+            segment.target,
+            segment.slower,
+            segment.faster,
+            segment.tolerance_source or None,
+            rounded(segment.start_s),
+            rounded(segment.end_s),
+            rounded(segment.start_ft),
+            rounded(segment.end_ft),
+            rounded(segment.counted_s),
+            *(
+                rounded(number)
+                for measure in (segment.mean, segment.rms, segment.largest)
+                for number in (measure.value, measure.u)
+            ),
+            rounded(segment.largest_s),
+            rounded(segment.within.value),
+            rounded(segment.within.u),
+            rounded(segment.sure_outside),
+            rounded(segment.in_doubt),
+            len(segment.sure_departures),
             None if longest is None else rounded(longest.seconds),
             None if furthest is None else rounded(furthest.furthest),
-            one.settled, rounded(one.step),
-            *(rounded(number) for measure in (one.settling_s, one.overshoot, one.unsteadiness)
-              for number in (measure.value, measure.u)),
-            rounded(one.lag_s), _least(by_speed), _least(by_mach),
-            rounded(max((margin.near_share for margin in one.margins), default=float("nan"))),
-            (one.grade.name or None) if one.grade is not None else None, log or None)
+            segment.settled,
+            rounded(segment.step),
+            *(
+                rounded(number)
+                for measure in (segment.settling_s, segment.overshoot, segment.unsteadiness)
+                for number in (measure.value, measure.u)
+            ),
+            rounded(segment.lag_s),
+            _least(by_speed),
+            _least(by_mach),
+            rounded(max((margin.near_share for margin in segment.margins), default=float("nan"))),
+            (segment.grade.name or None) if segment.grade is not None else None,
+            log or None,
+        )
 
 
 def _least(margins: list[KeptMargin]) -> float | None:
-    return rounded(min((one.smallest for one in margins), default=float("nan")))
+    return rounded(min((margin.smallest for margin in margins), default=float("nan")))

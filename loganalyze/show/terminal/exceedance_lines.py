@@ -28,12 +28,12 @@ def exceedance_rows(
     found: Sequence[ExceedanceFacts], assessed: Sequence[Assessed], how: Presentation
 ) -> Iterator[Line]:
     """Give the table of exceedances; a sentence each where it would be too wide."""
-    rows = [(f"{one.number}", one.limit, how.instant(one.start_s),
-             value_words.length(one.duration_s), value_words.length(one.time_over_s),
-             how.exceeded_by(one),
+    rows = [(f"{exceedance.number}", exceedance.limit, how.instant(exceedance.start_s),
+             value_words.length(exceedance.duration_s), value_words.length(exceedance.time_over_s),
+             how.exceeded_by(exceedance),
              severity_text.LEVELS[assessment.severity.level]
              if assessment and assessment.severity else label.NONE)
-            for one, assessment in zip(found, assessed, strict=True)]
+            for exceedance, assessment in zip(found, assessed, strict=True)]
     widths = [max(map(len, column)) for column in zip(label.HEADING, *rows, strict=True)]
     if sum(widths) + 2 * len(widths) > WIDTH:
         for number, *cells in rows:
@@ -44,13 +44,15 @@ def exceedance_rows(
                    .rstrip(), "faint" if row is label.HEADING else "", 2, row=True)
 
 
-def short_lines(one: ExceedanceFacts, assessed: Assessed, how: Presentation) -> Iterator[Line]:
+def short_lines(
+    exceedance: ExceedanceFacts, assessed: Assessed, how: Presentation
+) -> Iterator[Line]:
     """Yield the cause, the certainty, and the evidence against an exceedance, a sentence each."""
     if assessed is None:
         return
-    yield Line(causes.explained(one, assessed, how)[0], "", 2, f"{one.number}  ")
-    yield Line(decisions.shortly(on_basis(assessed, how.basis), one.quantity, how), "", 5)
-    for reason in corroboration_text.decisive(assessed.evidence, one.quantity, how):
+    yield Line(causes.explained(exceedance, assessed, how)[0], "", 2, f"{exceedance.number}  ")
+    yield Line(decisions.shortly(on_basis(assessed, how.basis), exceedance.quantity, how), "", 5)
+    for reason in corroboration_text.decisive(assessed.evidence, exceedance.quantity, how):
         yield Line(reason, "", 5)
 
 
@@ -58,51 +60,56 @@ def severities(
     found: Sequence[ExceedanceFacts], assessed: Sequence[Assessed], how: Presentation
 ) -> str:
     """Return the rules that the levels come from, in a line; empty where none is met."""
-    rated = [(one, assessment.severity) for one, assessment in zip(found, assessed, strict=True)
-             if assessment and assessment.severity]
+    rated = [
+        (exceedance, assessment.severity)
+        for exceedance, assessment in zip(found, assessed, strict=True)
+        if assessment and assessment.severity
+    ]
     rules: dict[str, list[str]] = {}
-    for one, rating in rated:
+    for exceedance, rating in rated:
         rules.setdefault(rating.rule, []).append(label.numbered(
-            one.number, severity_text.level(rating),
-            severity_text.asked(rating, one.quantity, how)))
+            exceedance.number, severity_text.level(rating),
+            severity_text.asked(rating, exceedance.quantity, how)))
     return label.severities(rules, any(rating.example for _, rating in rated))
 
 
-def whole_lines(one: ExceedanceFacts, assessed: Assessed, how: Presentation) -> Iterator[Line]:
+def whole_lines(
+    exceedance: ExceedanceFacts, assessed: Assessed, how: Presentation
+) -> Iterator[Line]:
     """Give all that is known of an exceedance."""
     phase = phase_labels.while_in(assessed.phase) if assessed else ""
-    yield Line(label.title(one.limit, phase), "strong", 2, f"{one.number}  ")
-    pointer = one.worst_limit_pointer_kt
-    yield Line(wording.exceedance(one, how)
+    yield Line(label.title(exceedance.limit, phase), "strong", 2, f"{exceedance.number}  ")
+    pointer = exceedance.worst_limit_pointer_kt
+    yield Line(wording.exceedance(exceedance, how)
                + (f" {label.pointer(how.speed(pointer, 'indicated_airspeed'))}"
                   if pointer is not None else ""), "", 5)
     if assessed is None:
         return
-    yield from how_sure(assessed.displayed, assessed.flown, one.quantity, how)
-    noise = decisions.noise_or_gusts(on_basis(assessed, "displayed"), one.quantity, how)
+    yield from how_sure(assessed.displayed, assessed.flown, exceedance.quantity, how)
+    noise = decisions.noise_or_gusts(on_basis(assessed, "displayed"), exceedance.quantity, how)
     if noise:
         yield Line(noise, "", 5)
-    decided = corroboration_text.decisive(assessed.evidence, one.quantity, how)
-    for sentence in (*decided, *causes.explained(one, assessed, how)):
+    decided = corroboration_text.decisive(assessed.evidence, exceedance.quantity, how)
+    for sentence in (*decided, *causes.explained(exceedance, assessed, how)):
         yield Line(sentence, "", 5)
     if assessed.severity is not None:
-        yield Line(severity_text.severity(assessed.severity, True, one.quantity, how), "", 5)
+        yield Line(severity_text.severity(assessed.severity, True, exceedance.quantity, how), "", 5)
     for basis in (assessed.displayed, assessed.flown):
-        owed = decisions.greatest(basis, one.quantity, how)
+        owed = decisions.greatest(basis, exceedance.quantity, how)
         if owed:
             yield Line(owed, "faint", 5)
-    for evidence in corroboration_text.corroboration(assessed.evidence, one.quantity, how):
+    for evidence in corroboration_text.corroboration(assessed.evidence, exceedance.quantity, how):
         if evidence not in decided:
             yield Line(evidence, "faint", 5)
     own, likely = (
-        [(how.own_step(step, one.quantity) if step else "", value) for step, value in steps]
+        [(how.own_step(step, exceedance.quantity) if step else "", value) for step, value in steps]
         for steps in (assessed.ladder, assessed.ladder_probability[1:]))
     yield Line(severity_text.ladder(assessed.ladder_kt, assessed.ladder_mach, how.step, own),
                "faint", 5)
     if reached := severity_text.reached(
             assessed.ladder_probability_kt, assessed.ladder_probability_mach, how.step, likely):
         yield Line(reached, "faint", 5)
-    yield Line(sure.missed_peak(assessed.missed_peak, one.quantity, how.speed), "faint", 5)
+    yield Line(sure.missed_peak(assessed.missed_peak, exceedance.quantity, how.speed), "faint", 5)
 
 
 def how_sure(

@@ -135,7 +135,7 @@ def _flight(number: int, log: FlightLog, blocks: str, how: Presentation) -> Flig
         ranges=[_reach(log, name, blocks) for name in log.channels],
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
-        quality=[flag_facts(one, own) for one in analysis.quality],
+        quality=[flag_facts(flag, own) for flag in analysis.quality],
         files=[path.name for path in log.source.flight_files],
     )
 
@@ -183,28 +183,36 @@ def _flight_lines(flight: FlightInspection, how: Presentation) -> list[str]:
         lines.append(label.reading(counts))
     lines += ["", *table([
         label.HEADING,
-        *(_row(one, reach, how.units)
-          for one, reach in zip(flight.channels, flight.ranges, strict=True))])]
+        *(_row(channel, reach, how.units)
+          for channel, reach in zip(flight.channels, flight.ranges, strict=True))])]
     lines += ["", *(f"{reach.channel[:LABEL]:<{LABEL}} {reach.line}".rstrip()
                     for reach in flight.ranges)]
     return [*lines, "", *_screening_lines(flight)]
 
 
-def _row(one: ChannelFacts, reach: ReachFacts, units: Units) -> tuple[str, ...]:
+def _row(channel: ChannelFacts, reach: ReachFacts, units: Units) -> tuple[str, ...]:
     unit, factor = units.edge(reach.unit)
-    every = f"{one.interval_s:g} s" if one.interval_s else ""
+    every = f"{channel.interval_s:g} s" if channel.interval_s else ""
     step = ""
-    if one.resolution and one.resolution_unit != "discrete":
-        step = f"{one.resolution * factor:.4g} {unit}".rstrip()
+    if channel.resolution and channel.resolution_unit != "discrete":
+        step = f"{channel.resolution * factor:.4g} {unit}".rstrip()
     ends = (f"{end * factor:.6g} {unit}".rstrip() if end is not None else ""
             for end in (reach.least, reach.greatest))
-    return (one.channel, one.column, one.unit, every + (label.HELD if reach.held else ""), step,
-            f"{one.missing:,}", *ends, one.known_by)
+    return (
+        channel.channel,
+        channel.column,
+        channel.unit,
+        every + (label.HELD if reach.held else ""),
+        step,
+        f"{channel.missing:,}",
+        *ends,
+        channel.known_by,
+    )
 
 
 def _screening_lines(flight: FlightInspection) -> list[str]:
     lines = [label.screening(flight.screened_s.get("", 0.0), flight.airborne_s)]
-    return lines + [f"  {one.sentence}" for one in flight.quality if one.sentence]
+    return lines + [f"  {flag.sentence}" for flag in flight.quality if flag.sentence]
 
 
 def table(rows: list[tuple[str, ...]]) -> list[str]:

@@ -61,21 +61,31 @@ def log_lines(
     """
     several = len(summary.flights) > 1
     if level == "quiet":
-        return [Line(f"{name}: " + (label.flight(one.flight, one.files) + ", " if several else "")
-                     + verdict_sentences.quiet(one, how.timed(one.start_s, one.start_utc)),
-                     _tone(one)) for one in summary.flights]
+        return [
+            Line(
+                f"{name}: "
+                + (label.flight(flight.flight, flight.files) + ", " if several else "")
+                + verdict_sentences.quiet(flight, how.timed(flight.start_s, flight.start_utc)),
+                _tone(flight),
+            )
+            for flight in summary.flights
+        ]
     quantities = {limit.name: limit.quantity for limit in summary.limits}
     lines = [Line(label.judged(name, limits, summary.aircraft), "strong")]
-    for one in summary.flights:
+    for flight in summary.flights:
         lines.append(Line(""))
         if several:
             lines.append(
-                Line(number_format.sentence_case(label.flight(one.flight, one.files)), "strong")
+                Line(
+                    number_format.sentence_case(label.flight(flight.flight, flight.files)), "strong"
+                )
             )
-        lines += _flight_lines(one, how.timed(one.start_s, one.start_utc), level, quantities)
+        lines += _flight_lines(
+            flight, how.timed(flight.start_s, flight.start_utc), level, quantities
+        )
     if level == "verbose":
         lines += [Line(""), Line(label.TAKEN_AS, "faint")]
-        lines += [Line(one, "faint", 2) for one in verdict_sentences.recognised(summary)]
+        lines += [Line(sentence, "faint", 2) for sentence in verdict_sentences.recognised(summary)]
     else:
         assumed = verdict_sentences.assumed(summary)
         lines += [Line(label.assumed(assumed), "faint")] if assumed else []
@@ -86,91 +96,96 @@ def log_lines(
     return lines
 
 
-def _tone(one: FlightFacts) -> Tone:
-    return "over" if one.exceedances else "strong"
+def _tone(flight: FlightFacts) -> Tone:
+    return "over" if flight.exceedances else "strong"
 
 
-def _headline(one: FlightFacts, how: Presentation) -> str:
-    return verdict_sentences.headline(one, how)
+def _headline(flight: FlightFacts, how: Presentation) -> str:
+    return verdict_sentences.headline(flight, how)
 
 
-def _assessed(one: FlightFacts) -> Sequence[AssessedExceedance]:
-    return one.assessment.exceedances if one.assessment else ()
+def _assessed(flight: FlightFacts) -> Sequence[AssessedExceedance]:
+    return flight.assessment.exceedances if flight.assessment else ()
 
 
 def _flight_lines(
-    one: FlightFacts, how: Presentation, level: Level, quantities: Mapping[str, str]
+    flight: FlightFacts, how: Presentation, level: Level, quantities: Mapping[str, str]
 ) -> Iterator[Line]:
-    yield Line(_headline(one, how), _tone(one))
-    assessed = one.assessment.exceedances if one.assessment else (None,) * len(one.exceedances)
-    worst = decisive_first([found.worst_excess_kt for found in one.exceedances], _assessed(one),
-                           how.basis)
+    yield Line(_headline(flight, how), _tone(flight))
+    assessed = (
+        flight.assessment.exceedances if flight.assessment else (None,) * len(flight.exceedances)
+    )
+    worst = decisive_first(
+        [found.worst_excess_kt for found in flight.exceedances], _assessed(flight), how.basis
+    )
     listed = sorted(worst[:verdict_sentences.LISTED])
     if level == "verbose":
         for i in listed:
-            yield from whole_lines(one.exceedances[i], assessed[i], how)
+            yield from whole_lines(flight.exceedances[i], assessed[i], how)
     elif listed:
-        yield from exceedance_rows([one.exceedances[i] for i in listed],
+        yield from exceedance_rows([flight.exceedances[i] for i in listed],
                                    [assessed[i] for i in listed], how)
         for i in listed:
-            yield from short_lines(one.exceedances[i], assessed[i], how)
-        if said := severities([one.exceedances[i] for i in listed],
+            yield from short_lines(flight.exceedances[i], assessed[i], how)
+        if said := severities([flight.exceedances[i] for i in listed],
                               [assessed[i] for i in listed], how):
             yield Line(said, "", 2)
     if len(worst) > verdict_sentences.LISTED:
         yield Line(
-            verdict_sentences.others(len(worst) - verdict_sentences.LISTED, _assessed(one)), "", 2
+            verdict_sentences.others(len(worst) - verdict_sentences.LISTED, _assessed(flight)),
+            "",
+            2,
         )
-    for near in _worst_near(one.assessment):
+    for near in _worst_near(flight.assessment):
         yield from _near_lines(near, quantities[near.limit], how, level)
-    if level == "verbose" and _flat(one.assessment):
+    if level == "verbose" and _flat(flight.assessment):
         yield Line(label.PRIOR.format(prior=decisions.EQUALLY), "", 2)
-    more = len(one.assessment.near) - verdict_sentences.LISTED if one.assessment else 0
+    more = len(flight.assessment.near) - verdict_sentences.LISTED if flight.assessment else 0
     if more > 0:
         yield Line(label.fewer_near(more), "", 2)
-    for note in (*_doubts(one, how), *(
-            found.sentence for found in one.taken if found.code in UNJUDGED)):
+    for note in (*_doubts(flight, how), *(
+            found.sentence for found in flight.taken if found.code in UNJUDGED)):
         yield Line(note, "", 2)
-    if one.assessment:
-        for finding in one.assessment.warnings:
+    if flight.assessment:
+        for finding in flight.assessment.warnings:
             yield Line(warning_text.warning(finding, how.instant, how.speed), "", 2)
         if level == "verbose":
-            yield from _measured(one.assessment, how, quantities)
-    for ceiling in one.ceilings:
+            yield from _measured(flight.assessment, how, quantities)
+    for ceiling in flight.ceilings:
         yield Line(ceiling_sentences.ceiling(ceiling, how), "", 2)
 
 
-def _unjudged(one: FlightFacts) -> Iterator[str]:
+def _unjudged(flight: FlightFacts) -> Iterator[str]:
     """The time without a verdict, and the limits that count as not judged for it."""
-    if one.outcome != "not judged" and (little := verdict_sentences.judged_too_little(one)):
+    if flight.outcome != "not judged" and (little := verdict_sentences.judged_too_little(flight)):
         yield little
-    if unjudged := wording.unjudged(one):
+    if unjudged := wording.unjudged(flight):
         yield unjudged
 
 
-def _doubts(one: FlightFacts, how: Presentation) -> Iterator[str]:
+def _doubts(flight: FlightFacts, how: Presentation) -> Iterator[str]:
     """The time without a verdict, the suspects, and the samples rejected by screening."""
-    yield from _unjudged(one)
-    if wording.unjudged(one):
-        yield from quality_text.bounded(one.quality.bounded_s, one.quality.bounded_gaps)
-    yield from quality_text.suspects(one.quality.suspects, how)
-    if one.judged_s > 0:
-        yield from quality_text.screened(one.quality.airborne_s, one.quality.screened_s)
+    yield from _unjudged(flight)
+    if wording.unjudged(flight):
+        yield from quality_text.bounded(flight.quality.bounded_s, flight.quality.bounded_gaps)
+    yield from quality_text.suspects(flight.quality.suspects, how)
+    if flight.judged_s > 0:
+        yield from quality_text.screened(flight.quality.airborne_s, flight.quality.screened_s)
 
 
-def _flat(one: AssessmentFacts | None) -> bool:
+def _flat(assessment: AssessmentFacts | None) -> bool:
     """Whether any probability assumes no more than the flat prior."""
     assessed: tuple[AssessedExceedance | NearMiss, ...] = (
-        (*one.exceedances, *one.near) if one else ())
+        (*assessment.exceedances, *assessment.near) if assessment else ())
     return any(basis.prior == "flat" and math.isfinite(basis.probability)
                for each in assessed for basis in (each.displayed, each.flown))
 
 
-def _worst_near(one: AssessmentFacts | None) -> Sequence[NearMiss]:
+def _worst_near(assessment: AssessmentFacts | None) -> Sequence[NearMiss]:
     """The near ones that were most likely over, in the order of time."""
-    if one is None:
+    if assessment is None:
         return ()
-    likely = sorted(one.near, key=lambda near: -_known(near.flown.probability))
+    likely = sorted(assessment.near, key=lambda near: -_known(near.flown.probability))
     return sorted(likely[:verdict_sentences.LISTED], key=lambda near: near.time_s)
 
 
@@ -179,35 +194,45 @@ def _known(value: float) -> float:
 
 
 def _near_lines(
-    one: NearMiss, quantity: str, how: Presentation, level: Level
+    near_miss: NearMiss, quantity: str, how: Presentation, level: Level
 ) -> Iterator[Line]:
-    yield Line(label.near(one.limit, how.instant(one.time_s),
-                          how.altitude(one.pressure_altitude_ft),
-                          how.published_band(one.margin, quantity)
-                          if none_of_a_speed(quantity) else how.excess(
-                              one.margin_kt, one.margin if is_in_mach(quantity) else None),
-                          phase_labels.while_in(one.phase)), "", 2, "-  ")
-    yield from how_sure(one.displayed, one.flown, quantity, how, level == "verbose")
+    yield Line(
+        label.near(
+            near_miss.limit,
+            how.instant(near_miss.time_s),
+            how.altitude(near_miss.pressure_altitude_ft),
+            how.published_band(near_miss.margin, quantity)
+            if none_of_a_speed(quantity)
+            else how.excess(
+                near_miss.margin_kt, near_miss.margin if is_in_mach(quantity) else None
+            ),
+            phase_labels.while_in(near_miss.phase),
+        ),
+        "",
+        2,
+        "-  ",
+    )
+    yield from how_sure(near_miss.displayed, near_miss.flown, quantity, how, level == "verbose")
 
 
 def _measured(
-    one: AssessmentFacts, how: Presentation, quantities: Mapping[str, str]
+    assessment: AssessmentFacts, how: Presentation, quantities: Mapping[str, str]
 ) -> Iterator[Line]:
     yield Line(label.MEASURED, "strong", 2)
-    for phase in one.phases:
+    for phase in assessment.phases:
         yield Line(label.phase(how.instant(phase.start_s), how.instant(phase.end_s),
                                value_words.phase(phase.phase)), "faint", 4)
     others = [name for name, quantity in quantities.items() if none_of_a_speed(quantity)]
     together = measure_text.ANY_SPEED_LIMIT if others else measure_text.ANY_LIMIT
-    for measure in one.measures:
+    for measure in assessment.measures:
         if not measure.limit and len(others) == len(quantities):
             continue  # There is none that it could be the smallest of.
         quantity = quantities.get(measure.limit, "")
         yield Line(measure_text.smallest(measure, how, quantity, together), "", 4)
-    yield Line(measure_text.time_to_limit(one.shortest_time_to_limit, how), "", 4)
-    for compared in one.checks:
+    yield Line(measure_text.time_to_limit(assessment.shortest_time_to_limit, how), "", 4)
+    for compared in assessment.checks:
         yield Line(check_text.check(compared, how), "", 4)
-    for some, at_most in ((one.tolerances, ""), (one.widest, decisions.WIDEST)):
+    for some, at_most in ((assessment.tolerances, ""), (assessment.widest, decisions.WIDEST)):
         for sensor, source, u in some:
             words, size = value_words.tolerance(sensor, u, how)
             origin = decisions.tolerance_source(source)

@@ -93,9 +93,9 @@ def crossovers(aircraft: str, found: Sequence[Mapping[str, Any]], units: Units) 
     several = (f"{aircraft}: the governing limit changes at {len(found)} altitudes.\n"
                if len(found) > 1 else f"{aircraft}:\n")
     return several + "\n".join(
-        f"{_altitude(one['pressure_altitude_ft'], units)} pressure altitude, "
-        f"{_calibrated(one['limit_airspeed_kt'], units, 1)}{_true(one, units)}: "
-        f"{one['below']} below, {one['above']} above." for one in found
+        f"{_altitude(row['pressure_altitude_ft'], units)} pressure altitude, "
+        f"{_calibrated(row['limit_airspeed_kt'], units, 1)}{_true(row, units)}: "
+        f"{row['below']} below, {row['above']} above." for row in found
     )
 
 

@@ -28,9 +28,9 @@ COLUMNS: dict[str, str] = {
 }
 
 
-def whose(one: CeilingFacts, how: Presentation) -> str:
+def whose(facts: CeilingFacts, how: Presentation) -> str:
     """Return who set a ceiling: "the school"."""
-    return HIDDEN if how.deidentified else one.set_by
+    return HIDDEN if how.deidentified else facts.set_by
 
 
 def possessive(whom: str) -> str:
@@ -40,7 +40,7 @@ def possessive(whom: str) -> str:
 
 def title(found: Sequence[CeilingFacts], how: Presentation) -> str:
     """Return the title of the section."""
-    names = list(dict.fromkeys(whose(one, how) for one in found))
+    names = list(dict.fromkeys(whose(facts, how) for facts in found))
     said = ", ".join(names[:-1]) + " and " + names[-1] if len(names) > 1 else names[0]
     return f"Ceilings set by {said}"
 
@@ -50,26 +50,28 @@ def name(ceiling_name: str) -> str:
     return f"own ceiling: {ceiling_name}"
 
 
-def most(stretch: AboveFacts, one: CeilingFacts, how: Presentation) -> str:
+def most(stretch: AboveFacts, facts: CeilingFacts, how: Presentation) -> str:
     """Return how far above a ceiling a stretch went: "4.2 kt", "Mach .012"."""
-    return how.published_band(stretch.most, one.quantity)
+    return how.published_band(stretch.most, facts.quantity)
 
 
-def ceiling(one: CeilingFacts, how: Presentation) -> str:
+def ceiling(facts: CeilingFacts, how: Presentation) -> str:
     """Return what a flight was beside one ceiling, as a sentence."""
-    subject = f'{possessive(whose(one, how))} ceiling "{one.name}"'
-    if one.lacking:
-        lost = ", ".join(channel_words(channel) for channel in one.lacking)
+    subject = f'{possessive(whose(facts, how))} ceiling "{facts.name}"'
+    if facts.lacking:
+        lost = ", ".join(channel_words(channel) for channel in facts.lacking)
         return f"{sentence_case(subject)} could not be measured: the log does not hold {lost}."
-    worst = one.worst
+    worst = facts.worst
     if worst is None:
-        if one.measured_s <= 0:
+        if facts.measured_s <= 0:
             return f"{sentence_case(subject)} applied at no time at which the flight could be " \
                    "measured."
         return f"{sentence_case(subject)}: at no time above it."
     at = how.instant(worst.worst_time_s)
     where = ("" if worst.worst_pressure_altitude_ft is None
              else f", {how.altitude(worst.worst_pressure_altitude_ft)}")
-    return (f"Above {subject} for {duration(one.time_above_s)} in "
-            f"{count(len(one.stretches), 'stretch', 'stretches')}; most {most(worst, one, how)} "
-            f"above {how.published(worst.ceiling_value, one.quantity)}, at {at}{where}.")
+    return (
+        f"Above {subject} for {duration(facts.time_above_s)} in "
+        f"{count(len(facts.stretches), 'stretch', 'stretches')}; most {most(worst, facts, how)} "
+        f"above {how.published(worst.ceiling_value, facts.quantity)}, at {at}{where}."
+    )

@@ -48,7 +48,7 @@ def verdict(
     before a greater one that isn't. `assessed` tells how sure each is; empty if nobody assessed.
     """
     found = facts.exceedances
-    known = [one for one in facts.smallest_margins if one.known]
+    known = [smallest for smallest in facts.smallest_margins if smallest.known]
     doubted = facts.quality.suspects
     if facts.judged_s <= 0 and not found and not known and not doubted:
         return f"Nothing of the {duration(facts.recorded_s)} recorded could be judged."
@@ -57,7 +57,7 @@ def verdict(
         closest = smallest_of_all(facts)
         unjudged = not_judged(facts.taken)
         said = f"No limit was exceeded{judged}{but_not_judged(unjudged)}."
-        little = [one for one in facts.unjudged_limits if one not in unjudged]
+        little = [limit for limit in facts.unjudged_limits if limit not in unjudged]
         if facts.outcome == "not judged" and little:
             said = f"{too_little(facts.judged_shares, little)} {said}"
         if doubted:
@@ -75,14 +75,16 @@ def verdict(
                      f"{how.instant(closest.time_s)} and "
                      f"{_height(closest.pressure_altitude_ft, how)}.")
         return said
-    names = list(dict.fromkeys(one.limit for one in found))
+    names = list(dict.fromkeys(event.limit for event in found))
     said = f"{listed(names)} {'was' if len(names) == 1 else 'were'} exceeded"
     if len(found) > len(names):
         often = "twice" if len(found) == 2 else f"{number_words(len(found))} times"
         said += f" {often}" + (" in all" if len(names) > 1 else "")
-    first = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)[0]
+    first = decisive_first([event.worst_excess_kt for event in found], assessed, how.basis)[0]
     worst = found[first]
-    said += while_in_all([one.phase for one in assessed]) + (judged if facts.unknown_s > 0 else "")
+    said += while_in_all([event.phase for event in assessed]) + (
+        judged if facts.unknown_s > 0 else ""
+    )
     said += (f". Worst: {how.published(worst.worst_value, worst.quantity)}, "
              f"{how.exceeded_by(worst)} over {worst.limit}, "
              f"at {_height(worst.worst_pressure_altitude_ft, how)}, "
@@ -96,9 +98,9 @@ def verdict(
 
 def smallest_of_all(facts: FlightFacts) -> SmallestFacts | None:
     """Return the smallest margin to whichever limit applied, or to the only one, if it is known."""
-    known = [one for one in facts.smallest_margins if one.known]
-    if any(one.limit is None for one in known):
-        return next(one for one in known if one.limit is None)
+    known = [smallest for smallest in facts.smallest_margins if smallest.known]
+    if any(smallest.limit is None for smallest in known):
+        return next(smallest for smallest in known if smallest.limit is None)
     return known[0] if known and len(facts.smallest_margins) == 2 else None
 
 
@@ -108,18 +110,18 @@ def greater_readings(
 ) -> str:
     """Return which exceedances read more than the one that decides, as a sentence, and why they
     don't decide; empty where there is none."""
-    def size(one: ExceedanceFacts) -> float:
-        return (one.worst_excess_kt if one.unit is None else one.worst_excess) or 0.0
+    def size(facts: ExceedanceFacts) -> float:
+        return (facts.worst_excess_kt if facts.unit is None else facts.worst_excess) or 0.0
 
     # Those of another unit are neither greater nor smaller.
-    greater = [i for i, one in enumerate(found)
-               if one.unit == found[first].unit and size(one) > size(found[first])]
+    greater = [i for i, facts in enumerate(found)
+               if facts.unit == found[first].unit and size(facts) > size(found[first])]
     if not greater:
         return ""
     i = max(greater, key=lambda i: size(found[i]))
-    one = found[i]
-    read = (f"{how.exceeded_by(one)} over {one.limit} at "
-            f"{how.instant(one.worst_time_s)}")
+    facts = found[i]
+    read = (f"{how.exceeded_by(facts)} over {facts.limit} at "
+            f"{how.instant(facts.worst_time_s)}")
     outcome = f"is {with_reason(on_basis(assessed[i], how.basis))}."
     if len(greater) == 1:
         return f"A greater reading, {read}, {outcome}"
@@ -133,16 +135,21 @@ def _height(feet: float | None, how: Presentation) -> str:
 
 def unjudged(facts: FlightFacts) -> str:
     """Return how much could not be judged, as a sentence; empty when nothing was left."""
-    measures = [one for one in facts.assessment.measures if one.limit] if facts.assessment else []
-    longer = [one for one in measures if one.judged_s > facts.judged_s + 1]
+    measures = (
+        [measure for measure in facts.assessment.measures if measure.limit]
+        if facts.assessment
+        else []
+    )
+    longer = [measure for measure in measures if measure.judged_s > facts.judged_s + 1]
     if facts.unknown_s <= 0 or (facts.judged_s <= 0 and not longer):
         return ""
     said = (f"{sentence_case(duration(facts.unknown_s))} of {duration(facts.recorded_s)} could "
             f"not be judged ({count(facts.unknown_stretches, 'stretch', 'stretches')})")
     if not longer:
         return f"{said}."
-    return (f"{said}, as at least one limit was unknown; {listed([one.limit for one in longer])} "
-            f"could be judged for up to {duration(max(one.judged_s for one in longer))}.")
+    longest = duration(max(measure.judged_s for measure in longer))
+    return (f"{said}, as at least one limit was unknown; "
+            f"{listed([measure.limit for measure in longer])} could be judged for up to {longest}.")
 
 
 def listed(said: Sequence[str]) -> str:
@@ -150,23 +157,23 @@ def listed(said: Sequence[str]) -> str:
     return said[0] if len(said) == 1 else ", ".join(said[:-1]) + " and " + said[-1] if said else ""
 
 
-def exceedance_title(number: int, one: ExceedanceFacts, how: Presentation) -> str:
+def exceedance_title(number: int, facts: ExceedanceFacts, how: Presentation) -> str:
     """Return the title of an exceedance's own section."""
-    return (f"Exceedance {number}: {one.limit} by "
-            f"{how.exceeded_by(one)}")
+    return (f"Exceedance {number}: {facts.limit} by "
+            f"{how.exceeded_by(facts)}")
 
 
-def touches(one: ExceedanceFacts) -> str:
+def touches(facts: ExceedanceFacts) -> str:
     """Return how an exceedance is made up, as sentences that follow on; empty where it's whole."""
     said = ""
-    if one.touches > 1:
-        ridden = one.touches >= RIDDEN_TOUCHES and one.time_over_s < one.duration_s / 2
-        how_often = "twice" if one.touches == 2 else f"{one.touches:,} times"
-        longest = f"over it {how_often}, the longest for {duration(one.longest_over_s)}."
+    if facts.touches > 1:
+        ridden = facts.touches >= RIDDEN_TOUCHES and facts.time_over_s < facts.duration_s / 2
+        how_often = "twice" if facts.touches == 2 else f"{facts.touches:,} times"
+        longest = f"over it {how_often}, the longest for {duration(facts.longest_over_s)}."
         said = f" The speed ran along the limit: {longest}" if ridden and not (
-            none_of_a_speed(one.quantity)) else f" The flight was {longest}"
-    if one.bounded_s > 0:
-        said += (f" For {duration(one.bounded_s)} of it nothing was recorded: too short to have "
+            none_of_a_speed(facts.quantity)) else f" The flight was {longest}"
+    if facts.bounded_s > 0:
+        said += (f" For {duration(facts.bounded_s)} of it nothing was recorded: too short to have "
                  "come back under the limit.")
     return said
 
@@ -176,43 +183,45 @@ RIDDEN_TOUCHES = 4
 to have run along it."""
 
 
-def exceedance(one: ExceedanceFacts, how: Presentation) -> str:
+def exceedance(facts: ExceedanceFacts, how: Presentation) -> str:
     """Return one exceedance as a few sentences."""
-    said = (f"{one.limit} was exceeded from {how.instant(one.start_s)} to "
-            f"{how.instant(one.end_s)}: {duration(one.duration_s)} from start to end, "
-            f"{duration(one.time_over_s)} over. Worst at {how.instant(one.worst_time_s)}: "
-            f"{how.published(one.worst_value, one.quantity)}, {how.exceeded_by(one)} over the "
-            f"limit of {how.published(one.limit_value, one.quantity)}, at "
-            f"{_height(one.worst_pressure_altitude_ft, how)}.")
-    said += touches(one)
-    if one.began_by != "crossed":
-        said += f" {label.BEGAN[one.began_by]}"
-    if one.ended_by != "recovered":
-        said += f" {label.ENDED[one.ended_by]}"
-    if one.brief:
+    said = (
+        f"{facts.limit} was exceeded from {how.instant(facts.start_s)} to "
+        f"{how.instant(facts.end_s)}: {duration(facts.duration_s)} from start to end, "
+        f"{duration(facts.time_over_s)} over. Worst at {how.instant(facts.worst_time_s)}: "
+        f"{how.published(facts.worst_value, facts.quantity)}, {how.exceeded_by(facts)} over the "
+        f"limit of {how.published(facts.limit_value, facts.quantity)}, at "
+        f"{_height(facts.worst_pressure_altitude_ft, how)}."
+    )
+    said += touches(facts)
+    if facts.began_by != "crossed":
+        said += f" {label.BEGAN[facts.began_by]}"
+    if facts.ended_by != "recovered":
+        said += f" {label.ENDED[facts.ended_by]}"
+    if facts.brief:
         said += " It was brief: less time over than the minimum duration."
     return said
 
 
-def closest(one: SmallestFacts, how: Presentation) -> str:
+def closest(smallest: SmallestFacts, how: Presentation) -> str:
     """Return the smallest margin to a limit in a few words."""
-    if one.quantity is not None and one.margin is not None:
-        side = "under" if one.margin >= 0 else "over"
-        return f"{how.published_band(abs(one.margin), one.quantity)} {side}"
-    if one.margin_kt is None:
+    if smallest.quantity is not None and smallest.margin is not None:
+        side = "under" if smallest.margin >= 0 else "over"
+        return f"{how.published_band(abs(smallest.margin), smallest.quantity)} {side}"
+    if smallest.margin_kt is None:
         return UNKNOWN
-    side = "under" if one.margin_kt >= 0 else "over"
-    return f"{how.speed(abs(one.margin_kt))} {side}"
+    side = "under" if smallest.margin_kt >= 0 else "over"
+    return f"{how.speed(abs(smallest.margin_kt))} {side}"
 
 
-def panel_words(one: ExceedanceFacts, how: Presentation) -> str:
+def panel_words(facts: ExceedanceFacts, how: Presentation) -> str:
     """Return what an exceedance's picture shows, for those who can't see it."""
-    other = none_of_a_speed(one.quantity)
+    other = none_of_a_speed(facts.quantity)
     shown = f"{panel_words_of(other)} and" if other else "Speed against its limit, margin and"
-    return (f"{shown} altitude about the exceedance of {one.limit}: "
-            f"over from {how.instant(one.start_s)} to {how.instant(one.end_s)}, worst at "
-            f"{how.instant(one.worst_time_s)} with "
-            f"{how.exceeded_by(one)}.")
+    return (f"{shown} altitude about the exceedance of {facts.limit}: "
+            f"over from {how.instant(facts.start_s)} to {how.instant(facts.end_s)}, worst at "
+            f"{how.instant(facts.worst_time_s)} with "
+            f"{how.exceeded_by(facts)}.")
 
 
 def glance_words(facts: FlightFacts, how: Presentation) -> str:
@@ -228,10 +237,10 @@ def histogram_words(within: Sequence[tuple[float, float]], how: Presentation) ->
     return "Time spent at each margin" + (f": {listed(parts)}." if parts else ".")
 
 
-def time_to_limit(one: TimeToLimit, how: Presentation) -> str:
+def time_to_limit(time: TimeToLimit, how: Presentation) -> str:
     """Return the shortest time to a limit, in a few words."""
-    return (f"{length(one.seconds)} to {one.limit}, at {how.instant(one.time_s)}, closing at "
-            f"{how.speed(one.closing_kt_s)}/s")
+    return (f"{length(time.seconds)} to {time.limit}, at {how.instant(time.time_s)}, closing at "
+            f"{how.speed(time.closing_kt_s)}/s")
 
 
 def unknown_caption(shown: int, number: int) -> str:
@@ -246,15 +255,19 @@ def versions(found: Mapping[str, str]) -> str:
     return "Made with " + ", ".join(f"{name} {number}" for name, number in found.items()) + "."
 
 
-def closest_sentence(one: SmallestFacts, how: Presentation) -> str:
+def closest_sentence(smallest: SmallestFacts, how: Presentation) -> str:
     """Return how close it came to whichever limit applied, as a sentence."""
-    if one.quantity is not None and one.margin is not None:
-        return (f"Closest: {closest(one, how)} {one.limit} at {how.instant(one.time_s)}, "
-                f"{_height(one.pressure_altitude_ft, how)}.")
-    if one.margin_kt is None:
+    if smallest.quantity is not None and smallest.margin is not None:
+        return (
+            f"Closest: {closest(smallest, how)} {smallest.limit} at "
+            f"{how.instant(smallest.time_s)}, {_height(smallest.pressure_altitude_ft, how)}."
+        )
+    if smallest.margin_kt is None:
         return "Closest: unknown."
-    by_mach = f" (Mach {mach(abs(one.margin_mach))})" if one.margin_mach is not None else ""
-    return (f"Closest: {how.speed(abs(one.margin_kt))}{by_mach} "
-            f"{'under' if one.margin_kt >= 0 else 'over'} the limit of "
-            f"{how.speed(one.limit_airspeed_kt, 'calibrated_airspeed')} at "
-            f"{how.instant(one.time_s)}, {_height(one.pressure_altitude_ft, how)}.")
+    by_mach = (
+        f" (Mach {mach(abs(smallest.margin_mach))})" if smallest.margin_mach is not None else ""
+    )
+    return (f"Closest: {how.speed(abs(smallest.margin_kt))}{by_mach} "
+            f"{'under' if smallest.margin_kt >= 0 else 'over'} the limit of "
+            f"{how.speed(smallest.limit_airspeed_kt, 'calibrated_airspeed')} at "
+            f"{how.instant(smallest.time_s)}, {_height(smallest.pressure_altitude_ft, how)}.")

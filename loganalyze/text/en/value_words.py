@@ -18,11 +18,11 @@ from loganalyze.text.en.sentences.decision_text import tolerance_words
 from loganalyze.text.presentation import Presentation
 
 
-def severity(one: Severity | None) -> str:
+def severity(rated: Severity | None) -> str:
     """Return a severity in a cell of a table."""
-    if one is None:
+    if rated is None:
         return "not rated"
-    return severity_text.level(one)
+    return severity_text.level(rated)
 
 
 def phase(code: str) -> str:

@@ -66,9 +66,11 @@ def quiet(flight: FlightFacts, how: Presentation) -> str:
             said.append(count(len(flight.exceedances), "exceedance"))
         if level := _highest_severity(flight):
             said.append(f"severity {level}")
-        others = [one for one in flight.quality.suspects
-                  if one.limit not in {each.limit for each in flight.exceedances}]
-        said += [f"{name} not determined" for name in dict.fromkeys(one.limit for one in others)]
+        others = [suspect for suspect in flight.quality.suspects
+                  if suspect.limit not in {each.limit for each in flight.exceedances}]
+        said += [
+            f"{name} not determined" for name in dict.fromkeys(suspect.limit for suspect in others)
+        ]
     return "; ".join([", ".join(said), *_quiet_unjudged(flight)])
 
 
@@ -77,7 +79,9 @@ def _quiet_outcome(flight: FlightFacts, how: Presentation) -> str:
     assessed = flight.assessment.exceedances if flight.assessment else ()
     if flight.exceedances:
         found = flight.exceedances
-        first = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)[0]
+        first = decisive_first(
+            [exceedance.worst_excess_kt for exceedance in found], assessed, how.basis
+        )[0]
         worst = found[first]
         said += f": {worst.limit} by {how.exceeded_by(worst)} at {how.instant(worst.worst_time_s)}"
         sure = on_basis(assessed[first], how.basis).word if assessed else ""
@@ -85,7 +89,7 @@ def _quiet_outcome(flight: FlightFacts, how: Presentation) -> str:
     if flight.quality.suspects:
         return f"{said}: {quality_text.doubted_limits(flight.quality.suspects, how)}, in doubt"
     if flight.assessment and (near := flight.assessment.near):
-        limits = dict.fromkeys(one.limit for one in near)
+        limits = dict.fromkeys(near_miss.limit for near_miss in near)
         return f"{said}, but {', '.join(limits)} not proven under"
     closest = report_sentences.smallest_of_all(flight)
     if flight.outcome != "not exceeded" or closest is None:
@@ -97,7 +101,7 @@ def _quiet_outcome(flight: FlightFacts, how: Presentation) -> str:
 
 def _highest_severity(flight: FlightFacts) -> str:
     """Return the word of the highest severity of a flight; empty where no rule is met."""
-    met = {one.severity for one in flight.exceedances}
+    met = {exceedance.severity for exceedance in flight.exceedances}
     return next((word for code, word in reversed(LEVELS.items()) if code in met), "")
 
 
@@ -106,7 +110,7 @@ def _quiet_unjudged(flight: FlightFacts) -> list[str]:
     said = []
     recorded = duration(flight.recorded_s)
     if flight.judged_s <= 0:
-        known = flight.exceedances or any(one.known for one in flight.smallest_margins)
+        known = flight.exceedances or any(smallest.known for smallest in flight.smallest_margins)
         said.append(f"at no time in {recorded} could every limit be judged" if known else
                     f"nothing of {recorded} could be judged")
     elif flight.unknown_s > 0:
@@ -131,7 +135,9 @@ def verdict(flight: FlightFacts, how: Presentation) -> str:
     found = flight.exceedances
     assessed = flight.assessment.exceedances if flight.assessment else ()
     lines = [headline(flight, how)]
-    listed = decisive_first([one.worst_excess_kt for one in found], assessed, how.basis)[:LISTED]
+    listed = decisive_first(
+        [exceedance.worst_excess_kt for exceedance in found], assessed, how.basis
+    )[:LISTED]
     for i in sorted(listed):
         decided = (f" {shortly(on_basis(assessed[i], how.basis), found[i].quantity, how)}"
                    if assessed else "")
@@ -145,7 +151,7 @@ def verdict(flight: FlightFacts, how: Presentation) -> str:
     if flight.judged_s > 0:
         lines.append(judged_too_little(flight) if flight.outcome != "not judged" else "")
         lines += quality_text.screened(flight.quality.airborne_s, flight.quality.screened_s)
-    lines += [one.sentence for one in flight.taken if one.code in UNJUDGED]
+    lines += [finding.sentence for finding in flight.taken if finding.code in UNJUDGED]
     return "\n".join(line for line in lines if line)
 
 
@@ -155,22 +161,22 @@ def judged_too_little(flight: FlightFacts) -> str:
     Those that nothing could judge have a sentence of their own.
     """
     named = not_judged(flight.taken)
-    limits = [one for one in flight.unjudged_limits if one not in named]
+    limits = [limit for limit in flight.unjudged_limits if limit not in named]
     return too_little(flight.judged_shares, limits) if limits else ""
 
 
 def recognised(summary: Summary) -> list[str]:
     """Return what was taken for what in a log, a line each."""
     lines = []
-    for one in summary.channels:
-        unit = f", in {one.unit}" if one.unit and one.unit != "discrete" else ""
-        lines.append(f"{one.channel}: column \"{one.column}\"{unit}"
-                     + (f" ({one.known_by})" if one.known_by else ""))
+    for channel in summary.channels:
+        unit = f", in {channel.unit}" if channel.unit and channel.unit != "discrete" else ""
+        lines.append(f"{channel.channel}: column \"{channel.column}\"{unit}"
+                     + (f" ({channel.known_by})" if channel.known_by else ""))
     lines += summary.inferred
     lines += [f"{key}: declared as {value:g}" for key, value in summary.declared.items()]
     for flight in summary.flights:
-        lines += [one.sentence for one in flight.taken
-                  if one.sentence not in lines and one.code not in UNJUDGED]
+        lines += [finding.sentence for finding in flight.taken
+                  if finding.sentence not in lines and finding.code not in UNJUDGED]
     return lines
 
 
@@ -179,12 +185,18 @@ def assumed(summary: Summary) -> list[str]:
 
     What the log states itself, and columns known by name and unit, aren't among them.
     """
-    lines = [f'The column "{one.column}" is taken as {quantity_words.channel(one.channel)}, in '
-             f"{one.unit} ({one.known_by})." for one in summary.channels
-             if one.known_by.endswith(UNIT_BY["inferred"])]
-    known = {f"{one.channel}: column" for one in summary.channels}
-    return lines + [one if one.endswith(".") else f"{one}." for one in recognised(summary)
-                    if not any(one.startswith(start) for start in known)]
+    lines = [
+        f'The column "{channel.column}" is taken as {quantity_words.channel(channel.channel)}, in '
+        f"{channel.unit} ({channel.known_by})."
+        for channel in summary.channels
+        if channel.known_by.endswith(UNIT_BY["inferred"])
+    ]
+    known = {f"{channel.channel}: column" for channel in summary.channels}
+    return lines + [
+        sentence if sentence.endswith(".") else f"{sentence}."
+        for sentence in recognised(summary)
+        if not any(sentence.startswith(start) for start in known)
+    ]
 
 
 def thresholds(settings: Mapping[str, Any]) -> str:

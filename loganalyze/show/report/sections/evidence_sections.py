@@ -87,12 +87,12 @@ def _key_facts(subject: Subject, facts: FlightFacts) -> list[tuple[str, str]]:
 def margins(subject: Subject) -> tuple[Section, ...]:
     """Make the smallest margins by limit and phase, and how the margin was spread."""
     blocks: list[Block] = []
-    by_limit = {one.limit: one for one in subject.assessment.measures} if (
+    by_limit = {measure.limit: measure for measure in subject.assessment.measures} if (
         subject.assessment) else {}
     smallest = subject.facts.smallest_margins
-    rows = tuple(_margin_row(subject, one, by_limit.get(one.limit or ""))
-                 for one in smallest if one.known)
-    never = [one.limit for one in smallest if not one.known and one.limit]
+    rows = tuple(_margin_row(subject, margin, by_limit.get(margin.limit or ""))
+                 for margin in smallest if margin.known)
+    never = [margin.limit for margin in smallest if not margin.known and margin.limit]
     speeds = _speeds_only(subject)
     blocks.append(Table(label.MARGINS_CAPTION if speeds else label.OWN_MARGINS_CAPTION, _columns(
         "limit", "margin", "in_mach", "limit_speed", "altitude", "when",
@@ -114,19 +114,21 @@ def _speeds_only(subject: Subject) -> bool:
     return all(limit.kind.is_speed for limit in subject.analysis.sheet.limit)
 
 
-def _margin_row(subject: Subject, one: SmallestFacts, measure: LimitMeasure | None) -> Row:
+def _margin_row(subject: Subject, smallest: SmallestFacts, measure: LimitMeasure | None) -> Row:
     how = subject.how
     quantity = next((limit.quantity for limit in subject.analysis.sheet.limit
-                     if limit.name == one.limit), "calibrated_airspeed")
+                     if limit.name == smallest.limit), "calibrated_airspeed")
     within = [value_words.within(time, band, quantity, how) for band, time in measure.within_s] if (
         measure) else []
     return (
-        one.limit or (label.ALL_LIMITS if _speeds_only(subject) else label.ALL_SPEED_LIMITS),
-        wording.closest(one, how),
-        decision_text.side(-one.margin_mach, "mach", how) if one.margin_mach is not None else "",
-        how.speed(one.limit_airspeed_kt) if one.quantity is None else "",
-        how.altitude(one.pressure_altitude_ft),
-        how.instant(one.time_s),
+        smallest.limit or (label.ALL_LIMITS if _speeds_only(subject) else label.ALL_SPEED_LIMITS),
+        wording.closest(smallest, how),
+        decision_text.side(-smallest.margin_mach, "mach", how)
+        if smallest.margin_mach is not None
+        else "",
+        how.speed(smallest.limit_airspeed_kt) if smallest.quantity is None else "",
+        how.altitude(smallest.pressure_altitude_ft),
+        how.instant(smallest.time_s),
         value_words.phase(measure.phase) if measure else label.CELL_NOT_ASSESSED,
         "; ".join(within) if within else label.CELL_NOT_ASSESSED,
     )
@@ -152,11 +154,11 @@ def quality(subject: Subject) -> tuple[Section, ...]:
     how, facts = subject.how, subject.facts
     blocks: list[Block] = [_channels(subject), Subheading(label.DOUBTS_TITLE)]
     rows: list[Row] = [(
-        number_format.sentence_case(recording_text.FLAGS[one.name]),
-        value_words.channel_words(one.channel) if one.channel else label.WHOLE_RECORDING,
-        value_words.length(one.raised_s), _first_stretches(one.stretches, subject),
-        value_words.yes_no(one.screened_out),
-    ) for one in facts.quality.flags if one.raised_s > 0]
+        number_format.sentence_case(recording_text.FLAGS[flag.name]),
+        value_words.channel_words(flag.channel) if flag.channel else label.WHOLE_RECORDING,
+        value_words.length(flag.raised_s), _first_stretches(flag.stretches, subject),
+        value_words.yes_no(flag.screened_out),
+    ) for flag in facts.quality.flags if flag.raised_s > 0]
     if rows:
         blocks.append(Table(label.QUALITY_CAPTION, _columns(
             "doubt", text=("channel", "length", "when", "screened_out")), tuple(rows)))
@@ -180,17 +182,17 @@ def _channels(subject: Subject) -> Table:
     names: tuple[str, ...] = ("every", "resolution", "missing")
     hidden = subject.how.deidentified
     rows: list[Row] = []
-    for one in subject.summary.channels:
-        row: list[str] = [value_words.channel_words(one.channel)]
+    for channel in subject.summary.channels:
+        row: list[str] = [value_words.channel_words(channel.channel)]
         if not hidden:
-            row.append(one.column)
+            row.append(channel.column)
         unknown = quantity_words.UNKNOWN
-        unit = "" if one.resolution_unit == "discrete" else one.resolution_unit
-        row += [f"{one.interval_s:g} s" if one.interval_s else unknown,
-                f"{one.resolution:.4g} {unit}".rstrip() if one.resolution else unknown,
-                f"{one.missing:,}"]
+        unit = "" if channel.resolution_unit == "discrete" else channel.resolution_unit
+        row += [f"{channel.interval_s:g} s" if channel.interval_s else unknown,
+                f"{channel.resolution:.4g} {unit}".rstrip() if channel.resolution else unknown,
+                f"{channel.missing:,}"]
         if not hidden:
-            row.append(one.known_by)
+            row.append(channel.known_by)
         rows.append(tuple(row))
     columns = [Column(label.COLUMNS["channel"], heads_row=True)]
     columns += [] if hidden else [Column(label.COLUMNS["column"])]
@@ -207,7 +209,7 @@ def _first_stretches(stretches: list[list[float]], subject: Subject, shown: int 
 
 def _checks(subject: Subject) -> list[Block]:
     assert subject.assessment is not None
-    sentences = tuple(check_text.check(one, subject.how) for one in subject.assessment.checks)
+    sentences = tuple(check_text.check(check, subject.how) for check in subject.assessment.checks)
     return [Subheading(label.CHECKS_TITLE), Bullets(sentences)] if sentences else []
 
 
@@ -237,8 +239,11 @@ def method(subject: Subject) -> tuple[Section, ...]:
         blocks.append(KeyValues(tuple(
             (name, f"{value:,}" if isinstance(value, int) else str(value))
             for name, value in steps)))
-    files = tuple((label.ROLES.get(one.role, one.role), one.file, f"{one.size:,}", one.sha256)
-                  for one in summary.inputs if not how.deidentified)
+    files = tuple(
+        (label.ROLES.get(source.role, source.role), source.file, f"{source.size:,}", source.sha256)
+        for source in summary.inputs
+        if not how.deidentified
+    )
     if files:
         blocks.append(Table(label.FILES_CAPTION, (
             Column(label.COLUMNS["role"], heads_row=True), Column(label.COLUMNS["file"]),
@@ -251,9 +256,16 @@ def _taken(subject: Subject) -> tuple[str, ...]:
     """Return how the inputs were interpreted, a sentence each, without names if hidden."""
     hidden = subject.how.deidentified
     inferred = reading_text.sentences(
-        (Finding(one.code, one.values) for one in subject.summary.inferred_codes), hidden)
-    return (*inferred, *(finding_text.finding(one.code, one.values, hidden, subject.how.origin_s)
-                         for one in subject.facts.taken))
+        (Finding(finding.code, finding.values) for finding in subject.summary.inferred_codes),
+        hidden,
+    )
+    return (
+        *inferred,
+        *(
+            finding_text.finding(finding.code, finding.values, hidden, subject.how.origin_s)
+            for finding in subject.facts.taken
+        ),
+    )
 
 
 def _limits(analysis: Analysis, subject: Subject) -> Table:
@@ -263,8 +275,8 @@ def _limits(analysis: Analysis, subject: Subject) -> Table:
         maximum = (how.published(limit.constant, limit.quantity)
                    if limit.constant is not None else
                    value_words.by_altitude(len(limit.by_pressure_altitude or ())))
-        when = [value_words.condition(name, one.model_dump(by_alias=True, exclude_none=True))
-                for name, one in limit.when.items()]
+        when = [value_words.condition(name, condition.model_dump(by_alias=True, exclude_none=True))
+                for name, condition in limit.when.items()]
         rows.append((limit.name, value_words.quantity(limit.quantity), maximum,
                      "; ".join(when) or label.ALWAYS))
     return Table(label.LIMITS_CAPTION, _columns("limit", text=("quantity", "maximum", "applies")),

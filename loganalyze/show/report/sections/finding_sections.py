@@ -62,7 +62,7 @@ def verdict(subject: Subject) -> tuple[Section, ...]:
     notes += quality_text.suspects(facts.quality.suspects, how)
     if facts.judged_s > 0:
         notes += quality_text.screened(facts.quality.airborne_s, facts.quality.screened_s)
-    notes += [one.sentence for one in facts.taken if one.code in UNJUDGED]
+    notes += [finding.sentence for finding in facts.taken if finding.code in UNJUDGED]
     if subject.assessment is None:
         notes.append(label.NOT_ASSESSED)
     if how.clock == "utc" and not how.in_utc:
@@ -81,9 +81,9 @@ def verdict(subject: Subject) -> tuple[Section, ...]:
 def found(subject: Subject) -> tuple[Section, ...]:
     """Make the table of exceedances and near ones."""
     facts = subject.facts
-    rows = [_row(subject, i, one) for i, one in enumerate(facts.exceedances)]
+    rows = [_row(subject, i, exceedance) for i, exceedance in enumerate(facts.exceedances)]
     near = subject.assessment.near if subject.assessment else ()
-    rows += [_near_row(subject, one) for one in near]
+    rows += [_near_row(subject, near_miss) for near_miss in near]
     blocks: list[Block] = []
     if rows:
         names = ("number", "limit", "when", "worst", "long", "over", "sure", "phase", "altitude",
@@ -110,8 +110,8 @@ def _priors(subject: Subject) -> list[str]:
     assessment = subject.assessment
     assessed: tuple[AssessedExceedance | NearMiss, ...] = (
         (*assessment.exceedances, *assessment.near) if assessment else ())
-    return list(dict.fromkeys(decisions.prior(one.flown) for one in assessed
-                              if math.isfinite(one.flown.probability)))
+    return list(dict.fromkeys(decisions.prior(event.flown) for event in assessed
+                              if math.isfinite(event.flown.probability)))
 
 
 def _clock_note(subject: Subject) -> str:
@@ -122,26 +122,33 @@ def _clock_note(subject: Subject) -> str:
 
 def _examples(subject: Subject) -> bool:
     some = subject.assessment.exceedances if subject.assessment else ()
-    return any(one.severity is not None and one.severity.example for one in some)
+    return any(
+        exceedance.severity is not None and exceedance.severity.example for exceedance in some
+    )
 
 
-def _row(subject: Subject, i: int, one: ExceedanceFacts) -> tuple[str | Link, ...]:
+def _row(subject: Subject, i: int, exceedance: ExceedanceFacts) -> tuple[str | Link, ...]:
     how, assessed = subject.how, subject.assessed(i)
     number = f"{i + 1}"
     shown = i in subject.worst_first[:PANELS]
     return (
         Link(number, _key(i)) if shown else number,
-        one.limit,
-        _to_chart(subject, i, how.instant(one.start_s)),
-        value_words.over_by(how.exceeded_by(one)),
-        value_words.length(one.duration_s),
-        value_words.length(one.time_over_s),
-        (_sure(on_basis(assessed, how.basis), one.quantity, how) if assessed
-         else label.CELL_NOT_ASSESSED),
+        exceedance.limit,
+        _to_chart(subject, i, how.instant(exceedance.start_s)),
+        value_words.over_by(how.exceeded_by(exceedance)),
+        value_words.length(exceedance.duration_s),
+        value_words.length(exceedance.time_over_s),
+        (
+            _sure(on_basis(assessed, how.basis), exceedance.quantity, how)
+            if assessed
+            else label.CELL_NOT_ASSESSED
+        ),
         value_words.phase(assessed.phase) if assessed else label.CELL_NOT_ASSESSED,
-        how.altitude(one.worst_pressure_altitude_ft),
+        how.altitude(exceedance.worst_pressure_altitude_ft),
         _graded(assessed),
-        causes.why(assessed.contributions if assessed else None, one.began_by, one.quantity),
+        causes.why(
+            assessed.contributions if assessed else None, exceedance.began_by, exceedance.quantity
+        ),
     )
 
 
@@ -156,37 +163,45 @@ def _graded(assessed: AssessedExceedance | None) -> str:
 
 def _to_chart(subject: Subject, i: int, text: str) -> ChartLink:
     """Return a cell that leads to exceedance `i` in the chart."""
-    one = subject.analysis.exceedances[i]
+    exceedance = subject.analysis.exceedances[i]
     start, end = panel_span(subject.analysis, i, subject.assessment)
-    return ChartLink(text, "glance", start_s=start, end_s=end, worst_s=one.worst_time_s,
+    return ChartLink(text, "glance", start_s=start, end_s=end, worst_s=exceedance.worst_time_s,
                      number=i + 1)
 
 
-def _sure(one: Assurance, quantity: str, how: Presentation) -> str:
+def _sure(assurance: Assurance, quantity: str, how: Presentation) -> str:
     """How sure it is, in a cell; with the basis where it isn't that of the column."""
-    sentence = decisions.sure(one, quantity, how)
-    basis = decisions.basis(one.basis)
+    sentence = decisions.sure(assurance, quantity, how)
+    basis = decisions.basis(assurance.basis)
     return sentence if basis == label.BASES[how.basis] else f"{basis} {sentence}"
 
 
-def _near_row(subject: Subject, one: NearMiss) -> tuple[str | Link, ...]:
+def _near_row(subject: Subject, near_miss: NearMiss) -> tuple[str | Link, ...]:
     how = subject.how
     quantity = next(limit.quantity for limit in subject.analysis.sheet.limit
-                    if limit.name == one.limit)
+                    if limit.name == near_miss.limit)
     other = none_of_a_speed(quantity)
-    basis = one.flown if other or how.reader == "maintenance" else one.displayed
-    margin = how.published_band(one.margin, quantity) if other else how.excess(
-        one.margin_kt, one.margin if quantity in quantity_words.MACH_WORDS else None)
+    basis = near_miss.flown if other or how.reader == "maintenance" else near_miss.displayed
+    margin = how.published_band(near_miss.margin, quantity) if other else how.excess(
+        near_miss.margin_kt, near_miss.margin if quantity in quantity_words.MACH_WORDS else None)
     return (
-        label.CELL_NEAR, one.limit, ChartLink(
-            how.instant(one.time_s), "glance", start_s=one.start_s, end_s=one.end_s,
-            worst_s=one.time_s),
+        label.CELL_NEAR,
+        near_miss.limit,
+        ChartLink(
+            how.instant(near_miss.time_s),
+            "glance",
+            start_s=near_miss.start_s,
+            end_s=near_miss.end_s,
+            worst_s=near_miss.time_s,
+        ),
         value_words.under_by(margin),
-        value_words.length(one.end_s - one.start_s), label.CELL_NO_SEVERITY,
+        value_words.length(near_miss.end_s - near_miss.start_s),
+        label.CELL_NO_SEVERITY,
         _sure(basis, quantity, how),
-        value_words.phase(one.phase),
-        how.altitude(one.pressure_altitude_ft), label.CELL_NO_SEVERITY,
-        causes.why(one.contributions, "crossed", quantity),
+        value_words.phase(near_miss.phase),
+        how.altitude(near_miss.pressure_altitude_ft),
+        label.CELL_NO_SEVERITY,
+        causes.why(near_miss.contributions, "crossed", quantity),
     )
 
 
@@ -202,38 +217,43 @@ def panels(subject: Subject) -> tuple[Section, ...]:
 
 def _panel(subject: Subject, i: int, drawn: int) -> Section:
     facts, how = subject.facts, subject.how
-    one, assessed = facts.exceedances[i], subject.assessed(i)
+    exceedance, assessed = facts.exceedances[i], subject.assessed(i)
     blocks: list[Block] = []
     if i == min(subject.worst_first[:PANELS]) and drawn < len(facts.exceedances):
         blocks.append(Paragraph(label.NO_PANEL.format(shown=drawn, all=len(facts.exceedances)),
                                 "note"))
-    blocks.append(Paragraph(wording.exceedance(one, how)))
+    blocks.append(Paragraph(wording.exceedance(exceedance, how)))
     start, end = panel_span(subject.analysis, i, subject.assessment)
-    blocks.append(Stretch(start, end, one.worst_time_s, i + 1))
+    blocks.append(Stretch(start, end, exceedance.worst_time_s, i + 1))
     blocks.append(Picture(
         f"panel-{i + 1}", partial(panel_figure, subject.analysis, i, subject.assessment, how),
-        wording.panel_words(one, how),
-        label.OWN_PANEL_CAPTION if none_of_a_speed(one.quantity) else label.PANEL_CAPTION))
+        wording.panel_words(exceedance, how),
+        label.OWN_PANEL_CAPTION if none_of_a_speed(exceedance.quantity) else label.PANEL_CAPTION))
     blocks += crew_view(subject, i)
     if how.reader != "maintenance":
         blocks += _causes(subject, i, assessed)
-        if one.ended_by == "recovered":
-            blocks.append(Paragraph(_recovery(subject, one)))
-    blocks.append(KeyValues(tuple(instant_facts(subject, one, assessed))))
+        if exceedance.ended_by == "recovered":
+            blocks.append(Paragraph(_recovery(subject, exceedance)))
+    blocks.append(KeyValues(tuple(instant_facts(subject, exceedance, assessed))))
     if assessed is not None:
-        blocks.append(_assurance(subject, one, assessed))
+        blocks.append(_assurance(subject, exceedance, assessed))
         first = on_basis(assessed, how.basis)
         blocks += [Paragraph(owed, "note") for owed in (
-            decisions.greatest(first, one.quantity, how),
-            decisions.noise_or_gusts(first, one.quantity, how)) if owed]
+            decisions.greatest(first, exceedance.quantity, how),
+            decisions.noise_or_gusts(first, exceedance.quantity, how)) if owed]
         blocks.append(Paragraph(severity_text.severity(
-            assessed.severity, bool(subject.analysis.sheet.severity), one.quantity, how)))
-        blocks += [Subheading(label.EVIDENCE_TITLE),
-                   Bullets(tuple(
-                       corroboration_text.corroboration(assessed.evidence, one.quantity, how)))]
+            assessed.severity, bool(subject.analysis.sheet.severity), exceedance.quantity, how)))
+        blocks += [
+            Subheading(label.EVIDENCE_TITLE),
+            Bullets(
+                tuple(corroboration_text.corroboration(assessed.evidence, exceedance.quantity, how))
+            ),
+        ]
         if how.reader != "crew":
-            blocks += _steps(subject, assessed, one.quantity)
-    return Section(_key(i), wording.exceedance_title(i + 1, one, how), tuple(blocks), new_page=True)
+            blocks += _steps(subject, assessed, exceedance.quantity)
+    return Section(
+        _key(i), wording.exceedance_title(i + 1, exceedance, how), tuple(blocks), new_page=True
+    )
 
 
 def _causes(subject: Subject, i: int, assessed: AssessedExceedance | None) -> list[Block]:
@@ -244,34 +264,44 @@ def _causes(subject: Subject, i: int, assessed: AssessedExceedance | None) -> li
     if other := none_of_a_speed(found.quantity):
         return [*blocks, Paragraph(quantity_words.no_causes(other))]
     sentences = [*causes.explained(found, assessed, how), ""]
-    for name, sentence, one, caption in (
+    for name, sentence, contributions, caption in (
             ("contributions", sentences[0], causes.known(assessed.contributions),
              label.CONTRIBUTIONS_CAPTION),
             ("worsening", sentences[1], causes.known(assessed.worsening),
              label.WORSENING_CAPTION)):
         if sentence:
             blocks.append(Paragraph(sentence))
-        if one is not None:
-            blocks.append(Picture(f"{name}-{i + 1}", partial(contributions_figure, one, how),
-                                  sentence, caption))
+        if contributions is not None:
+            blocks.append(
+                Picture(
+                    f"{name}-{i + 1}",
+                    partial(contributions_figure, contributions, how),
+                    sentence,
+                    caption,
+                )
+            )
     return blocks
 
 
-def _recovery(subject: Subject, one: ExceedanceFacts) -> str:
+def _recovery(subject: Subject, exceedance: ExceedanceFacts) -> str:
     def change(name: str) -> float:
-        return (subject.column_at(name, one.end_s) - subject.column_at(name, one.worst_time_s))
+        return subject.column_at(name, exceedance.end_s) - subject.column_at(
+            name, exceedance.worst_time_s
+        )
 
-    still = causes.still_over(one, subject.facts.exceedances)
-    if none_of_a_speed(one.quantity):
+    still = causes.still_over(exceedance, subject.facts.exceedances)
+    if none_of_a_speed(exceedance.quantity):
         nothing = float("nan")
-        return causes.recovery(one, still, nothing, change("pressure_altitude_ft"), nothing,
+        return causes.recovery(exceedance, still, nothing, change("pressure_altitude_ft"), nothing,
                                subject.how)
-    return causes.recovery(one, still,
+    return causes.recovery(exceedance, still,
                          change("calibrated_airspeed_kt"), change("pressure_altitude_ft"),
                          change("limit_airspeed_kt"), subject.how)
 
 
-def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceedance) -> Table:
+def _assurance(
+    subject: Subject, exceedance: ExceedanceFacts, assessed: AssessedExceedance
+) -> Table:
     how = subject.how
     bases = tuple((name, sure) for name, sure in (
         ("displayed", assessed.displayed), ("flown", assessed.flown))
@@ -279,16 +309,16 @@ def _assurance(subject: Subject, one: ExceedanceFacts, assessed: AssessedExceeda
     if how.reader == "maintenance":
         bases = bases[::-1]
     rows = tuple((
-        label.BASES[name], decisions.side(sure.excess, one.quantity, how),
-        decisions.between(sure.low, sure.high, one.quantity, how),
+        label.BASES[name], decisions.side(sure.excess, exceedance.quantity, how),
+        decisions.between(sure.low, sure.high, exceedance.quantity, how),
         decisions.chance(sure), decisions.with_reason(sure),
-        decisions.between(sure.widest.low, sure.widest.high, one.quantity, how) + ", "
+        decisions.between(sure.widest.low, sure.widest.high, exceedance.quantity, how) + ", "
         + decisions.outcome(sure.widest.word) if sure.widest else label.NO_BOUND,
     ) for name, sure in bases)
     columns = tuple(Column(label.COLUMNS[name], name in ("excess", "odds"), name == "basis")
                     for name in ("basis", "excess", "interval", "odds", "word", "bound"))
     return Table(label.ASSURANCE_CAPTION.format(
-        limit=one.limit, coverage=decisions.coverage(assessed.flown),
+        limit=exceedance.limit, coverage=decisions.coverage(assessed.flown),
         prior=decisions.prior(assessed.flown)), columns, rows)
 
 
@@ -348,7 +378,7 @@ def warning(subject: Subject) -> tuple[Section, ...]:
         blocks = (Paragraph(label.WARNING_SOUND),)
     else:
         how = subject.how
-        blocks = (Bullets(tuple(warning_text.warning(one, how.instant, how.speed)
-                                for one in subject.assessment.warnings)),)
+        blocks = (Bullets(tuple(warning_text.warning(finding, how.instant, how.speed)
+                                for finding in subject.assessment.warnings)),)
     return (Section("warning", label.SECTIONS["warning"], blocks, on_paper=bool(
         subject.assessment and subject.assessment.warnings)),)

@@ -30,8 +30,8 @@ def pointer(subject: Subject) -> tuple[Section, ...]:
         return (Section("envelope", words.TITLE, (Paragraph(label.NO_TRACK),), on_paper=False),)
     found = pointer_movement(subject.analysis, subject.assessment, _decisive(subject))
     how = subject.how
-    marks = ", ".join(f"{words.LETTERS[i]}, {words.INSTANTS[one.code]}"
-                      for i, one in enumerate(found.instants))
+    marks = ", ".join(f"{words.LETTERS[i]}, {words.INSTANTS[instant.code]}"
+                      for i, instant in enumerate(found.instants))
     blocks: list[Block] = [Paragraph(said) for said in words.why_it_moved(found, how) if said]
     blocks.append(Picture(
         "track", partial(track_figure, subject.analysis, how, found),
@@ -47,8 +47,8 @@ def pointer(subject: Subject) -> tuple[Section, ...]:
 def crossover(subject: Subject) -> tuple[Section, ...]:
     """Make the crossover of the sheet's limits worked out, a page each."""
     found = pointer_movement(subject.analysis)
-    return tuple(crossover_section(subject.analysis.sheet, one, subject.how)
-                 for one in found.crossings[:1] if one.above in found.mach_limits)
+    return tuple(crossover_section(subject.analysis.sheet, crossing, subject.how)
+                 for crossing in found.crossings[:1] if crossing.above in found.mach_limits)
 
 
 def _decisive(subject: Subject) -> int | None:
@@ -58,18 +58,28 @@ def _decisive(subject: Subject) -> int | None:
 
 
 def _instants(found: PointerMovement, subject: Subject) -> Table:
-    apart = any(abs(one.pointer_kt - one.limit_airspeed_kt) > 0.05 for one in found.instants)
+    apart = any(
+        abs(instant.pointer_kt - instant.limit_airspeed_kt) > 0.05 for instant in found.instants
+    )
     names = ["mark", "instant", "when", "altitude", "governs", "limit",
              *(["pointer"] if apart else []), "flown"]
     columns = tuple(Column(words.COLUMNS[name], name in ("altitude", "limit", "pointer", "flown"),
                            name == "mark") for name in names)
-    return Table(words.INSTANTS_CAPTION, columns, tuple(
-        words.instant_row(i, one, apart, subject.how) for i, one in enumerate(found.instants)))
+    return Table(
+        words.INSTANTS_CAPTION,
+        columns,
+        tuple(
+            words.instant_row(i, instant, apart, subject.how)
+            for i, instant in enumerate(found.instants)
+        ),
+    )
 
 
 def _cases(found: PointerMovement, subject: Subject) -> list[Block]:
     at = found.instants[found.case_instant]
-    limit = next(one for one in subject.analysis.sheet.limit if one.name == found.case_limit)
+    limit = next(
+        stated for stated in subject.analysis.sheet.limit if stated.name == found.case_limit
+    )
     assert limit.constant is not None
     recorded = any(case.code == "recorded" for case in found.cases)
     caption = words.CASES_CAPTION if recorded else words.CASES_CAPTION_SHORT

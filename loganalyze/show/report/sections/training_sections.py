@@ -21,8 +21,8 @@ def ceilings(subject: Subject) -> tuple[Section, ...]:
     found, how = subject.facts.ceilings, subject.how
     if not found:
         return ()
-    blocks: list[Block] = [Bullets(tuple(words.ceiling(one, how) for one in found))]
-    stretches = [(one, stretch) for one in found for stretch in one.stretches]
+    blocks: list[Block] = [Bullets(tuple(words.ceiling(ceiling, how) for ceiling in found))]
+    stretches = [(ceiling, stretch) for ceiling in found for stretch in ceiling.stretches]
     # Of ceilings in different units the order is each one's own: the farthest of each first.
     ranked = sorted(stretches, key=lambda pair: sorted(
         pair[0].stretches, key=lambda each: -each.most).index(pair[1]))
@@ -36,11 +36,11 @@ def ceilings(subject: Subject) -> tuple[Section, ...]:
             for key in ("ceiling", "from", "to", "time", "most", "when", "altitude", "value",
                         "stated"))
         blocks.append(Table(caption, columns, tuple((
-            one.name, how.instant(stretch.start_s), how.instant(stretch.end_s),
-            value_words.length(stretch.time_above_s), words.most(stretch, one, how),
+            ceiling.name, how.instant(stretch.start_s), how.instant(stretch.end_s),
+            value_words.length(stretch.time_above_s), words.most(stretch, ceiling, how),
             how.instant(stretch.worst_time_s), how.altitude(stretch.worst_pressure_altitude_ft),
-            how.published(stretch.value, one.quantity),
-            how.published(stretch.ceiling_value, one.quantity)) for one, stretch in shown)))
+            how.published(stretch.value, ceiling.quantity),
+            how.published(stretch.ceiling_value, ceiling.quantity)) for ceiling, stretch in shown)))
     blocks.append(Paragraph(words.NOTE, "note"))
     return (Section("ceilings", words.title(found, how), tuple(blocks)),)
 
@@ -59,27 +59,29 @@ def what_if(subject: Subject) -> tuple[Section, ...]:
     return (Section("what-if", what_if_words.TITLE, tuple(blocks)),)
 
 
-def _helped(one: WhatWouldHaveHelped, subject: Subject) -> list[Block]:
+def _helped(found: WhatWouldHaveHelped, subject: Subject) -> list[Block]:
     how, said = subject.how, what_if_words
-    reasons = list(dict.fromkeys(answer.refusal for answer in one.answers))
+    reasons = list(dict.fromkeys(answer.refusal for answer in found.answers))
     if len(reasons) == 1 and reasons[0]:
-        return [Paragraph(said.all_refused(one.number, one.limit, reasons[0]))]
+        return [Paragraph(said.all_refused(found.number, found.limit, reasons[0]))]
     rows: list[tuple[str, ...]] = [
-        (said.AS_FLOWN, said.one_result(one.as_flown_kt, one.limit, how), "", "")]
+        (said.AS_FLOWN, said.one_result(found.as_flown_kt, found.limit, how), "", "")]
     for kind in ("earlier", "shallower"):
-        answers = [answer for answer in one.answers if answer.change == kind]
+        answers = [answer for answer in found.answers if answer.change == kind]
         if len({answer.refusal for answer in answers}) == 1 and answers[0].refusal:
             rows.append((said.group(kind), said.refused(answers[0].refusal), "", ""))
             continue
         for answer in answers:
             change = said.change(kind, answer.amount, LESS_STEEP_FOR_S,
-                                 one.onset_s == one.onset_s, how)
+                                 found.onset_s == found.onset_s, how)
             if answer.refusal:
                 rows.append((change, said.refused(answer.refusal), "", ""))
                 continue
-            rows.append((change, said.result(answer.low_kt, answer.high_kt, one.limit, how),
-                         said.gain(one.as_flown_kt, answer.low_kt, answer.high_kt, how),
+            rows.append((change, said.result(answer.low_kt, answer.high_kt, found.limit, how),
+                         said.gain(found.as_flown_kt, answer.low_kt, answer.high_kt, how),
                          how.instant(answer.from_s)))
     columns = tuple(Column(said.COLUMNS[key], heads_row=key == "change")
                     for key in ("change", "result", "gain", "from"))
-    return [Table(said.CAPTION.format(number=one.number, limit=one.limit), columns, tuple(rows))]
+    return [
+        Table(said.CAPTION.format(number=found.number, limit=found.limit), columns, tuple(rows))
+    ]

@@ -55,8 +55,8 @@ def _pitot(mach: float, symbol: str) -> tuple[str, str, str]:
                 f"(1 + 0.2 \N{MULTIPLICATION SIGN} {mach:.6f}^{{2}})^{{3.5}} \N{MINUS SIGN} 1",
                 "isentropic")
     formula, numbers = (
-        f"1.2^{{3.5}} 6^{{2.5}} {one}^{{7}} / (7 {one}^{{2}} \N{MINUS SIGN} 1)^{{2.5}} "
-        "\N{MINUS SIGN} 1" for one in (symbol, f"{mach:.6f}"))
+        f"1.2^{{3.5}} 6^{{2.5}} {form}^{{7}} / (7 {form}^{{2}} \N{MINUS SIGN} 1)^{{2.5}} "
+        "\N{MINUS SIGN} 1" for form in (symbol, f"{mach:.6f}"))
     return formula, numbers, "rayleigh"
 
 

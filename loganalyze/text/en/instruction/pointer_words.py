@@ -87,8 +87,8 @@ def why_it_moved(found: PointerMovement, how: Presentation) -> list[str]:
         said.append(_at_mach(found.at_mach, found.instants, how))
         said.append(_meanwhile(found.at_mach, found.instants, how))
     elif found.instants:
-        limits = {one.limit for one in found.instants}
-        spread = [one.limit_airspeed_kt for one in found.instants]
+        limits = {instant.limit for instant in found.instants}
+        spread = [instant.limit_airspeed_kt for instant in found.instants]
         if len(limits) == 1 and max(spread) - min(spread) < 0.05:
             said.append(STILL.format(limit=limits.pop()))
         else:
@@ -97,29 +97,35 @@ def why_it_moved(found: PointerMovement, how: Presentation) -> list[str]:
         said.append(NO_INSTANT)
     if not found.mach_limits:
         said.append(NO_MACH_LIMIT)
-    said += [CROSSOVER.format(
-        below=one.below, above=one.above, altitude=how.altitude(one.pressure_altitude / FOOT),
-        speed=how.speed(one.limit_airspeed / KNOT, "calibrated_airspeed"))
-        for one in found.crossings if one.above in found.mach_limits]
+    said += [
+        CROSSOVER.format(
+            below=crossing.below,
+            above=crossing.above,
+            altitude=how.altitude(crossing.pressure_altitude / FOOT),
+            speed=how.speed(crossing.limit_airspeed / KNOT, "calibrated_airspeed"),
+        )
+        for crossing in found.crossings
+        if crossing.above in found.mach_limits
+    ]
     return said
 
 
-def _at_mach(one: AtConstantMach, instants: tuple[PointerInstant, ...], how: Presentation) -> str:
-    first, last = instants[one.first], instants[one.last]
+def _at_mach(point: AtConstantMach, instants: tuple[PointerInstant, ...], how: Presentation) -> str:
+    first, last = instants[point.first], instants[point.last]
     down = first.pressure_altitude_ft > last.pressure_altitude_ft
     return AT_MACH.format(
-        limit=one.limit, mach=mach(one.mach), first=how.speed(one.first_kt),
-        last=how.speed(one.last_kt), first_altitude=how.altitude(first.pressure_altitude_ft),
-        last_altitude=how.altitude(last.pressure_altitude_ft), first_letter=LETTERS[one.first],
-        last_letter=LETTERS[one.last], way=WAYS[down], direction=DIRECTIONS[down],
+        limit=point.limit, mach=mach(point.mach), first=how.speed(point.first_kt),
+        last=how.speed(point.last_kt), first_altitude=how.altitude(first.pressure_altitude_ft),
+        last_altitude=how.altitude(last.pressure_altitude_ft), first_letter=LETTERS[point.first],
+        last_letter=LETTERS[point.last], way=WAYS[down], direction=DIRECTIONS[down],
         climb=how.altitude(abs(first.pressure_altitude_ft - last.pressure_altitude_ft)),
-        moved=how.speed(abs(one.last_kt - one.first_kt)), slope=how.speed(one.slope_kt),
+        moved=how.speed(abs(point.last_kt - point.first_kt)), slope=how.speed(point.slope_kt),
         step=how.altitude(1000.0))
 
 
-def _meanwhile(one: AtConstantMach, instants: tuple[PointerInstant, ...], how: Presentation
+def _meanwhile(point: AtConstantMach, instants: tuple[PointerInstant, ...], how: Presentation
                ) -> str:
-    first, last = instants[one.first], instants[one.last]
+    first, last = instants[point.first], instants[point.last]
     by = last.airspeed_kt - first.airspeed_kt
     margin = (last.limit_airspeed_kt - last.airspeed_kt) - (
         first.limit_airspeed_kt - first.airspeed_kt)
@@ -129,13 +135,15 @@ def _meanwhile(one: AtConstantMach, instants: tuple[PointerInstant, ...], how: P
                             margin=how.speed(abs(margin)))
 
 
-def instant_row(i: int, one: PointerInstant, pointer: bool, how: Presentation) -> tuple[str, ...]:
+def instant_row(
+    i: int, instant: PointerInstant, pointer: bool, how: Presentation
+) -> tuple[str, ...]:
     """Return an instant as a row of the table."""
-    row = [LETTERS[i], INSTANTS[one.code], how.instant(one.time_s),
-           how.altitude(one.pressure_altitude_ft), one.limit or "-",
-           how.speed(one.limit_airspeed_kt)]
-    row += [how.speed(one.pointer_kt)] if pointer else []
-    return (*row, how.speed(one.airspeed_kt))
+    row = [LETTERS[i], INSTANTS[instant.code], how.instant(instant.time_s),
+           how.altitude(instant.pressure_altitude_ft), instant.limit or "-",
+           how.speed(instant.limit_airspeed_kt)]
+    row += [how.speed(instant.pointer_kt)] if pointer else []
+    return (*row, how.speed(instant.airspeed_kt))
 
 
 def case_row(case: TemperatureCase, number: float, how: Presentation) -> tuple[str, ...]:

@@ -50,33 +50,43 @@ PAGE: dict[str, str] = {
 """What the page's script says of the instant at its cursor."""
 
 
-def reading_lines(one: DialReading, how: Presentation) -> tuple[str, ...]:
+def reading_lines(reading: DialReading, how: Presentation) -> tuple[str, ...]:
     """Return what the dial showed: speed and pointer, their trends, and what it doesn't show."""
-    letters = LETTERS[one.basis]
-    parts = [SPEED.format(speed=how.speed(one.speed_kt), letters=letters)
-             if math.isfinite(one.speed_kt) else NO_SPEED,
-             POINTER.format(pointer=how.speed(one.pointer_kt))
-             if math.isfinite(one.pointer_kt) else NO_POINTER]
-    by = margin_words(one, how)
+    letters = LETTERS[reading.basis]
+    parts = [SPEED.format(speed=how.speed(reading.speed_kt), letters=letters)
+             if math.isfinite(reading.speed_kt) else NO_SPEED,
+             POINTER.format(pointer=how.speed(reading.pointer_kt))
+             if math.isfinite(reading.pointer_kt) else NO_POINTER]
+    by = margin_words(reading, how)
     lines = [", ".join(parts) + (f": {by}" if by else "") + "."]
     lines[0] = lines[0][:1].upper() + lines[0][1:]
-    if one.speed_no_trend and one.speed_no_trend == one.pointer_no_trend:
-        lines.append(NO_TREND.format(why=WHY[one.speed_no_trend]))
+    if reading.speed_no_trend and reading.speed_no_trend == reading.pointer_no_trend:
+        lines.append(NO_TREND.format(why=WHY[reading.speed_no_trend]))
     else:
-        lines.append(TREND.format(
-            speed=_trend(one.speed_trend_kt, one.speed_no_trend, SPEED_TREND, NO_SPEED_TREND, how),
-            pointer=_trend(one.pointer_trend_kt, one.pointer_no_trend, POINTER_TREND,
-                           NO_POINTER_TREND, how)))
-    if one.unseen:
-        lines.append(UNSEEN.format(limit=one.unseen))
-    if one.basis == "calibrated":
+        lines.append(
+            TREND.format(
+                speed=_trend(
+                    reading.speed_trend_kt, reading.speed_no_trend, SPEED_TREND, NO_SPEED_TREND, how
+                ),
+                pointer=_trend(
+                    reading.pointer_trend_kt,
+                    reading.pointer_no_trend,
+                    POINTER_TREND,
+                    NO_POINTER_TREND,
+                    how,
+                ),
+            )
+        )
+    if reading.unseen:
+        lines.append(UNSEEN.format(limit=reading.unseen))
+    if reading.basis == "calibrated":
         lines.append(CALIBRATED)
     return tuple(lines)
 
 
-def margin_words(one: DialReading, how: Presentation) -> str:
+def margin_words(reading: DialReading, how: Presentation) -> str:
     """Return by how much the speed was over or under the pointer; empty where not known."""
-    margin = one.pointer_kt - one.speed_kt
+    margin = reading.pointer_kt - reading.speed_kt
     if not math.isfinite(margin):
         return ""
     return (UNDER if margin >= 0 else OVER).format(by=how.speed(abs(margin)))

@@ -32,7 +32,7 @@ STEPS: dict[str, str] = {
 
 def counted(code: str, hidden: bool = False) -> str:
     """Return what was counted while reading; `hidden` : without a column's name."""
-    start = next((one for one in COUNTED_IN if code.startswith(one)), None)
+    start = next((suffix for suffix in COUNTED_IN if code.startswith(suffix)), None)
     if start is None:
         return COUNTS.get(code, code)
     column = HIDDEN_COLUMN if hidden else code.removeprefix(start)

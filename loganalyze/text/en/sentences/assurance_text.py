@@ -48,16 +48,16 @@ MEANING: tuple[str, ...] = (
 
 
 def assurance(
-    one: Assurance, limit: str, quantity: str, how: Presentation | None = None
+    found: Assurance, limit: str, quantity: str, how: Presentation | None = None
 ) -> str:
     """Return how sure it is that a limit was truly exceeded: interval, outcome, probability."""
-    basis = sentence_case(basis_words(one.basis))
-    if not math.isfinite(one.probability):
-        return f"{basis}: {outcome(one.word)}, for {label.REASONS[one.reason]}."
+    basis = sentence_case(basis_words(found.basis))
+    if not math.isfinite(found.probability):
+        return f"{basis}: {outcome(found.word)}, for {label.REASONS[found.reason]}."
     how = how or Presentation()
-    said = (f"{basis}: {decision(one, quantity, how)}. The probability that {limit} was truly "
-            f"exceeded is {chance(one)} ({prior(one)}).")
-    noise = noise_or_gusts(one, quantity, how)
+    said = (f"{basis}: {decision(found, quantity, how)}. The probability that {limit} was truly "
+            f"exceeded is {chance(found)} ({prior(found)}).")
+    noise = noise_or_gusts(found, quantity, how)
     return f"{said} {noise}" if noise else said
 
 
@@ -67,13 +67,13 @@ def _amount(excess: float, quantity: str, speed: Callable[[float], str] = knots)
     return f"Mach {mach(excess)}" if is_in_mach(quantity) else speed(excess)
 
 
-def near(one: NearMiss, quantity: str) -> str:
+def near(near_miss: NearMiss, quantity: str) -> str:
     """Return a stretch that stayed under a limit but may have been over, as sentences."""
-    return (f"{one.limit} may have been exceeded at {clock(one.time_s)}, "
-            f"{feet(one.pressure_altitude_ft)}, though the recording stays "
-            f"{_amount(one.margin, quantity)} under it. "
-            f"{assurance(one.displayed, one.limit, quantity)} "
-            f"{assurance(one.flown, one.limit, quantity)}")
+    return (f"{near_miss.limit} may have been exceeded at {clock(near_miss.time_s)}, "
+            f"{feet(near_miss.pressure_altitude_ft)}, though the recording stays "
+            f"{_amount(near_miss.margin, quantity)} under it. "
+            f"{assurance(near_miss.displayed, near_miss.limit, quantity)} "
+            f"{assurance(near_miss.flown, near_miss.limit, quantity)}")
 
 
 def _least_shown(quantity: str) -> float:
@@ -84,13 +84,13 @@ def _least_shown(quantity: str) -> float:
 
 
 def missed_peak(
-    one: MissedPeak, quantity: str, speed: Callable[[float], str] = knots
+    peak: MissedPeak, quantity: str, speed: Callable[[float], str] = knots
 ) -> str:
     """Return what a peak between samples may have added; `speed` puts knots in words."""
-    if not math.isfinite(one.bound):
+    if not math.isfinite(peak.bound):
         return "What a peak between samples may have added isn't known: too few samples about it."
-    bound = _amount(one.bound, quantity, speed)
+    bound = _amount(peak.bound, quantity, speed)
     said = f"A peak between samples may have added up to {bound}"
-    if one.interpolated >= _least_shown(quantity):
-        said += f", {_amount(one.interpolated, quantity, speed)} by interpolation"
+    if peak.interpolated >= _least_shown(quantity):
+        said += f", {_amount(peak.interpolated, quantity, speed)} by interpolation"
     return f"{said}; gusts faster than the sampling can't be bounded."

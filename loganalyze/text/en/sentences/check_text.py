@@ -46,47 +46,47 @@ def _put(channel: str, how: Presentation) -> Callable[[float], str]:
     return (lambda value: f"Mach {mach(value)}") if channel == "mach" else _kelvin
 
 
-def check(one: Check, how: Presentation | None = None) -> str:
+def check(result: Check, how: Presentation | None = None) -> str:
     """Return one cross-check as a sentence or two, in the units of `how`.
 
     Raises KeyError for a code that has no sentence: a test holds that each code has one.
     """
     how = how or Presentation()
-    if one.code == "turns":
-        return _turns(one, how)
-    values = one.values
-    subject = _SUBJECTS[one.code].format(channel=recorded(str(values["channel"])))
+    if result.code == "turns":
+        return _turns(result, how)
+    values = result.values
+    subject = _SUBJECTS[result.code].format(channel=recorded(str(values["channel"])))
     if "median_difference" not in values:
         return (f"{subject} could not be compared: only {count(values['samples'], 'sample')} "
                 "with both.")
     said = _put(values["channel"], how)
     middle = values["median_difference"]
-    other = _OTHERS[one.code]
+    other = _OTHERS[result.code]
     side = "above" if middle >= 0 else "below"
     return (f"{subject} lies {said(abs(middle))} {side} {other} (median of "
             f"{count(values['samples'], 'sample')}, spread {said(values['spread'])}): "
-            f"{_verdict(one, said)}.")
+            f"{_verdict(result, said)}.")
 
 
-def _verdict(one: Check, said: Callable[[float], str]) -> str:
-    against = one.values.get("contradicted", 0)
+def _verdict(result: Check, said: Callable[[float], str]) -> str:
+    against = result.values.get("contradicted", 0)
     if against:
         return (f"whatever this median, it contradicts {count(against, 'exceedance')}, as is said "
                 "there")
-    if one.consistent is None:
+    if result.consistent is None:
         return "no tolerance is known to hold that against"
-    if one.consistent:
-        return f"consistent within {said(one.values['allowed'])}"
-    return f"more than the {said(one.values['allowed'])} that uncertainty allows"
+    if result.consistent:
+        return f"consistent within {said(result.values['allowed'])}"
+    return f"more than the {said(result.values['allowed'])} that uncertainty allows"
 
 
-def _turns(one: Check, how: Presentation) -> str:
-    values = one.values
+def _turns(result: Check, how: Presentation) -> str:
+    values = result.values
     high = values["reads_high_kt"]
     side = "high" if high >= 0 else "low"
     lines = [f"Ground speed in {count(values['turns'], 'turn')} says that the reconstructed true "
              f"airspeed reads {how.speed(abs(high))} {side} (standard uncertainty "
-             f"{how.speed(values['reads_high_u_kt'])}): {_verdict(one, how.speed)}. "
+             f"{how.speed(values['reads_high_u_kt'])}): {_verdict(result, how.speed)}. "
              "Offered, not applied."]
     if "airspeed_reads_high_kt" in values:
         lines.append("Split: airspeed "

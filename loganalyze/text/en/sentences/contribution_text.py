@@ -35,12 +35,12 @@ PARTS: dict[str, tuple[str, str, str]] = {
 """By field: the part's name, and what it did where margin was lost and where it was gained."""
 
 
-def parts(one: Contributions) -> list[tuple[str, float]]:
+def parts(contributions: Contributions) -> list[tuple[str, float]]:
     """Return the parts that could be separated, by name, in kt; positive took margin away."""
     fields = [name for name in PARTS if name != "speed_change_kt"]
-    if not one.split:
+    if not contributions.split:
         fields = ["limit_moved_kt", "configuration_kt", "speed_change_kt"]
-    return [(PARTS[name][0], getattr(one, name)) for name in fields]
+    return [(PARTS[name][0], getattr(contributions, name)) for name in fields]
 
 
 NO_RUN_IN = ("What led to the limit isn't known: airspeed and altitude before it were not "
@@ -62,97 +62,107 @@ def explained(
     further = worse(found, told, how)
     if further:
         said.append(further)
-    if sum(UNSPLIT in one for one in said) > 1:
+    if sum(UNSPLIT in sentence for sentence in said) > 1:
         said[0] = said[0].removesuffix(f" {UNSPLIT}")
     return said
 
 
-def run_in(found: ExceedanceFacts, one: Contributions | None, how: Presentation) -> str:
+def run_in(found: ExceedanceFacts, contributions: Contributions | None, how: Presentation) -> str:
     """Return what took the aircraft to the limit."""
-    if one is None:
+    if contributions is None:
         if found.began_by == "limit applied":
             return f"{found.limit} came into force while the aircraft was faster."
         return NO_RUN_IN
     until, event = found.start_s, f"{found.limit} was passed"
-    if one.end_s < found.start_s:
-        until = one.end_s
-        event = f"{found.limit} was first passed, at {how.instant(one.end_s)}"
+    if contributions.end_s < found.start_s:
+        until = contributions.end_s
+        event = f"{found.limit} was first passed, at {how.instant(contributions.end_s)}"
     elif found.began_by == "limit applied":
         event = f"{found.limit} came into force"
-    lost = f"{how.speed(one.lost_kt)} of margin lost" if one.lost_kt > 0 else (
+    lost = f"{how.speed(contributions.lost_kt)} of margin lost" if contributions.lost_kt > 0 else (
         "the margin hardly changed")
-    return (f"In the {duration(until - one.start_s)} before {event}, "
-            f"{_split(one, lost, how)}")
+    return (f"In the {duration(until - contributions.start_s)} before {event}, "
+            f"{_split(contributions, lost, how)}")
 
 
 def worse(found: ExceedanceFacts, told: AssessedExceedance, how: Presentation) -> str:
     """Return what made it worse after the crossing; empty where it was worst at once."""
-    one = known(told.worsening)
-    if one is None:
+    contributions = known(told.worsening)
+    if contributions is None:
         return NO_WORSENING if told.crossing_s < found.worst_time_s else ""
-    since = ("the first sample over" if one.start_s <= told.crossing_s
-             else how.instant(one.start_s))
-    grew = (f"{how.speed(one.lost_kt)} further over" if one.lost_kt > 0 else
+    since = ("the first sample over" if contributions.start_s <= told.crossing_s
+             else how.instant(contributions.start_s))
+    grew = (f"{how.speed(contributions.lost_kt)} further over" if contributions.lost_kt > 0 else
             "as airspeed hardly further over")
-    return (f"From {since} to the worst, {duration(one.end_s - one.start_s)} later, "
-            f"{_split(one, grew, how)}")
+    later = duration(contributions.end_s - contributions.start_s)
+    return f"From {since} to the worst, {later} later, {_split(contributions, grew, how)}"
 
 
-def known(one: Contributions | None) -> Contributions | None:
+def known(contributions: Contributions | None) -> Contributions | None:
     """Return contributions of which the span and the loss are known, else None."""
-    if one is None or not math.isfinite(one.lost_kt + one.start_s + one.end_s):
+    if contributions is None or not math.isfinite(
+        contributions.lost_kt + contributions.start_s + contributions.end_s
+    ):
         return None
-    return one
+    return contributions
 
 
-def _split(one: Contributions, total: str, how: Presentation) -> str:
-    named = [(name, getattr(one, name)) for name in PARTS if abs(getattr(one, name)) >= LEAST_KT]
+def _split(contributions: Contributions, total: str, how: Presentation) -> str:
+    named = [
+        (name, getattr(contributions, name))
+        for name in PARTS
+        if abs(getattr(contributions, name)) >= LEAST_KT
+    ]
     named.sort(key=lambda part: -abs(part[1]))
     said = []
     for name, kt in named:
-        only = "only " if name == "limit_moved_kt" and kt < 0 < one.lost_kt else ""
+        only = "only " if name == "limit_moved_kt" and kt < 0 < contributions.lost_kt else ""
         said.append(PARTS[name][1 if kt > 0 else 2].format(only + how.speed(abs(kt))))
     lines = [f"{'; '.join(said)}: {total}." if said else f"{total}: no cause stands out."]
-    if abs(one.wind_kt) >= LEAST_KT:
-        side = "came from" if one.wind_kt > 0 else "went to"
-        lines.append(f"Of the energy, {how.speed(abs(one.wind_kt))} {side} a change of wind.")
-    if one.greatest_load_factor >= PULLED_G:
-        lines.append(f"The load factor reached {one.greatest_load_factor:.2f} g.")
-    if not one.split:
+    if abs(contributions.wind_kt) >= LEAST_KT:
+        side = "came from" if contributions.wind_kt > 0 else "went to"
+        lines.append(
+            f"Of the energy, {how.speed(abs(contributions.wind_kt))} {side} a change of wind."
+        )
+    if contributions.greatest_load_factor >= PULLED_G:
+        lines.append(f"The load factor reached {contributions.greatest_load_factor:.2f} g.")
+    if not contributions.split:
         lines.append(UNSPLIT)
     return " ".join(lines)
 
 
-def why(one: Contributions | None, began_by: str, quantity: str) -> str:
+def why(contributions: Contributions | None, began_by: str, quantity: str) -> str:
     """Return the main cause in a few words."""
     if none_of_a_speed(quantity):
         return NO_CAUSE
     if began_by == "limit applied":
         return "the limit began to apply"
-    if one is None:
+    if contributions is None:
         return UNKNOWN
     fields = ("limit_moved_kt", "configuration_kt", "height_trade_kt", "energy_kt",
-              "air_temperature_kt") if one.split else (
+              "air_temperature_kt") if contributions.split else (
               "limit_moved_kt", "configuration_kt", "speed_change_kt")
-    taken = [(getattr(one, name), name) for name in fields if getattr(one, name) > 0]
+    taken = [
+        (getattr(contributions, name), name) for name in fields if getattr(contributions, name) > 0
+    ]
     return CAUSES[max(taken)[1]][1] if taken else UNKNOWN
 
 
-def still_over(one: ExceedanceFacts, found: Sequence[ExceedanceFacts]) -> list[str]:
+def still_over(exceedance: ExceedanceFacts, found: Sequence[ExceedanceFacts]) -> list[str]:
     """Return the other limits that were exceeded when an exceedance ended."""
     names = [other.limit for other in found
-             if other.limit != one.limit and other.start_s <= one.end_s < other.end_s]
+             if other.limit != exceedance.limit and other.start_s <= exceedance.end_s < other.end_s]
     return list(dict.fromkeys(names))
 
 
-def recovery(one: ExceedanceFacts, still: Sequence[str], speed_kt: float, altitude_ft: float,
+def recovery(exceedance: ExceedanceFacts, still: Sequence[str], speed_kt: float, altitude_ft: float,
              limit_kt: float, how: Presentation) -> str:
     """Return how it came back under the limit, from the worst instant to the end of it.
 
     `still` are the limits that were exceeded beyond its end.
     """
-    if one.ended_by != "recovered":
-        return ENDED[one.ended_by]
+    if exceedance.ended_by != "recovered":
+        return ENDED[exceedance.ended_by]
     parts = []
     if math.isfinite(speed_kt):
         parts.append(_moved("calibrated airspeed", speed_kt, how.speed(abs(speed_kt))))
@@ -162,9 +172,10 @@ def recovery(one: ExceedanceFacts, still: Sequence[str], speed_kt: float, altitu
         parts.append("the aircraft kept its altitude" if abs(altitude_ft) < 50 else
                      f"the aircraft {'climbed' if altitude_ft > 0 else 'descended'} "
                      f"{how.altitude(abs(altitude_ft))}")
-    back = f"{how.instant(one.end_s)}, {duration(one.end_s - one.worst_time_s)} after the worst"
-    said = (f"Back under {one.limit}, still over {listed(still)}, at {back}" if still else
-            f"Back under {one.limit} at {back}")
+    after = duration(exceedance.end_s - exceedance.worst_time_s)
+    back = f"{how.instant(exceedance.end_s)}, {after} after the worst"
+    said = (f"Back under {exceedance.limit}, still over {listed(still)}, at {back}" if still else
+            f"Back under {exceedance.limit} at {back}")
     return said + (f": {listed(parts)}." if parts else ".")
 
 

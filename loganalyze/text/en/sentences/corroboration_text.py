@@ -24,37 +24,40 @@ STEPS: dict[Stepping, str] = {
 """What steps at an edge of an exceedance."""
 
 
-def corroboration(one: Evidence, quantity: str, how: Presentation | None = None) -> list[str]:
+def corroboration(evidence: Evidence, quantity: str, how: Presentation | None = None) -> list[str]:
     """Return what speaks for and against an exceedance of a limit published in `quantity`."""
     how = how or Presentation()
     other = none_of_a_speed(quantity)
-    said = [_reference(part, quantity, how) for part in one.references] or [
+    said = [_reference(part, quantity, how) for part in evidence.references] or [
         no_other_channel(other) if other else NOTHING]
-    return [*said, *decisive_edges(one, how)]
+    return [*said, *decisive_edges(evidence, how)]
 
 
-def decisive(one: Evidence, quantity: str, how: Presentation | None = None) -> list[str]:
+def decisive(evidence: Evidence, quantity: str, how: Presentation | None = None) -> list[str]:
     """Return only what keeps an exceedance, or its size, from being proven; empty for nothing."""
-    if not one.reason:
+    if not evidence.reason:
         return []
     how = how or Presentation()
-    said = [_reference(part, quantity, how) for part in one.references
+    said = [_reference(part, quantity, how) for part in evidence.references
             if part.verdict in (CONTRADICTS, CONFIRMS_LESS)]
-    return [*said, *decisive_edges(one, how)]
+    return [*said, *decisive_edges(evidence, how)]
 
 
-def decisive_edges(one: Evidence, how: Presentation) -> list[str]:
+def decisive_edges(evidence: Evidence, how: Presentation) -> list[str]:
     """Return the steps that no aircraft flies, and whether an end wasn't recorded."""
-    return [*(_edge(part, how) for part in one.edges), *([UNSEEN] if one.unseen else [])]
+    return [*(_edge(part, how) for part in evidence.edges), *([UNSEEN] if evidence.unseen else [])]
 
 
-def _reference(one: Reference, quantity: str, how: Presentation) -> str:
-    name = f"The recorded {_lower(channel_words(one.channel))}"
-    by = _excess(one.excess, quantity, how)
-    more = (f"the {one.quantity} reads {_size(abs(one.difference), one.quantity, how)} "
-            f"{'more' if one.difference >= 0 else 'less'} than it says, of which noise, steps, "
-            f"lag and drift explain at most {_size(one.allowed, one.quantity, how)}")
-    match one.verdict:
+def _reference(reference: Reference, quantity: str, how: Presentation) -> str:
+    name = f"The recorded {_lower(channel_words(reference.channel))}"
+    by = _excess(reference.excess, quantity, how)
+    more = (
+        f"the {reference.quantity} reads "
+        f"{_size(abs(reference.difference), reference.quantity, how)} "
+        f"{'more' if reference.difference >= 0 else 'less'} than it says, of which noise, steps, "
+        f"lag and drift explain at most {_size(reference.allowed, reference.quantity, how)}"
+    )
+    match reference.verdict:
         case "confirms":
             return f"{name} confirms it: by that, {by}."
         case "confirms less":
@@ -63,10 +66,12 @@ def _reference(one: Reference, quantity: str, how: Presentation) -> str:
         case "contradicts":
             return f"{name} contradicts it: {more}; by that, {by}."
         case "can't tell":
-            return (f"{name} is inconclusive: by that, {by}, give or take "
-                    f"{_size(one.allowed, one.quantity, how)} of the {one.quantity}.")
+            return (
+                f"{name} is inconclusive: by that, {by}, give or take "
+                f"{_size(reference.allowed, reference.quantity, how)} of the {reference.quantity}."
+            )
         case _:
-            assert_never(one.verdict)
+            assert_never(reference.verdict)
 
 
 def _lower(words: str) -> str:
@@ -95,8 +100,8 @@ def _size(value: float, of: Stepping, how: Presentation) -> str:
             assert_never(of)
 
 
-def _edge(one: Edge, how: Presentation) -> str:
-    way = "rises" if one.step > 0 else "falls"
-    return (f"{STEPS[one.quantity]} {way} by {_size(abs(one.step), one.quantity, how)} within "
-            f"{one.seconds:.3g} s at {how.instant(one.time_s)}, where at most "
-            f"{_size(one.allowed, one.quantity, how)} can be flown.")
+def _edge(edge: Edge, how: Presentation) -> str:
+    way = "rises" if edge.step > 0 else "falls"
+    return (f"{STEPS[edge.quantity]} {way} by {_size(abs(edge.step), edge.quantity, how)} within "
+            f"{edge.seconds:.3g} s at {how.instant(edge.time_s)}, where at most "
+            f"{_size(edge.allowed, edge.quantity, how)} can be flown.")

@@ -47,31 +47,31 @@ def probability(value: float) -> str:
     return f"about {min(max(round(10 * value), 1), 9)} in 10"
 
 
-def chance(one: Assurance) -> str:
+def chance(assurance: Assurance) -> str:
     """Return the probability of an assurance, as a lower bound where it is only one."""
-    said = probability(one.probability)
-    if not one.at_least or said == UNKNOWN or said.startswith("more"):
+    said = probability(assurance.probability)
+    if not assurance.at_least or said == UNKNOWN or said.startswith("more"):
         return said
     if said.startswith("about"):
         return f"at least {said.removeprefix('about ')}"
-    per_cent = round(100 * one.probability)
+    per_cent = round(100 * assurance.probability)
     return f"at least {per_cent} %" if per_cent else UNKNOWN
 
 
-def prior(one: Assurance) -> str:
+def prior(assurance: Assurance) -> str:
     """Return what a probability assumes beforehand."""
-    return EQUALLY if one.prior == "flat" else f"prior: {one.prior}"
+    return EQUALLY if assurance.prior == "flat" else f"prior: {assurance.prior}"
 
 
-def span(one: Assurance, quantity: str, how: Presentation) -> str:
+def span(assurance: Assurance, quantity: str, how: Presentation) -> str:
     """Return the interval of an excess in words: "2.1 kt under to 8.0 kt over (95 %)"."""
-    said = between(one.low, one.high, quantity, how)
-    return f"{said} ({coverage(one)})" if said != UNKNOWN else said
+    said = between(assurance.low, assurance.high, quantity, how)
+    return f"{said} ({coverage(assurance)})" if said != UNKNOWN else said
 
 
-def coverage(one: Assurance) -> str:
+def coverage(assurance: Assurance) -> str:
     """Return the probability with which an interval holds the true excess."""
-    return f"{100 * one.coverage:g} %" if math.isfinite(one.coverage) else UNKNOWN
+    return f"{100 * assurance.coverage:g} %" if math.isfinite(assurance.coverage) else UNKNOWN
 
 
 def between(low: float, high: float, quantity: str, how: Presentation) -> str:
@@ -107,19 +107,19 @@ def _size(value: float, quantity: str, how: Presentation) -> str:
     return f"{value * how.units.per_knot:.1f} {how.units.speed}"
 
 
-def sure(one: Assurance, quantity: str, how: Presentation) -> str:
+def sure(assurance: Assurance, quantity: str, how: Presentation) -> str:
     """Return interval, outcome and probability in a cell of a table."""
-    if not math.isfinite(one.probability):
-        return outcome(one.word)
-    said = between(one.low, one.high, quantity, how)
-    begun = outcome(one.word) if said == UNKNOWN else f"{said}: {outcome(one.word)}"
-    return f"{begun} ({chance(one)})"
+    if not math.isfinite(assurance.probability):
+        return outcome(assurance.word)
+    said = between(assurance.low, assurance.high, quantity, how)
+    begun = outcome(assurance.word) if said == UNKNOWN else f"{said}: {outcome(assurance.word)}"
+    return f"{begun} ({chance(assurance)})"
 
 
-def shortly(one: Assurance, quantity: str, how: Presentation) -> str:
+def shortly(assurance: Assurance, quantity: str, how: Presentation) -> str:
     """Return the same as a sentence that begins with the basis, with the reason where one is."""
-    reason = f", as {label.REASONS[one.reason]}" if one.reason else ""
-    return f"{sentence_case(basis(one.basis))}: {sure(one, quantity, how)}{reason}."
+    reason = f", as {label.REASONS[assurance.reason]}" if assurance.reason else ""
+    return f"{sentence_case(basis(assurance.basis))}: {sure(assurance, quantity, how)}{reason}."
 
 
 def basis(code: str) -> str:
@@ -132,64 +132,66 @@ def outcome(code: str) -> str:
     return OUTCOMES[code]
 
 
-def with_reason(one: Assurance) -> str:
+def with_reason(assurance: Assurance) -> str:
     """Return the outcome with the reason why it is no other, where there is one."""
-    said = outcome(one.word)
-    return f"{said}: {label.REASONS[one.reason]}" if one.reason else said
+    said = outcome(assurance.word)
+    return f"{said}: {label.REASONS[assurance.reason]}" if assurance.reason else said
 
 
-def decision(one: Assurance, quantity: str, how: Presentation) -> str:
+def decision(assurance: Assurance, quantity: str, how: Presentation) -> str:
     """Return the interval and the outcome, as they follow on a basis or a sentence."""
-    said = span(one, quantity, how)
+    said = span(assurance, quantity, how)
     if said == UNKNOWN:
-        return with_reason(one)
-    return f"{said}, {outcome(one.word)}" + (
-        f", as {label.REASONS[one.reason]}" if one.reason else "")
+        return with_reason(assurance)
+    return f"{said}, {outcome(assurance.word)}" + (
+        f", as {label.REASONS[assurance.reason]}" if assurance.reason else "")
 
 
-def likely(one: Assurance, quantity: str, how: Presentation) -> str:
+def likely(assurance: Assurance, quantity: str, how: Presentation) -> str:
     """Return interval, outcome and probability as a sentence that begins with the basis.
 
     A prior is named unless it is the flat one, which is said once for all.
     """
-    begun = f"{sentence_case(basis(one.basis))}: {decision(one, quantity, how)}"
-    if not math.isfinite(one.probability):
+    begun = f"{sentence_case(basis(assurance.basis))}: {decision(assurance, quantity, how)}"
+    if not math.isfinite(assurance.probability):
         return f"{begun}."
-    assumed = "" if one.prior == "flat" else f" ({prior(one)})"
-    return f"{begun}; probability {chance(one)}{assumed}."
+    assumed = "" if assurance.prior == "flat" else f" ({prior(assurance)})"
+    return f"{begun}; probability {chance(assurance)}{assumed}."
 
 
-def noise_or_gusts(one: Assurance, quantity: str, how: Presentation) -> str:
+def noise_or_gusts(assurance: Assurance, quantity: str, how: Presentation) -> str:
     """Return what the excess is freed of noise, or if what may be noise is noise.
 
     Empty where the greatest sample and the estimate of the worst are nearly one, and where the
     samples themselves are in doubt.
     """
-    if one.word == NOT_DETERMINABLE:
+    if assurance.word == NOT_DETERMINABLE:
         return ""
-    if one.if_noise is None or not math.isfinite(one.if_noise):
+    if assurance.if_noise is None or not math.isfinite(assurance.if_noise):
         other = none_of_a_speed(quantity)
         much = (10.0 ** -other.decimals if other else
                 MUCH_MACH if quantity in MACH_WORDS else MUCH_KT)
-        apart = one.reading - one.excess
-        if not (apart > much or (apart > much / 4 and one.reading > 0 > one.excess)):
+        apart = assurance.reading - assurance.excess
+        if not (apart > much or (apart > much / 4 and assurance.reading > 0 > assurance.excess)):
             return ""
-        return (f"The greatest reading is {side(one.reading, quantity, how)}; the estimate of "
-                f"the worst, free of noise, is {side(one.excess, quantity, how)}.")
+        return (
+            f"The greatest reading is {side(assurance.reading, quantity, how)}; the estimate of "
+            f"the worst, free of noise, is {side(assurance.excess, quantity, how)}."
+        )
     return (f"Gusts and sensor noise can't be separated here: the worst is "
-            f"{side(one.excess, quantity, how)} if the fluctuation was gusts, "
-            f"{side(one.if_noise, quantity, how)} if it was noise; the interval covers both.")
+            f"{side(assurance.excess, quantity, how)} if the fluctuation was gusts, "
+            f"{side(assurance.if_noise, quantity, how)} if it was noise; the interval covers both.")
 
 
 WIDEST = "at the widest tolerances that the rules allow"
 
 
-def widest(one: Assurance, quantity: str, how: Presentation) -> str:
+def widest(assurance: Assurance, quantity: str, how: Presentation) -> str:
     """Return the interval's widest bound, as a sentence; empty where it has none."""
-    if one.widest is None:
+    if assurance.widest is None:
         return ""
-    said = between(one.widest.low, one.widest.high, quantity, how)
-    return f"{WIDEST[:1].upper()}{WIDEST[1:]}: {said}, {outcome(one.widest.word)}."
+    said = between(assurance.widest.low, assurance.widest.high, quantity, how)
+    return f"{WIDEST[:1].upper()}{WIDEST[1:]}: {said}, {outcome(assurance.widest.word)}."
 
 
 def tolerance_words(code: str) -> str:
@@ -201,22 +203,24 @@ def tolerance_words(code: str) -> str:
     return f"Recorded {what}" if stem == code else f"Steps of the recorded {what}"
 
 
-def greatest(one: Assurance, quantity: str, how: Presentation) -> str:
+def greatest(assurance: Assurance, quantity: str, how: Presentation) -> str:
     """Return which error an interval owes most to and what stating it would gain."""
-    if one.greatest is None:
+    if assurance.greatest is None:
         return ""
-    suffix = label.TOLERANCES.get(one.greatest.code, ("", ""))[1]
-    words = tolerance_words(one.greatest.code)
-    part = "Most" if one.greatest.share > 0.5 else "The largest part"
-    said = (f"{part} of the uncertainty {basis(one.basis)} comes from one error "
-            f"({100 * one.greatest.share:.0f} % of the variance): {words[:1].lower()}{words[1:]}")
-    if one.greatest.supposed is None or one.greatest.half_width is None:
+    suffix = label.TOLERANCES.get(assurance.greatest.code, ("", ""))[1]
+    words = tolerance_words(assurance.greatest.code)
+    part = "Most" if assurance.greatest.share > 0.5 else "The largest part"
+    said = (
+        f"{part} of the uncertainty {basis(assurance.basis)} comes from one error "
+        f"({100 * assurance.greatest.share:.0f} % of the variance): {words[:1].lower()}{words[1:]}"
+    )
+    if assurance.greatest.supposed is None or assurance.greatest.half_width is None:
         return f"{said}."
-    supposed = one.greatest.supposed
+    supposed = assurance.greatest.supposed
     size = {"_kt": how.step(supposed), "_ft": how.altitude(supposed)}.get(
         suffix, f"{supposed:g} degC")
     return (f"{said}. With a tolerance of {size} stated for it, the interval would be "
-            f"{chr(177)}{_size(one.greatest.half_width, quantity, how)}.")
+            f"{chr(177)}{_size(assurance.greatest.half_width, quantity, how)}.")
 
 
 def tolerance_source(source: str) -> str:

@@ -168,7 +168,7 @@ FINDINGS: dict[str, str | Callable[[Mapping[str, Any]], str]] = {
 def not_judged(findings: Iterable[Coded]) -> list[str]:
     """Return the names of the limits that nothing could judge, each once."""
     return list(dict.fromkeys(
-        str(one.values["limit"]) for one in findings if one.code in UNJUDGED))
+        str(coded.values["limit"]) for coded in findings if coded.code in UNJUDGED))
 
 
 def but_not_judged(limits: Sequence[str]) -> str:

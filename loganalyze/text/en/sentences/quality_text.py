@@ -31,19 +31,19 @@ LISTED = 5
 """How many suspects a verdict lists before it only counts the rest."""
 
 
-def suspect(one: SuspectFacts, how: Presentation | None = None) -> str:
+def suspect(facts: SuspectFacts, how: Presentation | None = None) -> str:
     """Return a stretch over a limit that wasn't counted, and why, as a sentence."""
     how = how or Presentation()
-    by = how.published_band(one.excess, one.quantity)
-    when = (f"at {how.instant(one.time_s)}" if one.start_s == one.end_s
-            else f"from {how.instant(one.start_s)} to {how.instant(one.end_s)}")
+    by = how.published_band(facts.excess, facts.quantity)
+    when = (f"at {how.instant(facts.time_s)}" if facts.start_s == facts.end_s
+            else f"from {how.instant(facts.start_s)} to {how.instant(facts.end_s)}")
     others = ""
-    if one.unconfirmed_by:
-        words = [known.words if (known := kind(name)) else name for name in one.unconfirmed_by]
+    if facts.unconfirmed_by:
+        words = [known.words if (known := kind(name)) else name for name in facts.unconfirmed_by]
         others = f", not confirmed by {_listed(list(dict.fromkeys(words)))}"
-    elif one.reason == "spike":
+    elif facts.reason == "spike":
         others = ", and nothing recorded could bear it out"
-    return f"Not counted: over {one.limit} {when} by {by}: {DOUBTS[one.reason]}{others}."
+    return f"Not counted: over {facts.limit} {when} by {by}: {DOUBTS[facts.reason]}{others}."
 
 
 def in_doubt(found: Sequence[SuspectFacts], how: Presentation | None = None) -> str:
@@ -56,9 +56,9 @@ def in_doubt(found: Sequence[SuspectFacts], how: Presentation | None = None) -> 
 
 def doubted_limits(found: Sequence[SuspectFacts], how: Presentation) -> str:
     """Return over which limits samples in doubt are, and by how much: "VMO by up to 25.0 kt"."""
-    worst = {one.limit: one for one in sorted(found, key=lambda one: one.excess)}
+    worst = {facts.limit: facts for facts in sorted(found, key=lambda stretch: stretch.excess)}
     limits = [f"{name} by up to {how.published_band(worst[name].excess, worst[name].quantity)}"
-              for name in dict.fromkeys(one.limit for one in found)]
+              for name in dict.fromkeys(facts.limit for facts in found)]
     return _listed(limits, "and")
 
 
@@ -76,10 +76,10 @@ def also_in_doubt(
     found: Sequence[SuspectFacts], exceeded: Sequence[str], how: Presentation | None = None
 ) -> str:
     """Return the same, as a sentence, of limits that weren't exceeded otherwise; empty for none."""
-    others = [one for one in found if one.limit not in exceeded]
+    others = [facts for facts in found if facts.limit not in exceeded]
     if not others:
         return ""
-    names = list(dict.fromkeys(one.limit for one in others))
+    names = list(dict.fromkeys(facts.limit for facts in others))
     return f"Whether {_listed(names)} was exceeded is not determined: {in_doubt(others, how)}."
 
 

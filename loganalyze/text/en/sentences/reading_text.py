@@ -62,13 +62,13 @@ class Recognised(Protocol):
         ...
 
 
-def known_by(one: Recognised) -> str:
+def known_by(recognised: Recognised) -> str:
     """Return how a column and its unit were recognised.
 
     Raises KeyError for a code that has no words: a test holds that each code has some.
     """
-    parts = ([KNOWN_BY[one.known_by]] if one.known_by else []) + (
-        [UNIT_BY[one.unit_by]] if one.unit_by else [])
+    parts = ([KNOWN_BY[recognised.known_by]] if recognised.known_by else []) + (
+        [UNIT_BY[recognised.unit_by]] if recognised.unit_by else [])
     return ", ".join(parts)
 
 
@@ -176,7 +176,7 @@ def _fill_values(values: Values) -> str:
 
 
 def _plateau(values: Values) -> str:
-    stood = _listed([f"{one:.6g}" for one in values["values"]])
+    stood = _listed([f"{level:.6g}" for level in values["values"]])
     unit = f" {values['unit']}" if values["unit"] else ""
     return (f"{values['column']} stands at {stood}{' and others' if values['more'] else ''}{unit} "
             f"{values['count']} times in sequence, reached and left by steps that no aircraft can "
@@ -338,20 +338,20 @@ READING: dict[str, str | Callable[[Values], str]] = {
 }
 
 
-def reading(one: Finding, hidden: bool = False) -> str:
+def reading(finding: Finding, hidden: bool = False) -> str:
     """Return how something in a file was interpreted, as a sentence.
 
     `hidden` : without the names of columns and files, and without cells that may hold a date.
     Raises KeyError for a code that has no sentence: a test holds that each code has one.
     """
-    said = READING[one.code]
-    values = _shown(one.values, hidden)
+    said = READING[finding.code]
+    values = _shown(finding.values, hidden)
     return sentence_case(said.format_map(values) if isinstance(said, str) else said(values))
 
 
 def sentences(findings: Iterable[Finding], hidden: bool = False) -> tuple[str, ...]:
     """Return findings of the readers as sentences, each once."""
-    return tuple(dict.fromkeys(reading(one, hidden) for one in findings))
+    return tuple(dict.fromkeys(reading(finding, hidden) for finding in findings))
 
 
 def _shown(values: Values, hidden: bool) -> Values:

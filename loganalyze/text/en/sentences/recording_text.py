@@ -26,35 +26,35 @@ FLAGS: dict[str, str] = {
 """What each code of a flag means, in plain words."""
 
 
-def flag(one: QualityFlag, how: Presentation | None = None) -> str:
+def flag(quality: QualityFlag, how: Presentation | None = None) -> str:
     """Return what a flag found as a sentence, empty where it found nothing."""
     how = how or Presentation()
-    subject = channel_words(one.channel) if one.channel else ""
-    if one.name == "quantised":
-        return _steps(subject, one, how) if one.values.get("step", 0) > 0 else ""
-    if not len(one.raised):
+    subject = channel_words(quality.channel) if quality.channel else ""
+    if quality.name == "quantised":
+        return _steps(subject, quality, how) if quality.values.get("step", 0) > 0 else ""
+    if not len(quality.raised):
         return ""
-    what = FLAGS[one.name]
-    times = len(one.raised)
+    what = FLAGS[quality.name]
+    times = len(quality.raised)
     said = f"{subject}: {what}" if subject else sentence_case(what)
-    said += f" for {duration(one.raised.duration)} of {duration(one.covered.duration)}, "
+    said += f" for {duration(quality.raised.duration)} of {duration(quality.covered.duration)}, "
     said += f"{count(times, 'stretch', 'stretches')} from " if times > 1 else "from "
-    said += how.instant(float(one.raised.edges[0, 0]))
-    if one.values.get("witnesses"):
-        said += f" (shown by {_listed(one.values['witnesses'])})"
-    if "greatest" in one.values:
-        said += (f" (by {in_edge_unit(one.values['greatest'], one.channel, how)} at most, "
-                 f"{in_edge_unit(one.values['mean'], one.channel, how)} on average)")
-    return said + (": screened out." if one.screened_out else ".")
+    said += how.instant(float(quality.raised.edges[0, 0]))
+    if quality.values.get("witnesses"):
+        said += f" (shown by {_listed(quality.values['witnesses'])})"
+    if "greatest" in quality.values:
+        said += (f" (by {in_edge_unit(quality.values['greatest'], quality.channel, how)} at most, "
+                 f"{in_edge_unit(quality.values['mean'], quality.channel, how)} on average)")
+    return said + (": screened out." if quality.screened_out else ".")
 
 
-def _steps(subject: str, one: QualityFlag, how: Presentation) -> str:
-    step = in_edge_unit(one.values["step"], one.channel, how)
-    recorder = one.values.get("recorder", "not determinable")
+def _steps(subject: str, quality: QualityFlag, how: Presentation) -> str:
+    step = in_edge_unit(quality.values["step"], quality.channel, how)
+    recorder = quality.values.get("recorder", "not determinable")
     if recorder == "not determinable":
         return f"{subject}: recorded in steps of {step}; whether rounded or cut off isn't known."
     return (f"{subject}: recorded in steps of {step}; the recorder {recorder}, as shown by "
-            f"{_listed((one.values['by'],))}.")
+            f"{_listed((quality.values['by'],))}.")
 
 
 def in_edge_unit(difference: float, channel: str, how: Presentation) -> str:

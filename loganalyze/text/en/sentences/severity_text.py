@@ -20,7 +20,7 @@ NO_RULES = "The limits sheet states no rules of severity."
 
 
 def severity(
-    one: Severity | None, rules: bool = True, quantity: str = "",
+    rated: Severity | None, rules: bool = True, quantity: str = "",
     how: Presentation | None = None,
 ) -> str:
     """Return an exceedance's severity as a sentence.
@@ -29,41 +29,41 @@ def severity(
     """
     if not rules:
         return NO_RULES
-    if one is None:
+    if rated is None:
         return "No severity: none of the limits sheet's rules is met."
-    return f"Severity {level(one)}, {reason(one, quantity, how)}."
+    return f"Severity {level(rated)}, {reason(rated, quantity, how)}."
 
 
-def level(one: Severity) -> str:
+def level(rated: Severity) -> str:
     """Return the level, and how likely it was truly reached: "medium (about 9 in 10)"."""
-    sure = f" ({odds(one.probability)})" if math.isfinite(one.probability) else ""
-    return f"{LEVELS[one.level]}{sure}"
+    sure = f" ({odds(rated.probability)})" if math.isfinite(rated.probability) else ""
+    return f"{LEVELS[rated.level]}{sure}"
 
 
-def reason(one: Severity, quantity: str, how: Presentation | None = None) -> str:
+def reason(rated: Severity, quantity: str, how: Presentation | None = None) -> str:
     """Return the rule that was met, what it asks for and what was recorded, as a clause."""
-    said = asked(one, quantity, how or Presentation())
-    return f'by the rule "{one.rule}"' + (f": {said}" if said else "")
+    said = asked(rated, quantity, how or Presentation())
+    return f'by the rule "{rated.rule}"' + (f": {said}" if said else "")
 
 
-def asked(one: Severity, quantity: str, how: Presentation) -> str:
+def asked(rated: Severity, quantity: str, how: Presentation) -> str:
     """Return what was recorded, and the least that the rule asks for; empty where not known."""
-    return ", ".join(_criterion(each, quantity, how) for each in one.criteria)
+    return ", ".join(_criterion(each, quantity, how) for each in rated.criteria)
 
 
-def _criterion(one: Criterion, quantity: str, how: Presentation) -> str:
-    match one.key:
+def _criterion(criterion: Criterion, quantity: str, how: Presentation) -> str:
+    match criterion.key:
         case "time_s":
-            return f"for {duration(one.value)} ({duration(one.least)} or more)"
+            return f"for {duration(criterion.value)} ({duration(criterion.least)} or more)"
         case "integral_kt_s":
             value, least = (f"{part * how.units.per_knot:,.0f} {how.units.speed} s"
-                            for part in (one.value, one.least))
+                            for part in (criterion.value, criterion.least))
             return f"excess times time {value} ({least} or more)"
         case "excess_kt":
-            return f"{how.speed(one.value)} over ({how.step(one.least)} or more)"
+            return f"{how.speed(criterion.value)} over ({how.step(criterion.least)} or more)"
         case _:
-            return (f"{how.published_band(one.value, quantity)} over "
-                    f"({how.published_band(one.least, quantity)} or more)")
+            return (f"{how.published_band(criterion.value, quantity)} over "
+                    f"({how.published_band(criterion.least, quantity)} or more)")
 
 
 def reached(
