@@ -330,7 +330,7 @@ class Assessment:
     steps: tuple[Step, ...] = ()
 
     def __repr__(self) -> str:
-        said = ", ".join(f"{told.limit} {exceedance.flown.word}" for told, exceedance in zip(
+        said = ", ".join(f"{judged.limit} {assessed.flown.word}" for judged, assessed in zip(
             self.analysis.exceedances, self.exceedances, strict=True))
         return (f"<Assessment of {self.analysis.log.source.path.name}, flight "
                 f"{self.analysis.flight}, {self.analysis.sheet.aircraft}: "

@@ -146,7 +146,7 @@ def unbroken(time: Floats, values: Floats, at: int | None = None) -> tuple[int, 
 class Fit:
     """A series' parts: combinations and how likely each is.
 
-    ``weight`` : float64[g], sum 1; ``scale`` : float64[g], the white noise's variance, told with
+    ``weight`` : float64[g], sum 1; ``scale`` : float64[g], the white noise's variance, known with
     ``freedom`` degrees; ``line`` : float64[n], the level or straight line that was taken off,
     ``coefficients`` : float64[n], the cosine transform of what is left; ``interval`` [s].
     """

@@ -103,7 +103,7 @@ def unshared(own: Floats, other: Floats, interval: float) -> Unshared:
     found = spectra.cosines(differ)
     found[0] = 0.0
     found[1:] *= share
-    # White noise is told by the samples themselves.
+    # The samples themselves show the white noise.
     left = (1 - share) * (of_a - a.white * (1 - share))
     return Unshared(noise, spectra.from_cosines(found), _first_order(left[~slow], interval),
                     math.sqrt(max(float(left[slow].sum()) / count, 0.0)))

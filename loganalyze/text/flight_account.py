@@ -82,25 +82,27 @@ def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
     return [
         replace(
             exceedance,
-            phase=told.phase,
-            severity=told.severity.level if told.severity else None,
-            **(severity_facts(told.severity) if told.severity else {}),
-            assessment=told.flown.word,
-            probability=rounded(told.flown.probability),
-            excess_low=rounded(told.flown.low),
-            excess_high=rounded(told.flown.high),
-            assessment_displayed=told.displayed.word,
-            probability_displayed=rounded(told.displayed.probability),
-            excess_low_displayed=rounded(told.displayed.low),
-            excess_high_displayed=rounded(told.displayed.high),
-            assessment_widest=told.flown.widest.word if told.flown.widest else None,
-            excess_low_widest=rounded(told.flown.widest.low) if told.flown.widest else None,
-            excess_high_widest=rounded(told.flown.widest.high) if told.flown.widest else None,
-            confirmed_by=_channels(told.evidence, CONFIRMS, CONFIRMS_LESS),
-            contradicted_by=_channels(told.evidence, CONTRADICTS),
-            unproven_because=told.evidence.reason or None,
+            phase=assessed.phase,
+            severity=assessed.severity.level if assessed.severity else None,
+            **(severity_facts(assessed.severity) if assessed.severity else {}),
+            assessment=assessed.flown.word,
+            probability=rounded(assessed.flown.probability),
+            excess_low=rounded(assessed.flown.low),
+            excess_high=rounded(assessed.flown.high),
+            assessment_displayed=assessed.displayed.word,
+            probability_displayed=rounded(assessed.displayed.probability),
+            excess_low_displayed=rounded(assessed.displayed.low),
+            excess_high_displayed=rounded(assessed.displayed.high),
+            assessment_widest=assessed.flown.widest.word if assessed.flown.widest else None,
+            excess_low_widest=rounded(assessed.flown.widest.low) if assessed.flown.widest else None,
+            excess_high_widest=rounded(assessed.flown.widest.high)
+            if assessed.flown.widest
+            else None,
+            confirmed_by=_channels(assessed.evidence, CONFIRMS, CONFIRMS_LESS),
+            contradicted_by=_channels(assessed.evidence, CONTRADICTS),
+            unproven_because=assessed.evidence.reason or None,
         )
-        for exceedance, told in zip(found, judged.exceedances, strict=True)
+        for exceedance, assessed in zip(found, judged.exceedances, strict=True)
     ]
 
 

@@ -107,7 +107,7 @@ class _Scan:
     column: LogColumn
     time: tuple[Sequence[LogColumn], Part] | None
     cell: str = ""
-    """A cell that is a date in the one order alone, where that told it."""
+    """A cell that is a date in the one order alone, where that decided the order."""
     _last: NDArray[np.float64] = field(default_factory=lambda: np.full(2, np.nan))
     _bad: dict[str, str] = field(default_factory=dict)
 

@@ -177,7 +177,7 @@ def _fault(column: LogColumn, log: Sampled) -> Finding | None:
         return None
     values = _known(log.sampled(column))
     if len(values) < sum(map(bool, log.cells(column))):
-        return None  # Words: what they mean is told cell by cell.
+        return None  # Words: what they mean is decided cell by cell.
     others = values[(values != 0) & (values != 1)]
     if not are_few(len(others), len(values)):
         return found("neither_0_nor_1", float(others[0]))

@@ -178,7 +178,7 @@ class ResultsFolder:
         Format of the figure.
     presentation : Presentation, optional
         How the figure puts things, and whether nothing may tell which flight it is; a `summary`
-        that is given must have been told so, too.
+        that is given must be de-identified, too.
 
     Raises
     ------

@@ -44,7 +44,7 @@ def verdict(
 ) -> str:
     """Return what happened, in a few plain sentences.
 
-    Of several exceedances the one that decides is told: the greatest of those that are proven,
+    Of several exceedances the one that decides is named: the greatest of those that are proven,
     before a greater one that isn't. `assessed` tells how sure each is; empty if nobody assessed.
     """
     found = facts.exceedances

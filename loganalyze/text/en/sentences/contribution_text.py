@@ -52,14 +52,14 @@ UNSPLIT = ("The change of speed can't be split further: that takes both air temp
 
 
 def explained(
-    found: ExceedanceFacts, told: AssessedExceedance, how: Presentation | None = None
+    found: ExceedanceFacts, assessed: AssessedExceedance, how: Presentation | None = None
 ) -> list[str]:
     """Return why a limit was exceeded: what led to the limit, then what made it worse."""
     how = how or Presentation()
     if other := none_of_a_speed(found.quantity):
         return [no_causes(other)]
-    said = [run_in(found, known(told.contributions), how)]
-    further = worse(found, told, how)
+    said = [run_in(found, known(assessed.contributions), how)]
+    further = worse(found, assessed, how)
     if further:
         said.append(further)
     if sum(UNSPLIT in sentence for sentence in said) > 1:
@@ -85,12 +85,12 @@ def run_in(found: ExceedanceFacts, contributions: Contributions | None, how: Pre
             f"{_split(contributions, lost, how)}")
 
 
-def worse(found: ExceedanceFacts, told: AssessedExceedance, how: Presentation) -> str:
+def worse(found: ExceedanceFacts, assessed: AssessedExceedance, how: Presentation) -> str:
     """Return what made it worse after the crossing; empty where it was worst at once."""
-    contributions = known(told.worsening)
+    contributions = known(assessed.worsening)
     if contributions is None:
-        return NO_WORSENING if told.crossing_s < found.worst_time_s else ""
-    since = ("the first sample over" if contributions.start_s <= told.crossing_s
+        return NO_WORSENING if assessed.crossing_s < found.worst_time_s else ""
+    since = ("the first sample over" if contributions.start_s <= assessed.crossing_s
              else how.instant(contributions.start_s))
     grew = (f"{how.speed(contributions.lost_kt)} further over" if contributions.lost_kt > 0 else
             "as airspeed hardly further over")

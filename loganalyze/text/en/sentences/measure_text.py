@@ -63,8 +63,8 @@ def within(measure: LimitMeasure, quantity: str = "") -> str:
     parts = [f"never {_where(never[-1], quantity)}"] if never else []
     parts += [f"{duration(seconds)} {_where(band, quantity)}"
               for band, seconds in measure.within_s if seconds > 0]
-    told = f"; {duration(measure.unknown_s)} not judged" if measure.unknown_s > 0 else ""
-    return f"Of {duration(measure.judged_s)} judged against {name}: {', '.join(parts)}{told}."
+    unjudged = f"; {duration(measure.unknown_s)} not judged" if measure.unknown_s > 0 else ""
+    return f"Of {duration(measure.judged_s)} judged against {name}: {', '.join(parts)}{unjudged}."
 
 
 def _where(band: float, quantity: str) -> str:
