@@ -17,7 +17,7 @@ from loganalyze.show.report.report_blocks import (
 )
 from loganalyze.text.language import progress_words as words
 from loganalyze.training.progress import Progress
-from loganalyze.training.progress_trend import IMPROVING, LEAST_FLIGHTS, WORSE
+from loganalyze.training.progress_trend import IMPROVING, LEAST_FLIGHTS, MANY_FLIGHTS, WORSE
 from loganalyze.version import __version__
 
 
@@ -58,7 +58,8 @@ def about(found: Progress) -> tuple[str, ...]:
     """Return how the figures are to be read, a sentence each."""
     has_course = any(one.course_low == one.course_low for one in found.measures)
     course = (words.COURSE if has_course else words.NO_COURSE).format(least=found.least_others)
-    return (*(one.format(compared=found.compared) for one in words.ABOUT),
+    return (*(one.format(compared=found.compared, many=MANY_FLIGHTS, least=LEAST_FLIGHTS)
+              for one in words.ABOUT),
             *((course,) if found.others else ()))
 
 
@@ -74,7 +75,8 @@ def rows(found: Progress) -> list[tuple[str, ...]]:
             words.exercise(one.exercise), words.measure(name), str(trend.flights),
             words.interval(name, trend.level, trend.level_low, trend.level_high),
             words.interval(name, trend.per_flight, trend.low, trend.high),
-            one.direction, words.value(name, trend.flight_sd),
+            words.direction(name, one.direction, trend.low, trend.high),
+            words.value(name, trend.flight_sd),
             words.value(name, trend.measurement_sd),
             *([words.course(name, one.course_low, one.course_high)] if course else [])))
     return made

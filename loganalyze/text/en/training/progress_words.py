@@ -11,10 +11,16 @@ TITLE = "Progress"
 SUBTITLE = "Trainee {trainee}, {flights}"
 SECTIONS = {"found": "What changes", "measures": "Every measure",
             "flights": "Flight by flight", "about": "How to read this"}
-COLUMNS = {"exercise": "Exercise", "measure": "Measure", "flights": "Flights", "level": "Mean",
-           "per_flight": "Change a flight", "direction": "", "spread": "Flights differ by",
-           "measured": "Measured to", "course": "Middle half of the course"}
-CAPTION = "Means and changes with the interval that holds the true one with 95 % confidence"
+COLUMNS = {"exercise": "Exercise", "measure": "Measure", "flights": "Flights",
+           "level": "Mean of these flights", "per_flight": "Change a flight",
+           "direction": "What that says", "spread": "Flights differ by", "measured": "Measured to",
+           "course": "Middle half of the course"}
+CAPTION = "Means and changes, each with the interval that holds the true one with 95 % confidence"
+DIRECTIONS = {
+    "improving": "improving", "getting worse": "getting worse", "no change shown":
+    "no change shown", "too few flights": "too few flights to say", "no better or worse":
+    "neither is better"}
+WOULD_SHOW = "{direction}; would show from about {least} a flight"
 FLIGHTS_CAPTION = "Value and standard uncertainty by the measurement"
 PICTURE = "Each measure with a better side, over the flights: values with their uncertainty."
 PICTURE_CAPTION = ("Bars are the standard uncertainty of the measurement; the line is the trend; a "
@@ -22,7 +28,7 @@ PICTURE_CAPTION = ("Bars are the standard uncertainty of the measurement; the li
 FLIGHT_AXIS = "flight"
 NONE_SHOWN = "None of the measures shows a change beyond what chance makes of so many."
 NOTHING = "No exercise has a measure in any of these flights."
-TOO_FEW = "A trend needs three flights with the same exercise."
+TOO_FEW = "Too few flights to say what changes: it takes four with the same exercise."
 NOT_DATED = "Not all flights have a date: they are in the order in which they were given."
 NO_COURSE = ("How others of the course flew is not shown: fewer than {least} of them have flown "
              "the same.")
@@ -31,11 +37,15 @@ COURSE = ("The course is shown as the range of the middle half of the other trai
 ABOUT = (
     "Every figure is of the flights, not of the person: aircraft, weather and task differ from "
     "flight to flight, and no score sums them up.",
-    "\u201cImproving\u201d is said where somebody who doesn't change would show as much by chance "
-    "in at most 5 % of cases, over all measures looked at here together ({compared}), even where "
-    "flights in succession are alike. That a change isn't shown doesn't say that there is none.",
-    "Each interval takes the flights as independent. How flights differ is what is left beside the "
-    "trend and the measurement's own uncertainty.",
+    "\u201cImproving\u201d is said where 0 is outside the interval of the change. Somebody who "
+    "doesn't change would show as much by chance in at most 5 % of cases, over all measures looked "
+    "at here together ({compared}). That a change isn't shown doesn't say that there is none.",
+    "Flights in succession may be alike, and then look like a trend. The interval of the change "
+    "allows for that. With fewer than {many} flights it is wider than it would have to be if they "
+    "weren't alike, since so few can't tell; with fewer than {least}, no change is stated.",
+    "The mean is of these flights as they were flown, uncertain by the measurement alone; what an "
+    "aircraft's instruments show wrong in every flight is not in its interval. How flights differ "
+    "is what is left beside the trend and the measurement's own uncertainty.",
 )
 WRITTEN = "Progress in {folder}"
 FOOTER = "loganalyze {version}"
@@ -102,6 +112,14 @@ def changes(kind: str, name: str, direction: str, per_flight: float, low: float,
             if ends else "")
     return (f"{exercise(kind).capitalize()}, {measure(name)[:1].lower()}{measure(name)[1:]}: "
             f"{direction}, {value(name, abs(per_flight))} {side} from flight to flight{span}.")
+
+
+def direction(name: str, code: str, low: float, high: float) -> str:
+    """Return what is said of a change, and what would have shown where none did."""
+    said = DIRECTIONS[code]
+    if code != "no change shown" or math.isnan(low):
+        return said
+    return WOULD_SHOW.format(direction=said, least=value(name, 0.5 * (high - low)))
 
 
 def subtitle(trainee: str, flights: int) -> str:
