@@ -16,6 +16,7 @@ from PIL import Image
 
 from loganalyze import read_columns, read_limits
 from loganalyze.cli import group
+from loganalyze.review.access.openid_settings import openid_settings
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -57,6 +58,15 @@ def ran(script: str, clone: Path) -> str:
             "PATH": f"{clone / '.venv' / 'bin'}{os.pathsep}{os.environ['PATH']}"})
     assert done.returncode == 0, f"{script}\n{done.stdout}\n{done.stderr}"
     return done.stdout
+
+
+def test_the_file_of_a_provider_is_one(tmp_path):
+    (block,) = [block for block in fenced("toml") if "client_id" in block]
+    (tmp_path / "provider.toml").write_text(block)
+    secret = tmp_path / "provider_secret"
+    secret.write_text("x")
+    secret.chmod(0o600)
+    assert openid_settings(tmp_path / "provider.toml").issuer in README.replace(block, "")
 
 
 def test_every_snippet_is_of_a_kind_that_is_tried():
@@ -114,7 +124,8 @@ def test_the_lines_of_python_run(clone):
 
 
 def test_the_pieces_of_a_limits_sheet_fit_the_sheet_they_follow(tmp_path):
-    sheet, *pieces = [block for block in fenced("toml") if "[columns]" not in block]
+    sheet, *pieces = [block for block in fenced("toml")
+                      if "[columns]" not in block and "client_id" not in block]
     assert sheet.startswith("aircraft")
     assert len(pieces) >= 3
     for number, piece in enumerate(pieces):

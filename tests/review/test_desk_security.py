@@ -305,6 +305,9 @@ def test_the_pages_of_a_role_are_refused_to_others(office):
                          ("/people/anne", {"role": "administrator"})):
         assert office.form(anne, path, **fields).status_code == 403
     assert office.stranger().get("/").headers["location"] == "/sign-in"
+    led = office.stranger().get("/follow-ups?owner=a%26b").headers["location"]
+    assert led == "/sign-in?next=%2Ffollow-ups%3Fowner%3Da%2526b"
+    assert 'value="/follow-ups?owner=a%26b"' in office.stranger().get(led).text
 
 
 @pytest.mark.parametrize(("body", "kind"), [

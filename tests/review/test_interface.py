@@ -237,6 +237,24 @@ def test_people_are_managed_by_administrators(office):
     assert [one["person"] for one in admin.get("/api/people").json()] == ["admin", "anne", "new"]
 
 
+def test_somebody_is_added_as_a_provider_knows_them(office):
+    admin = office.person("admin", "administrator")
+    known = {"issuer": "https://id.example", "subject": "é 7"}
+    new = {"person": "lee", "role": "reviewer", **known}
+    assert admin.post("/api/people", json=new).status_code == 204
+    assert office.sign_in.with_subject(**known).actor.name == "lee"
+    assert office.sign_in.with_password("lee", "", "here") is None
+    assert admin.post("/api/people", json={**new, "person": "ray"}).json()["code"] == "taken"
+    for half in ({"issuer": known["issuer"]}, {"subject": "x"}, {}, {**known, "subject": "a\nb"},
+                 {**known, "issuer": ""}):
+        found = admin.post("/api/people", json={"person": "ray", "role": "reviewer", **half})
+        assert (found.status_code, found.json()["code"]) == (422, "wrong input")
+    assert admin.patch("/api/people/admin", json=known).json()["code"] == "taken"
+    assert admin.patch("/api/people/lee", json={**known, "subject": "8"}).status_code == 204
+    assert office.sign_in.with_subject(**known) is None
+    assert admin.patch("/api/people/lee", json={"subject": "9"}).status_code == 422
+
+
 def test_the_description_is_whole_and_true(office):
     """Every answer of a small walk through the interface is as the description says."""
     description = interface_description()

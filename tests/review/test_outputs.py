@@ -10,7 +10,7 @@ from datetime import date
 from html import unescape
 from shutil import copytree
 
-import httpx
+import httpx2
 import pypdf
 import pytest
 
@@ -112,7 +112,7 @@ def test_the_day_of_a_desk_by_commands(folder, tmp_path, run_main):
         cwd=ROOT, stdout=subprocess.PIPE, text=True)
     try:
         base, _, secret = served.stdout.readline().split()[6].rpartition("/enter/")
-        with httpx.Client(base_url=base, headers={"authorization": f"Bearer {secret}"},
+        with httpx2.Client(base_url=base, headers={"authorization": f"Bearer {secret}"},
                           timeout=30) as program:
             key = program.get("/api/cases").json()["cases"][0]["case_key"]
             done = program.post(f"/api/cases/{key}/decision", json={

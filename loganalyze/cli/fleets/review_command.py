@@ -6,12 +6,17 @@ import sys
 from collections.abc import Callable
 from contextlib import closing
 from datetime import datetime
+from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from loganalyze.cli.shared_options import FILE, json_option, print_json, say
+
+if TYPE_CHECKING:
+    from loganalyze.review.access.openid_sign_in import OpenIdSignIn
+    from loganalyze.review.access.server_binding import Binding
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 DATABASE_HELP = ("The address of a PostgreSQL database of decisions, "
@@ -40,13 +45,19 @@ def _store_options(command: Command) -> Command:
               help="The name of the host in the addresses that people open; under no other it "
               "answers. May be repeated.")
 @click.option("--accounts", is_flag=True, help="People sign in, with the roles they were given.")
+@click.option("--openid", type=FILE, metavar="FILE", help="People of --accounts may also sign in "
+              "by the OpenID Connect provider that this TOML file names: issuer, client_id, claim "
+              "(otherwise sub). The client's secret is read from the file that its secret_file "
+              "names (mode 600), or from LOGANALYZE_REVIEW_OPENID_SECRET. Who isn't added with "
+              "review person add --issuer --subject is refused. The provider must send people "
+              "back to https://NAME:PORT/sign-in/answer.")
 @click.option("--certificate", type=FILE, metavar="FILE", help="The certificate for TLS (PEM).")
 @click.option("--key", type=FILE, metavar="FILE", help="Its key (PEM).")
 @click.option("--no-browser", is_flag=True, help="Print the address only.")
 @click.pass_context
 def command(context: click.Context, store: Path | None, database: str | None, host: str,
             port: int, names: tuple[str, ...], accounts: bool, certificate: Path | None,
-            key: Path | None, no_browser: bool) -> None:
+            key: Path | None, openid: Path | None, no_browser: bool) -> None:
     """Open the review desk over a store: which exceedances need a look, what each is found to be,
     what follows, and who decided it.
 
@@ -69,7 +80,21 @@ def command(context: click.Context, store: Path | None, database: str | None, ho
             webbrowser.open(address)
 
     serve_desk(store, Binding(host, port, names, accounts, certificate, key), database=database,
-               opened=opened)
+               provider=None if openid is None else _provider(openid), opened=opened)
+
+
+def _provider(file: Path) -> Callable[[Binding], OpenIdSignIn]:
+    """Return what makes the sign-in by the provider that a file names."""
+    from loganalyze.problems import Problem
+    from loganalyze.review.access.openid_settings import openid_settings
+
+    settings = openid_settings(file)
+    try:
+        from loganalyze.review.access.openid_sign_in import OpenIdSignIn
+    except ModuleNotFoundError as error:
+        raise Problem(f"signing in by a provider needs the package {error.name}", "--openid",
+                      "install loganalyze[openid]") from None
+    return partial(OpenIdSignIn, settings)
 
 
 @command.command("verify-trail")
@@ -153,9 +178,11 @@ def upgrade(store: Path, database: str | None) -> None:
               help="What they may do.")
 @click.option("--password/--no-password", default=False,
               help="Ask for a password for them, or read it from standard input.")
+@click.option("--issuer", metavar="URL", help="The OpenID Connect provider by which they sign in.")
+@click.option("--subject", metavar="TEXT", help="The value of the claim by which it knows them.")
 @click.option("--active/--inactive", default=None, help="Whether they may sign in.")
 def person(store: Path, database: str | None, action: str, name: str | None, role: str | None,
-           password: bool, active: bool | None) -> None:
+           password: bool, issuer: str | None, subject: str | None, active: bool | None) -> None:
     """Add or change people who may sign in, or list them."""
     from loganalyze.review.commands.desk_server import open_decisions
     from loganalyze.review.commands.people_commands import (
@@ -177,9 +204,9 @@ def person(store: Path, database: str | None, action: str, name: str | None, rol
             for line in listed_people(decisions):
                 say(line)
         elif role is not None and action == "add":
-            add_by_command(decisions, name, role, given)
+            add_by_command(decisions, name, role, given, issuer, subject)
         else:
-            change_by_command(decisions, name, role, given, active)
+            change_by_command(decisions, name, role, given, active, issuer, subject)
 
 
 @command.command("token")

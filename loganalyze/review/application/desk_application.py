@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -21,6 +21,7 @@ from loganalyze.review.access.sign_in import SignIn
 from loganalyze.review.application.desk_pages import DeskPages
 from loganalyze.review.application.interface_description import interface_description
 from loganalyze.review.application.interface_operations import OPERATIONS, Operation
+from loganalyze.review.application.pages.openid_pages import OpenIdPages
 from loganalyze.review.application.request_answers import (
     NotSignedIn,
     answer,
@@ -29,11 +30,15 @@ from loganalyze.review.application.request_answers import (
 )
 from loganalyze.review.application.review_desk import ReviewDesk
 
+if TYPE_CHECKING:
+    from loganalyze.review.access.openid_sign_in import OpenIdSignIn
+
 STATIC = Path(__file__).parent / "static"
 STATIC_LASTS_S = 3600
 
 
-def desk_application(desk: ReviewDesk, sign_in: SignIn, binding: Binding) -> ASGIApp:
+def desk_application(desk: ReviewDesk, sign_in: SignIn, binding: Binding,
+                     openid: OpenIdSignIn | None = None) -> ASGIApp:
     """Return the application of a desk.
 
     Parameters
@@ -44,14 +49,18 @@ def desk_application(desk: ReviewDesk, sign_in: SignIn, binding: Binding) -> ASG
         Who may use it.
     binding : Binding
         Where it listens: under no other name it answers.
+    openid : OpenIdSignIn, optional
+        A provider by which people may sign in.
     """
-    pages = DeskPages(desk, sign_in, binding)
+    pages = DeskPages(desk, sign_in, binding, provider=openid is not None)
     routes: list[BaseRoute] = [_operation(one, desk) for one in OPERATIONS]
     routes += [
         Route("/api/openapi.json", _described),
         Mount("/static", _StaticFiles(directory=STATIC), name="static"),
         *pages.routes(),
     ]
+    if openid is not None:
+        routes += OpenIdPages(pages.frame, sign_in, openid).routes()
     application = Starlette(
         routes=routes,
         middleware=[Middleware(_WhoAsks, sign_in=sign_in, cookie=pages.cookie)],

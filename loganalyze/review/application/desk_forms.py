@@ -4,9 +4,17 @@ from __future__ import annotations
 
 import unicodedata
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
+from pydantic_core import PydanticCustomError
 
 from loganalyze.review.cases.case_filter import MONTH, Decision
 from loganalyze.review.outputs.case_report import PackFormat, PackReader
@@ -25,12 +33,23 @@ def _plain(text: str) -> str:
     return text
 
 
+def _printable(text: str) -> str:
+    """Return a text; refuse one that can't be shown in a line."""
+    if not text.isprintable():
+        raise ValueError("has characters that can't be shown")
+    return text
+
+
 Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=100),
                  AfterValidator(_plain)]
 Text = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=4000),
                  AfterValidator(_plain)]
 MaybeText = Annotated[str, StringConstraints(strip_whitespace=True, max_length=4000),
                       AfterValidator(_plain)]
+Password = Annotated[str, Field(max_length=1000)]
+ByProvider = Annotated[str, StringConstraints(min_length=1, max_length=1000),
+                       AfterValidator(_printable)]
+"""An issuer or a subject, as a provider writes them: to the letter."""
 Version = Annotated[int, Field(ge=0, le=2**31 - 1)]
 Due = Annotated[date, Field(ge=date(2000, 1, 1), le=date(2999, 12, 31))]
 
@@ -88,19 +107,38 @@ class KeptFilterForm(Form):
 
 
 class PersonForm(Form):
-    """Somebody who is to sign in."""
+    """Somebody who is to sign in, by a password or as an OpenID provider knows them."""
 
     person: Annotated[str, Field(pattern=PERSON)]
     role: Role
-    password: Annotated[str, Field(max_length=1000)]
+    password: Password | None = None
+    issuer: ByProvider | None = None
+    subject: ByProvider | None = None
+
+    @model_validator(mode="after")
+    def _has_way_in(self) -> Self:
+        """Refuse somebody who could sign in by nothing, or half of a provider's names."""
+        if (self.issuer is None) != (self.subject is None) or (
+                self.password is None and self.subject is None):
+            raise PydanticCustomError("no_way_in", "no password and no provider's subject")
+        return self
 
 
 class PersonChange(Form):
-    """Another role, activity or password of somebody; what isn't given stays."""
+    """Another role, activity or way to sign in of somebody; what isn't given stays."""
 
     role: Role | None = None
     active: bool | None = None
-    password: Annotated[str, Field(max_length=1000)] | None = None
+    password: Password | None = None
+    issuer: ByProvider | None = None
+    subject: ByProvider | None = None
+
+    @model_validator(mode="after")
+    def _is_whole(self) -> Self:
+        """Refuse half of a provider's names."""
+        if (self.issuer is None) != (self.subject is None):
+            raise PydanticCustomError("no_way_in", "issuer and subject go together")
+        return self
 
 
 class SheetForm(Form):

@@ -14,12 +14,11 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from loganalyze.review.access.permissions import Permission, allowed
 from loganalyze.review.access.server_binding import Binding
 from loganalyze.review.access.sign_in import SignedIn, SignIn
 from loganalyze.review.application.pages.case_pages import CasePages
 from loganalyze.review.application.pages.office_pages import OfficePages
-from loganalyze.review.application.pages.page_frame import PageFrame, onward
+from loganalyze.review.application.pages.page_frame import PageFrame, first_page, onward
 from loganalyze.review.application.request_answers import STATUSES, refused
 from loganalyze.review.application.review_desk import ReviewDesk
 from loganalyze.text.language import refusal_words
@@ -28,8 +27,9 @@ from loganalyze.text.language import refusal_words
 class DeskPages:
     """The pages of a desk; `routes` gives them to the application."""
 
-    def __init__(self, desk: ReviewDesk, sign_in: SignIn, binding: Binding) -> None:
-        self.sign_in, self.binding = sign_in, binding
+    def __init__(self, desk: ReviewDesk, sign_in: SignIn, binding: Binding, *,
+                 provider: bool = False) -> None:
+        self.sign_in, self.binding, self._provider = sign_in, binding, provider
         self.frame = PageFrame(sign_in, binding)
         self.cookie = self.frame.cookie
         self._cases, self._office = CasePages(desk, self.frame), OfficePages(desk, self.frame)
@@ -53,14 +53,15 @@ class DeskPages:
         found = await run_in_threadpool(self.sign_in.enter, request.path_params["secret"])
         if found is None:
             return self.frame.message(request, "unknown secret", 403)
-        return self.frame.with_cookie(self.frame.render(request, "opening.html", {}), found)
+        return self.frame.entered(request, found, "/")
 
     async def sign_in_page(self, request: Request) -> Response:
         """Show the form to sign in; without accounts there is none."""
         if self.sign_in.owner is not None:
             return self.frame.message(request, "not signed in", 401)
         return self.frame.render(request, "sign_in.html", {
-            "refused": "", "onward": onward(request.query_params.get("next", "/"))})
+            "refused": "", "provider": self._provider,
+            "onward": onward(request.query_params.get("next", "/"))})
 
     async def sign_in_form(self, request: Request) -> Response:
         """Sign in with a password."""
@@ -77,10 +78,9 @@ class DeskPages:
             return self.frame.refused(request, error)
         if found is None:
             return self.frame.render(request, "sign_in.html", {
-                "refused": refusal_words.REFUSALS["wrong sign-in"], "onward": to}, 401)
-        if to == "/" and not allowed(found.actor.role, Permission.READ_CASES):
-            to = "/trail"  # an administrator sees no case
-        return self.frame.with_cookie(RedirectResponse(to, 303), found)
+                "refused": refusal_words.REFUSALS["wrong sign-in"], "onward": to,
+                "provider": self._provider}, 401)
+        return self.frame.with_cookie(RedirectResponse(first_page(found, to), 303), found)
 
     async def sign_out(self, request: Request, who: SignedIn) -> Response:
         """End the session."""

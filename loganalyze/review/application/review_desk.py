@@ -341,12 +341,13 @@ class ReviewDesk:
     def add_person(self, actor: Actor, form: PersonForm) -> None:
         """Add somebody; Taken for a name there is, Problem for a password that is too short."""
         require(actor.role, Permission.MANAGE_PEOPLE)
-        kept = password_hash(form.password)
+        kept = None if form.password is None else password_hash(form.password)
         with self.database.writing(actor) as change:
-            add_person(change, form.person, form.role, password_hash=kept)
+            add_person(change, form.person, form.role, password_hash=kept, issuer=form.issuer,
+                       subject=form.subject)
 
     def change_person(self, actor: Actor, person: str, form: PersonChange) -> None:
-        """Change somebody's role, activity or password, and end their sessions."""
+        """Change somebody's role, activity or way to sign in, and end their sessions."""
         require(actor.role, Permission.MANAGE_PEOPLE)
         values: dict[str, Any] = {}
         if form.role is not None:
@@ -355,6 +356,8 @@ class ReviewDesk:
             values["active"] = int(form.active)
         if form.password is not None:
             values["password_hash"] = password_hash(form.password)
+        if form.issuer is not None:
+            values |= {"issuer": form.issuer, "subject": form.subject}
         with self.database.writing(actor) as change:
             change_person(change, person, **values)
 

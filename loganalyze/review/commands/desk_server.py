@@ -7,6 +7,7 @@ import socket
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import uvicorn
 
@@ -18,9 +19,14 @@ from loganalyze.review.application.review_desk import ReviewDesk
 from loganalyze.review.decisions.decision_database import DecisionDatabase, open_database
 from loganalyze.review.decisions.people import can_sign_in
 
+if TYPE_CHECKING:
+    from loganalyze.review.access.openid_sign_in import OpenIdSignIn
+
+    Provider = Callable[[Binding], OpenIdSignIn]
+
 
 def serve_desk(store: Path, binding: Binding, *, database: str | None = None,
-               opened: Callable[[str], None]) -> None:
+               provider: Provider | None = None, opened: Callable[[str], None]) -> None:
     """Serve the desk of a store until it is interrupted.
 
     Parameters
@@ -31,6 +37,8 @@ def serve_desk(store: Path, binding: Binding, *, database: str | None = None,
         Where it listens; port 0 takes a free one.
     database : str, optional
         The URL of a PostgreSQL database of decisions, in place of a file in the store.
+    provider : callable, optional
+        Gives the sign-in by an OpenID Connect provider, once it is known where the desk is.
     opened : callable
         Is given the address to open, once requests are answered there.
 
@@ -40,6 +48,9 @@ def serve_desk(store: Path, binding: Binding, *, database: str | None = None,
         For a store or database that can't be used, a port that is taken, and what `check_binding`
         refuses.
     """
+    if provider is not None and not binding.accounts:
+        raise Problem("a desk without accounts has nobody to sign in", "--openid",
+                      "give --accounts too")
     decisions = open_database(database if database is not None else store)
     with decisions.reading() as connection:
         check_binding(binding, can_sign_in(connection))
@@ -48,7 +59,9 @@ def serve_desk(store: Path, binding: Binding, *, database: str | None = None,
         bound = replace(binding, port=listener.getsockname()[1])
         sign_in = SignIn(decisions, None if binding.accounts else machine_person())
         server = uvicorn.Server(uvicorn.Config(
-            desk_application(desk, sign_in, bound), log_level="warning", access_log=False,
+            desk_application(desk, sign_in, bound,
+                             None if provider is None else provider(bound)),
+            log_level="warning", access_log=False,
             server_header=False, proxy_headers=False, lifespan="off", ws="none",
             timeout_keep_alive=30, limit_concurrency=200,
             ssl_certfile=binding.certificate and str(binding.certificate),

@@ -24,8 +24,8 @@ from loganalyze.review.decisions.trail_entries import Actor
 from loganalyze.text.language import desk_command_words
 
 
-def add_by_command(database: DecisionDatabase, name: str, role: str, password: str | None
-                   ) -> None:
+def add_by_command(database: DecisionDatabase, name: str, role: str, password: str | None,
+                   issuer: str | None = None, subject: str | None = None) -> None:
     """Add somebody.
 
     Raises
@@ -34,35 +34,56 @@ def add_by_command(database: DecisionDatabase, name: str, role: str, password: s
         For a name that is taken or can't be, a password that is too short, and somebody who could
         sign in by nothing.
     """
-    if password is None:
-        raise Problem("they could sign in by nothing", name, "give --password")
+    _check_subject(name, issuer, subject)
+    if password is None and subject is None:
+        raise Problem("they could sign in by nothing", name,
+                      "give --password, or --issuer and --subject")
     try:
-        PersonForm(person=name, role=role, password=password)
+        PersonForm(person=name, role=role, password=password,
+                   issuer=issuer, subject=subject)
         with database.writing(_actor()) as change:
-            add_person(change, name, role, password_hash=password_hash(password))
+            add_person(change, name, role, issuer=issuer, subject=subject,
+                       password_hash=None if password is None else password_hash(password))
     except ValidationError:
         raise Problem("this can't be a name", name,
                       "write up to 100 letters, digits and . _ @ -") from None
     except Taken:
-        raise Problem("the name is taken", name, "change them, or take another name") from None
+        raise Problem("the name, or the provider's subject, is taken", name,
+                      "change them, or take another name") from None
 
 
 def change_by_command(database: DecisionDatabase, name: str, role: str | None,
-                      password: str | None, active: bool | None) -> None:
-    """Change somebody's role, password or activity; what is None stays. Raises Problem."""
+                      password: str | None, active: bool | None, issuer: str | None = None,
+                      subject: str | None = None) -> None:
+    """Change somebody's role, activity or way to sign in; what is None stays. Raises Problem."""
     values: dict[str, Any] = {}
+    _check_subject(name, issuer, subject)
     if role is not None:
         values["role"] = role
     if active is not None:
         values["active"] = int(active)
     if password is not None:
         values["password_hash"] = password_hash(password)
+    if issuer is not None:
+        values |= {"issuer": issuer, "subject": subject}
     try:
         with database.writing(_actor()) as change:
             change_person(change, name, **values)
     except NotThere:
         raise Problem("there is nobody of this name", name,
                       "loganalyze review person list says who there is") from None
+    except Taken:
+        raise Problem("the provider's subject is another's", name,
+                      "loganalyze review person list says who there is") from None
+
+
+def _check_subject(name: str, issuer: str | None, subject: str | None) -> None:
+    if (issuer is None) != (subject is None):
+        raise Problem("an issuer and a subject go together", name, "give --issuer and --subject")
+    for text in (issuer, subject):
+        if text is not None and not (0 < len(text) <= 1000 and text.isprintable()):
+            raise Problem("this can be no issuer or subject", name,
+                          "write it as the provider writes it in its tokens")
 
 
 def listed_people(database: DecisionDatabase) -> list[str]:

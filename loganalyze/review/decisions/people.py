@@ -56,9 +56,10 @@ class Taken(Exception):
 
 def add_person(change: Change, person: str, role: str, *, password_hash: str | None = None,
                issuer: str | None = None, subject: str | None = None) -> None:
-    """Add somebody; raises Taken where the name is."""
+    """Add somebody; raises Taken where the name, or the provider's subject, is."""
     if _person(change.connection, person) is not None:
         raise Taken(person)
+    _check_subject(change.connection, person, issuer, subject)
     row = {"person": person, "role": role, "active": 1, "password_hash": password_hash,
            "issuer": issuer, "subject": subject, "added_at": change.at}
     change.connection.execute(PEOPLE.insert().values(row))
@@ -68,12 +69,13 @@ def add_person(change: Change, person: str, role: str, *, password_hash: str | N
 def change_person(change: Change, person: str, **values: Any) -> None:
     """Change role, active, password_hash, issuer or subject of somebody; end their sessions.
 
-    Raises NotThere for a name that isn't there.
+    Raises NotThere for a name that isn't there, Taken for a subject that is another's.
     """
     before = _person(change.connection, person)
     if before is None:
         raise NotThere(person)
     after = {**before, **values}
+    _check_subject(change.connection, person, after["issuer"], after["subject"])
     change.connection.execute(update(PEOPLE).where(PEOPLE.c.person == person).values(**after))
     change.append("person changed", "person", person, before=person_state(before),
                   after=person_state(after))
@@ -173,6 +175,14 @@ def kept_filters(connection: Connection, person: str) -> list[KeptFilter]:
     return [KeptFilter(row.filter_id, row.name, row.query) for row in connection.execute(
         select(KEPT_FILTERS).where(KEPT_FILTERS.c.person == person)
         .order_by(KEPT_FILTERS.c.name))]
+
+
+def _check_subject(connection: Connection, person: str, issuer: str | None, subject: str | None
+                   ) -> None:
+    if issuer is not None and subject is not None:
+        known = find_subject(connection, issuer, subject)
+        if known is not None and known.person != person:
+            raise Taken(subject)
 
 
 def _person(connection: Connection, person: str) -> dict[str, Any] | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import urlencode, urlsplit
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from pydantic import BaseModel
@@ -61,7 +61,7 @@ class PageFrame:
                 return await page(request, who)
             except NotSignedIn as error:
                 if self.sign_in.owner is None and request.method == "GET":
-                    return RedirectResponse("/sign-in", 303)
+                    return RedirectResponse(_sign_in_for(request), 303)
                 return self.refused(request, error)
             except tuple(STATUSES) as error:
                 return self.refused(request, error)
@@ -96,11 +96,22 @@ class PageFrame:
         return self.render(request, "refusal.html", {
             "message": refusal.message, "fields": refusal.fields}, status)
 
+    def entered(self, request: Request, found: SignedIn, to: str) -> Response:
+        """Return the page that starts a session, and leads on by itself."""
+        answer = self.render(request, "opening.html", {"onward": first_page(found, to)})
+        return self.with_cookie(answer, found)
+
     def with_cookie(self, answer: Response, found: SignedIn) -> Response:
         """Return an answer that starts a session in a browser."""
         answer.set_cookie(self.cookie, found.token, max_age=int(PAGE_LASTS.total_seconds()),
                           path="/", secure=self.binding.secure, httponly=True, samesite="strict")
         return answer
+
+
+def _sign_in_for(request: Request) -> str:
+    """Return the address of the page to sign in that leads on to what was asked for."""
+    wanted = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    return "/sign-in" if wanted == "/" else f"/sign-in?{urlencode({'next': wanted})}"
 
 
 def onward(wanted: str) -> str:
@@ -112,6 +123,11 @@ def onward(wanted: str) -> str:
     own = wanted.startswith("/") and wanted[:2] not in ("//", "/\\") and not (
         parts.scheme or parts.netloc)
     return wanted if own and wanted.isprintable() and "\\" not in wanted else "/"
+
+
+def first_page(found: SignedIn, to: str) -> str:
+    """Return where a session begins: an administrator sees no case."""
+    return "/trail" if to == "/" and not allowed(found.actor.role, Permission.READ_CASES) else to
 
 
 def filled(model: type[BaseModel], form: FormData) -> Any:
