@@ -111,3 +111,17 @@ def test_each_sheet_is_judged_by_its_own_tables_whatever_came_before(log, sheet)
         analysis = analyze(flown, page)
         assert analysis.columns["limit_airspeed_kt"] == pytest.approx(np.full(40, limit), abs=1e-3)
         assert analysis.smallest[0].margin_kt == pytest.approx(limit - 280, abs=1e-6)
+
+
+@pytest.mark.parametrize("table", [[[0, 250], [30000, 200]], None], ids=["table", "a number"])
+def test_the_smallest_margin_among_more_samples_than_are_taken_at_once(log, sheet, table):
+    # 80,000 samples at one speed: the closest is one in the last part, or one in the first.
+    vmo = {"name": "VMO", "quantity": "calibrated_airspeed"}
+    limit = vmo | ({"by_pressure_altitude": table} if table else {"maximum_kt": 245.0})
+    for closest in (79_000, 1_000):
+        kt = np.full(80_000, 230.0)
+        kt[closest], kt[40_000] = 230.5, 230.25
+        flight = log(np.arange(80_000.0), calibrated_airspeed=kt, pressure_altitude=3000.0)
+        _, of_vmo = analyze(flight, sheet(limit)).smallest
+        assert of_vmo.time_s == closest
+        assert of_vmo.margin_kt == pytest.approx(14.5, abs=1e-9)

@@ -107,3 +107,40 @@ def test_outside_its_table_a_limit_is_unknown_or_held(sheet):
     assert got.governing.tolist() == [255, 0, 255]
     got = limit_envelope(sheet({**table, "outside": "hold"}), feet)
     np.testing.assert_allclose(got.limit_airspeed / KT, [200, 225, 250])
+
+
+def test_a_dip_of_more_than_eight_metres_is_found(sheet):
+    # Under 250 kt from 18 m to 30 m: of the altitudes 0, 8, 16, ... one lies in it.
+    dip = {"name": "VT", "quantity": "calibrated_airspeed", "outside": "hold",
+           "by_pressure_altitude": [[metres / FT, kt] for metres, kt in
+                                    ((17, 251), (19, 249), (29, 249), (31, 251))]}
+    vmo = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 250}
+    found = crossovers(sheet(vmo, dip), lowest=0.0, highest=100.0)
+    assert [one.pressure_altitude for one in found] == pytest.approx([18, 30], abs=1e-6)
+    assert crossovers(sheet(vmo, dip), lowest=20.0, highest=28.0) == ()
+
+
+def test_between_two_tables_there_is_no_crossing(sheet):
+    low, high = ({"name": name, "quantity": "calibrated_airspeed",
+                  "by_pressure_altitude": [[feet, kt], [feet + 4000, kt]]}
+                 for name, feet, kt in (("low", 0, 250), ("high", 10000, 240)))
+    assert crossovers(sheet(low, high)) == ()
+    envelope = limit_envelope(sheet(low, high), np.array([2000.0, 7000.0, 12000.0]) * FT)
+    assert envelope.governing.tolist() == [0, 255, 1]
+
+
+def test_where_no_limit_applies_there_is_no_limit_airspeed(sheet):
+    vfe = {"name": "VFE", "quantity": "indicated_airspeed", "maximum_kt": 180,
+           "when": {"flap_deg": {"above": 1}}}
+    envelope = limit_envelope(sheet(vfe), [0.0, 3000.0])
+    assert envelope.governing.tolist() == [255, 255]
+    assert np.isnan([*envelope.limit_airspeed, *envelope.true_airspeed]).all()
+    assert envelope.per_limit.shape == (1, 2)
+
+
+def test_the_envelope_in_air_of_a_stated_temperature(sheet, vmo):
+    envelope = limit_envelope(sheet(vmo), [0.0, 3000.0], temperature=260.0)
+    assert envelope.temperature.tolist() == [260.0, 260.0]
+    mach = airspeed.mach_from_cas(250 * KT, np.array([0.0, 3000.0]))
+    np.testing.assert_allclose(envelope.true_airspeed, airspeed.tas_from_mach(mach, 260.0))
+    assert limit_envelope(sheet(vmo), [0.0], temperature=[250.0]).temperature.tolist() == [250.0]
