@@ -30,6 +30,25 @@ def test_density_altitude_of_dense_air_down_to_minus_five_kilometres(
     assert np.isnan(given[~above]).all()
 
 
+@pytest.mark.parametrize("speed", [
+    np.full(60, 150.0), np.linspace(20.0, 150.0, 60), np.linspace(150.0, 20.0, 60)],
+    ids=["at one speed", "slow at first", "slow at last"])
+@pytest.mark.parametrize("which", ["arrays", "compiled"])
+def test_density_altitude_of_air_too_thin_for_the_table(which, speed, log, sheet, vmo,
+                                                        choose_engine):
+    # The Mach number of a slow sample is computed exactly, and all columns about it once more.
+    choose_engine(which)
+    warm = np.linspace(-40.0, 60.0, 60)
+    flight = log(np.arange(60.0), calibrated_airspeed=speed, pressure_altitude=64000.0,
+                 static_air_temperature=warm)
+    found = analyze(flight, sheet(vmo, temperature={"outside_air": "static"}))
+    ratio = atmosphere.pressure_ratio(64000.0 * FOOT) * atmosphere.T0 / (warm + 273.15)
+    thinnest = atmosphere.density_ratio(20000.0, atmosphere.temperature(20000.0))
+    assert np.count_nonzero(ratio < thinnest) > 50
+    assert found.columns["density_altitude_ft"] == pytest.approx(
+        atmosphere.altitude_from_density_ratio(ratio) / FOOT, abs=0.5)
+
+
 @pytest.mark.parametrize("which", ["arrays", "compiled"])
 def test_an_altitude_that_a_correction_moves_beyond_the_table_is_unknown(
         which, log, sheet, mmo, choose_engine):

@@ -103,6 +103,17 @@ def test_a_sample_in_16_s_still_tells_a_whole_flight():
 
 
 @at_both_rates
+@pytest.mark.parametrize(("level_ft", "climbed_until"), [(10560, 555), (10440, 500)])
+def test_without_a_cruise_the_climb_ends_where_it_is_highest(level_ft, climbed_until):
+    # Less than a minute about the top is too short for a cruise level.
+    height = [*HEIGHT[:3], (555, level_ft), (955, 500), (1155, 500)]
+    speed = [*SPEED[:4], (555, 160), (855, 110), (955, 110), (991.7, 0), (1155, 0)]
+    found = phases(height, speed)
+    assert "cruise" not in names(found)
+    assert {name: end for name, _, end in found}["climb"] == pytest.approx(climbed_until, abs=10)
+
+
+@at_both_rates
 def test_a_recorded_vertical_speed_is_used_unless_it_is_nonsense():
     rates = [(0, 0), (100, 0), (101, 1500), (499, 1500), (501, 0), (1099, 0), (1101, -1500),
              (1499, -1500), (1500, 0), (1700, 0)]
@@ -152,6 +163,13 @@ def test_a_floor_of_the_airspeed_is_the_ground():
     floored = [(at, max(kt, 45)) for at, kt in SPEED]
     floored = [(0, 45), (75, 45), *floored[2:-2], (1521.7, 45), (1700, 45)]
     close(phases(HEIGHT, floored), FLIGHT)
+
+
+@at_both_rates
+def test_a_lowest_airspeed_that_is_flown_is_no_floor():
+    # Level at exactly 100 kt for five minutes, then at 160 kt: no computer stops at 100 kt.
+    found = phases([(0, 5000), (900, 5000)], [(0, 100), (300, 100), (360, 160), (900, 160)])
+    assert names(found) == ["cruise"]
 
 
 @at_both_rates

@@ -215,6 +215,15 @@ def test_two_sources_disagree(judged):
         "airspeed sources disagree": 7}
 
 
+@pytest.mark.parametrize(("step_s", "disagreeing"), [(1.5, 7), (1.6, 0)])
+def test_a_disagreement_ends_at_a_gap(judged, step_s, disagreeing):
+    time = np.arange(12.0)
+    time[6:] += step_s - 1.0
+    second = np.where((np.arange(12) > 1) & (np.arange(12) < 9), 161.0, 150.0)
+    screened = judged([150.0] * 12, time=time, calibrated_airspeed_2=second).screened
+    assert screened.get("airspeed sources disagree", 0) == disagreeing
+
+
 def test_a_short_disagreement_is_skew(judged):
     second = np.array([150, 150, 161, 161, 161, 161, 161, 150, 150.0])
     assert judged([150.0] * 9, calibrated_airspeed_2=second).screened == {}

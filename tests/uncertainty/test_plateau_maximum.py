@@ -284,6 +284,25 @@ def test_the_posterior_against_a_dense_one():
     assert 0.9 < np.mean(ratio) < 1.4
 
 
+def test_where_nothing_moves_the_greatest_is_as_sure_as_the_mean():
+    # Of two dozen level stretches in white noise, that whose samples show no motion at all.
+    rng = np.random.default_rng(3)
+    errors = [plateau_maximum.greatest(rng.normal(0, 1, 100), 1.0, 0.0).error for _ in range(24)]
+    assert 0.95 < min(errors) * math.sqrt(100) < 1.3
+
+
+def test_known_noise_of_a_long_stretch_is_that_of_all_its_samples():
+    # Four samples a group: by the covariance of 2,048 samples the mean is known to 0.38, not 0.7.
+    rng = np.random.default_rng(3)
+    count, interval, seconds = 2048, 0.125, 20.0
+    apart = np.abs(np.subtract.outer(np.arange(count), np.arange(count))) * interval
+    of_mean = math.sqrt(np.exp(-apart / seconds).mean())
+    errors = [plateau_maximum.greatest(
+        correlated(rng, count, interval, 1.0, seconds), interval, 0.0,
+        Filtered(1.0, seconds)).error for _ in range(8)]
+    assert of_mean < np.median(errors) < 1.5 * of_mean
+
+
 def test_known_noise_doesnt_average_out_within_its_time():
     rng = np.random.default_rng(15)
     values = correlated(rng, 40, 0.25, 1.0, 10.0) + rng.normal(0, 0.05, 40)
