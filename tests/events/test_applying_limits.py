@@ -109,3 +109,30 @@ def test_what_was_screened_out_before_stays_out_beside_an_excursion(log, sheet, 
     assert np.isnan(analysis.columns["margin_kt"][25:80]).all()
     assert np.isnan(analysis.columns["margin_kt"][110:114]).all()
     assert not np.isnan(analysis.columns["margin_kt"][114:]).any()
+
+
+@pytest.mark.parametrize(("kt", "questioned"), [(225.0, True), (185.0, False)])
+def test_how_far_over_a_limit_makes_flaps_at_rest_questionable(log, sheet, kt, questioned):
+    # The flaps rest at 2 degrees, and half of the noise of that is above them: VFE applies.
+    flap = np.where(np.arange(1200) // 20 % 2, 2.1, 1.9)
+    limit = {**VFE, "when": {"flap_deg": {"above": 2, "up_to": 20}}}
+    analysis = analyze(log(range(1200), calibrated_airspeed=kt, pressure_altitude=5000.0,
+                           flap=flap), sheet(limit))
+    found = [one.values for one in analysis.findings if one.code == "limit_in_force_at_rest"]
+    assert analysis.outcome == ("not judged" if questioned else "exceeded")
+    assert len(found) == questioned
+    for values in found:
+        assert values["reading"] == pytest.approx(2.1)
+        assert (values["unit"], values["low"]) == ("deg", pytest.approx(2.0))
+        assert values["over_s"] == pytest.approx(600.0, abs=1)
+
+
+@pytest.mark.parametrize(("known", "outcome"), [(40, "not judged"), (110, "not exceeded")])
+def test_what_was_judged_for_less_than_half_of_the_time_is_no_verdict(
+        log, sheet, mmo, known, outcome):
+    ft = np.full(200, 5000.0)
+    ft[known:] = np.nan
+    analysis = analyze(log(range(200), calibrated_airspeed=200.0, pressure_altitude=ft),
+                       sheet(mmo))
+    assert analysis.judged_s >= known
+    assert analysis.outcome == outcome

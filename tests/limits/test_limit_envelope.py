@@ -121,10 +121,15 @@ def test_a_dip_of_more_than_eight_metres_is_found(sheet):
 
 
 def test_between_two_tables_there_is_no_crossing(sheet):
-    low, high = ({"name": name, "quantity": "calibrated_airspeed",
-                  "by_pressure_altitude": [[feet, kt], [feet + 4000, kt]]}
-                 for name, feet, kt in (("low", 0, 250), ("high", 10000, 240)))
+    low, high, steep = ({"name": name, "quantity": "calibrated_airspeed",
+                         "by_pressure_altitude": [[feet, kt], [feet + 4000, above]]}
+                        for name, feet, kt, above in (
+                            ("low", 0, 250, 250), ("high", 10000, 240, 240),
+                            ("steep", 10000, 250, 230)))
     assert crossovers(sheet(low, high)) == ()
+    (one,) = crossovers(sheet(low, high, steep))
+    assert (one.below, one.above) == ("high", "steep")
+    assert one.pressure_altitude / FT == pytest.approx(12000, abs=1e-6)
     envelope = limit_envelope(sheet(low, high), np.array([2000.0, 7000.0, 12000.0]) * FT)
     assert envelope.governing.tolist() == [0, 255, 1]
 

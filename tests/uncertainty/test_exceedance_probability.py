@@ -21,7 +21,9 @@ from loganalyze import (
     analyze,
     prior_of_margins,
 )
+from loganalyze.air import airspeed
 from loganalyze.record.channels import CHANNELS
+from loganalyze.record.units import FOOT, KNOT
 from loganalyze.screening.noise_estimation import noise_of
 from loganalyze.simulate import pressures
 from loganalyze.uncertainty import peak_fit
@@ -273,6 +275,17 @@ def test_the_crew_saw_the_instruments_error():
     assert only.displayed.excess == pytest.approx(-1)
 
 
+def test_an_instrument_error_moves_what_was_displayed_by_its_mach_number():
+    # The instrument reads 3 kt too little: the crew saw so much less, which at 25,000 ft is
+    # 0.0064 of Mach.
+    time, cas = bump(20)
+    corrected = {"height": 25000.0, "recorded": "indicated", "airspeed": {"standard": 0.5}}
+    found = assured(uncertain(time, cas, MMO, correction=[[50, 3], [400, 3]], **corrected))[0]
+    mach = airspeed.mach_from_cas(np.array([270.0, 273.0]) * KNOT, 25000 * FOOT)
+    assert found.flown.excess - found.displayed.excess == pytest.approx(
+        float(mach[1] - mach[0]), rel=0.02)
+
+
 def test_a_peak_beside_a_gap_may_have_been_more():
     time, cas = bump(3)
     lost = (time > 19.4) & (time < 25)
@@ -284,6 +297,19 @@ def test_a_peak_beside_a_gap_may_have_been_more():
     unsure = assured(uncertain(time[~lost], cas[~lost], airspeed={"standard": 2}))[0].flown
     assert (unsure.word, unsure.reason) == (NOT_DETERMINABLE, PEAK_AT_GAP)
     assert 0.5 < unsure.probability < 0.95
+
+
+@pytest.mark.parametrize("back", [False, True], ids=["after it", "before it"])
+@pytest.mark.parametrize("short", [True, False], ids=["a gap", "no gap"])
+def test_a_peak_just_beside_a_gap_of_three_quarters_of_a_second(short, back):
+    # The sample at the gap is a little lower than the one beside it, as noise makes it.
+    time, cas = bump(3)
+    cas = np.where(time > 19.5, cas - 1, cas - 0.1 * (time == 19.5))
+    lost = (time > 19.5) & (time < 20.25) if short else np.zeros(len(time), dtype=bool)
+    if back:
+        time, cas, lost = 40 - time[::-1], cas[::-1], lost[::-1]
+    found = assured(uncertain(time[~lost], cas[~lost], airspeed={"standard": 1}))[-back].flown
+    assert found.at_least == short
 
 
 @pytest.mark.parametrize(("beside_s", "told"), [(4.75, True), (5.0, False)])

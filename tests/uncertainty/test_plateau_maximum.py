@@ -76,6 +76,14 @@ def test_the_bend_of_a_top_is_the_coefficient_of_its_parabola(interval):
     assert found.curvature == pytest.approx(-0.2, rel=0.1)
 
 
+@pytest.mark.parametrize("skew", [0.05, -0.05])
+def test_the_bend_of_a_lopsided_top_is_that_of_both_its_sides(skew):
+    # Over a second either way it is 0.2 on the average, 0.15 to one side and 0.25 to the other.
+    time = np.arange(-2.5, 2.5, 0.125)
+    found = plateau_maximum.greatest(8 - 0.2 * time**2 + skew * time**3, 0.125, 0.0)
+    assert found.curvature == pytest.approx(-0.2, rel=0.1)
+
+
 @pytest.mark.parametrize(("seconds", "interval", "sd", "correlated_s", "before"), [
     (40, 0.25, 0.5, 0, 1.2), (120, 0.25, 1.0, 0, 2.5), (240, 1.0, 0.8, 5, 1.9)])
 def test_the_worst_of_a_plateau_is_unbiased(seconds, interval, sd, correlated_s, before):
