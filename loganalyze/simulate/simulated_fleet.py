@@ -14,6 +14,7 @@ import numpy as np
 
 from loganalyze.simulate import pressures
 from loganalyze.simulate.flight import FOOT, KNOT, Truth
+from loganalyze.simulate.ground_track import ground_rows
 from loganalyze.simulate.pressures import Array
 from loganalyze.simulate.recorder import Recorder, write_csv
 from loganalyze.simulate.samples import MMO, VMO_KT
@@ -25,6 +26,9 @@ HEADERS = {
     "outside_air_temperature_degc": ("OAT [degC]", 2),
     "flap_deg": ("Flap [deg]", 1),
     "gear_down": ("Gear Down", 0),
+    "heading_deg": ("Heading [deg]", 1),
+    "track_deg": ("Track [deg]", 1),
+    "ground_speed_kt": ("Ground Speed [kt]", 1),
 }
 FIRST_DAY = np.datetime64("2031-01-01", "D")
 RATE_HZ = 1.0
@@ -94,7 +98,7 @@ class Behaviour:
 class FlownFlight:
     """What is true of one simulated flight.
 
-    ``over_s`` : time truly over VMO or MMO [s]; ``peak_kt`` : greatest true excess over VMO [kt],
+    ``bias_kt`` : how much the airspeed of its aircraft reads too high [kt]; ``over_s`` : time truly over VMO or MMO [s]; ``peak_kt`` : greatest true excess over VMO [kt],
     negative where it stayed under; ``fault`` : one of `FAULTS`.
     """
 
@@ -162,15 +166,16 @@ def _flight(path: Path, registration: str, day: int, bias: float, how: Behaviour
     elif rng.random() < how.faults:
         fault = str(rng.choice(FAULTS[1:4]))
     recorder = Recorder(
-        rate_hz=RATE_HZ, altitude_step_ft=4.0, airspeed_step_kt=0.25, temperature_step_degc=0.25,
+        rate_hz=RATE_HZ, altitude_step_ft=4.0, temperature_step_degc=0.25,
         altitude_noise_ft=2.0, airspeed_noise_kt=0.15, temperature_noise_degc=0.1,
         recovery_factor=0.85, flap_offset_deg=1.2,
         gaps=((900.0, 1100.0),) if fault == "gap" else ())
     rows = recorder.record(truth, int(rng.integers(1 << 31)))
-    rows["airspeed_kt"] = np.where(
-        rows["airspeed_kt"] > 40, np.round((rows["airspeed_kt"] + bias) * 4) / 4,
-        rows["airspeed_kt"])
+    # Rounded once, with its error: an error would itself be rounded otherwise.
+    airspeed = rows["airspeed_kt"]
+    rows["airspeed_kt"] = np.round(np.where(airspeed > 40, airspeed + bias, airspeed) * 4) / 4
     _damage(rows["airspeed_kt"], fault, rng)
+    rows |= ground_rows(truth, rows["time_s"], rng.spawn(1)[0])
     start = FIRST_DAY + np.timedelta64(day, "D") + np.timedelta64(
         int(rng.integers(5 * 3600, 20 * 3600)), "s")
     write_csv(rows, path, HEADERS, start.astype("datetime64[ms]"))

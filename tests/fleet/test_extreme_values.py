@@ -130,3 +130,29 @@ def test_a_store_gives_tails_by_phase_and_the_flights_behind_them(tmp_path):
     assert {one.tail.refused for one in found} == {"too few peaks"}
     assert {one.limits_sheet for one in found} == {"twin.toml"}
     assert max(len(one.peaks) for one in closest) == 2
+
+
+def test_flights_that_came_closest_to_another_limit_count_in_the_exposure_alone():
+    """With their margins infinite the rate is that of the others in all hours."""
+    rng = np.random.default_rng(3)
+    margins, hours = 20 - rng.exponential(4.0, 3000), np.ones(3000)
+    mine = np.arange(3000) % 3 > 0
+    alone = loganalyze.margin_tail(margins[mine], hours[mine], np.zeros(2000))
+    among = loganalyze.margin_tail(np.where(mine, margins, np.inf), hours, np.zeros(3000))
+    assert (among.peaks, among.threshold, among.hours) == (alone.peaks, alone.threshold, 3000)
+    assert among.displayed.hours == pytest.approx(1.5 * alone.displayed.hours, rel=1e-9)
+
+
+def test_each_limit_has_a_tail_of_its_own(tmp_path):
+    """At 5,000 ft VMO is closest, higher up MMO; each flight counts for one of them in a phase."""
+    for number in range(6):
+        log = write_log(tmp_path / f"logs/{number}.csv", 230 + number)
+        if number % 2:
+            log.write_text(log.read_text().replace(",5000,", ",20000,").replace(",4\n", ",-25\n"))
+    run(tmp_path / "logs", tmp_path / "store", write_sheet(tmp_path / "twin.toml"))
+    found = loganalyze.fleet_margin_tails(tmp_path / "store", threshold_kt=1000.0)
+    assert {one.limit for one in found} == {"VMO", "MMO"}
+    for phase in {one.phase for one in found}:
+        peaks = [key for one in found if one.phase == phase for key in one.peaks]
+        assert len(peaks) == len({*peaks}) == max(
+            one.tail.flights for one in found if one.phase == phase)

@@ -60,3 +60,17 @@ def test_the_same_seed_gives_the_same_bytes(tmp_path):
     with (tmp_path / "a" / "truth.csv").open() as stream:
         assert [row["file"] for row in csv.DictReader(stream)] == [
             "000000.csv", "000001.csv", "000002.csv"]
+
+
+def test_an_aircraft_error_shows_in_turns(tmp_path):
+    """Of 12 flights of one aircraft the error in `truth.csv` is found within the interval."""
+    flown = write_fleet(tmp_path, 12, aircraft=1, seed=4, behaviour=Behaviour(
+        bias_kt=3.0, faults=0.0, bad_files=0.0))
+    loganalyze.run_fleet([str(tmp_path / "logs")], tmp_path / "store",
+                         fleet=tmp_path / "fleet.toml", workers=0)
+    (found,) = [one for one in loganalyze.aircraft_errors(tmp_path / "store")
+                if (one.way, one.channel) == ("turns", "calibrated_airspeed")]
+    assert abs(flown[0].bias_kt) > 1
+    assert found.low <= flown[0].bias_kt <= found.high
+    assert found.high - found.low < 1.5
+    assert found.finding

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from dataclasses import replace
 from datetime import date
 from html import unescape
@@ -13,7 +14,7 @@ import pytest
 
 import loganalyze
 from loganalyze.cli import main
-from loganalyze.fleet.trend_report.margin_course import margin_course
+from loganalyze.fleet.trend_report.margin_course import fleet_margins, margin_course
 from tests.fleet.conftest import rows, write_log, write_sheet
 
 
@@ -104,10 +105,10 @@ def test_every_number_of_episodes_leads_to_its_flights(page, store):
              if table[0][0] == "flight key"]
     wanted = [row.with_events for row in (trends.whole, *trends.rows) if row.with_events]
     assert len(wanted) > 4
-    # The first list is that of the closest flights.
-    assert [{*one} for one in lists[1:]] == [{*one} for one in wanted]
+    # The first list is that of the closest flights, the last that of all smallest margins.
+    assert [{*one} for one in lists[1:-1]] == [{*one} for one in wanted]
     assert {*lists[1]} == over
-    assert len([one for one in found.links if one.startswith("#flights-")]) == len(wanted)
+    assert len([one for one in found.links if re.match("#flights-.*[0-9]$", one)]) == len(wanted)
 
 
 def test_its_rates_are_those_of_the_table(page, store):
@@ -116,9 +117,10 @@ def test_its_rates_are_those_of_the_table(page, store):
     assert [row[0] for row in months[1:]] == ["2031-01", "2031-03"]
     for cells, row in zip(months[1:], trends.rows, strict=True):
         rate = row.rate
-        assert cells[4] == str(rate.events)
+        assert cells[2] == f"{100 * row.captured:.0f} %"
+        assert cells[5] == str(rate.events)
         wanted = [1000 * one for one in (rate.rate, rate.low, rate.high)]
-        shown = [float(one.replace(",", "")) for one in (cells[5], *cells[6].split(" to "))]
+        shown = [float(one.replace(",", "")) for one in (cells[6], *cells[7].split(" to "))]
         assert shown == pytest.approx(wanted, rel=0.005, abs=0.005)
 
 
@@ -175,23 +177,108 @@ def test_tails_and_instrument_errors_are_shown_or_refused(store, tmp_path, monke
     rng = np.random.default_rng(1)
     tails = (
         loganalyze.PhaseTail("twin.toml", "descent", loganalyze.margin_tail(
-            20 - rng.exponential(4.0, 2000), np.ones(2000), np.arange(2000) % 7), ()),
+            20 - rng.exponential(4.0, 2000), np.ones(2000), np.arange(2000) % 7), (), "VMO"),
         loganalyze.PhaseTail("twin.toml", "climb", loganalyze.margin_tail(
             20 - rng.exponential(4.0, 40), np.ones(40), np.arange(40) % 7), ()))
     error = loganalyze.InstrumentError(
         "DEMO-1", "turns", "calibrated_airspeed", "", "kt", 2.1, 1.6, 2.6, 0.5, 1.9, 0.4, -0.2,
         1.0, 0.0004, True, ("k",))
     hidden = replace(error, aircraft="DEMO-9")
+    low = replace(error, aircraft="DEMO-2", reads_high=-1.8, low=-2.4, high=-1.2)
+    same = replace(low, channel="true_airspeed", reads_high=-2.2)
     place = "loganalyze.fleet.trend_report.trend_files."
     monkeypatch.setattr(f"{place}fleet_margin_tails", lambda *_: tails)
-    monkeypatch.setattr(f"{place}aircraft_errors", lambda *_, **__: (error, hidden))
+    monkeypatch.setattr(f"{place}aircraft_errors", lambda *_, **__: (error, hidden, low, same))
     loganalyze.write_trends(store, loganalyze.TrendFiles(page=tmp_path / "a.html"))
     text = unescape((tmp_path / "a.html").read_text(encoding="utf-8"))
     rows_ = {row[0]: row for table in Page(text).tables if "peaks" in table[0]
              for row in table[1:]}
     flown = tails[0].tail.flown
-    assert rows_["descent"][6].startswith(f"{flown.flights:,.1f} ({flown.flights_low:,.1f}")
-    assert rows_["climb"][5:] == ["not estimated: too few peaks"] * 2
-    assert "DEMO-1: calibrated airspeed reads high by +2.10 kt (95 % interval 1.60 to 2.60)" in text
+    assert rows_["descent"][1] == "VMO"
+    assert rows_["descent"][7].startswith(f"{flown.flights:,.1f} ({flown.flights_low:,.1f}")
+    assert "climb" not in rows_
+    assert "For 1 other pair of phase and limit nothing is estimated" in text
+    assert "DEMO-1: calibrated airspeed reads high by 2.10 kt" in text
+    assert "DEMO-2: calibrated airspeed reads low by 1.80 kt (95 % interval of how much it " \
+        "reads high: -2.40 to -1.20)" in text
+    # One error, shown by the same turns, is one finding.
+    assert "DEMO-2: true airspeed reads" not in text
     assert ">< 0.001<" in text
     assert "DEMO-9" not in text
+
+
+def test_the_interval_beside_a_margin_is_that_of_the_assessment(store, page):
+    """Of an exceedance that of its excess, of any other flight that of its smallest margin."""
+    found = fleet_margins(str(store))
+    excess = {key: (-high, -low) for key, limit, low, high in rows(
+        store, "exceedances", "flight_key", "limit", "excess_low", "excess_high")
+        if limit == "VMO"}
+    wide = {key: u for key, limit, u in rows(
+        store, "measures", "flight_key", "limit", "margin_u_kt") if limit is None}
+    near = {key for (key,) in rows(store, "near", "flight_key")}
+    assert excess
+    far = 0
+    for key, margin, low, high in zip(found.flight_key.tolist(), found.margin_kt.tolist(),
+                                      found.low_kt.tolist(), found.high_kt.tolist(), strict=True):
+        if key in excess:
+            assert (low, high) == pytest.approx(excess[key], abs=1e-3)
+        elif key not in near:
+            far += 1
+            assert (low, high) == pytest.approx(
+                (margin - 1.96 * wide[key], margin + 1.96 * wide[key]), abs=1e-3)
+        assert low < high
+    assert far
+    (closest,) = [table for table in Page(page).tables if table[0][0] == "flight key"][:1]
+    assert closest[0][1:3] == ["smallest margin, recorded", "95 % interval, as flown"]
+    assert closest[1][2] == f"{found.low_kt[0]:+.1f} to {found.high_kt[0]:+.1f}"
+    (spread,) = [table for table in Page(page).tables if table[0][0] == "margin of less than"]
+    for cells, below in zip(spread[1:], (0, 2, 5, 10), strict=True):
+        assert [int(cells[at]) for at in (1, 3, 4)] == [
+            (found.margin_kt < below).sum(), (found.high_kt < below).sum(),
+            (found.low_kt < below).sum()]
+
+
+def test_what_was_read_and_not_judged_is_on_the_page(store, tmp_path):
+    """One log more that is none, and one in which nothing can be judged: 16 of 18."""
+    shutil.copytree(store.parent, tmp_path / "fleet")
+    place = tmp_path / "fleet"
+    still = "".join(f"2031-03-29T10:00:{i:02d}Z,{3 + i % 2},0\n" for i in range(60))
+    (place / "logs/DEMO-1/still.csv").write_text(f"UTC,Pitch [deg],Roll [deg]\n{still}")
+    (place / "logs/letter.csv").write_text("dear,reader\nno,log\n")
+    loganalyze.run_fleet([str(place / "logs")], place / "store", fleet=place / "fleet.toml",
+                         workers=0)
+    read, problems = (len(rows(place / "store", name, "source")) for name in (
+        "flights", "problems"))
+    assert read + problems == 18
+    lost = [key for key, judged in rows(place / "store", "flights", "flight_key", "judged_s")
+            if not judged]
+    loganalyze.write_trends(place / "store", loganalyze.TrendFiles(page=place / "t.html"),
+                            action=date(2031, 3, 1))
+    text = unescape((place / "t.html").read_text(encoding="utf-8"))
+    found = Page(text)
+    assert "#flights-not-captured" in found.links
+    assert {link[1:] for link in found.links if link.startswith("#")} <= {*found.ids}
+    assert "88.9 % of the flights, expected or else read, were judged." in text
+    for key in lost:
+        assert key in text
+    (change,) = [table for table in found.tables if table[0][0] == "period"]
+    after = 8 + len(lost)
+    assert [cells[2] for cells in change[1:]] == ["100 %", f"{800 / after:.0f} %"]
+
+
+def test_flights_unlike_the_others_are_named_with_their_flights(tmp_path):
+    for number in range(24):
+        write_log(tmp_path / f"logs/{number}.csv", 244.0 if number == 7 else 220 + number / 12)
+    loganalyze.run_fleet([str(tmp_path / "logs")], tmp_path / "store",
+                         limits=write_sheet(tmp_path / "twin.toml"), workers=0)
+    (key,) = [key for key, source in rows(tmp_path / "store", "flights", "flight_key", "source")
+              if source.endswith("/7.csv")]
+    for least, said in ((5, True), (25, False)):
+        loganalyze.write_trends(tmp_path / "store", loganalyze.TrendFiles(page=tmp_path / "a.html"),
+                                by=("limit",), least=least)
+        text = unescape((tmp_path / "a.html").read_text(encoding="utf-8"))
+        named = [row for table in Page(text).tables if "modified z-score" in table[0]
+                 for row in table[1:]]
+        assert bool(named) is said
+        assert {row[0] for row in named} <= {key}
+        assert ("No flight is unlike the others." in text) is not said

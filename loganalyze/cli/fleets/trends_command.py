@@ -119,7 +119,8 @@ def _plain(row: TrendRow) -> dict[str, Any]:
 def _plain_tail(found: PhaseTail) -> dict[str, Any]:
     """Return what is said of a tail."""
     tail, flown = found.tail, found.tail.flown
-    return {"limits_sheet": found.limits_sheet, "phase": found.phase, "flights": tail.flights,
+    return {"limits_sheet": found.limits_sheet, "phase": found.phase, "limit": found.limit,
+            "flights": tail.flights,
             "peaks": tail.peaks, "refused": flown.refused, "hours": flown.hours, "low": flown.low,
             "high": flown.high}
 

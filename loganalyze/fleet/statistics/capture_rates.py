@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from calendar import monthrange
 from collections import Counter
 from dataclasses import dataclass, field
+from datetime import date
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING
 
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
 WHOLE, MONTH, AIRCRAFT, TAG = "whole", "month", "aircraft", "tag:"
+ACTION, BEFORE, AFTER = "action", "before", "after"
 
 
 @dataclass(frozen=True)
@@ -26,6 +29,10 @@ class CaptureRates:
 
     read: dict[tuple[str, str], int]
     expected: dict[tuple[str, str], float] = field(default_factory=dict)
+    lost: tuple[str, ...] = ()
+    """Keys of flights that were read and not judged for any time."""
+    problems: dict[str, int] = field(default_factory=dict)
+    """Logs that gave no flight, by kind of problem."""
 
     def of(self, dimension: str, group: str, judged: int) -> float:
         """Return the share of a group's flights that were judged; NaN where it isn't known.
@@ -38,12 +45,14 @@ class CaptureRates:
         return judged / whole if whole else float("nan")
 
 
-def capture_rates(db: DuckDBPyConnection, expected: FleetFile | None = None) -> CaptureRates:
+def capture_rates(db: DuckDBPyConnection, expected: FleetFile | None = None,
+                  action: date | None = None) -> CaptureRates:
     """Count the flights of an open store by month and aircraft, and those that are expected.
 
     Expected are, of each aircraft that a rule of the fleet file with ``flights_per_month`` fits, so
     many in each month from the first flight of the store to the last. A month's are those of all
     such aircraft; with an aircraft to which no such rule fits there are none for months and whole.
+    Those before and after an action count by day, and are expected in proportion to its months'.
     """
     rows = db.execute("""
         select coalesce(strftime(start_utc, '%Y-%m'), 'no date'),
@@ -57,8 +66,16 @@ def capture_rates(db: DuckDBPyConnection, expected: FleetFile | None = None) -> 
         of_tags = ((TAG + name, tags[text].get(name, "none")) for name in names)
         for key in ((WHOLE, ""), (MONTH, month), (AIRCRAFT, aircraft), *of_tags):
             read[key] += number
+    if action is not None:
+        for before, number in db.execute(
+                "select start_utc < ?, count(*) from flights where start_utc is not null group by 1",
+                [action]).fetchall():
+            read[ACTION, BEFORE if before else AFTER] += number
+    lost = tuple(key for (key,) in db.execute(
+        "select flight_key from flights where not judged_s > 0 order by 1").fetchall())
+    kinds = dict(db.execute("select kind, count(*) from problems group by 1 order by 1").fetchall())
     if expected is None:
-        return CaptureRates(dict(read))
+        return CaptureRates(dict(read), lost=lost, problems=kinds)
     months = _months(sorted({row[0] for row in rows} - {"no date"}))
     each: dict[str, float | None] = {}
     for _, aircraft, registration, source, *_ in rows:
@@ -69,7 +86,18 @@ def capture_rates(db: DuckDBPyConnection, expected: FleetFile | None = None) -> 
         total = sum(stated.values())
         found.update({(MONTH, month): total for month in months})
         found[WHOLE, ""] = total * len(months)
-    return CaptureRates(dict(read), found)
+        if action is not None:
+            before = sum(_part_before(month, action) for month in months)
+            found[ACTION, BEFORE] = total * before
+            found[ACTION, AFTER] = total * (len(months) - before)
+    return CaptureRates(dict(read), found, lost, kinds)
+
+
+def _part_before(month: str, action: date) -> float:
+    """Return which part of a month lies before a day."""
+    year, number = int(month[:4]), int(month[5:])
+    days = monthrange(year, number)[1]
+    return min(max((action - date(year, number, 1)).days / days, 0.0), 1.0)
 
 
 def _per_month(fleet: FleetFile, registration: str, source: str) -> float | None:

@@ -99,7 +99,8 @@ def margin_tail(
     ----------
     margins : array_like, shape (n,)
         The smallest margin of each flight in one phase, one type of aircraft [kt]; negative is
-        over; NaN where it isn't known: the flight then counts for nothing.
+        over; NaN where it isn't known: the flight then counts for nothing; infinite where it
+        wasn't to the limit that is asked about: the flight then counts in the exposure alone.
     hours : array_like, shape (n,)
         Judged hours of each flight.
     aircraft : array_like, shape (n,)
@@ -136,13 +137,13 @@ def margin_tail(
         raise ValueError("margins, hours and aircraft must have one entry a flight")
     recording, instrument = (np.broadcast_to(np.asarray(u, np.float64), values.shape)
                              for u in (recording_u, instrument_u))
-    known = np.isfinite(values) & (time > 0) & np.isfinite(recording) & np.isfinite(instrument)
+    known = ~np.isnan(values) & (time > 0) & np.isfinite(recording) & np.isfinite(instrument)
     values, time, recording, instrument = (
         some[known] for some in (values, time, recording, instrument))
     _, which = np.unique(names[known], return_inverse=True)
     exposure = float(time.sum())
     over = int((values < 0).sum())
-    chosen = _threshold(values) if threshold is None else threshold
+    chosen = _threshold(values[np.isfinite(values)]) if threshold is None else threshold
     peaks = np.flatnonzero(values < chosen)
     if len(peaks) < LEAST_PEAKS:
         none = Recurrence(np.nan, np.nan, np.nan, np.nan, np.nan, np.nan, TOO_FEW)

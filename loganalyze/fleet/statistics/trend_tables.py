@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,7 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.fleet.protection.pseudonyms import means_person
-from loganalyze.fleet.statistics.capture_rates import CaptureRates, capture_rates
+from loganalyze.fleet.statistics.capture_rates import (
+    ACTION,
+    AFTER,
+    BEFORE,
+    CaptureRates,
+    capture_rates,
+)
 from loganalyze.fleet.statistics.event_rates import (
     EventRate,
     RateChange,
@@ -36,7 +42,6 @@ OF_FLIGHTS = ("month", "aircraft")
 OF_EVENTS = ("limit", "phase", "severity", "cause")
 """What an episode is grouped by; all hours count for each of its groups."""
 TAG = "tag:"
-ACTION = "action"
 LEAST_FLIGHTS = 5
 """Flights of a group below which it isn't shown: it would speak of single flights."""
 HIDDEN = "(too few flights)"
@@ -83,6 +88,12 @@ class Trends:
     problems: int
     flights: int
     logs: int
+    captured: tuple[float, float] = (float("nan"), float("nan"))
+    """Flights that were judged for some time before the action and after it, as in `TrendRow`."""
+    lost: tuple[str, ...] = ()
+    """Keys of the flights that were read and not judged for any time."""
+    problem_kinds: dict[str, int] = field(default_factory=dict)
+    """How many logs gave no flight, by kind of problem."""
 
 
 @dataclass(frozen=True)
@@ -164,7 +175,7 @@ def fleet_trends(
         raise Problem("the store holds months instead of days", "--action",
                       "give the first day of a month")
     with connect_store(store) as db:
-        fleet = _fleet(db, str(store), expected)
+        fleet = _fleet(db, str(store), expected, action)
         events = _events(db, proven)
         ((problems, logs),) = db.execute("""
             select (select count(*) from problems), (select count(distinct log_sha256)
@@ -176,10 +187,10 @@ def fleet_trends(
     if action is not None:
         later = fleet.days[dated] >= (action - date(1970, 1, 1)).days
         parts = np.full(len(fleet.keys), "undated", dtype=object)
-        parts[dated] = np.where(later, "after", "before")
+        parts[dated] = np.where(later, AFTER, BEFORE)
         names[ACTION] = parts
     shown = shown_groups(names, least)
-    if action is not None and not shown[ACTION] >= {"before", "after"}:
+    if action is not None and not shown[ACTION] >= {BEFORE, AFTER}:
         raise Problem(f"before or after the day are too few flights (fewer than {least}, or so few "
                       "that they would follow from other groups)", "--action",
                       "give another day, leave out some of --by, or give a smaller --least")
@@ -187,11 +198,16 @@ def fleet_trends(
             if (row.group in shown[one] if one in shown else row.flights >= least)]
     per_year = trend_probability(
         counts[dated], fleet.hours[dated], fleet.aircraft[dated], fleet.days[dated])
+    captured = (float("nan"), float("nan"))
+    if action is not None:
+        captured = (fleet.capture.of(ACTION, BEFORE, int((~later).sum())),
+                    fleet.capture.of(ACTION, AFTER, int(later.sum())))
     change = None if action is None else rate_change(
         counts[dated], fleet.hours[dated], fleet.aircraft[dated], later)
     adjusted = holm([per_year, *([change.probability] if change else [])])
     return Trends(whole, tuple(rows), per_year, change, tuple(adjusted.tolist()),
-                  int((~dated).sum()), problems, len(fleet.keys), logs)
+                  int((~dated).sum()), problems, len(fleet.keys), logs, captured,
+                  fleet.capture.lost, fleet.capture.problems)
 
 
 def flights_behind(store: str | Path, row: TrendRow) -> tuple[str, ...]:
@@ -213,7 +229,7 @@ def flights_behind(store: str | Path, row: TrendRow) -> tuple[str, ...]:
     True
     """
     with connect_store(store) as db:
-        fleet = _fleet(db, str(store), None)
+        fleet = _fleet(db, str(store))
     hours = fleet.hours_of_limits.get(row.group) if row.dimension == "limit" else fleet.hours
     inside = (fleet.hours if hours is None else hours) > 0
     if row.group and row.dimension not in OF_EVENTS:
@@ -221,7 +237,8 @@ def flights_behind(store: str | Path, row: TrendRow) -> tuple[str, ...]:
     return tuple(fleet.keys[inside].tolist())
 
 
-def _fleet(db: DuckDBPyConnection, store: str, expected: FleetFile | None) -> _Fleet:
+def _fleet(db: DuckDBPyConnection, store: str, expected: FleetFile | None = None,
+           action: date | None = None) -> _Fleet:
     rows = db.execute("""
         select flight_key, judged_s / 3600, recorded_s / 3600, coalesce(registration, aircraft),
                epoch(start_utc) / 86400, strftime(start_utc, '%Y-%m'), tags
@@ -240,7 +257,7 @@ def _fleet(db: DuckDBPyConnection, store: str, expected: FleetFile | None) -> _F
         np.array(keys), np.array(hours, np.float64), np.array(recorded, np.float64),
         np.array(aircraft), np.array([np.nan if day is None else day for day in days]),
         np.array([month or "no date" for month in months]), [json.loads(tag) for tag in tags],
-        of_limits, capture_rates(db, expected))
+        of_limits, capture_rates(db, expected, action))
 
 
 def _events(db: DuckDBPyConnection, proven: bool) -> list[tuple[str, dict[str, str]]]:

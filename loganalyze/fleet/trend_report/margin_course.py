@@ -12,6 +12,8 @@ from scipy.stats import t as student_t
 from loganalyze.fleet.store.store_queries import connect_store
 
 YEAR_D = 365.25
+NORMAL_95 = 1.96
+"""Standard uncertainties to either side that hold 95 % of a normal distribution."""
 FEWEST_CLUSTERS = 3
 
 
@@ -19,9 +21,11 @@ FEWEST_CLUSTERS = 3
 class FleetMargins:
     """The judged flights of a store, a row each, the closest first.
 
-    ``margin_kt`` : the smallest margin as calibrated airspeed, negative is over, NaN where not
-    known; ``day`` : since 1970, NaN without a
-    date; ``limit``, ``severity`` : empty where not known.
+    ``margin_kt`` : the smallest margin as calibrated airspeed in any recorded sample, negative is
+    over, NaN where not known; ``low_kt``, ``high_kt`` : the 95 % interval of the smallest margin as
+    flown: near a limit and over it with the noise of the samples around taken out, elsewhere that
+    of the sample; ``day`` : since 1970, NaN without a date; ``limit``, ``severity`` : empty where
+    not known.
     """
 
     flight_key: NDArray[Any]
@@ -31,6 +35,8 @@ class FleetMargins:
     altitude_ft: NDArray[np.float64]
     limit: NDArray[Any]
     severity: NDArray[Any]
+    low_kt: NDArray[np.float64]
+    high_kt: NDArray[np.float64]
 
     @property
     def known_kt(self) -> NDArray[np.float64]:
@@ -41,17 +47,35 @@ class FleetMargins:
 def fleet_margins(store: str) -> FleetMargins:
     """Return the smallest margins of the flights of a store."""
     with connect_store(store) as db:
-        rows = db.execute("""
-            select flight_key, coalesce(registration, aircraft, ''), epoch(start_utc) / 86400,
-                   smallest_margin_kt, smallest_margin_altitude_ft,
-                   coalesce(smallest_margin_limit, ''), coalesce(severity, '')
-            from flights where judged_s > 0
-            order by smallest_margin_kt nulls last, flight_key""").fetchall()
-    columns: list[Any] = list(zip(*rows, strict=True)) if rows else [()] * 7
+        rows = db.execute(f"""
+            with assessed as (
+                select flight_key, "limit", -worst_excess_kt as margin_kt, excess_low, excess_high,
+                       coalesce(worst_excess_kt / nullif(worst_excess_mach, 0), 1) as in_kt
+                from exceedances
+                union all
+                select flight_key, "limit", margin_kt, excess_low, excess_high,
+                       case when quantity = 'mach' then margin_kt / nullif(margin, 0) else 1 end
+                from near),
+            closest_one as (
+                select flight_key, arg_min(-excess_high * in_kt, assessed.margin_kt) as low,
+                       arg_min(-excess_low * in_kt, assessed.margin_kt) as high
+                from assessed join flights using (flight_key)
+                where "limit" = smallest_margin_limit group by flight_key)
+            select flights.flight_key, coalesce(registration, flights.aircraft, ''),
+                   epoch(start_utc) / 86400, flights.smallest_margin_kt, smallest_margin_altitude_ft,
+                   coalesce(smallest_margin_limit, ''), coalesce(severity, ''),
+                   coalesce(low, flights.smallest_margin_kt - {NORMAL_95} * margin_u_kt),
+                   coalesce(high, flights.smallest_margin_kt + {NORMAL_95} * margin_u_kt)
+            from flights left join closest_one using (flight_key)
+            left join measures on measures.flight_key = flights.flight_key
+                and measures."limit" is null
+            where flights.judged_s > 0
+            order by flights.smallest_margin_kt nulls last, flights.flight_key""").fetchall()
+    columns: list[Any] = list(zip(*rows, strict=True)) if rows else [()] * 9
     return FleetMargins(
         np.array(columns[0]), np.array(columns[1]), np.array(columns[2], np.float64),
         np.array(columns[3], np.float64), np.array(columns[4], np.float64), np.array(columns[5]),
-        np.array(columns[6]))
+        np.array(columns[6]), np.array(columns[7], np.float64), np.array(columns[8], np.float64))
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from scipy.stats import binomtest
 from loganalyze.fleet.statistics.aircraft_errors import InstrumentError
 from loganalyze.fleet.statistics.event_rates import holm
 from loganalyze.fleet.statistics.margin_tails import PhaseTail
+from loganalyze.fleet.statistics.outlying_flights import OutlyingFlight
 from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
 from loganalyze.fleet.trend_report.margin_course import (
     FleetMargins,
@@ -42,7 +43,7 @@ class TrendAnswers:
     where flights with episodes are late among those of their aircraft, -1 where early, else 0;
     ``aircraft`` : those shown, each against all
     others; ``tests`` : how many; ``tails``, ``errors`` : the margins' tails, and the aircraft's own
-    errors, of those that may be shown.
+    errors, of those that may be shown; ``unusual`` : flights that came far closer than is usual.
     """
 
     trends: Trends
@@ -60,6 +61,7 @@ class TrendAnswers:
     action: date | None
     proven: bool
     least: int
+    unusual: tuple[OutlyingFlight, ...] = ()
 
     def rows(self, dimension: str) -> list[TrendRow]:
         """Return the rows of a dimension."""
@@ -83,7 +85,8 @@ class TrendAnswers:
 
 def trend_answers(trends: Trends, margins: FleetMargins, tails: Sequence[PhaseTail],
                   errors: Sequence[InstrumentError], *, by: Sequence[str],
-                  action: date | None, proven: bool, least: int) -> TrendAnswers:
+                  action: date | None, proven: bool, least: int,
+                  unusual: Sequence[OutlyingFlight] = ()) -> TrendAnswers:
     """Return what trends and smallest margins of a fleet answer.
 
     Parameters
@@ -92,8 +95,8 @@ def trend_answers(trends: Trends, margins: FleetMargins, tails: Sequence[PhaseTa
         As `fleet_trends` gave them.
     margins : FleetMargins
         Of the same store.
-    tails, errors : sequence
-        As `fleet_margin_tails` and `aircraft_errors` gave them of it.
+    tails, errors, unusual : sequence
+        As `fleet_margin_tails`, `aircraft_errors` and `outlying_flights` gave them of it.
     by, action, proven, least
         As `fleet_trends` was given them.
     """
@@ -111,7 +114,8 @@ def trend_answers(trends: Trends, margins: FleetMargins, tails: Sequence[PhaseTa
         sum(not math.isnan(one) for one in given),
         tuple(one for one in tails if one.tail.flights >= least),
         tuple(one for one in errors if one.aircraft in {row.group for row in rows}),
-        tuple(by), action, proven, least)
+        tuple(by), action, proven, least,
+        tuple(one for one in unusual if one.flights >= least))
 
 
 def _rises(trends: Trends, margins: FleetMargins) -> int:

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from loganalyze.fleet.statistics.aircraft_errors import LEAST_FLIGHTS, aircraft_errors
 from loganalyze.fleet.statistics.margin_tails import fleet_margin_tails
+from loganalyze.fleet.statistics.outlying_flights import outlying_flights
 from loganalyze.fleet.statistics.trend_tables import Trends, fleet_trends
 from loganalyze.fleet.trend_report.margin_course import fleet_margins
 from loganalyze.fleet.trend_report.trend_answers import trend_answers
@@ -87,7 +88,7 @@ def write_trends(
     answers = trend_answers(
         trends, fleet_margins(str(store)), fleet_margin_tails(store),
         aircraft_errors(store, least=max(least, LEAST_FLIGHTS)), by=by, action=action,
-        proven=proven, least=least)
+        proven=proven, least=least, unusual=outlying_flights(store))
     report = trend_report(answers, how or Presentation())
 
     @cache

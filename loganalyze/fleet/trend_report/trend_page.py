@@ -44,6 +44,7 @@ from loganalyze.version import __version__
 MOST_LISTED = 100
 """Flights that are listed behind one number; the store gives all of them."""
 CLOSEST = 10
+MARGINS_ANCHOR, CAPTURED_ANCHOR = "flights-margins", "flights-not-captured"
 BELOW_KT = (0.0, 2.0, 5.0, 10.0)
 
 
@@ -74,6 +75,8 @@ def trend_report(found: TrendAnswers, how: Presentation) -> Report:
             (*drawn, _rates(dimension, rows, found.proven))))
     sections += errors_section(found.errors)
     sections.append(Section("outliers", words.SECTIONS["outliers"], (_closest(found, how),)))
+    sections += [Section("unusual", words.SECTIONS["unusual"], tuple(_unusual(found, how))),
+                 Section("captured", words.SECTIONS["captured"], tuple(_captured(found)))]
     sections += _behind(found, how)
     sections += [
         Section("cautions", words.SECTIONS["cautions"], (
@@ -163,10 +166,14 @@ def _change(found: TrendAnswers) -> list[Section]:
     change, day = found.trends.change, found.action
     if change is None or day is None:
         return []
-    rows = tuple((name, f"{rate.hours:,.1f}", str(rate.events), *_rate_cells(rate))
-                 for name, rate in ((words.BEFORE, change.before), (words.AFTER, change.after)))
+    rows = tuple((name, f"{rate.hours:,.1f}", _share(captured), str(rate.events),
+                  *_rate_cells(rate))
+                 for name, rate, captured in zip(
+                     (words.BEFORE, words.AFTER), (change.before, change.after),
+                     found.trends.captured, strict=True))
     table = Table(words.rate_caption("whole", found.proven), _columns(
-        {"period": False, "hours": True, "episodes": True, "rate": True, "interval": True}), rows)
+        {"period": False, "hours": True, "captured": True, "episodes": True, "rate": True,
+         "interval": True}), rows)
     return [Section("change", words.SECTIONS["change"].format(day=day.isoformat()), (
         Paragraph(words.change(day.isoformat(), change.ratio, found.change_adjusted)),
         Picture("change", partial(change_figure, found), words.CHANGE_WORDS), table))]
@@ -179,12 +186,17 @@ def _margins(found: TrendAnswers, how: Presentation) -> Iterator[Block]:
         return
     yield Paragraph(_margin_course(found, how))
     yield Picture("margins", partial(margins_figure, found, how), words.MARGINS_WORDS)
-    rows = []
+    rows: list[tuple[str | Link, ...]] = []
+    low, high = found.margins.low_kt, found.margins.high_kt
     for below in BELOW_KT:
         count = int((margins < below).sum())
-        rows.append((how.step(below), f"{count:,}", f"{100 * count / len(margins):.2f} %"))
+        rows.append((
+            how.step(below), Link(f"{count:,}", MARGINS_ANCHOR) if count else "0",
+            f"{100 * count / len(margins):.2f} %", f"{int((high < below).sum()):,}",
+            f"{int((low < below).sum()):,}"))
     yield Table(words.MARGINS_CAPTION, _columns(
-        {"below": False, "flights": True, "share": True}), tuple(rows))
+        {"below": False, "recorded": True, "share": True, "surely": True, "possibly": True}),
+        tuple(rows))
     yield Bullets(tuple(words.QUANTILES.format(
         share=f"{100 * share:g} %", margin=how.speed(float(np.quantile(margins, share))))
         for share in (0.01, 0.05, 0.5)))
@@ -192,22 +204,31 @@ def _margins(found: TrendAnswers, how: Presentation) -> Iterator[Block]:
 
 def _rates(dimension: str, rows: Sequence[TrendRow], proven: bool) -> Table:
     """Return rates as a table; the number of episodes leads to the flights behind it."""
-    columns = {"group": False, "flights": True, "hours": True, "judged": True, "episodes": True,
-               "rate": True, "interval": True, "per_100": True}
+    columns = {"group": False, "flights": True, "captured": True, "hours": True, "judged": True,
+               "episodes": True, "rate": True, "interval": True, "per_100": True}
     made = []
     for place, row in enumerate(rows):
         rate = row.rate
         episodes: str | Link = f"{rate.events:,}"
         if row.with_events:
             episodes = Link(f"{rate.events:,}", _anchor(dimension, place))
-        share = row.judged_share
+        captured = _share(row.captured)
         per_100 = 100 * rate.events / row.flights if row.flights else math.nan
         made.append((
-            row.group or words.WHOLE, f"{row.flights:,}", f"{rate.hours:,.1f}",
-            "–" if math.isnan(share) else f"{100 * share:.0f} %", episodes, *_rate_cells(rate),
+            row.group or words.WHOLE, f"{row.flights:,}",
+            Link(captured, CAPTURED_ANCHOR) if row.captured < 1 else captured,
+            f"{rate.hours:,.1f}", _share(row.judged_share), episodes, *_rate_cells(rate),
             words.number(per_100)))
     return Table(words.rate_caption(dimension, proven), _columns(
         columns, words.group_name(dimension)), tuple(made))
+
+
+def _share(value: float) -> str:
+    """Return a share in percent, never rounded to all or nothing; a dash where not known."""
+    if math.isnan(value):
+        return "–"
+    text = f"{100 * value:.0f} %"
+    return f"{100 * value:.1f} %" if text in ("0 %", "100 %") and 0 < value < 1 else text
 
 
 def _rate_cells(rate: EventRate) -> tuple[str, str]:
@@ -224,6 +245,34 @@ def _closest(found: TrendAnswers, how: Presentation) -> Block:
     if not places:
         return Paragraph(words.NO_MARGIN)
     return _flights_table(words.OUTLIERS_CAPTION, list(places), found, how)
+
+
+def _unusual(found: TrendAnswers, how: Presentation) -> Iterator[Block]:
+    """Return the flights that came far closer than flights of their type and phase usually do."""
+    yield Paragraph(words.UNUSUAL)
+    if not found.unusual:
+        yield Paragraph(words.NO_UNUSUAL)
+        return
+    listed = found.unusual[:MOST_LISTED]
+    yield Table(words.unusual(len(found.unusual), len(listed)), _columns(
+        {"flight": False, "phase": False, "sheet": False, "margin": True, "usual": True,
+         "score": True, "flights": True}), tuple(
+        (one.flight_key, one.phase, one.limits_sheet, _signed(one.margin_kt, how),
+         _signed(one.usual_kt, how), f"{one.score:.1f}", f"{one.flights:,}") for one in listed))
+
+
+def _captured(found: TrendAnswers) -> Iterator[Block]:
+    """Return what was read and not judged: logs by kind of problem, and flights by their keys."""
+    trends = found.trends
+    yield Subheading(words.CAPTURED_HEADING, CAPTURED_ANCHOR)
+    yield Paragraph(words.captured(trends.whole.captured, len(trends.lost), trends.problems))
+    if trends.problem_kinds:
+        yield Table(words.PROBLEMS_CAPTION, _columns({"kind": False, "logs": True}), tuple(
+            (words.PROBLEM_KINDS.get(kind, kind), f"{count:,}")
+            for kind, count in trends.problem_kinds.items()))
+    if trends.lost:
+        yield Bullets(trends.lost[:MOST_LISTED])
+    yield Paragraph(words.CAPTURED_QUERY, "note")
 
 
 def _behind(found: TrendAnswers, how: Presentation) -> list[Section]:
@@ -246,13 +295,19 @@ def _behind(found: TrendAnswers, how: Presentation) -> list[Section]:
             f"behind-{_key(dimension)}", words.BEHIND.format(
                 name=words.group_title(dimension).lower()), tuple(blocks), on_paper=False,
             folded=True))
+    near = list(range(min(int((found.margins.known_kt < BELOW_KT[-1]).sum()), MOST_LISTED)))
+    if near:
+        sections.append(Section("behind-margins", words.BEHIND.format(name=words.BEHIND_MARGINS), (
+            Subheading(words.BEHIND_MARGINS, MARGINS_ANCHOR),
+            _flights_table(words.OUTLIERS_CAPTION, near, found, how)), on_paper=False, folded=True))
     peaks: list[Block] = []
     for place, one in enumerate(found.tails):
         listed = sorted(order[key] for key in one.peaks if key in order)[:MOST_LISTED]
         if listed:
-            peaks += [Subheading(f"{one.phase}, {one.limits_sheet}", tail_anchor(place)),
-                      _flights_table(words.behind(one.phase, one.limits_sheet, len(one.peaks),
-                                                  len(listed)), listed, found, how)]
+            name = ", ".join(part for part in (one.phase, one.limit, one.limits_sheet) if part)
+            peaks += [Subheading(name, tail_anchor(place)),
+                      _flights_table(words.peaks(name, len(one.peaks), len(listed)), listed, found,
+                                     how)]
     if peaks:
         sections.append(Section("behind-tails", words.BEHIND.format(name=words.BEHIND_TAILS),
                                 tuple(peaks), on_paper=False, folded=True))
@@ -266,10 +321,16 @@ def _flights_table(caption: str, places: Sequence[int], found: TrendAnswers, how
     margins = found.margins
     rows = tuple((
         str(margins.flight_key[place]), _signed(float(margins.margin_kt[place]), how),
+        _span(float(margins.low_kt[place]), float(margins.high_kt[place]), how),
         str(margins.limit[place]), how.altitude(float(margins.altitude_ft[place])),
         str(margins.severity[place])) for place in places)
-    return Table(caption, _columns({"flight": False, "margin": True, "limit": False,
-                                    "altitude": True, "severity": False}), rows)
+    return Table(caption, _columns({"flight": False, "margin": True, "as_flown": True,
+                                    "limit": False, "altitude": True, "severity": False}), rows)
+
+
+def _span(low: float, high: float, how: Presentation) -> str:
+    """Return an interval of a difference of speeds, or a dash where it isn't known."""
+    return str(words.signed_interval(low * how.units.per_knot, high * how.units.per_knot))
 
 
 def _anchor(dimension: str, place: int) -> str:

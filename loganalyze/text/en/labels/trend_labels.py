@@ -21,6 +21,8 @@ SECTIONS: dict[str, str] = {
     "tails": "Expected time to an exceedance",
     "errors": "Each aircraft's own instrument errors",
     "outliers": "The closest flights",
+    "unusual": "Flights unlike the others",
+    "captured": "What was captured",
     "cautions": "Cautions",
     "method": "How this was computed",
 }
@@ -33,10 +35,13 @@ NAMES: dict[str, str] = {
     "whole": "", "month": "month", "aircraft": "aircraft", "limit": "limit",
     "phase": "phase of flight", "severity": "severity", "cause": "main cause"}
 COLUMNS: dict[str, str] = {
-    "flights": "flights", "hours": "hours", "judged": "judged", "episodes": "episodes",
+    "flights": "flights", "captured": "captured", "hours": "hours", "judged": "judged", "episodes": "episodes",
     "rate": "per 1,000 h", "interval": "95 % interval", "per_100": "per 100 flights",
     "times": "times the others'", "probability": "p, adjusted", "period": "period",
-    "flight": "flight key", "margin": "smallest margin", "limit": "limit", "altitude": "altitude",
+    "flight": "flight key", "margin": "smallest margin, recorded",
+    "as_flown": "95 % interval, as flown", "usual": "usual margin", "score": "modified z-score",
+    "kind": "why", "logs": "logs", "recorded": "flights, recorded", "surely": "surely, as flown",
+    "possibly": "possibly, as flown", "limit": "limit", "altitude": "altitude",
     "phase": "phase", "sheet": "limits sheet", "peaks": "peaks", "threshold": "closer than",
     "displayed": "flights to an exceedance, as displayed", "flown": "the same, as flown",
     "aircraft": "aircraft", "channel": "channel", "way": "shown by", "reads_high": "reads high by",
@@ -61,8 +66,11 @@ def rate_caption(dimension: str, proven: bool) -> str:
     """Return the caption of a table of rates."""
     what = "proven exceedances" if proven else "exceedances"
     of = f" by {group_name(dimension)}" if dimension != "whole" else ""
-    return (f"Episodes with {what}{of}. Judged: share of the recorded time that could be judged; "
-            "what wasn't isn't in the hours.")
+    if dimension != "whole":
+        return f"Episodes with {what}{of}"
+    return (f"Episodes with {what}{of}. Captured: share of the flights, expected or else read, that "
+            "were judged for some time. Judged: share of their recorded time that could be; what "
+            "wasn't isn't in the hours.")
 
 
 def number(value: float, digits: int | None = None) -> str:
@@ -75,6 +83,11 @@ def number(value: float, digits: int | None = None) -> str:
 def interval(low: float, high: float) -> str:
     """Return an interval, or a dash where it isn't known."""
     return f"{rate(low)} to {rate(high)}" if math.isfinite(low + high) else "–"
+
+
+def signed_interval(low: float, high: float, digits: int = 1) -> str:
+    """Return an interval of a difference, with signs; a dash where it isn't known."""
+    return f"{low:+.{digits}f} to {high:+.{digits}f}" if math.isfinite(low + high) else "–"
 
 
 def probability(value: float) -> str:
@@ -196,21 +209,79 @@ def query(dimension: str) -> str:
             "and samples carry the same flight_key.")
 
 
-MARGINS_CAPTION = "Flights by the smallest margin to any limit, as calibrated airspeed"
+MARGINS_CAPTION = ("Flights by the smallest margin to any limit, as calibrated airspeed. Recorded: "
+                   "in any sample, noise included. As flown: surely where the whole 95 % interval "
+                   "lies below, possibly where a part of it does")
 QUANTILES = "{share} of the flights came to {margin} or closer."
-OUTLIERS_CAPTION = "The flights with the smallest margins; negative is over"
+OUTLIERS_CAPTION = ("The flights with the smallest margins; negative is over. Recorded: in one "
+                    "sample, noise included; the interval allows for noise, steps and the "
+                    "instruments' errors")
 NO_MARGIN = "No flight has a known margin."
 
-TAILS = ("By extreme-value statistics: what the closest flights of one type and phase, its peaks, "
-         "say of those still to come. As displayed: on the crew's instruments; as flown: with the "
-         "instruments' errors.")
+TAILS = ("By extreme-value statistics: what the closest flights of one type and phase to one limit, "
+         "its peaks, say of those still to come; each flight counts for the limit that it came "
+         "closest to. As displayed: on the crew's instruments; as flown: with the instruments' "
+         "errors.")
 TAILS_CAPTION = ("How many flights from one exceedance to the next are to be expected, with the "
                  "95 % interval; refused below 50 peaks, and beyond five times the flights")
+
+
+def lacking(tails: int, alone: bool) -> str:
+    """Return that some tails can't be estimated, or that none can."""
+    what = f"{tails:,} {'other pair' if not alone else 'pair'}{'' if tails == 1 else 's'}"
+    return (f"For {what} of phase and limit nothing is estimated: fewer than 50 flights are "
+            "peaks.")
+
+
 REFUSED: dict[str, str] = {
     "too few peaks": "not estimated: too few peaks",
     "beyond five times the exposure": "not estimated: beyond five times the flights",
 }
 BEHIND_TAILS = "peaks of the tails"
+BEHIND_MARGINS = "smallest margins"
+
+
+def peaks(name: str, flights: int, shown: int) -> str:
+    """Return the caption of the flights that a tail rests on."""
+    rest = f"; the {shown:,} closest of them" if shown < flights else ""
+    return f"{name}: the {flights:,} closest flights, on which the tail rests{rest}"
+
+
+UNUSUAL = ("Came far closer to a limit in a phase of flight than flights by the same limits sheet "
+           "usually do in it: a modified z-score below -3.5 (B. Iglewicz, D. C. Hoaglin, How to "
+           "Detect and Handle Outliers, ASQC, 1993, p. 11). Phases with fewer than 20 flights "
+           "aren't looked at. Unusual isn't wrong: look at these flights one by one.")
+NO_UNUSUAL = "No flight is unlike the others."
+
+
+def unusual(flights: int, shown: int) -> str:
+    """Return the caption of the flights unlike the others."""
+    rest = f" (of {flights:,}, the farthest from usual)" if shown < flights else ""
+    return f"Flights unlike the others{rest}; margins as recorded, negative is over"
+
+
+CAPTURED_HEADING = "Read and not judged"
+PROBLEMS_CAPTION = "Logs that gave no flight, by the reason"
+PROBLEM_KINDS: dict[str, str] = {
+    "wrong input": "what it holds can't be judged", "unreadable": "it can't be read",
+    "unexpected error": "an unexpected error, a fault of this program",
+    "worker lost": "two worker processes ended while they judged it"}
+CAPTURED_QUERY = ("All of them, from the store in SQL: select source, reason from problems; select "
+                  "flight_key, source, outcome from flights where judged_s = 0.")
+
+
+def captured(share: float, flights: int, logs: int) -> str:
+    """Return how much of what was flown is in the numbers."""
+    lost = [f"{flights:,} {'flight was' if flights == 1 else 'flights were'} read and not judged "
+            "for any time" if flights else "",
+            f"{logs:,} {'log' if logs == 1 else 'logs'} gave no flight" if logs else ""]
+    said = " and ".join(part for part in lost if part)
+    whole = "" if math.isnan(share) else (
+        f"{100 * share:.1f} % of the flights, expected or else read, were judged. ")
+    return (f"{whole}{said[:1].upper()}{said[1:]}." if said else
+            f"{whole}Nothing that was read was lost.") + (
+        " Flights that aren't captured are in no rate: where they differ from the others, rates "
+        "are those of the captured ones alone.")
 
 
 def longer_than(flights: float) -> str:
@@ -237,8 +308,10 @@ NO_FINDING = "No error is both sure and great enough to matter."
 
 
 def finding(aircraft: str, channel: str, value: str, interval: str) -> str:
-    """Return an error that is worth a check."""
-    return f"Aircraft {aircraft}: {channel} reads high by {value} (95 % interval {interval})."
+    """Return an error that is worth a check; `value` with its sign, positive where it reads high."""
+    way = "low" if value.startswith(("-", "\N{MINUS SIGN}")) else "high"
+    return (f"Aircraft {aircraft}: {channel} reads {way} by {value[1:]} (95 % interval of how much "
+            f"it reads high: {interval}).")
 
 
 METHOD = (
@@ -274,7 +347,7 @@ RATE_AXIS = "episodes in 1,000 h"
 HOURS_AXIS = "judged hours"
 FLIGHTS_AXIS = "flights"
 SHARE_AXIS = "share with less"
-MARGIN_AXIS = "smallest margin [{unit} CAS]"
+MARGIN_AXIS = "smallest margin recorded [{unit} CAS]"
 FLEET_LINE = "the fleet"
 ACTION_LINE = "{day}"
 OVER_LIMIT = "over the limit"
