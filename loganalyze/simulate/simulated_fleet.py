@@ -98,8 +98,9 @@ class Behaviour:
 class FlownFlight:
     """What is true of one simulated flight.
 
-    ``bias_kt`` : how much the airspeed of its aircraft reads too high [kt]; ``over_s`` : time truly over VMO or MMO [s]; ``peak_kt`` : greatest true excess over VMO [kt],
-    negative where it stayed under; ``fault`` : one of `FAULTS`.
+    ``bias_kt`` : how much the airspeed of its aircraft reads too high [kt]; ``over_s`` : time truly
+    over VMO or MMO [s]; ``peak_kt`` : greatest true excess over VMO [kt], negative where it stayed
+    under; ``fault`` : one of `FAULTS`.
     """
 
     file: str

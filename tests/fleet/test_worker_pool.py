@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import signal
+import struct
 import subprocess
 import sys
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.connection import Connection
 
 from loganalyze.fleet.running import worker_pool
 from tests.fleet.conftest import ROOT, rows, write_log, write_sheet
@@ -37,6 +39,30 @@ def test_an_item_that_ends_its_worker_twice_is_left_out_and_no_other_is_lost():
     found = list(worker_pool.run(worker_pool.LocalWorkers(2), squared, batches, given_up))
     assert sorted(found) == sorted(
         ["left out -5", *(str(k * k) for k in range(12) if k != 5)])
+
+
+class Halved:
+    """A result of which a worker sends the first half, and is killed."""
+
+    def __reduce__(self):
+        def half(connection, data):
+            os.write(connection.fileno(), struct.pack("!i", len(data)) + bytes(data)[:10])
+            os.kill(os.getpid(), signal.SIGKILL)
+
+        Connection._send_bytes = half
+        return str, ()
+
+
+def halved(items: Sequence[int]) -> list[object]:
+    """A task of which 3 is sent by halves only."""
+    return [Halved() if item == 3 else str(item) for item in items]
+
+
+def test_a_worker_that_is_killed_while_it_sends_a_result_does_not_stop_the_run(monkeypatch):
+    """Half of a result lies in the pipe, and the lock of those who write to it is held."""
+    monkeypatch.setattr(worker_pool, "WATCH_S", 0.5)
+    found = worker_pool.run(worker_pool.LocalWorkers(2), halved, [[1], [2, 3], [4]], given_up)
+    assert sorted(found) == ["1", "2", "4", "left out 3"]
 
 
 class DyingAtFirst(worker_pool.NoWorkers):

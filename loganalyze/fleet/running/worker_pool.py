@@ -31,6 +31,10 @@ MOST_DEATHS = 2
 """Workers that a log may end, alone in them, before it is left out."""
 
 
+WATCH_S = 5.0
+"""Time [s] without a result after which it is looked whether a worker was lost unnoticed."""
+
+
 class Workers(Protocol):
     """Where tasks are run: `count` workers; `lost` are the errors that tell of a dead one."""
 
@@ -43,6 +47,10 @@ class Workers(Protocol):
 
     def close(self, executor: Executor) -> None:
         """End an executor without waiting for what runs in it."""
+        ...
+
+    def watch(self, executor: Executor) -> None:
+        """Make an executor tell of a lost worker that it hasn't noticed; called now and then."""
         ...
 
 
@@ -62,6 +70,20 @@ class LocalWorkers:
         """End a pool; its processes end after the batch that they are at."""
         executor.shutdown(wait=False, cancel_futures=True)
 
+    def watch(self, executor: Executor) -> None:
+        """End a pool with a dead process, so that its tasks end with an error.
+
+        A pool doesn't notice a process that is killed while it sends a result, of which the rest is
+        awaited for ever, nor one that is killed before the pool has begun to watch it.
+        """
+        pool: Any = executor
+        processes = list((pool._processes or {}).values())
+        if any(process.exitcode is not None for process in processes):
+            for process in processes:
+                process.kill()
+            # With the last writer closed, waiting for the rest of a result ends.
+            pool._result_queue._writer.close()
+
 
 class NoWorkers:
     """This process itself: what ends it ends the run."""
@@ -75,6 +97,9 @@ class NoWorkers:
 
     def close(self, executor: Executor) -> None:
         """Do nothing: nothing runs."""
+
+    def watch(self, executor: Executor) -> None:
+        """Do nothing: nothing is lost unnoticed."""
 
 
 class _Here(Executor):
@@ -119,6 +144,9 @@ class DaskWorkers:
         """End an executor; the scheduler and its workers go on."""
         executor.shutdown(wait=False)
 
+    def watch(self, executor: Executor) -> None:
+        """Do nothing: the scheduler watches its workers."""
+
 
 def run(workers: Workers, task: Callable[[Sequence[T]], list[R]], batches: Iterable[Sequence[T]],
         given_up: Callable[[T], R]) -> Iterator[R]:
@@ -159,12 +187,12 @@ def run(workers: Workers, task: Callable[[Sequence[T]], list[R]], batches: Itera
                 except workers.lost:
                     suspects.extend(batch)
                 if len(running) >= 2 * workers.count:
-                    yield from _finished(running, workers, suspects)
+                    yield from _finished(running, workers, executor, suspects)
                 if suspects:
                     left = True
                     break
             while running:
-                yield from _finished(running, workers, suspects)
+                yield from _finished(running, workers, executor, suspects)
         finally:
             workers.close(executor)
         yield from _one_by_one(workers, task, suspects, given_up)
@@ -178,7 +206,7 @@ def _started(workers: Workers, count: int, task: Callable[[Sequence[T]], list[R]
     for _ in range(MOST_STARTS):
         executor = workers.executor(count)
         try:
-            executor.submit(task, []).result()
+            _result(workers, executor, executor.submit(task, []))
         except workers.lost:
             workers.close(executor)
         else:
@@ -187,10 +215,12 @@ def _started(workers: Workers, count: int, task: Callable[[Sequence[T]], list[R]
                   'in a script call it below `if __name__ == "__main__":`, or give workers=0')
 
 
-def _finished(running: dict[Future[list[R]], Sequence[T]], workers: Workers,
+def _finished(running: dict[Future[list[R]], Sequence[T]], workers: Workers, executor: Executor,
               suspects: list[T]) -> Iterator[R]:
     """Yield the results of what ended; note the items of batches whose worker was lost."""
-    for future in wait(running, return_when=FIRST_COMPLETED).done:
+    while not (ended := wait(running, WATCH_S, FIRST_COMPLETED).done):
+        workers.watch(executor)
+    for future in ended:
         batch = running.pop(future)
         try:
             found = future.result()
@@ -198,6 +228,13 @@ def _finished(running: dict[Future[list[R]], Sequence[T]], workers: Workers,
             suspects.extend(batch)
             continue
         yield from found
+
+
+def _result(workers: Workers, executor: Executor, future: Future[list[R]]) -> list[R]:
+    """Return the result of a task, while the workers are watched."""
+    while not wait([future], WATCH_S).done:
+        workers.watch(executor)
+    return future.result()
 
 
 def _one_by_one(workers: Workers, task: Callable[[Sequence[T]], list[R]], items: Iterable[T],
@@ -210,7 +247,7 @@ def _one_by_one(workers: Workers, task: Callable[[Sequence[T]], list[R]], items:
             while deaths < MOST_DEATHS:
                 executor = executor or _started(workers, 1, task)
                 try:
-                    results = executor.submit(task, [item]).result()
+                    results = _result(workers, executor, executor.submit(task, [item]))
                     break
                 except workers.lost:
                     deaths += 1

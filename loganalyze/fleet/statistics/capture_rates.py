@@ -68,8 +68,8 @@ def capture_rates(db: DuckDBPyConnection, expected: FleetFile | None = None,
             read[key] += number
     if action is not None:
         for before, number in db.execute(
-                "select start_utc < ?, count(*) from flights where start_utc is not null group by 1",
-                [action]).fetchall():
+                "select start_utc < ?, count(*) from flights where start_utc is not null "
+                "group by 1", [action]).fetchall():
             read[ACTION, BEFORE if before else AFTER] += number
     lost = tuple(key for (key,) in db.execute(
         "select flight_key from flights where not judged_s > 0 order by 1").fetchall())

@@ -62,7 +62,8 @@ def fleet_margins(store: str) -> FleetMargins:
                 from assessed join flights using (flight_key)
                 where "limit" = smallest_margin_limit group by flight_key)
             select flights.flight_key, coalesce(registration, flights.aircraft, ''),
-                   epoch(start_utc) / 86400, flights.smallest_margin_kt, smallest_margin_altitude_ft,
+                   epoch(start_utc) / 86400, flights.smallest_margin_kt,
+                   smallest_margin_altitude_ft,
                    coalesce(smallest_margin_limit, ''), coalesce(severity, ''),
                    coalesce(low, flights.smallest_margin_kt - {NORMAL_95} * margin_u_kt),
                    coalesce(high, flights.smallest_margin_kt + {NORMAL_95} * margin_u_kt)

@@ -22,7 +22,6 @@ from loganalyze.text.language import quantity_words
 from loganalyze.text.language import trend_labels as words
 from loganalyze.text.presentation import Presentation
 
-
 CALIBRATED = "calibrated_airspeed"
 
 
@@ -79,7 +78,8 @@ def errors_section(errors: Sequence[InstrumentError]) -> list[Section]:
         channel = quantity_words.channel(one.channel)
         rows.append((
             one.aircraft, f"{channel} ({one.second})" if one.second else channel, one.way,
-            _value(one.reads_high, one.unit), words.signed_interval(one.low, one.high, _digits(one.unit)),
+            _value(one.reads_high, one.unit),
+            words.signed_interval(one.low, one.high, _digits(one.unit)),
             "–" if math.isnan(one.per_year) else _value(one.per_year, one.unit),
             f"{len(one.flights):,}",
             words.probability(one.probability).removeprefix("p ").removeprefix("= "),

@@ -147,8 +147,8 @@ def tail_lines(tails: Sequence[Mapping[str, Any]]) -> list[str]:
         if tail["refused"] == "too few peaks":
             continue
         towards = f" to {tail['limit']}" if tail["limit"] else ""
-        start = (f"{tail['limits_sheet']}, {tail['phase']}{towards} ({_count(tail['flights'], 'flight')}, "
-                 f"the closest {tail['peaks']:,}): ")
+        start = (f"{tail['limits_sheet']}, {tail['phase']}{towards} "
+                 f"({_count(tail['flights'], 'flight')}, the closest {tail['peaks']:,}): ")
         if tail["refused"]:
             lines.append(start + f"no exceedance to be expected within {tail['low']:,.0f} h; how "
                          "long it takes these flights are too few to say.")
@@ -161,8 +161,9 @@ def tail_lines(tails: Sequence[Mapping[str, Any]]) -> list[str]:
         lines = ["", "Time from one flight over a limit to the next, from the closest margins:",
                  *lines]
     if lacking:
-        lines += ["", f"For {_count(lacking, 'phase')} of flight and limit there are too few flights "
-                  "to say how long it takes to an exceedance (50 among the closest are needed)."]
+        lines += ["", f"For {_count(lacking, 'phase')} of flight and limit there are too few "
+                  "flights to say how long it takes to an exceedance (50 among the closest are "
+                  "needed)."]
     return lines
 
 

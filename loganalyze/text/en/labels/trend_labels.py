@@ -35,7 +35,8 @@ NAMES: dict[str, str] = {
     "whole": "", "month": "month", "aircraft": "aircraft", "limit": "limit",
     "phase": "phase of flight", "severity": "severity", "cause": "main cause"}
 COLUMNS: dict[str, str] = {
-    "flights": "flights", "captured": "captured", "hours": "hours", "judged": "judged", "episodes": "episodes",
+    "flights": "flights", "captured": "captured", "hours": "hours", "judged": "judged",
+    "episodes": "episodes",
     "rate": "per 1,000 h", "interval": "95 % interval", "per_100": "per 100 flights",
     "times": "times the others'", "probability": "p, adjusted", "period": "period",
     "flight": "flight key", "margin": "smallest margin, recorded",
@@ -68,9 +69,9 @@ def rate_caption(dimension: str, proven: bool) -> str:
     of = f" by {group_name(dimension)}" if dimension != "whole" else ""
     if dimension != "whole":
         return f"Episodes with {what}{of}"
-    return (f"Episodes with {what}{of}. Captured: share of the flights, expected or else read, that "
-            "were judged for some time. Judged: share of their recorded time that could be; what "
-            "wasn't isn't in the hours.")
+    return (f"Episodes with {what}{of}. Captured: share of the flights, expected or else read, "
+            "that were judged for some time. Judged: share of their recorded time that could be; "
+            "what wasn't isn't in the hours.")
 
 
 def number(value: float, digits: int | None = None) -> str:
@@ -218,10 +219,9 @@ OUTLIERS_CAPTION = ("The flights with the smallest margins; negative is over. Re
                     "instruments' errors")
 NO_MARGIN = "No flight has a known margin."
 
-TAILS = ("By extreme-value statistics: what the closest flights of one type and phase to one limit, "
-         "its peaks, say of those still to come; each flight counts for the limit that it came "
-         "closest to. As displayed: on the crew's instruments; as flown: with the instruments' "
-         "errors.")
+TAILS = ("By extreme-value statistics: what the closest flights of one type and phase to one "
+         "limit, its peaks, say of those still to come; each flight counts for the limit that it "
+         "came closest to. As displayed: on the crew's instruments; as flown: with their errors.")
 TAILS_CAPTION = ("How many flights from one exceedance to the next are to be expected, with the "
                  "95 % interval; refused below 50 peaks, and beyond five times the flights")
 
@@ -308,7 +308,7 @@ NO_FINDING = "No error is both sure and great enough to matter."
 
 
 def finding(aircraft: str, channel: str, value: str, interval: str) -> str:
-    """Return an error that is worth a check; `value` with its sign, positive where it reads high."""
+    """Return an error that is worth a check; `value` with its sign."""
     way = "low" if value.startswith(("-", "\N{MINUS SIGN}")) else "high"
     return (f"Aircraft {aircraft}: {channel} reads {way} by {value[1:]} (95 % interval of how much "
             f"it reads high: {interval}).")
