@@ -51,6 +51,11 @@ class TurnSettings:
     """Samples closer than this [s] are decimated: their errors are correlated."""
     most_samples: int = 45
     """A turn of more samples than this is decimated evenly: a full circle has one every 8 deg."""
+    rate_s: float = 2.0
+    """Turn rates are those over so long [s] to either side."""
+    smoothed_s: float = 5.0
+    """Headings are smoothed by a parabola over so long [s] to either side: a roll into a turn
+    takes about as long."""
     greatest_condition: float = 10.0
     """Airspeed and temperature errors are separated up to this condition number."""
 
@@ -115,6 +120,8 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     turns = _turns(analysis, rows, heading, at.pressure_altitude[known], settings)
     if not turns:
         return None
+    heading = _smoothed(heading, turns, max(1, int(
+        settings.smoothed_s / max(settings.step_s, analysis.log.interval_s))))
     rows_of = [_evenly(first, stop, settings.most_samples) for first, stop in turns]
     which = np.concatenate([np.full(len(rows), i) for i, rows in enumerate(rows_of)])
     chosen = np.concatenate(rows_of)
@@ -148,6 +155,30 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
         temperature_reads_high_k=-float(split.found[1]), temperature_u_k=float(split.u[1]))
 
 
+def _smoothed(heading: Floats, turns: list[tuple[int, int]], reach: int) -> Floats:
+    """Return the headings with those of each turn smoothed by parabolas (A. Savitzky, M. J. E.
+    Golay, Analytical Chemistry 36, 1964, p. 1627) over `reach` samples to either side.
+
+    Noise of the heading, an error of what the fit explains the ground velocity with, would make the
+    true speed look lower than it is: the more so the less the aircraft turns between samples.
+    """
+    found = heading.copy()
+    for first, stop in turns:
+        wide = min(reach, (stop - first - 1) // 2)
+        if wide < 2:
+            continue
+        away = np.arange(-wide, wide + 1)
+        # The parabola through a window's samples, at each of its own places.
+        powers = np.vander(away, 3)
+        projection = powers @ np.linalg.pinv(powers)
+        turn = np.unwrap(heading[first:stop])
+        inner = np.convolve(turn, projection[wide][::-1], "valid")
+        found[first:stop] = np.concatenate([
+            projection[:wide] @ turn[: len(away)], inner,
+            projection[wide + 1:] @ turn[-len(away):]])
+    return found
+
+
 def _stacked(north: Floats, east: Floats) -> Floats:
     return np.concatenate([north, east])
 
@@ -179,15 +210,27 @@ def _turns(analysis: Analysis, rows: Rows, heading: Floats, altitude: Floats,
     steps = np.diff(time)
     change = np.degrees((np.diff(heading) + np.pi) % (2 * np.pi) - np.pi)
     reach = HELD_INTERVALS * max(settings.step_s, analysis.log.interval_s)
-    turning = (np.abs(change) >= settings.least_rate_deg_s * steps) & (steps <= reach)
-    side = np.where(turning, np.sign(change), 0)
+    near = steps <= reach
+    # Noise of the headings must not part a turn: rates are those over some seconds.
+    window = np.ones(2 * int(settings.rate_s / max(settings.step_s, analysis.log.interval_s)) + 1)
+    some_change, some_steps = (np.convolve(np.where(near, part, 0.0), window, "same")
+                               for part in (change, steps))
+    turning = near & (np.abs(some_change) >= settings.least_rate_deg_s * some_steps)
+    side = np.where(turning, np.sign(some_change), 0)
+    at_once = np.where(near & (np.abs(change) >= settings.least_rate_deg_s * steps),
+                       np.sign(change), 0)
     edges = np.flatnonzero(np.diff(side, prepend=0, append=0))
     # A rough sum of each leaves few to look at: straight flight changes side at every sample.
     rough = np.abs(np.diff(np.concatenate([[0.0], np.cumsum(change)])[edges]))
     found = []
     for k in np.flatnonzero(~(rough < settings.least_turn_deg - 1e-3)).tolist():
         first, stop = int(edges[k]), int(edges[k + 1])
-        if side[first] == 0 or abs(change[first:stop].sum()) < settings.least_turn_deg:
+        # The straight flight within some seconds of a turn is none of it.
+        own = np.flatnonzero(at_once[first:stop] == side[first])
+        if side[first] == 0 or not len(own):
+            continue
+        first, stop = first + int(own[0]), first + int(own[-1]) + 1
+        if abs(change[first:stop].sum()) < settings.least_turn_deg:
             continue
         if np.ptp(altitude[first : stop + 1]) <= settings.greatest_climb_ft * FOOT:
             found.append((first, stop + 1))

@@ -70,9 +70,9 @@ def _headings(truth: Truth, rng: np.random.Generator) -> Array:
     )
     heading = np.full(len(truth.time), rng.uniform(0, 360))
     for start, by in turns:
-        turned = np.clip((truth.time - start) * TURN_DEG_S, 0, abs(by))
-        heading += np.sign(by) * turned
-    return np.radians(heading)
+        heading += np.sign(by) * np.clip((truth.time - start) * TURN_DEG_S, 0, abs(by))
+    turned: Array = np.radians(heading)
+    return turned
 
 
 def _wandering(time: Array, rng: np.random.Generator) -> Array:
@@ -89,4 +89,5 @@ def _wandering(time: Array, rng: np.random.Generator) -> Array:
 
 def _angle(radians: Array, rng: np.random.Generator) -> Array:
     noisy = np.degrees(radians) + NOISE_DEG * rng.standard_normal(len(radians))
-    return np.round(noisy / STEP_DEG) * STEP_DEG % 360
+    folded: Array = np.round(noisy / STEP_DEG) * STEP_DEG % 360
+    return folded
