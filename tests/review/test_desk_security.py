@@ -8,6 +8,7 @@ from html import unescape
 from html.parser import HTMLParser
 
 import pytest
+from starlette.testclient import TestClient
 
 from loganalyze.problems import Problem
 from loganalyze.review.access import request_guards
@@ -134,10 +135,12 @@ def test_a_session_given_beforehand_isnt_taken_over(account):
 
 def test_a_session_ends_when_it_is_ended_and_when_it_expires(account, monkeypatch):
     browser = account.person("anne", "reviewer")
-    assert account.form(browser, "/sign-out").status_code == 303
-    token = browser.cookies.get("review_8000")
+    token = browser.cookies["review_8000"]
+    left = account.form(browser, "/sign-out")
+    assert left.status_code == 303
+    assert "max-age=0" in left.headers["set-cookie"].lower()
     again = account.stranger()
-    again.cookies.set("review_8000", token or "")
+    again.cookies.set("review_8000", token)
     assert again.get("/api/me").status_code == 401
     late = account.person("anne", "reviewer")
     now = account.database.clock
@@ -164,6 +167,27 @@ def test_passwords_are_guessed_only_so_often(account):
     assert attempt("kim", PASSWORD) == 429
     assert attempt("KIM", "wrong") == 429
     assert attempt("nobody", "wrong") == 401
+
+
+def test_an_address_that_guesses_waits_under_every_name_and_another_doesnt(account, monkeypatch):
+    """Also with a right password, and however the address says where it comes from."""
+    monkeypatch.setattr("loganalyze.review.access.sign_in.is_password",
+                        lambda password, kept: kept is not None and password == PASSWORD)
+
+    def attempt(browser, person: str, password: str, number: int = 0) -> int:
+        return browser.post("/sign-in", data={"person": person, "password": password}, headers={
+            "x-forwarded-for": f"192.0.2.{number}", "forwarded": f"for=192.0.2.{number}",
+            "x-real-ip": f"192.0.2.{number}"}).status_code
+
+    here, elsewhere = (TestClient(account.app, base_url=account.address, client=(place, 50_000),
+                                  follow_redirects=False) for place in ("10.0.0.1", "10.0.0.2"))
+    assert {attempt(here, f"name{number}", "wrong", number) for number in range(OF_ONE_PLACE)} == {
+        401}
+    assert attempt(here, "kim", PASSWORD) == 429
+    assert attempt(here, "another", "wrong") == 429
+    assert attempt(elsewhere, "kim", PASSWORD) == 303
+    assert int(here.post("/sign-in", data={"person": "kim", "password": "x"}).headers[
+        "retry-after"]) > 0
 
 
 def test_guesses_are_counted_by_place_too_and_forgotten_in_time():

@@ -67,10 +67,15 @@ def refusal_of(error: Exception) -> tuple[int, Refusal]:
 def refused(error: Exception) -> Response:
     """Return what the desk refused with as an answer to a program."""
     status, refusal = refusal_of(error)
-    answer = Response(REFUSAL.dump_json(refusal), status, media_type="application/json")
+    return Response(REFUSAL.dump_json(refusal), status, media_type="application/json",
+                    headers=wait_headers(error))
+
+
+def wait_headers(error: Exception) -> dict[str, str]:
+    """Return the headers that say how long to wait, where that is why something is refused."""
     if isinstance(error, TooManyAttempts):
-        answer.headers["Retry-After"] = str(1 + int(error.wait_s))
-    return answer
+        return {"Retry-After": str(1 + int(error.wait_s))}
+    return {}
 
 
 def signed_in(request: Request) -> SignedIn:

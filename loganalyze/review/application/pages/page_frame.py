@@ -24,6 +24,7 @@ from loganalyze.review.application.request_answers import (
     NotSignedIn,
     is_token,
     refusal_of,
+    wait_headers,
 )
 from loganalyze.text.language import desk_labels, refusal_words
 
@@ -93,8 +94,10 @@ class PageFrame:
     def refused(self, request: Request, error: Exception) -> Response:
         """Return a page that says why something wasn't done."""
         status, refusal = refusal_of(error)
-        return self.render(request, "refusal.html", {
+        answer = self.render(request, "refusal.html", {
             "message": refusal.message, "fields": refusal.fields}, status)
+        answer.headers.update(wait_headers(error))
+        return answer
 
     def entered(self, request: Request, found: SignedIn, to: str) -> Response:
         """Return the page that starts a session, and leads on by itself."""
