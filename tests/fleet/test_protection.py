@@ -100,7 +100,7 @@ def test_the_facts_are_those_of_a_store_with_names(fleet):
     loganalyze.run_fleet([str(fleet / "logs")], fleet / "open", fleet=fleet / "fleet.toml",
                          workers=0)
     hidden = {"source", "log", "aircraft", "registration", "limits_sheet", "start_utc", "tags",
-              "utc", "set_by"}
+              "utc", "set_by", "flight_key", "log_sha256", "judgement_key"}
     for name in ("flights", "exceedances", "near", "measures", "contributions", "samples"):
         columns = pads.dataset(fleet / "open" / name, partitioning="hive").schema.names
         facts = sorted({*columns} - hidden)
@@ -110,13 +110,14 @@ def test_the_facts_are_those_of_a_store_with_names(fleet):
 
 def test_identities_lead_from_each_pseudonym_to_its_log(fleet):
     run(fleet)
-    known = {key: (source, name) for key, source, name in rows(
-        fleet / "store", "identities", "flight_key", "source", "pseudonym")}
+    known = {key: (source, name, own) for key, source, name, own in rows(
+        fleet / "store", "identities", "flight_key", "source", "pseudonym", "own_sha256")}
     flights = rows(fleet / "store", "flights", "flight_key", "source", "aircraft", "log_sha256")
     assert len(flights) == 5
     for key, name, _, digest in flights:
         assert known[key][1] == name
-        assert sha256(Path(known[key][0]).read_bytes()).hexdigest() == digest
+        own = sha256(Path(known[key][0]).read_bytes()).hexdigest()
+        assert known[key][2] == own != digest
     assert len({aircraft for _, _, aircraft, _ in flights}) == 2
     ((source, reason),) = [row for *row, key in rows(
         fleet / "store", "identities", "source", "reason", "flight_key") if key is None]
@@ -132,15 +133,29 @@ def test_key_and_identities_are_for_their_owner_alone(fleet):
         assert stat.S_IMODE(path.stat().st_mode) == 0o600
 
 
-def test_another_key_gives_other_pseudonyms_and_the_same_keys_of_flights(fleet):
-    run(fleet)
+def test_another_key_gives_other_pseudonyms_and_other_hashes(fleet):
+    """Who has the logs and no key can't find the rows of one by its bytes."""
+    run(fleet, identities=fleet / "vault")
     (fleet / "store.key").rename(fleet / "first.key")
     run(fleet, "other")
-    first, other = (rows(fleet / name, "flights", "flight_key") for name in ("store", "other"))
-    assert first == other
-    first, other = ({name for (name,) in rows(fleet / one, "flights", "source")}
-                    for one in ("store", "other"))
-    assert not first & other
+    loganalyze.run_fleet([str(fleet / "logs")], fleet / "open", fleet=fleet / "fleet.toml",
+                         workers=0)
+    digests = {sha256(path.read_bytes()).hexdigest() for path in fleet.glob("logs/*/*.csv")}
+    assert {digest for (digest,) in rows(fleet / "open", "flights", "log_sha256")} < digests
+    assert not seen_words(fleet / "store", digests)
+    assert seen_words(fleet / "vault", digests)
+    for table, columns in (("flights", ("source", "flight_key", "log_sha256", "judgement_key")),
+                           ("problems", ("source", "log_sha256", "attempt_key")),
+                           ("exceedances", ("flight_key",))):
+        for column in columns:
+            values = [{value for (value,) in rows(fleet / one, table, column)}
+                      for one in ("store", "other", "open")]
+            assert len(set.union(*values)) == sum(map(len, values)) > 2, (table, column)
+
+
+def seen_words(folder: Path, words: set[str]) -> set[str]:
+    everything = searched(folder)
+    return {word for word in words if word.encode() in everything}
 
 
 def test_a_second_run_judges_nothing_again_with_and_without_identities(fleet):

@@ -51,7 +51,8 @@ FLIGHT_COLUMNS = (
 
 RECORD_COLUMNS = (
     Column("source", "string", "", "path or address of the log", True),
-    Column("log_sha256", "string", "", "SHA-256 of its bytes", True),
+    Column("log_sha256", "string", "", "SHA-256 of its bytes; in a protected store a keyed hash of "
+           "it, and all keys follow from that", True),
     Column("judgement_key", "string", "", "hash of that and of all that it was judged by", True),
     Column("judgement", "integer", "", "which judgement of these bytes it is, from 1: the highest "
            "is the latest", True),
@@ -90,7 +91,8 @@ PROBLEM_COLUMNS = (
     Column("reason", "string", "", "why it isn't in `flights`, as a sentence", True),
     Column("kind", "string", "", "whose fault it is", True,
            ("wrong input", "unreadable", "unexpected error", "worker lost")),
-    Column("log_sha256", "string", "", "SHA-256 of its bytes, where they could be read"),
+    Column("log_sha256", "string", "", "SHA-256 of its bytes, where they could be read; in a "
+           "protected store a keyed hash of it"),
     Column("attempt_key", "string", "", "hash of that, of all that a log of this run can be "
            "judged by, and of the version: with the same it isn't tried again"),
     Column("seen_on", "datetime", "", "the day [UTC] on which it was first met so", True),
@@ -98,8 +100,8 @@ PROBLEM_COLUMNS = (
 
 RETURNED = "returned"
 RETURNED_COLUMNS = (
-    Column("log_sha256", "string", "", "SHA-256 of the bytes of a log that was judged several "
-           "times, and last asked for by an earlier judgement again", True),
+    Column("log_sha256", "string", "", "the `log_sha256` of a log that was judged several times, "
+           "and last asked for by an earlier judgement again", True),
     Column("judgement_key", "string", "", "the judgement that counts", True),
     Column("judgements", "integer", "", "how many there were then: with more, this row is void",
            True),

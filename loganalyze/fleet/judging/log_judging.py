@@ -84,10 +84,15 @@ class FleetJob:
 
 @dataclass(frozen=True)
 class LogTask:
-    """One log to judge."""
+    """One log to judge.
+
+    ``sha256`` : what a store knows its bytes by: their SHA-256, in a protected store a keyed hash
+    of it; ``own_sha256`` : their SHA-256 where that is another one.
+    """
 
     source: LogSource
     sha256: str
+    own_sha256: str = ""
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from functools import partial
 from typing import Any
@@ -28,6 +28,8 @@ IDENTITY_COLUMNS = (
     Column("start_utc", "datetime", "", "UTC of the flight's first sample; of a log that couldn't "
            "be judged the day on which that was first met"),
     Column("reason", "string", "", "why a log isn't in `flights`, as a sentence"),
+    Column("own_sha256", "string", "", "SHA-256 of the log's bytes, of which `log_sha256` of "
+           "flights is a keyed hash"),
 )
 
 PSEUDONYMS = {"source": "log", "aircraft": "aircraft", "registration": "aircraft",
@@ -93,15 +95,19 @@ def protected_table(key: SecretKey, table: pa.Table) -> pa.Table:
     return table
 
 
-def identity_rows(key: SecretKey, flights: pa.Table) -> list[tuple[Any, ...]]:
-    """Return the rows of `identities` for a table of `flights` that isn't protected yet."""
+def identity_rows(key: SecretKey, flights: pa.Table, own_sha256: Mapping[str, str],
+                  ) -> list[tuple[Any, ...]]:
+    """Return the rows of `identities` for a table of `flights` that isn't protected yet.
+
+    `own_sha256` gives the SHA-256 of a log's bytes by what the store knows them by.
+    """
     columns = {name: flights.column(name).to_pylist() for name in (
         "flight_key", "source", "log", "aircraft", "registration", "limits_sheet", "tags",
-        "start_utc")}
+        "start_utc", "log_sha256")}
     return [
         (flight_key, pseudonym(key, "log", source), source, log, aircraft, registration, sheet,
-         tags, instant_text(start), None)
-        for flight_key, source, log, aircraft, registration, sheet, tags, start in zip(
+         tags, instant_text(start), None, own_sha256[digest])
+        for flight_key, source, log, aircraft, registration, sheet, tags, start, digest in zip(
             *columns.values(), strict=True)]
 
 

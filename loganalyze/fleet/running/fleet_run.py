@@ -215,7 +215,9 @@ class _Run:
             for source, digest in zip(sources, pool.map(_digest, sources), strict=True):
                 if isinstance(digest, FailedLog):
                     self.take(digest)
-                elif digest in seen:
+                    continue
+                own, digest = digest, self._writer.hidden_digest(digest)
+                if digest in seen:
                     self._count("same")
                 elif expired_digest(digest) in self._expired:
                     seen.add(digest)
@@ -229,7 +231,7 @@ class _Run:
                     self._count("problems")
                 else:
                     seen.add(digest)
-                    yield LogTask(source, digest)
+                    yield LogTask(source, digest, own)
 
     def take(self, result: JudgedLog | FailedLog) -> None:
         """Keep the rows of a log; write a shard when there are enough of them."""

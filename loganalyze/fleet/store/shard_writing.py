@@ -83,7 +83,8 @@ class StoreWriter:
             day = instant_text(met.get(hidden[:5], today))
             written.append((*hidden[:5], day))
             if hidden != row and not is_pseudonym(row[0] or ""):
-                whose.append((None, hidden[0], row[0], None, None, None, None, None, day, row[1]))
+                whose.append((None, hidden[0], row[0], None, None, None, None, None, day, row[1],
+                              None))
         if self.key is not None:
             put(arrow_table(IDENTITY_COLUMNS, whose), single_file(self.folder, IDENTITIES),
                 secret=True)
@@ -97,6 +98,14 @@ class StoreWriter:
         """Return what stands for a log in this store."""
         return source if self.key is None else pseudonym(self.key, "log", source)
 
+    def hidden_digest(self, sha256: str) -> str:
+        """Return what this store knows a log's bytes by, from their SHA-256.
+
+        A keyed hash of it where the store is protected: without the key nobody who has logs can
+        look for the one of a row by its hash.
+        """
+        return sha256 if self.key is None else self.key.digest("log bytes", sha256)
+
     def _shard(self, year: int, month: int, name: str,
                logs: Sequence[tuple[JudgedLog, int]]) -> None:
         """Write the files of a shard under hidden names, then rename them, `flights` last."""
@@ -106,7 +115,9 @@ class StoreWriter:
             tables[SAMPLES] = pa.concat_tables(samples).cast(sample_store_schema())
         names = dataset_names()
         if self.key is not None:
-            whose = arrow_table(IDENTITY_COLUMNS, identity_rows(self.key, tables[FLIGHTS.name]))
+            own = {log.task.sha256: log.task.own_sha256 for log, _ in logs}
+            whose = arrow_table(IDENTITY_COLUMNS, identity_rows(
+                self.key, tables[FLIGHTS.name], own))
             tables = {dataset: protected_table(self.key, table)
                       for dataset, table in tables.items()} | {IDENTITIES: whose}
             names = (IDENTITIES, *names)

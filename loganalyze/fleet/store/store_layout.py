@@ -24,7 +24,7 @@ from loganalyze.problems import Problem
 from loganalyze.show.tables.sample_table import sample_schema
 from loganalyze.show.tables.table_columns import Column, ResultTable, metadata
 
-LAYOUT = 3
+LAYOUT = 4
 """Version of the layout; it rises when a dataset or column is added, renamed or taken away."""
 ABOUT = "store.json"
 UNDATED = (0, 0)
@@ -34,8 +34,8 @@ EMPTY_SHARD = "000000-000000"
 SAMPLES = "samples"
 EXPIRED = "expired"
 EXPIRED_COLUMNS = (
-    Column("log_digest", "string", "", "SHA-256 of the SHA-256 of a log whose flights were deleted "
-           "for their age: it isn't judged again", True),
+    Column("log_digest", "string", "", "hash of the `log_sha256` of a log whose flights were "
+           "deleted for their age: it isn't judged again", True),
 )
 SMALL: dict[str, tuple[Column, ...]] = {
     PROBLEMS: PROBLEM_COLUMNS, RETURNED: RETURNED_COLUMNS, EXPIRED: EXPIRED_COLUMNS}

@@ -204,7 +204,8 @@ class CaseIndex:
         return CaseIdentity(
             whose.get("aircraft"), whose.get("registration"), whose.get("log"),
             whose.get("source"), whose.get("sheet_file"),
-            start.isoformat() if isinstance(start, datetime) else None, row["log_sha256"],
+            start.isoformat() if isinstance(start, datetime) else None,
+            whose.get("own_sha256") or row["log_sha256"],
             whose.get("tags") or "{}", known)
 
     def of_same_aircraft(self, key: str, most: int = 50) -> tuple[ListedCase, ...]:
