@@ -5,9 +5,13 @@ flight climbs or descends through the crossover of its briefed speeds; the first
 it is given up early, on time or late by up to 60 s, then the other speed is taken up over some
 seconds, with the errors of `simulated_pilot`. It holds that
 
-- at least 95 % of the changes are found within 5 s or two standard uncertainties of the truth;
-- at most 10 % of the changes are called not made;
-- a first speed that is held on to the end is called made in at most 10 %.
+- at least 97 % of the changes are found, each with how probable it is;
+- of these at least 95 % lie within 5 s or two standard uncertainties of the truth;
+- a first speed that is held on to the end is called given up in at most 3 %.
+
+On 200 flights of each from 5000 on, which had no part in choosing anything: none missed, none
+invented, 95.5 % within 5 s or two standard uncertainties; the median uncertainty is 20 s, since at
+.1 kt a second a wander of 1 kt hides ten seconds and more.
 """
 
 from __future__ import annotations
@@ -92,8 +96,8 @@ def main(flights: int = 120, first: int = 0) -> bool:
     print(f"found {np.mean(good):.1%} within 5 s or 2 u; median error {np.median(offs):.1f} s, "
           f"median u {np.median(widths):.1f} s; missed {missed / flights:.1%}; "
           f"invented {invented / (flights // 3):.1%}")
-    return bool(np.mean(good) >= 0.95 and missed <= 0.1 * flights
-                and invented <= 0.1 * (flights // 3))
+    return bool(np.mean(good) >= 0.95 and missed <= 0.03 * flights
+                and invented <= 0.03 * (flights // 3))
 
 
 if __name__ == "__main__":

@@ -235,7 +235,15 @@ def test_simulated_changes_are_found():
         late, found = change(number)
         assert found is not None
         assert found.code == "made"
+        assert found.probability > 0.9
         assert abs(found.late_s.value - late) <= max(5.0, 3.0 * found.late_s.u), number
-    _, held = change(1001, made=False)
-    assert held is not None
-    assert held.code == "not made"
+
+
+def test_a_speed_that_is_held_on_is_no_change_of_speed():
+    # These wander by up to 2 kt; the last two were called changes when each instant was tried for
+    # its best fit, and that was held against none.
+    for number in (1001, 3, 10):
+        _, found = change(number, made=False)
+        assert found is not None
+        assert found.code == "not made"
+        assert found.probability < 0.1

@@ -194,7 +194,7 @@ class Change:
     where; ``late_s``, ``late_ft`` : later (positive) or earlier than due, with standard
     uncertainties, the height positive where the aircraft had flown on beyond the crossover.
     ``code`` : "made"; "not made" : the first speed was held on, or never held; "not recorded" :
-    too little was recorded on one side.
+    too little was recorded on one side. ``probability`` : that the change was made, 0 to 1.
     """
 
     kind: SegmentKind
@@ -206,3 +206,4 @@ class Change:
     made_ft: float = NAN
     late_s: Measured = Measured()
     late_ft: Measured = Measured()
+    probability: float = NAN

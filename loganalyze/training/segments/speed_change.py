@@ -4,17 +4,11 @@ In a climb the airspeed is held until it meets the Mach number, in a descent the
 it meets the airspeed. Both are one speed at the crossover, which follows from the briefed speeds
 alone (`air.crossover`).
 
-The instant at which the first speed was given up is weighed over a grid. At each instant the flown
-airspeed is compared with what it would have been: the first speed until then; after it the speed
-then reached, held as the second one is held (a Mach number in a climb, an airspeed in a descent),
-going over into the second briefed speed within some seconds. An offset from each briefed speed is
-free. What is left is taken as a first-order autoregressive process, and each instant weighed by
-its likelihood [1]_; mean and standard deviation of the weights are the answer.
-
-References
-----------
-.. [1] Cochrane and Orcutt, Journal of the American Statistical Association 44 (1949), 32 (least
-   squares with autoregressive errors).
+The instant at which the first speed was given up is weighed over a grid (`change_weighing`). At
+each instant the flown airspeed is compared with what it would have been: the first speed until
+then; after it the speed then reached, held as the second one is held (a Mach number in a climb, an
+airspeed in a descent), going over into the second briefed speed within some seconds. Against these
+stand that the first speed was held on or drifted, and that the second one was held all along.
 """
 
 from __future__ import annotations
@@ -27,6 +21,14 @@ import numpy as np
 from loganalyze.air.airspeed import cas_from_mach, mach_from_cas
 from loganalyze.record.arrays import Floats
 from loganalyze.record.units import FOOT, KNOT
+from loganalyze.training.segments.change_weighing import (
+    DRIFT_KT,
+    OFFSET_KT,
+    Possibility,
+    Weighed,
+    prior,
+    weighed,
+)
 from loganalyze.training.segments.flown_speeds import FlownSpeeds
 from loganalyze.training.segments.segment_finding import Leg
 from loganalyze.training.segments.segment_results import Change, Measured, Part
@@ -35,19 +37,14 @@ AROUND_S = 240.0
 """[s] The change is sought for so long before and after it was due."""
 LEAST_S = 20.0
 """[s] So much must be recorded before and after it."""
-CELL_S = 3.0
+CELL_S = 4.0
 """[s] Values are averaged over this."""
 TAKEN_UP_S = (4.0, 10.0, 25.0)
 """[s] Times within which the second speed may be taken up ..."""
-SEEN_AFTER_S = (0.0, 15.0, 30.0)
+SEEN_AFTER_S = (0.0, 20.0)
 """[s] ... after so long: that the speed then reached isn't the briefed one may be seen late."""
-WIDER = 1.6
-"""The uncertainty is wider than the weights' by this, since their correlation is estimated from the
-same values (by simulation)."""
-PASSES = 3
-"""The correlation is that of what the best model leaves, so many times over."""
-CLEAR = 16.0
-"""The likelihood must be greater than without any change by this, as twice its logarithm."""
+MADE = 0.5
+"""A change that is more probable than this was made; before anything is known it is as probable."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,10 +88,11 @@ def change_of(speeds: FlownSpeeds, leg: Leg) -> Change | None:
     if (len(flown.time) < 12 or flown.time[0] > due - LEAST_S
             or flown.time[-1] < due + LEAST_S):
         return Change(leg.kind, first, crossover, due, "not recorded")
-    fit = _given_up(flown)
-    if fit is None:
-        return Change(leg.kind, first, crossover, due, "not made")
-    made, u = fit
+    fit = _given_up(flown, due)
+    if not fit.probability > MADE:
+        return Change(leg.kind, first, crossover, due, "not made", probability=fit.probability)
+    # Within a cell nothing is placed.
+    made, u = fit.made_s, math.hypot(fit.u_s, max(CELL_S, speeds.interval_s) / math.sqrt(12.0))
     altitude = speeds.altitude_ft[leg.cells]
     known = np.isfinite(altitude)
     made_ft, due_ft = np.interp([made, due], time[known], altitude[known])
@@ -102,7 +100,8 @@ def change_of(speeds: FlownSpeeds, leg: Leg) -> Change | None:
     onward = 1.0 if leg.kind == "climb" else -1.0
     return Change(leg.kind, first, crossover, due, "made", made, float(made_ft),
                   Measured(made - due, u),
-                  Measured(onward * float(made_ft - due_ft), u * abs(float(rate))))
+                  Measured(onward * float(made_ft - due_ft), u * abs(float(rate))),
+                  fit.probability)
 
 
 def _about(speeds: FlownSpeeds, leg: Leg, due: float) -> _Flown:
@@ -134,72 +133,43 @@ def _about(speeds: FlownSpeeds, leg: Leg, due: float) -> _Flown:
                   airspeed if climbs else by_mach, by_mach if climbs else airspeed, climbs)
 
 
-def _given_up(flown: _Flown) -> tuple[float, float] | None:
-    """Return when the first speed was given up and the standard uncertainty [s], or None."""
+def _given_up(flown: _Flown, due_s: float) -> Weighed:
+    """Weigh when the first speed was given up, and whether it was."""
     time = flown.time
     at = np.flatnonzero((time >= time[0] + LEAST_S) & (time <= time[-1] - LEAST_S))
+    none, whole = np.zeros(len(time)), np.ones(len(time))
+    drift = np.linspace(-1.0, 1.0, len(time))
+    offset = OFFSET_KT, OFFSET_KT
+    # The second of two offsets counts for nothing where there is one.
+    possible = [
+        Possibility(flown.first, (whole, none), offset, 1.0 / 3.0),
+        Possibility(flown.first, (whole, drift), (OFFSET_KT, DRIFT_KT), 1.0 / 3.0),
+        Possibility(flown.second, (whole, none), offset, 1.0 / 3.0)]
     if not len(at):
-        return None
-    models = [_Model.of(flown, int(i), seconds, after)
-              for i in at for seconds in TAKEN_UP_S for after in SEEN_AFTER_S]
-    held = flown.speed - flown.first
-    keep = 0.0
-    for _ in range(PASSES):
-        costs = np.array([float(np.sum(one.left(flown, keep) ** 2)) for one in models])
-        best = models[int(np.argmin(costs))]
-        keep = min(max(_correlation(best.left(flown, keep, whitened=False)), 0.0), 0.97)
-    costs = np.array([float(np.sum(one.left(flown, keep) ** 2)) for one in models])
-    variance = float(costs.min()) / max(len(time) - 4, 1)
-    alone = float(np.sum(_whitened(held - held.mean(), keep) ** 2))
-    if alone - float(costs.min()) < CLEAR * variance:
-        return None
-    weight = np.exp(-0.5 * (costs - costs.min()) / variance)
-    weight /= weight.sum()
-    when = np.array([one.made_s for one in models])
-    made = float(weight @ when)
-    step = float(np.median(np.diff(time)))
-    spread = math.sqrt(float(weight @ (when - made) ** 2))
-    return made, math.hypot(WIDER * spread, step / math.sqrt(12.0))
+        return Weighed(0.0, math.nan, math.nan)
+    ways = len(TAKEN_UP_S) * len(SEEN_AFTER_S)
+    whole_weight = sum(prior(float(time[i]), due_s) for i in at) * ways
+    for i in at.tolist():
+        weight = prior(float(time[i]), due_s) / whole_weight
+        possible += [_given_up_at(flown, i, seconds, after, weight)
+                     for seconds in TAKEN_UP_S for after in SEEN_AFTER_S]
+    return weighed(time, flown.speed, possible)
 
 
-@dataclass(frozen=True, eq=False)
-class _Model:
-    """Who gave the first speed up at ``made_s`` [s]: ``speed`` : the airspeed without offsets,
-    float64[n] [kt]; ``offsets`` : float64[n, 2], how the offsets from the first and from the second
-    briefed speed come in.
+def _given_up_at(
+    flown: _Flown, at: int, seconds: float, after_s: float, weight: float
+) -> Possibility:
+    """Return what is flown by who gives the first speed up at a cell and takes the second up after
+    some seconds.
     """
-
-    made_s: float
-    speed: Floats
-    offsets: Floats
-
-    @classmethod
-    def of(cls, flown: _Flown, at: int, seconds: float, after_s: float) -> _Model:
-        """Make the model of a change at a cell, the second speed taken up after some seconds."""
-        if flown.climbs:
-            mach = mach_from_cas(flown.first[at] * KNOT, flown.altitude[at])
-            kept = cas_from_mach(np.full(len(flown.time), float(mach)), flown.altitude) / KNOT
-        else:
-            kept = np.full(len(flown.time), flown.first[at])
-        before = np.arange(len(flown.time)) < at
-        since = np.maximum(flown.time - flown.time[at] - after_s, 0.0)
-        share = np.where(before, 0.0, 1.0 - np.exp(-since / seconds))
-        speed = np.where(before, flown.first, kept + share * (flown.second - kept))
-        return cls(float(flown.time[at]), speed, np.column_stack([1.0 - share, share]))
-
-    def left(self, flown: _Flown, keep: float, whitened: bool = True) -> Floats:
-        """Return what the model leaves of the flown airspeed, freed of correlation or not."""
-        errors = flown.speed - self.speed
-        design = np.column_stack([_whitened(column, keep) for column in self.offsets.T])
-        found = np.linalg.lstsq(design, _whitened(errors, keep), rcond=None)[0]
-        rest = np.asarray(errors - self.offsets @ found)
-        return _whitened(rest, keep) if whitened else rest
-
-
-def _correlation(values: Floats) -> float:
-    """Return the correlation from one value to the next."""
-    return float(values[1:] @ values[:-1]) / max(float(values @ values), 1e-12)
-
-
-def _whitened(errors: Floats, keep: float) -> Floats:
-    return np.concatenate([[errors[0] * math.sqrt(1.0 - keep**2)], errors[1:] - keep * errors[:-1]])
+    if flown.climbs:
+        mach = mach_from_cas(flown.first[at] * KNOT, flown.altitude[at])
+        kept = cas_from_mach(np.full(len(flown.time), float(mach)), flown.altitude) / KNOT
+    else:
+        kept = np.full(len(flown.time), flown.first[at])
+    before = np.arange(len(flown.time)) < at
+    since = np.maximum(flown.time - flown.time[at] - after_s, 0.0)
+    share = np.where(before, 0.0, 1.0 - np.exp(-since / seconds))
+    speed = np.where(before, flown.first, kept + share * (flown.second - kept))
+    return Possibility(speed, (1.0 - share, share), (OFFSET_KT, OFFSET_KT), weight,
+                       float(flown.time[at]))

@@ -229,6 +229,13 @@ def lead(lesson: Lesson, how: Presentation) -> str:
     return told.strip()
 
 
+def chance(probability: float) -> str:
+    """Return a probability in whole percents; one close to none or to all as such."""
+    if probability < 0.01:
+        return "less than 1 %"
+    return "more than 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+
+
 def change(one: Change, how: Presentation) -> str:
     """Return when the change at the crossover was made, as a sentence."""
     first, second = (("airspeed", "Mach number") if one.first == "airspeed"
@@ -239,7 +246,9 @@ def change(one: Change, how: Presentation) -> str:
     if one.code == "not recorded":
         return due + "Too little is recorded about it to say when the change was made."
     if one.code == "not made":
-        return due + f"It can't be seen that the {first} was given up for the {second}."
+        return due + (f"It can't be seen that the {first} was given up for the {second}: the "
+                      f"chance that it was is {chance(one.probability)}.")
+    due += f"It is {chance(one.probability)} sure that the {first} was given up for the {second}. "
     late = one.late_s
     if abs(late.value) <= 1.6449 * late.u:
         return due + (f"The change was made when due, as far as can be told: "
