@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en.labels import step_labels as step_labels
     from loganalyze.text.en.labels import terminal_labels as terminal_labels
     from loganalyze.text.en.labels import trend_labels as trend_labels
+    from loganalyze.text.en.review import desk_codes as desk_codes
     from loganalyze.text.en.review import desk_command_words as desk_command_words
     from loganalyze.text.en.review import desk_labels as desk_labels
     from loganalyze.text.en.review import interface_words as interface_words
@@ -78,8 +79,8 @@ MODULES: tuple[str, ...] = (
     "labels.paper_labels", "labels.phase_labels", "labels.picture_labels", "labels.report_labels",
     "labels.sheet_labels", "labels.step_labels", "labels.terminal_labels",
     "labels.trend_labels",
-    "review.desk_command_words", "review.desk_labels", "review.interface_words",
-    "review.pack_words", "review.period_words", "review.refusal_words",
+    "review.desk_codes", "review.desk_command_words", "review.desk_labels",
+    "review.interface_words", "review.pack_words", "review.period_words", "review.refusal_words",
     "sentences.assurance_text", "sentences.check_text", "sentences.contribution_text",
     "sentences.corroboration_text", "sentences.decision_text", "sentences.finding_text",
     "sentences.measure_text", "sentences.quality_text", "sentences.reading_text",

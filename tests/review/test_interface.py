@@ -23,6 +23,7 @@ BODIES = {
     "change_follow_up": {"owner": "kim", "due": "2031-07-01", "seen_version": 1},
     "reveal": {"reason": "the crew is to be contacted"},
     "try_sheet": {"sheet": SHEET.format(vmo=255)},
+    "drop_sheet": {"sheet": SHEET.format(vmo=255), "reason": "it is of another aircraft"},
     "adopt_sheet": {"sheet": "aircraft", "reason": "the limit was wrong"},
     "case_pack": {"reader": "crew", "format": "html"},
     "keep_filter": {"name": "mine", "query": "status=open"},

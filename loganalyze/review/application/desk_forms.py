@@ -141,17 +141,26 @@ class PersonChange(Form):
         return self
 
 
+def _lines(text: str) -> str:
+    """Return a text with lines that end as in a file, however a page sent it."""
+    return text.replace("\r\n", "\n")
+
+
 class SheetForm(Form):
     """A corrected limits sheet, and with it a columns file, as TOML texts."""
 
-    sheet: Annotated[str, Field(min_length=1, max_length=LARGEST_SHEET)]
-    columns: Annotated[str, Field(max_length=LARGEST_SHEET)] = ""
+    sheet: Annotated[str, Field(min_length=1, max_length=LARGEST_SHEET), AfterValidator(_lines)]
+    columns: Annotated[str, Field(max_length=LARGEST_SHEET), AfterValidator(_lines)] = ""
 
 
 class AdoptionForm(SheetForm):
-    """A corrected sheet whose verdict is to count from now on, and why."""
+    """A corrected sheet that was tried, to be adopted or dropped, and why.
+
+    `seen` : that of the trial; where given, another verdict may not count in the meantime.
+    """
 
     reason: Text
+    seen: Annotated[str, Field(max_length=64)] = ""
 
 
 class PackForm(Form):

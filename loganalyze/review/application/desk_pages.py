@@ -19,6 +19,7 @@ from loganalyze.review.access.sign_in import SignedIn, SignIn
 from loganalyze.review.application.pages.case_pages import CasePages
 from loganalyze.review.application.pages.office_pages import OfficePages
 from loganalyze.review.application.pages.page_frame import PageFrame, first_page, onward
+from loganalyze.review.application.pages.trial_pages import TrialPages
 from loganalyze.review.application.request_answers import STATUSES, refused
 from loganalyze.review.application.review_desk import ReviewDesk
 from loganalyze.text.language import refusal_words
@@ -32,7 +33,8 @@ class DeskPages:
         self.sign_in, self.binding, self._provider = sign_in, binding, provider
         self.frame = PageFrame(sign_in, binding)
         self.cookie = self.frame.cookie
-        self._cases, self._office = CasePages(desk, self.frame), OfficePages(desk, self.frame)
+        self._parts = (CasePages(desk, self.frame), TrialPages(desk, self.frame),
+                       OfficePages(desk, self.frame))
 
     def routes(self) -> list[Route]:
         """Return the routes of all pages and forms."""
@@ -41,7 +43,7 @@ class DeskPages:
             Route("/sign-in", self.sign_in_page, methods=["GET"]),
             Route("/sign-in", self.sign_in_form, methods=["POST"]),
             Route("/sign-out", self.frame.page(self.sign_out), methods=["POST"]),
-            *self._cases.routes(), *self._office.routes(),
+            *(route for part in self._parts for route in part.routes()),
         ]
 
     async def enter(self, request: Request) -> Response:

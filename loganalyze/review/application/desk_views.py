@@ -101,14 +101,18 @@ class TrialVerdict:
 class SheetTrial:
     """The flights of a case's log judged by a corrected sheet, side by side with what counts.
 
-    ``outcome_now``, ``outcome_trial`` : of the case's flight; ``digest`` : of sheet and columns
-    file, to be seen again in the trail if they are adopted.
+    ``outcome_now``, ``outcome_trial`` : of the case's flight; ``of_case`` : which of the verdicts
+    is the case's own, None where none is; ``digest`` : of sheet and columns file, to be seen again
+    in the trail if they are adopted or dropped; ``seen`` : of the verdict that counts, to be sent
+    with an adoption.
     """
 
     outcome_now: str
     outcome_trial: str
     verdicts: tuple[TrialVerdict, ...]
+    of_case: int | None
     digest: str
+    seen: str = ""
 
 
 _NOT_SHOWN = frozenset({*HIDDEN, "verdict", "password_hash"})

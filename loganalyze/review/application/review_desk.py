@@ -6,18 +6,16 @@ import base64
 import hashlib
 import hmac
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
-from urllib.parse import parse_qs
 
 from sqlalchemy import select
 
 from loganalyze.fleet.statistics.trend_tables import fleet_trends
 from loganalyze.problems import Problem
-from loganalyze.review.access.passwords import password_hash
 from loganalyze.review.access.permissions import PERMISSIONS, Permission, require
 from loganalyze.review.application.desk_forms import (
     AdoptionForm,
@@ -25,28 +23,25 @@ from loganalyze.review.application.desk_forms import (
     FollowUpChange,
     FollowUpForm,
     FollowUpQuery,
-    KeptFilterForm,
     NoteForm,
     PackForm,
     PeriodQuery,
-    PersonChange,
-    PersonForm,
     RevealForm,
     SheetForm,
     TrailQuery,
     WitnessQuery,
 )
+from loganalyze.review.application.desk_people import DeskPeople
 from loganalyze.review.application.desk_views import (
     CaseView,
     Choices,
     Me,
-    PersonView,
     SheetTrial,
     TrailLine,
     TrailState,
     trail_line,
 )
-from loganalyze.review.application.sheet_trial import adopt_sheet, try_sheet
+from loganalyze.review.application.sheet_trial import adopt_sheet, sheet_digest, try_sheet
 from loganalyze.review.cases.case_filter import CaseFilter
 from loganalyze.review.cases.case_index import CaseIndex
 from loganalyze.review.cases.case_matching import Span
@@ -55,7 +50,9 @@ from loganalyze.review.decisions.case_decisions import (
     CaseRecord,
     FollowUp,
     NotThere,
+    Outdated,
     add_note,
+    append_sheet,
     case_record,
     change_follow_up,
     changed_cases,
@@ -66,15 +63,6 @@ from loganalyze.review.decisions.case_decisions import (
 )
 from loganalyze.review.decisions.decision_database import DecisionDatabase
 from loganalyze.review.decisions.decision_tables import TRAIL
-from loganalyze.review.decisions.people import (
-    KeptFilter,
-    add_person,
-    all_people,
-    change_person,
-    drop_filter,
-    keep_filter,
-    kept_filters,
-)
 from loganalyze.review.decisions.trail_checks import check_trail
 from loganalyze.review.decisions.trail_entries import Actor, TrailHead, head_of, trail_entries
 from loganalyze.review.outputs.case_report import CasePack, case_report, rendered
@@ -85,7 +73,7 @@ TRAIL_SHOWN = 200
 RATES_BY = ("month", "limit")
 
 
-class ReviewDesk:
+class ReviewDesk(DeskPeople):
     """A store's cases and what people say of them; safe to use from several threads.
 
     Every method takes first who asks, and raises `Forbidden` where their role doesn't allow it,
@@ -148,10 +136,7 @@ class ReviewDesk:
     def resolve(self, actor: Actor, key: str) -> str:
         """Return the key under which a case is found now."""
         require(actor.role, Permission.READ_CASES)
-        found = self._current().resolve(key)
-        if found is None:
-            raise NotThere(key)
-        return found
+        return self._resolved(key)
 
     def case(self, actor: Actor, key: str) -> CaseView:
         """Return one case with all that helps to judge it."""
@@ -218,9 +203,7 @@ class ReviewDesk:
         """Return whose flight a case is, once the trail holds who saw it and why."""
         require(actor.role, Permission.REVEAL)
         self._verdict(key)
-        identity = self._current().identity(key)
-        if identity is None:
-            raise NotThere(key)
+        identity = self._identity(key)
         with self.database.writing(actor) as change:
             change.append("identity seen", "identity", key, case_key=key,
                           after={"reason": form.reason})
@@ -265,10 +248,10 @@ class ReviewDesk:
     def try_sheet(self, actor: Actor, key: str, form: SheetForm) -> SheetTrial:
         """Judge a case's log by a corrected sheet, and change nothing."""
         require(actor.role, Permission.TRY_SHEET)
-        identity = self._current().identity(key)
-        if identity is None:
-            raise NotThere(key)
-        return try_sheet(self.store, identity, self._verdict(key)[0], form)
+        key = self._resolved(key)
+        span, verdict = self._verdict(key)
+        return replace(try_sheet(self.store, self._identity(key), span, form),
+                       seen=self._seen(verdict))
 
     def adopt_sheet(self, actor: Actor, key: str, form: AdoptionForm) -> CaseView:
         """Let the verdict by a corrected sheet count for a case's log from now on.
@@ -276,16 +259,21 @@ class ReviewDesk:
         The verdict before stays in the store. The trail holds the sheet.
         """
         require(actor.role, Permission.ADOPT_SHEET)
-        identity = self._current().identity(key)
-        if identity is None:
-            raise NotThere(key)
-        digest = adopt_sheet(self.store, identity, form)
-        with self.database.writing(actor) as change:
-            change.append("sheet adopted", "sheet", digest, case_key=key, after={
-                "reason": form.reason, "sheet": form.sheet, "columns": form.columns,
-                "log_sha256": identity.log_sha256})
+        key = self._resolved(key)
+        span, verdict = self._verdict(key)
+        if form.seen and form.seen != self._seen(verdict):
+            with self.database.reading() as connection:
+                raise Outdated(_without_names(case_record(connection, key)))
+        identity = self._identity(key)
+        adopt_sheet(self.store, identity, form)
+        self._append_sheet(actor, "sheet adopted", span, verdict, form)
         self._current(at_once=True)
-        return self.case(actor, self.resolve(actor, key))
+        return self.case(actor, self._resolved(key))
+
+    def drop_sheet(self, actor: Actor, key: str, form: AdoptionForm) -> None:
+        """Keep in the trail that a corrected sheet was tried and isn't adopted, and why."""
+        require(actor.role, Permission.TRY_SHEET)
+        self._append_sheet(actor, "sheet dropped", *self._verdict(self._resolved(key)), form)
 
     def trail(self, actor: Actor, wanted: TrailQuery, case_key: str | None = None
               ) -> list[TrailLine]:
@@ -312,55 +300,6 @@ class ReviewDesk:
             rows = change.connection.execute(select(TRAIL).order_by(TRAIL.c.seq)).mappings()
             return [{**row} for row in rows]
 
-    def kept_filters(self, actor: Actor) -> list[KeptFilter]:
-        """Return the filters that the person keeps."""
-        require(actor.role, Permission.READ_CASES)
-        with self.database.reading() as connection:
-            return kept_filters(connection, actor.name)
-
-    def keep_filter(self, actor: Actor, form: KeptFilterForm) -> KeptFilter:
-        """Keep a filter under a name; ValidationError for a query that is no filter's."""
-        require(actor.role, Permission.READ_CASES)
-        query = CaseFilter.from_query(parse_qs(form.query, max_num_fields=1000)).query()
-        with self.database.writing(actor) as change:
-            return keep_filter(change, form.name, query)
-
-    def drop_filter(self, actor: Actor, filter_id: str) -> None:
-        """Keep a filter no longer."""
-        require(actor.role, Permission.READ_CASES)
-        with self.database.writing(actor) as change:
-            drop_filter(change, filter_id)
-
-    def people(self, actor: Actor) -> list[PersonView]:
-        """Return who may sign in."""
-        require(actor.role, Permission.MANAGE_PEOPLE)
-        with self.database.reading() as connection:
-            return [PersonView(one.person, one.role, one.active, one.password_hash is not None,
-                               one.issuer) for one in all_people(connection)]
-
-    def add_person(self, actor: Actor, form: PersonForm) -> None:
-        """Add somebody; Taken for a name there is, Problem for a password that is too short."""
-        require(actor.role, Permission.MANAGE_PEOPLE)
-        kept = None if form.password is None else password_hash(form.password)
-        with self.database.writing(actor) as change:
-            add_person(change, form.person, form.role, password_hash=kept, issuer=form.issuer,
-                       subject=form.subject)
-
-    def change_person(self, actor: Actor, person: str, form: PersonChange) -> None:
-        """Change somebody's role, activity or way to sign in, and end their sessions."""
-        require(actor.role, Permission.MANAGE_PEOPLE)
-        values: dict[str, Any] = {}
-        if form.role is not None:
-            values["role"] = form.role
-        if form.active is not None:
-            values["active"] = int(form.active)
-        if form.password is not None:
-            values["password_hash"] = password_hash(form.password)
-        if form.issuer is not None:
-            values |= {"issuer": form.issuer, "subject": form.subject}
-        with self.database.writing(actor) as change:
-            change_person(change, person, **values)
-
     def close(self) -> None:
         """Close the database."""
         self.database.close()
@@ -369,6 +308,30 @@ class ReviewDesk:
         """Return the name under which something is shown, the same in all of a database."""
         digest = hmac.new(self._key, f"{kind}|{name}".encode(), hashlib.sha256).digest()
         return f"{kind[0].upper()}-{base64.b32encode(digest[:5]).decode()}"
+
+    def _append_sheet(self, actor: Actor, action: str, span: Span, verdict: Mapping[str, Any],
+                      form: AdoptionForm) -> None:
+        with self.database.writing(actor) as change:
+            append_sheet(change, span, verdict, action, sheet_digest(form), {
+                "reason": form.reason, "sheet": form.sheet, "columns": form.columns,
+                "log_sha256": span.log_sha256})
+
+    def _resolved(self, key: str) -> str:
+        found = self._current().resolve(key)
+        if found is None:
+            raise NotThere(key)
+        return found
+
+    def _identity(self, key: str) -> CaseIdentity:
+        identity = self._current().identity(key)
+        if identity is None:
+            raise NotThere(key)
+        return identity
+
+    def _seen(self, verdict: Mapping[str, Any]) -> str:
+        """Return by which judgement a case's log counts, so that it can't be looked up."""
+        judgement = str(verdict.get("judgement_key"))
+        return hmac.new(self._key, judgement.encode(), hashlib.sha256).hexdigest()[:32]
 
     def _verdict(self, key: str) -> tuple[Span, dict[str, Any]]:
         found = self._current().verdict(key)

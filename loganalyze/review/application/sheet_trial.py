@@ -43,12 +43,13 @@ def try_sheet(store: Path, identity: CaseIdentity, case: Span, form: SheetForm) 
                        case.log_sha256)
         outcomes = all_rows(database.cursor(), "select flight, outcome from flights "
                             "where log_sha256 = ? order by flight", case.log_sha256)
-    flight = next((row["flight"] for row in now if own_key(
+    own = next((number for number, row in enumerate(now) if own_key(
         case.log_sha256, row["limit"], row["start_s"]) == case.key
         or (row["limit"] == case.limit and row["start_s"] <= case.end_s
-            and row["end_s"] >= case.start_s)), 1)
+            and row["end_s"] >= case.start_s)), None)
+    flight = 1 if own is None else now[own]["flight"]
     return SheetTrial(_outcome(outcomes, flight), _outcome(flights, flight),
-                      tuple(_side_by_side(now, trial, case.log_sha256)), sheet_digest(form))
+                      tuple(_side_by_side(now, trial, case.log_sha256)), own, sheet_digest(form))
 
 
 def adopt_sheet(store: Path, identity: CaseIdentity, form: SheetForm) -> str:

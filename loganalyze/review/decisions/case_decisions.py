@@ -176,6 +176,28 @@ def change_follow_up(change: Change, follow_up_id: str, *, seen_version: int, ow
     return case_record(change.connection, key)
 
 
+def append_sheet(change: Change, span: Span, verdict: Mapping[str, Any], action: str, digest: str,
+                 said: Mapping[str, Any]) -> None:
+    """Keep in the trail what was done with a corrected sheet; the case keeps its key from now on.
+
+    Parameters
+    ----------
+    change : Change
+        The transaction.
+    span, verdict : Span, mapping
+        The case, and the verdict beside which the sheet was tried.
+    action : {"sheet adopted", "sheet dropped"}
+        What was done.
+    digest : str
+        Of the sheet.
+    said : mapping
+        The sheet itself, and the reason.
+    """
+    before = _case_for_change(change, span, verdict, None)
+    change.append(action, "sheet", digest, case_key=span.key, after=said)
+    _raise_version(change, before)
+
+
 def case_record(connection: Connection, key: str) -> CaseRecord:
     """Return what people said of a case; nothing, under version 0, where nobody did."""
     case = _row(connection, CASES, "case_key", key)

@@ -26,7 +26,7 @@ from loganalyze.review.application.request_answers import (
     refusal_of,
     wait_headers,
 )
-from loganalyze.text.language import desk_labels, refusal_words
+from loganalyze.text.language import desk_codes, desk_labels, refusal_words
 
 TEMPLATES = Path(__file__).parents[1] / "templates"
 Page = Callable[[Request, SignedIn], Awaitable[Response]]
@@ -42,11 +42,12 @@ class PageFrame:
             loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined,
             trim_blocks=True, lstrip_blocks=True)
 
-    def page(self, page: Page, needed: Permission | None = None
-              ) -> Callable[[Request], Awaitable[Response]]:
+    def page(self, page: Page, needed: Permission | None = None, files: int = 0
+             ) -> Callable[[Request], Awaitable[Response]]:
         """Return a page for those who are signed in; of a form it checks the token first.
 
-        `needed` : refused to others before the fields are looked at, which say what is expected.
+        `needed` : refused to others before the fields are looked at, which say what is expected;
+        `files` : how many a form may send.
         """
         async def endpoint(request: Request) -> Response:
             try:
@@ -54,7 +55,8 @@ class PageFrame:
                 if who is None:
                     raise NotSignedIn
                 if request.method == "POST":
-                    request.state.form = await request.form(max_files=0, max_fields=200)
+                    request.state.form = await request.form(max_files=files,
+                                                                max_fields=200)
                     if not is_token(str(request.state.form.get(CSRF_FIELD, "")), who):
                         raise ForeignPage
                 if needed is not None:
@@ -79,7 +81,7 @@ class PageFrame:
         """Return a page; each template is given `words`, `who`, `may`, `csrf` and its values."""
         who: SignedIn | None = getattr(request.state, "signed_in", None)
         page = self._templates.get_template(template).render(
-            words=desk_labels, who=who.actor if who else None,
+            words=desk_labels, codes=desk_codes, who=who.actor if who else None,
             csrf=who.csrf_token if who else "", csrf_field=CSRF_FIELD,
             may={permission.name.lower(): who is not None and allowed(who.actor.role, permission)
                  for permission in Permission},

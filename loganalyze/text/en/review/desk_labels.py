@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
+from loganalyze.text.en.review.desk_codes import CODED, word
+
 TITLE = "Review desk"
 CASES = "Cases"
 CASE = "Case"
@@ -89,6 +91,35 @@ PACK, PACK_GET = "Follow-up pack", "Get the pack"
 READER, FORMAT = "Reader", "Format"
 READERS: Mapping[str, str] = {
     "safety": "safety office", "crew": "crew", "maintenance": "maintenance"}
+BACK_TO_CASE = "Back to the case"
+SHEET_FAULT = "If the sheet is wrong"
+TRY_SHEET = "Try a corrected sheet"
+TRY_ABOUT = (
+    "The log of this case is judged again, by the limits sheet and columns file that you give, for "
+    "you alone: what counts stays as it is until the sheet is adopted.")
+SHEET, COLUMNS_FILE = "Limits sheet (TOML)", "Columns file (TOML), where the log needs one"
+FROM_FILE = "from a file"
+OR_TEXT = "or as text; a chosen file counts before it"
+TRY, TRY_AGAIN = "Judge by it", "Try another sheet"
+TRIAL_RESULT = "Side by side"
+COUNTS_NOW, BY_TRIAL = "What counts now", "By the corrected sheet"
+FLIGHT_OUTCOME = "The flight"
+NO_EXCEEDANCE = "no exceedance"
+SAME_VERDICT = "The corrected sheet changes nothing here."
+THIS_CASE, ALSO_OF_LOG = "This case", "Also of this log"
+CHANGED = "changed"
+THEN = "Then"
+ADOPT, DROP_SHEET = "Adopt it", "Drop it"
+ADOPT_ABOUT = ("The verdict by the corrected sheet counts for this log from now on; the one before "
+               "stays in the store, and decisions on it say that it moved. The trail keeps the "
+               "sheet and your reason.")
+DROP_ABOUT = "Nothing changes. The trail keeps the sheet, and why it wasn't adopted."
+ONLY_KEEPER = "Your role may try a sheet and drop it; a gatekeeper adopts it."
+ADOPT_OUTDATED = "Another verdict counts since you tried the sheet: here it is beside it again."
+TRIAL_ROWS: Mapping[str, str] = {
+    "excess": "Greatest excess", "limit_value": "The limit there", "duration_s": "Duration",
+    "severity": "Severity", "assessment": "Certainty", "probability": "Probability",
+    "phase": "Phase", "start_s": "Start in the log"}
 ADD_PERSON = "Add"
 INACTIVE = "may not sign in"
 NONE_OPEN = "No follow-up fits."
@@ -170,6 +201,22 @@ def value(found: object, name: str = "", quantity: str = "") -> str:
     if isinstance(found, float):
         return f"{found:,.4g}" if abs(found) < 1000 else f"{found:,.0f}"
     return str(found)
+
+
+def trial_value(row: Mapping[str, object], name: str) -> str:
+    """Return a value of a verdict for the comparison of two."""
+    if name == "excess":
+        kt, mach = row.get("worst_excess_kt"), row.get("worst_excess_mach")
+        return excess(kt if isinstance(kt, float) else None,
+                      mach if isinstance(mach, float) else None)
+    found = row.get(name)
+    if name in ("duration_s", "start_s") and isinstance(found, float):
+        return f"{found:.1f} s"
+    if name == "severity" and not found:
+        return NOT_RATED
+    if name in CODED and found:
+        return word(CODED[name], found)
+    return value(found, name, str(row.get("quantity") or ""))
 
 
 def interval(low: float, high: float, mach: bool) -> str:

@@ -28,6 +28,7 @@ SUMMARIES: dict[str, str] = {
     "reveal": "See whose flight a case is; the trail holds who saw it and why",
     "try_sheet": "Judge a case's log by a corrected limits sheet, side by side with what counts",
     "adopt_sheet": "Let the verdict by a corrected limits sheet count for a case's log",
+    "drop_sheet": "Keep in the trail that a corrected limits sheet was tried and not adopted",
     "case_trail": "The trail of one case, the latest entry first",
     "trail": "The trail, the latest entry first",
     "check_trail": "Whether the trail is as it was written, and its head",
