@@ -17,6 +17,12 @@ import pyarrow.compute as pc
 from loganalyze.events.analysis import analyze
 from loganalyze.explain.assessment import assess_flight
 from loganalyze.fleet.judging.aircraft_choice import AircraftChoice, Basis, combined_digest
+from loganalyze.fleet.judging.evidence_rows import (
+    OTHER_SOURCES,
+    QUALITY_FLAGS,
+    rows_around,
+    with_second_sources,
+)
 from loganalyze.fleet.judging.flight_rows import FLIGHTS, MEASURES
 from loganalyze.fleet.judging.log_sources import LogSource
 from loganalyze.fleet.judging.statistics_rows import CHECKS, CLOSEST
@@ -35,15 +41,12 @@ from loganalyze.text.plain_values import plain
 from loganalyze.version import __version__
 
 Samples = Literal["none", "around", "all"]
-AROUND_S = 60.0
-"""Samples kept before and after each exceedance [s]: the run-in and the recovery; engineering
-judgement."""
 Row = tuple[Any, ...]
 
 
 def row_tables() -> tuple[ResultTable, ...]:
     """Return the tables of which a flight gives rows, `flights` first."""
-    return (FLIGHTS, MEASURES, CLOSEST, CHECKS, *TABLES)
+    return (FLIGHTS, MEASURES, CLOSEST, CHECKS, QUALITY_FLAGS, OTHER_SOURCES, *TABLES)
 
 
 @dataclass(frozen=True)
@@ -212,12 +215,10 @@ def _samples(judged: Assessment, origin: Origin, wanted: Samples) -> bytes:
     """
     table = sample_table(judged, origin)
     table = table.select([name for name in table.column_names if not name.startswith("state_")])
+    around = rows_around(judged.analysis)
+    table = with_second_sources(table, judged, around)
     if wanted == "around":
-        time = judged.analysis.time
-        near = np.zeros(len(time), dtype=bool)
-        for one in judged.analysis.exceedances:
-            near |= (time >= one.start_s - AROUND_S) & (time <= one.end_s + AROUND_S)
-        table = table.take(pa.array(np.flatnonzero(near)))
+        table = table.take(pa.array(around))
     plain_text = [pc.cast(column, pa.string()) if pa.types.is_dictionary(column.type) else column
                   for column in table.columns]
     table = pa.table(plain_text, names=table.column_names)

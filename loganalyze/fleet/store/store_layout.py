@@ -8,6 +8,7 @@ from typing import Any
 
 import pyarrow as pa
 
+from loganalyze.fleet.judging.evidence_rows import SECOND_COLUMNS, SECOND_FIELDS
 from loganalyze.fleet.judging.flight_rows import (
     FLIGHT_KEY,
     FLIGHTS,
@@ -57,12 +58,17 @@ def dataset_columns(table: ResultTable) -> tuple[Column, ...]:
 
 
 def sample_store_schema() -> pa.Schema:
-    """Return the schema of `samples`: those of any sheet, without the state of single limits."""
+    """Return the schema of `samples`: those of any sheet, without the state of single limits.
+
+    With what another recorded channel says around exceedances.
+    """
     fields = [pa.field(FLIGHT_KEY.name, pa.string(), metadata=metadata(FLIGHT_KEY))]
     for one in sample_schema(()):
         kind = pa.string() if pa.types.is_dictionary(one.type) else one.type
         if one.name != "state":
             fields.append(pa.field(one.name, kind, metadata=one.metadata))
+    fields += [pa.field(column.name, kind, metadata=metadata(column))
+               for column, kind in zip(SECOND_COLUMNS, SECOND_FIELDS, strict=True)]
     return pa.schema(fields)
 
 

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from loganalyze.fleet.judging.evidence_rows import SECOND_COLUMNS
 from loganalyze.fleet.judging.log_judging import row_tables
 from loganalyze.fleet.protection.pseudonyms import IDENTITIES, IDENTITY_COLUMNS
 from loganalyze.fleet.store.store_layout import (
@@ -42,7 +43,7 @@ def store_schemas() -> dict[str, dict[str, Any]]:
 
 
 def _sample_columns() -> tuple[Column, ...]:
-    known = {one.name: one for one in sample_columns(())}
+    known = {one.name: one for one in (*sample_columns(()), *SECOND_COLUMNS)}
     return tuple(known.get(field.name) or Column(
         field.name, "string", "", field.metadata[b"description"].decode(), True)
         for field in sample_store_schema())

@@ -18,6 +18,7 @@ from pydantic_core import PydanticCustomError
 
 from loganalyze.review.cases.case_filter import MONTH, Decision
 from loganalyze.review.outputs.case_report import PackFormat, PackReader
+from loganalyze.review.outputs.period_report import PeriodReader
 
 FollowUpKind = Literal["inspection requested", "crew contact", "sheet fault"]
 Role = Literal["reviewer", "gatekeeper", "administrator"]
@@ -172,24 +173,38 @@ class PackForm(Form):
 
 
 class PeriodQuery(Form):
-    """The months of a periodic report, and the day of an action whose effect it is to measure."""
+    """The months of a periodic report, and the day of an action whose effect it is to measure.
+
+    `reader` : for everybody it has no single cases, tasks and owners.
+    """
 
     since: Annotated[str, Field(pattern=rf"^$|{MONTH}")] = ""
     until: Annotated[str, Field(pattern=rf"^$|{MONTH}")] = ""
     action: Due | None = None
+    reader: PeriodReader = "safety"
     format: PackFormat = "pdf"
 
 
 class FollowUpQuery(Form):
-    """Which follow-ups are asked for."""
+    """Which follow-ups are asked for; `overdue` : those alone that are open after their day."""
 
     owner: Annotated[str, Field(max_length=100), AfterValidator(_plain)] = ""
     only_open: bool = True
+    overdue: bool = False
 
 
 class TrailQuery(Form):
-    """Which entries are asked for: those with a lower number than `before`."""
+    """Which entries are asked for: those with a lower number than `before`.
 
+    `actor` : of whom; `action` : of which kind; `case` : with how its key begins; `since`,
+    `until` : days [UTC].
+    """
+
+    actor: Annotated[str, Field(max_length=100), AfterValidator(_plain)] = ""
+    action: Annotated[str, Field(max_length=40), AfterValidator(_plain)] = ""
+    case: Annotated[str, Field(pattern="^[0-9a-f]{0,20}$")] = ""
+    since: Due | None = None
+    until: Due | None = None
     before: Annotated[int, Field(ge=1, le=2**31 - 1)] | None = None
     most: Annotated[int, Field(ge=1, le=1000)] = 100
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from loganalyze.review.cases.case_evidence import CaseEvidence
 from loganalyze.review.cases.case_rows import CaseMaterial, ListedCase
 from loganalyze.review.cases.index_building import HIDDEN
 from loganalyze.review.decisions.case_decisions import CaseRecord
@@ -38,12 +39,13 @@ class TrailLine:
 class CaseView:
     """One case: what was judged, what people said, and what helps to judge it.
 
-    ``same_aircraft``, ``similar`` : other cases; ``same_aircraft_total`` : how many there are;
-    ``trail`` : its entries, the latest first.
+    ``evidence`` : quality flags, other sources, instrument errors; ``same_aircraft``, ``similar`` :
+    other cases; ``trail`` : its entries, the latest first.
     """
 
     material: CaseMaterial
     record: CaseRecord
+    evidence: CaseEvidence
     same_aircraft: tuple[ListedCase, ...]
     similar: tuple[ListedCase, ...]
     trail: tuple[TrailLine, ...]

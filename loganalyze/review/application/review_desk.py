@@ -142,13 +142,13 @@ class ReviewDesk(DeskPeople):
         """Return one case with all that helps to judge it."""
         require(actor.role, Permission.READ_CASES)
         index = self._current()
-        material = index.material(key)
-        if material is None:
+        material, evidence = index.material(key), index.evidence(key)
+        if material is None or evidence is None:
             raise NotThere(key)
         with self.database.reading() as connection:
             record = case_record(connection, key)
             entries = trail_entries(connection, case_key=key, most=TRAIL_SHOWN)
-        return CaseView(material, _without_names(record), index.of_same_aircraft(key),
+        return CaseView(material, _without_names(record), evidence, index.of_same_aircraft(key),
                         index.similar(key), tuple(map(trail_line, entries)))
 
     def samples(self, actor: Actor, key: str) -> dict[str, list[Any]]:
@@ -197,7 +197,10 @@ class ReviewDesk(DeskPeople):
         """Return the follow-ups of all cases, the next due first."""
         require(actor.role, Permission.READ_CASES)
         with self.database.reading() as connection:
-            return follow_ups(connection, owner=wanted.owner, only_open=wanted.only_open)
+            found = follow_ups(connection, owner=wanted.owner,
+                               only_open=wanted.only_open or wanted.overdue)
+        day = self.today.isoformat()
+        return [one for one in found if one.due < day] if wanted.overdue else found
 
     def reveal(self, actor: Actor, key: str, form: RevealForm) -> CaseIdentity:
         """Return whose flight a case is, once the trail holds who saw it and why."""
@@ -243,7 +246,7 @@ class ReviewDesk(DeskPeople):
 
     def period_report(self, actor: Actor, wanted: PeriodQuery) -> bytes:
         """Return the periodic report of some months."""
-        return rendered(period_report(self.period(actor, wanted)), wanted.format)
+        return rendered(period_report(self.period(actor, wanted), wanted.reader), wanted.format)
 
     def try_sheet(self, actor: Actor, key: str, form: SheetForm) -> SheetTrial:
         """Judge a case's log by a corrected sheet, and change nothing."""
@@ -281,7 +284,9 @@ class ReviewDesk(DeskPeople):
         require(actor.role, Permission.READ_TRAIL)
         with self.database.reading() as connection:
             return [trail_line(entry) for entry in trail_entries(
-                connection, case_key=case_key, before=wanted.before, most=wanted.most)]
+                connection, case_key=case_key, before=wanted.before, most=wanted.most,
+                actor=wanted.actor, action=wanted.action, case=wanted.case, since=wanted.since,
+                until=wanted.until)]
 
     def check_trail(self, actor: Actor, wanted: WitnessQuery) -> TrailState:
         """Check the trail, and the tables against it."""

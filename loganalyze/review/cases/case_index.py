@@ -9,9 +9,15 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from loganalyze.fleet.judging.log_judging import AROUND_S
+from loganalyze.fleet.judging.evidence_rows import AROUND_S, OTHER_SOURCES, QUALITY_FLAGS
 from loganalyze.fleet.store.store_layout import is_protected
 from loganalyze.fleet.store.store_queries import connect_store
+from loganalyze.review.cases.case_evidence import (
+    CaseEvidence,
+    KnownError,
+    evidence_rows,
+    known_errors,
+)
 from loganalyze.review.cases.case_filter import CaseFilter
 from loganalyze.review.cases.case_matching import Matched, Span, match_cases
 from loganalyze.review.cases.case_rows import (
@@ -71,6 +77,7 @@ class CaseIndex:
         self._standings: dict[str, Standing] = {}
         self._choices: dict[str, list[tuple[str, int]]] | None = None
         self._generation = 0
+        self._errors: tuple[StoreState, dict[str, tuple[KnownError, ...]]] | None = None
         self._matched = Matched({}, {}, {})
         self._looked = time.monotonic()
         self._state = StoreState.of(folder)
@@ -176,6 +183,23 @@ class CaseIndex:
             listed_case(listed), shown(row), shown(flight or {}), tuple(map(shown, causes)),
             tuple(map(shown, measures)), self._changes(key, row), row["split_from"],
             row["merged_into"])
+
+    def evidence(self, key: str) -> CaseEvidence | None:
+        """Return what stands beside a case's verdict; None where there is no such case."""
+        cursor = self._connection.cursor()
+        row = one_row(cursor, "select * from cases where case_key = ?", key)
+        if row is None:
+            return None
+        with self._lock:
+            state, known = self._state, self._errors
+        if known is None or known[0] != state:  # once for each state of the store
+            known = state, known_errors(self.folder)
+            with self._lock:
+                self._errors = known
+        return CaseEvidence(
+            evidence_rows(cursor, self.folder, row, QUALITY_FLAGS.name),
+            evidence_rows(cursor, self.folder, row, OTHER_SOURCES.name),
+            known[1].get(row["registration"] or row["aircraft"] or "", ()))
 
     def verdict(self, key: str) -> tuple[Span, dict[str, Any]] | None:
         """Return the place of a case and its present verdict, for a decision to keep."""

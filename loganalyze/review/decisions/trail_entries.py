@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, select, update
@@ -126,13 +126,41 @@ def trail_entry(row: RowMapping) -> TrailEntry:
 
 
 def trail_entries(connection: Connection, *, case_key: str | None = None, kind: str | None = None,
-                  before: int | None = None, most: int = 100) -> list[TrailEntry]:
-    """Return entries, the latest first; those with a lower number than `before`."""
+                  before: int | None = None, most: int = 100, actor: str = "", action: str = "",
+                  case: str = "", since: date | None = None, until: date | None = None
+                  ) -> list[TrailEntry]:
+    """Return entries, the latest first; those with a lower number than `before`.
+
+    Parameters
+    ----------
+    connection : Connection
+        One state of the database.
+    case_key, kind, actor, action : str
+        Only entries of these, each where it is given.
+    before : int, optional
+        Only entries with a lower number.
+    most : int
+        So many at most.
+    case : str
+        How the key of the case begins.
+    since, until : date, optional
+        Days [UTC], both included.
+    """
     query = select(TRAIL).order_by(TRAIL.c.seq.desc()).limit(most)
     if case_key is not None:
         query = query.where(TRAIL.c.case_key == case_key)
     if kind is not None:
         query = query.where(TRAIL.c.kind == kind)
+    if actor:
+        query = query.where(TRAIL.c.actor == actor)
+    if action:
+        query = query.where(TRAIL.c.action == action)
+    if case:
+        query = query.where(TRAIL.c.case_key.startswith(case, autoescape=True))
+    if since is not None:
+        query = query.where(TRAIL.c.at >= since.isoformat())
+    if until is not None:
+        query = query.where(TRAIL.c.at < (until + timedelta(days=1)).isoformat())
     if before is not None:
         query = query.where(TRAIL.c.seq < before)
     return [trail_entry(row) for row in connection.execute(query).mappings()]

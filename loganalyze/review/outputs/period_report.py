@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, Literal
 
 from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
 from loganalyze.review.cases.case_rows import ListedCase
@@ -25,6 +25,9 @@ from loganalyze.text.language import period_words as words
 from loganalyze.text.language import report_labels, verdict_sentences
 from loganalyze.version import __version__
 
+PeriodReader = Literal["safety", "everybody"]
+OFFICE_ONLY = ("open", "follow_ups")
+"""Sections with single cases, tasks and owners."""
 MOST_OPEN = 50
 """Cases that are listed as still to be looked at; the desk lists all."""
 
@@ -81,8 +84,11 @@ class Period:
             "trail_head": self.head}
 
 
-def period_report(period: Period) -> Report:
-    """Return the periodic safety report; it names nobody and no aircraft."""
+def period_report(period: Period, reader: PeriodReader = "safety") -> Report:
+    """Return the periodic safety report; it names nobody and no aircraft.
+
+    For everybody without single cases, and without the tasks and owners of follow-ups.
+    """
     sections = [
         Section("summary", words.SECTIONS["summary"], (Paragraph(words.summary(
             len(period.cases), len(period.cases) - len(period.waiting), len(period.waiting),
@@ -97,6 +103,8 @@ def period_report(period: Period) -> Report:
             Caution(report_labels.CAUTION_TITLE, tuple(verdict_sentences.CAUTIONS)),)),
         Section("method", words.SECTIONS["method"], (Bullets(words.METHOD),)),
     ]
+    if reader == "everybody":
+        sections = [one for one in sections if one.key not in OFFICE_ONLY]
     return Report(words.PERIOD_TITLE, words.period(period.since, period.until), tuple(sections),
                   words.FOOTER.format(version=__version__, head=period.head), "")
 

@@ -9,6 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from loganalyze.air.airspeed import mach_from_cas
+from loganalyze.record.units import FOOT, KNOT
+
 Array = NDArray[np.float64]
 LEFT, RIGHT, WIDTH = 62.0, 12.0, 860.0
 """Margins and width of the picture, in its own units."""
@@ -29,14 +32,23 @@ class Tick:
 
 
 @dataclass(frozen=True)
+class Line:
+    """A line; ``kind`` : "value", "limit" or "second"; ``by`` : the channel of a second source."""
+
+    kind: str
+    path: str
+    by: str = ""
+
+
+@dataclass(frozen=True)
 class Panel:
-    """One panel; ``paths`` : of its lines, the limit or the line at 0 last."""
+    """One panel; ``lines`` : the value judged, its limit or 0, and another source's value."""
 
     name: str
     top: float
     height: float
     ticks: tuple[Tick, ...]
-    paths: tuple[str, ...]
+    lines: tuple[Line, ...]
 
 
 @dataclass(frozen=True)
@@ -55,7 +67,7 @@ class CaseChart:
 
 
 def case_chart(samples: Mapping[str, Sequence[Any]], start_s: float, end_s: float,
-               worst_s: float | None) -> CaseChart | None:
+               worst_s: float | None, *, in_mach: bool = False) -> CaseChart | None:
     """Return the chart of a case; None where the store keeps fewer than two samples around it.
 
     Parameters
@@ -65,15 +77,18 @@ def case_chart(samples: Mapping[str, Sequence[Any]], start_s: float, end_s: floa
         is broken where a value isn't known.
     start_s, end_s, worst_s : float
         Of the exceedance, and its worst moment [s], on the samples' clock.
+    in_mach : bool
+        Whether the limit is one of Mach number: speed and margin are then drawn as that.
     """
     if len(samples.get("time_s", ())) < 2:
         return None
     time = _numbers(samples, "time_s") - start_s
-    columns = [_numbers(samples, name) for name in (
-        "calibrated_airspeed_kt", "limit_airspeed_kt", "margin_kt", "pressure_altitude_ft")]
-    kept = _kept(columns[2])
+    margin = _numbers(samples, "margin_mach" if in_mach else "margin_kt")
+    speed = _numbers(samples, "mach" if in_mach else "calibrated_airspeed_kt")
+    limit = speed + margin if in_mach else _numbers(samples, "limit_airspeed_kt")
+    altitude = _numbers(samples, "pressure_altitude_ft")
+    kept = _kept(margin)
     time = time[kept]
-    speed, limit, margin, altitude = (column[kept] for column in columns)
     low, high = float(time[0]), float(time[-1])
     if not low < high:
         return None
@@ -82,16 +97,32 @@ def case_chart(samples: Mapping[str, Sequence[Any]], start_s: float, end_s: floa
         return LEFT + (value - low) / (high - low) * (WIDTH - LEFT - RIGHT)
 
     places = np.array([across(value) for value in time])
-    lines = {"speed": (speed, limit), "margin": (margin, np.zeros_like(margin)),
-             "altitude": (altitude,)}
+    drawn = ((("value", speed, ""), ("limit", limit, ""), *_second(samples, "airspeed", in_mach)),
+             (("value", margin, ""), ("limit", np.zeros_like(margin), "")),
+             (("value", altitude, ""), *_second(samples, "altitude", in_mach)))
     inside = (max(low, 0.0), min(high, end_s - start_s))
     return CaseChart(
-        tuple(_panel(name, top, height, places, lines[name]) for name, top, height in PANELS),
+        tuple(_panel(f"{name}{'_mach' if in_mach and name != 'altitude' else ''}", top, height,
+                     places, [(kind, values[kept], by) for kind, values, by in lines])
+              for (name, top, height), lines in zip(PANELS, drawn, strict=True)),
         tuple(Tick(round(across(value), 1), f"{value:.10g}".replace("-", MINUS))
               for value in _marks(low, high, 9)),
         round(across(inside[0]), 1), round(across(inside[1]), 1),
         None if worst_s is None or not low <= worst_s - start_s <= high
         else round(across(worst_s - start_s), 1))
+
+
+def _second(samples: Mapping[str, Sequence[Any]], of: str, in_mach: bool
+            ) -> tuple[tuple[str, Array, str], ...]:
+    """Return what another source says of airspeed or altitude as a line, where there is one."""
+    by = next((one for one in samples.get(f"second_{of}_by", ()) if one), "")
+    if not by:
+        return ()
+    values = _numbers(samples, f"second_{of}_{'kt' if of == 'airspeed' else 'ft'}")
+    if of == "airspeed" and in_mach:
+        values = mach_from_cas(values * KNOT,
+                               _numbers(samples, "pressure_altitude_ft") * FOOT)
+    return (("second", values, by),)
 
 
 def _numbers(samples: Mapping[str, Sequence[Any]], name: str) -> Array:
@@ -111,11 +142,12 @@ def _kept(margin: Array) -> NDArray[np.intp]:
     return np.array(sorted(found), dtype=np.intp)
 
 
-def _panel(name: str, top: float, height: float, places: Array, lines: tuple[Array, ...]) -> Panel:
-    known = np.concatenate(lines)
+def _panel(name: str, top: float, height: float, places: Array,
+           lines: Sequence[tuple[str, Array, str]]) -> Panel:
+    known = np.concatenate([values for _, values, _ in lines])
     known = known[np.isfinite(known)]
     low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
-    spread = max(high - low, 1.0)
+    spread = max(high - low, 0.01 if name.endswith("_mach") else 1.0)
     low, high = low - 0.06 * spread, high + 0.06 * spread
 
     def up(value: float) -> float:
@@ -124,7 +156,8 @@ def _panel(name: str, top: float, height: float, places: Array, lines: tuple[Arr
     return Panel(name, top, height,
                  tuple(Tick(round(up(value), 1), f"{value:,.10g}".replace("-", MINUS))
                        for value in _marks(low, high, max(3, int(height // 36)))),
-                 tuple(_path(places, np.array([up(value) for value in line])) for line in lines))
+                 tuple(Line(kind, _path(places, np.array([up(value) for value in values])), by)
+                       for kind, values, by in lines))
 
 
 def _path(across: Array, down: Array) -> str:

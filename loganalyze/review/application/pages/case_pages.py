@@ -140,7 +140,8 @@ class CasePages:
         row = view.material.exceedance
         begin = row.get("flight_start_s") or 0.0
         chart = case_chart(samples, row["start_s"] - begin, row["end_s"] - begin,
-                           None if row["worst_time_s"] is None else row["worst_time_s"] - begin)
+                           None if row["worst_time_s"] is None else row["worst_time_s"] - begin,
+                           in_mach=row.get("quantity") == "mach")
         return self.frame.render(request, "case.html", {
             "view": view, "identity": identity, "typed": typed, "chart": chart,
             "neighbours": neighbours, "came": came, "today": self.desk.today, "pack": pack_words,

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
+from typing import Any
 
+from loganalyze.text.en.number_format import duration
 from loganalyze.text.en.review.desk_codes import CODED, word
+from loganalyze.text.en.sentences.recording_text import FLAGS
+from loganalyze.text.en.value_words import channel_words
 
+MINUS = "\N{MINUS SIGN}"
 TITLE = "Review desk"
 CASES = "Cases"
 CASE = "Case"
@@ -55,6 +60,7 @@ OWNER, DUE, TASK, KIND, STATE = "Owner", "Due", "What is to be done", "Kind", "S
 OPEN_FOLLOW_UP = "Open a follow-up"
 CLOSE_FOLLOW_UP = "Close it"
 OUTCOME = "Outcome"
+CHANGE_FOLLOW_UP, KEEP_CHANGE, OPEN_AGAIN = "Change owner or due date", "Change it", "Open it again"
 IDENTITY = "Whose flight it was"
 REVEAL = "Show it"
 REVEAL_WARNING = "The trail keeps who saw it, when and why."
@@ -69,11 +75,12 @@ UNKNOWN = "not known"
 NEXT_CASE, PREVIOUS_CASE, LIST = "Next case", "Previous case", "The list"
 CHART, CHART_NOTE = "How it went", (
     "Seconds from the start of the exceedance. Shaded: the exceedance; the upright line: its worst "
-    "moment. Below the dashed line at 0 kt the limit is exceeded.")
+    "moment. Below the dashed line at 0 the limit is exceeded.")
 NO_SAMPLES = "The store keeps no samples of this flight."
-SPEED_LINE, LIMIT_LINE = "calibrated airspeed", "lowest limit"
 CHART_AXES: Mapping[str, str] = {
-    "speed": "CAS [kt]", "margin": "Margin [kt]", "altitude": "Pressure altitude [ft]"}
+    "speed": "CAS [kt]: ── calibrated airspeed, ╌╌ lowest limit",
+    "speed_mach": "Mach: ── Mach number, ╌╌ lowest limit, as Mach number",
+    "margin": "Margin [kt]", "margin_mach": "Margin [Mach]", "altitude": "Pressure altitude [ft]"}
 SURENESS = "How sure it is"
 FACTS = "All of the record"
 DECISION_NOW = "Decision"
@@ -86,7 +93,8 @@ WAS = "was"
 NO_NOTES, NO_FOLLOW_UPS, NO_OTHERS = "No notes.", "No follow-up.", "None."
 OVERDUE = "overdue"
 OPENED_BY = "opened by"
-OWNER_ONLY, WITH_DONE = "Owner", "also those that are done"
+OWNER_ONLY, WITH_DONE, ONLY_OVERDUE = "Owner", "also those that are done", "only overdue"
+CHANGE = "Change"
 PACK, PACK_GET = "Follow-up pack", "Get the pack"
 READER, FORMAT = "Reader", "Format"
 READERS: Mapping[str, str] = {
@@ -120,7 +128,78 @@ TRIAL_ROWS: Mapping[str, str] = {
     "excess": "Greatest excess", "limit_value": "The limit there", "duration_s": "Duration",
     "severity": "Severity", "assessment": "Certainty", "probability": "Probability",
     "phase": "Phase", "start_s": "Start in the log"}
+QUALITY, SOURCES, ERRORS = (
+    "Quality of the recording here", "Other sources", "Known error of the instruments")
+NO_FLAGS = "No quality flag was raised from a minute before the exceedance to a minute after it."
+NO_QUALITY = ("The store holds no quality flags of this exceedance: it is gone, or was judged "
+              "where none are kept.")
+NO_SOURCES = ("The log records no other channel by which this speed or altitude could be confirmed "
+              "or contradicted.")
+SOURCES_CAPTION = "What other recorded channels say of the exceedance, about its worst sample"
+SOURCES_COLUMNS = ("Channel", "It", "The judged one reads more than usual by", "Excess by it")
+NO_ERRORS = ("None is known: fewer than {least} flights of the aircraft in the store show an error "
+             "of its instruments.")
+ERRORS_CAPTION = ("How much a channel of this aircraft reads too high, as its ordinary flights "
+                  "show it; nothing of it was applied to the verdict")
+IDENTITY_NAMES: Mapping[str, str] = {
+    "aircraft": "Aircraft", "registration": "Registration", "log": "Log", "source": "Its place",
+    "limits_sheet": "Limits sheet", "start_utc": "Start, UTC"}
+ERRORS_COLUMNS = ("Channel", "Reads high by", "95 % interval", "Shown by")
+SAYS: Mapping[str, str] = {
+    "confirms": "confirms it", "confirms less": "confirms it, but less",
+    "contradicts": "contradicts it", "can't tell": "is inconclusive"}
+WAYS: Mapping[str, str] = {
+    "turns": "turns", "turns, split": "turns, airspeed and temperature parted",
+    "two sources": "a second source", "recorded and computed": "recorded against computed",
+    "from standard atmosphere": "the air's temperature against the fleet's"}
+UNIT_WORDS: Mapping[str, str] = {"degC": "°C"}
+FLAG_NAMES: Mapping[str, str] = {
+    "missing": "missing values", "out of range": "implausible values",
+    "faster than plausible": "spikes", "frozen": "frozen channels", "stale": "held values",
+    "ceased to flicker": "channels without noise", "sources disagree": "two sources",
+    "implausible step": "implausible steps", "synchronisation lost": "lost synchronisation"}
 ADD_PERSON = "Add"
+PEOPLE_ABOUT = (
+    "A reviewer sees no names, a gatekeeper may see whose flight it was for a reason, an "
+    "administrator manages people and sees no case. Who is changed has to sign in again.")
+SIGNS_IN_BY, BY_PASSWORD, BY_PROVIDER = "Signs in by", "password", "the organisation's account"
+CHANGE_ROLE, DEACTIVATE, REACTIVATE = "Change the role", "Bar from signing in", "Let sign in again"
+NEW_PASSWORD, SET_PASSWORD = "New password", "Set it"
+ACTIVE = "may sign in"
+SOMEBODY_NEW = "Somebody new"
+PASSWORD_HINT = "at least 12 characters"
+FILTER_WHO, FILTER_CASE, FROM_DAY, TO_DAY = "Who", "Case, its first digits", "From day", "To day"
+ALL_ACTIONS = "all"
+CHECK_TRAIL = "Check the trail"
+CHECK_ABOUT = ("Every entry carries the hash of the one before; the check reads all of them, and "
+               "compares the tables with what they say.")
+WITNESS = "Head written down before, if there is one"
+INTACT = "The trail is as it was written."
+ALTERED = "The trail was altered: entries or tables differ from what was written."
+HEAD = "Its head, to be written down elsewhere"
+FAULTS: Mapping[str, str] = {
+    "number missing": "an entry is missing", "chain broken": "the chain is broken at entry",
+    "entry altered": "an entry was altered", "head differs": "the head differs after entry",
+    "cut short": "the trail ends before entry",
+    "another trail": "another trail than the head is of, at entry",
+    "row differs": "a row differs from the trail", "row added": "a row isn't in the trail",
+    "row removed": "a row is missing"}
+EXPORT_TRAIL = "Export the whole trail"
+EXPORT_ABOUT = "A file with an entry a line and its hashes; the trail keeps who exported it."
+ALL_ENTRIES, ENTRY = "All entries", "No."
+NO_ENTRIES = "No entry fits."
+WHOLE_TEXT = "the whole text"
+REPORT = "Report"
+REPORT_TITLE = "Periodic safety report"
+REPORT_ABOUT = ("Rates and trends, what cases were found to be, what is open, and the effect of an "
+                "action, for the months you choose. It names nobody and no aircraft.")
+FROM_MONTH, TO_MONTH = "From month", "To month"
+ACTION_DAY = "Day of an action whose effect is to be measured, if any"
+REPORT_GET = "Get the report"
+REPORT_READERS: Mapping[str, str] = {
+    "safety": "safety office: all of it",
+    "everybody": "everybody: no single cases, tasks or owners"}
+MONTH_HINT = "as in 2026-03; blank for no bound"
 INACTIVE = "may not sign in"
 NONE_OPEN = "No follow-up fits."
 
@@ -165,6 +244,63 @@ def cases_found(total: int, page: int, pages: int) -> str:
     return f"{count}, page {page} of {pages}" if pages > 1 else count
 
 
+def flag_line(flag: Mapping[str, Any]) -> str:
+    """Return what a quality flag found around an exceedance, times from the flight's start."""
+    subject = f"{channel_words(flag['channel'])}: " if flag["channel"] else ""
+    inside = (f", {duration(flag['raised_inside_s'])} of it in the exceedance"
+              if flag["raised_inside_s"] else ", none of it in the exceedance")
+    out = "; no verdict rests on that" if flag["screened_out"] else ""
+    return (f"{subject}{FLAGS[flag['flag']]} for {duration(flag['raised_s'])} between "
+            f"{flag['first_s']:,.0f} s and {flag['last_s']:,.0f} s of the flight{inside}{out}.")
+
+
+def flags_checked(flags: Sequence[Mapping[str, Any]]) -> str:
+    """Return what was checked without finding anything, and what couldn't be checked."""
+    found = {flag["flag"] for flag in flags if flag["raised_s"]} | {"quantised"}
+    checked = [FLAG_NAMES[code] for code in FLAG_NAMES if code not in found and any(
+        flag["flag"] == code and flag["checked_s"] for flag in flags)]
+    never = [FLAG_NAMES[code] for code in FLAG_NAMES if code not in found and not any(
+        flag["flag"] == code and flag["checked_s"] for flag in flags)]
+    said = f"Checked, and nothing found: {', '.join(checked)}." if checked else ""
+    return f"{said} Couldn't be checked here: {', '.join(never)}." if never else said
+
+
+def source_line(source: Mapping[str, Any], quantity: str) -> tuple[str, str, str, str]:
+    """Return another source: its channel, what it says, by how much it differs, its excess."""
+    unit = "kt" if source["compared"] == "airspeed" else "ft"
+    digits = 1 if unit == "kt" else 0
+    apart = UNKNOWN if source["difference"] is None else (
+        f"{_signed(source['difference'], digits)} {unit}, "
+        f"{source['allowed'] or 0:.{digits}f} {unit} allowed")
+    excess_by = UNKNOWN if source["excess"] is None else (
+        f"Mach {_signed(source['excess'], 3)}" if quantity == "mach"
+        else f"{_signed(source['excess'], 1)} kt")
+    return (channel_words(source["channel"]), SAYS[source["says"]], apart, excess_by)
+
+
+def error_line(error: Any) -> tuple[str, str, str, str]:
+    """Return an instrument error: channel, size, interval, and how it was found."""
+    unit = "" if error.unit == "1" else f" {UNIT_WORDS.get(error.unit, error.unit)}"
+    digits = {"kt": 1, "ft": 0, "1": 3}.get(error.unit, 1)
+    if error.high - error.low < 2 * 10.0 ** -digits:
+        digits += 1  # so that an interval has two ends
+    second = f" ({channel(error.second)})" if error.second else ""
+    return (channel_words(error.channel), f"{_signed(error.reads_high, digits)}{unit}",
+            f"{_signed(error.low, digits)} to {_signed(error.high, digits)}{unit}",
+            f"{WAYS.get(error.way, error.way)}{second}, {error.flights:,} flights"
+            f"{'; worth a check' if error.finding else ''}")
+
+
+def _signed(number: float, digits: int) -> str:
+    shown = f"{number:+.{digits}f}"
+    return shown.replace("-", MINUS) if float(shown) else f"{0:.{digits}f}"
+
+
+def follow_ups_found(total: int, overdue: int) -> str:
+    """Return how many follow-ups are shown, and how many of them are overdue."""
+    return f"{total:,} shown, {overdue:,} overdue"
+
+
 def age(month: str | None, today: date) -> str:
     """Return how long ago a month ("2031-02") was."""
     if month is None:
@@ -198,8 +334,10 @@ def value(found: object, name: str = "", quantity: str = "") -> str:
         return UNKNOWN
     if isinstance(found, bool):
         return "yes" if found else "no"
+    if name in CODED:
+        return word(CODED[name], found)
     if isinstance(found, float):
-        return f"{found:,.4g}" if abs(found) < 1000 else f"{found:,.0f}"
+        return (f"{found:,.4g}" if abs(found) < 1000 else f"{found:,.0f}").replace("-", MINUS)
     return str(found)
 
 
@@ -224,18 +362,35 @@ def interval(low: float, high: float, mach: bool) -> str:
     return f"Mach {low:.3f} to {high:.3f}" if mach else f"{low:.1f} to {high:.1f} kt"
 
 
+def seconds(found: float) -> str:
+    """Return a duration; a short one with a tenth."""
+    return f"{found:,.0f} s" if found >= 10 else f"{found:.1f} s"
+
+
 def lost(kt: float | None) -> str:
     """Return a contribution to a loss of margin."""
-    return "–" if kt is None else f"{round(kt, 1) + 0.0:.1f}"
+    return "–" if kt is None else f"{round(kt, 1) + 0.0:.1f}".replace("-", MINUS)
 
 
 def exceeded(limit: str, by: str, duration_s: float) -> str:
     """Return the headline of a case."""
-    return f"{limit} exceeded by {by} for {duration_s:.0f} s"
+    return f"{limit} exceeded by {by} for {seconds(duration_s)}"
 
 
-def chart_words(limit: str, by: str, duration_s: float, altitude_ft: float | None) -> str:
+def chart_axis(name: str, second: str) -> str:
+    """Return the title of a panel of the chart; `second` : the channel of another source."""
+    return CHART_AXES[name] + (f", ┈┈ by the {channel(second)}" if second else "")
+
+
+def channel(name: str) -> str:
+    """Return a channel's name inside a sentence."""
+    words = channel_words(name)
+    return words if words.startswith("Mach") else words[0].lower() + words[1:]
+
+
+def chart_words(limit: str, by: str, duration_s: float, altitude_ft: float | None,
+                in_mach: bool = False) -> str:
     """Return what a case's chart shows, for who doesn't see it."""
     at = "" if altitude_ft is None else f", at worst at {altitude_ft:,.0f} ft"
-    return (f"Airspeed against the lowest limit, margin and altitude around the exceedance: "
-            f"{exceeded(limit, by, duration_s)}{at}.")
+    return (f"{'Mach number' if in_mach else 'Airspeed'} against the lowest limit, margin and "
+            f"altitude around the exceedance: {exceeded(limit, by, duration_s)}{at}.")

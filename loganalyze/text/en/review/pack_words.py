@@ -51,6 +51,8 @@ CAUSES: Mapping[str, str] = {
     "remainder_kt": "unexplained",
 }
 STRETCH = "Stretch"
+STRETCHES: Mapping[str, str] = {
+    "to the limit": "to the limit", "to the worst": "to the worst"}
 IDENTITY: Mapping[str, str] = {
     "aircraft": "Aircraft", "registration": "Registration", "log": "Log", "start_utc": "Start, UTC"}
 FOLLOW_UP_COLUMNS = ("What", "Task", "Owner", "Due", "State", "Outcome")
