@@ -15,6 +15,14 @@ That is the interval of the mean rate of aircraft like these. The one of these v
 the hours that they flew, is shorter, whether they differ or not: their events are Poisson with the
 sum of their own means, and the interval is Jeffreys', which holds the truth in 95 % on average over
 its discrete steps (L. D. Brown, T. T. Cai, A. DasGupta, Statistica Sinica 13, 2003, p. 19).
+
+How often a 95 % interval holds the truth, by simulation (`tests.fleet.rate_coverage`; 3, 6 and 20
+aircraft, 1 or 6 events each): that of these very aircraft in 93 to 97 of 100 fleets everywhere;
+that of aircraft like them in 93 to 99 where they differ (c of .5 or 1), and in 96 to 100 where they
+don't. The last is too wide, and it stays so: few aircraft can't show that they don't differ. Priors
+that expect less (half-Cauchy of scale 1, .5 or .25, half-normal of scale 1 or .5, a probability of
+.3 or .5 that c = 0) were tried on 400 fleets of each kind: alike aircraft are then held in 95 to 99
+of 100, but six aircraft with c = 1 in 84 to 91 only, and three in 83 to 96.
 """
 
 from __future__ import annotations

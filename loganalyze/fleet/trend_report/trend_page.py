@@ -44,6 +44,8 @@ from loganalyze.version import __version__
 MOST_LISTED = 100
 """Flights that are listed behind one number; the store gives all of them."""
 CLOSEST = 10
+WHOLE = frozenset(("flight", "interval", "as_flown"))
+"""Columns whose cells aren't broken into lines."""
 MARGINS_ANCHOR, CAPTURED_ANCHOR = "flights-margins", "flights-not-captured"
 BELOW_KT = (0.0, 2.0, 5.0, 10.0)
 
@@ -74,7 +76,8 @@ def trend_report(found: TrendAnswers, how: Presentation) -> Report:
             f"by-{_key(dimension)}", words.group_title(dimension),
             (*drawn, _rates(dimension, rows, found.proven))))
     sections += errors_section(found.errors)
-    sections.append(Section("outliers", words.SECTIONS["outliers"], (_closest(found, how),)))
+    sections.append(Section("outliers", words.SECTIONS["outliers"], (_closest(found, how),),
+                            new_page=True))
     sections += [Section("unusual", words.SECTIONS["unusual"], tuple(_unusual(found, how))),
                  Section("captured", words.SECTIONS["captured"], tuple(_captured(found)))]
     sections += _behind(found, how)
@@ -236,7 +239,8 @@ def _rate_cells(rate: EventRate) -> tuple[str, str]:
 
 
 def _columns(numeric: Mapping[str, bool], group: str = "") -> tuple[Column, ...]:
-    return tuple(Column(words.COLUMNS.get(name, group), is_number, heads_row=place == 0)
+    return tuple(Column(words.COLUMNS.get(name, group), is_number, heads_row=place == 0,
+                        whole=name in WHOLE)
                  for place, (name, is_number) in enumerate(numeric.items()))
 
 
