@@ -34,6 +34,7 @@ COMMANDS = {
     "analyze": "Judge logs against a limits sheet.",
     "compare": "Lay two flights side by side.",
     "training": "Measure a training flight against what was briefed.",
+    "correct": "Correct the exercises that were found in a flight.",
     "progress": "A trainee's exercises from flight to flight.",
     "fleet": "Judge a fleet's logs into a store.",
     "trends": "How often a fleet exceeds its limits, and whether that changes.",
@@ -49,7 +50,8 @@ COMMANDS = {
     "sheet": "Write a first limits sheet, or check one.",
 }
 _FOLDERS = {
-    **dict.fromkeys(("analyze", "compare", "inspect", "training", "progress"), "logs"),
+    **dict.fromkeys(("analyze", "compare", "inspect", "training", "correct", "progress"),
+                    "logs"),
     **dict.fromkeys(
         ("fleet", "trends", "sensors", "priors", "retain", "deidentify", "review"), "fleets"),
     **dict.fromkeys(("airdata", "crossover", "envelope", "sheet"), "calculations"),

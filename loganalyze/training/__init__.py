@@ -2,11 +2,13 @@
 
 from loganalyze.sheets.lesson.schedule_file import Schedule, read_schedule
 from loganalyze.sheets.lesson.speed_tolerances import Tolerance
+from loganalyze.training.correction_making import corrected_by
 from loganalyze.training.exact_schedule import ExactRow, flown_exactly
 from loganalyze.training.exercise_corrections import (
     CorrectedFindings,
     Correction,
     CorrectionsFile,
+    beside,
     corrected,
     corrections_for,
     read_corrections,
@@ -67,7 +69,9 @@ __all__ = [
     "Tolerance",
     "Trend",
     "assess_lesson",
+    "beside",
     "corrected",
+    "corrected_by",
     "corrections_for",
     "directions",
     "find_exercises",

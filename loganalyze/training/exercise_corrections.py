@@ -13,7 +13,12 @@ The file is TOML, made for one flight of one recording, and says which::
     start_s = 812.0
     end_s = 843.0
     new_kind = "level acceleration"
+    by = "KL"                 # who corrected it, and when
+    at = "2031-05-04T16:20:00"
     note = "the full-power one"
+
+`loganalyze correct` writes it, to `beside` the log unless another file is given, and
+`loganalyze training` looks for it there.
 
 Times are seconds from the log's first sample. A correction is applied again each time the log is
 analysed, to the exercise of that kind that shares most of its time.
@@ -71,6 +76,10 @@ class Correction(Sheet):
         examples=[850.0])
     note: str = Field("", description="Why, for whoever reads the file.",
         examples=["the full-power one"])
+    by: str = Field("", max_length=40, description="Who corrected it: initials or a pseudonym.",
+        examples=["KL"])
+    at: str = Field("", pattern=r"^(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d)?$",
+        description="When it was corrected [UTC].", examples=["2031-05-04T16:20:00"])
 
     @model_validator(mode="after")
     def _is_whole(self) -> Correction:
@@ -122,6 +131,20 @@ class CorrectedFindings:
     findings: ExerciseFindings
     log: LogState
     unapplied: tuple[Correction, ...]
+
+
+def beside(log: str | Path, flight: int = 1) -> Path:
+    """Return where the corrections of a flight of a log lie: beside the log, by its name.
+
+    Examples
+    --------
+    >>> from loganalyze.training import beside
+    >>> beside("flight.csv").name, beside("flight.csv", 2).name
+    ('flight.csv.corrections.toml', 'flight.csv.flight-2.corrections.toml')
+    """
+    log = Path(log)
+    number = f".flight-{flight}" if flight > 1 else ""
+    return log.with_name(f"{log.name}{number}.corrections.toml")
 
 
 def corrections_for(
@@ -231,7 +254,8 @@ def corrected(
     Raises
     ------
     Problem
-        Where the corrections are of another flight, or of another time.
+        Where the corrections are of another flight, or of another time, or one is outside the
+        flight.
 
     Examples
     --------
@@ -244,17 +268,20 @@ def corrected(
     ('same', ['added'])
     """
     state = _state(corrections, analysis, where)
-    exercises = list(findings.exercises)
+    exercises, deleted = list(findings.exercises), list(findings.deleted)
     unapplied = []
     for one in corrections.correction:
+        _check_inside(one, analysis, where)
         if one.action == "add":
-            exercises.append(_made(analysis, one.kind, *one.span))
+            exercises.append(_made(analysis, one, one.kind, *one.span))
             continue
         meant = _meant(exercises, one)
         if meant is None:
             unapplied.append(one)
             continue
         exercises.remove(meant)
+        if one.action == "delete" and meant.origin != ADDED:
+            deleted.append(replace(meant, by=one.by, at=one.at))
         if one.action == "change":
             # A start or end that isn't corrected stays where it is found now.
             start = meant.start_s if one.new_start_s is None else one.new_start_s
@@ -264,11 +291,11 @@ def corrected(
                 unapplied.append(one)
                 continue
             exercises.append(replace(
-                _made(analysis, one.new_kind or meant.kind, start, end), origin=CORRECTED,
+                _made(analysis, one, one.new_kind or meant.kind, start, end), origin=CORRECTED,
                 marked=meant.marked))
     exercises.sort(key=lambda exercise: (exercise.start_s, exercise.end_s))
-    return CorrectedFindings(ExerciseFindings(tuple(exercises), findings.unsearched), state,
-                             tuple(unapplied))
+    return CorrectedFindings(ExerciseFindings(tuple(exercises), findings.unsearched,
+                                              tuple(deleted)), state, tuple(unapplied))
 
 
 def _state(corrections: CorrectionsFile, analysis: Analysis, where: str) -> LogState:
@@ -301,5 +328,15 @@ def _meant(exercises: list[Exercise], one: Correction) -> Exercise | None:
     return max(same, key=shared, default=None)
 
 
-def _made(analysis: Analysis, kind: ExerciseKind, start: float, end: float) -> Exercise:
-    return Exercise(kind, start, end, 1.0, (), span_measures(analysis, kind, start, end), ADDED)
+def _check_inside(one: Correction, analysis: Analysis, where: str) -> None:
+    last = float(analysis.time[-1])
+    if one.span[1] > last + SAME_TIME_S or one.span[0] < float(analysis.time[0]) - SAME_TIME_S:
+        raise Problem(f"a correction is of {one.span[0]:g} to {one.span[1]:g} s, and the flight "
+                      f"is from {float(analysis.time[0]):g} to {last:g} s", where,
+                      "correct the times: they are seconds from the log's first sample")
+
+
+def _made(analysis: Analysis, by: Correction, kind: ExerciseKind, start: float, end: float
+          ) -> Exercise:
+    return Exercise(kind, start, end, 1.0, (), span_measures(analysis, kind, start, end), ADDED,
+                    by=by.by, at=by.at)

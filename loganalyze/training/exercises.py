@@ -80,7 +80,8 @@ class Exercise:
     with a confidence p about a share p is right, on scripted lessons (1 where an instructor
     stated it); ``evidence`` : what supports the finding, (code, number) pairs whose codes end with
     their units; ``measures`` : how it was flown; ``origin`` : FOUND by the program, CORRECTED or
-    ADDED by an instructor; ``marked`` : an event marker was recorded within it.
+    ADDED by an instructor, ``by`` whom (blank where not stated) and ``at`` which time [UTC];
+    ``marked`` : an event marker was recorded within it.
     """
 
     kind: ExerciseKind
@@ -91,6 +92,8 @@ class Exercise:
     measures: tuple[ExerciseMeasure, ...] = ()
     origin: Origin = FOUND
     marked: bool = False
+    by: str = ""
+    at: str = ""
 
     @property
     def duration_s(self) -> float:
@@ -110,11 +113,13 @@ class ExerciseFindings:
     """The exercises of a flight.
 
     ``exercises`` : by start; ``unsearched`` : (kind, reason) pairs, the kinds that can't be found
-    in this log and the code of the reason, such as ("steep turn", "no roll or heading").
+    in this log and the code of the reason, such as ("steep turn", "no roll or heading");
+    ``deleted`` : what was found and an instructor said is none.
     """
 
     exercises: tuple[Exercise, ...]
     unsearched: tuple[tuple[ExerciseKind, str], ...] = ()
+    deleted: tuple[Exercise, ...] = ()
 
     def of(self, kind: ExerciseKind) -> tuple[Exercise, ...]:
         """Return the exercises of one kind, by start."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loganalyze.cli.corrected_exercises import corrected_exercises
 from loganalyze.cli.shared_options import (
     FILE,
     columns_option,
@@ -43,9 +44,10 @@ def command(
 ) -> None:
     """Show how a trainee's exercises change from flight to flight.
 
-    FILES are records of lessons (.json, as --out writes them), logs, or folders of records. Logs
-    need --limits and --trainee; their exercises are found in them. Records of others are of the
-    course: shown as the range of the middle half, where enough of them flew the same.
+    FILES are records of lessons (as loganalyze training --trainee writes them), folders with
+    records in them, such as those of lessons or of an earlier progress, or logs. Logs need --limits
+    and --trainee; their exercises are found in them. Records of others are of the course: shown as
+    the range of the middle half, where enough of them flew the same.
     """
     from loganalyze.training import progress_of
 
@@ -79,13 +81,14 @@ def _records(
     from loganalyze.training import read_record
 
     if file.is_dir():
-        held = sorted(file.rglob("*.json"))
+        held = [one for one in sorted(file.rglob("*.json"))
+                if one.name not in ("progress.json", "lesson.json")]
         if not held:
             raise Problem("the folder holds no record of a lesson", str(file),
-                          "give records (.json), logs, or a folder of records")
+                          "give records (.json), logs, or folders of records; loganalyze training "
+                          "writes one with --trainee and --out")
         for one in held:
-            if one.name != "progress.json":
-                yield read_record(one)
+            yield read_record(one)
     elif file.suffix.lower() == ".json":
         yield read_record(file)
     else:
@@ -103,13 +106,13 @@ def _flown(
     from loganalyze.explain.assessment import assess_flight
     from loganalyze.read import read_flights
     from loganalyze.sheets.limits_sheet import read_limits
-    from loganalyze.training import assess_lesson, find_exercises, lesson_record, read_schedule
+    from loganalyze.training import assess_lesson, lesson_record, read_schedule
 
     sheet = read_limits(limits)
     briefed = read_schedule(schedule) if schedule is not None else None
     for number, flight in enumerate(read_flights(file, columns), 1):
         analysis = analyze(flight, sheet, flight=number)
-        found = find_exercises(analysis)
+        found = corrected_exercises(analysis, file)
         segments = (() if briefed is None
                     else assess_lesson(assess_flight(analysis), briefed, found).segments)
         yield lesson_record(analysis, found, trainee, segments=segments)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from loganalyze.cli.corrected_exercises import corrected_exercises
 from loganalyze.cli.shared_options import (
     FILE,
     clock_option,
@@ -48,9 +49,15 @@ if TYPE_CHECKING:
 @click.option("--other-schedule", type=FILE, metavar="FILE",
               help="Another schedule: what its speeds would have left, flown exactly.")
 @click.option("--corrections", type=FILE, metavar="FILE",
-              help="An instructor's corrections of the exercises that were found.")
+              help="An instructor's corrections of the exercises, as loganalyze correct writes "
+              "them; otherwise those beside the log, where there are any.")
+@click.option("--trainee", metavar="CODE",
+              help="The trainee's pseudonym: the record for loganalyze progress is written "
+              "too.")
+@click.option("--flown", default="", metavar="DAY",
+              help="The day of the flight for the record, as 2031-05-03, where the log has none.")
 @click.option("--out", "-o", type=FILE, metavar="DIR",
-              help="Write the lesson's page, PDF, handout, pictures, table and JSON to DIR.")
+              help="Write the lesson's page, PDF, handout, pictures, tables and JSON to DIR.")
 @click.option("--overwrite", is_flag=True, help="Replace an earlier lesson in DIR whole.")
 @click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
               help="Size of the PDFs' paper.")
@@ -63,9 +70,9 @@ if TYPE_CHECKING:
 def command(
     log: Path | None, limits: Path | None, schedule: Path | None, new_schedule: Path | None,
     columns: Path | None, flight: int, against: Path | None, against_flight: int,
-    other_schedule: Path | None, corrections: Path | None, out: Path | None, overwrite: bool,
-    paper: Paper, deidentify: bool, units: str, clock: Clock, declared: tuple[str, ...],
-    as_json: bool,
+    other_schedule: Path | None, corrections: Path | None, trainee: str | None, flown: str,
+    out: Path | None, overwrite: bool, paper: Paper, deidentify: bool, units: str, clock: Clock,
+    declared: tuple[str, ...], as_json: bool,
 ) -> None:
     """Measure a training flight against what was briefed: how well was the speed flown?
 
@@ -82,6 +89,11 @@ def command(
         raise click.UsageError("Give a LOG, --limits and --schedule, or --new-schedule alone.")
     if deidentify and clock == "utc":
         raise click.UsageError("--deidentify and --clock utc exclude each other.")
+    if trainee is not None and deidentify:
+        raise click.UsageError("--deidentify and --trainee exclude each other: a record names the "
+                               "recording by its hash, and its day.")
+    if trainee is not None and out is None:
+        raise click.UsageError("--trainee goes with --out, where the record is written.")
     from loganalyze.sheets.limits_sheet import read_limits
     from loganalyze.text.presentation import UNITS, Presentation
     from loganalyze.training import read_schedule, with_school_ceilings
@@ -95,9 +107,13 @@ def command(
              _lesson(against, sheet, columns, declared, against_flight, briefed, None))
     if out is not None:
         from loganalyze.show.lesson.lesson_folder import write_lesson
+        from loganalyze.training import lesson_record
 
+        record = None if trainee is None else lesson_record(
+            lesson.assessment.analysis, lesson.exercises, trainee, flown=flown,
+            segments=lesson.segments)
         write_lesson(lesson, out, how, demonstration=shown,
-                     comparison=_compared(shown, lesson), other=other, paper=paper,
+                     comparison=_compared(shown, lesson), other=other, record=record, paper=paper,
                      overwrite=overwrite)
     if as_json:
         from loganalyze.show.lesson.lesson_folder import lesson_json
@@ -131,7 +147,7 @@ def _lesson(
     from loganalyze.events.analysis import analyze
     from loganalyze.explain.assessment import assess_flight
     from loganalyze.read import read_flights
-    from loganalyze.training import assess_lesson, corrected, find_exercises, read_corrections
+    from loganalyze.training import assess_lesson
 
     states = states_in_si(parsed_states(declared), sheet)
     count = 0
@@ -139,15 +155,7 @@ def _lesson(
         if count < number:
             continue
         analysis = analyze(flight, sheet, declared=states, flight=number)
-        found = find_exercises(analysis)
-        if corrections is not None:
-            after = corrected(found, read_corrections(corrections), analysis, str(corrections))
-            found = after.findings
-            from loganalyze.text.language import exercise_words
-
-            for line in exercise_words.applied(after.log, [
-                    (one.kind, one.start_s, one.end_s) for one in after.unapplied]):
-                click.echo(line, err=True)
+        found = corrected_exercises(analysis, log, corrections)
         return assess_lesson(assess_flight(analysis), briefed, found)
     raise Problem(f"the log holds {count} flights, and no flight {number}", str(log),
                   "give a smaller number")

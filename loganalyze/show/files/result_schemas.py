@@ -11,10 +11,10 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from loganalyze.results import assessment_results, evidence
+from loganalyze.show.tables.exercise_tables import LESSON_TABLES
 from loganalyze.show.tables.lesson_facts import LessonFacts
 from loganalyze.show.tables.result_tables import TABLES
 from loganalyze.show.tables.sample_table import sample_columns
-from loganalyze.show.tables.segment_table import SEGMENT_COLUMNS
 from loganalyze.show.tables.table_columns import table_schema
 from loganalyze.text import facts, recording_facts
 from loganalyze.training.progress import LessonRecord, Progress
@@ -43,8 +43,9 @@ def schemas() -> dict[str, dict[str, Any]]:
             "title": "summary.json",
         },
         "lesson.schema.json": _lesson_schema(),
-        "segments.schema.json": table_schema(
-            SEGMENT_COLUMNS, "segments.csv and segments.parquet"),
+        **{f"{table.name}.schema.json": table_schema(
+            table.columns, f"{table.name}.csv and {table.name}.parquet")
+            for table in LESSON_TABLES},
         "samples.schema.json": table_schema(sample_columns(["<limit>"]), "samples.parquet"),
         **{f"{table.name}.schema.json": table_schema(
             table.columns, f"{table.name}.csv and {table.name}.parquet") for table in TABLES},

@@ -1,4 +1,4 @@
-"""A lesson on disk: page, paper, handout, pictures, a table of the parts and the facts as JSON."""
+"""A lesson on disk: page, paper, handout, pictures, tables, the facts as JSON, and its record."""
 
 from __future__ import annotations
 
@@ -19,17 +19,19 @@ from loganalyze.show.page.html_page import report_html
 from loganalyze.show.pdf.pdf_report import report_pdf
 from loganalyze.show.pdf.pdf_sheet import Paper
 from loganalyze.show.report.report_blocks import Picture
+from loganalyze.show.tables.exercise_tables import LESSON_TABLES
 from loganalyze.show.tables.lesson_facts import lesson_facts
-from loganalyze.show.tables.segment_table import SEGMENT_COLUMNS, segment_rows
 from loganalyze.show.tables.table_columns import arrow_table
 from loganalyze.text.flight_account import presented
 from loganalyze.text.plain_values import plain, settled
 from loganalyze.text.presentation import Presentation
-from loganalyze.training import Lesson, Schedule
+from loganalyze.training import Lesson, LessonRecord, Schedule
 
 FACTS = "lesson.json"
-FILES = ("lesson.html", "lesson.pdf", "handout.pdf", "course.png", "track.png", "segments.csv",
-         "segments.parquet", FACTS)
+RECORD = "record.json"
+FILES = ("lesson.html", "lesson.pdf", "handout.pdf", "course.png", "track.png",
+         *(f"{table.name}.{kind}" for table in LESSON_TABLES for kind in ("csv", "parquet")),
+         RECORD, FACTS)
 
 
 def lesson_json(lesson: Lesson, how: Presentation | None = None) -> dict[str, Any]:
@@ -42,7 +44,8 @@ def lesson_json(lesson: Lesson, how: Presentation | None = None) -> dict[str, An
 def write_lesson(
     lesson: Lesson, folder: str | Path, how: Presentation | None = None, *,
     demonstration: Lesson | None = None, comparison: Comparison | None = None,
-    other: Schedule | None = None, paper: Paper = "A4", overwrite: bool = False,
+    other: Schedule | None = None, record: LessonRecord | None = None, paper: Paper = "A4",
+    overwrite: bool = False,
 ) -> tuple[Path, ...]:
     """Write a lesson to a folder, which appears whole or not at all.
 
@@ -56,6 +59,8 @@ def write_lesson(
         and feet.
     demonstration, comparison, other
         As `lesson_report` takes them.
+    record : LessonRecord, optional
+        What the lesson adds to its trainee's progress, as `lesson_record` gives it.
     paper : {"A4", "Letter"}
     overwrite : bool
         Replace the folder of an earlier lesson whole.
@@ -77,6 +82,9 @@ def write_lesson(
         shutil.rmtree(partial, ignore_errors=True)
         partial.mkdir(parents=True)
         _write(lesson, partial, how, demonstration, comparison, other, paper)
+        if record is not None:
+            (partial / RECORD).write_text(record.model_dump_json(indent=2) + "\n",
+                                          encoding="utf-8", newline="")
         if folder.exists():
             shutil.rmtree(folder)
         partial.rename(folder)
@@ -121,12 +129,14 @@ def _write(lesson: Lesson, folder: Path, how: Presentation, demonstration: Lesso
     for name, png in pictures.items():
         (folder / f"{name}.png").write_bytes(png)
     source = "" if how.deidentified else lesson.assessment.analysis.log.source.path.name
-    rows = list(segment_rows(lesson, source))
-    with (folder / "segments.csv").open("w", encoding="utf-8", newline="") as stream:
-        writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow([column.name for column in SEGMENT_COLUMNS])
-        writer.writerows(rows)
-    pq.write_table(arrow_table(SEGMENT_COLUMNS, rows), str(folder / "segments.parquet"))
+    for table in LESSON_TABLES:
+        rows = list(table.rows(lesson, source))
+        with (folder / f"{table.name}.csv").open("w", encoding="utf-8", newline="") as stream:
+            writer = csv.writer(stream, lineterminator="\n")
+            writer.writerow([column.name for column in table.columns])
+            writer.writerows([str(cell).lower() if isinstance(cell, bool) else cell for cell in row]
+                             for row in rows)
+        pq.write_table(arrow_table(table.columns, rows), str(folder / f"{table.name}.parquet"))
     (folder / FACTS).write_text(
         json.dumps(lesson_json(lesson, how), indent=2, ensure_ascii=False, allow_nan=False) + "\n",
         encoding="utf-8", newline="")

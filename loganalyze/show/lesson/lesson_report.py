@@ -34,7 +34,7 @@ from loganalyze.text.language import (
 )
 from loganalyze.text.language import lesson_words as words
 from loganalyze.text.presentation import Presentation
-from loganalyze.training import ExactRow, Lesson, Schedule, Segment, flown_exactly
+from loganalyze.training import ExactRow, Exercise, Lesson, Schedule, Segment, flown_exactly
 from loganalyze.training.exact_schedule import WARMER_K
 from loganalyze.version import __version__
 
@@ -167,23 +167,35 @@ def _grades(lesson: Lesson, how: Presentation) -> Section | None:
 
 def _exercises(lesson: Lesson, how: Presentation) -> Section:
     rows = []
-    for one in lesson.exercises.exercises:
+    for number, one in enumerate(lesson.exercises.exercises, 1):
         told = [(exercise_words.MEASURES.get(each.name, each.name),
                  value_words.named_value(each.name, each.value, how)[1])
                 for each in one.measures if math.isfinite(each.value)][:MEASURES_SHOWN]
         rows.append((
-            number_format.sentence_case(
-                exercise_words.named(one.kind, one.confidence, one.origin)),
+            str(number), number_format.sentence_case(exercise_words.named(
+                one.kind, one.confidence, one.origin, *_by(one, how))),
             how.instant(one.start_s), how.instant(one.end_s),
             "; ".join(f"{name} {value}" for name, value in told)))
     missed = Paragraph(" ".join(
         exercise_words.unsearched(lesson.exercises.unsearched)) or words.EVERY_EXERCISE, "note")
+    taken_out = exercise_words.deleted([(one.kind, one.start_s, one.end_s, *_by(one, how))
+                                        for one in lesson.exercises.deleted])
+    deleted = [Bullets(tuple(taken_out))] if taken_out else []
     if not rows:
         return Section("exercises", words.SECTIONS["exercises"], (
-            Paragraph(exercise_words.summary([])), missed))
+            Paragraph(exercise_words.summary([])), *deleted, missed))
     return Section("exercises", words.SECTIONS["exercises"], (
-        Table(words.EXERCISES_CAPTION, _columns("exercise", "from", "to", "how"),
-              tuple(rows)), missed))
+        Table(words.EXERCISES_CAPTION, _exercise_columns(), tuple(rows)), *deleted, missed))
+
+
+def _exercise_columns() -> tuple[Column, ...]:
+    return tuple(Column(words.COLUMNS[key], heads_row=key == "exercise")
+                 for key in ("number", "exercise", "from", "to", "how"))
+
+
+def _by(exercise: Exercise, how: Presentation) -> tuple[str, str]:
+    """Return who corrected an exercise and when; blank where de-identified."""
+    return ("", "") if how.deidentified else (exercise.by, exercise.at)
 
 
 def paired(lesson: Lesson, demonstration: Lesson) -> list[tuple[Segment, Segment]]:

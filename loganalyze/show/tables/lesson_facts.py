@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loganalyze.training import Change, Exercise, Lesson, Moment, Segment
 from loganalyze.version import __version__
@@ -13,7 +13,8 @@ class LessonFacts:
     """A flight against its schedule.
 
     ``log``, ``sha256``, ``aircraft`` : blank where de-identified; ``unflown`` : what was briefed
-    and not found; ``lacking`` : speeds by configuration for which the log holds no channel.
+    and not found; ``lacking`` : speeds by configuration for which the log holds no channel;
+    ``deleted`` : exercises that were found and an instructor said are none.
     """
 
     program: str
@@ -30,6 +31,7 @@ class LessonFacts:
     exercises: tuple[Exercise, ...]
     unflown: tuple[str, ...]
     lacking: tuple[str, ...]
+    deleted: tuple[Exercise, ...]
 
 
 def lesson_facts(lesson: Lesson, hidden: bool = False) -> LessonFacts:
@@ -40,5 +42,10 @@ def lesson_facts(lesson: Lesson, hidden: bool = False) -> LessonFacts:
         "loganalyze", __version__, "" if hidden else source.path.name,
         "" if hidden else source.sha256, "" if hidden else analysis.sheet.aircraft,
         analysis.flight, lesson.schedule.lesson, lesson.schedule.set_by, lesson.segments,
-        lesson.changes, lesson.moments, lesson.exercises.exercises, lesson.unflown,
-        lesson.lacking)
+        lesson.changes, lesson.moments, shown_exercises(lesson.exercises.exercises, hidden),
+        lesson.unflown, lesson.lacking, shown_exercises(lesson.exercises.deleted, hidden))
+
+
+def shown_exercises(exercises: tuple[Exercise, ...], hidden: bool) -> tuple[Exercise, ...]:
+    """Return exercises; ``hidden`` : without who corrected them and when."""
+    return tuple(replace(one, by="", at="") for one in exercises) if hidden else exercises

@@ -59,6 +59,10 @@ UNSEARCHED: dict[str, str] = {
 }
 REWRITTEN = ("The recording's bytes have changed since it was corrected; it covers the same time, "
              "and the corrections were applied.")
+APPLIED = "{corrections} of the exercises, from {file}."
+KEPT = "Corrections in {file}"
+LIST_HEADS = ("Number", "Exercise", "From", "To")
+DELETED = "Taken out: {kind} at {start:.0f} to {end:.0f} s ({who})."
 UNAPPLIED = ("A correction was not applied: no {kind} is found any more at {start:.0f} to "
              "{end:.0f} s.")
 
@@ -79,12 +83,26 @@ def applied(log: str, unapplied: list[tuple[str, float, float]]) -> list[str]:
               for kind, start, end in unapplied)]
 
 
-def named(kind: str, confidence: float, origin: str) -> str:
-    """Return what an exercise is and how sure that is: "steep turn (98 %)"."""
+def named(kind: str, confidence: float, origin: str, by: str = "", at: str = "") -> str:
+    """Return what an exercise is, how sure that is, or who said so: "steep turn (98 %)"."""
     if origin != "found":
-        return f"{KINDS[kind]} ({ORIGINS[origin]})"
+        who = ", ".join(part for part in (f"{ORIGINS[origin]} {by}".strip(), at[:10]) if part)
+        return f"{KINDS[kind]} ({who})"
     percent = min(round(100 * confidence), 99)
     return f"{KINDS[kind]} ({percent} %)"
+
+
+def deleted(some: list[tuple[str, float, float, str, str]]) -> list[str]:
+    """Return what an instructor said is none, a sentence each."""
+    return [DELETED.format(kind=KINDS[kind], start=start, end=end,
+                           who=", ".join(part for part in (f"the instructor {by}".strip(), at[:10])
+                                         if part))
+            for kind, start, end, by, at in some]
+
+
+def applied_from(file: str, number: int) -> str:
+    """Return that corrections beside the log were applied."""
+    return APPLIED.format(corrections=count(number, "correction"), file=file)
 
 
 def summary(kinds: list[str]) -> str:

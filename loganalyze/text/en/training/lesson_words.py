@@ -45,7 +45,7 @@ COLUMNS = {
     "altitude": "Pressure altitude", "cas": "CAS", "mach": "Mach", "tas": "TAS that day",
     "warmer": "TAS, {warmer:.0f} °C warmer", "stated": "Limit as CAS", "margin": "Margin",
     "rms": "RMS error", "largest": "Largest error", "to_limit": "Least margin to {limit}",
-    "exercise": "Exercise", "from": "From", "to": "To", "how": "How flown",
+    "number": "Number", "exercise": "Exercise", "from": "From", "to": "To", "how": "How flown",
     "before": "Demonstration", "after": "This flight", "what": "",
 }
 SEGMENTS_CAPTION = "Each part of the flight against its schedule, after the speed had settled"
@@ -55,7 +55,8 @@ GRADES_CAPTION = "All that each rule asks for; in doubt counts for the trainee"
 EXACT_CAPTION = {"climb": "The climb flown exactly as briefed",
                  "descent": "The descent flown exactly as briefed"}
 EVERY_EXERCISE = "Every kind of exercise could be looked for."
-EXERCISES_CAPTION = "Found by the program; correct what isn't right"
+EXERCISES_CAPTION = ("Found by the program; what isn't right is corrected by its number, with "
+                     "loganalyze correct")
 DEMONSTRATION_CAPTION = "The same parts in the demonstration and in this flight: RMS error and " \
                         "share of time within tolerance"
 EXACT_NOTE = ("Warmer air makes the true airspeed greater at the same CAS or Mach number. It "
