@@ -6,13 +6,18 @@ import json
 
 import jsonschema
 import numpy as np
+import pypdf
 import pytest
 from click.testing import CliRunner
+from matplotlib.text import Text
 from scipy import stats
 
 from loganalyze import Problem
 from loganalyze.cli import group
 from loganalyze.show.files.result_schemas import schemas
+from loganalyze.show.progress import progress_report
+from loganalyze.show.progress.progress_figure import progress_figure
+from loganalyze.show.progress.progress_folder import write_progress
 from loganalyze.training import (
     LessonRecord,
     RecordedMeasure,
@@ -33,6 +38,10 @@ def record(trainee, day, error, kind="steep turn", name="altitude_error_ft"):
     return LessonRecord(trainee=trainee, flown=f"2031-05-{day:02}", flight=f"{trainee}{day}",
                         measures=(RecordedMeasure(exercise=kind, measure=name, value=error,
                                                   uncertainty=5.0),))
+
+
+def pdf_text(path):
+    return "\n".join(page.extract_text() for page in pypdf.PdfReader(path).pages)
 
 
 @pytest.fixture
@@ -194,8 +203,10 @@ def test_nothing_of_the_others_but_the_range_leaves_the_command(better, tmp_path
     assert "improving" in ran.output
     written = [path for path in out.rglob("*") if path.is_file()]
     assert {path.name for path in written} >= {"progress.html", "progress.csv", "progress.json"}
+    assert (out / "progress.pdf") in written
     for path in written:
-        text = path.read_text(encoding="utf-8")
+        text = (pdf_text(path) if path.suffix == ".pdf"
+                else path.read_text(encoding="utf-8"))
         assert not any(f"C{i}" in text.split('data:')[0] for i in range(8)), path.name
         assert "T7" in text
     facts = json.loads((out / "progress.json").read_text())
@@ -205,6 +216,48 @@ def test_nothing_of_the_others_but_the_range_leaves_the_command(better, tmp_path
     assert float(row["course_low"]) == pytest.approx(117.5)
     again = CliRunner().invoke(group, ["progress", str(out / "records"), "--json"])
     assert json.loads(again.output)["measures"][0]["values"] == ERRORS
+
+
+def test_what_is_said_of_a_change_fits_its_interval():
+    # Three measures: alone the first would be shown, among so many it isn't, and that is said.
+    values = [9.0, 8.9, 6.2, 6.4, 4.1]
+    names = ["altitude_error_ft", "speed_error_kt", "bank_sd_deg"]
+    records = [LessonRecord(trainee="T7", flight=str(i), measures=tuple(
+        RecordedMeasure(exercise="steep turn", measure=name, uncertainty=0.5,
+                        value=value if name == names[0] else 5.0 + 0.3 * (-1)**i)
+        for name in names)) for i, value in enumerate(values)]
+    found = progress_of(records)
+    trend = found.measures[0].trend
+    assert trend.high < 0
+    assert found.measures[0].direction == "no change shown"
+    _, (heads, *rows) = progress_report.rows(found, "steep turn")
+    said = [row[heads.index("What that says")] for row in rows]
+    assert said[0] == "no change shown: chance does as much in one of so many measures"
+    assert "would show from about" in said[1]
+
+
+def test_the_paper_holds_what_the_page_says_and_no_letter_below_8_pt(better, tmp_path):
+    made = [LessonRecord(trainee="T7", flown=one.flown, flight=one.flight, measures=(
+        *one.measures, *(RecordedMeasure(exercise=kind, measure=name, value=5.0 + i, uncertainty=1)
+                         for kind in ("circuit", "briefed climb, airspeed")
+                         for name in ("rms_error_kt", "settling_s"))))
+        for i, one in enumerate(better)]
+    found = progress_of(made)
+    write_progress(found, tmp_path / "out")
+    sizes = []
+    for page in pypdf.PdfReader(tmp_path / "out" / "progress.pdf").pages:
+        page.extract_text(visitor_text=lambda text, matrix, at, font, size: sizes.append(
+            (size * abs(matrix[3] or 1) * abs(at[3] or 1), text)))
+    assert min(size for size, text in sizes if text.strip()) >= 8
+    paper = " ".join(pdf_text(tmp_path / "out" / "progress.pdf").split())
+    for said in ("Largest departure from the altitude at entry", "improving",
+                 "Briefed climb, airspeed", "Every figure is of the flights, not of the person"):
+        assert said in paper
+    # A picture of the paper's width, in which no letter is set smaller.
+    figure = progress_figure(found)
+    letters = [text.get_fontsize() for text in figure.findobj(Text) if text.get_text().strip()]
+    assert min(letters) >= 8
+    assert figure.get_figwidth() <= 6.9
 
 
 def test_a_lesson_s_flights_are_measured_against_what_was_briefed():

@@ -21,6 +21,7 @@ from loganalyze.problems import Problem
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from loganalyze.show.pdf.pdf_sheet import Paper
     from loganalyze.training import LessonRecord
 
 
@@ -35,12 +36,15 @@ if TYPE_CHECKING:
 @click.option("--least-others", type=click.IntRange(5), default=8, show_default=True, metavar="N",
               help="Show how others of the course flew only where so many of them did.")
 @click.option("--out", "-o", type=FILE, metavar="DIR",
-              help="Write a page, a table, JSON and the lessons' records to DIR.")
+              help="Write a page, a PDF, a table, JSON and the lessons' records to DIR.")
 @click.option("--overwrite", is_flag=True, help="Replace an earlier progress in DIR whole.")
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), default="A4", show_default=True,
+              help="Size of the PDF's paper.")
 @json_option
 def command(
     files: tuple[Path, ...], trainee: str | None, limits: Path | None, schedule: Path | None,
-    columns: Path | None, least_others: int, out: Path | None, overwrite: bool, as_json: bool,
+    columns: Path | None, least_others: int, out: Path | None, overwrite: bool,
+    paper: Paper, as_json: bool,
 ) -> None:
     """Show how a trainee's exercises change from flight to flight.
 
@@ -56,7 +60,7 @@ def command(
     if out is not None:
         from loganalyze.show.progress.progress_folder import write_progress
 
-        write_progress(found, out, records, overwrite=overwrite)
+        write_progress(found, out, records, paper=paper, overwrite=overwrite)
     if as_json:
         from loganalyze.show.progress.progress_folder import progress_facts
 
@@ -68,8 +72,10 @@ def command(
 
     for line in progress_report.sentences(found):
         say(line)
-    if found.measures:
-        say("\n".join(["", *log_inspection.table(progress_report.rows(found))]))
+    for exercise in progress_report.exercises(found):
+        _, rows = progress_report.rows(found, exercise)
+        say("\n".join(["", progress_words.heading(exercise), *(
+            f"  {line}" for line in log_inspection.table([row[:5] for row in rows]))]))
     if out is not None:
         say(progress_words.WRITTEN.format(folder=out))
 

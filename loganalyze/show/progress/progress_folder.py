@@ -1,4 +1,4 @@
-"""A trainee's progress on disk: a page, a table, JSON and the lessons' records."""
+"""A trainee's progress on disk: a page, paper, a table, JSON and the lessons' records."""
 
 from __future__ import annotations
 
@@ -9,12 +9,17 @@ import os
 import shutil
 from collections.abc import Sequence
 from dataclasses import fields
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 from loganalyze.problems import Problem
+from loganalyze.show.figures.figure_style import png_bytes
 from loganalyze.show.page.html_page import report_html
+from loganalyze.show.pdf.pdf_report import report_pdf
+from loganalyze.show.pdf.pdf_sheet import Paper
 from loganalyze.show.progress.progress_report import progress_report
+from loganalyze.show.report.report_blocks import Picture
 from loganalyze.text.plain_values import plain, settled
 from loganalyze.training.progress import LessonRecord, Progress
 from loganalyze.training.progress_trend import Trend
@@ -49,7 +54,7 @@ def _cell(value: float) -> str:
 
 def write_progress(
     found: Progress, folder: str | Path, records: Sequence[LessonRecord] = (), *,
-    overwrite: bool = False,
+    paper: Paper = "A4", overwrite: bool = False,
 ) -> tuple[Path, ...]:
     """Write a trainee's progress to a folder, which appears whole or not at all.
 
@@ -60,13 +65,14 @@ def write_progress(
         The folder to make.
     records : sequence of LessonRecord, optional
         Those of this trainee are written to ``records/``, to be given again beside later flights.
+    paper : {"A4", "Letter"}
     overwrite : bool
         Replace the folder of an earlier progress whole.
 
     Returns
     -------
     tuple of Path
-        ``progress.html``, ``progress.csv``, ``progress.json``, then the records.
+        ``progress.html``, ``progress.pdf``, ``progress.csv``, ``progress.json``, then the records.
 
     Raises
     ------
@@ -84,7 +90,7 @@ def write_progress(
     try:
         shutil.rmtree(partial, ignore_errors=True)
         partial.mkdir(parents=True)
-        written = _write(found, partial, records)
+        written = _write(found, partial, records, paper)
         if folder.exists():
             shutil.rmtree(folder)
         partial.rename(folder)
@@ -96,16 +102,24 @@ def write_progress(
     return tuple(folder / name for name in written)
 
 
-def _write(found: Progress, folder: Path, records: Sequence[LessonRecord]) -> list[str]:
-    written = {"progress.html": report_html(progress_report(found)),
-               "progress.csv": progress_csv(found),
-               FACTS: json.dumps(progress_facts(found), indent=2, ensure_ascii=False,
-                                 allow_nan=False) + "\n"}
+def _write(found: Progress, folder: Path, records: Sequence[LessonRecord], paper: Paper
+           ) -> list[str]:
+    report = progress_report(found)
+
+    @cache
+    def drawn(picture: Picture) -> bytes:
+        return png_bytes(picture.draw())
+
+    made = {"progress.html": report_html(report, drawn).encode(),
+            "progress.pdf": report_pdf(report, paper, drawn),
+            "progress.csv": progress_csv(found).encode(),
+            FACTS: (json.dumps(progress_facts(found), indent=2, ensure_ascii=False,
+                               allow_nan=False) + "\n").encode()}
     own = [one for one in records if one.trainee == found.trainee]
     if own:
         (folder / "records").mkdir()
     for i, one in enumerate(own, 1):
-        written[f"records/{one.trainee}-{i:03}.json"] = one.model_dump_json(indent=2) + "\n"
-    for name, text in written.items():
-        (folder / name).write_text(text, encoding="utf-8", newline="")
-    return list(written)
+        made[f"records/{one.trainee}-{i:03}.json"] = (one.model_dump_json(indent=2) + "\n").encode()
+    for name, content in made.items():
+        (folder / name).write_bytes(content)
+    return list(made)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from functools import partial
 
 from loganalyze.show.progress.progress_figure import progress_figure, shown
@@ -13,6 +14,7 @@ from loganalyze.show.report.report_blocks import (
     Picture,
     Report,
     Section,
+    Subheading,
     Table,
 )
 from loganalyze.text.language import progress_words as words
@@ -27,13 +29,14 @@ def progress_report(found: Progress) -> Report:
     blocks: list[Block] = [Paragraph(said[0], "lead"), *(Paragraph(one) for one in said[1:])]
     if shown(found):
         blocks.append(Picture("progress", partial(progress_figure, found), words.PICTURE,
-                              words.PICTURE_CAPTION))
+                              words.picture_caption(any(
+                                  one.course_low == one.course_low for one in shown(found)))))
     sections = [Section("found", words.SECTIONS["found"], tuple(blocks))]
     if found.measures:
         sections += [
-            Section("measures", words.SECTIONS["measures"], (_table(rows(found), words.CAPTION),)),
-            Section("flights", words.SECTIONS["flights"], (
-                _table(flights(found), words.FLIGHTS_CAPTION),))]
+            Section("measures", words.SECTIONS["measures"], tuple(_by_exercise(found, rows)),
+                    new_page=True),
+            Section("flights", words.SECTIONS["flights"], tuple(_by_exercise(found, flights)))]
     sections.append(Section("about", words.SECTIONS["about"], (Bullets(about(found)),)))
     return Report(words.TITLE, words.subtitle(found.trainee, len(found.flown)), tuple(sections),
                   words.FOOTER.format(version=__version__), "")
@@ -63,33 +66,49 @@ def about(found: Progress) -> tuple[str, ...]:
             *((course,) if found.others else ()))
 
 
-def rows(found: Progress) -> list[tuple[str, ...]]:
-    """Return a heading and a row a measure."""
+def rows(found: Progress, exercise: str) -> tuple[str, list[tuple[str, ...]]]:
+    """Return a caption, and a heading and a row for each measure of an exercise."""
     course = any(one.course_low == one.course_low for one in found.measures)
-    names = ["exercise", "measure", "flights", "level", "per_flight", "direction", "spread",
-             "measured", *(["course"] if course else [])]
+    names = ["measure", "flights", "level", "per_flight", "direction", "spread", "measured",
+             *(["course"] if course else [])]
     made = [tuple(words.COLUMNS[name] for name in names)]
     for one in found.measures:
+        if one.exercise != exercise:
+            continue
         trend, name = one.trend, one.measure
         made.append((
-            words.exercise(one.exercise), words.measure(name), str(trend.flights),
+            words.measure(name), str(trend.flights),
             words.interval(name, trend.level, trend.level_low, trend.level_high),
-            words.interval(name, trend.per_flight, trend.low, trend.high),
+            words.change(name, trend.per_flight, trend.low, trend.high),
             words.direction(name, one.direction, trend.low, trend.high),
-            words.value(name, trend.flight_sd),
-            words.value(name, trend.measurement_sd),
+            words.value(name, trend.flight_sd), words.value(name, trend.measurement_sd),
             *([words.course(name, one.course_low, one.course_high)] if course else [])))
-    return made
+    return words.CAPTION, made
 
 
-def flights(found: Progress) -> list[tuple[str, ...]]:
-    """Return a heading and a row a measure, with its value in each flight."""
-    heads = [day[:10] or str(i) for i, day in enumerate(found.flown, 1)]
-    return [(words.COLUMNS["exercise"], words.COLUMNS["measure"], *heads), *(
-        (words.exercise(one.exercise), words.measure(one.measure), *(
-            words.uncertain(one.measure, value, error)
-            for value, error in zip(one.values, one.uncertainties, strict=True)))
-        for one in found.measures)]
+def flights(found: Progress, exercise: str) -> tuple[str, list[tuple[str, ...]]]:
+    """Return a caption, and a heading and a row for each flight with an exercise."""
+    own = [one for one in found.measures if one.exercise == exercise]
+    made = [(words.COLUMNS["flight"], *(words.measure(one.measure) for one in own))]
+    for i, day in enumerate(found.flown):
+        if any(one.values[i] == one.values[i] for one in own):
+            made.append((words.flight(i + 1, day), *(
+                words.uncertain(one.measure, one.values[i], one.uncertainties[i]) for one in own)))
+    return words.FLIGHTS_CAPTION, made
+
+
+def exercises(found: Progress) -> list[str]:
+    """Return the exercises that have measures, in their order."""
+    return list(dict.fromkeys(one.exercise for one in found.measures))
+
+
+def _by_exercise(
+    found: Progress, of: Callable[[Progress, str], tuple[str, list[tuple[str, ...]]]]
+) -> Iterator[Block]:
+    for exercise in exercises(found):
+        caption, some = of(found, exercise)
+        yield Subheading(words.heading(exercise))
+        yield _table(some, caption)
 
 
 def _table(some: list[tuple[str, ...]], caption: str) -> Table:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 
-from loganalyze.text.en.number_format import count
+from loganalyze.text.en.number_format import count, sentence_case
 from loganalyze.text.en.training.exercise_words import KINDS, MEASURES
 
 TITLE = "Progress"
 SUBTITLE = "Trainee {trainee}, {flights}"
-SECTIONS = {"found": "What changes", "measures": "Every measure",
+SECTIONS = {"found": "What changes", "measures": "Exercise by exercise",
             "flights": "Flight by flight", "about": "How to read this"}
-COLUMNS = {"exercise": "Exercise", "measure": "Measure", "flights": "Flights",
+COLUMNS = {"exercise": "Exercise", "measure": "Measure", "flight": "Flight",
+           "flights": "Flights",
            "level": "Mean of these flights", "per_flight": "Change a flight",
            "direction": "What that says", "spread": "Flights differ by", "measured": "Measured to",
            "course": "Middle half of the course"}
@@ -20,11 +21,13 @@ DIRECTIONS = {
     "improving": "improving", "getting worse": "getting worse", "no change shown":
     "no change shown", "too few flights": "too few flights to say", "no better or worse":
     "neither is better"}
+AMONG_MANY = "{direction}: chance does as much in one of so many measures"
 WOULD_SHOW = "{direction}; would show from about {least} a flight"
 FLIGHTS_CAPTION = "Value and standard uncertainty by the measurement"
 PICTURE = "Each measure with a better side, over the flights: values with their uncertainty."
-PICTURE_CAPTION = ("Bars are the standard uncertainty of the measurement; the line is the trend; a "
-                   "grey band is the middle half of the course.")
+PICTURE_CAPTION = ("Each point is a flight, its bar the standard uncertainty of the measurement; "
+                   "the dashed line is the trend. Less is better in all of these.")
+PICTURE_COURSE = " A grey band is the middle half of the course."
 FLIGHT_AXIS = "flight"
 NONE_SHOWN = "None of the measures shows a change beyond what chance makes of so many."
 NOTHING = "No exercise has a measure in any of these flights."
@@ -58,9 +61,20 @@ def measure(name: str) -> str:
     return MEASURES.get(name, name)
 
 
+def inside(name: str) -> str:
+    """Return a measure in words as they stand inside a sentence; abbreviations stay as they are."""
+    words = measure(name)
+    return words if words[1:2].isupper() else words[:1].lower() + words[1:]
+
+
 def exercise(name: str) -> str:
     """Return an exercise in words."""
     return KINDS.get(name, name)
+
+
+def heading(name: str) -> str:
+    """Return an exercise in words, as a heading."""
+    return sentence_case(exercise(name))
 
 
 def unit(name: str) -> str:
@@ -71,7 +85,9 @@ def unit(name: str) -> str:
 def figure(name: str, number: float) -> str:
     """Return a measure's value without its unit."""
     size = abs(number)
-    digits = 3 if unit(name) == "Mach" else 0 if size >= 100 else 1 if size >= 1 else 2
+    if unit(name) == "Mach":
+        return f"{number:.{3 if size >= 0.01 else 4}f}"
+    digits = 0 if size >= 100 else 1 if size >= 1 else 2
     return f"{number:.{digits}f}"
 
 
@@ -110,8 +126,23 @@ def changes(kind: str, name: str, direction: str, per_flight: float, low: float,
     ends = sorted((abs(low), abs(high))) if low * high > 0 else None
     span = (f", with 95 % confidence {value(name, ends[0])} to {value(name, ends[1])}"
             if ends else "")
-    return (f"{exercise(kind).capitalize()}, {measure(name)[:1].lower()}{measure(name)[1:]}: "
+    return (f"{heading(kind)}, {inside(name)}: "
             f"{direction}, {value(name, abs(per_flight))} {side} from flight to flight{span}.")
+
+
+def change(name: str, number: float, low: float, high: float) -> str:
+    """Return a change a flight with its interval; a dash where too few flights show one."""
+    return "-" if math.isnan(low) else interval(name, number, low, high)
+
+
+def flight(number: int, day: str) -> str:
+    """Return which flight it is: its number and its day."""
+    return f"{number}: {day[:10]}" if day else str(number)
+
+
+def picture_caption(course: bool) -> str:
+    """Return what is printed below the picture."""
+    return PICTURE_CAPTION + (PICTURE_COURSE if course else "")
 
 
 def direction(name: str, code: str, low: float, high: float) -> str:
@@ -119,6 +150,8 @@ def direction(name: str, code: str, low: float, high: float) -> str:
     said = DIRECTIONS[code]
     if code != "no change shown" or math.isnan(low):
         return said
+    if low * high > 0:
+        return AMONG_MANY.format(direction=said)
     return WOULD_SHOW.format(direction=said, least=value(name, 0.5 * (high - low)))
 
 
