@@ -63,3 +63,12 @@ def test_an_altitude_that_a_correction_moves_beyond_the_table_is_unknown(
     assert np.isnan(found.columns["mach"][lost]).all()
     assert np.isfinite(found.columns["mach"][kept]).all()
     assert (found.columns["state"][lost] == UNKNOWN).all()
+
+
+@pytest.mark.parametrize("which", ["arrays", "compiled"])
+def test_a_log_that_is_over_its_limit_from_end_to_end(which, log, sheet, vmo, choose_engine):
+    choose_engine(which)
+    flight = log(np.arange(5000.0), calibrated_airspeed=260.0, pressure_altitude=5000.0)
+    found = analyze(flight, sheet(vmo))
+    assert [(one.start_s, one.end_s) for one in found.exceedances] == [(0.0, 5000.0)]
+    assert found.exceedances[0].time_over_s == pytest.approx(5000.0)

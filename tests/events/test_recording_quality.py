@@ -231,3 +231,20 @@ def test_a_single_stale_run_is_shown_and_rejects_nothing(judged):
     assert len(stale.raised) == 1
     assert not stale.screened_out
     assert not any("stale" in reason for reason in analysis.screened)
+
+
+def test_two_fast_steps_to_one_side_are_no_spike(judged):
+    slat = np.zeros(20)
+    slat[10], slat[11:] = 18.0, 36.0
+    there = flag(judged([200.0] * 20, slat=slat), "faster than plausible", "slat")
+    assert there.raised.duration == 0
+    slat[11:] = 0.0
+    back = flag(judged([200.0] * 20, slat=slat), "faster than plausible", "slat")
+    assert back.raised.duration == pytest.approx(1.0)
+
+
+def test_how_soon_a_slow_aircraft_that_sinks_no_more_is_on_the_ground(judged):
+    # At 40 kt down 20 ft/s until 60 s, then level: five seconds either way must be level.
+    time = np.arange(120.0)
+    analysis = judged(np.full(120, 40.0), np.maximum(3000 - 20 * time, 1800.0))
+    assert analysis.airborne.duration == pytest.approx(63.0, abs=2.0)

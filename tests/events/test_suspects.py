@@ -203,3 +203,26 @@ def test_the_worst_sample_of_a_doubted_stretch_gives_its_reason(log, sheet, vmo)
                            calibrated_airspeed_2=240.0), sheet(vmo))
     assert listed(analysis) == [("VMO", 20, 39, 30, 14.0, "sources disagree",
                                  ("calibrated_airspeed_2",))]
+
+
+@pytest.mark.parametrize(("step_s", "stretches"), [(1.5, 1), (1.6, 2)])
+def test_a_gap_parts_two_stretches_of_doubt(log, sheet, vmo, step_s, stretches):
+    time = np.arange(20.0)
+    time[10:] += step_s - 1.0
+    second = np.where((np.arange(20) > 2) & (np.arange(20) < 17), 300.0, 264.0)
+    flight = log(time, calibrated_airspeed=264.0, calibrated_airspeed_2=second,
+                 pressure_altitude=5000.0)
+    assert len(analyze(flight, sheet(vmo)).suspects) == stretches
+
+
+@pytest.mark.parametrize("over_kt", [0.5, 4.0])
+def test_an_outlier_of_the_flaps_at_a_speed_just_over_their_limit_is_suspect(
+        log, sheet, vmo, over_kt):
+    vfe = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
+           "when": {"flap_deg": {"above": 1, "up_to": 20}}}
+    flap = np.zeros(60)
+    flap[30] = 15.0
+    flight = log(np.arange(60.0), calibrated_airspeed=180.0 + over_kt, pressure_altitude=5000.0,
+                 flap=flap)
+    (one,) = analyze(flight, sheet(vmo, vfe)).suspects
+    assert (one.limit, one.time_s, one.excess) == ("VFE", 30.0, pytest.approx(over_kt))

@@ -195,3 +195,12 @@ def test_without_the_channel_nothing_is_found():
 
 def test_the_kinds_that_are_listed_are_all_there_are():
     assert set(KINDS) == {"on time", "early", "late", "missing", "spurious", "not determinable"}
+
+
+def test_a_gap_parts_a_silence_and_what_came_after_it_counts_from_there():
+    kt = [240, 245, 252, 262, 263, 264, 265, 266, 266, 255, 245, 240]
+    time = [0, 1, 2, 3, 4, 5, 6, 12, 13, 14, 15, 16]
+    first, second = findings(kt, [0] * 12, time=time)
+    assert told([first, second]) == [
+        ("missing", "VMO", pytest.approx(2.7), pytest.approx(7.0)),
+        ("missing", "VMO", 12, pytest.approx(13.64, abs=0.01))]

@@ -68,3 +68,10 @@ def test_without_an_exceedance_the_minute_before_the_closest_approach(log, sheet
     assert [(instant.code, instant.time_s) for instant in found] == [
         ("before", 140.0), ("closest", 200.0)]
     assert found[1].limit_airspeed_kt == pytest.approx(250.0, abs=1e-3)
+
+
+def test_without_a_mach_limit_no_instant_is_at_one(log, sheet):
+    flight, _ = descent(log, sheet(*LIMITS))
+    alone = la.analyze(flight.log, sheet(LIMITS[0]))
+    moved = la.pointer_movement(alone, None, decisive=0)
+    assert (moved.case_instant, moved.case_limit, moved.cases) == (-1, "", ())

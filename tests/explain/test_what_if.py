@@ -10,6 +10,7 @@ from scipy.integrate import solve_ivp
 
 import loganalyze as la
 from loganalyze.air import atmosphere
+from loganalyze.explain import speed_onset
 from loganalyze.explain.energy_replay import GRAVITY, local_fits, speed_difference
 from tests.explain.what_if_truth import (
     SPOILT,
@@ -121,6 +122,13 @@ def test_speed_and_height_keep_their_energy_without_drag():
     np.testing.assert_allclose(energy[1:], force * travelled[1:], rtol=0.01)
 
 
+def test_the_noise_that_smoothing_leaves_is_that_of_white_noise():
+    time = np.arange(0, 1000, 0.25)
+    values = 0.02 * time + np.random.default_rng(2).normal(0, 0.5, len(time))
+    _, _, noise = local_fits(np.array([500.0]), time, values, 6.0)
+    assert noise == pytest.approx(0.5, rel=0.05)
+
+
 def test_a_parabola_is_smoothed_to_itself():
     time = np.arange(0, 30, 0.25)
     values = 3 + 2 * time - 0.1 * time**2
@@ -129,3 +137,11 @@ def test_a_parabola_is_smoothed_to_itself():
     np.testing.assert_allclose(smooth, 3 + 2 * at - 0.1 * at**2, atol=1e-9)
     assert (share < 1).all()
     assert noise < 0.01
+
+
+def test_a_bend_without_a_corner_is_one():
+    # At 1 kt/s until 10 s before the end, then 0.05 kt/s^2 less and less.
+    time = np.arange(0, 60, 0.25)
+    speed = time - 0.05 * np.clip(time - 45, 0, None) ** 2
+    assert speed_onset.bend(time, speed, int(speed.argmax())) == pytest.approx(45, abs=1)
+    assert np.isnan(speed_onset.bend(time, 60 - 0.02 * (time - 40) ** 2, 160))

@@ -28,6 +28,17 @@ def test_states_are_those_of_its_own_channel(pull_up, sheet, vmo):
     assert analysis.outcome == "exceeded"
 
 
+def test_where_it_is_missing_no_verdict_is_counted(log, sheet, vmo):
+    pull = np.full(200, 1.2)
+    pull[50:90] = NAN
+    flight = log(np.arange(200.0), calibrated_airspeed=200.0, pressure_altitude=5000.0,
+                 load_factor=pull)
+    for limits in ((vmo, NMAX), (NMAX, vmo)):
+        analysis = loganalyze.analyze(flight, sheet(*limits))
+        assert analysis.judged_s == pytest.approx(160.0, abs=1)
+        assert analysis.judged_shares == pytest.approx({"VMO": 1.0, "nz": 0.8}, abs=0.01)
+
+
 def test_the_excess_is_in_g_and_in_nothing_else(pull_up, sheet, vmo):
     analysis = loganalyze.analyze(pull_up, sheet(vmo, NMAX))
     one = next(one for one in analysis.exceedances if one.limit == "nz")

@@ -280,6 +280,16 @@ def test_replies_held_and_then_off_are_stale(judged):
     assert analysis.screened == {"airspeed stale": int(expected.sum())}
 
 
+@pytest.mark.parametrize("interval_s", [0.5, 2.0])
+def test_replies_are_stale_at_other_intervals(judged, interval_s):
+    # Steps of more than 4 kt, or than 4 kt for each second that a sample is away from the next.
+    kt = held_replies(hold=24)
+    analysis = judged(kt, interval_s=interval_s)
+    steps = np.flatnonzero(np.abs(np.diff(kt)) > 4.0 * max(interval_s, 1.0))
+    assert len(steps) > 10
+    assert analysis.screened == {"airspeed stale": 23 * len(steps)}
+
+
 def test_a_few_steps_are_flown_and_not_stale(judged):
     kt = np.concatenate([np.full(30, 200.0), np.full(30, 240.0), np.full(30, 255.0)])
     analysis = judged(kt)

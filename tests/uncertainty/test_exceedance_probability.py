@@ -312,6 +312,14 @@ def test_a_peak_just_beside_a_gap_of_three_quarters_of_a_second(short, back):
     assert found.at_least == short
 
 
+def test_an_excess_that_begins_at_its_worst_is_known_where_nothing_is_missing():
+    time = np.arange(0, 40, 0.25)
+    cas = np.where(time < 20, 240.0, 258 - 0.5 * (time - 20))
+    found = assured(uncertain(time, cas, airspeed={"standard": 1}))[0].flown
+    assert found.reading == pytest.approx(8)
+    assert not found.at_least
+
+
 @pytest.mark.parametrize(("beside_s", "told"), [(4.75, True), (5.0, False)])
 @pytest.mark.parametrize("back", [False, True], ids=["after it", "before it"])
 def test_a_gap_counts_within_five_seconds_of_the_peak(back, beside_s, told):

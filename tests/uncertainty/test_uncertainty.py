@@ -103,6 +103,17 @@ def test_the_recorders_steps():
     assert stated.at(0, np.array([2])).flown_random[0] == pytest.approx(2 / np.sqrt(12))
 
 
+def test_the_steps_of_recorder_and_display_are_told_apart():
+    # The recorder's alone may leave a level on one step; the display's count as displayed.
+    found = level(250, 5000, resolution={"calibrated_airspeed": 2.0}, display_quantum_kt=1.0,
+                  airspeed_resolution_kt=None, airspeed={"standard": 3})
+    model = found.at(0, np.array([2]))
+    assert model.rounding[0] == pytest.approx(2 / np.sqrt(12))
+    assert model.flown_random[0] == pytest.approx(2 / np.sqrt(12))
+    assert found.parts(0, np.array([2]), flown=False)["display_quantum"] == pytest.approx(1 / 12)
+    assert "display_quantum" not in found.parts(0, np.array([2]), flown=True)
+
+
 def test_an_airspeed_from_mach_errs_as_the_mach_number_does():
     # .002 of Mach and steps of .01, at 240 to 250 kt and 25,000 ft.
     mach = airspeed.mach_from_cas(np.linspace(240, 250, 11) * KNOT, 25000 * FOOT)
@@ -114,6 +125,20 @@ def test_an_airspeed_from_mach_errs_as_the_mach_number_does():
     in_kt = 1 / (sensitivity.mach_by_cas(250 * KNOT, 25000 * FOOT) * KNOT)
     assert model.flown_common[0] == pytest.approx(0.002 * in_kt, rel=0.03)
     assert model.flown_random[0] == pytest.approx(0.01 / np.sqrt(12) * in_kt, rel=0.03)
+
+
+def test_an_airspeed_from_mach_errs_at_each_airspeed_by_the_height_it_was_flown_at():
+    # .002 of Mach at 205 kt and 5,000 ft, at 245 kt and 35,000 ft; 15 kt on the ground count not.
+    kt = np.repeat([15.0, 205.0, 245.0], 5)
+    feet = np.repeat([0.0, 5000.0, 35000.0], 5)
+    mach = airspeed.mach_from_cas(kt * KNOT, feet * FOOT)
+    log = log_of(np.arange(15.0), mach=mach, pressure_altitude=feet)
+    stated = {"mach": {"standard": 0.002}, "airspeed": None, "pressure_altitude": NOTHING}
+    found = uncertainty_of(analyze(log, sheet_of(VMO, from_mach=True, uncertainty=stated)))
+    in_kt = 0.002 / (sensitivity.mach_by_cas(kt * KNOT, feet * FOOT) * KNOT)
+    assert in_kt[12] < 0.7 * in_kt[7]
+    for row in (7, 12):
+        assert found.at(0, np.array([row])).flown_common[0] == pytest.approx(in_kt[row], rel=0.01)
 
 
 def test_pressures_err_by_their_own_steps():
@@ -269,11 +294,14 @@ def test_without_a_correction_the_position_error_itself_counts():
 def test_every_tolerance_is_listed_with_its_source():
     found = level(250, 25000, resolution={"calibrated_airspeed": 0.25},
                   airspeed={"limits": 3, "source": "calibration"}, airspeed_resolution_kt=None,
-                  instrument_correction={"standard": 0.5}, display_lag_s=None)
+                  instrument_correction={"standard": 0.5}, display_lag_s=None, skew_s=None)
     listed = {code: (source, u) for code, source, u in found.tolerances}
     assert listed["airspeed"] == ("calibration", pytest.approx(3 / np.sqrt(3)))
     assert listed["airspeed_resolution"][1] == pytest.approx(0.25 / np.sqrt(12))
     assert listed["instrument_correction"] == ("the limits sheet", pytest.approx(0.5))
+    assert listed["skew"] == ("one sampling interval", pytest.approx(1 / np.sqrt(3)))
+    assert listed["display_quantum"][1] == pytest.approx(
+        found.budget.quantum_kt / np.sqrt(12))
     assert listed["display_lag"] == ("common practice, no source", pytest.approx(0.5 / np.sqrt(3)))
     assert {"altitude_resolution", "pressure_altitude", "temperature", "static_source",
             "position_correction", "displayed_airspeed", "displayed_altitude", "skew",
@@ -455,3 +483,19 @@ def test_a_rate_from_two_samples_between_losses():
     found = uncertainty_of(analyze(log, sheet_of(VMO, uncertainty={"display_lag_s": 0.5})))
     assert found.columns["margin_displayed_u_kt"][40:42] == pytest.approx(
         0.5 / np.sqrt(3), rel=1e-4)
+
+
+def test_beside_lost_samples_of_a_long_log_the_uncertainty_is_known():
+    # In the middle of three blocks, where the rates of the rows about a gap are looked up.
+    count = 3 * propagation.BLOCK
+    kt = np.full(count, 240.0)
+    kt[count // 2 : count // 2 + 3] = np.nan
+    # The rate at the last row of the block.
+    kt[2 * propagation.BLOCK - 1 + propagation.reach(0.25)] = np.nan
+    log = log_of(np.arange(count) / 4, calibrated_airspeed=kt, pressure_altitude=np.linspace(
+        5000, 25000, count))
+    columns = uncertainty_of(analyze(log, sheet_of(VMO, MMO, uncertainty={
+        "airspeed": {"standard": 1}, "skew_s": 0.5, "display_lag_s": 0.5}))).columns
+    for name in ("margin_u_kt", "margin_displayed_u_kt", "mach_u"):
+        assert np.isnan(columns[name]).sum() == 4
+        assert (np.diff(columns[name][~np.isnan(kt)]) < 0.01).all()
