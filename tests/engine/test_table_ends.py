@@ -72,3 +72,18 @@ def test_a_log_that_is_over_its_limit_from_end_to_end(which, log, sheet, vmo, ch
     found = analyze(flight, sheet(vmo))
     assert [(one.start_s, one.end_s) for one in found.exceedances] == [(0.0, 5000.0)]
     assert found.exceedances[0].time_over_s == pytest.approx(5000.0)
+
+
+@pytest.mark.parametrize("which", ["arrays", "compiled"])
+def test_a_limit_that_applies_throughout_hides_no_other(which, log, sheet, choose_engine):
+    choose_engine(which)
+    limits = [{"name": name, "quantity": "calibrated_airspeed", "maximum_kt": kt, "when": when}
+              for name, kt, when in (("VFE", 180.0, {"flap_deg": {"above": 1}}),
+                                     ("VLE", 160.0, {"gear_down": {"is": True}}))]
+    gear = np.repeat([0.0, 1.0], 100)
+    flight = log(np.arange(200.0), calibrated_airspeed=170.0, pressure_altitude=5000.0,
+                 flap=10.0, gear_down=gear)
+    found = analyze(flight, sheet(*limits))
+    assert [(one.limit, one.start_s, one.end_s) for one in found.exceedances] == [
+        ("VLE", 100.0, 200.0)]
+    assert found.columns["margin_kt"] == pytest.approx(np.where(gear == 1.0, -10.0, 10.0))

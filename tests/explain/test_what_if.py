@@ -145,3 +145,10 @@ def test_a_bend_without_a_corner_is_one():
     speed = time - 0.05 * np.clip(time - 45, 0, None) ** 2
     assert speed_onset.bend(time, speed, int(speed.argmax())) == pytest.approx(45, abs=1)
     assert np.isnan(speed_onset.bend(time, 60 - 0.02 * (time - 40) ** 2, 160))
+
+
+@pytest.mark.parametrize(("step_s", "first"), [(2.9, 0), (4.0, 10)])
+def test_three_intervals_without_a_sample_are_a_gap(step_s, first):
+    time = np.arange(20.0)
+    time[10:] += step_s - 1.0
+    assert speed_onset.unbroken(time, np.ones(20, dtype=bool), 15) == (first, 20)

@@ -114,6 +114,17 @@ def test_without_a_cruise_the_climb_ends_where_it_is_highest(level_ft, climbed_u
 
 
 @at_both_rates
+@pytest.mark.parametrize(("sink_to", "ends"), [(1400, 140), (1600, 140)])
+def test_the_initial_climb_is_over_once_left_by_a_quarter(sink_to, ends):
+    # Up to 1,800 ft, which is 1,300 ft over the runway; down again, and on from 260 s.
+    height = [*HEIGHT[:2], (152, 1800), (200, sink_to), (260, sink_to), (620, 10500),
+              (1220, 10500), (1620, 500), (1820, 500)]
+    speed = [*SPEED[:4], (1220, 160), (1520, 110), (1620, 110), (1656.7, 0), (1820, 0)]
+    found = {name: end for name, _, end in phases(height, speed)}
+    assert found["initial climb"] == pytest.approx(ends, abs=6)
+
+
+@at_both_rates
 def test_a_recorded_vertical_speed_is_used_unless_it_is_nonsense():
     rates = [(0, 0), (100, 0), (101, 1500), (499, 1500), (501, 0), (1099, 0), (1101, -1500),
              (1499, -1500), (1500, 0), (1700, 0)]

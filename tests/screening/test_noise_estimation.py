@@ -360,3 +360,16 @@ def test_the_run_that_holds_a_sample():
     assert noise_estimation.unbroken(time, values)[:2] == (0, 3)
     assert [noise_estimation.unbroken(time, values, at)[:2] for at in range(8)] == [
         (0, 3), (0, 3), (0, 3), (3, 5), (3, 5), (0, 0), (6, 7), (7, 8)]
+
+
+def test_what_is_left_of_slow_noise_is_slow():
+    # Noise of 8 s, hidden beside the other channel's own white noise of twice its size.
+    rng = np.random.default_rng(5)
+    count = 600
+    slow = np.zeros(count)
+    for i in range(1, count):
+        slow[i] = math.exp(-1 / 8) * slow[i - 1] + rng.normal(0, math.sqrt(1 - math.exp(-1 / 4)))
+    true = 240 + 5 * np.sin(np.arange(count) / 60)
+    found = unshared_noise.unshared(true + slow, true + rng.normal(0, 1.0, count), 1.0)
+    assert found.left is not None
+    assert found.left.correlation_s > 2.0
