@@ -351,12 +351,12 @@ def test_no_margin_is_lent_to_the_start_of_the_run_in():
 
 
 def test_each_run_in_begins_after_the_latest_exceedance_before_it():
-    # Over 245 kt three times: down to 200 kt between the first two, and just under before the third.
+    # Over 245 kt three times: down to 200 kt between, then to just under 245 kt before the third.
     time = np.arange(240.0)
     kt = np.interp(time, [0, 40, 50, 60, 85, 110, 120, 130, 145, 160, 170, 190, 239],
                    [220, 240, 250, 240, 200, 240, 250, 240, 240, 242, 250, 230, 230])
     found = assess_flight(judged(time, 5000, kt, limits=(VMO,)))
-    first, second, third = found.exceedances
+    _, second, third = found.exceedances
     ends = [one.end_s for one in found.analysis.exceedances]
     assert 80 < second.contributions.start_s < 90
     assert ends[1] <= third.contributions.start_s < 150
