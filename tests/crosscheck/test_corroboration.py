@@ -286,3 +286,20 @@ def test_capped_leaves_alone_what_nothing_speaks_against():
     less = Reference("mach", "airspeed", CONFIRMS_LESS, 12.0, 2.0, 8.0, 5)
     lower = capped(sure, Evidence((less,), reason=SHOWS_LESS))
     assert (lower.low, lower.high, lower.word) == (8.0, 22.0, PROVEN_OVER)
+
+
+@pytest.mark.parametrize("step_kt", [8.0, 1.0, 0.0])
+def test_steps_of_the_airspeed_count_beside_a_finer_channel(step_kt):
+    # Level at 248 kt before and after, 256 kt inside; the other channel rises by 2.5 kt alone.
+    def flown(time):
+        return np.where((time > 100) & (time < 130), 256.0, 248.0)
+
+    made = Drawn(kt=flown).without(*OTHERS)
+    shown = flown(made.time)
+    shown[:40] -= step_kt * (1 + np.arange(40) // 10)
+    made.made["calibrated_airspeed"] = shown if step_kt else shown + 0.01 * np.sin(made.time)
+    made.made["calibrated_airspeed_2"] = np.where(shown == 256.0, 253.25, 250.75)
+    (found,) = made.one().evidence.references
+    assert found.difference == pytest.approx(5.5, abs=0.1)
+    assert found.allowed == pytest.approx(step_kt + 0.55, abs=0.1)
+    assert (found.verdict == CONTRADICTS) == (step_kt < 5)

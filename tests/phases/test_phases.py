@@ -177,6 +177,18 @@ def test_a_floor_of_the_airspeed_is_the_ground():
 
 
 @at_both_rates
+@pytest.mark.parametrize(("kt_s", "after_s"), [(0.55, 30), (0.8, 25)])
+def test_a_landing_roll_ends_at_most_half_a_minute_after_the_airspeed_died(kt_s, after_s):
+    """Carried on to 20 kt; from 55 kt on the aircraft slows by so little."""
+    slow = 1500 + 55 / 3
+    dead = slow + 15 / kt_s
+    speed = [*SPEED[:7], (slow, 55), (slow + 55 / kt_s, 0), (1700, 0)]
+    found = phases(HEIGHT, speed)
+    assert {name: end for name, _, end in found}["landing"] == pytest.approx(
+        dead + after_s, abs=2.5)
+
+
+@at_both_rates
 def test_a_lowest_airspeed_that_is_flown_is_no_floor():
     # Level at exactly 100 kt for five minutes, then at 160 kt: no computer stops at 100 kt.
     found = phases([(0, 5000), (900, 5000)], [(0, 100), (300, 100), (360, 160), (900, 160)])
