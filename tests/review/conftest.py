@@ -96,9 +96,9 @@ def case_span(number: int = 0) -> Span:
 
 @pytest.fixture(scope="session")
 def postgresql():
-    """The address of a running server; skipped with the reason where there can't be one."""
+    """The address of a running server; where there can't be one, that is a failure."""
     if reason := postgresql_server.unavailable():
-        pytest.skip(reason)
+        pytest.fail(f"{reason}: install your system's package postgresql")
     with postgresql_server.server() as address:
         yield address
 

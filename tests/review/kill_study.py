@@ -1,16 +1,20 @@
 """Nothing that was confirmed to a reviewer is lost when the desk is killed while it writes.
 
-``python -m tests.review.kill_study [--kills 500] [--database URL]``: a process writes decisions,
-notes and follow-ups, several threads at once, and says each one once it is confirmed; it is
-killed (SIGKILL) at a random instant and started again. After each kill every confirmed change must
-be there, the trail whole, and the tables as the trail says; no decision may be there twice.
-A fixed sample is among the tests. It exits with 1 where anything was lost.
+``python -m tests.review.kill_study [--kills 500] [--database URL | --postgresql]``: a process
+writes decisions, notes and follow-ups, several threads at once, and says each one once it is
+confirmed; it is killed (SIGKILL) at a random instant and started again. After each kill every
+confirmed change must be there, the trail whole, and the tables as the trail says; no decision may
+be there twice.
+``--postgresql`` starts a server of the system's packages for it. The command forks the processes
+from itself, which costs a hundredth of starting them; a fixed sample, which starts each one afresh,
+is among the tests. It exits with 1 where anything was lost.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import os
 import random
 import signal
 import subprocess
@@ -18,9 +22,12 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
+from typing import TextIO
 
 from loganalyze.review.cases.case_matching import Span, own_key
 from loganalyze.review.decisions.case_decisions import (
@@ -32,6 +39,7 @@ from loganalyze.review.decisions.case_decisions import (
 from loganalyze.review.decisions.decision_database import open_database
 from loganalyze.review.decisions.trail_checks import check_trail
 from loganalyze.review.decisions.trail_entries import Actor, TrailHead, head_of, trail_entries
+from tests.review.postgresql_server import empty_database, server
 
 VERDICT = {"judgement_key": "1", "present": True}
 ROOT = Path(__file__).parents[2]
@@ -81,21 +89,41 @@ def write_until_killed(place: str, seed: int) -> None:
     threading.Event().wait()
 
 
-def study(place: str, kills: int, seed: int = 1) -> Outcome:
-    """Kill a writing process again and again; return what was lost."""
+@contextmanager
+def writing(place: str, number: int, forked: bool) -> Iterator[tuple[int, TextIO]]:
+    """Start a process that writes; give its number, and what it says as a stream."""
+    if not forked:
+        with subprocess.Popen(
+                [sys.executable, "-m", "tests.review.kill_study", "--write", place, str(number)],
+                cwd=ROOT, stdout=subprocess.PIPE, text=True) as process:
+            assert process.stdout is not None
+            yield process.pid, process.stdout
+        return
+    reading, said = os.pipe()
+    pid = os.fork()
+    if pid == 0:
+        os.close(reading)
+        os.dup2(said, sys.stdout.fileno())
+        write_until_killed(place, number)
+    os.close(said)
+    with os.fdopen(reading, encoding="utf-8") as stream:
+        yield pid, stream
+    os.waitpid(pid, 0)
+
+
+def study(place: str, kills: int, seed: int = 1, *, forked: bool = False) -> Outcome:
+    """Kill a writing process again and again; return what was lost.
+
+    ``forked`` : from this process, which then must have no other threads.
+    """
     found = Outcome()
     chance = random.Random(seed)
     for number in range(kills):
-        process = subprocess.Popen(
-            [sys.executable, "-m", "tests.review.kill_study", "--write", place, str(number)],
-            cwd=ROOT, stdout=subprocess.PIPE, text=True)
-        assert process.stdout is not None
-        first = process.stdout.readline()
-        time.sleep(chance.uniform(0, LONGEST_S))
-        process.send_signal(signal.SIGKILL)
-        rest = process.stdout.read()
-        process.wait()
-        process.stdout.close()
+        with writing(place, number, forked) as (pid, stream):
+            first = stream.readline()
+            time.sleep(chance.uniform(0, LONGEST_S))
+            os.kill(pid, signal.SIGKILL)
+            rest = stream.read()
         lines = [line for line in (first + rest).splitlines(keepends=True) if line.endswith("\n")]
         found.kills += 1
         found.confirmed += len(lines)
@@ -131,13 +159,18 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=500)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--database", help="a PostgreSQL database in place of a new SQLite file")
+    parser.add_argument("--postgresql", action="store_true", help="a new PostgreSQL server")
     parser.add_argument("--write", nargs=2, metavar=("PLACE", "SEED"), help=argparse.SUPPRESS)
     given = parser.parse_args()
     if given.write:
         write_until_killed(given.write[0], int(given.write[1]))
         return
-    with tempfile.TemporaryDirectory() as folder:
-        found = study(given.database or folder, given.kills, given.seed)
+    with ExitStack() as stack:
+        place = given.database or stack.enter_context(tempfile.TemporaryDirectory())
+        if given.postgresql:
+            place = empty_database(stack.enter_context(server(durable=True)), "kills")
+            open_database(place).close()
+        found = study(place, given.kills, given.seed, forked=True)
     print(f"{found.kills} kills, {found.confirmed} confirmed changes, {len(found.lost)} lost")
     print("\n".join(found.lost))
     sys.exit(bool(found.lost))
