@@ -111,6 +111,11 @@ class ReviewDesk(DeskPeople):
         require(actor.role, Permission.READ_CASES)
         return self._current().page(wanted, self.today)
 
+    def case_keys(self, actor: Actor, wanted: CaseFilter, first: int, most: int) -> list[str]:
+        """Return the keys of some cases of the list, from a place on."""
+        require(actor.role, Permission.READ_CASES)
+        return self._current().keys(wanted, self.today, first, most)
+
     def every_case(self, actor: Actor, wanted: CaseFilter) -> Iterator[CasePage]:
         """Yield all pages of the list, for an export."""
         require(actor.role, Permission.EXPORT)
@@ -154,7 +159,8 @@ class ReviewDesk(DeskPeople):
     def samples(self, actor: Actor, key: str) -> dict[str, list[Any]]:
         """Return the samples around a case by column, time [s] from the flight's start."""
         require(actor.role, Permission.READ_CASES)
-        self._verdict(key)
+        if not self._current().has(key):
+            raise NotThere(key)
         return self._current().samples(key)
 
     def decide(self, actor: Actor, key: str, form: DecisionForm) -> CaseRecord:

@@ -126,6 +126,18 @@ class CaseIndex:
             values).fetchall()
         return CasePage(total, wanted.page, wanted.page_size, tuple(map(listed_case, rows)))
 
+    def keys(self, wanted: CaseFilter, today: date, first: int, most: int) -> list[str]:
+        """Return keys of the cases that a filter lets through, from a place in the list on."""
+        condition, values = wanted.where(today)
+        return [str(key) for (key,) in self._connection.cursor().execute(
+            f"select case_key from listed where {condition} order by {wanted.order} "
+            f"limit {most} offset {first}", values).fetchall()]
+
+    def has(self, key: str) -> bool:
+        """Whether there is a case under a key."""
+        return bool(self._connection.cursor().execute(
+            "select 1 from cases where case_key = ?", [key]).fetchall())
+
     def choices(self) -> dict[str, list[tuple[str, int]]]:
         """Return what can be filtered by, with the number of cases of each."""
         with self._lock:
@@ -152,7 +164,7 @@ class CaseIndex:
         A key of an earlier judgement of the same log leads to the case that overlaps it.
         """
         cursor = self._connection.cursor()
-        if cursor.execute("select 1 from cases where case_key = ?", [key]).fetchall():
+        if self.has(key):
             return key
         with connect_store(self.folder) as store:
             found = store.execute(_EARLIER, [key]).fetchall()
@@ -171,16 +183,15 @@ class CaseIndex:
         row = one_row(cursor, "select * from listed where case_key = ?", key)
         if row is None:
             return None
+        listed = listed_case(tuple(row[name.strip().strip('"')] for name in LISTED.split(",")))
         flight_key = row["flight_key"]
         flight = one_row(cursor, "select * from flights_now where flight_key = ?", flight_key)
         causes = all_rows(cursor, "select * from causes where flight_key = ? and number = ? "
                           "order by stretch", flight_key, row["number"])
         measures = all_rows(cursor, "select * from measures_now where flight_key = ? "
                             'order by "limit" nulls first', flight_key)
-        listed = cursor.execute(f"select {LISTED} from listed where case_key = ?",
-                                [key]).fetchall()[0]
         return CaseMaterial(
-            listed_case(listed), shown(row), shown(flight or {}), tuple(map(shown, causes)),
+            listed, shown(row), shown(flight or {}), tuple(map(shown, causes)),
             tuple(map(shown, measures)), self._changes(key, row), row["split_from"],
             row["merged_into"])
 

@@ -10,11 +10,8 @@ from starlette.requests import Request
 from loganalyze.review.application.request_answers import places
 from loganalyze.review.application.review_desk import ReviewDesk
 from loganalyze.review.cases.case_filter import CaseFilter
-from loganalyze.review.cases.case_rows import CasePage
 from loganalyze.review.decisions.trail_entries import Actor
 
-AT_ONCE = 50
-"""Cases of the list that are asked for to find a case's neighbours."""
 AT_DIGITS = 8
 
 
@@ -51,18 +48,13 @@ def neighbours_of(desk: ReviewDesk, actor: Actor, key: str, came: ListPlace
 
     A case that has left its place, as one does that was decided, has given it to the next.
     """
-    pages: dict[int, CasePage] = {}
+    first = max(came.at - 1, 0)
+    keys = desk.case_keys(actor, came.wanted, first, 3)
 
     def at(place: int) -> tuple[str, str] | None:
-        if place < 0:
+        if not first <= place < first + len(keys):
             return None
-        number, row = divmod(place, AT_ONCE)
-        if number not in pages:
-            pages[number] = desk.cases(actor, came.wanted.model_copy(
-                update={"page": number + 1, "page_size": AT_ONCE}))
-        cases = pages[number].cases
-        return (cases[row].case_key, ListPlace(came.wanted, place).query) if row < len(cases) \
-            else None
+        return keys[place - first], ListPlace(came.wanted, place).query
 
     here = at(came.at)
     after = at(came.at + 1) if here is not None and here[0] == key else here
