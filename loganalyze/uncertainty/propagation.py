@@ -236,36 +236,24 @@ class _Work:
                     pending.append(rows)
         return pending
 
-    def _per_s(self, block: slice) -> Singles | None:
-        """One over the time that each row's rate is taken over; None near the log's ends."""
+    def _per_s(self, block: slice) -> Singles:
+        """One over the time that each row's rate is taken over, infinite for a log of one row."""
         time, k = self.analysis.time, reach(self.analysis.log.interval_s)
-        if block.start < k or block.stop + k > len(time):
-            return None
-        step = time[block.start + k : block.stop + k] - time[block.start - k : block.stop - k]
+        step = _beside(time, block, k) - _beside(time, block, -k)
         return np.asarray(np.float32(1) / step.astype(np.float32))
 
-    def _rate(self, name: str, block: slice, per_s: Singles | None) -> Singles:
+    def _rate(self, name: str, block: slice, per_s: Singles) -> Singles:
         values, time = self.analysis.columns[name], self.analysis.time
         interval = self.analysis.log.interval_s
-        if per_s is not None:
-            k = reach(interval)
-            found = values[block.start + k : block.stop + k] - values[
-                block.start - k : block.stop - k]
-            found *= per_s
-            if np.isnan(found.max()):
-                lost = np.isnan(found)
-                lost &= ~np.isnan(values[block])
-                rows = np.flatnonzero(lost)
-                # The sample before has nearly the same.
-                found[rows] = found[np.maximum(rows - 1, 0)]
-                rows = rows[np.isnan(found[rows])]
-                found[rows] = rate(values, time, rows + block.start, interval)
-        else:
-            rows = np.arange(block.start, block.stop)
-            found = rate(values, time, rows, interval).astype(np.float32)
+        k = reach(interval)
+        found = _beside(values, block, k) - _beside(values, block, -k)
+        found *= per_s
+        if np.isnan(found.max()):
+            rows = np.flatnonzero(np.isnan(found) & ~np.isnan(values[block]))
+            found[rows] = rate(values, time, rows + block.start, interval)
         return np.asarray(found)
 
-    def _moved(self, name: str, block: slice, per_s: Singles | None, seconds: float) -> Singles:
+    def _moved(self, name: str, block: slice, per_s: Singles, seconds: float) -> Singles:
         """Variance of a column by a time error of at most so many seconds, rectangular."""
         if seconds == 0.0:
             return np.zeros(block.stop - block.start, dtype=np.float32)
@@ -274,19 +262,15 @@ class _Work:
         found *= found
         return found
 
-    def _lagging(self, block: slice, per_s: Singles | None) -> Singles:
+    def _lagging(self, block: slice, per_s: Singles) -> Singles:
         """Variance of the margin by the display's lag; see `closing`."""
         lag = self._moved("margin_kt", block, per_s, self.budget.lag_s)
         if self.budget.lag_s:
             governing = self.analysis.columns["governing_limit"]
             k = reach(self.analysis.log.interval_s)
             rows = np.arange(block.start, block.stop)
-            if per_s is None:
-                before = governing[np.maximum(rows - k, 0)]
-                after = governing[np.minimum(rows + k, len(governing) - 1)]
-            else:
-                before, after = (governing[block.start + by : block.stop + by] for by in (-k, k))
-            stepped = _stepped(self.analysis, before, after)
+            stepped = _stepped(self.analysis, _beside(governing, block, -k),
+                               _beside(governing, block, k))
             lag[stepped] = (closing(self.analysis, rows[stepped]) * self.budget.lag_s) ** 2 / 3
         return lag
 
@@ -350,7 +334,7 @@ class _Work:
             return np.asarray(np.flatnonzero(unsettled) + block.start)
         return np.empty(0, dtype=np.intp)
 
-    def _true_airspeed(self, block: slice, per_s: Singles | None, number: Singles,
+    def _true_airspeed(self, block: slice, per_s: Singles, number: Singles,
                        of_mach: Singles, out: Singles) -> None:
         columns = self.analysis.columns
         static = columns["static_air_temperature_degc"][block] + np.float32(273.15)
@@ -377,6 +361,14 @@ class _Work:
         sound *= of_mach
         sound += by_heat
         np.sqrt(sound, out=out)
+
+
+def _beside(values: NDArray[Any], block: slice, by: int) -> NDArray[Any]:
+    """Return the values so many rows after a block's rows; beyond the log's ends the last one."""
+    first, stop = block.start + by, block.stop + by
+    if first >= 0 and stop <= len(values):
+        return values[first:stop]
+    return values.take(np.arange(first, stop), mode="clip")
 
 
 def _look(table: Singles, index: NDArray[np.intp]) -> Singles:
