@@ -72,7 +72,7 @@ def assess_flight(
     *,
     settings: AssessSettings | None = None,
     priors: Mapping[str, Prior] | None = None,
-    causes_below: bool = True,
+    explained: bool = True,
 ) -> Assessment:
     """Assess one flight: how sure, how serious, in which phase, and why.
 
@@ -84,9 +84,11 @@ def assess_flight(
         The thresholds.
     priors : mapping of str to Prior, optional
         How often margins occur in the fleet, by limit; a limit without one gets the flat prior.
-    causes_below : bool
-        Say also why margin was lost where no limit was exceeded: before near stretches, and before
-        each limit's smallest margin. Without, their ``contributions`` are None.
+    explained : bool
+        Say also what only a reader of this one flight asks for: why margin was lost where no limit
+        was exceeded (before near stretches, and before each limit's smallest margin), and how soon
+        a limit would have been reached. Without, their ``contributions`` and
+        ``shortest_time_to_limit`` are None.
 
     Returns
     -------
@@ -105,7 +107,7 @@ def assess_flight(
     uncertainty, widest = uncertainty_of(analysis), uncertainty_of(analysis, WIDEST)
     phases, stretches = phases_of(analysis, settings.phases)
     why = _Why(analysis)
-    below = why if causes_below else None
+    below = why if explained else None
     near = tuple(_with_causes(near_miss, analysis, phases, below) for near_miss in _with_bounds(
         uncertainty, widest, near_misses(uncertainty, settings.assurance, priors)))
     measures = tuple(
@@ -123,7 +125,8 @@ def assess_flight(
         measures=measures,
         highest_calibrated_airspeed_kt=fastest,
         highest_mach=highest_mach,
-        shortest_time_to_limit=shortest_time_to_limit(analysis, phases, settings.approach),
+        shortest_time_to_limit=shortest_time_to_limit(analysis, phases, settings.approach)
+        if explained else None,
         warnings=warnings_of(analysis, settings.warnings),
         checks=checks_of(analysis, uncertainty.columns, _sensors(uncertainty),
                          [exceedance.evidence for exceedance in exceedances]),

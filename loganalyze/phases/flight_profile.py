@@ -7,7 +7,9 @@ mean of the samples), smoothed as the definitions of the phases require.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +23,8 @@ from loganalyze.record.units import FOOT, KNOT
 MORE: tuple[str, ...] = (
     "weight_on_wheels", "ground_speed", "gear_down", "flap", "roll", "heading")
 """Optional channels that improve the detection of phases, where recorded."""
+FEW = 16
+"""Up to so many rows a cell are added one after the other."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,21 +67,23 @@ def profiles(analysis: Analysis, settings: PhaseSettings) -> list[Profile]:
     if not len(time):
         return []
     step = max(settings.step_s, log.interval_s if log.interval_s > 0 else settings.step_s)
-    cell = ((time - time[0]) / step).astype(np.int64)
-    starts = np.flatnonzero(np.diff(cell, prepend=-1))
-    stamps = _means(time, starts)
+    cells = _Cells.of(((time - time[0]) / step).astype(np.int64))
+    stamps = cells.means(time)
     air = analysis.evaluation.air
-    kept = {
-        "altitude": _column(analysis, "pressure_altitude_ft", air.pressure_altitude, FOOT),
-        "airspeed": _column(analysis, "calibrated_airspeed_kt", air.calibrated_airspeed, KNOT),
+    means = {
+        "altitude": cells.means(
+            _column(analysis, "pressure_altitude_ft", air.pressure_altitude, FOOT)),
+        "airspeed": cells.means(
+            _column(analysis, "calibrated_airspeed_kt", air.calibrated_airspeed, KNOT)),
     }
-    means = {name: _means(values, starts) for name, values in kept.items()}
     if "vertical_speed" in log:
-        means["vertical"] = _means(_edge_units(analysis, "vertical_speed"), starts)
+        means["vertical"] = _edge_units("vertical_speed", cells.means(
+            log.aligned("vertical_speed")))
     for name in MORE:
-        if name in log:
-            values = _edge_units(analysis, name)
-            means[name] = _means(_unwrapped(values) if name == "heading" else values, starts)
+        if name == "heading" and name in log:
+            means[name] = cells.means(_unwrapped(_edge_units(name, log.aligned(name))))
+        elif name in log:
+            means[name] = _edge_units(name, cells.means(log.aligned(name)))
     whole = np.flatnonzero(~np.isnan(means["altitude"]) & ~np.isnan(means["airspeed"]))
     if not len(whole):
         return []
@@ -90,30 +96,59 @@ def _column(analysis: Analysis, name: str, plain: Floats, unit: float) -> NDArra
     return plain / unit if column is None else column
 
 
-def _edge_units(analysis: Analysis, name: str) -> Floats:
+def _edge_units(name: str, values: Floats) -> Floats:
     unit = CHANNELS[name].unit
-    return (analysis.log.aligned(name) - unit.offset) / unit.factor
+    return (values - unit.offset) / unit.factor
 
 
 def _unwrapped(heading: Floats) -> Floats:
     """Heading [deg], unwrapped at north."""
     known = np.flatnonzero(~np.isnan(heading))
-    whole = np.full(heading.shape, np.nan)
-    whole[known] = np.unwrap(heading[known], period=360.0)
-    return whole
+    steps = np.diff(heading[known])
+    across = np.flatnonzero(np.abs(steps) > 180.0)
+    turns = np.zeros(len(heading))
+    turns[known[across + 1]] = -360.0 * np.round(steps[across] / 360.0)
+    return heading + np.cumsum(turns)
 
 
-def _means(values: NDArray[np.floating], starts: NDArray[np.intp]) -> Floats:
-    """Mean of the known values of each cell, whose first rows are given; NaN where none is."""
-    if len(starts) == len(values):
-        return values.astype(np.float64)
-    known = ~np.isnan(values)
-    if known.all():
-        counts = np.diff(starts, append=len(values))
-        return np.asarray(np.add.reduceat(values, starts, dtype=np.float64) / counts)
-    counts = np.add.reduceat(known, starts, dtype=np.int64)
-    sums = np.add.reduceat(np.where(known, values, 0.0), starts, dtype=np.float64)
-    return np.asarray(np.where(counts > 0, sums / np.maximum(counts, 1), np.nan))
+@dataclass(frozen=True, eq=False)
+class _Cells:
+    """The rows of each cell: their first and their number; ``rows`` of the log in all."""
+
+    starts: NDArray[np.intp]
+    counts: NDArray[np.intp]
+    rows: int
+
+    @classmethod
+    def of(cls, cell: NDArray[np.int64]) -> _Cells:
+        """Return the cells that have rows, by each row's cell, rising."""
+        starts = np.flatnonzero(np.diff(cell, prepend=-1))
+        return cls(starts, np.diff(starts, append=len(cell)), len(cell))
+
+    def means(self, values: NDArray[np.floating]) -> Floats:
+        """Mean of the known values of each cell; NaN where none is."""
+        if len(self.starts) == self.rows:
+            return values.astype(np.float64)
+        known = ~np.isnan(values)
+        if known.all():
+            return self._sums(values) / self.counts
+        counts = self._sums(known)
+        sums = self._sums(np.where(known, values, 0.0))
+        return np.asarray(np.where(counts > 0, sums / np.maximum(counts, 1.0), np.nan))
+
+    def _sums(self, values: NDArray[Any]) -> Floats:
+        most = int(self.counts.max())
+        if most > FEW:
+            return np.asarray(np.add.reduceat(values, self.starts, dtype=np.float64))
+        # Of few rows a cell, all cells' first rows, then their second, take a tenth of that.
+        sums = values[self.starts].astype(np.float64)
+        for turn in range(1, most):
+            if turn < int(self.counts.min()):
+                sums += values[self.starts + turn]
+            else:
+                some = np.flatnonzero(self.counts > turn)
+                sums[some] += values[self.starts[some] + turn]
+        return sums
 
 
 def _gridded(
@@ -127,25 +162,18 @@ def _gridded(
     count = int((stamps[last] - stamps[first]) / step + 1e-9) + 1
     grid = stamps[first] + step * np.arange(count)
 
+    own = stamps[first : last + 1]
+    shared = _Grid(grid, own, settings.bridge_s / 2 + step, step / 4)
+
     def on_grid(name: str) -> Floats:
         values = means[name][first : last + 1]
+        stepped = name in CHANNELS and CHANNELS[name].discrete
         known = np.flatnonzero(~np.isnan(values))
-        at = stamps[first : last + 1]
-        if len(known) == len(at) == count and np.abs(at - grid).max() <= step / 4:
-            return values
+        if len(known) == len(own):
+            return shared.resampled(values, stepped)
         if not len(known):
             return np.full(count, np.nan)
-        values, at = values[known], at[known]
-        if name in CHANNELS and CHANNELS[name].discrete:
-            even = values[np.searchsorted(at, grid, side="right").clip(1) - 1]
-        else:
-            even = np.interp(grid, at, values)
-        # Beyond half a bridge's length from any sample nothing is known.
-        before = np.searchsorted(at, grid, side="right") - 1
-        since = np.abs(grid - at[before.clip(0)])
-        until = np.abs(at[np.minimum(before + 1, len(at) - 1)] - grid)
-        near = np.minimum(since, until) <= settings.bridge_s / 2 + step
-        return np.asarray(np.where(near, even, np.nan))
+        return replace(shared, stamps=own[known]).resampled(values[known], stepped)
 
     altitude, airspeed = on_grid("altitude"), on_grid("airspeed")
     vertical = _slope(altitude, max(3, round(settings.slope_s / step)), step) * 60.0
@@ -160,6 +188,47 @@ def _gridded(
     height = _smoothed(altitude, max(1, round(settings.smooth_s / step)))
     more = {name: on_grid(name) for name in MORE if name in means}
     return Profile(float(grid[0]), step, altitude, height, airspeed, vertical, more)
+
+
+@dataclass(frozen=True, eq=False)
+class _Grid:
+    """An even grid, and the stamps [s] of values to be put on it.
+
+    Beyond ``reach`` [s] from any of them nothing is known; those within ``slack`` of the grid are
+    on it.
+    """
+
+    grid: Floats
+    stamps: Floats
+    reach: float
+    slack: float
+
+    @cached_property
+    def _even(self) -> bool:
+        return len(self.stamps) == len(self.grid) and bool(
+            np.abs(self.stamps - self.grid).max() <= self.slack)
+
+    @cached_property
+    def _before(self) -> NDArray[np.intp]:
+        """The last stamp up to each cell, -1 for none."""
+        return np.searchsorted(self.stamps, self.grid, side="right") - 1
+
+    @cached_property
+    def _far(self) -> NDArray[np.intp]:
+        """The cells beyond reach."""
+        since = np.abs(self.grid - self.stamps[self._before.clip(0)])
+        after = np.minimum(self._before + 1, len(self.stamps) - 1)
+        until = np.abs(self.stamps[after] - self.grid)
+        return np.flatnonzero(np.minimum(since, until) > self.reach)
+
+    def resampled(self, values: Floats, stepped: bool) -> Floats:
+        """Return the value of each cell: of its last stamp if `stepped`, else interpolated."""
+        if self._even:
+            return values
+        even = (values[self._before.clip(0)] if stepped
+                else np.interp(self.grid, self.stamps, values))
+        even[self._far] = np.nan
+        return even
 
 
 def _odd(width: int, length: int) -> int:

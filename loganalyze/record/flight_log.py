@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -79,6 +79,24 @@ class Source:
             return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+class FoundOnDemand:
+    """A number of a dataclass, given as it is or by what finds it when it is first asked for."""
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self._name = f"_{name}"
+
+    def __get__(self, instance: Any, owner: type | None = None) -> float:
+        if instance is None:
+            return float("nan")  # the field's default
+        held: float | Callable[[], float] = instance.__dict__[self._name]
+        if callable(held):
+            held = instance.__dict__[self._name] = held()
+        return held
+
+    def __set__(self, instance: Any, value: float | Callable[[], float]) -> None:
+        instance.__dict__[self._name] = value
+
+
 @dataclass(frozen=True, eq=False)
 class Channel:
     """One recorded channel.
@@ -94,7 +112,7 @@ class Channel:
     values: NDArray[np.float64]
     rows: NDArray[np.int32] | None = None
     interval_s: float = float("nan")
-    resolution: float = float("nan")
+    resolution: FoundOnDemand = FoundOnDemand()
     rounding: float = 0.0
     """Greatest relative error of the file's own number format (2**-24 for float32)."""
     column: str = ""

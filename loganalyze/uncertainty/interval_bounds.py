@@ -56,9 +56,11 @@ def bounded(
         chosen = [k for k, (name, _) in enumerate(at) if name == limit]
         rows = np.array([at[k][1] for k in chosen], dtype=np.intp)
         made = []
+        inputs = uncertainty.inputs_of(limit, rows)
+        sizes = uncertainty.sizes(inputs)
         for basis, flown in enumerate((False, True)):
-            parts, wide = (each.parts(limit, rows, flown=flown) for each in (uncertainty, widest))
-            sizes = uncertainty.sizes(rows)
+            parts, wide = (each.parts(limit, rows, inputs, flown=flown)
+                           for each in (uncertainty, widest))
             made.append([_bounded(
                 pairs[k][basis], uncertainty, {code: float(v[j]) for code, v in parts.items()},
                 sum(float(v[j]) for v in wide.values()),

@@ -86,10 +86,10 @@ def _greatest(uncertainty: Uncertainty) -> Floats:
     rows = rows[:: max(1, len(rows) // _LOOKED_AT)]
     found = np.zeros(len(analysis.sheet.limit))
     speeds = [i for i, limit in enumerate(analysis.sheet.limit) if limit.kind.is_speed]
-    at = analysis.evaluation.air_data_at(rows)
-    for i in speeds if len(rows) else ():
-        flown, _, shown = uncertainty.in_kt(i, rows, at)
-        found[i] = _SLACK * np.fmax.reduce(np.fmax(flown, shown), initial=0.0)
+    if len(rows):
+        of_limits = uncertainty.in_kt(speeds, rows, analysis.evaluation.air_data_at(rows))
+        for i, (flown, _, shown) in zip(speeds, of_limits, strict=True):
+            found[i] = _SLACK * np.fmax.reduce(np.fmax(flown, shown), initial=0.0)
     return found
 
 

@@ -11,7 +11,7 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -48,6 +48,10 @@ from loganalyze.uncertainty.margin_sensitivities import (
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
+
+Inputs = tuple[Mapping[str, Floats], Mapping[str, Floats], Floats]
+"""By what an error moves: the margin's slope per edge unit, and the reading there; and its slope by
+calibrated airspeed [the limit's unit per m/s]."""
 
 FREEZING = 273.15
 
@@ -139,14 +143,15 @@ class Uncertainty:
         """
         return self._model(self.analysis.sheet.limit[limit], rows)
 
-    def parts(self, limit: int, rows: Rows, *, flown: bool) -> dict[str, Floats]:
+    def parts(self, limit: int, rows: Rows, inputs: Inputs, *, flown: bool) -> dict[str, Floats]:
         """Return the variance that each error common to the flight brings to the margin.
 
         In the limit's published quantity, squared, float64[m] each, by the error's code; on one
-        basis. The display's lag is left out: it depends on how the excess peaks.
+        basis. The display's lag is left out: it depends on how the excess peaks. `inputs` : as
+        `inputs_of` gives them for the limit and rows, with whatever tolerances.
         """
         stated = self.analysis.sheet.limit[limit]
-        slopes, readings, by_speed = self._inputs(stated, rows)
+        slopes, readings, by_speed = inputs
         indicated = stated.kind.as_indicated
         found: dict[str, Floats] = {}
         for entry in self.budget.entries:
@@ -165,15 +170,17 @@ class Uncertainty:
                 found[code] = step**2 / 12 * np.ones(len(rows))
         return found
 
-    def sizes(self, rows: Rows) -> dict[str, Floats]:
+    def sizes(self, inputs: Inputs) -> dict[str, Floats]:
         """Return the standard uncertainty of each error in its edge unit at some rows."""
-        readings = _readings(self.analysis.evaluation.air_data_at(rows))
+        _, readings, _ = inputs
         return {entry.sensor: entry.tolerance.standard_at(readings[entry.moves])
                 for entry in self.budget.entries if entry.tolerance is not None}
 
-    def _inputs(self, limit: Limit, rows: Rows
-                ) -> tuple[dict[str, Floats], dict[str, Floats], Floats]:
-        """By what an error moves: the margin's slope per edge unit, and the reading there."""
+    def inputs_of(self, limit: int, rows: Rows) -> Inputs:
+        """Return the margin's slopes and the readings at some rows."""
+        return self._inputs(self.analysis.sheet.limit[limit], rows)
+
+    def _inputs(self, limit: Limit, rows: Rows) -> Inputs:
         at = self.analysis.evaluation.air_data_at(rows)
         by_speed, by_height, by_heat = margin_slopes(
             limit, at, self.analysis.evaluation.air.recovery_factor)
@@ -258,7 +265,7 @@ class Uncertainty:
         found["true_airspeed_u_kt"] = np.sqrt((by_mach * of_mach) ** 2 + by_heat**2 * warm) / KNOT
         for i in np.unique(governing[governing < len(self.analysis.sheet.limit)]):
             here = np.flatnonzero(governing == i)
-            flown_kt, flown_mach, shown = self.in_kt(int(i), rows[here])
+            ((flown_kt, flown_mach, shown),) = self.in_kt((int(i),), rows[here])
             found["margin_u_kt"][here] = flown_kt
             found["margin_u_mach"][here] = flown_mach
             if self.budget.lag_s:
@@ -267,41 +274,50 @@ class Uncertainty:
             found["margin_displayed_u_kt"][here] = shown
         return found
 
-    def in_kt(self, i: int, rows: Rows, at: AirDataRows | None = None
-              ) -> tuple[Floats, Floats, Floats]:
-        """Return the uncertainty of the margin to one limit (its index) at some rows.
+    def in_kt(self, limits: Sequence[int], rows: Rows, at: AirDataRows | None = None
+              ) -> list[tuple[Floats, Floats, Floats]]:
+        """Return the uncertainty of the margin to each of some limits (by index) at some rows.
 
         As flown in kt CAS, as flown in Mach, and as displayed in kt CAS without the display's
         lag; float64[m] each. `at` : the rows' air data, where it is at hand.
         """
-        limit, air = self.analysis.sheet.limit[i], self.analysis.evaluation.air
+        air = self.analysis.evaluation.air
         at = limit_equivalents.air_data_rows(air, rows) if at is None else at
-        by_speed = skip_nan(sensitivity.mach_by_cas, at.calibrated_airspeed, at.pressure_altitude)
-        if limit.kind.needs_temperature:
-            # As near the limit: its CAS moves with the temperature too.
-            model = self._model(limit, rows)
-            in_kt = model.flown / model.per_kt
-            return in_kt, in_kt * by_speed * KNOT, model.displayed / model.per_kt
-        cas, mach = limit_slopes(limit, limit_equivalents.calibrated_equivalent(limit, air, at),
-                                 at.pressure_altitude)
-        by_height = skip_nan(sensitivity.mach_by_altitude, at.calibrated_airspeed,
-                             at.pressure_altitude)
+        cas, altitude = at.calibrated_airspeed, at.pressure_altitude
+        by_speed = skip_nan(sensitivity.mach_by_cas, cas, altitude)
+        by_height = skip_nan(sensitivity.mach_by_altitude, cas, altitude)
         along = static_source(at)
-        speed, height = at.calibrated_airspeed / KNOT, at.pressure_altitude / FOOT
-        indicated = limit.kind.as_indicated
         skew = self._moved("pressure_altitude_ft", rows, self.budget.skew_s)
-        free, static = (self.budget.variance(moves, speed, flown=True, indicated=indicated)
-                        * KNOT**2 for moves in (AIRSPEED, STATIC))
-        high, high_shown = ((self.budget.variance(ALTITUDE, height, flown=flown) + skew) * FOOT**2
-                            for flown in (True, False))
-        lead = mach - by_height
-        step = limit.kind.display_step_cas(self.budget, by_speed)
-        shown = self.budget.variance(AIRSPEED, speed, flown=False) * KNOT**2
-        return (
-            np.sqrt(free + cas**2 * high + (cas * along - 1) ** 2 * static) / KNOT,
-            np.sqrt(by_speed**2 * free + lead**2 * high + (lead * along - by_speed) ** 2 * static),
-            np.sqrt(shown + cas**2 * high_shown + step**2 / 12) / KNOT,
-        )
+        high, high_shown = (
+            (self.budget.variance(ALTITUDE, altitude / FOOT, flown=flown) + skew) * FOOT**2
+            for flown in (True, False))
+        shown = self.budget.variance(AIRSPEED, cas / KNOT, flown=False) * KNOT**2
+        felt: dict[bool, tuple[Floats, Floats]] = {}
+        found = []
+        for limit in (self.analysis.sheet.limit[i] for i in limits):
+            if limit.kind.needs_temperature:
+                # As near the limit: its CAS moves with the temperature too.
+                model = self._model(limit, rows)
+                in_kt = model.flown / model.per_kt
+                found.append((in_kt, in_kt * by_speed * KNOT, model.displayed / model.per_kt))
+                continue
+            indicated = limit.kind.as_indicated
+            if indicated not in felt:
+                own, shared = (self.budget.variance(
+                    moves, cas / KNOT, flown=True, indicated=indicated) * KNOT**2
+                    for moves in (AIRSPEED, STATIC))
+                felt[indicated] = own, shared
+            free, static = felt[indicated]
+            by_cas, by_mach = limit_slopes(
+                limit, limit_equivalents.calibrated_equivalent(limit, air, at), altitude)
+            lead = by_mach - by_height
+            step = limit.kind.display_step_cas(self.budget, by_speed)
+            found.append((
+                np.sqrt(free + by_cas**2 * high + (by_cas * along - 1) ** 2 * static) / KNOT,
+                np.sqrt(by_speed**2 * free + lead**2 * high
+                        + (lead * along - by_speed) ** 2 * static),
+                np.sqrt(shown + by_cas**2 * high_shown + step**2 / 12) / KNOT))
+        return found
 
 
 def uncertainty_of(

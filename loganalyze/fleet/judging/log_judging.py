@@ -183,7 +183,7 @@ def judge(job: FleetJob, task: LogTask) -> JudgedLog:
                 basis = job.choice.basis(name, registration, day)
             assert basis is not None
             judged = assess_flight(analyze(flight, basis.sheet, settings=job.settings(basis),
-                                           flight=number), causes_below=False)
+                                           flight=number), explained=False)
             recorded += _keep(judged, number, Origin(
                 flight.source.path.name, basis.aircraft or registration or basis.sheet.aircraft,
                 basis.limits.name), rows, samples, job.samples)

@@ -175,8 +175,9 @@ def _fault(column: LogColumn, log: Sampled) -> Finding | None:
             return found("no_unit_and_large", float(np.median(values)))
     if not kind.discrete:
         return None
-    values = _known(log.sampled(column))
-    if len(values) < sum(map(bool, log.cells(column))):
+    sampled = log.sampled(column)
+    values = _known(sampled)
+    if len(values) < len(sampled) and len(values) < sum(map(bool, log.cells(column))):
         return None  # Words: what they mean is decided cell by cell.
     others = values[(values != 0) & (values != 1)]
     if not are_few(len(others), len(values)):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -190,7 +190,7 @@ class _Maker:
             values = self._unwrapped(column, values, rows, interval)
         rounding = self._plan.log.rounding(column)
         known = kind(name)
-        step = resolution(values, rounding, *(known.bounds if known else ()))
+        step = partial(resolution, values, rounding, *(known.bounds if known else ()))
         shift = column.skew_s - column.lag_s
         if shift:
             values, rows = self._shifted(column, values, rows, interval, shift), None

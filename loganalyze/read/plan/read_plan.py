@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from loganalyze.problems import Problem
 from loganalyze.read.clocks.clock_detection import find_form
 from loganalyze.read.clocks.time_codes import Form
-from loganalyze.read.columns.recognition import LogColumn, recognise
+from loganalyze.read.columns.recognition import Header, LogColumn, recognise
 from loganalyze.read.columns.required_channels import has_altitude, listed
 from loganalyze.read.columns.unit_inference import settle_units
 from loganalyze.read.files.given_data import Given, LogPaths
 from loganalyze.read.files.multi_file import Log
 from loganalyze.read.plan.log_opening import Opened, open_source
 from loganalyze.read.plan.starter_file import HEADING, starter_text, with_starter
+from loganalyze.record.findings import Finding
 from loganalyze.record.flight_log import Source
 from loganalyze.sheets.columns_file import CLOCK_PARTS, ColumnsFile, read_columns
 from loganalyze.sheets.export_options import ClockHabits, Signature
@@ -90,7 +92,7 @@ def _with_starter_unopened(problem: Problem, named: LogPaths | Given,
 
 def _understood(opened: Opened, named: LogPaths | Given) -> ReadPlan:
     log, sheet, where = opened.log, opened.sheet, str(opened.path)
-    found, notes = recognise(log.headers, sheet, where)
+    found, notes = _recognised(log, sheet, where)
     by_channel = {column.channel: column for column in found}
     clock = {part: by_channel.pop(part) for part in CLOCK_PARTS if part in by_channel}
     form, said = find_form(log, clock, sheet.clock if sheet else ClockHabits(), where)
@@ -109,3 +111,22 @@ def _understood(opened: Opened, named: LogPaths | Given) -> ReadPlan:
                     data=opened.files[0].data, starter=starter,
                     digest=named.sha256 if isinstance(named, Given) else "")
     return ReadPlan(log, time, form, list(by_channel.values()), kelvin, source, clock, sheet)
+
+
+def _recognised(log: Log, sheet: ColumnsFile | None, where: str
+                ) -> tuple[Sequence[LogColumn], list[Finding]]:
+    """Return what `recognise` does."""
+    if sheet is None:
+        try:
+            found, notes = _by_names(tuple(log.headers))
+        except Problem:
+            pass  # It is raised again below, with the file's name.
+        else:
+            return found, list(notes)
+    return recognise(log.headers, sheet, where)
+
+
+@lru_cache(maxsize=32)
+def _by_names(headers: tuple[Header, ...]) -> tuple[Sequence[LogColumn], Sequence[Finding]]:
+    """Return what the headers alone tell, kept for a fleet's files of the same headers."""
+    return recognise(headers, None, "")

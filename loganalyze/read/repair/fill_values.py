@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 import pyarrow as pa
@@ -70,9 +71,8 @@ class Filler:
         own = [cell for cell in column.missing if not isinstance(cell, str)]
         own += [number for cell in column.missing if isinstance(cell, str)
                 and (number := _number(cell)) is not None]
-        plausible = (self._low <= FILLS) & (self._high >= FILLS)
         self._own = np.array(own, dtype=np.float64)
-        self._fills = FILLS[~plausible]
+        self._fills = _fills_beyond(self._low, self._high)
 
     def cleaned(self, array: pa.Array, counted: Counter[str]) -> pa.Array:
         """Return the array with NaN for each fill value, and count them."""
@@ -99,6 +99,11 @@ class Filler:
         """Whether no value can be a fill value, in two quick passes; NaN leaves it open."""
         return not len(self._own) and bool(
             values.min() >= self._low and values.max() <= self._high)
+
+
+@lru_cache(maxsize=64)
+def _fills_beyond(lowest: float, highest: float) -> NDArray[np.float64]:
+    return FILLS[(lowest > FILLS) | (highest < FILLS)]
 
 
 def plateaus(values: NDArray[np.float64], time: NDArray[np.float64], rate: float,

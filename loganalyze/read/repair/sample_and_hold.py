@@ -50,7 +50,7 @@ def blank_between(values: Floats) -> NDArray[np.int32] | None:
     """Return the rows of a channel that is blank except at every n-th row or so, else None."""
     some = values if len(values) <= SAMPLED_STEPS else np.concatenate(
         [part[:256] for part in stretches(values)])
-    if not len(some) or np.isnan(some).mean() < 1 - SLOW_SHARE:
+    if np.count_nonzero(np.isnan(some)) < max(1, (1 - SLOW_SHARE) * len(some)):
         return None
     rows = np.flatnonzero(~np.isnan(values))
     if len(rows) < 2 or len(rows) > SLOW_SHARE * len(values):
