@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from loganalyze.air.piecewise import PiecewiseQuadratic
 from loganalyze.engine import kernel_arguments, speed_tables
 from loganalyze.engine.block_plan import BlockPlan
+from loganalyze.engine.limit_curves import LimitCurves
 from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record import sample_reasons
 from loganalyze.record.arrays import Bits
@@ -68,8 +69,6 @@ class CompiledLoops:
     def __init__(self, plan: BlockPlan, compiled: Any, size: int) -> None:
         self._plan, self._compiled = plan, compiled
         self._rows = [np.empty(size, dtype=np.int64) for _ in range(6)]
-        self._stacks: dict[tuple[tuple[int, ...], ...],
-                           tuple[Floats, NDArray[np.uint8]]] = {}
         expansion, density = speed_tables.expansion(), speed_tables.density_altitude()
         self._expansion = _coefficients(expansion)
         self._density = _coefficients(density)
@@ -159,24 +158,30 @@ class CompiledLoops:
         out["density_altitude_ft"][rows + start] = some["density_altitude_ft"]
 
     def _stack(self, parts: tuple[tuple[int, ...], ...]) -> tuple[Floats, NDArray[np.uint8]]:
-        """The tables of several sets of limits, one after the other along the axis of cells."""
-        if parts not in self._stacks:
-            tables = [self._table(chosen) for chosen in parts]
-            self._stacks[parts] = (np.concatenate([table for table, _ in tables], axis=1),
-                                   np.concatenate([governing for _, governing in tables]))
-        return self._stacks[parts]
+        """The tables of several sets of limits, one after the other along the axis of cells.
 
-    def _table(self, chosen: tuple[int, ...]) -> tuple[Floats, NDArray[np.uint8]]:
-        plan = self._plan
-        curve = plan.curves.curve(chosen)
-        cells = [speed_tables.pressure_ratio(), curve.limit_airspeed, curve.limit_mach]
-        shown: tuple[int, ...] = ()  # An empty set gives a pointer of NaN.
-        evaluation = plan.evaluation
-        if (set(evaluation.on_pointer) <= set(plan.curves.tabulated)
+        They are kept with the curves, which the flights of a fleet share.
+        """
+        curves, evaluation = self._plan.curves, self._plan.evaluation
+        on_pointer: tuple[int, ...] = ()  # An empty set gives a pointer of NaN.
+        if (set(evaluation.on_pointer) <= set(curves.tabulated)
                 and not evaluation.air.position_tables):
-            shown = tuple(i for i in chosen if i in evaluation.on_pointer)
-        cells.append(plan.curves.curve(shown).limit_airspeed)
-        return np.concatenate([_coefficients(table) for table in cells]), curve.governing
+            on_pointer = evaluation.on_pointer
+        if (parts, on_pointer) not in curves.stacked:
+            tables = [_table(curves, chosen, on_pointer) for chosen in parts]
+            curves.stacked[parts, on_pointer] = (
+                np.concatenate([table for table, _ in tables], axis=1),
+                np.concatenate([governing for _, governing in tables]))
+        return curves.stacked[parts, on_pointer]
+
+
+def _table(curves: LimitCurves, chosen: tuple[int, ...], on_pointer: tuple[int, ...]
+           ) -> tuple[Floats, NDArray[np.uint8]]:
+    curve = curves.curve(chosen)
+    shown = curves.curve(tuple(i for i in chosen if i in on_pointer))
+    return np.concatenate([_coefficients(table) for table in (
+        speed_tables.pressure_ratio(), curve.limit_airspeed, curve.limit_mach,
+        shown.limit_airspeed)]), curve.governing
 
 
 def _coefficients(cells: PiecewiseQuadratic) -> Floats:

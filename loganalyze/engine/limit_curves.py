@@ -45,12 +45,15 @@ class LimitCurves:
     ``at_nodes`` : float64[limits, 3, cells], at the interpolation nodes of each cell;
     ``at_edges`` : float64[limits, cells + 1]; ``bends`` : bool[limits, cells], cells that hold a
     node of a limit's own table. All by limit index; NaN for limits that aren't tabulated.
+    ``stacked`` : what the compiled kernels take of them, kept by `block_kernels` by sets of limits.
     """
 
     tabulated: tuple[int, ...]
     at_nodes: Floats
     at_edges: Floats
     bends: NDArray[np.bool_]
+    stacked: dict[tuple[tuple[tuple[int, ...], ...], tuple[int, ...]],
+                  tuple[Floats, NDArray[np.uint8]]] = field(default_factory=dict, repr=False)
     _curves: dict[tuple[int, ...], Curve] = field(default_factory=dict, repr=False)
 
     @classmethod

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
+import numpy as np
+import pyarrow.csv as pacsv
 import pyarrow.parquet as pq
 import pytest
 
@@ -151,3 +156,20 @@ def test_queries_need_a_store(tmp_path):
 def test_either_limits_or_fleet(fleet, tmp_path):
     with pytest.raises(ValueError, match="either"):
         loganalyze.run_fleet([str(fleet)], tmp_path / "store")
+
+
+def test_a_run_never_loads_pandas(sheet, tmp_path):
+    """It takes as long to load as a dozen flights do, and forty megabytes of each worker."""
+    log = pacsv.read_csv(write_log(tmp_path / "a.csv", 255, day="2031-01-07"))
+    log = log.set_column(0, log.column_names[0], [
+        (np.datetime64("2031-01-07T10:00", "ms") + np.arange(len(log)) * 1000)])
+    (tmp_path / "logs").mkdir()
+    pq.write_table(log, tmp_path / "logs" / "a.parquet")
+    done = subprocess.run([sys.executable, "-c", (
+        "import sys\n"
+        "import loganalyze as la\n"
+        f"report = la.run_fleet([{str(tmp_path / 'logs')!r}], {str(tmp_path / 'store')!r}, "
+        f"limits={str(sheet)!r}, workers=0)\n"
+        "print(report.outcomes, 'pandas' in sys.modules)")],
+        capture_output=True, text=True, check=True)
+    assert done.stdout.split("\n")[0] == "{'exceeded': 1} False"

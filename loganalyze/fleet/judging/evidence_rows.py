@@ -20,7 +20,7 @@ from loganalyze.record.units import FOOT, KNOT
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.results.evidence import CANT_TELL, CONFIRMS, CONFIRMS_LESS, CONTRADICTS
 from loganalyze.show.tables.exceedance_table import EXCEEDANCE_COLUMNS
-from loganalyze.show.tables.table_columns import Column, ResultTable, numbers
+from loganalyze.show.tables.table_columns import Column, ResultTable, numbers, texts
 from loganalyze.text.facts import FlightFacts
 from loganalyze.text.flight_account import Judged
 from loganalyze.text.plain_values import rounded
@@ -133,8 +133,7 @@ def with_second_sources(table: pa.Table, judged: Assessment, around: Rows) -> pa
         channel, values = found[quantity]
         values = (values / UNITS[quantity][1]).astype(np.float32)
         arrays += [numbers(values, pa.float32()),
-                   pa.array([None if unknown else channel for unknown in np.isnan(values)],
-                            pa.string())]
+                   texts([None if unknown else channel for unknown in np.isnan(values)])]
     for column, array in zip(SECOND_COLUMNS, arrays, strict=True):
         table = table.append_column(column.name, array)
     return table

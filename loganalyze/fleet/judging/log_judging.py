@@ -35,7 +35,7 @@ from loganalyze.results.assessment_results import Assessment
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.show.tables.result_tables import TABLES
 from loganalyze.show.tables.sample_table import sample_table
-from loganalyze.show.tables.table_columns import Origin, ResultTable
+from loganalyze.show.tables.table_columns import Origin, ResultTable, numbers
 from loganalyze.text.flight_account import flight_facts
 from loganalyze.text.plain_values import plain
 from loganalyze.version import __version__
@@ -218,7 +218,7 @@ def _samples(judged: Assessment, origin: Origin, wanted: Samples) -> bytes:
     around = rows_around(judged.analysis)
     table = with_second_sources(table, judged, around)
     if wanted == "around":
-        table = table.take(pa.array(around))
+        table = table.take(numbers(around, pa.int64()))
     plain_text = [pc.cast(column, pa.string()) if pa.types.is_dictionary(column.type) else column
                   for column in table.columns]
     table = pa.table(plain_text, names=table.column_names)

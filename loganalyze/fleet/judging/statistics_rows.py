@@ -68,10 +68,15 @@ def _closest(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     known = np.flatnonzero(~np.isnan(margin))
     if not len(known):
         return
+    if not len(known):
+        return
     of_phase = phases[known]
-    present = np.unique(of_phase)
-    rows = np.array([known[of_phase == code][np.argmin(margin[known[of_phase == code]])]
-                     for code in present], dtype=np.intp)
+    # Stable, so that of equal margins the first one stays the closest.
+    order = np.argsort(of_phase, kind="stable")
+    firsts = np.flatnonzero(np.diff(of_phase[order], prepend=np.int16(-1)))
+    present = of_phase[order[firsts]]
+    rows = np.array([some[np.argmin(margin[some])]
+                     for some in np.split(known[order], firsts[1:])], dtype=np.intp)
     lowest = analysis.evaluation.lowest(analysis.evaluation.air_data_at(rows)).governing
     names = analysis.limit_names
     seconds = np.bincount(of_phase, minlength=len(PHASES)) * analysis.log.interval_s

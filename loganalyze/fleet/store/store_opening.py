@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import pyarrow as pa
+
 from loganalyze.fleet.judging.flight_rows import FLIGHTS
 from loganalyze.fleet.judging.log_judging import row_tables
 from loganalyze.fleet.protection.pseudonyms import IDENTITIES, IDENTITY_COLUMNS
@@ -157,7 +159,10 @@ def _remove_leftovers(folder: Path) -> None:
 def _fill_empty(folder: Path) -> None:
     """Give each dataset its shard without rows, so that every one can be read."""
     empty = {table.name: arrow_table(dataset_columns(table), ()) for table in row_tables()}
-    empty[SAMPLES] = sample_store_schema().empty_table()
+    schema = sample_store_schema()
+    # A schema's own empty table would load pandas.
+    empty[SAMPLES] = pa.Table.from_arrays(
+        [pa.nulls(0, field.type) for field in schema], schema=schema)
     empty |= {name: arrow_table(columns, ()) for name, columns in SMALL.items()}
     if (folder / IDENTITIES).exists():
         empty[IDENTITIES] = arrow_table(IDENTITY_COLUMNS, ())

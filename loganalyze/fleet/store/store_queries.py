@@ -11,7 +11,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import pyarrow.dataset as pads
+import pyarrow as pa
+import pyarrow.parquet as pq
 
 from loganalyze.fleet.judging.flight_rows import (
     FLIGHTS,
@@ -52,9 +53,9 @@ def known_logs(folder: Path) -> dict[str, KnownLog]:
     """Return the logs of a store by the SHA-256 of their bytes."""
     found: dict[str, KnownLog] = defaultdict(KnownLog)
     whose = _identities(folder)
-    rows = dataset(folder, FLIGHTS.name).to_table(
-        ["log_sha256", "judgement", "judgement_key", "registration", "flight", "start_utc",
-         "flight_key"])
+    rows = _read(folder, FLIGHTS.name, [
+        "log_sha256", "judgement", "judgement_key", "registration", "flight", "start_utc",
+        "flight_key"])
     for sha256, _, key, registration, flight, start, flight_key in sorted(zip(
             *(column.to_pylist() for column in rows.columns), strict=True),
             key=lambda row: row[:2]):
@@ -80,7 +81,7 @@ def _identities(folder: Path) -> dict[str, tuple[str | None, datetime | None]] |
     """Return registration and start by flight key; None where the store holds names."""
     if not is_protected(folder):
         return None
-    rows = dataset(folder, IDENTITIES).to_table(["flight_key", "registration", "start_utc"])
+    rows = _read(folder, IDENTITIES, ["flight_key", "registration", "start_utc"])
     return {key: (registration, start) for key, registration, start in zip(
         *(column.to_pylist() for column in rows.columns), strict=True) if key is not None}
 
@@ -101,8 +102,7 @@ def problem_rows(folder: Path) -> list[tuple[str | None, ...]]:
     rows = rows_of(folder, PROBLEMS, PROBLEM_COLUMNS)
     if not is_protected(folder):
         return rows
-    named = dataset(folder, IDENTITIES).to_table(
-        ["flight_key", "pseudonym", "source", "reason"]).to_pylist()
+    named = _read(folder, IDENTITIES, ["flight_key", "pseudonym", "source", "reason"]).to_pylist()
     whose = {one["pseudonym"]: (one["source"], one["reason"]) for one in named
              if one["flight_key"] is None}
     return [(*whose.get(row[0], row[:2]), *row[2:]) for row in rows]
@@ -110,13 +110,17 @@ def problem_rows(folder: Path) -> list[tuple[str | None, ...]]:
 
 def rows_of(folder: Path, name: str, columns: Sequence[Column]) -> list[tuple[Any, ...]]:
     """Return the rows of a small dataset, in the order of its columns."""
-    rows = dataset(folder, name).to_table([column.name for column in columns])
+    rows = _read(folder, name, [column.name for column in columns])
     return list(zip(*(column.to_pylist() for column in rows.columns), strict=True))
 
 
-def dataset(folder: Path, name: str) -> pads.Dataset:
-    """Return a dataset of a store; its partitions `year` and `month` are columns."""
-    return pads.dataset(folder / name, format="parquet", partitioning="hive")
+def _read(folder: Path, name: str, columns: list[str]) -> pa.Table:
+    """Return columns of a dataset, shard after shard: pyarrow's datasets would load pandas."""
+    place = folder / name
+    shards = sorted(path for path in place.rglob("*.parquet")
+                    if not any(part[0] in "._" for part in path.relative_to(place).parts))
+    return pa.concat_tables(
+        [pq.ParquetFile(shard).read(columns).select(columns) for shard in shards])
 
 
 def connect_store(folder: str | Path) -> DuckDBPyConnection:

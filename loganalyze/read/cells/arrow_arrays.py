@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -68,6 +69,20 @@ def words(array: pa.Array) -> list[str | None]:
 def listed(array: pa.Array) -> list[Any]:
     """Return the cells of an array, as numbers where they are stamps of no calendar."""
     try:
+        if pa.types.is_timestamp(array.type) and array.type.tz in (None, "UTC") and (
+                array.type.unit in _MICROSECONDS):
+            return _instants(array)
         return list(array.to_pylist())
     except (OverflowError, ValueError):
         return list(array.cast(pa.int64()).to_pylist())
+
+
+_MICROSECONDS = {"s": 1_000_000, "ms": 1_000, "us": 1}
+
+
+def _instants(array: pa.Array) -> list[datetime | None]:
+    """Return what pyarrow's own list of instants holds, for which it would load pandas."""
+    unit = _MICROSECONDS[array.type.unit]
+    start = datetime(1970, 1, 1, tzinfo=UTC if array.type.tz else None)
+    return [None if ticks is None else start + timedelta(microseconds=ticks * unit)
+            for ticks in array.cast(pa.int64()).to_pylist()]
