@@ -129,7 +129,7 @@ class Analysis:
             elif i not in self.evaluation.lacking:
                 unknown = self.gaps | Intervals.from_mask(
                     self.columns[f"state_{i}"] == UNKNOWN, self.log.time, interval)
-                unjudged = ((unknown - self.bounded) & airborne).duration
+                unjudged = ((unknown - self.bounded) & airborne).duration if unknown else 0.0
                 found[limit.name] = 1.0 - unjudged / airborne.duration
         return found
 

@@ -210,19 +210,21 @@ def _add(
 ) -> None:
     """Add rows by their margin in kt CAS and in the bands' own quantity."""
     lowest, count = settings.lowest_kt, len(sums.bins)
-    bins = ((knots - lowest) / settings.width_kt).clip(0, count - 1)
-    known = ~np.isnan(bins)
-    if not known.all():
+    bins = knots - lowest
+    bins /= settings.width_kt
+    np.clip(bins, 0, count - 1, out=bins)
+    if np.isnan(bins.max(initial=0.0)):
+        known = ~np.isnan(bins)
         bins, hold, own = bins[known], hold[known], own[known]
     sums.bins += np.bincount(bins.astype(np.intp), hold, count)
     _add_bands(sums, own, hold, bands)
 
 
 def _add_bands(sums: _Sums, own: Floats, hold: Floats, bands: Sequence[float]) -> None:
+    least = np.fmin.reduce(own, initial=np.inf)
     for i, band in enumerate(bands):
-        inside = own < band - _SLACK
-        if inside.any():
-            sums.bands[i] += float(hold[inside].sum())
+        if least < band - _SLACK:
+            sums.bands[i] += float(hold[own < band - _SLACK].sum())
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,10 +55,16 @@ def from_cosines(found: Floats) -> Floats:
         The samples, in the coefficients' unit.
     """
     n = found.shape[-1]
-    turned = np.zeros((*found.shape[:-1], n + 1), dtype=np.complex128)
-    turned[..., :n] = found * np.exp(0.5j * np.pi * np.arange(n) / n)
+    turned = np.empty((*found.shape[:-1], n + 1), dtype=np.complex128)
+    np.multiply(found, _quarter_turn(n), out=turned[..., :n])
+    turned[..., n] = 0.0
     turned[..., 0] *= np.sqrt(2.0)
     return np.asarray(np.fft.irfft(turned, 2 * n)[..., :n] * np.sqrt(2.0 * n))
+
+
+@lru_cache(maxsize=64)
+def _quarter_turn(n: int) -> NDArray[np.complex128]:
+    return np.asarray(np.exp(0.5j * np.pi * np.arange(n) / n))
 
 
 def trend(omega: Floats, bend: Floats | float = 0.0) -> Floats:

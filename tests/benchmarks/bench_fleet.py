@@ -17,6 +17,7 @@ from __future__ import annotations
 import argparse
 import os
 import resource
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -36,6 +37,7 @@ ROOT = HERE.parents[1]
 RATE_HZ = 4
 BAD = 100
 """One file in so many is cut off."""
+BYTECODE = Path(tempfile.gettempdir()) / "loganalyze-benchmark-bytecode"
 SCALES = (100, 1_000, 10_000)
 SHORT_ROWS = 800
 SHEET = f"""
@@ -155,12 +157,14 @@ class Cost:
 
 def cost(*arguments: object) -> Cost:
     """Run a Python program in a fresh process, with all the processes that it starts."""
+    environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": str(BYTECODE)}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
     read, write = os.pipe()
     child = os.fork()
     if child == 0:  # A process that only waits, so that what it counts is this program alone.
         started = time.perf_counter()
         subprocess.run([sys.executable, *map(str, arguments)], check=False, cwd=ROOT,
-                       stdout=subprocess.DEVNULL, env=os.environ | {"PYTHONPATH": str(ROOT)})
+                       stdout=subprocess.DEVNULL, env=environment)
         taken = time.perf_counter() - started
         used = resource.getrusage(resource.RUSAGE_CHILDREN)
         os.write(write, f"{taken} {used.ru_utime + used.ru_stime} {used.ru_maxrss / 1024}".encode())
@@ -192,12 +196,19 @@ def compare(place: Path, flights: int, minutes: float, workers: int) -> None:
     for form in ("parquet", "csv"):
         logs = place / form
         samples = write_fleet(logs, flights, minutes, form)
+        first = place / f"one-{form}"
+        first.mkdir()
+        shutil.copy(next(logs.iterdir()), first)
+        fleet(first, place / "limits.toml", place / f"store-first-{form}", 1)
         print(f"{form}: {flights} files, {samples:,} samples, load {os.getloadavg()[0]:.1f}")
         show("bare pyarrow, one process", samples, cost(HERE / "plain_loop.py", "bare", logs))
         bare = cost(HERE / "plain_loop.py", "loop", logs)
         show("loop by hand, one process", samples, bare)
-        for count in dict.fromkeys((1, workers)):
-            show(f"fleet, {count} worker processes", samples, fleet(
+        show("fleet, one process, one log", samples // flights, fleet(
+            first, place / "limits.toml", place / f"store-one-{form}", 0))
+        for count in dict.fromkeys((0, workers)):
+            name = f"fleet, {count} worker processes" if count else "fleet, one process"
+            show(name, samples, fleet(
                 logs, place / "limits.toml", place / f"store-{form}-{count}", count), bare)
 
 
