@@ -74,7 +74,7 @@ def errors_section(errors: Sequence[InstrumentError]) -> list[Section]:
     if not errors:
         return []
     rows = []
-    for one in errors:
+    for one in sorted(errors, key=lambda error: not error.finding):
         channel = quantity_words.channel(one.channel)
         rows.append((
             one.aircraft, f"{channel} ({one.second})" if one.second else channel, one.way,
