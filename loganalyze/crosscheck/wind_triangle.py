@@ -163,19 +163,15 @@ def _smoothed(heading: Floats, turns: list[tuple[int, int]], reach: int) -> Floa
     true speed look lower than it is: the more so the less the aircraft turns between samples.
     """
     found = heading.copy()
+    away = np.arange(-reach, reach + 1)
+    # What the parabola through a window's samples is in its middle.
+    weights = np.linalg.pinv(np.vander(away, 3))[-1]
     for first, stop in turns:
-        wide = min(reach, (stop - first - 1) // 2)
-        if wide < 2:
-            continue
-        away = np.arange(-wide, wide + 1)
-        # The parabola through a window's samples, at each of its own places.
-        powers = np.vander(away, 3)
-        projection = powers @ np.linalg.pinv(powers)
-        turn = np.unwrap(heading[first:stop])
-        inner = np.convolve(turn, projection[wide][::-1], "valid")
-        found[first:stop] = np.concatenate([
-            projection[:wide] @ turn[: len(away)], inner,
-            projection[wide + 1:] @ turn[-len(away):]])
+        # A roll into the turn or out of it is no parabola: within a window of the ends, and of the
+        # first and last step, headings stay as they are.
+        if reach > 1 and stop - first - 2 >= len(away):
+            smooth = np.convolve(np.unwrap(heading[first:stop])[1:-1], weights[::-1], "valid")
+            found[first + 1 + reach:stop - 1 - reach] = smooth
     return found
 
 

@@ -193,6 +193,13 @@ def test_a_turn_recorded_at_other_intervals(interval_s, samples):
     assert one.samples == min(samples, 45)
 
 
+@pytest.mark.parametrize("straight_s", [60.3, 60.6])
+def test_a_turn_that_begins_between_two_samples(straight_s):
+    """Its first and last step are smaller than the others: no parabola fits them."""
+    one = scale_error(one_turn(through_deg=180.0, straight_s=straight_s))
+    assert one.reads_high_kt == pytest.approx(5 * 1.145, abs=0.05)
+
+
 @pytest.mark.parametrize("interval_s", [0.25, 1.0, 4.0])
 @pytest.mark.parametrize(("more", "counts"), [
     ({"climb_ft": 990.0}, True), ({"climb_ft": 1010.0}, False), ({"climb_ft": -1010.0}, False),
