@@ -48,6 +48,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en.review import desk_codes as desk_codes
     from loganalyze.text.en.review import desk_command_words as desk_command_words
     from loganalyze.text.en.review import desk_labels as desk_labels
+    from loganalyze.text.en.review import evidence_words as evidence_words
     from loganalyze.text.en.review import interface_words as interface_words
     from loganalyze.text.en.review import pack_words as pack_words
     from loganalyze.text.en.review import period_words as period_words
@@ -80,7 +81,8 @@ MODULES: tuple[str, ...] = (
     "labels.sheet_labels", "labels.step_labels", "labels.terminal_labels",
     "labels.trend_labels",
     "review.desk_codes", "review.desk_command_words", "review.desk_labels",
-    "review.interface_words", "review.pack_words", "review.period_words", "review.refusal_words",
+    "review.evidence_words", "review.interface_words", "review.pack_words",
+    "review.period_words", "review.refusal_words",
     "sentences.assurance_text", "sentences.check_text", "sentences.contribution_text",
     "sentences.corroboration_text", "sentences.decision_text", "sentences.finding_text",
     "sentences.measure_text", "sentences.quality_text", "sentences.reading_text",

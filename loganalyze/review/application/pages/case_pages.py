@@ -24,7 +24,7 @@ from loganalyze.review.application.request_answers import FORMATS, places, query
 from loganalyze.review.application.review_desk import ReviewDesk
 from loganalyze.review.cases.case_filter import CaseFilter, Sort
 from loganalyze.review.decisions.case_decisions import NotThere, Outdated
-from loganalyze.text.language import pack_words, refusal_words
+from loganalyze.text.language import evidence_words, pack_words, refusal_words
 
 
 class CasePages:
@@ -145,6 +145,7 @@ class CasePages:
         return self.frame.render(request, "case.html", {
             "view": view, "identity": identity, "typed": typed, "chart": chart,
             "neighbours": neighbours, "came": came, "today": self.desk.today, "pack": pack_words,
+            "beside": evidence_words,
             "kinds": get_args(desk_forms.FollowUpKind),
             "missed": () if typed is None else missed(view, typed.seen_version),
             "refused": "" if refusal is None else refusal_words.REFUSALS["outdated"],
