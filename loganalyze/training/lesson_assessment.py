@@ -16,8 +16,14 @@ from loganalyze.training.segments.kept_margins import kept_margins
 from loganalyze.training.segments.school_grades import graded
 from loganalyze.training.segments.segment_finding import find_parts
 from loganalyze.training.segments.segment_measures import measured
-from loganalyze.training.segments.segment_results import Change, Segment
+from loganalyze.training.segments.segment_results import (
+    Change,
+    HeldTurn,
+    LevelOff,
+    Segment,
+)
 from loganalyze.training.segments.speed_change import change_of
+from loganalyze.training.segments.turn_tolerance import held_turns
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,7 +33,8 @@ class Lesson:
     ``segments`` : by time; ``changes`` : between airspeed and Mach number, by time; ``unflown`` :
     what was briefed and not found in the flight; ``lacking`` : speeds by configuration, by name,
     for which the log holds no channel; ``moments`` : worth looking at, by time; ``exercises`` :
-    found in the flight; ``speeds`` : what was measured from.
+    found in the flight; ``speeds`` : what was measured from; ``turns`` : the steep turns against
+    their tolerance; ``level_offs`` : levels within a climb or descent, which belong to no segment.
     """
 
     assessment: Assessment
@@ -39,6 +46,8 @@ class Lesson:
     moments: tuple[Moment, ...]
     exercises: ExerciseFindings
     speeds: FlownSpeeds
+    turns: tuple[HeldTurn, ...] = ()
+    level_offs: tuple[LevelOff, ...] = ()
 
     def __repr__(self) -> str:
         return (f"<Lesson of {self.assessment.analysis.log.source.path.name}: "
@@ -106,8 +115,11 @@ def assess_lesson(
     changes = tuple(sorted(
         (change for leg in found.legs if (change := change_of(speeds, leg)) is not None),
         key=lambda one: one.due_s))
+    exercises = exercises if exercises is not None else find_exercises(analysis)
     return Lesson(
         assessment, schedule, tuple(segments), changes,
         tuple(kind for kind, stated in briefed if stated and kind not in flown), found.lacking,
         moments_of(assessment, tuple(segments), changes, speeds, schedule.near_kt),
-        exercises if exercises is not None else find_exercises(analysis), speeds)
+        exercises, speeds,
+        held_turns(speeds, exercises.exercises, schedule.tolerance_of("steep_turn")),
+        found.level_offs)

@@ -65,6 +65,7 @@ def lesson_report(
     sections = (
         _found(lesson, how), _pictures(lesson, demonstration, how), _change(lesson, how),
         _moments(lesson, how), _margins(lesson, how), _grades(lesson, how), _exercises(lesson, how),
+        _turns(lesson, how),
         _demonstration(lesson, demonstration, comparison, how), _exact(lesson, how),
         _other(lesson, other, how), *_handouts(lesson, how))
     name = "" if how.deidentified else f" · {analysis.log.source.path.name}"
@@ -102,10 +103,10 @@ def _found(lesson: Lesson, how: Presentation) -> Section:
     if lesson.segments:
         blocks += [Table(words.SEGMENTS_CAPTION, tuple(
             Column(name, heads_row=i == 0) for i, name in enumerate(heads)),
-            tuple(segment_rows(lesson, how))), Paragraph(
-                " ".join((words.READ_ALONE, words.WHERE_MEASURED, *words.sources(lesson))), "note")]
+            tuple(segment_rows(lesson, how))), Paragraph(" ".join((
+                words.READ_ALONE, words.WHERE_MEASURED, *words.sources(lesson, how))), "note")]
     else:
-        blocks.append(Bullets(tuple(words.sources(lesson))))
+        blocks.append(Bullets(tuple(words.sources(lesson, how))))
     blocks.append(Caution(words.CAUTION_TITLE, words.CAUTION))
     return Section("found", words.SECTIONS["found"], tuple(blocks))
 
@@ -196,6 +197,17 @@ def _exercise_columns() -> tuple[Column, ...]:
 def _by(exercise: Exercise, how: Presentation) -> tuple[str, str]:
     """Return who corrected an exercise and when; blank where de-identified."""
     return ("", "") if how.deidentified else (exercise.by, exercise.at)
+
+
+def _turns(lesson: Lesson, how: Presentation) -> Section | None:
+    """Make the section of the steep turns against their tolerance."""
+    rows = [(how.instant(turn.start_s), *words.criterion(one, how))
+            for turn in lesson.turns for one in turn.criteria]
+    if not rows:
+        return None
+    return Section("turns", words.SECTIONS["turns"], (
+        Table(words.TURNS_CAPTION, _columns("from", "asked", "flown", "outcome"), tuple(rows)),
+        Paragraph(words.TURNS_NOTE.format(source=lesson.turns[0].tolerance_source), "note")))
 
 
 def paired(lesson: Lesson, demonstration: Lesson) -> list[tuple[Segment, Segment]]:

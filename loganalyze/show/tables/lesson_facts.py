@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from loganalyze.training import Change, Exercise, Lesson, Moment, Segment
+from loganalyze.training import (
+    Change,
+    Exercise,
+    HeldTurn,
+    Lesson,
+    LevelOff,
+    Moment,
+    Segment,
+)
 from loganalyze.version import __version__
 
 
@@ -14,7 +22,8 @@ class LessonFacts:
 
     ``log``, ``sha256``, ``aircraft`` : blank where de-identified; ``unflown`` : what was briefed
     and not found; ``lacking`` : speeds by configuration for which the log holds no channel;
-    ``deleted`` : exercises that were found and an instructor said are none.
+    ``deleted`` : exercises that were found and an instructor said are none; ``turns`` : the steep
+    turns against their tolerance; ``level_offs`` : levels within a climb or descent.
     """
 
     program: str
@@ -32,6 +41,8 @@ class LessonFacts:
     unflown: tuple[str, ...]
     lacking: tuple[str, ...]
     deleted: tuple[Exercise, ...]
+    turns: tuple[HeldTurn, ...]
+    level_offs: tuple[LevelOff, ...]
 
 
 def lesson_facts(lesson: Lesson, hidden: bool = False) -> LessonFacts:
@@ -43,7 +54,8 @@ def lesson_facts(lesson: Lesson, hidden: bool = False) -> LessonFacts:
         "" if hidden else source.sha256, "" if hidden else analysis.sheet.aircraft,
         analysis.flight, lesson.schedule.lesson, lesson.schedule.set_by, lesson.segments,
         lesson.changes, lesson.moments, shown_exercises(lesson.exercises.exercises, hidden),
-        lesson.unflown, lesson.lacking, shown_exercises(lesson.exercises.deleted, hidden))
+        lesson.unflown, lesson.lacking, shown_exercises(lesson.exercises.deleted, hidden),
+        lesson.turns, lesson.level_offs)
 
 
 def shown_exercises(exercises: tuple[Exercise, ...], hidden: bool) -> tuple[Exercise, ...]:

@@ -166,42 +166,44 @@ def _unchanging(flown: Airborne, since: float, until: float) -> list[Stretch]:
         if high - low < cells(LEAST_S / 2):
             continue
         run = (first + spans[i - 1][1] if i else first, low - 1)
-        begun = _change(flown, run if start else (low, low + cells(REST_S)),
+        begun, changing_at = _change(flown, run if start else (low, low + cells(REST_S)),
                         first + spans[i - 1][0] if i else run[0] - cells(LEAD_S), high)
-        begins = max(begun.end, since) if start or _is_changing(flown, begun) else since
+        begins = max(begun.end, since) if start or changing_at else since
         run = (high, first + spans[i + 1][0] if i + 1 < len(spans) else stop)
-        ended = _change(flown, run if end < stop - first else (high - cells(REST_S), high),
-                        low, first + spans[i + 1][1] if i + 1 < len(spans)
-                        else run[1] + cells(LEAD_S))
-        ends = (min(ended.start, until) if end < stop - first or _is_changing(flown, ended)
-                else until)
+        ended, changing_at = _change(
+            flown, run if end < stop - first else (high - cells(REST_S), high), low,
+            first + spans[i + 1][1] if i + 1 < len(spans) else run[1] + cells(LEAD_S))
+        ends = min(ended.start, until) if end < stop - first or changing_at else until
         if ends > begins:
             parts.append((begins, ends))
     return parts
 
 
-def _change(flown: Airborne, about: tuple[int, int], low: int, high: int) -> Ramp:
-    """Fit a change of speed about some cells, within others; its edges are cells of the profile."""
+def _change(flown: Airborne, about: tuple[int, int], low: int, high: int) -> tuple[Ramp, bool]:
+    """Fit a change of speed about some cells, within others; its edges are cells of the profile.
+
+    The airspeed of a constant Mach number isn't level: of the airspeed and the Mach number, as its
+    knots of CAS, the one is taken that a level, a slope and a level fit better. Whether there is a
+    change at all both must show.
+    """
     cells = flown.profile.cells
     low, high = max(low, flown.first), min(high, flown.stop)
-    fit = ramp(flown.profile.airspeed[low:high], about[0] - low, about[1] - low,
-               cells(REACH_S), cells(LEAD_S))
-    return Ramp(fit.start + low, fit.end + low, fit.before, fit.after, fit.scatter)
+    tried = [flown.profile.airspeed[low:high]]
+    middle = min(max(about[1], low), high - 1)
+    if flown.mach[middle] >= LEAST_MACH:
+        per_mach = float(_per_mach(flown, middle, middle + 1)[0])
+        tried.append(flown.mach[low:high] * per_mach)
+    fits = [ramp(values, about[0] - low, about[1] - low, cells(REACH_S), cells(LEAD_S))
+            for values in tried]
+    fit = min(fits, key=lambda one: one.scatter)
+    return (Ramp(fit.start + low, fit.end + low, fit.before, fit.after, fit.scatter),
+            all(_is_changing(one, flown.step_s) for one in fits))
 
 
-def _is_changing(flown: Airborne, fit: Ramp) -> bool:
-    """Whether the speed is still, or already, changed at the edge of a stretch.
-
-    The airspeed of a constant Mach number changes as well: the Mach number must change, too.
-    """
-    change, seconds = abs(fit.after - fit.before), (fit.end - fit.start) * flown.step_s
-    if not change > max(REST_KT, REST_CLEAR * fit.scatter, SLOPE_KT_S * seconds):
-        return False
-    first, last = round(fit.start), min(round(fit.end), len(flown.mach) - 1)
-    if not flown.mach[last] >= LEAST_MACH:
-        return True
-    by_mach = (flown.mach[last] - flown.mach[first]) * float(_per_mach(flown, last, last + 1)[0])
-    return bool(abs(by_mach) > max(REST_KT, SLOPE_KT_S * seconds))
+def _is_changing(fit: Ramp, step_s: float) -> bool:
+    """Whether the speed is still, or already, changed at the edge of a stretch."""
+    return abs(fit.after - fit.before) > max(
+        REST_KT, REST_CLEAR * fit.scatter, SLOPE_KT_S * (fit.end - fit.start) * step_s)
 
 
 def _errors(values: Floats) -> Floats:

@@ -36,7 +36,8 @@ from loganalyze.record.arrays import Floats, Mask, Rows
 from loganalyze.sheets.lesson.schedule_file import Profile, Schedule, SegmentKind
 from loganalyze.sheets.lesson.speed_tolerances import Tolerance
 from loganalyze.training.segments.flown_speeds import FlownSpeeds
-from loganalyze.training.segments.segment_results import Part, Unit
+from loganalyze.training.segments.level_offs import level_offs
+from loganalyze.training.segments.segment_results import LevelOff, Part, Unit
 
 SHORTEST_S = 20.0
 """[s] A shorter part isn't measured: little more than the time in which a speed changes."""
@@ -83,13 +84,15 @@ class Leg:
 
 @dataclass(frozen=True, eq=False)
 class Finding:
-    """What was found: the ``parts`` by time, the climbs and descents, and ``lacking`` : speeds by
-    configuration that the log has no channel for, by name.
+    """What was found: the ``parts`` by time, the climbs and descents, ``lacking`` : speeds by
+    configuration that the log has no channel for, by name, and the levels within climbs and
+    descents, by time.
     """
 
     parts: tuple[Found, ...]
     legs: tuple[Leg, ...]
     lacking: tuple[str, ...]
+    level_offs: tuple[LevelOff, ...]
 
 
 def find_parts(
@@ -115,8 +118,11 @@ def find_parts(
             found.append(Found("configuration", "airspeed", one.name, "kt", one.airspeed_kt,
                                one.tolerance or schedule.tolerance_of("configuration"), cells,
                                at_once=True))
+    interrupted = level_offs(speeds, sign, free)
     if schedule.cruise is not None:
         level = free & (sign == 0) & (code == CRUISE)
+        for off in interrupted:
+            level &= (speeds.time < off.start_s) | (speeds.time > off.end_s)
         above = schedule.cruise.above_ft
         if above is not None:
             level &= speeds.altitude_ft >= above
@@ -140,7 +146,7 @@ def find_parts(
             legs.append(leg)
             found += _divided(speeds, leg, schedule)
     found.sort(key=lambda one: float(speeds.time[one.cells[0]]))
-    return Finding(tuple(found), tuple(legs), lacking)
+    return Finding(tuple(found), tuple(legs), lacking, interrupted)
 
 
 def _configured(

@@ -80,6 +80,32 @@ class Criterion:
 
 
 @dataclass(frozen=True, slots=True)
+class HeldTurn:
+    """A steep turn against its tolerance, from ``start_s`` to ``end_s`` [s].
+
+    ``tolerance_source`` : whose tolerance; ``criteria`` : how far it went from the altitude and the
+    airspeed of its entry, each side that the tolerance states.
+    """
+
+    start_s: float
+    end_s: float
+    tolerance_source: str
+    criteria: tuple[Criterion, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LevelOff:
+    """A level within a climb or a descent, from ``start_s`` to ``end_s`` [s], at a pressure
+    altitude [ft]. It belongs to neither the climb or descent nor the cruise.
+    """
+
+    kind: SegmentKind
+    start_s: float
+    end_s: float
+    altitude_ft: float
+
+
+@dataclass(frozen=True, slots=True)
 class Grade:
     """A word of the school for a segment: the first rule that nothing speaks against.
 

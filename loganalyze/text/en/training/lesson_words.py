@@ -23,7 +23,8 @@ SECTIONS = {
     "found": "Flown against briefed", "course": "Over time", "track": "Over altitude",
     "change": "The change between airspeed and Mach number",
     "moments": "Worth looking at together", "margins": "Steadiness, and the margin kept",
-    "grades": "In the school's words", "exercises": "Exercises in the flight",
+    "grades": "In the school's words", "turns": "Steep turns against their tolerance",
+    "exercises": "Exercises in the flight",
     "demonstration": "Beside the demonstration", "exact": "The schedule flown exactly, and in "
     "warmer air", "other": "With another schedule",
     "handout": "Where {cas} and Mach {mach} are the same speed",
@@ -55,8 +56,11 @@ GRADES_CAPTION = "All that each rule asks for; in doubt counts for the trainee"
 EXACT_CAPTION = {"climb": "The climb flown exactly as briefed",
                  "descent": "The descent flown exactly as briefed"}
 EVERY_EXERCISE = "Every kind of exercise could be looked for."
-EXERCISES_CAPTION = ("Found by the program; what isn't right is corrected by its number, with "
-                     "loganalyze correct")
+EXERCISES_CAPTION = ("Found by the program, with how sure it is; what isn't right is corrected by "
+                     "its number, with loganalyze correct")
+TURNS_CAPTION = "Each steep turn from the altitude and the airspeed of its entry"
+TURNS_NOTE = ("Tolerance, {source}. The bank is measured and held against none. In doubt is what "
+              "lies within the recording's uncertainty; it counts for the trainee.")
 DEMONSTRATION_CAPTION = "The same parts in the demonstration and in this flight: RMS error and " \
                         "share of time within tolerance"
 EXACT_NOTE = ("Warmer air makes the true airspeed greater at the same CAS or Mach number. It "
@@ -69,16 +73,17 @@ NOTHING_GRADED = "The schedule holds no rules of the school, so that nothing is 
 COURSE_WORDS = ("Flown speed and altitude over time, with the briefed speed and the tolerance of "
                 "each part.")
 COURSE_CAPTION = ("Above: calibrated airspeed (CAS) as flown, the briefed speed as CAS, and shaded "
-                  "its tolerance; the dashed line is the limit airspeed. Below: pressure altitude.")
+                  "its tolerance; the dashed line is the limit airspeed. Below: pressure altitude. "
+                  "Green numbers are the moments worth looking at together, as listed below.")
 TRACK_WORDS = "Calibrated airspeed against pressure altitude: flown, briefed, and the limit."
 TRACK_CAPTION = ("Altitude upwards. Where the two briefed speeds meet, the briefed line bends: "
                  "that is the crossover.")
 LINES = {"flown": "flown", "briefed": "briefed", "tolerance": "tolerance", "limit":
          "limit airspeed", "climb": "briefed climb", "descent": "briefed descent",
          "demonstration": "demonstration"}
-READ_ALONE = ("Errors are flown less briefed: + is faster. Mean errors carry ± one standard "
-              "uncertainty. Only what was outside beyond the recording's uncertainty counts as "
-              "outside.")
+READ_ALONE = ("Errors are flown less briefed: + is faster. Behind ± stands one standard "
+              "uncertainty: the true value lies within twice that in 19 of 20 cases. Only what was "
+              "outside beyond the recording's uncertainty counts as outside.")
 WHERE_MEASURED = "Parts begin and end where the flight did so; the last 15 s of a climb, a level " \
                  "or a descent belong to the change to the next."
 CAUSES = {
@@ -100,7 +105,10 @@ CRITERIA = {
     "longest outside at most", "furthest_outside_kt": "farthest outside at most",
     "furthest_outside_mach": "farthest outside at most", "settled_after_s":
     "settled after at most", "overshoot_kt": "overshoot at most", "overshoot_mach":
-    "overshoot at most",
+    "overshoot at most", "turn_above_ft": "above the altitude of the entry at most",
+    "turn_below_ft": "below the altitude of the entry at most",
+    "turn_faster_kt": "faster than at the entry at most",
+    "turn_slower_kt": "slower than at the entry at most",
 }
 WRITTEN = "Lesson in {folder}"
 NEW_SCHEDULE = "Schedule written to {path}: correct its numbers, then give it with --schedule."
@@ -206,19 +214,18 @@ def lead(lesson: Lesson, how: Presentation) -> str:
         return NO_SEGMENTS
     held = [one for one in lesson.segments if one.has_tolerance]
     clear = [one for one in held if not one.sure_departures]
-    told = (f"{len(lesson.segments)} parts of the flight were measured. ")
+    told = f"{len(lesson.segments)} parts of the flight were measured. "
     if held:
-        told += (f"None of the {len(held)} with a tolerance kept it throughout. "
-                 if not clear else
+        told += (f"None of the {len(held)} with a tolerance stayed within it. " if not clear else
                  f"As far as can be told, {'all' if len(clear) == len(held) else len(clear)} of "
-                 f"{len(held)} with a tolerance kept it. ")
+                 f"the {len(held)} with a tolerance stayed within it. ")
     outside = [(one, segment) for segment in held if (one := segment.furthest) is not None]
     if outside:
         one, segment = max(outside, key=lambda pair: pair[0].furthest / (
             (pair[1].faster if pair[0].faster else pair[1].slower) or 1.0))
-        told += (f"Farthest outside: {part(segment)}, "
-                 f"{amount(one.furthest, segment.unit, how)} {_than(one.faster)}, at "
-                 f"{how.instant(one.furthest_s)}. ")
+        told += (f"Farthest outside was \"{part(segment)}\": "
+                 f"{amount(one.furthest, segment.unit, how)} too "
+                 f"{'fast' if one.faster else 'slow'}, at {how.instant(one.furthest_s)}. ")
     margins = [margin for segment in lesson.segments for margin in segment.margins]
     if margins:
         least = min(margins, key=lambda margin: margin.smallest_kt)
@@ -249,13 +256,12 @@ def change(one: Change, how: Presentation) -> str:
     if one.code == "not made":
         return due + (f"It can't be seen that the {first} was given up for the {second}: the "
                       f"chance that it was is {chance(one.probability)}.")
-    due += f"It is {chance(one.probability)} sure that the {first} was given up for the {second}. "
-    late = one.late_s
+    late, sure = one.late_s, chance(one.probability)
     if abs(late.value) <= 1.6449 * late.u:
-        return due + (f"The change was made when due, as far as can be told: "
-                      f"{late.value:+.0f} s ± {late.u:.0f} s.")
-    return due + (f"The change was made {abs(late.value):.0f} s (± {late.u:.0f} s) too "
-                  f"{'late' if late.value > 0 else 'early'}, "
+        return due + (f"The change to the {second} was made ({sure} sure), and when due as far as "
+                      f"can be told: {late.value:+.0f} s ± {late.u:.0f} s.")
+    return due + (f"The change to the {second} was made ({sure} sure), {abs(late.value):.0f} s ± "
+                  f"{late.u:.0f} s too {'late' if late.value > 0 else 'early'}, "
                   f"{how.altitude(abs(one.late_ft.value))} "
                   f"{'beyond' if late.value > 0 else 'short of'} it.")
 
@@ -319,12 +325,14 @@ def criterion(one: Criterion, how: Presentation) -> tuple[str, str, str]:
             return "-"
         if unit == "pct":
             return f"{value:.0f} %"
+        if unit == "ft":
+            return how.altitude(value)
         return duration(value) if unit == "s" else size(value, unit, how)
 
     return f"{CRITERIA[one.key]} {put(one.asked)}", put(one.flown), OUTCOMES[one.code]
 
 
-def sources(lesson: Lesson) -> list[str]:
+def sources(lesson: Lesson, how: Presentation) -> list[str]:
     """Return whose tolerances were taken, and what was not flown or not recorded."""
     said = []
     for source in dict.fromkeys(one.tolerance_source for one in lesson.segments):
@@ -335,6 +343,9 @@ def sources(lesson: Lesson) -> list[str]:
                     f"against any: {listed}.")
     said += [f"Briefed and not found in the flight: {KINDS[kind].lower()}."
              for kind in lesson.unflown]
+    said += [f"The {one.kind} was interrupted by a level at {how.altitude(one.altitude_ft)} from "
+             f"{how.instant(one.start_s)} to {how.instant(one.end_s)}; what was flown there counts "
+             "to no part." for one in lesson.level_offs]
     said += [f"The log holds no channel for the speed \"{name}\"." for name in lesson.lacking]
     return said
 
