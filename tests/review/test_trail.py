@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 
 import pytest
 import sqlalchemy as sa
@@ -10,6 +11,8 @@ from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 
 from loganalyze.problems import Problem
+from loganalyze.review.access.passwords import password_hash
+from loganalyze.review.access.sign_in import SignIn
 from loganalyze.review.decisions.case_decisions import (
     add_note,
     case_record,
@@ -23,12 +26,14 @@ from loganalyze.review.decisions.decision_database import (
     open_database,
     upgrade_database,
 )
-from loganalyze.review.decisions.decision_tables import METADATA
-from loganalyze.review.decisions.people import add_person, keep_filter
+from loganalyze.review.decisions.decision_tables import KEPT, METADATA
+from loganalyze.review.decisions.people import add_person, change_person, keep_filter
 from loganalyze.review.decisions.trail_checks import TrailFault, check_trail
 from loganalyze.review.decisions.trail_entries import TrailHead, head_of, trail_entries
 from tests.review.conftest import ANNE, BO, TODAY, VERDICT, case_span
 from tests.review.postgresql_server import empty_database
+
+PASSWORD = "correct horse battery"
 
 
 def fill(database) -> TrailHead:
@@ -146,23 +151,59 @@ def test_a_head_that_is_none_is_refused(text):
 
 
 def test_a_backup_goes_from_one_database_into_another(database, tmp_path, postgresql):
-    head = fill(database)
+    fill(database)
+    database.setting("pseudonyms")  # as a desk does that is opened
+    with database.writing(BO) as change:
+        add_person(change, "lee", "gatekeeper", issuer="https://id.example", subject="7")
+        change_person(change, "kim", password_hash=password_hash(PASSWORD))
+    session = SignIn(database).with_subject("https://id.example", "7")
+    with database.reading() as connection:
+        head = head_of(connection)
     assert write_backup(database, tmp_path / "backup.jsonl") == head
+    assert session.token not in (tmp_path / "backup.jsonl").read_text(encoding="utf-8")
     (tmp_path / "other").mkdir()
     for place in (tmp_path / "other", empty_database(postgresql, "restored")):
         other = open_database(place)
         assert restore_backup(other, tmp_path / "backup.jsonl") == head
         assert check(other, head) == []
-        assert other.setting("pseudonyms") == other.setting("pseudonyms")
+        assert other.setting("pseudonyms") == database.setting("pseudonyms")
         with database.reading() as one, other.reading() as two:
-            key = case_span(1).key
-            assert case_record(one, key) == case_record(two, key)
+            for number in range(3):
+                key = case_span(number).key
+                assert case_record(one, key) == case_record(two, key)
+            for table in KEPT:
+                columns = list(table.primary_key.columns)
+                assert [tuple(row) for row in one.execute(sa.select(table).order_by(*columns))] \
+                    == [tuple(row) for row in two.execute(sa.select(table).order_by(*columns))]
+        # People sign in as before, by password or provider; a session isn't carried along.
+        assert SignIn(other).with_password("kim", PASSWORD, "here").actor.name == "kim"
+        assert SignIn(other).with_subject("https://id.example", "7").actor.name == "lee"
+        assert SignIn(other).find(session.token, None) is None
+        assert SignIn(database).find(session.token, None) is not None
         with other.writing(ANNE) as change:
             add_note(change, case_span(1), VERDICT, "goes on")
         assert check(other, head) == []
         with pytest.raises(Problem, match="holds decisions already"):
             restore_backup(other, tmp_path / "backup.jsonl")
         other.close()
+
+
+def test_a_backup_is_for_its_owner_alone_from_its_first_byte_on(tmp_path, monkeypatch):
+    """It holds hashes of passwords; also what a run that was killed has left is in nobody's way."""
+    (tmp_path / "one").mkdir()
+    database = open_database(tmp_path / "one")
+    fill(database)
+    left = tmp_path / ".backup.jsonl.part"
+    left.write_text("left by a run that was killed")
+    modes = []
+    sync = os.fsync
+    monkeypatch.setattr(os, "fsync", lambda number: (
+        modes.append(os.fstat(number).st_mode & 0o777), sync(number)))
+    write_backup(database, tmp_path / "backup.jsonl")
+    database.close()
+    assert modes == [0o600]
+    assert (tmp_path / "backup.jsonl").stat().st_mode & 0o777 == 0o600
+    assert not left.exists()
 
 
 @pytest.mark.parametrize(("damage", "what"), [

@@ -33,8 +33,11 @@ def write_backup(database: DecisionDatabase, file: Path) -> TrailHead:
     if file.exists():
         raise Problem("there is a file of this name", str(file), "give another name")
     hidden = file.with_name(f".{file.name}.part")
-    with database.reading() as connection, connection.begin(), \
-            hidden.open("w", encoding="utf-8") as stream:
+    hidden.unlink(missing_ok=True)
+    # For its owner alone from the first byte on: it holds hashes of passwords.
+    number = os.open(hidden, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(number, "w", encoding="utf-8") as stream, \
+            database.reading() as connection, connection.begin():
         if connection.dialect.name != "sqlite":
             connection.exec_driver_sql("set transaction isolation level repeatable read")
         head = head_of(connection)
@@ -50,7 +53,6 @@ def write_backup(database: DecisionDatabase, file: Path) -> TrailHead:
         stream.write(json.dumps({"end": str(head)}) + "\n")
         stream.flush()
         os.fsync(stream.fileno())
-    hidden.chmod(0o600)
     hidden.rename(file)
     return head
 
