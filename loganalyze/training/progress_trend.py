@@ -15,7 +15,7 @@ results, and is as wide as the data leave t and r open.
 The weights beforehand are tuned, not believed: of t they are those of its scale, drawn towards the
 measurement's (`SPREAD`), of r those of `ALIKE`, found by search so that the interval holds the true
 change equally often whether flights are alike or not, by simulation (r = 0 to .8; s = .2 to 1 times
-t). From `MANY_FLIGHTS` flights on it does so in 93 to 98 % of trainees. Fewer flights can't: an
+t). From `MANY_FLIGHTS` flights on it does so in 92 to 99 % of trainees. Fewer flights can't: an
 interval that is long enough for flights that are alike is too long for those that aren't. There it
 is made of a greater share (`FEW`), holds in at least 92 %, and in up to 100 % of those whose
 flights have nothing in common. Below `LEAST_FLIGHTS` there is none.
