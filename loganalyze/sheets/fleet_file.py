@@ -44,6 +44,9 @@ class AircraftRule(Sheet):
         json_schema_extra={"minItems": 1}, examples=[[{"limits": "twin.toml"}]])
     columns: str = Field("", description="Its columns file, or a folder of them.",
                          examples=["recorder.toml"])
+    schedule: str = Field(
+        "", description="A schedule of training flights: how each flight was flown against it is "
+        "measured, and kept in the dataset training.", examples=["lesson.toml"])
     flights_per_month: float | None = Field(
         None, description="How many flights each such aircraft is expected to fly in a month, "
         "for the share that was captured.", examples=[40], gt=0)

@@ -31,6 +31,7 @@ from loganalyze.training.progress import (
     lesson_record,
     progress_of,
     read_record,
+    recorded_measures,
 )
 from loganalyze.training.progress_trend import Trend, directions, trend_of
 from loganalyze.training.segments.segment_results import (
@@ -85,6 +86,7 @@ __all__ = [
     "read_corrections",
     "read_record",
     "read_schedule",
+    "recorded_measures",
     "trend_of",
     "with_school_ceilings",
     "write_corrections",

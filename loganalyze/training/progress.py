@@ -140,6 +140,24 @@ def lesson_record(
     ...     "climb at constant CAS", "descent at constant CAS"}
     ('T7', True)
     """
+    measures = recorded_measures(findings, segments)
+    start = analysis.log.utc_start
+    when = flown or ("" if start is None else str(start.astype("datetime64[s]")))
+    try:
+        return LessonRecord(trainee=trainee, flown=when, measures=measures,
+                            flight=f"{analysis.log.source.sha256}:{analysis.flight}")
+    except ValidationError as error:
+        field = str(error.errors()[0]["loc"][0])
+        raise Problem(f'"{trainee if field == "trainee" else when}" is no {_WHAT[field]}',
+                      str(analysis.log.source.path),
+                      "write a pseudonym of letters, digits, _ . and -, and a day as 2031-05-03"
+                      ) from None
+
+
+def recorded_measures(
+    findings: ExerciseFindings, segments: Sequence[Segment] = ()
+) -> tuple[RecordedMeasure, ...]:
+    """Return a flight's measures: of each kind of exercise, and of each briefed part, the mean."""
     grouped: dict[tuple[str, str], list[tuple[float, float]]] = {}
     for exercise in findings.exercises:
         for one in exercise.measures:
@@ -159,17 +177,7 @@ def lesson_record(
         measures.append(RecordedMeasure(
             exercise=kind, measure=name, value=float(values.mean()),
             uncertainty=error if math.isfinite(error) else None, count=len(some)))
-    start = analysis.log.utc_start
-    when = flown or ("" if start is None else str(start.astype("datetime64[s]")))
-    try:
-        return LessonRecord(trainee=trainee, flown=when, measures=tuple(measures),
-                            flight=f"{analysis.log.source.sha256}:{analysis.flight}")
-    except ValidationError as error:
-        field = str(error.errors()[0]["loc"][0])
-        raise Problem(f'"{trainee if field == "trainee" else when}" is no {_WHAT[field]}',
-                      str(analysis.log.source.path),
-                      "write a pseudonym of letters, digits, _ . and -, and a day as 2031-05-03"
-                      ) from None
+    return tuple(measures)
 
 
 def _of_segment(segment: Segment) -> tuple[tuple[str, Measured], ...]:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from loganalyze.problems import Problem
 from loganalyze.sheets.fleet_file import FleetFile, read_fleet
+from loganalyze.sheets.lesson.schedule_file import Schedule, read_schedule
 from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
 
 
@@ -20,7 +21,8 @@ from loganalyze.sheets.limits_sheet import LimitsSheet, read_limits
 class Basis:
     """What a log is judged by.
 
-    ``digest`` : SHA-256 over the bytes of limits sheet and columns file.
+    ``digest`` : SHA-256 over the bytes of limits sheet, columns file and schedule; ``schedule`` :
+    of training flights, None where none is named.
     """
 
     limits: Path
@@ -29,6 +31,7 @@ class Basis:
     columns: Path | None = None
     aircraft: str = ""
     tags: Mapping[str, str] = field(default_factory=dict)
+    schedule: Schedule | None = None
 
 
 @dataclass(frozen=True)
@@ -66,7 +69,8 @@ class AircraftChoice:
         rules = tuple(
             _Rule(one.registration, one.path, tuple(
                 (revision.effective, _basis(
-                    path.parent / revision.limits, _named(path, one.columns), one.name, one.tags))
+                    path.parent / revision.limits, _named(path, one.columns), one.name, one.tags,
+                    _named(path, one.schedule)))
                 for revision in one.revisions))
             for one in fleet.aircraft)
         digest = combined_digest([fleet.model_dump_json(), *(
@@ -136,10 +140,13 @@ def combined_digest(parts: Iterable[str]) -> str:
     return hashlib.sha256(json.dumps([*parts]).encode()).hexdigest()
 
 
-def _basis(limits: Path, columns: Path | None, name: str, tags: Mapping[str, str]) -> Basis:
+def _basis(limits: Path, columns: Path | None, name: str, tags: Mapping[str, str],
+           schedule: Path | None = None) -> Basis:
     sheet = read_limits(limits)
-    digest = combined_digest([_digest(limits), "" if columns is None else _digest(columns)])
-    return Basis(limits, sheet, digest, columns, name, dict(tags))
+    briefed = None if schedule is None else read_schedule(schedule)
+    digest = combined_digest([_digest(limits), "" if columns is None else _digest(columns),
+                              *([] if schedule is None else [_digest(schedule)])])
+    return Basis(limits, sheet, digest, columns, name, dict(tags), briefed)
 
 
 def _named(file: Path, other: str) -> Path | None:

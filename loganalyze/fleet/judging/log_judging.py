@@ -26,6 +26,7 @@ from loganalyze.fleet.judging.evidence_rows import (
 from loganalyze.fleet.judging.flight_rows import FLIGHTS, MEASURES
 from loganalyze.fleet.judging.log_sources import LogSource
 from loganalyze.fleet.judging.statistics_rows import CHECKS, CLOSEST
+from loganalyze.fleet.judging.training_rows import TRAINING, training_rows
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights
 from loganalyze.read.plan.log_opening import stated_registration
@@ -46,7 +47,7 @@ Row = tuple[Any, ...]
 
 def row_tables() -> tuple[ResultTable, ...]:
     """Return the tables of which a flight gives rows, `flights` first."""
-    return (FLIGHTS, MEASURES, CLOSEST, CHECKS, QUALITY_FLAGS, OTHER_SOURCES, *TABLES)
+    return (FLIGHTS, MEASURES, CLOSEST, CHECKS, TRAINING, QUALITY_FLAGS, OTHER_SOURCES, *TABLES)
 
 
 @dataclass(frozen=True)
@@ -184,9 +185,13 @@ def judge(job: FleetJob, task: LogTask) -> JudgedLog:
             assert basis is not None
             judged = assess_flight(analyze(flight, basis.sheet, settings=job.settings(basis),
                                            flight=number), explained=False)
-            recorded += _keep(judged, number, Origin(
+            origin = Origin(
                 flight.source.path.name, basis.aircraft or registration or basis.sheet.aircraft,
-                basis.limits.name), rows, samples, job.samples)
+                basis.limits.name)
+            recorded += _keep(judged, number, origin, rows, samples, job.samples)
+            if basis.schedule is not None:
+                rows[TRAINING.name].extend((number, (*row, *origin.cells))
+                                           for row in training_rows(judged, basis.schedule))
             del flight, judged
     if basis is None:
         raise Problem("the log holds no flight", name, "check that it is a recording")

@@ -16,6 +16,7 @@ import pyarrow.csv
 import pyarrow.parquet as pq
 
 from loganalyze.fleet.judging.flight_rows import FLIGHTS
+from loganalyze.fleet.judging.training_rows import TRAINING
 from loganalyze.fleet.protection.pseudonyms import pseudonym
 from loganalyze.fleet.protection.secret_key import SecretKey, secret_key, throwaway_key
 from loganalyze.fleet.store.store_layout import SAMPLES, dataset_names
@@ -25,6 +26,8 @@ from loganalyze.show.tables.table_columns import texts
 from loganalyze.version import __version__
 
 ABOUT = "about.json"
+LEFT_BEHIND = frozenset((SAMPLES, TRAINING.name))
+"""Datasets that aren't exported: the flights themselves, and how training was flown."""
 LEAST_FLIGHTS = 5
 """Flights of one aircraft in one month below which a flight isn't shown with both."""
 WORDS = frozenset((
@@ -92,7 +95,7 @@ def export_deidentified(
     key = throwaway_key() if key_file is None else secret_key(Path(key_file), make=True)
     with connect_store(store) as db:
         tables: dict[str, pa.Table] = {name: db.sql(f"select * from {name}").to_arrow_table()
-                  for name in (FLIGHTS.name, *dataset_names()) if name != SAMPLES}
+                  for name in (FLIGHTS.name, *dataset_names()) if name not in LEFT_BEHIND}
         kinds = db.execute("select kind, count(*) from problems group by 1 order by 1").fetchall()
     flights = tables[FLIGHTS.name]
     if flights.num_rows < least:

@@ -25,7 +25,7 @@ from loganalyze.problems import Problem
 from loganalyze.show.tables.sample_table import sample_schema
 from loganalyze.show.tables.table_columns import Column, ResultTable, metadata
 
-LAYOUT = 4
+LAYOUT = 5
 """Version of the layout; it rises when a dataset or column is added, renamed or taken away."""
 ABOUT = "store.json"
 UNDATED = (0, 0)
