@@ -178,6 +178,62 @@ def test_markup_in_every_field_is_shown_as_it_was_typed(seat):
         assert page.locator("img, main script, main b b").count() == 0
 
 
+def corrected(store, maximum: int) -> str:
+    """The limits sheet of a store's flights with another VMO."""
+    text = (store.parent / "twin.toml").read_text(encoding="utf-8")
+    return text.replace("maximum_kt = 245", f"maximum_kt = {maximum}")
+
+
+def test_a_corrected_sheet_is_tried_side_by_side_then_dropped_or_adopted(seat, store, tmp_path):
+    bo, anne = seat("bo"), seat("anne")
+    case = case_of(bo, 249)
+    sheet = tmp_path / "revised.toml"
+    sheet.write_text(corrected(store, 247), encoding="utf-8")
+    for page in (bo, anne):
+        page.goto(case)
+        page.get_by_role("link", name="Try a corrected sheet").click()
+        page.get_by_label("from a file").first.set_input_files(sheet)
+        page.get_by_role("button", name="Judge by it").click()
+        page.wait_for_selector(".beside")
+        row = page.locator(".beside tr", has_text="Greatest excess").first
+        assert row.locator("td").all_text_contents() == ["4.0 kt", "2.0 kt ◂ changed"]
+        assert violations(page) == []
+    assert bo.get_by_role("button", name="Adopt it").count() == 0
+    bo.locator("#drop textarea").fill("It is of another type.")
+    bo.get_by_role("button", name="Drop it").click()
+    bo.wait_for_selector(".trail >> text=bo: dropped a corrected sheet")
+    assert "exceeded by 4.0 kt" in bo.locator("h1").text_content()
+    anne.locator("#adopt textarea").fill("The revision of March.")
+    anne.get_by_role("button", name="Adopt it").click()
+    anne.wait_for_selector(".trail >> text=anne: adopted a corrected sheet")
+    assert "exceeded by 2.0 kt" in anne.locator("h1").text_content()
+    cy = seat("cy")
+    said = cy.locator("tbody tr", has_text="adopted a corrected sheet").first
+    said.locator("summary").click()
+    assert "maximum_kt = 247" in said.locator("pre").inner_text()
+
+
+def test_a_decision_whose_verdict_moved_is_cautioned_and_withdrawn(seat, store):
+    page = seat("anne")
+    case = case_of(page, 248)
+    page.goto(case)
+    decide(page, "valid", "As recorded.")
+    page.wait_for_selector(".now b")
+    page.get_by_role("link", name="Try a corrected sheet").click()
+    page.get_by_label("or as text").first.fill(corrected(store, 260))
+    page.get_by_role("button", name="Judge by it").click()
+    page.wait_for_selector("text=no exceedance")
+    page.locator("#adopt textarea").fill("The limit is 260 kt.")
+    page.get_by_role("button", name="Adopt it").click()
+    page.wait_for_selector(".caution >> text=An exceedance now: yes → no")
+    assert "No longer an exceedance" in page.locator("h1").text_content()
+    assert violations(page) == []
+    page.get_by_label("Withdraw the decision").check()
+    page.locator("#decide textarea").fill("It was none.")
+    page.get_by_role("button", name="Decide").click()
+    page.wait_for_selector(".now >> text=None yet.")
+
+
 @pytest.mark.parametrize(("width", "scheme"), [(1440, "light"), (820, "dark")])
 def test_axe_finds_nothing_and_nothing_runs_over_the_edge(seat, width, scheme):
     page = seat("anne", width, scheme)
