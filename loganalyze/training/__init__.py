@@ -2,6 +2,7 @@
 
 from loganalyze.sheets.lesson.schedule_file import Schedule, read_schedule
 from loganalyze.sheets.lesson.speed_tolerances import Tolerance
+from loganalyze.training.briefed_airspeeds import Converted
 from loganalyze.training.correction_making import corrected_by
 from loganalyze.training.exact_schedule import ExactRow, flown_exactly
 from loganalyze.training.exercise_corrections import (
@@ -21,7 +22,12 @@ from loganalyze.training.exercises import (
     ExerciseFindings,
     ExerciseMeasure,
 )
-from loganalyze.training.lesson_assessment import Lesson, assess_lesson, with_school_ceilings
+from loganalyze.training.lesson_assessment import (
+    Lesson,
+    assess_lesson,
+    calibrated,
+    with_school_ceilings,
+)
 from loganalyze.training.lesson_moments import Moment
 from loganalyze.training.progress import (
     LessonRecord,
@@ -49,6 +55,7 @@ from loganalyze.training.segments.segment_results import (
 __all__ = [
     "EXERCISE_KINDS",
     "Change",
+    "Converted",
     "CorrectedFindings",
     "Correction",
     "CorrectionsFile",
@@ -75,6 +82,7 @@ __all__ = [
     "Trend",
     "assess_lesson",
     "beside",
+    "calibrated",
     "corrected",
     "corrected_by",
     "corrections_for",

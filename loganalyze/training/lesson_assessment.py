@@ -8,6 +8,7 @@ from loganalyze.problems import Problem
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.sheets.lesson.schedule_file import Schedule, SegmentKind
 from loganalyze.sheets.limits_sheet import LimitsSheet
+from loganalyze.training.briefed_airspeeds import Converted, as_calibrated
 from loganalyze.training.exercise_detection import find_exercises
 from loganalyze.training.exercises import ExerciseFindings
 from loganalyze.training.lesson_moments import Moment, moments_of
@@ -34,7 +35,8 @@ class Lesson:
     what was briefed and not found in the flight; ``lacking`` : speeds by configuration, by name,
     for which the log holds no channel; ``moments`` : worth looking at, by time; ``exercises`` :
     found in the flight; ``speeds`` : what was measured from; ``turns`` : the steep turns against
-    their tolerance; ``level_offs`` : levels within a climb or descent, which belong to no segment.
+    their tolerance; ``converted`` : airspeeds that were briefed as indicated (the ``schedule`` has
+    them calibrated); ``level_offs`` : levels within a climb or descent, which belong to no segment.
     """
 
     assessment: Assessment
@@ -47,6 +49,7 @@ class Lesson:
     exercises: ExerciseFindings
     speeds: FlownSpeeds
     turns: tuple[HeldTurn, ...] = ()
+    converted: tuple[Converted, ...] = ()
     level_offs: tuple[LevelOff, ...] = ()
 
     def __repr__(self) -> str:
@@ -100,6 +103,7 @@ def assess_lesson(
     """
     analysis = assessment.analysis
     speeds = flown_speeds(analysis)
+    schedule, converted = as_calibrated(schedule, analysis, assessment.columns["phase"])
     found = find_parts(analysis, assessment.columns["phase"], speeds, schedule)
     segments = []
     for part in found.parts:
@@ -122,4 +126,30 @@ def assess_lesson(
         moments_of(assessment, tuple(segments), changes, speeds, schedule.near_kt),
         exercises, speeds,
         held_turns(speeds, exercises.exercises, schedule.tolerance_of("steep_turn")),
-        found.level_offs)
+        converted, found.level_offs)
+
+
+def calibrated(lesson: Lesson, schedule: Schedule) -> Schedule:
+    """Return another schedule for a lesson's flight, its airspeeds calibrated.
+
+    Parameters
+    ----------
+    lesson : Lesson
+    schedule : Schedule
+
+    Returns
+    -------
+    Schedule
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> from loganalyze.training import Schedule, assess_lesson, calibrated
+    >>> flight, = la.analyze("sample_logs/clean_flight.csv", "sample_logs/ouzelwing_240.toml")
+    >>> briefed = Schedule.model_validate({"lesson": "a flight", "climb": {"airspeed_kt": 190}})
+    >>> lesson = assess_lesson(la.assess_flight(flight), briefed)
+    >>> calibrated(lesson, briefed) == briefed
+    True
+    """
+    assessment = lesson.assessment
+    return as_calibrated(schedule, assessment.analysis, assessment.columns["phase"])[0]

@@ -1,6 +1,7 @@
 """The schedule file: what was briefed for a lesson, how close to it counts, and the school's rules.
 
-Airspeeds in it are calibrated (CAS), altitudes pressure altitudes.
+Airspeeds in it are calibrated (CAS) unless it says that they are indicated (IAS), altitudes
+pressure altitudes.
 """
 
 from __future__ import annotations
@@ -269,6 +270,10 @@ class Schedule(Sheet):
     set_by: str = Field("the school", description="Whose schedule it is, as it stands in a "
                         "sentence.", examples=["the school"], min_length=1, max_length=60,
                         pattern=ONE_LINE)
+    airspeeds: Literal["calibrated", "indicated"] = Field(
+        "calibrated", description="What the briefed airspeeds are. Indicated ones are made "
+        "calibrated by the limits sheet's corrections of instrument and position; where it states "
+        "none they are taken as calibrated, and that is said.", examples=["indicated"])
     climb: Profile | None = Field(
         None, description="The climb.", examples=[{"airspeed_kt": 190, "mach": 0.42}])
     cruise: Cruise | None = Field(None, description="The cruise.", examples=[{"mach": 0.45}])

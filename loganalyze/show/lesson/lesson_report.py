@@ -34,7 +34,15 @@ from loganalyze.text.language import (
 )
 from loganalyze.text.language import lesson_words as words
 from loganalyze.text.presentation import Presentation
-from loganalyze.training import ExactRow, Exercise, Lesson, Schedule, Segment, flown_exactly
+from loganalyze.training import (
+    ExactRow,
+    Exercise,
+    Lesson,
+    Schedule,
+    Segment,
+    calibrated,
+    flown_exactly,
+)
 from loganalyze.training.exact_schedule import WARMER_K
 from loganalyze.version import __version__
 
@@ -281,7 +289,7 @@ def _other(lesson: Lesson, other: Schedule | None, how: Presentation) -> Section
         return None
     return Section("other", words.SECTIONS["other"], (
         Paragraph(words.OTHER_NOTE.format(other=f'"{other.lesson}"')),
-        *_exact_tables(lesson, other, how)))
+        *_exact_tables(lesson, calibrated(lesson, other), how)))
 
 
 def _handouts(lesson: Lesson, how: Presentation) -> tuple[Section, ...]:

@@ -7,6 +7,7 @@ TEXT = """\
 
 lesson = "Climb and descent on a speed schedule"
 set_by = "the school"
+# airspeeds = "indicated"  # where you brief what the indicator shows; corrected by the limits sheet
 
 [climb]                    # at 190 kt until that is Mach .40, then at Mach .40
 airspeed_kt = 190

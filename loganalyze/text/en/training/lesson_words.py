@@ -343,6 +343,14 @@ def sources(lesson: Lesson, how: Presentation) -> list[str]:
                     f"against any: {listed}.")
     said += [f"Briefed and not found in the flight: {KINDS[kind].lower()}."
              for kind in lesson.unflown]
+    if lesson.converted:
+        known = any(one.indicated_kt != one.calibrated_kt for one in lesson.converted)
+        said.append("The airspeeds were briefed as indicated; " + (
+            "by the limits sheet's corrections they are, as CAS: " + ", ".join(
+                f"{one.indicated_kt:.0f} kt IAS {size(one.calibrated_kt, 'kt', how)}"
+                for one in lesson.converted) + "." if known else
+            "the limits sheet states no correction for them, so that they are taken as "
+            "calibrated."))
     said += [f"The {one.kind} was interrupted by a level at {how.altitude(one.altitude_ft)} from "
              f"{how.instant(one.start_s)} to {how.instant(one.end_s)}; what was flown there counts "
              "to no part." for one in lesson.level_offs]
