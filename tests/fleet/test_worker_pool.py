@@ -65,6 +65,20 @@ def test_a_worker_that_is_killed_while_it_sends_a_result_does_not_stop_the_run(m
     assert sorted(found) == ["1", "2", "4", "left out 3"]
 
 
+def test_an_idle_worker_that_is_killed_does_not_keep_the_pool_from_ending():
+    """It holds the lock of those who wait for work."""
+    workers = worker_pool.LocalWorkers(2)
+    pool = workers.executor(2)
+    assert [one.result() for one in [pool.submit(squared, [k]) for k in (1, 2)]] == [["1"], ["4"]]
+    processes, manager = list(pool._processes.values()), pool._executor_manager_thread
+    # Whichever waits holds the lock: one of two does.
+    os.kill(processes[0].pid, signal.SIGKILL)
+    workers.close(pool)
+    manager.join(20)
+    assert not manager.is_alive()
+    assert not any(process.is_alive() for process in processes)
+
+
 class DyingAtFirst(worker_pool.NoWorkers):
     """Workers of which the first is lost before it has begun."""
 

@@ -67,8 +67,16 @@ class LocalWorkers:
         return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _begin)
 
     def close(self, executor: Executor) -> None:
-        """End a pool; its processes end after the batch that they are at."""
+        """End a pool; its processes end at once, or after the batch that they are at.
+
+        Idle ones are killed: one that was killed from outside while it waited for work would leave
+        the others waiting for its lock, and the pool for them.
+        """
+        pool: Any = executor
+        idle = [] if pool._pending_work_items else list((pool._processes or {}).values())
         executor.shutdown(wait=False, cancel_futures=True)
+        for process in idle:
+            process.kill()
 
     def watch(self, executor: Executor) -> None:
         """End a pool with a dead process, so that its tasks end with an error.
