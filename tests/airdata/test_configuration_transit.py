@@ -103,6 +103,14 @@ def test_a_lever_retracted_at_the_end_of_the_log(judged, lever):
                                    for i, angle in enumerate(lever)]
 
 
+def test_a_lever_at_rest_or_extended_holds_no_former_position(judged):
+    # At 10 for long, then 30: nothing of 30 before, and of 10 nothing after.
+    analysis = judged(VFES, flap_lever=[10, 10, 10, 30, 30, 30],
+                      configuration={"flap_transit_s": 3.0})
+    assert states(analysis, 0) == [UNDER] * 3 + [OFF] * 3
+    assert states(analysis, 1) == [OFF] * 3 + [OVER] * 3
+
+
 def test_a_lever_extended_and_retracted_in_flight(judged):
     analysis = judged(VFES, flap_lever=[0, 0, 30, 30, 30, 0, 0, 0, 0, 0],
                       configuration={"flap_transit_s": 3.0})

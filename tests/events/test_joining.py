@@ -154,3 +154,11 @@ def test_how_long_a_hole_an_excess_outlasts(excess, missing, rate, one):
     found = flown(kt).exceedances
     assert len(found) == (1 if one else 2)
     assert found[0].bounded_s == pytest.approx(missing if one else 0.0)
+
+
+def test_a_known_sample_under_the_limit_parts_two_however_far_over_they_were(log, sheet, vmo):
+    # 25 kt over on either side: nothing slows that much in 2 s, but it was recorded.
+    kt = np.interp(np.arange(80.0), [0, 20, 30, 50, 60, 80], [230, 230, 275, 275, 230, 230])
+    kt[40] = 245.0
+    flight = log(np.arange(80.0), calibrated_airspeed=kt, pressure_altitude=5000.0)
+    assert len(analyze(flight, sheet(vmo)).exceedances) == 2

@@ -282,6 +282,11 @@ def test_a_severity_says_what_its_rule_asks_for_and_what_was_recorded():
     assert [each.value for each in one.severity.criteria] == pytest.approx([20, 3, 40], abs=1e-5)
 
 
+def test_a_severity_says_nothing_that_its_rule_does_not_ask_for():
+    (one,) = graded(TRIANGLE, rule(excess_kt=5))
+    assert [each.key for each in one.severity.criteria] == ["excess_kt"]
+
+
 def test_beyond_the_limit_itself_it_was_for_the_time_over():
     # In knots CAS and in Mach the crossings are interpolated a little apart.
     kt = np.linspace(255, 300, 20).tolist() + np.linspace(300, 255, 20).tolist()
