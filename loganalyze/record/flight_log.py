@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -112,7 +112,7 @@ class Channel:
     values: NDArray[np.float64]
     rows: NDArray[np.int32] | None = None
     interval_s: float = float("nan")
-    resolution: FoundOnDemand = FoundOnDemand()
+    resolution: float = cast(float, FoundOnDemand())
     rounding: float = 0.0
     """Greatest relative error of the file's own number format (2**-24 for float32)."""
     column: str = ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import cached_property, partial
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -195,8 +195,10 @@ class _Maker:
         if shift:
             values, rows = self._shifted(column, values, rows, interval, shift), None
         unit = column.recorded_unit or (column.unit.name if column.unit else "")
-        return Channel(values, rows, interval, step, rounding, column.name, unit, column.known_by,
-                       column.unit_by, column.lag_s, column.skew_s, column.timed, held, bool(shift))
+        # The step is looked for when it is first asked for: a field that takes either.
+        return Channel(values, rows, interval, cast(float, step), rounding, column.name, unit,
+                       column.known_by, column.unit_by, column.lag_s, column.skew_s, column.timed,
+                       held, bool(shift))
 
     def _own_rows(self, column: LogColumn, values: Floats) -> tuple[NDArray[np.int32] | None, bool]:
         rows = blank_between(values)
