@@ -29,8 +29,6 @@ MOST_STARTS = 2
 """Times that workers are started before a run ends because they can't be."""
 MOST_DEATHS = 2
 """Workers that a log may end, alone in them, before it is left out."""
-
-
 WATCH_S = 5.0
 """Time [s] without a result after which it is looked whether a worker was lost unnoticed."""
 
@@ -54,6 +52,27 @@ class Workers(Protocol):
         ...
 
 
+class WatchedPool(ProcessPoolExecutor):
+    """A pool of processes that ends when one of them is lost, whatever that one was doing."""
+
+    def end(self) -> None:
+        """Shut down without waiting; idle processes are killed."""
+        idle = [] if self._pending_work_items else list((self._processes or {}).values())
+        self.shutdown(wait=False, cancel_futures=True)
+        for process in idle:
+            process.kill()
+
+    def end_if_broken(self) -> None:
+        """Kill all processes if one is dead, so that what waits for their results fails."""
+        processes = list((self._processes or {}).values())
+        if any(process.exitcode is not None for process in processes):
+            for process in processes:
+                process.kill()
+            # With the last writer closed, waiting for the rest of a result ends.
+            results: Any = self._result_queue
+            results._writer.close()
+
+
 class LocalWorkers:
     """Processes of this machine; they end with the process that started them."""
 
@@ -64,7 +83,7 @@ class LocalWorkers:
 
     def executor(self, count: int) -> Executor:
         """Return a new pool of so many processes."""
-        return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _begin)
+        return WatchedPool(count, multiprocessing.get_context("spawn"), _begin)
 
     def close(self, executor: Executor) -> None:
         """End a pool; its processes end at once, or after the batch that they are at.
@@ -72,11 +91,8 @@ class LocalWorkers:
         Idle ones are killed: one that was killed from outside while it waited for work would leave
         the others waiting for its lock, and the pool for them.
         """
-        pool: Any = executor
-        idle = [] if pool._pending_work_items else list((pool._processes or {}).values())
-        executor.shutdown(wait=False, cancel_futures=True)
-        for process in idle:
-            process.kill()
+        assert isinstance(executor, WatchedPool)
+        executor.end()
 
     def watch(self, executor: Executor) -> None:
         """End a pool with a dead process, so that its tasks end with an error.
@@ -84,13 +100,8 @@ class LocalWorkers:
         A pool doesn't notice a process that is killed while it sends a result, of which the rest is
         awaited for ever, nor one that is killed before the pool has begun to watch it.
         """
-        pool: Any = executor
-        processes = list((pool._processes or {}).values())
-        if any(process.exitcode is not None for process in processes):
-            for process in processes:
-                process.kill()
-            # With the last writer closed, waiting for the rest of a result ends.
-            pool._result_queue._writer.close()
+        assert isinstance(executor, WatchedPool)
+        executor.end_if_broken()
 
 
 class NoWorkers:
