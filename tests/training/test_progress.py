@@ -239,7 +239,7 @@ def test_what_is_said_of_a_change_fits_its_interval():
 def test_the_paper_holds_what_the_page_says_and_no_letter_below_8_pt(better, tmp_path):
     made = [LessonRecord(trainee="T7", flown=one.flown, flight=one.flight, measures=(
         *one.measures, *(RecordedMeasure(exercise=kind, measure=name, value=5.0 + i, uncertainty=1)
-                         for kind in ("circuit", "briefed climb, airspeed")
+                         for kind in ("circuit", "briefed climb, airspeed", "briefed climb, mach")
                          for name in ("rms_error_kt", "settling_s"))))
         for i, one in enumerate(better)]
     found = progress_of(made)
@@ -251,7 +251,8 @@ def test_the_paper_holds_what_the_page_says_and_no_letter_below_8_pt(better, tmp
     assert min(size for size, text in sizes if text.strip()) >= 8
     paper = " ".join(pdf_text(tmp_path / "out" / "progress.pdf").split())
     for said in ("Largest departure from the altitude at entry", "improving",
-                 "Briefed climb, airspeed", "Every figure is of the flights, not of the person"):
+                 "Briefed climb, airspeed", "Briefed climb, Mach number",
+                 "Every figure is of the flights, not of the person"):
         assert said in paper
     # A picture of the paper's width, in which no letter is set smaller.
     figure = progress_figure(found)

@@ -69,7 +69,8 @@ def inside(name: str) -> str:
 
 def exercise(name: str) -> str:
     """Return an exercise in words."""
-    return KINDS.get(name, name)
+    return KINDS.get(name, name.removesuffix("mach") + "Mach number" if name.endswith(", mach")
+                     else name)
 
 
 def heading(name: str) -> str:
@@ -86,9 +87,11 @@ def figure(name: str, number: float) -> str:
     """Return a measure's value without its unit."""
     size = abs(number)
     if unit(name) == "Mach":
-        return f"{number:.{3 if size >= 0.01 else 4}f}"
-    digits = 0 if size >= 100 else 1 if size >= 1 else 2
-    return f"{number:.{digits}f}"
+        digits = 3 if size >= 0.01 else 4
+    else:
+        digits = 0 if size >= 100 else 1 if size >= 1 else 2
+    # Without the sign of a negative number that is rounded to zero.
+    return f"{round(number, digits) + 0.0:.{digits}f}"
 
 
 def value(name: str, number: float) -> str:
@@ -102,7 +105,7 @@ def interval(name: str, number: float, low: float, high: float) -> str:
         return UNKNOWN
     if math.isnan(low):
         return value(name, number)
-    first, last, middle = (figure(name, one) for one in (low, high, number))
+    first, last, middle = (figure(name, bound) for bound in (low, high, number))
     return f"{middle} ({first} to {last}) {unit(name)}".strip()
 
 
