@@ -234,12 +234,65 @@ def test_a_decision_whose_verdict_moved_is_cautioned_and_withdrawn(seat, store):
     page.wait_for_selector(".now >> text=None yet.")
 
 
+def test_the_office_changes_a_follow_up_manages_people_and_checks_the_trail(seat):
+    page = seat("bo")
+    base = page.url
+    page.goto(case_of(page, 251))
+    page.locator("summary", has_text="Open a follow-up").click()
+    page.get_by_label("Owner").fill("mo")
+    page.get_by_label("Due").fill("2026-01-31")
+    page.get_by_label("What is to be done").fill("Ask the crew.")
+    page.get_by_role("button", name="Open a follow-up").click()
+    page.wait_for_selector(".item >> text=Ask the crew.")
+    page.goto(f"{base}follow-ups?overdue=true")
+    row = page.locator("tbody tr", has_text="Ask the crew.")
+    assert "! overdue" in row.text_content()
+    row.locator("summary").click()
+    row.get_by_label("Owner", exact=True).fill("lee")
+    row.get_by_label("Due", exact=True).fill("2999-01-31")
+    row.get_by_role("button", name="Change it").click()
+    page.wait_for_selector("h1 >> text=0 overdue")
+    page.goto(f"{base}report")
+    page.get_by_label("From month").fill("2026-01")
+    page.get_by_label("Reader").select_option("everybody")
+    page.get_by_label("Format").select_option("html")
+    with page.expect_download() as got:
+        page.get_by_role("button", name="Get the report").click()
+    assert got.value.suggested_filename == "safety-report.html"
+
+    keeper = seat("cy")
+    keeper.goto(f"{base}people")
+    keeper.locator("form[action='/people'] input[name=person]").fill("di")
+    keeper.locator("form[action='/people'] input[name=password]").fill("another long password")
+    keeper.get_by_role("button", name="Add", exact=True).click()
+    keeper.get_by_label("Role, di", exact=True).select_option("gatekeeper")
+    keeper.get_by_label("Change the role, di").click()
+    keeper.get_by_label("Bar from signing in, di").click()
+    keeper.wait_for_selector("text=may not sign in")
+    assert keeper.get_by_label("Role, di", exact=True).input_value() == "gatekeeper"
+    keeper.get_by_label("Bar from signing in, cy").click()
+    keeper.wait_for_selector("text=nobody could manage people")
+    keeper.goto(f"{base}trail")
+    keeper.get_by_label("Who", exact=True).fill("cy")
+    keeper.locator("select[name=action]").select_option("person changed")
+    keeper.get_by_role("button", name="Show").click()
+    keeper.wait_for_url(re.compile("action=person"))
+    assert keeper.locator("tbody tr").count() == 2
+    keeper.get_by_role("button", name="Check the trail").click()
+    keeper.wait_for_selector("text=The trail is as it was written.")
+    assert violations(keeper) == []
+    with keeper.expect_download() as got:
+        keeper.get_by_role("button", name="Export the whole trail").click()
+    assert got.value.suggested_filename == "trail.jsonl"
+
+
 @pytest.mark.parametrize(("width", "scheme"), [(1440, "light"), (820, "dark")])
 def test_axe_finds_nothing_and_nothing_runs_over_the_edge(seat, width, scheme):
     page = seat("anne", width, scheme)
     base, case = page.url, case_of(page, 262)
-    for path in (base, case, f"{base}follow-ups?only_open=false", f"{base}trail",
-                 f"{base}?text=nothing"):
+    trial = case.partition("?")[0] + "/trial"
+    for path in (base, case, trial, f"{base}follow-ups?only_open=false", f"{base}trail",
+                 f"{base}report", f"{base}?text=nothing", f"{base}people", f"{base}nowhere"):
         page.goto(path)
         for summary in page.locator("summary").all():
             summary.evaluate("one => { one.parentElement.open = true; }")
@@ -249,3 +302,6 @@ def test_axe_finds_nothing_and_nothing_runs_over_the_edge(seat, width, scheme):
         keeper = seat("cy")
         keeper.goto(f"{base}people")
         assert violations(keeper) == []
+        stranger = seat.stranger(width, scheme)
+        stranger.goto(f"{base}sign-in")
+        assert violations(stranger) == []
