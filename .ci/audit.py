@@ -94,7 +94,10 @@ def audited(*options: str) -> Found:
 
 def main() -> int:
     """Ask the sources, say what was found, and return the exit code."""
-    parser = argparse.ArgumentParser(usage=__doc__.split("\n\n")[1])
+    parser = argparse.ArgumentParser(
+        prog=".ci/audit.py", usage=__doc__.split("\n\n")[1].removeprefix("usage: "),
+        description="\n\n".join(__doc__.strip().split("\n\n")[2:]),
+        formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--path", type=Path)
     parser.add_argument("--osv-url")
     given = parser.parse_args()

@@ -123,3 +123,17 @@ def test_a_source_that_is_down_is_said_and_fails_nothing(tmp_path):
 
 def test_ci_runs_the_audit():
     assert ".ci/audit.py" in (ROOT / ".ci" / "run").read_text()
+
+
+def test_help_is_printed_and_an_unknown_argument_is_refused():
+    def started(*arguments):
+        return subprocess.run([sys.executable, str(AUDIT), *arguments], capture_output=True,
+                              text=True, timeout=20, check=False)
+
+    shown = started("--help")
+    assert (shown.returncode, shown.stderr) == (0, "")
+    assert shown.stdout.startswith("usage: python .ci/audit.py [--path FOLDER]")
+    assert "Exit codes: 0 no vulnerability is known" in shown.stdout
+    refused = started("--halp")
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert "--halp" in refused.stderr

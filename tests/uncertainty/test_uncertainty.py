@@ -110,8 +110,10 @@ def test_the_steps_of_recorder_and_display_are_told_apart():
     model = found.at(0, np.array([2]))
     assert model.rounding[0] == pytest.approx(2 / np.sqrt(12))
     assert model.flown_random[0] == pytest.approx(2 / np.sqrt(12))
-    assert found.parts(0, np.array([2]), flown=False)["display_quantum"] == pytest.approx(1 / 12)
-    assert "display_quantum" not in found.parts(0, np.array([2]), flown=True)
+    rows = np.array([2])
+    inputs = found.inputs_of(0, rows)
+    assert found.parts(0, rows, inputs, flown=False)["display_quantum"] == pytest.approx(1 / 12)
+    assert "display_quantum" not in found.parts(0, rows, inputs, flown=True)
 
 
 def test_an_airspeed_from_mach_errs_as_the_mach_number_does():
