@@ -33,7 +33,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import Executor
 from contextlib import contextmanager
 from datetime import date, timedelta
 from functools import partial
@@ -56,8 +56,8 @@ class ForkedWorkers(worker_pool.LocalWorkers):
     """Workers that are forked from the run, which costs no loading."""
 
     def executor(self, count: int) -> Executor:
-        return ProcessPoolExecutor(count, multiprocessing.get_context("fork"),
-                                   worker_pool._begin)
+        return worker_pool.WatchedPool(count, multiprocessing.get_context("fork"),
+                                       worker_pool._begin)
 
 
 def write_logs(place: Path) -> None:
