@@ -7,11 +7,16 @@ from shutil import copytree
 
 import pytest
 
+from loganalyze.review.application import review_desk
+from loganalyze.review.application.desk_forms import AdoptionForm
 from loganalyze.review.decisions.decision_database import open_database
+from loganalyze.review.decisions.trail_entries import Actor
 from tests.fleet.conftest import SHEET
 from tests.review.conftest import Office
 
 CORRECTED = SHEET.format(vmo=255)
+ADOPTED = ["case touched", "sheet adopted", "case touched", "sheet adoption begun"]
+"""Entries of an adoption, the latest first."""
 
 
 @pytest.fixture
@@ -67,9 +72,31 @@ def test_a_tried_sheet_is_adopted_with_its_reason(open_office):
                               columns="", seen=seen, reason="the revision of March")
     assert (answer.status_code, answer.headers["location"]) == (303, f"/cases/{open_office.key}")
     assert "7.0 kt" in gate.get(answer.headers["location"]).text
-    assert actions(gate, open_office.key) == ["case touched", "sheet adopted"]
+    assert actions(gate, open_office.key) == ADOPTED
     line = gate.get(f"/api/cases/{open_office.key}/trail").json()[1]
     assert line["action"] == "sheet adopted"
+    said = {change["name"]: change["after"] for change in line["changes"]}
+    assert (said["reason"], said["sheet"]) == ("the revision of March", CORRECTED)
+
+
+def test_a_desk_that_ends_while_a_sheet_is_adopted_leaves_in_the_trail_who_and_why(
+        open_office, monkeypatch):
+    gate = open_office.person("gate", "gatekeeper")
+
+    written = review_desk.adopt_sheet
+
+    def ends(*given):
+        written(*given)
+        raise KeyboardInterrupt  # once the store has the verdict, before anything else
+
+    monkeypatch.setattr(review_desk, "adopt_sheet", ends)
+    actor = Actor("gate", "gatekeeper")
+    with pytest.raises(KeyboardInterrupt):
+        open_office.desk.adopt_sheet(actor, open_office.key, AdoptionForm(
+            sheet=CORRECTED, reason="the revision of March"))
+    assert "7.0 kt" in gate.get(f"/cases/{open_office.key}").text
+    line = gate.get(f"/api/cases/{open_office.key}/trail").json()[1]
+    assert line["action"] == "sheet adoption begun"
     said = {change["name"]: change["after"] for change in line["changes"]}
     assert (said["reason"], said["sheet"]) == ("the revision of March", CORRECTED)
 
@@ -83,7 +110,7 @@ def test_a_sheet_tried_beside_an_older_verdict_isnt_adopted(open_office):
         assert answer.status_code == status
     assert "12.0 kt" in answer.text
     assert carried(answer) != seen
-    assert actions(gate, open_office.key) == ["case touched", "sheet adopted"]
+    assert actions(gate, open_office.key) == ADOPTED
     stale = gate.post(f"/api/cases/{open_office.key}/sheet-adoption", json={
         "sheet": CORRECTED, "reason": "mine", "seen": seen})
     assert (stale.status_code, stale.json()["code"]) == (409, "outdated")

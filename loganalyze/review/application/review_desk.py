@@ -265,7 +265,8 @@ class ReviewDesk(DeskPeople):
     def adopt_sheet(self, actor: Actor, key: str, form: AdoptionForm) -> CaseView:
         """Let the verdict by a corrected sheet count for a case's log from now on.
 
-        The verdict before stays in the store. The trail holds the sheet.
+        The verdict before stays in the store. The trail holds the sheet, and from before the store
+        is written, so that no sheet counts of which it doesn't say who adopted it and why.
         """
         require(actor.role, Permission.ADOPT_SHEET)
         key = self._resolved(key)
@@ -274,6 +275,7 @@ class ReviewDesk(DeskPeople):
             with self.database.reading() as connection:
                 raise Outdated(_without_names(case_record(connection, key)))
         identity = self._identity(key)
+        self._append_sheet(actor, "sheet adoption begun", span, verdict, form)
         adopt_sheet(self.store, identity, form)
         self._append_sheet(actor, "sheet adopted", span, verdict, form)
         self._current(at_once=True)

@@ -186,7 +186,7 @@ def append_sheet(change: Change, span: Span, verdict: Mapping[str, Any], action:
         The transaction.
     span, verdict : Span, mapping
         The case, and the verdict beside which the sheet was tried.
-    action : {"sheet adopted", "sheet dropped"}
+    action : {"sheet adoption begun", "sheet adopted", "sheet dropped"}
         What was done.
     digest : str
         Of the sheet.
