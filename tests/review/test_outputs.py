@@ -17,6 +17,7 @@ import pytest
 from loganalyze.cli import main
 from loganalyze.review.application.desk_forms import PeriodQuery, RevealForm
 from loganalyze.review.decisions.trail_entries import Actor
+from loganalyze.review.outputs import case_report
 from tests.fleet.conftest import ROOT, SHEET
 from tests.review.conftest import Office
 
@@ -66,6 +67,27 @@ def test_a_pack_is_a_pdf_with_its_picture(worked, reader):
     text = "".join(page.extract_text() for page in pages)
     assert worked.key[:8] in text
     assert sum(len(page.images) for page in pages) == 1
+
+
+def test_the_picture_of_a_mach_limit_is_drawn_in_mach():
+    samples = {"time_s": [100.0, 101.0, 102.0], "mach": [0.47, 0.48, None],
+               "margin_mach": [0.01, -0.002, None], "calibrated_airspeed_kt": [240.0, 245.0, 250.0],
+               "limit_airspeed_kt": [245.0, 244.0, 243.0], "margin_kt": [5.0, -1.0, -7.0],
+               "pressure_altitude_ft": [20000.0, 19900.0, 19800.0],
+               "second_airspeed_kt": [240.0, 245.0, 250.0],
+               "second_airspeed_by": ["calibrated_airspeed_2"] * 3}
+    for in_mach, limit, axis in ((True, [0.48, 0.478], "Mach"), (False, [245, 244, 243], "kt")):
+        figure = case_report.case_figure(samples, 101.0, 101.5, in_mach=in_mach)
+        speed, margin, _ = figure.axes
+        value, dashed, second = (line.get_ydata() for line in speed.lines)
+        assert dashed[:len(limit)] == pytest.approx(limit)
+        assert list(speed.lines[0].get_xdata()) == [-1.0, 0.0, 1.0]
+        assert margin.lines[0].get_ydata()[1] == samples[f"margin_{axis.lower()}"][1]
+        assert axis in speed.get_ylabel()
+        assert axis in margin.get_ylabel()
+        # 240 kt CAS at 20,000 ft: Mach .5257 by the pitot law at 46,563 Pa (ISO 2533).
+        assert second[0] == pytest.approx(0.5257 if in_mach else 240.0, abs=5e-5)
+        assert value[0] == (0.47 if in_mach else 240.0)
 
 
 def test_a_pack_names_nobody_unless_a_gatekeeper_says_why(worked):

@@ -109,10 +109,11 @@ def _picture(pack: CasePack) -> Block:
     row = pack.material.exceedance
     if not pack.samples:
         return Paragraph(words.NO_SAMPLES)
-    began = row["flight_start_s"] or 0.0
+    began, in_mach = row["flight_start_s"] or 0.0, row["quantity"] == "mach"
     return Picture("case", partial(case_figure, pack.samples, row["start_s"] - began,
-                                   row["end_s"] - began),
-                   words.PICTURE_WORDS, words.PICTURE_CAPTION)
+                                   row["end_s"] - began, in_mach=in_mach),
+                   words.MACH_PICTURE_WORDS if in_mach else words.PICTURE_WORDS,
+                   words.PICTURE_CAPTION)
 
 
 def _causes(pack: CasePack) -> Block:

@@ -9,8 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air.airspeed import mach_from_cas
-from loganalyze.record.units import FOOT, KNOT
+from loganalyze.review.cases.case_courses import case_courses
 
 Array = NDArray[np.float64]
 LEFT, RIGHT, WIDTH = 62.0, 12.0, 860.0
@@ -82,13 +81,9 @@ def case_chart(samples: Mapping[str, Sequence[Any]], start_s: float, end_s: floa
     """
     if len(samples.get("time_s", ())) < 2:
         return None
-    time = _numbers(samples, "time_s") - start_s
-    margin = _numbers(samples, "margin_mach" if in_mach else "margin_kt")
-    speed = _numbers(samples, "mach" if in_mach else "calibrated_airspeed_kt")
-    limit = speed + margin if in_mach else _numbers(samples, "limit_airspeed_kt")
-    altitude = _numbers(samples, "pressure_altitude_ft")
-    kept = _kept(margin)
-    time = time[kept]
+    found = case_courses(samples, start_s, in_mach=in_mach)
+    kept = _kept(found.margin)
+    time = found.time_s[kept]
     low, high = float(time[0]), float(time[-1])
     if not low < high:
         return None
@@ -97,9 +92,10 @@ def case_chart(samples: Mapping[str, Sequence[Any]], start_s: float, end_s: floa
         return LEFT + (value - low) / (high - low) * (WIDTH - LEFT - RIGHT)
 
     places = np.array([across(value) for value in time])
-    drawn = ((("value", speed, ""), ("limit", limit, ""), *_second(samples, "airspeed", in_mach)),
-             (("value", margin, ""), ("limit", np.zeros_like(margin), "")),
-             (("value", altitude, ""), *_second(samples, "altitude", in_mach)))
+    drawn = (
+        (("value", found.speed, ""), ("limit", found.limit, ""), *_second(found.second_speed)),
+        (("value", found.margin, ""), ("limit", np.zeros_like(found.margin), "")),
+        (("value", found.altitude_ft, ""), *_second(found.second_altitude_ft)))
     inside = (max(low, 0.0), min(high, end_s - start_s))
     return CaseChart(
         tuple(_panel(f"{name}{'_mach' if in_mach and name != 'altitude' else ''}", top, height,
@@ -112,22 +108,9 @@ def case_chart(samples: Mapping[str, Sequence[Any]], start_s: float, end_s: floa
         else round(across(worst_s - start_s), 1))
 
 
-def _second(samples: Mapping[str, Sequence[Any]], of: str, in_mach: bool
-            ) -> tuple[tuple[str, Array, str], ...]:
-    """Return what another source says of airspeed or altitude as a line, where there is one."""
-    by = next((one for one in samples.get(f"second_{of}_by", ()) if one), "")
-    if not by:
-        return ()
-    values = _numbers(samples, f"second_{of}_{'kt' if of == 'airspeed' else 'ft'}")
-    if of == "airspeed" and in_mach:
-        values = mach_from_cas(values * KNOT,
-                               _numbers(samples, "pressure_altitude_ft") * FOOT)
-    return (("second", values, by),)
-
-
-def _numbers(samples: Mapping[str, Sequence[Any]], name: str) -> Array:
-    values = samples.get(name) or [None] * len(samples["time_s"])
-    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+def _second(found: tuple[Array, str] | None) -> tuple[tuple[str, Array, str], ...]:
+    """Return what another source says as a line, where there is one."""
+    return () if found is None else (("second", *found),)
 
 
 def _kept(margin: Array) -> NDArray[np.intp]:

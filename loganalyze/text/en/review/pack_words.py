@@ -20,10 +20,13 @@ NO_DECISION = "No decision has been made."
 MOVED = "It was judged again since the decision, with another result."
 PICTURE_WORDS = ("Calibrated airspeed against the lowest limit, the margin to it and the pressure "
                  "altitude, by seconds from the start of the exceedance.")
-PICTURE_CAPTION = "Shaded: the exceedance. Below the line at 0 kt the limit is exceeded."
+MACH_PICTURE_WORDS = ("Mach number against the limit, the margin to it and the pressure "
+                      "altitude, by seconds from the start of the exceedance.")
+PICTURE_CAPTION = "Shaded: the exceedance. Below the line at a margin of 0 the limit is exceeded."
 TIME_AXIS = "Time from the start of the exceedance [s]"
 SPEED_AXIS, MARGIN_AXIS, ALTITUDE_AXIS = "CAS [kt]", "Margin [kt]", "Altitude [ft]"
-SPEED, LIMIT = "calibrated airspeed", "lowest limit"
+MACH_AXIS, MACH_MARGIN_AXIS = "Mach number", "Margin [Mach]"
+SPEED, MACH, LIMIT = "calibrated airspeed", "Mach number", "lowest limit"
 EXCEEDED_BY = "{excess} over {limit} for {duration:.1f} s, {phase}"
 PHASE_UNKNOWN = "phase of flight not known"
 
