@@ -292,7 +292,7 @@ class Uncertainty:
             (self.budget.variance(ALTITUDE, altitude / FOOT, flown=flown) + skew) * FOOT**2
             for flown in (True, False))
         shown = self.budget.variance(AIRSPEED, cas / KNOT, flown=False) * KNOT**2
-        felt: dict[bool, tuple[Floats, Floats]] = {}
+        variances: dict[bool, tuple[Floats, Floats]] = {}
         found = []
         for limit in (self.analysis.sheet.limit[i] for i in limits):
             if limit.kind.needs_temperature:
@@ -302,12 +302,12 @@ class Uncertainty:
                 found.append((in_kt, in_kt * by_speed * KNOT, model.displayed / model.per_kt))
                 continue
             indicated = limit.kind.as_indicated
-            if indicated not in felt:
+            if indicated not in variances:
                 own, shared = (self.budget.variance(
                     moves, cas / KNOT, flown=True, indicated=indicated) * KNOT**2
                     for moves in (AIRSPEED, STATIC))
-                felt[indicated] = own, shared
-            free, static = felt[indicated]
+                variances[indicated] = own, shared
+            free, static = variances[indicated]
             by_cas, by_mach = limit_slopes(
                 limit, limit_equivalents.calibrated_equivalent(limit, air, at), altitude)
             lead = by_mach - by_height

@@ -214,27 +214,27 @@ def lead(lesson: Lesson, how: Presentation) -> str:
         return NO_SEGMENTS
     held = [one for one in lesson.segments if one.has_tolerance]
     clear = [one for one in held if not one.sure_departures]
-    told = f"{len(lesson.segments)} parts of the flight were measured. "
+    summary = f"{len(lesson.segments)} parts of the flight were measured. "
     if held:
-        told += (f"None of the {len(held)} with a tolerance stayed within it. " if not clear else
+        summary += (f"None of the {len(held)} with a tolerance stayed within it. " if not clear else
                  f"As far as can be told, {'all' if len(clear) == len(held) else len(clear)} of "
                  f"the {len(held)} with a tolerance stayed within it. ")
     outside = [(one, segment) for segment in held if (one := segment.furthest) is not None]
     if outside:
         one, segment = max(outside, key=lambda pair: pair[0].furthest / (
             (pair[1].faster if pair[0].faster else pair[1].slower) or 1.0))
-        told += (f"Farthest outside was \"{part(segment)}\": "
+        summary += (f"Farthest outside was \"{part(segment)}\": "
                  f"{amount(one.furthest, segment.unit, how)} too "
                  f"{'fast' if one.faster else 'slow'}, at {how.instant(one.furthest_s)}. ")
     margins = [margin for segment in lesson.segments for margin in segment.margins]
     if margins:
         least = min(margins, key=lambda margin: margin.smallest_kt)
         where = f"{least.limit}, at {how.altitude(least.pressure_altitude_ft)}"
-        told += (f"The smallest margin was {size(least.smallest_kt, 'kt', how)} to {where}."
+        summary += (f"The smallest margin was {size(least.smallest_kt, 'kt', how)} to {where}."
                  if least.smallest_kt >= 0 else
                  f"The speed was {size(-least.smallest_kt, 'kt', how)} over {where}: `loganalyze "
                  "analyze` judges that.")
-    return told.strip()
+    return summary.strip()
 
 
 def chance(probability: float) -> str:
