@@ -217,23 +217,23 @@ def lead(lesson: Lesson, how: Presentation) -> str:
     summary = f"{len(lesson.segments)} parts of the flight were measured. "
     if held:
         summary += (f"None of the {len(held)} with a tolerance stayed within it. " if not clear else
-                 f"As far as can be told, {'all' if len(clear) == len(held) else len(clear)} of "
-                 f"the {len(held)} with a tolerance stayed within it. ")
+                    f"As far as can be told, {'all' if len(clear) == len(held) else len(clear)} of "
+                    f"the {len(held)} with a tolerance stayed within it. ")
     outside = [(one, segment) for segment in held if (one := segment.furthest) is not None]
     if outside:
         one, segment = max(outside, key=lambda pair: pair[0].furthest / (
             (pair[1].faster if pair[0].faster else pair[1].slower) or 1.0))
         summary += (f"Farthest outside was \"{part(segment)}\": "
-                 f"{amount(one.furthest, segment.unit, how)} too "
-                 f"{'fast' if one.faster else 'slow'}, at {how.instant(one.furthest_s)}. ")
+                    f"{amount(one.furthest, segment.unit, how)} too "
+                    f"{'fast' if one.faster else 'slow'}, at {how.instant(one.furthest_s)}. ")
     margins = [margin for segment in lesson.segments for margin in segment.margins]
     if margins:
         least = min(margins, key=lambda margin: margin.smallest_kt)
         where = f"{least.limit}, at {how.altitude(least.pressure_altitude_ft)}"
         summary += (f"The smallest margin was {size(least.smallest_kt, 'kt', how)} to {where}."
-                 if least.smallest_kt >= 0 else
-                 f"The speed was {size(-least.smallest_kt, 'kt', how)} over {where}: `loganalyze "
-                 "analyze` judges that.")
+                    if least.smallest_kt >= 0 else
+                    f"The speed was {size(-least.smallest_kt, 'kt', how)} over {where}: "
+                    "`loganalyze analyze` judges that.")
     return summary.strip()
 
 
