@@ -18,6 +18,7 @@ from loganalyze.cli import main
 from loganalyze.review.application.desk_forms import PeriodQuery, RevealForm
 from loganalyze.review.decisions.trail_entries import Actor
 from loganalyze.review.outputs import case_report
+from loganalyze.text.language import desk_labels
 from tests.fleet.conftest import ROOT, SHEET
 from tests.review.conftest import Office
 
@@ -88,6 +89,12 @@ def test_the_picture_of_a_mach_limit_is_drawn_in_mach():
         # 240 kt CAS at 20,000 ft: Mach .5257 by the pitot law at 46,563 Pa (ISO 2533).
         assert second[0] == pytest.approx(0.5257 if in_mach else 240.0, abs=5e-5)
         assert value[0] == (0.47 if in_mach else 240.0)
+
+
+@pytest.mark.parametrize(("found", "said"), [
+    (0.0, "0.0 s"), (0.04, "< 0.1 s"), (0.05, "0.1 s"), (9.96, "10.0 s"), (78.9, "79 s")])
+def test_a_duration_of_less_than_a_tenth_is_no_zero(found, said):
+    assert desk_labels.seconds(found) == said
 
 
 def test_a_pack_names_nobody_unless_a_gatekeeper_says_why(worked):

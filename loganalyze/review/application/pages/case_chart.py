@@ -138,7 +138,7 @@ def _panel(name: str, top: float, height: float, places: Array,
 
     return Panel(name, top, height,
                  tuple(Tick(round(up(value), 1), f"{value:,.10g}".replace("-", MINUS))
-                       for value in _marks(low, high, max(3, int(height // 36)))),
+                       for value in _marks(low, high, max(4, int(height // 36)))),
                  tuple(Line(kind, _path(places, np.array([up(value) for value in values])), by)
                        for kind, values, by in lines))
 

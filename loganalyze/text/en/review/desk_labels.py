@@ -289,7 +289,9 @@ def interval(low: float, high: float, mach: bool) -> str:
 
 
 def seconds(found: float) -> str:
-    """Return a duration; a short one with a tenth."""
+    """Return a duration; a short one with a tenth, one below that as what it is less than."""
+    if 0 < found < 0.05:
+        return "< 0.1 s"
     return f"{found:,.0f} s" if found >= 10 else f"{found:.1f} s"
 
 
