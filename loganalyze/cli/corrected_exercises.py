@@ -30,7 +30,9 @@ def corrected_exercises(analysis: Analysis, log: Path, corrections: Path | None 
     after = corrected(found, kept, analysis, str(file))
     if corrections is None:
         click.echo(exercise_words.applied_from(str(file), len(kept.correction)), err=True)
-    for line in exercise_words.applied(after.log, [
-            (one.kind, one.start_s, one.end_s) for one in after.unapplied]):
+    for line in exercise_words.applied(
+        after.log,
+        [(correction.kind, correction.start_s, correction.end_s) for correction in after.unapplied],
+    ):
         click.echo(line, err=True)
     return after.findings

@@ -172,7 +172,10 @@ def print_json(value: object) -> None:
 
     text = json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False)
     if visible(text) != text:
-        text = "".join(one if visible(one) == one else json.dumps(one)[1:-1] for one in text)
+        text = "".join(
+            character if visible(character) == character else json.dumps(character)[1:-1]
+            for character in text
+        )
     click.echo(text)
 
 

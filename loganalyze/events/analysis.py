@@ -328,7 +328,7 @@ def analyze_flights(
     >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
     >>> logs = [la.read_log(f"sample_logs/{name}.csv")
     ...         for name in ("clean_flight", "descent_through_mmo_and_vmo")]
-    >>> [one.outcome for one in la.analyze_flights(logs, sheet)]
+    >>> [analysis.outcome for analysis in la.analyze_flights(logs, sheet)]
     ['not exceeded', 'exceeded']
     """
     settings, declared = settings or Settings(**sheet.screening), declared or {}

@@ -100,7 +100,7 @@ def assess_flight(
     >>> import loganalyze as la
     >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
     ...                      "sample_logs/ouzelwing_240.toml")
-    >>> [one.severity.level for one in la.assess_flight(flight).exceedances]
+    >>> [exceedance.severity.level for exceedance in la.assess_flight(flight).exceedances]
     ['medium', 'medium']
     """
     settings = settings or AssessSettings()

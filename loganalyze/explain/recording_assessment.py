@@ -51,7 +51,7 @@ def assess(
     >>> import loganalyze as la
     >>> found = la.assess("sample_logs/descent_through_mmo_and_vmo.csv",
     ...                   "sample_logs/ouzelwing_240.toml")
-    >>> [one.flown.word for flight in found for one in flight.exceedances]
+    >>> [exceedance.flown.word for flight in found for exceedance in flight.exceedances]
     ['over but not proven', 'proven over']
     """
     if isinstance(log, FlightLog):

@@ -143,7 +143,7 @@ def what_if(
     >>> flight, = la.analyze("sample_logs/descent_through_mmo_and_vmo.csv",
     ...                      "sample_logs/ouzelwing_240.toml")
     >>> helped = la.what_if(flight, 2)
-    >>> helped.limit, [one.amount for one in helped.answers if one.change == "earlier"]
+    >>> helped.limit, [answer.amount for answer in helped.answers if answer.change == "earlier"]
     ('VMO', [5.0, 10.0, 15.0])
     """
     settings = settings or WhatIfSettings()

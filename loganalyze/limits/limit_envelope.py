@@ -187,7 +187,7 @@ def crossovers(
     --------
     >>> import loganalyze as la
     >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
-    >>> [round(one.pressure_altitude / 0.3048) for one in la.crossovers(sheet)]
+    >>> [round(crossover.pressure_altitude / 0.3048) for crossover in la.crossovers(sheet)]
     [13258]
     """
     chosen = [i for i in applicable(sheet, declared or {}) if sheet.limit[i].kind.is_speed]

@@ -177,7 +177,7 @@ def _least_squares(found: Floats, weight: Floats, shapes: Floats
     along = [float(weight @ (shape * found)) for shape in shapes]
     matrices = np.array([[[weight @ shape**2, weight @ shape], [weight @ shape, total]]
                          for shape in shapes])
-    rights = np.array([[[one], [power]] for one in along])
+    rights = np.array([[[position], [power]] for position in along])
     fits = [alone]
     for shape, matrix, part, (size, white) in zip(
             shapes, matrices, along, np.linalg.solve(matrices, rights)[..., 0], strict=True):

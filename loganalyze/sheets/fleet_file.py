@@ -127,7 +127,7 @@ def read_fleet(path: str | Path) -> FleetFile:
     >>> text = ('aircraft = [{ registration = ["DEMO-1"], '
     ...         'sheet = [{ limits = "twin.toml" }] }]')
     >>> _ = Path("fleet.toml").write_text(text, encoding="utf-8")
-    >>> [one.registration for one in la.read_fleet("fleet.toml").aircraft]
+    >>> [rule.registration for rule in la.read_fleet("fleet.toml").aircraft]
     [('DEMO-1',)]
     """
     return read_toml(path, FleetFile)

@@ -150,7 +150,7 @@ def write_fleet(folder: Path, flights: int, *, aircraft: int = 8,
     with (folder / "truth.csv").open("w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n")
         writer.writerow([field.name for field in fields(FlownFlight)])
-        writer.writerows(astuple(one) for one in flown)
+        writer.writerows(astuple(flight) for flight in flown)
     return flown
 
 

@@ -68,17 +68,17 @@ def as_calibrated(
                 for key in ("airspeed_kt", "lower_airspeed_kt")
                 if getattr(part, key, None) is not None})
     changed["speed"] = tuple(
-        one.model_copy(update={"airspeed_kt": convert(
-            one.airspeed_kt, _configured(one, analysis, en_route))})
-        for one in schedule.speed)
+        speed.model_copy(update={"airspeed_kt": convert(
+            speed.airspeed_kt, _configured(speed, analysis, en_route))})
+        for speed in schedule.speed)
     return schedule.model_copy(update=changed), tuple(made.values())
 
 
 def _configured(speed: ConfigurationSpeed, analysis: Analysis, otherwise: Mask) -> Mask:
     """Return the rows in which a configuration is set; others where its channel isn't recorded."""
     log, evaluation = analysis.log, analysis.evaluation
-    if not all(configuration_transit.is_available(one.channel, log, evaluation.declared)
-               for one in speed.conditions):
+    if not all(configuration_transit.is_available(condition.channel, log, evaluation.declared)
+               for condition in speed.conditions):
         return otherwise
     wanted = condition_states.recorded(speed.conditions, evaluation.cleaned, evaluation.declared)
     answer = np.empty(len(log), dtype=np.uint8)

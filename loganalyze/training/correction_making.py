@@ -66,7 +66,7 @@ def corrected_by(
     >>> flight, = la.analyze("sample_logs/clean_flight.csv", "sample_logs/ouzelwing_240.toml")
     >>> made = corrected_by(flight, find_exercises(flight), corrections_for(flight), "KL",
     ...                     kind="stall", start_s=700.0, end_s=790.0)
-    >>> [(one.action, one.kind, one.by) for one in made.correction]
+    >>> [(correction.action, correction.kind, correction.by) for correction in made.correction]
     [('add', 'stall', 'KL')]
     """
     stands = corrected(findings, corrections, analysis).findings.exercises
@@ -89,14 +89,19 @@ def corrected_by(
                 "new_start_s": None if start == meant.start_s else start,
                 "new_end_s": None if end == meant.end_s else end}
         given = {key: value for key, value in news.items() if value is not None}
-        if delete and any(one is not None for one in (kind, start_s, end_s)):
+        if delete and any(value_given is not None for value_given in (kind, start_s, end_s)):
             raise Problem("an exercise can't be both deleted and changed", "",
                           "give one of them")
         if not delete and not given:
             raise Problem(f"exercise {exercise} is that already, so nothing would be corrected", "",
                           "give another kind, start or end")
         if not delete:
-            _check_free([one for one in stands if one is not meant], kind or meant.kind, start, end)
+            _check_free(
+                [standing for standing in stands if standing is not meant],
+                kind or meant.kind,
+                start,
+                end,
+            )
         made |= given
     try:
         whole = Correction.model_validate({**made, **stated})
@@ -119,10 +124,13 @@ def _span(analysis: Analysis, meant: Exercise | None, start: float | None, end: 
     first, last = float(analysis.time[0]), float(analysis.time[-1])
     low = start if start is not None else meant.start_s if meant is not None else first
     high = end if end is not None else meant.end_s if meant is not None else last
-    for one in (low, high):
-        if not first <= one <= last:
-            raise Problem(f"{one:g} s is outside the flight, which is from {first:g} to {last:g} s",
-                          "", "give seconds from the log's first sample")
+    for edge in (low, high):
+        if not first <= edge <= last:
+            raise Problem(
+                f"{edge:g} s is outside the flight, which is from {first:g} to {last:g} s",
+                "",
+                "give seconds from the log's first sample",
+            )
     if high - low < SHORTEST_S:
         raise Problem(f"from {low:g} to {high:g} s is no exercise", "",
                       f"give an end {SHORTEST_S:g} s or more after the start")
@@ -131,9 +139,12 @@ def _span(analysis: Analysis, meant: Exercise | None, start: float | None, end: 
 
 def _check_free(stands: list[Exercise] | tuple[Exercise, ...], kind: ExerciseKind, start: float,
                 end: float) -> None:
-    for one in stands:
-        shared = min(one.end_s, end) - max(one.start_s, start)
-        whole = max(one.end_s, end) - min(one.start_s, start)
-        if one.kind == kind and shared / whole >= SHARED:
-            raise Problem(f"there is a {kind} at {one.start_s:g} to {one.end_s:g} s already", "",
-                          "correct that one by its number")
+    for exercise in stands:
+        shared = min(exercise.end_s, end) - max(exercise.start_s, start)
+        whole = max(exercise.end_s, end) - min(exercise.start_s, start)
+        if exercise.kind == kind and shared / whole >= SHARED:
+            raise Problem(
+                f"there is a {kind} at {exercise.start_s:g} to {exercise.end_s:g} s already",
+                "",
+                "correct that one by its number",
+            )

@@ -58,7 +58,7 @@ def flown_exactly(
     low_ft, high_ft : float
         Pressure altitudes [ft] between which rows are given, every `EVERY_FT` and at the crossover.
     """
-    heights = {float(one) for one in np.arange(
+    heights = {float(altitude_ft) for altitude_ft in np.arange(
         np.ceil(low_ft / EVERY_FT) * EVERY_FT, high_ft + 1.0, EVERY_FT)}
     crossover = profile.crossover_ft
     if crossover is not None and low_ft < crossover < high_ft:

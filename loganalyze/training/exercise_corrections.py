@@ -213,10 +213,10 @@ def write_corrections(corrections: CorrectionsFile, path: str | Path) -> None:
     path = Path(path)
     lines = [f"{key} = {written(value)}" for key, value in corrections.model_dump(
         exclude={"correction"}, exclude_defaults=True).items()]
-    for one in corrections.correction:
+    for correction in corrections.correction:
         lines += ["", "[[correction]]", *(
             f"{key} = {written(value)}"
-            for key, value in one.model_dump(exclude_defaults=True).items())]
+            for key, value in correction.model_dump(exclude_defaults=True).items())]
     descriptor, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(descriptor, "w", encoding="utf-8", newline="\n") as stream:
@@ -264,35 +264,39 @@ def corrected(
     >>> flight, = la.analyze("sample_logs/clean_flight.csv", "sample_logs/ouzelwing_240.toml")
     >>> added = Correction(action="add", kind="stall", start_s=700.0, end_s=790.0)
     >>> found = corrected(find_exercises(flight), corrections_for(flight, (added,)), flight)
-    >>> found.log, [one.origin for one in found.findings.of("stall")]
+    >>> found.log, [finding.origin for finding in found.findings.of("stall")]
     ('same', ['added'])
     """
     state = _state(corrections, analysis, where)
     exercises, deleted = list(findings.exercises), list(findings.deleted)
     unapplied = []
-    for one in corrections.correction:
-        _check_inside(one, analysis, where)
-        if one.action == "add":
-            exercises.append(_made(analysis, one, one.kind, *one.span))
+    for correction in corrections.correction:
+        _check_inside(correction, analysis, where)
+        if correction.action == "add":
+            exercises.append(_made(analysis, correction, correction.kind, *correction.span))
             continue
-        meant = _meant(exercises, one)
+        meant = _meant(exercises, correction)
         if meant is None:
-            unapplied.append(one)
+            unapplied.append(correction)
             continue
         exercises.remove(meant)
-        if one.action == "delete" and meant.origin != ADDED:
-            deleted.append(replace(meant, by=one.by, at=one.at))
-        if one.action == "change":
+        if correction.action == "delete" and meant.origin != ADDED:
+            deleted.append(replace(meant, by=correction.by, at=correction.at))
+        if correction.action == "change":
             # A start or end that isn't corrected stays where it is found now.
-            start = meant.start_s if one.new_start_s is None else one.new_start_s
-            end = meant.end_s if one.new_end_s is None else one.new_end_s
+            start = meant.start_s if correction.new_start_s is None else correction.new_start_s
+            end = meant.end_s if correction.new_end_s is None else correction.new_end_s
             if end <= start:
                 exercises.append(meant)
-                unapplied.append(one)
+                unapplied.append(correction)
                 continue
-            exercises.append(replace(
-                _made(analysis, one, one.new_kind or meant.kind, start, end), origin=CORRECTED,
-                marked=meant.marked))
+            exercises.append(
+                replace(
+                    _made(analysis, correction, correction.new_kind or meant.kind, start, end),
+                    origin=CORRECTED,
+                    marked=meant.marked,
+                )
+            )
     exercises.sort(key=lambda exercise: (exercise.start_s, exercise.end_s))
     return CorrectedFindings(ExerciseFindings(tuple(exercises), findings.unsearched,
                                               tuple(deleted)), state, tuple(unapplied))
@@ -317,23 +321,31 @@ def _state(corrections: CorrectionsFile, analysis: Analysis, where: str) -> LogS
     return "rewritten"
 
 
-def _meant(exercises: list[Exercise], one: Correction) -> Exercise | None:
+def _meant(exercises: list[Exercise], correction: Correction) -> Exercise | None:
     """Return the exercise that a correction is of: of its kind, with most of its time."""
     def shared(other: Exercise) -> float:
-        inside = min(other.end_s, one.end_s) - max(other.start_s, one.start_s)
-        whole = max(other.end_s, one.end_s) - min(other.start_s, one.start_s)
+        inside = min(other.end_s, correction.end_s) - max(other.start_s, correction.start_s)
+        whole = max(other.end_s, correction.end_s) - min(other.start_s, correction.start_s)
         return inside / whole
 
-    same = [other for other in exercises if other.kind == one.kind and shared(other) >= SHARED]
+    same = [
+        other for other in exercises if other.kind == correction.kind and shared(other) >= SHARED
+    ]
     return max(same, key=shared, default=None)
 
 
-def _check_inside(one: Correction, analysis: Analysis, where: str) -> None:
+def _check_inside(correction: Correction, analysis: Analysis, where: str) -> None:
     last = float(analysis.time[-1])
-    if one.span[1] > last + SAME_TIME_S or one.span[0] < float(analysis.time[0]) - SAME_TIME_S:
-        raise Problem(f"a correction is of {one.span[0]:g} to {one.span[1]:g} s, and the flight "
-                      f"is from {float(analysis.time[0]):g} to {last:g} s", where,
-                      "correct the times: they are seconds from the log's first sample")
+    if (
+        correction.span[1] > last + SAME_TIME_S
+        or correction.span[0] < float(analysis.time[0]) - SAME_TIME_S
+    ):
+        raise Problem(
+            f"a correction is of {correction.span[0]:g} to {correction.span[1]:g} s, and the "
+            f"flight is from {float(analysis.time[0]):g} to {last:g} s",
+            where,
+            "correct the times: they are seconds from the log's first sample",
+        )
 
 
 def _made(analysis: Analysis, by: Correction, kind: ExerciseKind, start: float, end: float

@@ -92,8 +92,8 @@ def find_exercises(
     if not grids:
         return ExerciseFindings((), tuple((kind, NO_PROFILE) for kind in EXERCISE_KINDS))
     marks = event_marks(analysis)
-    found = [_exercise(one, sure, marks) for flight in _searched(analysis, grids, settings)
-             for sure, one in _chosen(flight, marks)]
+    found = [_exercise(candidate, sure, marks) for flight in _searched(analysis, grids, settings)
+             for sure, candidate in _chosen(flight, marks)]
     return ExerciseFindings(tuple(sorted(found, key=lambda one: one.start_s)),
                             _unsearched(grids, settings))
 
@@ -107,7 +107,9 @@ def candidates_of(
     """
     settings = settings or PhaseSettings()
     grids = profiles(analysis, settings)
-    return tuple(one for flight in _searched(analysis, grids, settings) for one in flight)
+    return tuple(
+        candidate for flight in _searched(analysis, grids, settings) for candidate in flight
+    )
 
 
 def _searched(
@@ -148,8 +150,8 @@ def _candidates(
                   *steep_turn_candidates(flown)]
     changes = level_changes(flown)
     others = [*limit_candidates(flown, uncertainty), *acceleration_candidates(flown, changes)]
-    named = [one for one in manoeuvres if confidence(one) >= NAMED]
-    particular = named + [one for one in others if confidence(one) >= NAMED]
+    named = [candidate for candidate in manoeuvres if confidence(candidate) >= NAMED]
+    particular = named + [candidate for candidate in others if confidence(candidate) >= NAMED]
     return [*manoeuvres, *others, *speed_change_candidates(flown, changes, particular),
             *steady_candidates(flown, _usable(flown, stretches, named))]
 
@@ -163,8 +165,8 @@ def _usable(
     for stretch in stretches:
         if stretch.phase in NOT_EN_ROUTE:
             usable[(times >= stretch.start_s) & (times < stretch.end_s)] = False
-    for one in manoeuvres:
-        usable[(times >= one.start_s) & (times < one.end_s)] = False
+    for candidate in manoeuvres:
+        usable[(times >= candidate.start_s) & (times < candidate.end_s)] = False
     return usable
 
 
@@ -175,28 +177,35 @@ def _chosen(candidates: Sequence[Candidate], marks: Floats) -> list[tuple[float,
     and a speed change are two readings of one event, of which the surer is.
     """
     kept: list[tuple[float, Candidate]] = []
-    rated = [(confidence(one), one) for one in candidates]
+    rated = [(confidence(candidate), candidate) for candidate in candidates]
     rated.sort(key=lambda pair: (_RANK[pair[1].kind], -pair[0]))
-    for sure, one in rated:
-        if sure >= (NAMED_MARKED if _marked(one, marks) else NAMED) and not any(
-                _claims(other, one) for _, other in kept):
-            kept.append((sure, one))
+    for sure, candidate in rated:
+        if sure >= (NAMED_MARKED if _marked(candidate, marks) else NAMED) and not any(
+                _claims(other, candidate) for _, other in kept):
+            kept.append((sure, candidate))
     return kept
 
 
-def _marked(one: Candidate, marks: Floats) -> bool:
-    return bool(((marks >= one.start_s - MARK_S) & (marks <= one.end_s + MARK_S)).any())
+def _marked(candidate: Candidate, marks: Floats) -> bool:
+    return bool(((marks >= candidate.start_s - MARK_S) & (marks <= candidate.end_s + MARK_S)).any())
 
 
-def _exercise(one: Candidate, sure: float, marks: Floats) -> Exercise:
-    return Exercise(one.kind, one.start_s, one.end_s, sure, one.evidence, one.measures,
-                    marked=_marked(one, marks))
+def _exercise(candidate: Candidate, sure: float, marks: Floats) -> Exercise:
+    return Exercise(
+        candidate.kind,
+        candidate.start_s,
+        candidate.end_s,
+        sure,
+        candidate.evidence,
+        candidate.measures,
+        marked=_marked(candidate, marks),
+    )
 
 
-def _claims(other: Candidate, one: Candidate) -> bool:
+def _claims(other: Candidate, candidate: Candidate) -> bool:
     """Whether one candidate's stretch is in good part another's."""
-    shared = min(one.end_s, other.end_s) - max(one.start_s, other.start_s)
-    return shared > 0.3 * max(one.end_s - one.start_s, 1e-9)
+    shared = min(candidate.end_s, other.end_s) - max(candidate.start_s, other.start_s)
+    return shared > 0.3 * max(candidate.end_s - candidate.start_s, 1e-9)
 
 
 def _unsearched(

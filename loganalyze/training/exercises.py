@@ -102,9 +102,9 @@ class Exercise:
 
     def measure(self, name: str) -> ExerciseMeasure:
         """Return the measure of a name; one of NaN where the exercise has none of it."""
-        for one in self.measures:
-            if one.name == name:
-                return one
+        for measure in self.measures:
+            if measure.name == name:
+                return measure
         return ExerciseMeasure(name, float("nan"))
 
 
@@ -123,4 +123,4 @@ class ExerciseFindings:
 
     def of(self, kind: ExerciseKind) -> tuple[Exercise, ...]:
         """Return the exercises of one kind, by start."""
-        return tuple(one for one in self.exercises if one.kind == kind)
+        return tuple(exercise for exercise in self.exercises if exercise.kind == kind)

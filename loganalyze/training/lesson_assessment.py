@@ -65,10 +65,10 @@ def with_school_ceilings(sheet: LimitsSheet, schedule: Schedule) -> LimitsSheet:
     Problem
         Where a ceiling has the name of a limit or of another ceiling.
     """
-    taken = {one.name.casefold() for one in (*sheet.limit, *sheet.ceiling)}
-    for one in schedule.ceiling:
-        if one.name.casefold() in taken:
-            raise Problem(f'the limits sheet has the name "{one.name}" already', "the schedule",
+    taken = {limit.name.casefold() for limit in (*sheet.limit, *sheet.ceiling)}
+    for ceiling in schedule.ceiling:
+        if ceiling.name.casefold() in taken:
+            raise Problem(f'the limits sheet has the name "{ceiling.name}" already', "the schedule",
                           "give the ceiling a name of its own")
     return sheet.model_copy(update={"ceiling": (*sheet.ceiling, *schedule.ceiling)})
 
@@ -98,7 +98,7 @@ def assess_lesson(
     >>> flight, = la.analyze("sample_logs/clean_flight.csv", "sample_logs/ouzelwing_240.toml")
     >>> briefed = Schedule.model_validate({"lesson": "a flight", "climb": {"airspeed_kt": 190}})
     >>> lesson = assess_lesson(la.assess_flight(flight), briefed)
-    >>> [(one.kind, one.target, one.unit) for one in lesson.segments]
+    >>> [(segment.kind, segment.target, segment.unit) for segment in lesson.segments]
     [('climb', 190.0, 'kt')]
     """
     analysis = assessment.analysis
@@ -112,7 +112,7 @@ def assess_lesson(
             segment = replace(segment, margins=kept_margins(
                 assessment, segment.start_s, segment.end_s, schedule.near_kt))
             segments.append(replace(segment, grade=graded(segment, schedule)))
-    flown = {one.kind for one in segments}
+    flown = {measured.kind for measured in segments}
     briefed: tuple[tuple[SegmentKind, bool], ...] = (
         ("climb", schedule.climb is not None), ("cruise", schedule.cruise is not None),
         ("descent", schedule.descent is not None))

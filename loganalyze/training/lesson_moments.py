@@ -78,16 +78,16 @@ def moments_of(
     """
     found = [*_margin(assessment, near_kt), *_ceilings(assessment), *_changes(changes)]
     outside = sorted(
-        ((_relative(one, each), i, one) for i, each in enumerate(segments)
-         if (one := each.furthest) is not None), key=lambda row: -row[0])
-    for _, i, one in outside[:max(MOST - len(found), 1)]:
-        found.append(_departure(assessment, segments[i], i, one, speeds))
+        ((_relative(departure, each), i, departure) for i, each in enumerate(segments)
+         if (departure := each.furthest) is not None), key=lambda row: -row[0])
+    for _, i, departure in outside[:max(MOST - len(found), 1)]:
+        found.append(_departure(assessment, segments[i], i, departure, speeds))
     return tuple(sorted(found[:MOST], key=lambda one: one.time_s))
 
 
-def _relative(one: Departure, segment: Segment) -> float:
-    edge = segment.faster if one.faster else segment.slower
-    return one.furthest / edge if edge else 0.0
+def _relative(departure: Departure, segment: Segment) -> float:
+    edge = segment.faster if departure.faster else segment.slower
+    return departure.furthest / edge if edge else 0.0
 
 
 def _margin(assessment: Assessment, near_kt: float) -> list[Moment]:
@@ -97,8 +97,11 @@ def _margin(assessment: Assessment, near_kt: float) -> list[Moment]:
     split = least.contributions
     cause, size = _greatest(split, 1.0, _PARTS)
     analysis = assessment.analysis
-    nearest = min((one for one in assessment.measures[1:] if one.time_s == least.time_s),
-                  key=lambda one: one.smallest_margin_kt, default=least)
+    nearest = min(
+        (measure for measure in assessment.measures[1:] if measure.time_s == least.time_s),
+        key=lambda one: one.smallest_margin_kt,
+        default=least,
+    )
     row = int(np.searchsorted(analysis.time, least.time_s).clip(0, len(analysis.time) - 1))
     return [Moment(
         "margin", least.time_s, split.start_s if split else least.time_s,
@@ -108,41 +111,61 @@ def _margin(assessment: Assessment, near_kt: float) -> list[Moment]:
 
 def _ceilings(assessment: Assessment) -> list[Moment]:
     found = []
-    for one in assessment.analysis.ceilings:
-        worst = one.worst
+    for measure in assessment.analysis.ceilings:
+        worst = measure.worst
         if worst is not None:
             found.append(Moment(
                 "ceiling", worst.worst_time_s, worst.start_s, worst.worst_pressure_altitude_ft,
-                worst.most, "mach" if one.quantity.endswith("mach") else "kt", one.name))
+                worst.most, "mach" if measure.quantity.endswith("mach") else "kt", measure.name))
     return found
 
 
 def _changes(changes: tuple[Change, ...]) -> list[Moment]:
     found = []
-    for one in changes:
-        late = one.late_s
-        if one.code == "made" and abs(late.value) > max(LATE_S, SURE * late.u):
-            found.append(Moment(
-                "change", one.made_s, min(one.due_s, one.made_s), one.made_ft, late.value, "s",
-                one.first))
+    for change in changes:
+        late = change.late_s
+        if change.code == "made" and abs(late.value) > max(LATE_S, SURE * late.u):
+            found.append(
+                Moment(
+                    "change",
+                    change.made_s,
+                    min(change.due_s, change.made_s),
+                    change.made_ft,
+                    late.value,
+                    "s",
+                    change.first,
+                )
+            )
     return found
 
 
-def _departure(assessment: Assessment, segment: Segment, number: int, one: Departure,
+def _departure(assessment: Assessment, segment: Segment, number: int, departure: Departure,
                speeds: FlownSpeeds) -> Moment:
-    inside = (speeds.time >= segment.start_s) & (speeds.time <= one.furthest_s)
+    inside = (speeds.time >= segment.start_s) & (speeds.time <= departure.furthest_s)
     cells = np.flatnonzero(inside)
     errors = speeds.speed(segment.unit)[cells] - segment.target
-    errors = errors if one.faster else -errors
+    errors = errors if departure.faster else -errors
     known = np.isfinite(errors)
     small = np.flatnonzero(known & (errors <= BEFORE_SHARE * errors[known].max()))
     first = int(cells[small[-1]]) if len(small) else int(cells[0])
     rows = speeds.rows[first], speeds.rows[cells[-1]]
     split = _split(assessment, int(rows[0]), int(rows[1]))
-    cause, size = _greatest(split, 1.0 if one.faster else -1.0, _PARTS[2:])
+    cause, size = _greatest(split, 1.0 if departure.faster else -1.0, _PARTS[2:])
     altitude = speeds.altitude_ft[cells[-1]]
-    return Moment("departure", one.furthest_s, float(speeds.time[first]), float(altitude),
-                  one.furthest, segment.unit, "", number, one.faster, cause, size, split)
+    return Moment(
+        "departure",
+        departure.furthest_s,
+        float(speeds.time[first]),
+        float(altitude),
+        departure.furthest,
+        segment.unit,
+        "",
+        number,
+        departure.faster,
+        cause,
+        size,
+        split,
+    )
 
 
 def _split(assessment: Assessment, first: int, last: int) -> Contributions | None:

@@ -136,7 +136,7 @@ def lesson_record(
     >>> from loganalyze.training import find_exercises, lesson_record
     >>> flight, = la.analyze("sample_logs/clean_flight.csv", "sample_logs/ouzelwing_240.toml")
     >>> record = lesson_record(flight, find_exercises(flight), "T7", flown="2031-05-03")
-    >>> record.trainee, {one.exercise for one in record.measures} <= {
+    >>> record.trainee, {measure.exercise for measure in record.measures} <= {
     ...     "climb at constant CAS", "descent at constant CAS"}
     ('T7', True)
     """
@@ -160,10 +160,10 @@ def recorded_measures(
     """Return a flight's measures: of each kind of exercise, and of each briefed part, the mean."""
     grouped: dict[tuple[str, str], list[tuple[float, float]]] = {}
     for exercise in findings.exercises:
-        for one in exercise.measures:
-            if math.isfinite(one.value):
-                grouped.setdefault((exercise.kind, one.name), []).append(
-                    (one.value, one.uncertainty))
+        for measure in exercise.measures:
+            if math.isfinite(measure.value):
+                grouped.setdefault((exercise.kind, measure.name), []).append(
+                    (measure.value, measure.uncertainty))
     for segment in segments:
         for name, measured in _of_segment(segment):
             if math.isfinite(measured.value):
@@ -253,7 +253,7 @@ def progress_of(
     ...     RecordedMeasure(exercise="steep turn", measure="altitude_error_ft", value=error,
     ...                     uncertainty=5.0),))
     ...     for day, error in enumerate([260.0, 228.0, 180.0, 149.0, 107.0, 65.0], 1)]
-    >>> [one.direction for one in progress_of(records).measures]
+    >>> [measure.direction for measure in progress_of(records).measures]
     ['improving']
     """
     if least_others < FEWEST_TRAINEES:
@@ -261,17 +261,21 @@ def progress_of(
                       "", f"give {FEWEST_TRAINEES} or more")
     everything = tuple(records)
     trainee = _chosen(everything, trainee)
-    own = [one for one in everything if one.trainee == trainee]
-    twice = [one.flight for one in own if sum(one.flight == other.flight for other in own) > 1]
+    own = [lesson for lesson in everything if lesson.trainee == trainee]
+    twice = [
+        lesson.flight for lesson in own if sum(lesson.flight == other.flight for other in own) > 1
+    ]
     if twice:
         raise Problem("a flight is given twice", trainee, "give each flight once")
-    dated = all(one.flown for one in own)
+    dated = all(lesson.flown for lesson in own)
     if dated:
         own.sort(key=lambda one: one.flown)
-    keys = sorted({(one.exercise, one.measure) for record in own for one in record.measures})
-    others = {one.trainee for one in everything} - {trainee}
+    keys = sorted(
+        {(measure.exercise, measure.measure) for record in own for measure in record.measures}
+    )
+    others = {lesson.trainee for lesson in everything} - {trainee}
     columns = {key: _column(own, key) for key in keys}
-    course = {name: [one for one in everything if one.trainee == name] for name in others}
+    course = {name: [lesson for lesson in everything if lesson.trainee == name] for name in others}
     trends = []
     for values, errors in columns.values():
         known = np.isfinite(values)
@@ -284,12 +288,12 @@ def progress_of(
                                               strict=True)]
     compared = sum(bool(side) and trend.flights >= LEAST_FLIGHTS
                    for side, trend in zip(sides, trends, strict=True))
-    return Progress(trainee, tuple(one.flown for one in own), dated, tuple(rows), compared,
+    return Progress(trainee, tuple(lesson.flown for lesson in own), dated, tuple(rows), compared,
                     len(others), least_others)
 
 
 def _chosen(records: Sequence[LessonRecord], trainee: str | None) -> str:
-    names = sorted({one.trainee for one in records})
+    names = sorted({record.trainee for record in records})
     if trainee is None and len(names) == 1:
         return names[0]
     if trainee is None:
@@ -310,10 +314,10 @@ def _column(records: Sequence[LessonRecord], key: tuple[str, str]
     """Return a measure's value and uncertainty in each flight, NaN where it has none."""
     values, errors = np.full((2, len(records)), np.nan)
     for i, record in enumerate(records):
-        for one in record.measures:
-            if (one.exercise, one.measure) == key:
-                values[i] = one.value
-                errors[i] = np.nan if one.uncertainty is None else one.uncertainty
+        for measure in record.measures:
+            if (measure.exercise, measure.measure) == key:
+                values[i] = measure.value
+                errors[i] = np.nan if measure.uncertainty is None else measure.uncertainty
     return values, errors
 
 

@@ -215,8 +215,8 @@ class _Mixture:
     def share_below(self, value: float) -> float:
         """Return the probability of no more than a value."""
         z = (value - self.means) / (self.sds * math.sqrt(2.0))
-        return 0.5 * math.fsum(weight * math.erfc(-one)
-                               for weight, one in zip(self.weights, z, strict=True))
+        return 0.5 * math.fsum(weight * math.erfc(-distance)
+                               for weight, distance in zip(self.weights, z, strict=True))
 
     def quantile(self, share: float) -> float:
         """Return the value that a share of the probability is below."""

@@ -79,8 +79,10 @@ def command(
         _write(kept if kept.correction else corrections_for(analysis), file)
         say(exercise_words.KEPT.format(file=file))
     say("\n".join(_lines(after.findings)))
-    for line in exercise_words.applied(after.log, [
-            (one.kind, one.start_s, one.end_s) for one in after.unapplied]):
+    for line in exercise_words.applied(
+        after.log,
+        [(correction.kind, correction.start_s, correction.end_s) for correction in after.unapplied],
+    ):
         click.echo(line, err=True)
 
 
@@ -101,7 +103,7 @@ def _with_one_more(
 ) -> CorrectionsFile:
     from loganalyze.training import EXERCISE_KINDS, corrected_by
 
-    named = next((one for one in EXERCISE_KINDS if one == kind), None)
+    named = next((known for known in EXERCISE_KINDS if known == kind), None)
     return corrected_by(analysis, found, kept, by, exercise=exercise, delete=delete, kind=named,
                         start_s=start, end_s=end, note=note)
 
@@ -121,13 +123,20 @@ def _lines(found: ExerciseFindings) -> list[str]:
     from loganalyze.text.language import exercise_words, number_format
 
     rows = [(str(i), number_format.sentence_case(exercise_words.named(
-                one.kind, one.confidence, one.origin, one.by, one.at)),
-             f"{one.start_s:.1f} s", f"{one.end_s:.1f} s")
-            for i, one in enumerate(found.exercises, 1)]
+                exercise.kind, exercise.confidence, exercise.origin, exercise.by, exercise.at)),
+             f"{exercise.start_s:.1f} s", f"{exercise.end_s:.1f} s")
+            for i, exercise in enumerate(found.exercises, 1)]
     lines = table([exercise_words.LIST_HEADS, *rows]) if rows else [exercise_words.summary([])]
-    return [*lines, *exercise_words.deleted(
-        [(one.kind, one.start_s, one.end_s, one.by, one.at) for one in found.deleted]),
-        *exercise_words.unsearched(found.unsearched)]
+    return [
+        *lines,
+        *exercise_words.deleted(
+            [
+                (exercise.kind, exercise.start_s, exercise.end_s, exercise.by, exercise.at)
+                for exercise in found.deleted
+            ]
+        ),
+        *exercise_words.unsearched(found.unsearched),
+    ]
 
 
 def _analysis(log: Path, limits: Path, columns: Path | None, number: int) -> Analysis:

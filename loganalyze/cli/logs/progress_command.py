@@ -55,7 +55,9 @@ def command(
     """
     from loganalyze.training import progress_of
 
-    records = [one for file in files for one in _records(file, trainee, limits, schedule, columns)]
+    records = [
+        record for file in files for record in _records(file, trainee, limits, schedule, columns)
+    ]
     found = progress_of(records, trainee, least_others=least_others)
     if out is not None:
         from loganalyze.show.progress.progress_folder import write_progress
@@ -87,14 +89,14 @@ def _records(
     from loganalyze.training import read_record
 
     if file.is_dir():
-        held = [one for one in sorted(file.rglob("*.json"))
-                if one.name not in ("progress.json", "lesson.json")]
+        held = [path for path in sorted(file.rglob("*.json"))
+                if path.name not in ("progress.json", "lesson.json")]
         if not held:
             raise Problem("the folder holds no record of a lesson", str(file),
                           "give records (.json), logs, or folders of records; loganalyze training "
                           "writes one with --trainee and --out")
-        for one in held:
-            yield read_record(one)
+        for path in held:
+            yield read_record(path)
     elif file.suffix.lower() == ".json":
         yield read_record(file)
     else:

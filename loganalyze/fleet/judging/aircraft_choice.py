@@ -67,12 +67,25 @@ class AircraftChoice:
         """Return the rules of a fleet file; raises Problem for it, or a file that it names."""
         fleet: FleetFile = read_fleet(path)
         rules = tuple(
-            _Rule(one.registration, one.path, tuple(
-                (revision.effective, _basis(
-                    path.parent / revision.limits, _named(path, one.columns), one.name, one.tags,
-                    _named(path, one.schedule)))
-                for revision in one.revisions))
-            for one in fleet.aircraft)
+            _Rule(
+                aircraft_rule.registration,
+                aircraft_rule.path,
+                tuple(
+                    (
+                        revision.effective,
+                        _basis(
+                            path.parent / revision.limits,
+                            _named(path, aircraft_rule.columns),
+                            aircraft_rule.name,
+                            aircraft_rule.tags,
+                            _named(path, aircraft_rule.schedule),
+                        ),
+                    )
+                    for revision in aircraft_rule.revisions
+                ),
+            )
+            for aircraft_rule in fleet.aircraft
+        )
         digest = combined_digest([fleet.model_dump_json(), *(
             basis.digest for rule in rules for _, basis in rule.revisions)])
         return cls(path, rules, fleet.identity.path, digest)
@@ -157,7 +170,9 @@ def _digest(path: Path) -> str:
     """Return the SHA-256 of a file's bytes; of a folder's TOML files together."""
     if path.is_dir():
         inside = sorted(path.glob("*.toml"))
-        return combined_digest([part for one in inside for part in (one.name, _digest(one))])
+        return combined_digest(
+            [part for part_path in inside for part in (part_path.name, _digest(part_path))]
+        )
     try:
         return hashlib.sha256(path.read_bytes()).hexdigest()
     except OSError as error:

@@ -71,27 +71,47 @@ SECOND_FIELDS = (pa.float32(), pa.string(), pa.float32(), pa.string())
 
 def _flags(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     analysis = judged.analysis if isinstance(judged, Assessment) else judged
-    for one in facts.exceedances:
-        about = Intervals.of([(one.start_s - AROUND_S, one.end_s + AROUND_S)])
-        inside = Intervals.of([(one.start_s, one.end_s)])
+    for exceedance in facts.exceedances:
+        about = Intervals.of([(exceedance.start_s - AROUND_S, exceedance.end_s + AROUND_S)])
+        inside = Intervals.of([(exceedance.start_s, exceedance.end_s)])
         for flag in analysis.quality:
             raised = flag.raised & about
-            yield (one.flight, one.flight_start_s, one.number, one.episode, one.limit, flag.name,
-                   flag.channel or None, flag.screened_out,
-                   rounded((flag.covered & about).duration), rounded(raised.duration),
-                   rounded((raised & inside).duration),
-                   rounded(float(raised.edges[0, 0])) if len(raised) else None,
-                   rounded(float(raised.edges[-1, 1])) if len(raised) else None)
+            yield (
+                exceedance.flight,
+                exceedance.flight_start_s,
+                exceedance.number,
+                exceedance.episode,
+                exceedance.limit,
+                flag.name,
+                flag.channel or None,
+                flag.screened_out,
+                rounded((flag.covered & about).duration),
+                rounded(raised.duration),
+                rounded((raised & inside).duration),
+                rounded(float(raised.edges[0, 0])) if len(raised) else None,
+                rounded(float(raised.edges[-1, 1])) if len(raised) else None,
+            )
 
 
 def _references(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     if not isinstance(judged, Assessment):
         return
-    for one, assessed in zip(facts.exceedances, judged.exceedances, strict=True):
+    for exceedance, assessed in zip(facts.exceedances, judged.exceedances, strict=True):
         for found in assessed.evidence.references:
-            yield (one.flight, one.flight_start_s, one.number, one.episode, one.limit,
-                   found.channel, found.quantity, found.verdict, rounded(found.difference),
-                   rounded(found.allowed), rounded(found.excess), found.samples)
+            yield (
+                exceedance.flight,
+                exceedance.flight_start_s,
+                exceedance.number,
+                exceedance.episode,
+                exceedance.limit,
+                found.channel,
+                found.quantity,
+                found.verdict,
+                rounded(found.difference),
+                rounded(found.allowed),
+                rounded(found.excess),
+                found.samples,
+            )
 
 
 QUALITY_FLAGS = ResultTable("quality_flags", FLAG_COLUMNS, _flags)
@@ -102,8 +122,8 @@ def rows_around(analysis: Analysis) -> Rows:
     """Return the rows of the samples around the exceedances of a flight."""
     time = analysis.time
     near = np.zeros(len(time), dtype=bool)
-    for one in analysis.exceedances:
-        near |= (time >= one.start_s - AROUND_S) & (time <= one.end_s + AROUND_S)
+    for exceedance in analysis.exceedances:
+        near |= (time >= exceedance.start_s - AROUND_S) & (time <= exceedance.end_s + AROUND_S)
     return np.flatnonzero(near)
 
 
@@ -120,7 +140,7 @@ def with_second_sources(table: pa.Table, judged: Assessment, around: Rows) -> pa
         Rows at which the other source is looked at; it is blank elsewhere.
     """
     found: dict[str, tuple[str, Any]] = {}
-    if any(one.evidence.references for one in judged.exceedances):
+    if any(exceedance.evidence.references for exceedance in judged.exceedances):
         for series in ReferenceSet(judged.analysis, around).all:
             if series.absolute and series.quantity not in found:
                 found[series.quantity] = (series.channel, series.values)

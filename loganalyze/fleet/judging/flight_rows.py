@@ -110,38 +110,64 @@ RETURNED_COLUMNS = (
 
 def _flights(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     assessed = judged.exceedances if isinstance(judged, Assessment) else ()
-    words = [one.severity for one in facts.exceedances if one.severity]
-    nearest = next((one for one in facts.smallest_margins if one.limit is None), None)
-    by_limit = [one for one in facts.smallest_margins
-                if one.limit and one.margin_kt is not None and nearest is not None
-                and one.margin_kt == nearest.margin_kt]
+    words = [exceedance.severity for exceedance in facts.exceedances if exceedance.severity]
+    nearest = next(
+        (smallest for smallest in facts.smallest_margins if smallest.limit is None), None
+    )
+    by_limit = [smallest for smallest in facts.smallest_margins
+                if smallest.limit and smallest.margin_kt is not None and nearest is not None
+                and smallest.margin_kt == nearest.margin_kt]
     yield (
-        facts.flight, facts.outcome, facts.start_utc, facts.samples, facts.interval_s,
-        facts.recorded_s, facts.quality.airborne_s, facts.judged_s, facts.unknown_s,
-        len(facts.exceedances), sum(one.flown.word == "proven over" for one in assessed),
-        len({one.episode for one in facts.exceedances}),
+        facts.flight,
+        facts.outcome,
+        facts.start_utc,
+        facts.samples,
+        facts.interval_s,
+        facts.recorded_s,
+        facts.quality.airborne_s,
+        facts.judged_s,
+        facts.unknown_s,
+        len(facts.exceedances),
+        sum(exceedance.flown.word == "proven over" for exceedance in assessed),
+        len({exceedance.episode for exceedance in facts.exceedances}),
         max(words, key=LEVELS.index) if words else None,
-        nearest.margin_kt if nearest else None, nearest.margin_mach if nearest else None,
+        nearest.margin_kt if nearest else None,
+        nearest.margin_mach if nearest else None,
         by_limit[0].limit if by_limit else None,
         nearest.pressure_altitude_ft if nearest else None,
         rounded(judged.highest_calibrated_airspeed_kt) if isinstance(judged, Assessment) else None,
         rounded(judged.highest_mach) if isinstance(judged, Assessment) else None,
-        "; ".join(facts.unjudged_limits) or None, "; ".join(facts.lacking_channels) or None)
+        "; ".join(facts.unjudged_limits) or None,
+        "; ".join(facts.lacking_channels) or None,
+    )
 
 
 def _measures(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     if not isinstance(judged, Assessment):
         return
-    for one in judged.measures:
-        bands = ", ".join(f"[{band:g}, {time:.3f}]" for band, time in one.within_s)
-        row = None if np.isnan(one.time_s) else int(
-            np.searchsorted(judged.analysis.time, one.time_s))
-        yield (facts.flight, one.limit or None, rounded(one.smallest_margin_kt),
-               rounded(one.smallest_margin_mach), rounded(one.smallest_margin),
-               *(rounded(judged.columns[name][row])
-                 if row is not None and name in judged.columns else None for name in UNCERTAINTIES),
-               rounded(one.time_s), rounded(one.pressure_altitude_ft), one.phase or None,
-               rounded(one.judged_s), rounded(one.unknown_s), f"[{bands}]")
+    for measure in judged.measures:
+        bands = ", ".join(f"[{band:g}, {time:.3f}]" for band, time in measure.within_s)
+        row = None if np.isnan(measure.time_s) else int(
+            np.searchsorted(judged.analysis.time, measure.time_s))
+        yield (
+            facts.flight,
+            measure.limit or None,
+            rounded(measure.smallest_margin_kt),
+            rounded(measure.smallest_margin_mach),
+            rounded(measure.smallest_margin),
+            *(
+                rounded(judged.columns[name][row])
+                if row is not None and name in judged.columns
+                else None
+                for name in UNCERTAINTIES
+            ),
+            rounded(measure.time_s),
+            rounded(measure.pressure_altitude_ft),
+            measure.phase or None,
+            rounded(measure.judged_s),
+            rounded(measure.unknown_s),
+            f"[{bands}]",
+        )
 
 
 FLIGHTS = ResultTable("flights", FLIGHT_COLUMNS, _flights)

@@ -76,10 +76,10 @@ def find_logs(named: Iterable[str], *, folders: bool = False) -> list[LogSource]
         For a name that leads to no log, and an address that nothing opens.
     """
     found: dict[str, LogSource] = {}
-    for one in named:
-        logs = _remote(one, folders) if "://" in one else _local(one, folders)
+    for pattern in named:
+        logs = _remote(pattern, folders) if "://" in pattern else _local(pattern, folders)
         if not logs:
-            raise Problem("no log is there", one, "name files, or a folder with logs in it")
+            raise Problem("no log is there", pattern, "name files, or a folder with logs in it")
         for log in logs:
             found.setdefault(log.name, log)
     return [found[name] for name in sorted(found)]
@@ -120,14 +120,14 @@ def _remote(address: str, folders: bool) -> list[LogSource]:
     if info.type == pafs.FileType.File:
         return [LogSource(address, remote=True)]
     start = path.rstrip("/")
-    files = [one.path for one in system.get_file_info(pafs.FileSelector(start, recursive=True))
-             if one.type == pafs.FileType.File
-             and _is_log(PurePosixPath(one.path[len(start):].lstrip("/")).parts)]
+    files = [file.path for file in system.get_file_info(pafs.FileSelector(start, recursive=True))
+             if file.type == pafs.FileType.File
+             and _is_log(PurePosixPath(file.path[len(start):].lstrip("/")).parts)]
     if not folders:
-        return [LogSource(f"{scheme}://{one}", remote=True) for one in files]
+        return [LogSource(f"{scheme}://{file}", remote=True) for file in files]
     by_folder: dict[str, list[str]] = {}
-    for one in sorted(files):
-        by_folder.setdefault(str(PurePosixPath(one).parent), []).append(f"{scheme}://{one}")
+    for file in sorted(files):
+        by_folder.setdefault(str(PurePosixPath(file).parent), []).append(f"{scheme}://{file}")
     return [LogSource(f"{scheme}://{folder}", tuple(inside), remote=True)
             for folder, inside in by_folder.items()]
 

@@ -94,23 +94,23 @@ def _checks(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     if not isinstance(judged, Assessment):
         return
     interval = judged.analysis.log.interval_s
-    for one in judged.checks:
-        for row in _of_turns(one) if one.code == TURNS else _compared(one, interval):
+    for check in judged.checks:
+        for row in _of_turns(check) if check.code == TURNS else _compared(check, interval):
             yield (facts.flight, *row)
     standard = _from_standard(judged.analysis)
     if standard is not None:
         yield (facts.flight, *standard)
 
 
-def _of_turns(one: Check) -> Iterator[tuple[Any, ...]]:
+def _of_turns(check: Check) -> Iterator[tuple[Any, ...]]:
     """Return what turns show: an airspeed's error, and where they allow it that of the air's too.
 
     Unsplit, the whole is an error of the true airspeed, or of the calibrated one alone.
     """
     for way, channel, value, u, unit in _TURN_VALUES:
-        if value in one.values:
-            yield (way, channel, None, one.values["samples"], rounded(one.values[value]),
-                   rounded(one.values[u]) if u in one.values else None, unit)
+        if value in check.values:
+            yield (way, channel, None, check.values["samples"], rounded(check.values[value]),
+                   rounded(check.values[u]) if u in check.values else None, unit)
 
 
 _TURN_VALUES = (
@@ -121,14 +121,14 @@ _TURN_VALUES = (
 )
 
 
-def _compared(one: Check, interval_s: float) -> Iterator[tuple[Any, ...]]:
+def _compared(check: Check, interval_s: float) -> Iterator[tuple[Any, ...]]:
     """Return a channel against its second source, or against what was computed."""
-    values = one.values
+    values = check.values
     channel = str(values["channel"])
     known = kind(channel)
     if "median_difference" not in values or known is None:
         return
-    way = TWO_SOURCES if one.code == "two_sources" else RECORDED
+    way = TWO_SOURCES if check.code == "two_sources" else RECORDED
     independent = max(2.0, values["samples"] * interval_s / APART_S)
     # The standard error of a median of normal values is 1.2533 times that of their mean.
     u = 1.2533 * values["spread"] / math.sqrt(independent)

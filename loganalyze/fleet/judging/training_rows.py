@@ -27,9 +27,9 @@ TRAINING_COLUMNS = (
 def training_rows(judged: Assessment, schedule: Schedule) -> Iterator[tuple[Any, ...]]:
     """Yield a row for each measure of a flight against its schedule, as TRAINING_COLUMNS say."""
     lesson = assess_lesson(judged, schedule)
-    for one in recorded_measures(lesson.exercises, lesson.segments):
-        yield (judged.analysis.flight, one.exercise, one.measure, rounded(one.value),
-               None if one.uncertainty is None else rounded(one.uncertainty), one.count)
+    for measure in recorded_measures(lesson.exercises, lesson.segments):
+        yield (judged.analysis.flight, measure.exercise, measure.measure, rounded(measure.value),
+               None if measure.uncertainty is None else rounded(measure.uncertainty), measure.count)
 
 
 TRAINING = ResultTable("training", TRAINING_COLUMNS, lambda judged, facts: ())

@@ -190,10 +190,13 @@ def shrunk(means: Sequence[MeanEffect]) -> list[float]:
     """
     if len(means) < 3:
         return [float("nan")] * len(means)
-    values, u = np.array([one.mean for one in means]), np.array([one.u for one in means])
+    values, u = (
+        np.array([effect.mean for effect in means]),
+        np.array([effect.u for effect in means]),
+    )
     whole = mean_effect(values, np.maximum(u, np.sqrt(_LEAST)))
     kept = whole.between ** 2 / np.maximum(whole.between ** 2 + u ** 2, _LEAST)
-    return [float(one) for one in whole.mean + kept * (values - whole.mean)]
+    return [float(value) for value in whole.mean + kept * (values - whole.mean)]
 
 
 def aircraft_errors(store: str | Path, *, least: int = LEAST_FLIGHTS, coverage: float = COVERAGE
@@ -224,7 +227,7 @@ def aircraft_errors(store: str | Path, *, least: int = LEAST_FLIGHTS, coverage: 
     >>> import loganalyze as la
     >>> report = la.run_fleet(["sample_logs"], "store",
     ...                       limits="sample_logs/ouzelwing_240.toml", workers=0)
-    >>> {one.way for one in la.aircraft_errors("store", least=2)}
+    >>> {error.way for error in la.aircraft_errors("store", least=2)}
     {'from standard atmosphere'}
     """
     with connect_store(store) as db:
@@ -244,11 +247,11 @@ def aircraft_errors(store: str | Path, *, least: int = LEAST_FLIGHTS, coverage: 
     for kind in dict.fromkeys(row[:4] for row in rows):
         found += _of_kind(kind, [row[4:] for row in rows if row[:4] == kind], max(least, 2),
                           coverage)
-    adjusted = holm([one.probability for one in found])
+    adjusted = holm([error.probability for error in found])
     return tuple(replace(
-        one, probability=float(chance),
-        finding=bool(chance < SURE and abs(one.reads_high) >= MATTERS.get(one.unit, 0.0)))
-        for one, chance in zip(found, adjusted, strict=True))
+        error, probability=float(chance),
+        finding=bool(chance < SURE and abs(error.reads_high) >= MATTERS.get(error.unit, 0.0)))
+        for error, chance in zip(found, adjusted, strict=True))
 
 
 def _of_kind(kind: tuple[str, str, str, str],

@@ -258,8 +258,8 @@ class _Tail:
         return np.exp(_log_survival(size * _NODES, scale[:, None], shape[:, None])[0]) @ _WEIGHTS
 
     def _posterior(self, log_scale: Floats, shape: Floats) -> Floats:
-        return np.array([self.log_likelihood(float(np.exp(one)), shape) - shape
-                         for one in log_scale])
+        return np.array([self.log_likelihood(float(np.exp(logarithm)), shape) - shape
+                         for logarithm in log_scale])
 
 
 def _threshold(values: Floats) -> float:

@@ -60,7 +60,7 @@ def fleet_margin_tails(store: str | Path, *, threshold_kt: float | None = None
     >>> import loganalyze as la
     >>> report = la.run_fleet(["sample_logs"], "store",
     ...                       limits="sample_logs/ouzelwing_240.toml", workers=0)
-    >>> {one.tail.refused for one in la.fleet_margin_tails("store")}
+    >>> {phase.tail.refused for phase in la.fleet_margin_tails("store")}
     {'too few peaks'}
     """
     with connect_store(store) as db:

@@ -39,9 +39,9 @@ def shown_groups(names: Mapping[str, NDArray[Any]], least: int) -> dict[str, set
         for outer, inner in permutations(names, 2):
             for group in sorted(found[outer]):
                 within = names[outer] == group
-                wholly = [one for one in found[inner]
-                          if not np.any((names[inner] == one) & ~within)]
-                rest = int(within.sum()) - sum(sizes[inner][one] for one in wholly)
+                wholly = [inner_group for inner_group in found[inner]
+                          if not np.any((names[inner] == inner_group) & ~within)]
+                rest = int(within.sum()) - sum(sizes[inner][inner_group] for inner_group in wholly)
                 if wholly and 0 < rest < least:
                     _leave_out(_smallest(wholly, sizes[inner]), found[inner], sizes[inner])
                     again = True
@@ -51,8 +51,8 @@ def shown_groups(names: Mapping[str, NDArray[Any]], least: int) -> dict[str, set
 def _large(sizes: Mapping[str, int], least: int) -> set[str]:
     """Return the groups of a dimension that aren't too small, nor follow from the others."""
     by_size = sorted(sizes, key=lambda one: (sizes[one], one))
-    hidden = sum(sizes[one] < least for one in by_size)
-    while hidden < len(by_size) and 0 < sum(sizes[one] for one in by_size[:hidden]) < least:
+    hidden = sum(sizes[group] < least for group in by_size)
+    while hidden < len(by_size) and 0 < sum(sizes[group] for group in by_size[:hidden]) < least:
         hidden += 1
     return {*by_size[hidden:]}
 

@@ -164,12 +164,12 @@ def fleet_trends(
     >>> la.fleet_trends("store", by=("limit",), least=1).whole.rate.events
     5
     """
-    for one in by:
-        if one not in (*OF_FLIGHTS, *OF_EVENTS) and not one.startswith(TAG):
-            raise Problem(f"nothing is grouped by {one}", "--by", "write one of "
+    for column in by:
+        if column not in (*OF_FLIGHTS, *OF_EVENTS) and not column.startswith(TAG):
+            raise Problem(f"nothing is grouped by {column}", "--by", "write one of "
                           f"{', '.join((*OF_FLIGHTS, *OF_EVENTS))}, or {TAG}NAME of a tag")
-        if means_person(one.removeprefix(TAG)):
-            raise Problem(f"no table is made by person, as {one} would be", "--by",
+        if means_person(column.removeprefix(TAG)):
+            raise Problem(f"no table is made by person, as {column} would be", "--by",
                           "leave it out: single flights are for those who debrief them")
     if action is not None and action.day != 1 and is_protected(Path(store)):
         raise Problem("the store holds months instead of days", "--action",
@@ -183,7 +183,7 @@ def fleet_trends(
     counts = _counts(fleet, [event[0] for event in events])
     whole = _row("whole", "", fleet, counts, np.ones(len(fleet.keys), dtype=bool))
     dated = ~np.isnan(fleet.days)
-    names = {one: _names(one, fleet) for one in by if one not in OF_EVENTS}
+    names = {column: _names(column, fleet) for column in by if column not in OF_EVENTS}
     if action is not None:
         later = fleet.days[dated] >= (action - date(1970, 1, 1)).days
         parts = np.full(len(fleet.keys), "undated", dtype=object)
@@ -194,8 +194,8 @@ def fleet_trends(
         raise Problem(f"before or after the day are too few flights (fewer than {least}, or so few "
                       "that they would follow from other groups)", "--action",
                       "give another day, leave out some of --by, or give a smaller --least")
-    rows = [row for one in by for row in _rows(one, fleet, counts, events)
-            if (row.group in shown[one] if one in shown else row.flights >= least)]
+    rows = [row for column in by for row in _rows(column, fleet, counts, events)
+            if (row.group in shown[column] if column in shown else row.flights >= least)]
     per_year = trend_probability(
         counts[dated], fleet.hours[dated], fleet.aircraft[dated], fleet.days[dated])
     captured = (float("nan"), float("nan"))

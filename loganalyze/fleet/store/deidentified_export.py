@@ -169,8 +169,10 @@ def grouped(given: dict[str, Group], least: int) -> dict[str, Group]:
         inside = Counter(aircraft for aircraft, of in found.values() if of == month)
         small = {aircraft for aircraft, count in inside.items()
                  if aircraft is None or count < least}
-        while 0 < sum(inside[one] for one in small) < least and len(small) < len(inside):
-            small.add(min((one for one in inside if one not in small),
+        while 0 < sum(inside[aircraft_name] for aircraft_name in small) < least and len(
+            small
+        ) < len(inside):
+            small.add(min((aircraft_name for aircraft_name in inside if aircraft_name not in small),
                           key=lambda one: (inside[one], one or "")))
         for flight, (aircraft, of) in found.items():
             if of == month and aircraft in small:

@@ -93,7 +93,7 @@ def retain(store: str | Path, *, keep_identities: timedelta | None = None,
             flights = _delete_flights(folder, day - keep_flights)
         if keep_identities is not None:
             identities = _delete_identities(folder, day - keep_identities)
-        ages = [one for one in (keep_flights, keep_identities) if one is not None]
+        ages = [age for age in (keep_flights, keep_identities) if age is not None]
         if ages:
             _delete_dated(single_file(folder, PROBLEMS), "seen_on", day - min(ages))
         if keep_flights is not None and protected:

@@ -63,10 +63,10 @@ def sample_store_schema() -> pa.Schema:
     With what another recorded channel says around exceedances.
     """
     fields = [pa.field(FLIGHT_KEY.name, pa.string(), metadata=metadata(FLIGHT_KEY))]
-    for one in sample_schema(()):
-        kind = pa.string() if pa.types.is_dictionary(one.type) else one.type
-        if one.name != "state":
-            fields.append(pa.field(one.name, kind, metadata=one.metadata))
+    for field in sample_schema(()):
+        kind = pa.string() if pa.types.is_dictionary(field.type) else field.type
+        if field.name != "state":
+            fields.append(pa.field(field.name, kind, metadata=field.metadata))
     fields += [pa.field(column.name, kind, metadata=metadata(column))
                for column, kind in zip(SECOND_COLUMNS, SECOND_FIELDS, strict=True)]
     return pa.schema(fields)

@@ -103,8 +103,11 @@ def problem_rows(folder: Path) -> list[tuple[str | None, ...]]:
     if not is_protected(folder):
         return rows
     named = _read(folder, IDENTITIES, ["flight_key", "pseudonym", "source", "reason"]).to_pylist()
-    whose = {one["pseudonym"]: (one["source"], one["reason"]) for one in named
-             if one["flight_key"] is None}
+    whose = {
+        named_row["pseudonym"]: (named_row["source"], named_row["reason"])
+        for named_row in named
+        if named_row["flight_key"] is None
+    }
     return [(*whose.get(row[0], row[:2]), *row[2:]) for row in rows]
 
 

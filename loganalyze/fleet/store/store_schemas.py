@@ -43,7 +43,7 @@ def store_schemas() -> dict[str, dict[str, Any]]:
 
 
 def _sample_columns() -> tuple[Column, ...]:
-    known = {one.name: one for one in (*sample_columns(()), *SECOND_COLUMNS)}
+    known = {column.name: column for column in (*sample_columns(()), *SECOND_COLUMNS)}
     return tuple(known.get(field.name) or Column(
         field.name, "string", "", field.metadata[b"description"].decode(), True)
         for field in sample_store_schema())

@@ -104,18 +104,18 @@ def trend_answers(trends: Trends, margins: FleetMargins, tails: Sequence[PhaseTa
     rows = [row for row in trends.rows if row.dimension == "aircraft"]
     each = [_against_others(row, trends.whole) for row in rows]
     change = math.nan if trends.change is None else trends.change.probability
-    given = [trends.per_year, course.probability, change, *(one[1] for one in each)]
+    given = [trends.per_year, course.probability, change, *(bounds[1] for bounds in each)]
     adjusted = holm(given).tolist()
     outlying = tuple(OutlyingAircraft(row.group, times, found) for row, (times, _), found in zip(
         rows, each, adjusted[3:], strict=True))
     return TrendAnswers(
         trends, margins, course, adjusted[0], adjusted[1], adjusted[2],
         _rises(trends, margins), outlying,
-        sum(not math.isnan(one) for one in given),
-        tuple(one for one in tails if one.tail.flights >= least),
-        tuple(one for one in errors if one.aircraft in {row.group for row in rows}),
+        sum(not math.isnan(value) for value in given),
+        tuple(tail for tail in tails if tail.tail.flights >= least),
+        tuple(error for error in errors if error.aircraft in {row.group for row in rows}),
         tuple(by), action, proven, least,
-        tuple(one for one in unusual if one.flights >= least))
+        tuple(outlying_flight for outlying_flight in unusual if outlying_flight.flights >= least))
 
 
 def _rises(trends: Trends, margins: FleetMargins) -> int:

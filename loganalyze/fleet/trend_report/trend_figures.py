@@ -67,7 +67,7 @@ def course_figure(found: TrendAnswers) -> Figure:
         hours.set_axisbelow(True)
         for axes in (rates, hours):
             axes.set_xlim(months[0] - 0.7, months[-1] + 0.7)
-            axes.set_xticks(list(ticks), [f"{one // 12}-{one % 12 + 1:02d}" for one in ticks])
+            axes.set_xticks(list(ticks), [f"{tick // 12}-{tick % 12 + 1:02d}" for tick in ticks])
             axes.grid(axis="x", visible=False)
         rates.tick_params(axis="x", labelbottom=False)
         rates.set_ylabel(words.RATE_AXIS)
@@ -174,9 +174,9 @@ def _band(axes: Axes, rate: EventRate, along: str) -> None:
 
 def _most(rates: Sequence[EventRate], whole: EventRate) -> float:
     """Return where the axis of rates ends."""
-    known = [one for one in (*rates, whole) if math.isfinite(one.rate + one.high)]
-    longest = max((1000 * one.high for one in known), default=1.0)
-    highest = max((1000 * one.rate for one in known), default=0.0)
+    known = [rate for rate in (*rates, whole) if math.isfinite(rate.rate + rate.high)]
+    longest = max((1000 * rate.high for rate in known), default=1.0)
+    highest = max((1000 * rate.rate for rate in known), default=0.0)
     return 1.05 * (min(longest, HEADROOM * highest) if highest > 0 else longest)
 
 

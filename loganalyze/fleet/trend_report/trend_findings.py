@@ -38,17 +38,24 @@ def tails_section(tails: Sequence[PhaseTail], how: Presentation) -> list[Section
     if not tails:
         return []
     rows = []
-    for place, one in enumerate(tails):
-        tail = one.tail
+    for place, phase_tail in enumerate(tails):
+        tail = phase_tail.tail
         if tail.refused:
             continue
         peaks: str | Link = f"{tail.peaks:,}"
-        if one.peaks:
+        if phase_tail.peaks:
             peaks = Link(f"{tail.peaks:,}", tail_anchor(place))
-        rows.append((
-            one.phase, one.limit or "–", one.limits_sheet, f"{tail.flights:,}", peaks,
-            how.speed(tail.threshold),
-            *(recurrence(basis) for basis in (tail.displayed, tail.flown))))
+        rows.append(
+            (
+                phase_tail.phase,
+                phase_tail.limit or "–",
+                phase_tail.limits_sheet,
+                f"{tail.flights:,}",
+                peaks,
+                how.speed(tail.threshold),
+                *(recurrence(basis) for basis in (tail.displayed, tail.flown)),
+            )
+        )
     columns = tuple(Column(words.COLUMNS[name], name in ("flights", "peaks", "threshold"), at == 0)
                     for at, name in enumerate(("phase", "limit", "sheet", "flights", "peaks",
                                                "threshold", "displayed", "flown")))
@@ -74,28 +81,41 @@ def errors_section(errors: Sequence[InstrumentError]) -> list[Section]:
     if not errors:
         return []
     rows = []
-    for one in sorted(errors, key=lambda error: not error.finding):
-        channel = quantity_words.channel(one.channel)
-        rows.append((
-            one.aircraft, f"{channel} ({one.second})" if one.second else channel, one.way,
-            _value(one.reads_high, one.unit),
-            words.signed_interval(one.low, one.high, _digits(one.unit)),
-            "–" if math.isnan(one.per_year) else _value(one.per_year, one.unit),
-            f"{len(one.flights):,}",
-            words.probability(one.probability).removeprefix("p ").removeprefix("= "),
-            words.FINDING if one.finding else ""))
+    for detail in sorted(errors, key=lambda error: not error.finding):
+        channel = quantity_words.channel(detail.channel)
+        rows.append(
+            (
+                detail.aircraft,
+                f"{channel} ({detail.second})" if detail.second else channel,
+                detail.way,
+                _value(detail.reads_high, detail.unit),
+                words.signed_interval(detail.low, detail.high, _digits(detail.unit)),
+                "–" if math.isnan(detail.per_year) else _value(detail.per_year, detail.unit),
+                f"{len(detail.flights):,}",
+                words.probability(detail.probability).removeprefix("p ").removeprefix("= "),
+                words.FINDING if detail.finding else "",
+            )
+        )
     columns = tuple(
         Column(words.COLUMNS[name], name in (
             "reads_high", "interval", "per_year", "flights", "probability"), at == 0)
         for at, name in enumerate(("aircraft", "channel", "way", "reads_high", "interval",
                                    "per_year", "flights", "probability", "finding")))
-    sure = [one for one in errors if one.finding]
-    by_turns = {one.aircraft for one in sure if one.channel == CALIBRATED and one.way == TURNS}
+    sure = [detail for detail in errors if detail.finding]
+    by_turns = {
+        detail.aircraft for detail in sure if detail.channel == CALIBRATED and detail.way == TURNS
+    }
     # Turns show one error, which is that of the calibrated or of the true airspeed: said once.
-    findings = tuple(words.finding(
-        one.aircraft, quantity_words.channel(one.channel), _value(one.reads_high, one.unit),
-        words.signed_interval(one.low, one.high, _digits(one.unit))) for one in sure
-        if one.way != TURNS or one.channel == CALIBRATED or one.aircraft not in by_turns)
+    findings = tuple(
+        words.finding(
+            detail.aircraft,
+            quantity_words.channel(detail.channel),
+            _value(detail.reads_high, detail.unit),
+            words.signed_interval(detail.low, detail.high, _digits(detail.unit)),
+        )
+        for detail in sure
+        if detail.way != TURNS or detail.channel == CALIBRATED or detail.aircraft not in by_turns
+    )
     blocks: list[Block] = [Paragraph(words.ERRORS)]
     blocks.append(Bullets(findings) if findings else Paragraph(words.NO_FINDING))
     blocks += [Table(words.ERRORS_CAPTION, columns, tuple(rows)),

@@ -112,8 +112,10 @@ def _verdict(found: TrendAnswers, how: Presentation) -> Iterator[Block]:
             if (row := leading(found.rows(dimension))) is not None]
     if most:
         said.append(words.where(most, whole.rate.events))
-    outlying = [one for one in found.aircraft if one.adjusted < 0.05]
-    said += [words.outlying(one.group, one.times, one.adjusted) for one in outlying]
+    outlying = [aircraft for aircraft in found.aircraft if aircraft.adjusted < 0.05]
+    said += [
+        words.outlying(aircraft.group, aircraft.times, aircraft.adjusted) for aircraft in outlying
+    ]
     if not outlying and "aircraft" in found.dimensions:
         said.append(words.NO_OUTLYING if len(found.aircraft) > 1 else words.ONE_AIRCRAFT)
     rate = whole.rate
@@ -258,11 +260,32 @@ def _unusual(found: TrendAnswers, how: Presentation) -> Iterator[Block]:
         yield Paragraph(words.NO_UNUSUAL)
         return
     listed = found.unusual[:MOST_LISTED]
-    yield Table(words.unusual(len(found.unusual), len(listed)), _columns(
-        {"flight": False, "phase": False, "sheet": False, "margin": True, "usual": True,
-         "score": True, "flights": True}), tuple(
-        (one.flight_key, one.phase, one.limits_sheet, _signed(one.margin_kt, how),
-         _signed(one.usual_kt, how), f"{one.score:.1f}", f"{one.flights:,}") for one in listed))
+    yield Table(
+        words.unusual(len(found.unusual), len(listed)),
+        _columns(
+            {
+                "flight": False,
+                "phase": False,
+                "sheet": False,
+                "margin": True,
+                "usual": True,
+                "score": True,
+                "flights": True,
+            }
+        ),
+        tuple(
+            (
+                outlying_flight.flight_key,
+                outlying_flight.phase,
+                outlying_flight.limits_sheet,
+                _signed(outlying_flight.margin_kt, how),
+                _signed(outlying_flight.usual_kt, how),
+                f"{outlying_flight.score:.1f}",
+                f"{outlying_flight.flights:,}",
+            )
+            for outlying_flight in listed
+        ),
+    )
 
 
 def _captured(found: TrendAnswers) -> Iterator[Block]:
@@ -305,12 +328,12 @@ def _behind(found: TrendAnswers, how: Presentation) -> list[Section]:
             Subheading(words.BEHIND_MARGINS, MARGINS_ANCHOR),
             _flights_table(words.OUTLIERS_CAPTION, near, found, how)), on_paper=False, folded=True))
     peaks: list[Block] = []
-    for place, one in enumerate(found.tails):
-        listed = sorted(order[key] for key in one.peaks if key in order)[:MOST_LISTED]
+    for place, tail in enumerate(found.tails):
+        listed = sorted(order[key] for key in tail.peaks if key in order)[:MOST_LISTED]
         if listed:
-            name = ", ".join(part for part in (one.phase, one.limit, one.limits_sheet) if part)
+            name = ", ".join(part for part in (tail.phase, tail.limit, tail.limits_sheet) if part)
             peaks += [Subheading(name, tail_anchor(place)),
-                      _flights_table(words.peaks(name, len(one.peaks), len(listed)), listed, found,
+                      _flights_table(words.peaks(name, len(tail.peaks), len(listed)), listed, found,
                                      how)]
     if peaks:
         sections.append(Section("behind-tails", words.BEHIND.format(name=words.BEHIND_TAILS),

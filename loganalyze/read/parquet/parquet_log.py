@@ -184,7 +184,9 @@ class ParquetLog:
                 yield RowBatch(ticks, arrays, counted=counted, placed=sink is not None)
 
     def _clock_of(self, group: int, clock: Sequence[LogColumn], form: Form) -> Ticks:
-        return self.ticks(self._decoder.of_group(group, [one.index for one in clock]), clock, form)
+        return self.ticks(
+            self._decoder.of_group(group, [column.index for column in clock]), clock, form
+        )
 
     def _column_of(self, group: int, column: LogColumn, filler: Filler, place: int,
                    start: int, sink: ColumnSink | None) -> tuple[pa.Array | None, Counter[str]]:

@@ -135,7 +135,9 @@ class OpenIdSignIn:
         """Note that an answer is used; raise NotVouchedFor for one that was."""
         with self._lock:
             now = self._clock()
-            self._answered = {one: until for one, until in self._answered.items() if until > now}
+            self._answered = {
+                answer: until for answer, until in self._answered.items() if until > now
+            }
             if state in self._answered:
                 raise NotVouchedFor
             self._answered[state] = now + LASTS_S
@@ -154,7 +156,7 @@ class OpenIdSignIn:
         signatures = said.get("id_token_signing_alg_values_supported") or ["RS256"]
         kept = {name: said.get(name) for name in (*_ENDPOINTS, "issuer", "_loaded_at", _REPLIES)}
         kept["id_token_signing_alg_values_supported"] = [
-            one for one in SIGNATURES if one in signatures]
+            signature for signature in SIGNATURES if signature in signatures]
         ways = said.get("token_endpoint_auth_methods_supported") or ["client_secret_basic"]
         kept["token_endpoint_auth_method"] = (
             "client_secret_post" if "client_secret_basic" not in ways else "client_secret_basic")

@@ -53,7 +53,7 @@ def desk_application(desk: ReviewDesk, sign_in: SignIn, binding: Binding,
         A provider by which people may sign in.
     """
     pages = DeskPages(desk, sign_in, binding, provider=openid is not None)
-    routes: list[BaseRoute] = [_operation(one, desk) for one in OPERATIONS]
+    routes: list[BaseRoute] = [_operation(operation, desk) for operation in OPERATIONS]
     routes += [
         Route("/api/openapi.json", _described),
         Mount("/static", _StaticFiles(directory=STATIC), name="static"),

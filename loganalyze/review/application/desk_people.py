@@ -52,8 +52,16 @@ class DeskPeople:
         """Return who may sign in."""
         require(actor.role, Permission.MANAGE_PEOPLE)
         with self.database.reading() as connection:
-            return [PersonView(one.person, one.role, one.active, one.password_hash is not None,
-                               one.issuer) for one in all_people(connection)]
+            return [
+                PersonView(
+                    person.person,
+                    person.role,
+                    person.active,
+                    person.password_hash is not None,
+                    person.issuer,
+                )
+                for person in all_people(connection)
+            ]
 
     def add_person(self, actor: Actor, form: PersonForm) -> None:
         """Add somebody; Taken for a name there is, Problem for a password that is too short."""
@@ -80,7 +88,7 @@ class DeskPeople:
             values |= {"issuer": form.issuer, "subject": form.subject}
         with self.database.writing(actor) as change:
             change_person(change, person, **values)
-            if not any(one.active and one.role == "administrator"
-                       for one in all_people(change.connection)):
+            if not any(other.active and other.role == "administrator"
+                       for other in all_people(change.connection)):
                 raise Problem("nobody could manage people any longer", person,
                               "make somebody else an administrator first")

@@ -46,20 +46,22 @@ _REFUSED = {"401": "not signed in", "403": "forbidden", "404": "not there", "413
 def interface_description() -> dict[str, Any]:
     """Return the description of the whole interface."""
     adapters: dict[tuple[str, str], Any] = {("refusal", ""): REFUSAL}
-    for one in OPERATIONS:
-        if one.result not in (None, bytes):
-            adapters[one.name, "result"] = TypeAdapter(one.result)
-        if one.body is not None:
-            adapters[one.name, "body"] = TypeAdapter(one.body)
-        if one.query is not None:
-            adapters[one.name, "query"] = TypeAdapter(one.query)
+    for operation in OPERATIONS:
+        if operation.result not in (None, bytes):
+            adapters[operation.name, "result"] = TypeAdapter(operation.result)
+        if operation.body is not None:
+            adapters[operation.name, "body"] = TypeAdapter(operation.body)
+        if operation.query is not None:
+            adapters[operation.name, "query"] = TypeAdapter(operation.query)
     schemas, shared = TypeAdapter.json_schemas(
         [(key, "serialization" if key[1] in ("result", "") else "validation", adapter)
          for key, adapter in adapters.items()], ref_template="#/components/schemas/{model}")
     found = {(name, part): schema for ((name, part), _), schema in schemas.items()}
     paths: dict[str, dict[str, Any]] = {}
-    for one in OPERATIONS:
-        paths.setdefault(one.path, {})[one.method.lower()] = _described(one, found)
+    for operation in OPERATIONS:
+        paths.setdefault(operation.path, {})[operation.method.lower()] = _described(
+            operation, found
+        )
     return {
         "openapi": "3.1.0",
         "info": {"title": interface_words.TITLE, "version": __version__,
@@ -73,28 +75,36 @@ def interface_description() -> dict[str, Any]:
     }
 
 
-def _described(one: Operation, schemas: dict[tuple[str, str], Any]) -> dict[str, Any]:
+def _described(operation: Operation, schemas: dict[tuple[str, str], Any]) -> dict[str, Any]:
     parameters = [{"name": name, "in": "path", "required": True,
                    "schema": {"type": "string", "pattern": PLACES[name]}}
-                  for name in re.findall(r"{(\w+)}", one.path)]
-    if one.query is not None:
-        parameters += _query(one.query)
+                  for name in re.findall(r"{(\w+)}", operation.path)]
+    if operation.query is not None:
+        parameters += _query(operation.query)
     described: dict[str, Any] = {
-        "operationId": one.name, "summary": interface_words.SUMMARIES[one.name],
-        "parameters": parameters, "responses": _responses(one, schemas)}
-    if one.permission is not None:
-        described["description"] = interface_words.needs(one.permission.value)
-    if one.body is not None:
+        "operationId": operation.name, "summary": interface_words.SUMMARIES[operation.name],
+        "parameters": parameters, "responses": _responses(operation, schemas)}
+    if operation.permission is not None:
+        described["description"] = interface_words.needs(operation.permission.value)
+    if operation.body is not None:
         described["requestBody"] = {"required": True, "content": {
-            "application/json": {"schema": schemas[one.name, "body"]}}}
+            "application/json": {"schema": schemas[operation.name, "body"]}}}
     return described
 
 
 def _query(model: type[BaseModel]) -> list[dict[str, Any]]:
     schema = TypeAdapter(model).json_schema()
     shared = schema.get("$defs", {})
-    return [{"name": name, "in": "query", "required": False, "explode": True,
-             "schema": _flat(one, shared)} for name, one in schema["properties"].items()]
+    return [
+        {
+            "name": name,
+            "in": "query",
+            "required": False,
+            "explode": True,
+            "schema": _flat(property_, shared),
+        }
+        for name, property_ in schema["properties"].items()
+    ]
 
 
 def _flat(schema: Any, shared: dict[str, Any]) -> Any:
@@ -106,20 +116,20 @@ def _flat(schema: Any, shared: dict[str, Any]) -> Any:
     return [_flat(value, shared) for value in schema] if isinstance(schema, list) else schema
 
 
-def _responses(one: Operation, schemas: dict[tuple[str, str], Any]) -> dict[str, Any]:
+def _responses(operation: Operation, schemas: dict[tuple[str, str], Any]) -> dict[str, Any]:
     refusal = {"application/json": {"schema": schemas["refusal", ""]}}
     found: dict[str, Any] = {
         status: {"description": code, "content": refusal} for status, code in _REFUSED.items()}
-    if one.method != "GET":
+    if operation.method != "GET":
         found["409"] = {"description": "outdated", "content": refusal}
-    if one.result is None:
+    if operation.result is None:
         found["204"] = {"description": interface_words.DONE}
-    elif one.result is bytes:
+    elif operation.result is bytes:
         found["200"] = {"description": interface_words.FILE, "content": {
-            one.media: {"schema": {"type": "string"}}}}
+            operation.media: {"schema": {"type": "string"}}}}
     else:
         found["200"] = {"description": interface_words.RESULT, "content": {
-            "application/json": {"schema": schemas[one.name, "result"]}}}
+            "application/json": {"schema": schemas[operation.name, "result"]}}}
     return found
 
 

@@ -59,7 +59,9 @@ def refusal_of(error: Exception) -> tuple[int, Refusal]:
     message = error.sentence if isinstance(error, Problem) else refusal_words.REFUSALS[code]
     fields: tuple[WrongField, ...] = ()
     if isinstance(error, ValidationError):
-        fields = tuple(_wrong(one) for one in error.errors(include_url=False, include_input=False))
+        fields = tuple(
+            _wrong(detail) for detail in error.errors(include_url=False, include_input=False)
+        )
     return status, Refusal(code, message, fields,
                            error.current if isinstance(error, Outdated) else None)
 

@@ -206,7 +206,9 @@ class ReviewDesk(DeskPeople):
             found = follow_ups(connection, owner=wanted.owner,
                                only_open=wanted.only_open or wanted.overdue)
         day = self.today.isoformat()
-        return [one for one in found if one.due < day] if wanted.overdue else found
+        return (
+            [follow_up for follow_up in found if follow_up.due < day] if wanted.overdue else found
+        )
 
     def reveal(self, actor: Actor, key: str, form: RevealForm) -> CaseIdentity:
         """Return whose flight a case is, once the trail holds who saw it and why."""
@@ -234,11 +236,11 @@ class ReviewDesk(DeskPeople):
         """Return what the periodic report of some months is made from."""
         require(actor.role, Permission.EXPORT)
         asked = CaseFilter(since=wanted.since, until=wanted.until)
-        cases = [one for page in self.every_case(actor, asked) for one in page.cases]
-        keys = {one.case_key for one in cases}
+        cases = [case for page in self.every_case(actor, asked) for case in page.cases]
+        keys = {case.case_key for case in cases}
         with self.database.reading() as connection:
-            found = [one for one in follow_ups(connection, only_open=False)
-                     if one.case_key in keys]
+            found = [follow_up for follow_up in follow_ups(connection, only_open=False)
+                     if follow_up.case_key in keys]
             head = str(head_of(connection))
         trends = fleet_trends(self.store, by=RATES_BY)
         unmeasured = ""

@@ -77,9 +77,9 @@ def adopt_sheet(store: Path, identity: CaseIdentity, form: SheetForm) -> str:
             writer.write([judged], [1 + len(log.judgement_keys)])
             log.judgement_keys.append(judged.judgement_key)
         log.counts = judged.judgement_key
-        writer.write_returned([(sha256, one.counts, len(one.judgement_keys))
-                               for sha256, one in sorted(known.items())
-                               if one.counts != one.judgement_keys[-1]])
+        writer.write_returned([(sha256, known_log.counts, len(known_log.judgement_keys))
+                               for sha256, known_log in sorted(known.items())
+                               if known_log.counts != known_log.judgement_keys[-1]])
     return sheet_digest(form)
 
 
@@ -126,7 +126,7 @@ def _judged(identity: CaseIdentity, form: SheetForm) -> Iterator[JudgedLog]:
 
 
 def _rows(judged: JudgedLog, name: str) -> list[dict[str, Any]]:
-    (table,) = (one for one in row_tables() if one.name == name)
+    (table,) = (registered for registered in row_tables() if registered.name == name)
     names = [column.name for column in table.columns]
     return [dict(zip(names, row, strict=True)) for _, row in judged.rows[name]]
 

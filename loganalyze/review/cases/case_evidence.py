@@ -66,16 +66,32 @@ def evidence_rows(cursor: DuckDBPyConnection, folder: Path, row: Mapping[str, An
     found = all_rows(cursor, "select * from read_parquet(?, hive_partitioning = false) where "
                      "flight_key = ? and number = ?", str(place), row["flight_key"], row["number"])
     began = row["flight_start_s"] or 0.0
-    return tuple({name: value - began if name in ("first_s", "last_s") and value is not None
-                  else value for name, value in one.items() if name in own} for one in found)
+    return tuple(
+        {
+            name: value - began if name in ("first_s", "last_s") and value is not None else value
+            for name, value in found_row.items()
+            if name in own
+        }
+        for found_row in found
+    )
 
 
 def known_errors(folder: Path) -> dict[str, tuple[KnownError, ...]]:
     """Return the instrument errors that a store's flights show, by aircraft."""
     found: dict[str, list[KnownError]] = {}
-    for one in aircraft_errors(folder):
-        if all(map(math.isfinite, (one.reads_high, one.low, one.high))):
-            found.setdefault(one.aircraft, []).append(KnownError(
-                one.channel, one.way, one.second, one.unit, one.reads_high, one.low, one.high,
-                len(one.flights), one.finding))
+    for error in aircraft_errors(folder):
+        if all(map(math.isfinite, (error.reads_high, error.low, error.high))):
+            found.setdefault(error.aircraft, []).append(
+                KnownError(
+                    error.channel,
+                    error.way,
+                    error.second,
+                    error.unit,
+                    error.reads_high,
+                    error.low,
+                    error.high,
+                    len(error.flights),
+                    error.finding,
+                )
+            )
     return {name: tuple(errors) for name, errors in found.items()}

@@ -86,13 +86,13 @@ class CaseIndex:
     def take(self, standings: Iterable[Standing]) -> None:
         """Take what people have said of cases, in place of what was said before of the same."""
         with self._lock:
-            new = {one.case_key: one for one in standings}
+            new = {standing.case_key: standing for standing in standings}
             self._choices = None
             self._generation += 1
-            unknown = [one for key, one in new.items() if key not in self._standings]
+            unknown = [standing for key, standing in new.items() if key not in self._standings]
             self._standings.update(new)
             if unknown:
-                self._match({one.log_sha256 for one in unknown})
+                self._match({standing.log_sha256 for standing in unknown})
             self._write_standings(list(new.values()))
 
     def look_again(self, *, at_once: bool = False) -> bool:
@@ -110,7 +110,7 @@ class CaseIndex:
             self._generation += 1
             self._matched = Matched({}, {}, {})
             if self._standings:
-                self._match({one.log_sha256 for one in self._standings.values()})
+                self._match({standing.log_sha256 for standing in self._standings.values()})
                 self._write_standings(list(self._standings.values()))
             return True
 
@@ -262,13 +262,13 @@ class CaseIndex:
             return ()
         limit, excess, duration, phase = found[0]
         # The nearest first, from the table alone; what people said of them is joined after it.
-        nearest = [one for (one,) in cursor.execute(
+        nearest = [case_key for (case_key,) in cursor.execute(
             'select case_key from cases where case_key != ? and "limit" = ? order by '
             "abs(ln(greatest(excess_share, 1e-6) / greatest(?, 1e-6))) "
             "+ abs(ln(greatest(duration_s, .1) / greatest(?, .1))) "
             "+ case when phase is distinct from ? then 1 else 0 end nulls last, case_key "
             f"limit {most}", [key, limit, excess, duration, phase]).fetchall()]
-        place = {one: number for number, one in enumerate(nearest)}
+        place = {near_key: number for number, near_key in enumerate(nearest)}
         listed = self._others("case_key in (select unnest(?))", [nearest], most)
         return tuple(sorted(listed, key=lambda one: place[one.case_key]))
 
@@ -309,8 +309,9 @@ class CaseIndex:
 
     def _match(self, logs: set[str]) -> None:
         """Give the exceedances of some logs the keys of the cases that they continue."""
-        known = [Span(one.case_key, one.log_sha256, one.limit, one.start_s, one.end_s)
-                 for one in self._standings.values() if one.log_sha256 in logs]
+        known = [Span(standing.case_key, standing.log_sha256, standing.limit, standing.start_s,
+                      standing.end_s)
+                 for standing in self._standings.values() if standing.log_sha256 in logs]
         cursor = self._connection.cursor()
         rows = cursor.execute(
             'select own_key, log_sha256, "limit", start_s, end_s from cases '
@@ -364,13 +365,15 @@ class CaseIndex:
     def _write_standings(self, standings: Sequence[Standing]) -> None:
         cursor = self._connection.cursor()
         present: dict[str, dict[str, Any]] = {}
-        keys = [one.case_key for one in standings]
+        keys = [standing.case_key for standing in standings]
         for row in all_rows(
                 cursor, "select * from cases where case_key in (select unnest(?))", keys):
             present[row["case_key"]] = row
-        rows = [(one.case_key, one.version, one.decision,
-                 _status(one, present.get(one.case_key)), one.decided_at, one.open_follow_ups,
-                 one.next_due, list(one.owners), one.words.lower()) for one in standings]
+        rows = [(standing.case_key, standing.version, standing.decision,
+                 _status(standing, present.get(standing.case_key)), standing.decided_at,
+                 standing.open_follow_ups, standing.next_due, list(standing.owners),
+                 standing.words.lower())
+                for standing in standings]
         cursor.execute("begin")
         cursor.execute("delete from standings where case_key in (select unnest(?))", [keys])
         insert(cursor, "standings", rows)

@@ -57,8 +57,8 @@ def match_cases(known: Iterable[Span], current: Iterable[Span]) -> Matched:
         The exceedances of the same logs that count now, under their own keys.
     """
     cases: dict[tuple[str, str], list[Span]] = defaultdict(list)
-    for one in known:
-        cases[one.log_sha256, one.limit].append(one)
+    for span in known:
+        cases[span.log_sha256, span.limit].append(span)
     pairs = []
     for now in current:
         for case in cases.get((now.log_sha256, now.limit), ()):

@@ -89,8 +89,8 @@ def _check_subject(name: str, issuer: str | None, subject: str | None) -> None:
 def listed_people(database: DecisionDatabase) -> list[str]:
     """Return everybody, a line each."""
     with database.reading() as connection:
-        return [desk_command_words.person_line(one.person, one.role, one.active)
-                for one in all_people(connection)]
+        return [desk_command_words.person_line(person.person, person.role, person.active)
+                for person in all_people(connection)]
 
 
 def token_by_command(database: DecisionDatabase, name: str) -> str:

@@ -237,8 +237,8 @@ def standings(connection: Connection, keys: Iterable[str] | None = None) -> list
     if keys is None:
         return _standings(connection, None)
     wanted = sorted(keys)
-    return [one for first in range(0, len(wanted), MANY)
-            for one in _standings(connection, wanted[first:first + MANY])]
+    return [standing for first in range(0, len(wanted), MANY)
+            for standing in _standings(connection, wanted[first:first + MANY])]
 
 
 def _standings(connection: Connection, keys: list[str] | None) -> list[Standing]:
@@ -263,8 +263,8 @@ def _standings(connection: Connection, keys: list[str] | None) -> list[Standing]
             row.decision,
             datetime.fromisoformat(row.decided_at) if row.decided_at else None,
             json.loads(row.verdict), len(follow_ups),
-            min((date.fromisoformat(one.due) for one in follow_ups), default=None),
-            tuple(sorted({one.owner for one in follow_ups})),
+            min((date.fromisoformat(follow_up.due) for follow_up in follow_ups), default=None),
+            tuple(sorted({follow_up.owner for follow_up in follow_ups})),
             " ".join([row.decision or "", row.reason, *words.get(key, ())])))
     return found
 

@@ -101,7 +101,10 @@ def open_database(where: str | Path, *, upgrade: bool | None = None,
     try:
         with engine.connect() as connection:
             found = MigrationContext.configure(connection).get_current_revision()
-        known = [one.revision for one in ScriptDirectory.from_config(_config()).walk_revisions()]
+        known = [
+            revision.revision
+            for revision in ScriptDirectory.from_config(_config()).walk_revisions()
+        ]
         if found is not None and found not in known:
             raise Problem(f"the database of decisions has revision {found}, which this program "
                           "doesn't know", place, "use the newer program that made it")

@@ -58,7 +58,7 @@ def case_report(pack: CasePack, reader: PackReader) -> Report:
     """
     row = pack.material.exceedance
     sections = [Section("what", words.SECTIONS["what"], tuple(_what(pack)))]
-    asked = [one for one in pack.record.follow_ups if one.kind in ASKS[reader]]
+    asked = [follow_up for follow_up in pack.record.follow_ups if follow_up.kind in ASKS[reader]]
     sections.append(Section("asked", words.SECTIONS["asked"], (_asked(asked),)))
     if pack.identity is not None:
         sections.append(Section("identity", words.SECTIONS["identity"], (
@@ -101,8 +101,21 @@ def _what(pack: CasePack) -> Iterator[Block]:
 def _asked(follow_ups: Sequence[FollowUp]) -> Block:
     if not follow_ups:
         return Paragraph(words.NOTHING_ASKED)
-    return Table(words.FOLLOW_UPS, tuple(map(Column, words.FOLLOW_UP_COLUMNS)), tuple(
-        (one.kind, one.task, one.owner, one.due, one.state, one.outcome) for one in follow_ups))
+    return Table(
+        words.FOLLOW_UPS,
+        tuple(map(Column, words.FOLLOW_UP_COLUMNS)),
+        tuple(
+            (
+                follow_up.kind,
+                follow_up.task,
+                follow_up.owner,
+                follow_up.due,
+                follow_up.state,
+                follow_up.outcome,
+            )
+            for follow_up in follow_ups
+        ),
+    )
 
 
 def _picture(pack: CasePack) -> Block:
@@ -117,14 +130,14 @@ def _picture(pack: CasePack) -> Block:
 
 
 def _causes(pack: CasePack) -> Block:
-    known = [one for one in pack.material.causes if one.get("lost_kt") is not None]
+    known = [cause for cause in pack.material.causes if cause.get("lost_kt") is not None]
     if not known:
         return Paragraph(words.NO_CAUSES)
     return Table(words.CAUSES_CAPTION, (
         Column(words.STRETCH, heads_row=True),
         *(Column(name, numeric=True) for name in words.CAUSES.values())), tuple(
-            (str(one["stretch"]), *("" if one.get(name) is None else f"{one[name]:.1f}"
-                                    for name in words.CAUSES)) for one in known))
+            (str(case["stretch"]), *("" if case.get(name) is None else f"{case[name]:.1f}"
+                                    for name in words.CAUSES)) for case in known))
 
 
 def _decision(pack: CasePack) -> Iterator[Block]:
@@ -136,8 +149,8 @@ def _decision(pack: CasePack) -> Iterator[Block]:
             decision=record.decision, person=record.decided_by,
             day=(record.decided_at or "")[:10], reason=record.reason))
     if record.notes:
-        yield Bullets(tuple(words.note_line(one.author, one.written_at[:10], one.note)
-                            for one in record.notes))
+        yield Bullets(tuple(words.note_line(note.author, note.written_at[:10], note.note)
+                            for note in record.notes))
 
 
 def _excess(row: Mapping[str, Any]) -> str:

@@ -55,17 +55,17 @@ class Period:
     @property
     def waiting(self) -> list[ListedCase]:
         """Cases that need a look: undecided, or judged otherwise since."""
-        return [one for one in self.cases if one.status != "decided"]
+        return [case for case in self.cases if case.status != "decided"]
 
     @property
     def overdue(self) -> list[FollowUp]:
         """Follow-ups that are open after their day."""
-        return [one for one in self.follow_ups
-                if one.state == "open" and one.due < self.today.isoformat()]
+        return [follow_up for follow_up in self.follow_ups
+                if follow_up.state == "open" and follow_up.due < self.today.isoformat()]
 
     def counts(self) -> dict[str, Any]:
         """Return the report's numbers, for programs."""
-        decisions = Counter((one.limit, one.decision or "undecided") for one in self.cases)
+        decisions = Counter((case.limit, case.decision or "undecided") for case in self.cases)
         whole = self.trends.whole
         change = self.trends.change
         return {
@@ -73,8 +73,8 @@ class Period:
             "waiting": len(self.waiting),
             "decisions": [{"limit": limit, "decision": decision, "cases": count}
                           for (limit, decision), count in sorted(decisions.items())],
-            "follow_ups": {"open": sum(one.state == "open" for one in self.follow_ups),
-                           "done": sum(one.state == "done" for one in self.follow_ups),
+            "follow_ups": {"open": sum(follow_up.state == "open" for follow_up in self.follow_ups),
+                           "done": sum(follow_up.state == "done" for follow_up in self.follow_ups),
                            "overdue": len(self.overdue)},
             "episodes": whole.rate.events, "flights": whole.flights,
             "per_1000_h": 1000 * whole.rate.rate,
@@ -92,7 +92,7 @@ def period_report(period: Period, reader: PeriodReader = "safety") -> Report:
     sections = [
         Section("summary", words.SECTIONS["summary"], (Paragraph(words.summary(
             len(period.cases), len(period.cases) - len(period.waiting), len(period.waiting),
-            sum(one.state == "open" for one in period.follow_ups), len(period.overdue)),
+            sum(follow_up.state == "open" for follow_up in period.follow_ups), len(period.overdue)),
             "lead"),)),
         Section("rates", words.SECTIONS["rates"], tuple(_rates(period))),
         Section("decisions", words.SECTIONS["decisions"], (_decisions(period),)),
@@ -104,7 +104,7 @@ def period_report(period: Period, reader: PeriodReader = "safety") -> Report:
         Section("method", words.SECTIONS["method"], (Bullets(words.METHOD),)),
     ]
     if reader == "everybody":
-        sections = [one for one in sections if one.key not in OFFICE_ONLY]
+        sections = [section for section in sections if section.key not in OFFICE_ONLY]
     return Report(words.PERIOD_TITLE, words.period(period.since, period.until), tuple(sections),
                   words.FOOTER.format(version=__version__, head=period.head), "")
 
@@ -130,8 +130,8 @@ def _rate(row: TrendRow) -> tuple[str, ...]:
 def _decisions(period: Period) -> Block:
     if not period.cases:
         return Paragraph(words.NO_CASES)
-    counts = Counter((one.limit, one.decision or words.DECISION_COLUMNS[4])
-                     for one in period.cases)
+    counts = Counter((case.limit, case.decision or words.DECISION_COLUMNS[4])
+                     for case in period.cases)
     limits = sorted({limit for limit, _ in counts})
     return Table(words.DECISION_CAPTION, (
         Column(words.DECISION_COLUMNS[0], heads_row=True),
@@ -142,18 +142,29 @@ def _decisions(period: Period) -> Block:
 
 def _open(period: Period) -> Block:
     return Table(words.OPEN_CAPTION, tuple(map(Column, words.OPEN_COLUMNS)), tuple(
-        (one.case_key[:8], one.limit, one.severity or words.NO_SEVERITY, one.certainty or "",
-         one.month or "", one.status) for one in period.waiting[:MOST_OPEN]))
+        (case.case_key[:8], case.limit, case.severity or words.NO_SEVERITY, case.certainty or "",
+         case.month or "", case.status) for case in period.waiting[:MOST_OPEN]))
 
 
 def _follow_ups(period: Period) -> Block:
     if not period.follow_ups:
         return Paragraph(words.NO_FOLLOW_UPS)
-    late = {one.follow_up_id for one in period.overdue}
-    return Table(words.FOLLOW_UP_CAPTION, tuple(map(Column, words.FOLLOW_UP_COLUMNS)), tuple(
-        (one.due, one.kind, one.task, one.owner,
-         words.OVERDUE if one.follow_up_id in late else one.state, one.case_key[:8])
-        for one in period.follow_ups))
+    late = {follow_up.follow_up_id for follow_up in period.overdue}
+    return Table(
+        words.FOLLOW_UP_CAPTION,
+        tuple(map(Column, words.FOLLOW_UP_COLUMNS)),
+        tuple(
+            (
+                follow_up.due,
+                follow_up.kind,
+                follow_up.task,
+                follow_up.owner,
+                words.OVERDUE if follow_up.follow_up_id in late else follow_up.state,
+                follow_up.case_key[:8],
+            )
+            for follow_up in period.follow_ups
+        ),
+    )
 
 
 def _action(period: Period) -> str:

@@ -70,11 +70,11 @@ def course_figure(lesson: Lesson, how: Presentation | None = None) -> Figure:
         line(speed, analysis, columns["calibrated_airspeed_kt"], knot, color=BLUE, linewidth=1.2,
              label=words.LINES["flown"])
         line(height, analysis, columns["pressure_altitude_ft"], foot, color=BLUE, linewidth=1.2)
-        for one in lesson.moments:
+        for moment in lesson.moments:
             for axes in (speed, height):
-                axes.axvline(one.time_s, color=GREEN, linewidth=1.0, zorder=0.8)
+                axes.axvline(moment.time_s, color=GREEN, linewidth=1.0, zorder=0.8)
         start, end = _shown(lesson)
-        for numbers, at in _together([one.time_s for one in lesson.moments],
+        for numbers, at in _together([moment.time_s for moment in lesson.moments],
                                      CLOSE * (end - start)):
             speed.annotate(numbers, (at, 1), xycoords=("data", "axes fraction"), ha="center",
                            va="top", fontsize=SMALL_PT, color=GREEN, fontweight="bold",
@@ -84,7 +84,7 @@ def course_figure(lesson: Lesson, how: Presentation | None = None) -> Figure:
         thousands(height)
         _scale(speed, lesson, knot)
         time_axis((speed, height), analysis, how, start, end - start)
-        labels = [str(one) for one in speed.get_legend_handles_labels()[1]]
+        labels = [str(label) for label in speed.get_legend_handles_labels()[1]]
         speed.legend(ncols=legend_columns(labels, 0.88 * WIDTH_IN), **ABOVE)
     return figure
 
@@ -124,8 +124,8 @@ def track_figure(lesson: Lesson, how: Presentation, demonstration: Lesson | None
         fast = np.where(speeds.cas_kt >= SLOWEST_KT, speeds.cas_kt, np.nan)
         axes.plot(fast * knot, speeds.altitude_ft * foot, color=BLUE, linewidth=1.1,
                   label=words.LINES["flown"])
-        for number, one in enumerate(lesson.moments, 1):
-            cell = int(np.nanargmin(np.abs(speeds.time - one.time_s)))
+        for number, moment in enumerate(lesson.moments, 1):
+            cell = int(np.nanargmin(np.abs(speeds.time - moment.time_s)))
             x, y = speeds.cas_kt[cell] * knot, speeds.altitude_ft[cell] * foot
             axes.plot(x, y, "o", color=GREEN, markersize=5, markeredgecolor="white")
             axes.annotate(str(number), (x, y), xytext=(6, 2), textcoords="offset points",
@@ -133,7 +133,7 @@ def track_figure(lesson: Lesson, how: Presentation, demonstration: Lesson | None
         axes.set_xlabel(picture_labels.AXES["calibrated"].format(unit=how.units.speed))
         axes.set_ylabel(picture_labels.AXES["pressure_altitude"].format(unit=how.units.altitude))
         thousands(axes)
-        labels = [str(one) for one in axes.get_legend_handles_labels()[1]]
+        labels = [str(label) for label in axes.get_legend_handles_labels()[1]]
         axes.legend(ncols=legend_columns(labels, 0.88 * WIDTH_IN), **ABOVE)
     return figure
 
@@ -199,7 +199,11 @@ def _shown(lesson: Lesson) -> tuple[float, float]:
 
 def _scale(axes: Axes, lesson: Lesson, knot: float) -> None:
     """Show the speeds of the parts, and what lies about them."""
-    values = [lesson.speeds.cas_kt[_cells(lesson, one)] for one in lesson.segments]
-    known = np.concatenate([one[np.isfinite(one)] for one in values]) if values else np.zeros(0)
+    values = [lesson.speeds.cas_kt[_cells(lesson, segment)] for segment in lesson.segments]
+    known = (
+        np.concatenate([speeds[np.isfinite(speeds)] for speeds in values])
+        if values
+        else np.zeros(0)
+    )
     if len(known):
         axes.set_ylim((known.min() - AROUND_KT) * knot, (known.max() + AROUND_KT) * knot)

@@ -29,18 +29,18 @@ def lesson_lines(lesson: Lesson, how: Presentation) -> list[str]:
     if lesson.segments:
         lines += ["", *table([segment_heads(lesson), *segment_rows(lesson, how)])]
     for title, said in (
-            ("change", [words.change(one, how) for one in lesson.changes]),
-            ("moments", [words.moment(one, lesson.segments, how) for one in lesson.moments]
+            ("change", [words.change(change, how) for change in lesson.changes]),
+            ("moments", [words.moment(moment, lesson.segments, how) for moment in lesson.moments]
              or [words.NO_MOMENTS])):
         if said:
             lines += ["", f"{words.SECTIONS[title]}:", *_items(said)]
-    kinds = [str(one.kind) for one in lesson.exercises.exercises]
+    kinds = [str(exercise.kind) for exercise in lesson.exercises.exercises]
     lines += ["", *textwrap.wrap(exercise_words.summary(kinds), WIDE)]
     return [*lines, *textwrap.wrap(words.CAUTION[0], WIDE)]
 
 
 def _items(said: list[str]) -> list[str]:
     numbers = [f"{number}: " if len(said) > 1 else "" for number in range(1, len(said) + 1)]
-    return [line for number, one in zip(numbers, said, strict=True)
-            for line in textwrap.wrap(f"{number}{one}", WIDE, initial_indent="  ",
+    return [line for number, sentence in zip(numbers, said, strict=True)
+            for line in textwrap.wrap(f"{number}{sentence}", WIDE, initial_indent="  ",
                                       subsequent_indent="  " + " " * len(number))]

@@ -80,7 +80,7 @@ def lesson_report(
     return Report(
         f"{words.TITLE}: {lesson.schedule.lesson}",
         f"{analysis.sheet.aircraft}{name}" if not how.deidentified else words.TITLE,
-        tuple(one for one in sections if one is not None),
+        tuple(section for section in sections if section is not None),
         words.FOOTER.format(version=__version__),
         "" if how.deidentified else analysis.log.source.sha256, page_labels.LANGUAGE)
 
@@ -92,10 +92,19 @@ def _columns(*keys: str, numeric: tuple[str, ...] = ()) -> tuple[Column, ...]:
 def segment_rows(lesson: Lesson, how: Presentation) -> list[tuple[str, ...]]:
     """Return the parts of the flight against the schedule, a row each."""
     graded = bool(lesson.schedule.grade)
-    return [(words.part(one), words.briefed(one, how), words.error(one.mean, one.unit, how),
-             words.within(one), words.longest(one.longest),
-             words.furthest(one.furthest, one.unit, how), words.settled(one, how),
-             *((words.school(one),) if graded else ())) for one in lesson.segments]
+    return [
+        (
+            words.part(segment),
+            words.briefed(segment, how),
+            words.error(segment.mean, segment.unit, how),
+            words.within(segment),
+            words.longest(segment.longest),
+            words.furthest(segment.furthest, segment.unit, how),
+            words.settled(segment, how),
+            *((words.school(segment),) if graded else ()),
+        )
+        for segment in lesson.segments
+    ]
 
 
 def segment_heads(lesson: Lesson) -> tuple[str, ...]:
@@ -132,12 +141,12 @@ def _change(lesson: Lesson, how: Presentation) -> Section | None:
     if not lesson.changes:
         return None
     return Section("change", words.SECTIONS["change"], (
-        Bullets(tuple(words.change(one, how) for one in lesson.changes)),))
+        Bullets(tuple(words.change(change, how) for change in lesson.changes)),))
 
 
 def _moments(lesson: Lesson, how: Presentation) -> Section:
-    said = tuple(f"{number}: {words.moment(one, lesson.segments, how)}"
-                 for number, one in enumerate(lesson.moments, 1))
+    said = tuple(f"{number}: {words.moment(moment, lesson.segments, how)}"
+                 for number, moment in enumerate(lesson.moments, 1))
     block = Bullets(said) if said else Paragraph(words.NO_MOMENTS)
     return Section("moments", words.SECTIONS["moments"], (block,))
 
@@ -147,16 +156,16 @@ def _margins(lesson: Lesson, how: Presentation) -> Section | None:
     if not lesson.segments:
         return None
     limits = list(dict.fromkeys(
-        one.limit for segment in lesson.segments for one in segment.margins))
+        kept.limit for segment in lesson.segments for kept in segment.margins))
     near = how.step(lesson.schedule.near_kt)
     names = [words.COLUMNS[key] for key in ("part", "rms", "largest", "steady")]
     names += [words.COLUMNS["to_limit"].format(limit=name) for name in limits]
     rows = []
-    for one in lesson.segments:
-        kept = {margin.limit: margin for margin in one.margins}
-        rows.append((words.part(one), words.size(one.rms.value, one.unit, how),
-                     words.size(one.largest.value, one.unit, how, signed=True),
-                     words.size(one.unsteadiness.value, one.unit, how),
+    for part in lesson.segments:
+        kept = {margin.limit: margin for margin in part.margins}
+        rows.append((words.part(part), words.size(part.rms.value, part.unit, how),
+                     words.size(part.largest.value, part.unit, how, signed=True),
+                     words.size(part.unsteadiness.value, part.unit, how),
                      *(words.kept(kept.get(name), how) for name in limits)))
     return Section("margins", words.SECTIONS["margins"], (
         Table(words.MARGINS_CAPTION.format(near=near), tuple(
@@ -164,9 +173,9 @@ def _margins(lesson: Lesson, how: Presentation) -> Section | None:
 
 
 def _grades(lesson: Lesson, how: Presentation) -> Section | None:
-    rows = [(words.part(segment), name, *words.criterion(one, how))
+    rows = [(words.part(segment), name, *words.criterion(criterion, how))
             for segment in lesson.segments if segment.grade is not None
-            for name, criteria in segment.grade.tried for one in criteria]
+            for name, criteria in segment.grade.tried for criterion in criteria]
     if not rows:
         return None
     return Section("grades", words.SECTIONS["grades"], (
@@ -176,19 +185,23 @@ def _grades(lesson: Lesson, how: Presentation) -> Section | None:
 
 def _exercises(lesson: Lesson, how: Presentation) -> Section:
     rows = []
-    for number, one in enumerate(lesson.exercises.exercises, 1):
+    for number, exercise in enumerate(lesson.exercises.exercises, 1):
         told = [(exercise_words.MEASURES.get(each.name, each.name),
                  value_words.named_value(each.name, each.value, how)[1])
-                for each in one.measures if math.isfinite(each.value)][:MEASURES_SHOWN]
+                for each in exercise.measures if math.isfinite(each.value)][:MEASURES_SHOWN]
         rows.append((
             str(number), number_format.sentence_case(exercise_words.named(
-                one.kind, one.confidence, one.origin, *_by(one, how))),
-            how.instant(one.start_s), how.instant(one.end_s),
+                exercise.kind, exercise.confidence, exercise.origin, *_by(exercise, how))),
+            how.instant(exercise.start_s), how.instant(exercise.end_s),
             "; ".join(f"{name} {value}" for name, value in told)))
     missed = Paragraph(" ".join(
         exercise_words.unsearched(lesson.exercises.unsearched)) or words.EVERY_EXERCISE, "note")
-    taken_out = exercise_words.deleted([(one.kind, one.start_s, one.end_s, *_by(one, how))
-                                        for one in lesson.exercises.deleted])
+    taken_out = exercise_words.deleted(
+        [
+            (exercise.kind, exercise.start_s, exercise.end_s, *_by(exercise, how))
+            for exercise in lesson.exercises.deleted
+        ]
+    )
     deleted = [Bullets(tuple(taken_out))] if taken_out else []
     if not rows:
         return Section("exercises", words.SECTIONS["exercises"], (
@@ -209,8 +222,8 @@ def _by(exercise: Exercise, how: Presentation) -> tuple[str, str]:
 
 def _turns(lesson: Lesson, how: Presentation) -> Section | None:
     """Make the section of the steep turns against their tolerance."""
-    rows = [(how.instant(turn.start_s), *words.criterion(one, how))
-            for turn in lesson.turns for one in turn.criteria]
+    rows = [(how.instant(turn.start_s), *words.criterion(criterion, how))
+            for turn in lesson.turns for criterion in turn.criteria]
     if not rows:
         return None
     return Section("turns", words.SECTIONS["turns"], (
@@ -222,12 +235,12 @@ def paired(lesson: Lesson, demonstration: Lesson) -> list[tuple[Segment, Segment
     """Return the parts that both flights have, the demonstration's first."""
     left = list(demonstration.segments)
     found = []
-    for one in lesson.segments:
+    for segment in lesson.segments:
         same = next((other for other in left if (other.kind, other.part, other.name) == (
-            one.kind, one.part, one.name)), None)
+            segment.kind, segment.part, segment.name)), None)
         if same is not None:
             left.remove(same)
-            found.append((same, one))
+            found.append((same, segment))
     return found
 
 
@@ -236,39 +249,41 @@ def _demonstration(lesson: Lesson, demonstration: Lesson | None, comparison: Com
     if demonstration is None:
         return None
 
-    def told(one: Segment) -> str:
-        within = (quantity_words.UNKNOWN if math.isnan(one.within.value)
-                  else f"{100 * one.within.value:.0f} %")
-        rms = words.size(one.rms.value, one.unit, how)
-        return f"{rms}, {within}" if one.has_tolerance else rms
+    def told(segment: Segment) -> str:
+        within = (quantity_words.UNKNOWN if math.isnan(segment.within.value)
+                  else f"{100 * segment.within.value:.0f} %")
+        rms = words.size(segment.rms.value, segment.unit, how)
+        return f"{rms}, {within}" if segment.has_tolerance else rms
 
     blocks: list[Block] = [Table(
         words.DEMONSTRATION_CAPTION, _columns("part", "before", "after"),
-        tuple((words.part(one), told(before), told(one))
-              for before, one in paired(lesson, demonstration)))]
+        tuple((words.part(segment), told(before), told(segment))
+              for before, segment in paired(lesson, demonstration)))]
     if comparison is not None:
         blocks += [Paragraph(" ".join((words.LETTERS, *sentences(comparison, how))))]
     return Section("demonstration", words.SECTIONS["demonstration"], tuple(blocks))
 
 
 def _exact_table(lesson: Lesson, kind: str, profile: Profile, how: Presentation) -> Table | None:
-    flown = [one for one in lesson.segments if one.kind == kind] or list(lesson.segments)
+    flown = [segment for segment in lesson.segments if segment.kind == kind] or list(
+        lesson.segments
+    )
     if not flown:
         return None
-    heights = [height for one in flown for height in (one.start_ft, one.end_ft)]
+    heights = [height for segment in flown for height in (segment.start_ft, segment.end_ft)]
     rows = flown_exactly(lesson.assessment.analysis, profile, min(heights), max(heights))
     if not rows:
         return None
     columns = tuple(Column(words.COLUMNS[key].format(warmer=WARMER_K), True, key == "altitude")
                     for key in ("altitude", "cas", "mach", "tas", "warmer", "stated", "margin"))
     return Table(words.EXACT_CAPTION[kind], columns,
-                 tuple(_exact_row(one, how) for one in rows))
+                 tuple(_exact_row(row, how) for row in rows))
 
 
-def _exact_row(one: ExactRow, how: Presentation) -> tuple[str, ...]:
-    return (how.altitude(one.altitude_ft), how.speed(one.cas_kt), number_format.mach(one.mach),
-            how.speed(one.tas_kt), how.speed(one.tas_warmer_kt), how.speed(one.limit_kt),
-            how.speed(one.margin_kt))
+def _exact_row(row: ExactRow, how: Presentation) -> tuple[str, ...]:
+    return (how.altitude(row.altitude_ft), how.speed(row.cas_kt), number_format.mach(row.mach),
+            how.speed(row.tas_kt), how.speed(row.tas_warmer_kt), how.speed(row.limit_kt),
+            how.speed(row.margin_kt))
 
 
 def _exact(lesson: Lesson, how: Presentation) -> Section | None:

@@ -32,7 +32,11 @@ def shown(found: Progress) -> list[MeasureProgress]:
     """Return the measures that are drawn: with a better side, of flights enough for a trend, those
     that change first.
     """
-    some = [one for one in found.measures if one.better and one.trend.flights >= LEAST_FLIGHTS]
+    some = [
+        measure
+        for measure in found.measures
+        if measure.better and measure.trend.flights >= LEAST_FLIGHTS
+    ]
     return sorted(some, key=lambda one: one.direction not in (IMPROVING, WORSE))[:MOST]
 
 
@@ -45,9 +49,9 @@ def progress_figure(found: Progress) -> Figure:
         figure = Picture(figsize=(WIDTH_IN, height))
         grid = figure.add_gridspec(lines, 2, left=0.095, right=0.985, top=1 - 0.5 / height,
                                    bottom=0.5 / height, hspace=0.62, wspace=0.28)
-        for i, one in enumerate(some):
+        for i, measure in enumerate(some):
             axes = figure.add_subplot(grid[i // 2, i % 2])
-            _draw(axes, one)
+            _draw(axes, measure)
             axes.set_xlim(0.5, len(found.flown) + 0.5)
             axes.xaxis.set_major_locator(MaxNLocator(8, integer=True, min_n_ticks=2))
             if i >= len(some) - 2:
@@ -55,18 +59,18 @@ def progress_figure(found: Progress) -> Figure:
     return figure
 
 
-def _draw(axes: Axes, one: MeasureProgress) -> None:
-    values, errors = np.array(one.values), np.nan_to_num(one.uncertainties)
+def _draw(axes: Axes, measure: MeasureProgress) -> None:
+    values, errors = np.array(measure.values), np.nan_to_num(measure.uncertainties)
     known = np.isfinite(values)
     at = np.arange(1, len(values) + 1)[known]
-    if not math.isnan(one.course_low):
-        axes.axhspan(one.course_low, one.course_high, color=GREY, alpha=0.2, linewidth=0)
+    if not math.isnan(measure.course_low):
+        axes.axhspan(measure.course_low, measure.course_high, color=GREY, alpha=0.2, linewidth=0)
     axes.errorbar(at, values[known], errors[known], fmt="o", color=BLUE, markersize=4, capsize=2.5)
     # The trend is by the order of the flights that have the measure.
     order = np.arange(known.sum()) - 0.5 * (known.sum() - 1)
-    axes.plot(at, one.trend.level + order * one.trend.per_flight, color="black",
+    axes.plot(at, measure.trend.level + order * measure.trend.per_flight, color="black",
               linewidth=1.2, linestyle=(0, (5, 2)))
-    title = f"{words.heading(one.exercise)}: {words.inside(one.measure)}"
+    title = f"{words.heading(measure.exercise)}: {words.inside(measure.measure)}"
     axes.set_title("\n".join(map(plain_text, lines_of(title, 3.2))), loc="left", fontsize=SMALL_PT)
-    axes.set_ylabel(words.unit(one.measure), fontsize=SMALL_PT)
-    axes.set_ylim(bottom=min(0.0, float(np.nanmin(values - np.nan_to_num(one.uncertainties)))))
+    axes.set_ylabel(words.unit(measure.measure), fontsize=SMALL_PT)
+    axes.set_ylim(bottom=min(0.0, float(np.nanmin(values - np.nan_to_num(measure.uncertainties)))))

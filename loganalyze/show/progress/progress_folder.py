@@ -40,10 +40,10 @@ def progress_csv(found: Progress) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(["trainee", "exercise", "measure", *numbers, "direction", "course_low",
                      "course_high"])
-    for one in found.measures:
-        writer.writerow([found.trainee, one.exercise, one.measure, *(
-            _cell(getattr(one.trend, name)) for name in numbers), one.direction,
-            _cell(one.course_low), _cell(one.course_high)])
+    for measure in found.measures:
+        writer.writerow([found.trainee, measure.exercise, measure.measure, *(
+            _cell(getattr(measure.trend, name)) for name in numbers), measure.direction,
+            _cell(measure.course_low), _cell(measure.course_high)])
     return out.getvalue()
 
 
@@ -115,11 +115,13 @@ def _write(found: Progress, folder: Path, records: Sequence[LessonRecord], paper
             "progress.csv": progress_csv(found).encode(),
             FACTS: (json.dumps(progress_facts(found), indent=2, ensure_ascii=False,
                                allow_nan=False) + "\n").encode()}
-    own = [one for one in records if one.trainee == found.trainee]
+    own = [record for record in records if record.trainee == found.trainee]
     if own:
         (folder / "records").mkdir()
-    for i, one in enumerate(own, 1):
-        made[f"records/{one.trainee}-{i:03}.json"] = (one.model_dump_json(indent=2) + "\n").encode()
+    for i, record in enumerate(own, 1):
+        made[f"records/{record.trainee}-{i:03}.json"] = (
+            record.model_dump_json(indent=2) + "\n"
+        ).encode()
     for name, content in made.items():
         (folder / name).write_bytes(content)
     return list(made)

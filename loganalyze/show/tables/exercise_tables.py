@@ -62,29 +62,53 @@ MOMENT_COLUMNS = (
 
 def _exercise_rows(lesson: Lesson, log: str) -> Iterator[tuple[Any, ...]]:
     flight = lesson.assessment.analysis.flight
-    for number, one in enumerate(shown_exercises(lesson.exercises.exercises, not log), 1):
-        yield (flight, number, one.kind, rounded(one.start_s), rounded(one.end_s),
-               rounded(one.confidence), one.origin, one.by or None, one.at or None, one.marked,
-               log or None)
+    for number, exercise in enumerate(shown_exercises(lesson.exercises.exercises, not log), 1):
+        yield (
+            flight,
+            number,
+            exercise.kind,
+            rounded(exercise.start_s),
+            rounded(exercise.end_s),
+            rounded(exercise.confidence),
+            exercise.origin,
+            exercise.by or None,
+            exercise.at or None,
+            exercise.marked,
+            log or None,
+        )
 
 
 def _measure_rows(lesson: Lesson, log: str) -> Iterator[tuple[Any, ...]]:
     flight = lesson.assessment.analysis.flight
     for number, exercise in enumerate(lesson.exercises.exercises, 1):
-        for one in exercise.measures:
-            yield (flight, number, exercise.kind, one.name, rounded(one.value),
-                   rounded(one.uncertainty), log or None)
+        for measure in exercise.measures:
+            yield (flight, number, exercise.kind, measure.name, rounded(measure.value),
+                   rounded(measure.uncertainty), log or None)
 
 
 def _moment_rows(lesson: Lesson, log: str) -> Iterator[tuple[Any, ...]]:
     flight = lesson.assessment.analysis.flight
     parts = [field.name for field in fields(Contributions) if field.name.endswith("_kt")]
-    for number, one in enumerate(lesson.moments, 1):
-        yield (flight, number, one.kind, rounded(one.time_s), rounded(one.start_s),
-               rounded(one.altitude_ft), rounded(one.size), one.unit, one.name or None,
-               0 if one.segment is None else one.segment + 1, one.cause, rounded(one.cause_kt),
-               *(None if one.split is None else rounded(getattr(one.split, name))
-                 for name in parts), log or None)
+    for number, moment in enumerate(lesson.moments, 1):
+        yield (
+            flight,
+            number,
+            moment.kind,
+            rounded(moment.time_s),
+            rounded(moment.start_s),
+            rounded(moment.altitude_ft),
+            rounded(moment.size),
+            moment.unit,
+            moment.name or None,
+            0 if moment.segment is None else moment.segment + 1,
+            moment.cause,
+            rounded(moment.cause_kt),
+            *(
+                None if moment.split is None else rounded(getattr(moment.split, name))
+                for name in parts
+            ),
+            log or None,
+        )
 
 
 @dataclass(frozen=True)

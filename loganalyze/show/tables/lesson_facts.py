@@ -60,4 +60,4 @@ def lesson_facts(lesson: Lesson, hidden: bool = False) -> LessonFacts:
 
 def shown_exercises(exercises: tuple[Exercise, ...], hidden: bool) -> tuple[Exercise, ...]:
     """Return exercises; ``hidden`` : without who corrected them and when."""
-    return tuple(replace(one, by="", at="") for one in exercises) if hidden else exercises
+    return tuple(replace(exercise, by="", at="") for exercise in exercises) if hidden else exercises

@@ -112,7 +112,7 @@ def knee(values: Floats, low: int, high: int, *, level_first: bool) -> Knee:
     best = int(np.argmin(squares))
     cell = float(knees[best])
     if 0 < best < len(knees) - 1:
-        before, here, after = (float(one) for one in squares[best - 1 : best + 2])
+        before, here, after = (float(square) for square in squares[best - 1 : best + 2])
         bend = before - 2.0 * here + after
         if bend > 0:
             cell += (before - after) / (2.0 * bend)

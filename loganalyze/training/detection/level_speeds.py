@@ -64,15 +64,15 @@ class Change:
 
 def level_changes(flown: Airborne) -> list[Change]:
     """Return every change of speed in level flight, by time."""
-    return [one for trend in flown.trends if not trend.sign
-            for one in _changes(flown, trend.first, trend.stop)]
+    return [change for trend in flown.trends if not trend.sign
+            for change in _changes(flown, trend.first, trend.stop)]
 
 
 def acceleration_candidates(flown: Airborne, changes: Sequence[Change]) -> Iterator[Candidate]:
     """Yield the level accelerations among the changes of speed of a flight."""
-    for one in changes:
-        if one.kt > 0 and one.ratio >= THIRD - 0.06:
-            yield _acceleration(flown, one)
+    for change in changes:
+        if change.kt > 0 and change.ratio >= THIRD - 0.06:
+            yield _acceleration(flown, change)
 
 
 def speed_change_candidates(
@@ -91,22 +91,22 @@ def speed_change_candidates(
     """
     series: list[Change] = []
     last: Change | None = None
-    for one in changes:
-        start, end = flown.time(one.fit.start), flown.time(one.fit.end)
+    for change in changes:
+        start, end = flown.time(change.fit.start), flown.time(change.fit.end)
         taken = any(min(end, other.end_s) - max(start, other.start_s) > 0.3 * (end - start)
                     for other in named)
         since = flown.time(last.fit.end) if last else -np.inf
         between = any(other.start_s < start and other.end_s > since for other in named)
-        if taken or between or one.ratio > THIRD or (last and (
+        if taken or between or change.ratio > THIRD or (last and (
                 start - since > SERIES_S
-                or abs(one.height_ft - last.height_ft) > SAME_LEVEL_FT)):
+                or abs(change.height_ft - last.height_ft) > SAME_LEVEL_FT)):
             yield from _of_series(flown, series)
             series = []
-        if taken or one.ratio > THIRD:
+        if taken or change.ratio > THIRD:
             last = None
         else:
-            series.append(one)
-            last = one
+            series.append(change)
+            last = change
     yield from _of_series(flown, series)
 
 
@@ -154,16 +154,16 @@ def _changes(flown: Airborne, first: int, stop: int) -> list[Change]:
     return found
 
 
-def _acceleration(flown: Airborne, one: Change) -> Candidate:
-    fit = one.fit
+def _acceleration(flown: Airborne, change: Change) -> Candidate:
+    fit = change.fit
     seconds = (fit.end - fit.start) * flown.step_s
     noise = cell_noise(flown.profile.airspeed)
     return Candidate(
         LEVEL_ACCELERATION, flown.time(fit.start), flown.time(fit.end),
-        {"gain": min((one.ratio - THIRD) / 0.05, 2.0),
-         "unsteady": float(np.clip((25.0 - one.steady_s) / 10.0, -1.0, 1.5)),
-         "brief_after": max(0.0, 1.0 - one.after_s / 20.0), "wander": one.wander_ft / 200.0},
-        _evidence(one), _measures(one, seconds, noise, flown))
+        {"gain": min((change.ratio - THIRD) / 0.05, 2.0),
+         "unsteady": float(np.clip((25.0 - change.steady_s) / 10.0, -1.0, 1.5)),
+         "brief_after": max(0.0, 1.0 - change.after_s / 20.0), "wander": change.wander_ft / 200.0},
+        _evidence(change), _measures(change, seconds, noise, flown))
 
 
 def _of_series(flown: Airborne, series: Sequence[Change]) -> Iterator[Candidate]:
@@ -171,7 +171,7 @@ def _of_series(flown: Airborne, series: Sequence[Change]) -> Iterator[Candidate]
     made = _members(flown, series)
     if not made:
         return
-    clear = [one for one, sure in zip(series, map(confidence, made), strict=True)
+    clear = [change for change, sure in zip(series, map(confidence, made), strict=True)
              if sure >= MEMBER]
     gaps = [flown.time(late.fit.start) - flown.time(early.fit.end)
             for early, late in pairwise(clear)]
@@ -183,43 +183,43 @@ def _of_series(flown: Airborne, series: Sequence[Change]) -> Iterator[Candidate]
 
 
 def _members(flown: Airborne, series: Sequence[Change]) -> list[Candidate]:
-    ups = sum(one.kt > 0 for one in series)
+    ups = sum(change.kt > 0 for change in series)
     if len(series) < SERIES - 1 or not 0 < ups < len(series):
         # All the same way: slowing down for an approach, or speeding up after it.
         return []
     noise = cell_noise(flown.profile.airspeed)
     made = []
-    for one in series:
-        fit = one.fit
+    for change in series:
+        fit = change.fit
         seconds = (fit.end - fit.start) * flown.step_s
         made.append(Candidate(
             SPEED_CHANGE, flown.time(fit.start), flown.time(fit.end),
             {"two": float(len(series) < SERIES), "many": float(len(series) > SERIES),
-             "unsteady": max(0.0, 1.0 - one.steady_s / 20.0),
-             "small": max(0.0, 1.0 - abs(one.kt) / max(2 * LEAST_CHANGE_KT, 6 * fit.scatter)),
-             "rough": fit.scatter / abs(one.kt),
-             "wander": one.wander_ft / 200.0},
-            (*_evidence(one), ("changes_in_series", float(len(series)))),
-            _measures(one, seconds, noise, flown)))
+             "unsteady": max(0.0, 1.0 - change.steady_s / 20.0),
+             "small": max(0.0, 1.0 - abs(change.kt) / max(2 * LEAST_CHANGE_KT, 6 * fit.scatter)),
+             "rough": fit.scatter / abs(change.kt),
+             "wander": change.wander_ft / 200.0},
+            (*_evidence(change), ("changes_in_series", float(len(series)))),
+            _measures(change, seconds, noise, flown)))
     return made
 
 
-def _evidence(one: Change) -> tuple[tuple[str, float], ...]:
-    return (("from_kt", one.fit.before), ("to_kt", one.fit.after),
-            ("steady_before_s", one.steady_s), ("altitude_range_ft", one.wander_ft))
+def _evidence(change: Change) -> tuple[tuple[str, float], ...]:
+    return (("from_kt", change.fit.before), ("to_kt", change.fit.after),
+            ("steady_before_s", change.steady_s), ("altitude_range_ft", change.wander_ft))
 
 
-def _measures(one: Change, seconds: float, noise: float, flown: Airborne
+def _measures(change: Change, seconds: float, noise: float, flown: Airborne
               ) -> tuple[ExerciseMeasure, ...]:
     speed = flown.profile.airspeed
-    after = slice(round(one.fit.end), round(one.fit.end) + flown.profile.cells(60.0))
-    past = np.sign(one.kt) * (speed[after] - one.fit.after)
+    after = slice(round(change.fit.end), round(change.fit.end) + flown.profile.cells(60.0))
+    past = np.sign(change.kt) * (speed[after] - change.fit.after)
     over = float(np.max(past, initial=0.0))
     rate_u = noise * np.sqrt(2.0) / max(seconds, 1.0)
     return (
-        ExerciseMeasure("change_kt", one.kt, noise),
-        ExerciseMeasure("rate_kt_s", one.kt / max(seconds, 1.0), rate_u),
+        ExerciseMeasure("change_kt", change.kt, noise),
+        ExerciseMeasure("rate_kt_s", change.kt / max(seconds, 1.0), rate_u),
         ExerciseMeasure("overshoot_kt", over, noise),
-        ExerciseMeasure("altitude_range_ft", one.wander_ft,
+        ExerciseMeasure("altitude_range_ft", change.wander_ft,
                         cell_noise(flown.profile.altitude)),
         ExerciseMeasure("duration_s", seconds, flown.step_s))

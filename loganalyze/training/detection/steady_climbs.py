@@ -197,7 +197,7 @@ def _change(flown: Airborne, about: tuple[int, int], low: int, high: int) -> tup
             for values in tried]
     fit = min(fits, key=lambda one: one.scatter)
     return (Ramp(fit.start + low, fit.end + low, fit.before, fit.after, fit.scatter),
-            all(_is_changing(one, flown.step_s) for one in fits))
+            all(_is_changing(fitted, flown.step_s) for fitted in fits))
 
 
 def _is_changing(fit: Ramp, step_s: float) -> bool:

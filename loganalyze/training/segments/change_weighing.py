@@ -86,8 +86,8 @@ def weighed(time: Floats, speed: Floats, possible: Sequence[Possibility]) -> Wei
     possible : sequence of Possibility
         With and without a change; those with one by their instants.
     """
-    changed = np.array([not math.isnan(one.made_s) for one in possible])
-    coarse = [i for i, one in enumerate(changed) if not one or i % COARSE == 0]
+    changed = np.array([not math.isnan(possibility.made_s) for possibility in possible])
+    coarse = [i for i, has_change in enumerate(changed) if not has_change or i % COARSE == 0]
     noises = [(seconds, share, smooth) for seconds in TIMES_S for share in SHARES
               for smooth in (False, True)]
     first = np.array([_likelihoods(time, speed, [possible[i] for i in coarse], *noise)
@@ -102,7 +102,7 @@ def weighed(time: Floats, speed: Floats, possible: Sequence[Possibility]) -> Wei
     probability = float(share[changed].sum())
     if not probability > 0:
         return Weighed(0.0, math.nan, math.nan)
-    when = np.array([one.made_s for one in possible])[changed]
+    when = np.array([possibility.made_s for possibility in possible])[changed]
     weight = share[changed] / probability
     made = float(weight @ when)
     return Weighed(min(probability, 1.0), made,
@@ -128,13 +128,14 @@ def _likelihoods(
     lower = np.linalg.cholesky((1.0 - share) * wander + (share + 1e-6) * np.eye(len(time)))
     count = len(possible)
     columns = np.concatenate([
-        [speed - one.speed for one in possible], [one.shapes[0] for one in possible],
-        [one.shapes[1] for one in possible]])
+        [speed - case.speed for case in possible], [case.shapes[0] for case in possible],
+        [case.shapes[1] for case in possible]])
     white = solve_triangular(lower, columns.T, lower=True, check_finite=False).T
-    left, one, two = white[:count], white[count:2 * count], white[2 * count:]
+    left, first, second = white[:count], white[count:2 * count], white[2 * count:]
     square = (left * left).sum(axis=1)
-    by_one, by_two = (one * left).sum(axis=1), (two * left).sum(axis=1)
-    ones, both, twos = ((one * one).sum(axis=1), (one * two).sum(axis=1), (two * two).sum(axis=1))
+    by_first, by_second = (first * left).sum(axis=1), (second * left).sum(axis=1)
+    firsts, seconds = (first * first).sum(axis=1), (second * second).sum(axis=1)
+    both = (first * second).sum(axis=1)
     spread = np.array([possibility.spread_kt for possibility in possible])
     weight = np.log([possibility.weight for possibility in possible])
     log_root = float(np.log(np.diag(lower)).sum())
@@ -142,8 +143,8 @@ def _likelihoods(
     for size in SIZES_KT:
         # With normal offsets the likelihood is normal, and its determinant that of two numbers.
         scale = size**2
-        a, d = ones / scale + spread[:, 0] ** -2.0, twos / scale + spread[:, 1] ** -2.0
-        b, u, v = both / scale, by_one / scale, by_two / scale
+        a, d = firsts / scale + spread[:, 0] ** -2.0, seconds / scale + spread[:, 1] ** -2.0
+        b, u, v = both / scale, by_first / scale, by_second / scale
         determinant = a * d - b * b
         explained = (d * u * u - 2.0 * b * u * v + a * v * v) / determinant
         found.append(-0.5 * (square / scale - explained) - len(time) * math.log(size) - log_root

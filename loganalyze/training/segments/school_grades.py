@@ -27,7 +27,7 @@ def graded(segment: Segment, schedule: Schedule) -> Grade | None:
             continue
         criteria = tuple(_criterion(key, asked, segment) for key, asked in _asked(rule, segment))
         tried.append((rule.name, criteria))
-        if criteria and all(one.code in ("met", "in doubt") for one in criteria):
+        if criteria and all(criterion.code in ("met", "in doubt") for criterion in criteria):
             return Grade(rule.name, tuple(tried))
     return Grade("", tuple(tried)) if tried else None
 
@@ -60,8 +60,8 @@ def _flown(key: str, segment: Segment) -> Measured:
         return Measured(0.0, 0.0) if segment.settled == "no change" else segment.overshoot
     if not segment.has_tolerance:
         return Measured()
-    one = segment.longest if key == "longest_outside_s" else segment.furthest
-    if one is None:  # only departures that are sure are asked, and there is none
+    departure = segment.longest if key == "longest_outside_s" else segment.furthest
+    if departure is None:  # only departures that are sure are asked, and there is none
         return Measured(0.0, 0.0)
-    return (Measured(one.seconds, one.seconds_u) if key == "longest_outside_s"
-            else Measured(one.furthest, one.furthest_u))
+    return (Measured(departure.seconds, departure.seconds_u) if key == "longest_outside_s"
+            else Measured(departure.furthest, departure.furthest_u))

@@ -113,10 +113,10 @@ def find_parts(
     sign = _signs(analysis, speeds)
     free = (which < 0) & np.isin(code, _EN_ROUTE)
     found: list[Found] = []
-    for i, one in enumerate(schedule.speed):
+    for i, speed in enumerate(schedule.speed):
         for cells in _runs(speeds, which == i):
-            found.append(Found("configuration", "airspeed", one.name, "kt", one.airspeed_kt,
-                               one.tolerance or schedule.tolerance_of("configuration"), cells,
+            found.append(Found("configuration", "airspeed", speed.name, "kt", speed.airspeed_kt,
+                               speed.tolerance or schedule.tolerance_of("configuration"), cells,
                                at_once=True))
     interrupted = level_offs(speeds, sign, free)
     if schedule.cruise is not None:
@@ -156,16 +156,18 @@ def _configured(
     evaluation, log = analysis.evaluation, analysis.log
     which = np.full(len(speeds.time), -1)
     lacking = []
-    for i, one in enumerate(schedule.speed):
+    for i, speed in enumerate(schedule.speed):
         if not all(configuration_transit.is_available(condition.channel, log, evaluation.declared)
-                   for condition in one.conditions):
-            lacking.append(one.name)
+                   for condition in speed.conditions):
+            lacking.append(speed.name)
             continue
-        wanted = condition_states.recorded(one.conditions, evaluation.cleaned, evaluation.declared)
+        wanted = condition_states.recorded(
+            speed.conditions, evaluation.cleaned, evaluation.declared
+        )
         answer = np.empty(len(log), dtype=np.uint8)
         condition_states.hold(wanted, log.time, slice(None), answer)
         holds = answer[speeds.rows] == condition_states.YES
-        phase = (np.isin(code, [PHASES.index(name) for name in one.phases]) if one.phases
+        phase = (np.isin(code, [PHASES.index(name) for name in speed.phases]) if speed.phases
                  else ~np.isin(code, _GROUND))
         which[holds & (which < 0) & phase] = i
     return which, tuple(lacking)

@@ -139,13 +139,13 @@ def _errors(speeds: FlownSpeeds, found: Found) -> _Errors | None:
     cells = np.concatenate(kept)
     size = np.array([len(run) for run in kept], dtype=np.float64) / len(cells)
     recorded = speeds.speed(found.unit)[cells] - found.target
-    flown = np.concatenate([one.values for one in smooth]) - found.target
+    flown = np.concatenate([part.values for part in smooth]) - found.target
     common = speeds.uncertainty(found.unit)[cells]
     known = common[np.isfinite(common)]
     return _Errors(
         speeds.time[cells], recorded, flown, speeds.held_s[cells],
-        math.sqrt(float(size @ np.array([one.error for one in smooth]) ** 2)),
-        math.sqrt(float(size @ np.array([one.noise for one in smooth]) ** 2)),
+        math.sqrt(float(size @ np.array([stretch.error for stretch in smooth]) ** 2)),
+        math.sqrt(float(size @ np.array([stretch.noise for stretch in smooth]) ** 2)),
         float(np.median(known)) if len(known) else NAN, speeds.interval_s)
 
 
@@ -227,7 +227,7 @@ def _vertex(values: Floats, top: int) -> float:
     """Return the greatest value of the parabola through the value at `top` and its neighbours."""
     if not 0 < top < len(values) - 1:
         return float(values[top])
-    before, here, after = (float(one) for one in values[top - 1 : top + 2])
+    before, here, after = (float(value) for value in values[top - 1 : top + 2])
     bend = before - 2.0 * here + after
     return here - (after - before) ** 2 / (8.0 * bend) if bend < 0 else here
 

@@ -198,7 +198,7 @@ class Segment:
     @property
     def sure_departures(self) -> tuple[Departure, ...]:
         """The departures that count."""
-        return tuple(one for one in self.departures if one.sure)
+        return tuple(departure for departure in self.departures if departure.sure)
 
     @property
     def longest(self) -> Departure | None:

@@ -43,9 +43,9 @@ def held_turns(
     tolerance : Tolerance
         Of steep turns; what it doesn't state isn't asked for.
     """
-    return tuple(HeldTurn(one.start_s, one.end_s, tolerance.source,
-                          _criteria(speeds, one.start_s, one.end_s, tolerance))
-                 for one in exercises if one.kind == STEEP_TURN)
+    return tuple(HeldTurn(exercise.start_s, exercise.end_s, tolerance.source,
+                          _criteria(speeds, exercise.start_s, exercise.end_s, tolerance))
+                 for exercise in exercises if exercise.kind == STEEP_TURN)
 
 
 def _criteria(

@@ -156,6 +156,6 @@ def _marks(low: float, high: float, most: int) -> list[float]:
     """Return round values between two, at most so many, a 1, 2 or 5 times a power of 10 apart."""
     rough = (high - low) / most
     power = 10.0 ** np.floor(np.log10(rough))
-    step = float(next((one * power for one in STEPS if one * power >= rough), 10 * power))
+    step = float(next((factor * power for factor in STEPS if factor * power >= rough), 10 * power))
     first = int(np.ceil(low / step))
     return [number * step for number in range(first, int(np.floor(high / step)) + 1)]

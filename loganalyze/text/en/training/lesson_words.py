@@ -128,7 +128,7 @@ def briefed(segment: Segment, how: Presentation) -> str:
         return "" if value is None else f"{sign}{_edge(value, segment.unit, how)}"
 
     both = (f" ±{_edge(low, segment.unit, how)}" if low is not None and low == high
-            else f" {'/'.join(one for one in (edge(high, '+'), edge(low, '-')) if one)}"
+            else f" {'/'.join(bound for bound in (edge(high, '+'), edge(low, '-')) if bound)}"
             if segment.has_tolerance else "")
     if segment.unit == "mach":
         return f"Mach {mach(segment.target)}{both}"
@@ -166,14 +166,18 @@ def within(segment: Segment) -> str:
     return f"{100 * segment.within.value:.0f} %{doubt}"
 
 
-def longest(one: Departure | None) -> str:
+def longest(departure: Departure | None) -> str:
     """Return how long the longest departure was."""
-    return "-" if one is None else f"{duration(one.seconds)} {_side(one.faster)}"
+    return "-" if departure is None else f"{duration(departure.seconds)} {_side(departure.faster)}"
 
 
-def furthest(one: Departure | None, unit: str, how: Presentation) -> str:
+def furthest(departure: Departure | None, unit: str, how: Presentation) -> str:
     """Return how far the farthest departure went."""
-    return "-" if one is None else f"{size(one.furthest, unit, how)} {_side(one.faster)}"
+    return (
+        "-"
+        if departure is None
+        else f"{size(departure.furthest, unit, how)} {_side(departure.faster)}"
+    )
 
 
 def amount(value: float, unit: str, how: Presentation) -> str:
@@ -212,20 +216,24 @@ def lead(lesson: Lesson, how: Presentation) -> str:
     """Return the lesson in a sentence or two."""
     if not lesson.segments:
         return NO_SEGMENTS
-    held = [one for one in lesson.segments if one.has_tolerance]
-    clear = [one for one in held if not one.sure_departures]
+    held = [segment for segment in lesson.segments if segment.has_tolerance]
+    clear = [segment for segment in held if not segment.sure_departures]
     summary = f"{len(lesson.segments)} parts of the flight were measured. "
     if held:
         summary += (f"None of the {len(held)} with a tolerance stayed within it. " if not clear else
                     f"As far as can be told, {'all' if len(clear) == len(held) else len(clear)} of "
                     f"the {len(held)} with a tolerance stayed within it. ")
-    outside = [(one, segment) for segment in held if (one := segment.furthest) is not None]
+    outside = [
+        (departure, segment) for segment in held if (departure := segment.furthest) is not None
+    ]
     if outside:
-        one, segment = max(outside, key=lambda pair: pair[0].furthest / (
+        departure, segment = max(outside, key=lambda pair: pair[0].furthest / (
             (pair[1].faster if pair[0].faster else pair[1].slower) or 1.0))
-        summary += (f"Farthest outside was \"{part(segment)}\": "
-                    f"{amount(one.furthest, segment.unit, how)} too "
-                    f"{'fast' if one.faster else 'slow'}, at {how.instant(one.furthest_s)}. ")
+        summary += (
+            f'Farthest outside was "{part(segment)}": '
+            f"{amount(departure.furthest, segment.unit, how)} too "
+            f"{'fast' if departure.faster else 'slow'}, at {how.instant(departure.furthest_s)}. "
+        )
     margins = [margin for segment in lesson.segments for margin in segment.margins]
     if margins:
         least = min(margins, key=lambda margin: margin.smallest_kt)
@@ -244,81 +252,86 @@ def chance(probability: float) -> str:
     return "more than 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
 
 
-def change(one: Change, how: Presentation) -> str:
+def change(made: Change, how: Presentation) -> str:
     """Return when the change at the crossover was made, as a sentence."""
-    first, second = (("airspeed", "Mach number") if one.first == "airspeed"
+    first, second = (("airspeed", "Mach number") if made.first == "airspeed"
                      else ("Mach number", "airspeed"))
-    due = (f"In the {one.kind} the {first} was to be held until {how.altitude(one.crossover_ft)}, "
-           f"where both briefed speeds are the same; that was passed at "
-           f"{how.instant(one.due_s)}. ")
-    if one.code == "not recorded":
+    due = (
+        f"In the {made.kind} the {first} was to be held until {how.altitude(made.crossover_ft)}, "
+        f"where both briefed speeds are the same; that was passed at "
+        f"{how.instant(made.due_s)}. "
+    )
+    if made.code == "not recorded":
         return due + "Too little is recorded about it to say when the change was made."
-    if one.code == "not made":
+    if made.code == "not made":
         return due + (f"It can't be seen that the {first} was given up for the {second}: the "
-                      f"chance that it was is {chance(one.probability)}.")
-    late, sure = one.late_s, chance(one.probability)
+                      f"chance that it was is {chance(made.probability)}.")
+    late, sure = made.late_s, chance(made.probability)
     if abs(late.value) <= 1.6449 * late.u:
         return due + (f"The change to the {second} was made ({sure} sure), and when due as far as "
                       f"can be told: {late.value:+.0f} s ± {late.u:.0f} s.")
     return due + (f"The change to the {second} was made ({sure} sure), {abs(late.value):.0f} s ± "
                   f"{late.u:.0f} s too {'late' if late.value > 0 else 'early'}, "
-                  f"{how.altitude(abs(one.late_ft.value))} "
+                  f"{how.altitude(abs(made.late_ft.value))} "
                   f"{'beyond' if late.value > 0 else 'short of'} it.")
 
 
-def moment(one: Moment, segments: tuple[Segment, ...], how: Presentation) -> str:
+def moment(found: Moment, segments: tuple[Segment, ...], how: Presentation) -> str:
     """Return a moment and why, as a sentence or two."""
-    place = f"{how.instant(one.time_s)}, at {how.altitude(one.altitude_ft)}: "
-    if one.kind == "ceiling":
-        return place + f"{amount(one.size, one.unit, how)} above the ceiling \"{one.name}\"."
-    if one.kind == "change":
-        first = "Mach number" if one.name == "mach" else "airspeed"
-        said = "later" if one.size > 0 else "earlier"
-        return place + (f"the {first} was given up {abs(one.size):.0f} s {said} than due. While it "
-                        "is held beyond the crossover, the other speed runs away from what was "
-                        "briefed." if one.size > 0 else
-                        f"the {first} was given up {abs(one.size):.0f} s {said} than due.")
-    if one.kind == "margin":
-        if one.size < 0:
-            said = f"{size(-one.size, 'kt', how)} over {one.name or 'the limit'}. "
+    place = f"{how.instant(found.time_s)}, at {how.altitude(found.altitude_ft)}: "
+    if found.kind == "ceiling":
+        return place + f"{amount(found.size, found.unit, how)} above the ceiling \"{found.name}\"."
+    if found.kind == "change":
+        first = "Mach number" if found.name == "mach" else "airspeed"
+        said = "later" if found.size > 0 else "earlier"
+        return place + (
+            f"the {first} was given up {abs(found.size):.0f} s {said} than due. While it "
+            "is held beyond the crossover, the other speed runs away from what was "
+            "briefed."
+            if found.size > 0
+            else f"the {first} was given up {abs(found.size):.0f} s {said} than due."
+        )
+    if found.kind == "margin":
+        if found.size < 0:
+            said = f"{size(-found.size, 'kt', how)} over {found.name or 'the limit'}. "
         else:
-            said = f"{size(one.size, 'kt', how)} left to {one.name or 'the limit'}. "
-        return place + said + _why(one, CAUSES, how)
-    assert one.segment is not None
-    segment = segments[one.segment]
-    said = (f"{part(segment)}: {amount(one.size, one.unit, how)} {_than(one.faster)}. ")
-    return place + said + _why(one, CAUSES if one.faster else CAUSES_SLOWER, how)
+            said = f"{size(found.size, 'kt', how)} left to {found.name or 'the limit'}. "
+        return place + said + _why(found, CAUSES, how)
+    assert found.segment is not None
+    segment = segments[found.segment]
+    said = (f"{part(segment)}: {amount(found.size, found.unit, how)} {_than(found.faster)}. ")
+    return place + said + _why(found, CAUSES if found.faster else CAUSES_SLOWER, how)
 
 
-def _why(one: Moment, causes: dict[str, str], how: Presentation) -> str:
-    cause = causes[one.cause]
-    if not math.isfinite(one.cause_kt):
+def _why(found: Moment, causes: dict[str, str], how: Presentation) -> str:
+    cause = causes[found.cause]
+    if not math.isfinite(found.cause_kt):
         return f"{cause[:1].upper()}{cause[1:]}."
-    before = max(one.time_s - one.start_s, 0.0)
-    return (f"Mostly because {cause}: {size(one.cause_kt, 'kt', how)} in the "
+    before = max(found.time_s - found.start_s, 0.0)
+    return (f"Mostly because {cause}: {size(found.cause_kt, 'kt', how)} in the "
             f"{duration(before)} before.")
 
 
-def smallest(one: KeptMargin, how: Presentation) -> str:
+def smallest(margin: KeptMargin, how: Presentation) -> str:
     """Return a margin in its own unit."""
-    over = " over" if one.smallest_kt < 0 else ""
-    if one.in_mach:
-        return f"Mach {mach(abs(one.smallest))}{over}"
-    u = f" ± {one.u_kt * how.units.per_knot:.1f}" if math.isfinite(one.u_kt) else ""
-    return f"{size(abs(one.smallest_kt), 'kt', how)}{u}{over}"
+    over = " over" if margin.smallest_kt < 0 else ""
+    if margin.in_mach:
+        return f"Mach {mach(abs(margin.smallest))}{over}"
+    u = f" ± {margin.u_kt * how.units.per_knot:.1f}" if math.isfinite(margin.u_kt) else ""
+    return f"{size(abs(margin.smallest_kt), 'kt', how)}{u}{over}"
 
 
-def kept(one: KeptMargin | None, how: Presentation) -> str:
+def kept(margin: KeptMargin | None, how: Presentation) -> str:
     """Return the smallest margin to a limit, where, and how long it was small."""
-    if one is None:
+    if margin is None:
         return "-"
-    near = f"; {100 * one.near_share:.0f} % of the time" if one.near_share >= 0.005 else ""
-    return f"{smallest(one, how)} at {how.altitude(one.pressure_altitude_ft)}{near}"
+    near = f"; {100 * margin.near_share:.0f} % of the time" if margin.near_share >= 0.005 else ""
+    return f"{smallest(margin, how)} at {how.altitude(margin.pressure_altitude_ft)}{near}"
 
 
-def criterion(one: Criterion, how: Presentation) -> tuple[str, str, str]:
+def criterion(asked: Criterion, how: Presentation) -> tuple[str, str, str]:
     """Return what was asked for, what was flown, and the outcome."""
-    unit = one.key.rpartition("_")[2]
+    unit = asked.key.rpartition("_")[2]
 
     def put(value: float) -> str:
         if not math.isfinite(value):
@@ -329,14 +342,14 @@ def criterion(one: Criterion, how: Presentation) -> tuple[str, str, str]:
             return how.altitude(value)
         return duration(value) if unit == "s" else size(value, unit, how)
 
-    return f"{CRITERIA[one.key]} {put(one.asked)}", put(one.flown), OUTCOMES[one.code]
+    return f"{CRITERIA[asked.key]} {put(asked.asked)}", put(asked.flown), OUTCOMES[asked.code]
 
 
 def sources(lesson: Lesson, how: Presentation) -> list[str]:
     """Return whose tolerances were taken, and what was not flown or not recorded."""
     said = []
-    for source in dict.fromkeys(one.tolerance_source for one in lesson.segments):
-        named = [part(one) for one in lesson.segments if one.tolerance_source == source]
+    for source in dict.fromkeys(segment.tolerance_source for segment in lesson.segments):
+        named = [part(segment) for segment in lesson.segments if segment.tolerance_source == source]
         listed = "; ".join(dict.fromkeys(named))
         said.append(f"Tolerance, {source}: {listed}." if source else
                     f"No tolerance is stated or published for it, so it is measured and not held "
@@ -344,16 +357,21 @@ def sources(lesson: Lesson, how: Presentation) -> list[str]:
     said += [f"Briefed and not found in the flight: {KINDS[kind].lower()}."
              for kind in lesson.unflown]
     if lesson.converted:
-        known = any(one.indicated_kt != one.calibrated_kt for one in lesson.converted)
+        known = any(
+            converted.indicated_kt != converted.calibrated_kt for converted in lesson.converted
+        )
         said.append("The airspeeds were briefed as indicated; " + (
             "by the limits sheet's corrections they are, as CAS: " + ", ".join(
-                f"{one.indicated_kt:.0f} kt IAS {size(one.calibrated_kt, 'kt', how)}"
-                for one in lesson.converted) + "." if known else
+                f"{converted.indicated_kt:.0f} kt IAS {size(converted.calibrated_kt, 'kt', how)}"
+                for converted in lesson.converted) + "." if known else
             "the limits sheet states no correction for them, so that they are taken as "
             "calibrated."))
-    said += [f"The {one.kind} was interrupted by a level at {how.altitude(one.altitude_ft)} from "
-             f"{how.instant(one.start_s)} to {how.instant(one.end_s)}; what was flown there counts "
-             "to no part." for one in lesson.level_offs]
+    said += [
+        f"The {level_off.kind} was interrupted by a level at "
+        f"{how.altitude(level_off.altitude_ft)} from {how.instant(level_off.start_s)} to "
+        f"{how.instant(level_off.end_s)}; what was flown there counts to no part."
+        for level_off in lesson.level_offs
+    ]
     said += [f"The log holds no channel for the speed \"{name}\"." for name in lesson.lacking]
     return said
 
