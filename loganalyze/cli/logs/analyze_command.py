@@ -288,11 +288,7 @@ def _folder(log: Path, logs: tuple[Path, ...], job: _Job) -> Path | None:
     """
     if job.out is None:
         return None
-    from loganalyze.show.files.results_folder import (
-        anonymous_folders,
-        check_folder,
-        folders_for,
-    )
+    from loganalyze.show.files.results_folder import RESULTS, anonymous_folders, folders_for
 
     folders = [job.out / job.name] if job.name is not None else (
         anonymous_folders(len(logs), job.out) if job.how.deidentified
@@ -303,7 +299,7 @@ def _folder(log: Path, logs: tuple[Path, ...], job: _Job) -> Path | None:
         raise Problem(f"its results would go to {place}, as those of {first} do", str(log),
                       "give the logs different names, or analyse them one by one with --name")
     if not job.skip_existing:
-        check_folder(place, job.overwrite)
+        RESULTS.check(place, job.overwrite)
     return place
 
 
@@ -311,13 +307,13 @@ def _is_done(log: Path, folder: Path | None, job: _Job) -> bool:
     """Whether the log's results are there already, and such are to be skipped."""
     if folder is None or not job.skip_existing:
         return False
-    from loganalyze.show.files.results_folder import check_folder, holds_results
+    from loganalyze.show.files.results_folder import RESULTS, holds_results
 
     if holds_results(folder, job.parts or (log,), limits=job.limits, columns=job.columns,
                      declared=job.declared, settings=job.settings,
                      reports=job.report.formats if job.report else ()):
         return True
-    check_folder(folder, job.overwrite)
+    RESULTS.check(folder, job.overwrite)
     return False
 
 

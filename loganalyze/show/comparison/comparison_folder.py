@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
@@ -16,10 +14,10 @@ import pyarrow.csv
 import pyarrow.parquet as pq
 
 from loganalyze.comparison.flight_comparison import COLUMNS, ComparedFlight, Comparison
-from loganalyze.problems import Problem
 from loganalyze.show.comparison.comparison_figures import course_figure, tracks_figure
 from loganalyze.show.comparison.comparison_report import comparison_report, notes
 from loganalyze.show.figures.figure_style import png_bytes, save_figure
+from loganalyze.show.files.whole_folder import FolderKind
 from loganalyze.show.page.html_page import report_html
 from loganalyze.show.pdf.pdf_report import report_pdf
 from loganalyze.show.pdf.pdf_sheet import Paper
@@ -30,6 +28,7 @@ from loganalyze.text.presentation import Presentation
 from loganalyze.version import __version__
 
 FACTS = "comparison.json"
+COMPARISON = FolderKind("comparison", "an earlier comparison", FACTS)
 
 
 def differences_table(found: Comparison) -> pa.Table:
@@ -117,35 +116,10 @@ def write_comparison(found: Comparison, folder: str | Path, how: Presentation | 
     ['comparison.html', 'tracks.png']
     """
     folder, how = Path(folder), how or Presentation()
-    _check(folder, overwrite)
-    partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
-    try:
-        shutil.rmtree(partial, ignore_errors=True)
-        partial.mkdir(parents=True)
-        written = _write(found, partial, how, formats, paper)
-        if folder.exists():
-            shutil.rmtree(folder)
-        partial.rename(folder)
-    except OSError as error:
-        raise Problem(f"the comparison can't be written ({error.strerror or error})", str(folder),
-                      "give another --out") from error
-    finally:
-        shutil.rmtree(partial, ignore_errors=True)
+    with COMPARISON.written(folder, overwrite) as making:
+        written = _write(found, making.path, how, formats, paper)
+        making.complete = True
     return tuple(folder / name for name in written)
-
-
-def _check(folder: Path, overwrite: bool) -> None:
-    if not folder.exists() and not folder.is_symlink():
-        return
-    if folder.is_symlink() or not folder.is_dir():
-        raise Problem("this is where the comparison would go, but it is not a folder", str(folder),
-                      "move it away or give another --out")
-    if not overwrite:
-        raise Problem("the folder exists already", str(folder),
-                      "give another --out, or --overwrite to replace it whole")
-    if any(folder.iterdir()) and not (folder / FACTS).is_file():
-        raise Problem(f"the folder holds no {FACTS}, so it isn't one of an earlier comparison",
-                      str(folder), "move it away or give another --out")
 
 
 def _write(found: Comparison, folder: Path, how: Presentation,

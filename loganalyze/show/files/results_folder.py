@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import glob
 import json
-import os
-import shutil
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 import pyarrow.parquet as pq
 
 from loganalyze.events.analysis import Analysis
-from loganalyze.problems import Problem
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.show.figures.figure_style import save_figure
 from loganalyze.show.figures.margin_figure import margin_figure
 from loganalyze.show.files.log_summary import LogSummary, sha256_of
+from loganalyze.show.files.whole_folder import FolderKind
 from loganalyze.show.tables.result_tables import TABLES
 from loganalyze.show.tables.sample_table import sample_table, sample_writer
 from loganalyze.show.tables.table_columns import Origin
@@ -33,6 +29,7 @@ from loganalyze.version import __version__
 PLOT_FORMATS = ("png", "svg", "pdf")
 
 SUMMARY = "summary.json"
+RESULTS = FolderKind("results", "earlier results", SUMMARY)
 
 
 def folder_for(log: Path, out: Path) -> Path:
@@ -130,35 +127,6 @@ def holds_results(
         return False
 
 
-def check_folder(folder: Path, overwrite: bool) -> None:
-    """Refuse a folder that results must not go to.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the results would go.
-    overwrite : bool
-        Whether earlier results there may be replaced.
-
-    Raises
-    ------
-    Problem
-        When it exists and `overwrite` is false; when it exists and holds no earlier results,
-        so that replacing it would lose something else.
-    """
-    if not folder.exists() and not folder.is_symlink():
-        return
-    if folder.is_symlink() or not folder.is_dir():
-        raise Problem("this is where the results would go, but it is not a folder", str(folder),
-                      "move it away or give another --out")
-    if not overwrite:
-        raise Problem("the folder exists already", str(folder),
-                      "give another --out, or --overwrite to replace it whole")
-    if any(folder.iterdir()) and not (folder / SUMMARY).is_file():
-        raise Problem(f"the folder holds no {SUMMARY}, so it isn't one of earlier results",
-                      str(folder), "move it away or give another --out")
-
-
 class ResultsFolder:
     """A folder of one log's results, written flight by flight; it appears whole or not at all.
 
@@ -202,7 +170,7 @@ class ResultsFolder:
 
     def __enter__(self) -> ResultsFolder:
         with ExitStack() as stack:
-            self._whole = stack.enter_context(_whole(self.folder, self._overwrite))
+            self._whole = stack.enter_context(RESULTS.written(self.folder, self._overwrite))
             self._samples = stack.enter_context(_Samples(self.path))
             self._stack = stack.pop_all()
         return self
@@ -335,66 +303,3 @@ class _Samples:
         if self.writer is None:
             self.writer = sample_writer(self.path, analysis_of(judged).limit_names)
         self.writer.write_table(sample_table(judged, origin))
-
-
-@dataclass
-class _Whole:
-    """A folder that is being made: where its files are, and whether they are all there."""
-
-    path: Path
-    complete: bool = False
-
-
-def _clean(folder: Path) -> None:
-    """Remove leftovers of killed runs beside this folder; restore a folder moved away."""
-    for kind in ("partial", "former"):
-        for left in folder.parent.glob(f".{glob.escape(folder.name)}.{kind}-*"):
-            number = left.name.rpartition("-")[2]
-            if not number.isdigit() or _runs(int(number)):
-                continue
-            if kind == "former" and not folder.exists():
-                left.rename(folder)
-            else:
-                shutil.rmtree(left, ignore_errors=True)
-
-
-def _runs(process: int) -> bool:
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except OSError:
-        return True
-    return True
-
-
-@contextmanager
-def _whole(folder: Path, overwrite: bool) -> Iterator[_Whole]:
-    """Give a temporary folder beside `folder`, and put it in its place when all went well."""
-    _clean(folder)
-    check_folder(folder, overwrite)
-    # Hidden, of this process: another run on the same log can't meet it.
-    partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
-    former = folder.with_name(f".{folder.name}.former-{os.getpid()}")
-    made = _Whole(partial)
-    try:
-        partial.mkdir(parents=True)
-        yield made
-        if not made.complete:
-            return
-        check_folder(folder, overwrite)
-        replaced = folder.exists()
-        if replaced:
-            folder.rename(former)
-        try:
-            partial.rename(folder)
-        except BaseException:
-            if replaced:
-                former.rename(folder)
-            raise
-        shutil.rmtree(former, ignore_errors=True)
-    except OSError as error:
-        raise Problem(f"the results can't be written ({error.strerror or error})", str(folder),
-                      "give another --out") from error
-    finally:
-        shutil.rmtree(partial, ignore_errors=True)

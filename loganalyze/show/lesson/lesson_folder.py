@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import csv
 import json
-import os
-import shutil
 from pathlib import Path
 from typing import Any
 
 import pyarrow.parquet as pq
 
 from loganalyze.comparison.flight_comparison import Comparison
-from loganalyze.problems import Problem
 from loganalyze.show.figures.figure_style import png_bytes
+from loganalyze.show.files.whole_folder import FolderKind
 from loganalyze.show.lesson.lesson_report import handout_report, lesson_report
 from loganalyze.show.page.html_page import report_html
 from loganalyze.show.pdf.pdf_report import report_pdf
@@ -28,6 +26,7 @@ from loganalyze.text.presentation import Presentation
 from loganalyze.training import Lesson, LessonRecord, Schedule
 
 FACTS = "lesson.json"
+LESSON = FolderKind("lesson", "an earlier lesson", FACTS)
 RECORD = "record.json"
 FILES = ("lesson.html", "lesson.pdf", "handout.pdf", "course.png", "track.png",
          *(f"{table.name}.{kind}" for table in LESSON_TABLES for kind in ("csv", "parquet")),
@@ -76,38 +75,13 @@ def write_lesson(
         For a folder that exists, unless `overwrite` and an earlier lesson is in it.
     """
     folder, how = Path(folder), how or Presentation()
-    _check(folder, overwrite)
-    partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
-    try:
-        shutil.rmtree(partial, ignore_errors=True)
-        partial.mkdir(parents=True)
-        _write(lesson, partial, how, demonstration, comparison, other, paper)
+    with LESSON.written(folder, overwrite) as making:
+        _write(lesson, making.path, how, demonstration, comparison, other, paper)
         if record is not None:
-            (partial / RECORD).write_text(record.model_dump_json(indent=2) + "\n",
-                                          encoding="utf-8", newline="")
-        if folder.exists():
-            shutil.rmtree(folder)
-        partial.rename(folder)
-    except OSError as error:
-        raise Problem(f"the lesson can't be written ({error.strerror or error})", str(folder),
-                      "give another --out") from error
-    finally:
-        shutil.rmtree(partial, ignore_errors=True)
+            (making.path / RECORD).write_text(record.model_dump_json(indent=2) + "\n",
+                                              encoding="utf-8", newline="")
+        making.complete = True
     return tuple(folder / name for name in FILES if (folder / name).is_file())
-
-
-def _check(folder: Path, overwrite: bool) -> None:
-    if not folder.exists() and not folder.is_symlink():
-        return
-    if folder.is_symlink() or not folder.is_dir():
-        raise Problem("this is where the lesson would go, but it is not a folder", str(folder),
-                      "move it away or give another --out")
-    if not overwrite:
-        raise Problem("the folder exists already", str(folder),
-                      "give another --out, or --overwrite to replace it whole")
-    if any(folder.iterdir()) and not (folder / FACTS).is_file():
-        raise Problem(f"the folder holds no {FACTS}, so it isn't one of an earlier lesson",
-                      str(folder), "move it away or give another --out")
 
 
 def _write(lesson: Lesson, folder: Path, how: Presentation, demonstration: Lesson | None,

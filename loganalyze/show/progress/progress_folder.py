@@ -5,16 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
-import shutil
 from collections.abc import Sequence
 from dataclasses import fields
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from loganalyze.problems import Problem
 from loganalyze.show.figures.figure_style import png_bytes
+from loganalyze.show.files.whole_folder import FolderKind
 from loganalyze.show.page.html_page import report_html
 from loganalyze.show.pdf.pdf_report import report_pdf
 from loganalyze.show.pdf.pdf_sheet import Paper
@@ -25,6 +23,7 @@ from loganalyze.training.progress import LessonRecord, Progress
 from loganalyze.training.progress_trend import Trend
 
 FACTS = "progress.json"
+PROGRESS = FolderKind("progress", "an earlier progress", FACTS)
 
 
 def progress_facts(found: Progress) -> dict[str, Any]:
@@ -80,25 +79,9 @@ def write_progress(
         For a folder that exists, unless `overwrite` and an earlier progress is in it.
     """
     folder = Path(folder)
-    if folder.exists() and not (overwrite and folder.is_dir() and (
-            not any(folder.iterdir()) or (folder / FACTS).is_file())):
-        raise Problem("this is where the progress would go, and something else is there"
-                      if overwrite else "the folder exists already", str(folder),
-                      "give another --out" + ("" if overwrite else
-                                              ", or --overwrite to replace it whole"))
-    partial = folder.with_name(f".{folder.name}.partial-{os.getpid()}")
-    try:
-        shutil.rmtree(partial, ignore_errors=True)
-        partial.mkdir(parents=True)
-        written = _write(found, partial, records, paper)
-        if folder.exists():
-            shutil.rmtree(folder)
-        partial.rename(folder)
-    except OSError as error:
-        raise Problem(f"the progress can't be written ({error.strerror or error})", str(folder),
-                      "give another --out") from error
-    finally:
-        shutil.rmtree(partial, ignore_errors=True)
+    with PROGRESS.written(folder, overwrite) as making:
+        written = _write(found, making.path, records, paper)
+        making.complete = True
     return tuple(folder / name for name in written)
 
 
