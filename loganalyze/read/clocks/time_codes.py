@@ -143,8 +143,13 @@ def ticks_of(array: pa.Array) -> Ticks:
         factor = {"s": 10**9, "ms": 10**6, "us": 10**3, "ns": 1}[kind.unit]
         ticks = raw.astype(np.int64)
         most = _LARGEST // factor  # What is beyond is no date at all.
-        held = (ticks >= -most) & (ticks <= most)
-        stamps = np.where(held, ticks * factor, MISSING) if factor > 1 else ticks
+        if factor == 1:
+            stamps = ticks
+        elif len(ticks) and ticks.min() >= -most and ticks.max() <= most:
+            stamps = ticks * factor
+        else:
+            held = (ticks >= -most) & (ticks <= most)
+            stamps = np.where(held, ticks * factor, MISSING)
         return stamps if valid is None else np.where(valid, stamps, MISSING)
     if pa.types.is_date32(kind):
         days, valid = numbers(array, np.dtype(np.int32))

@@ -146,13 +146,16 @@ def parse_stamps(array: pa.Array, order: str = YEAR_FIRST) -> NDArray[np.int64]:
                              bitorder="little")[first:]
         lengths[bits == 0] = 0
     dated: dict[bool, list[tuple[int, int, str]]] = {True: [], False: []}
-    for length in np.unique(lengths[lengths > 0]):
-        rows = np.flatnonzero(lengths == length)
-        if len(rows) == count and edges[-1] - edges[0] == count * length:
+    one_width = lengths[0] > 0 and bool((lengths == lengths[0]).all())
+    for length in lengths[:1] if one_width else np.unique(lengths[lengths > 0]):
+        rows = np.arange(count) if one_width else np.flatnonzero(lengths == length)
+        if one_width and edges[-1] - edges[0] == count * length:
             matrix = text[edges[0] : edges[-1]].reshape(count, length)
         else:
             matrix = text[edges[rows][:, None] + np.arange(length)]
-        for layout, alike, cell in _parse_width(matrix, rows, stamps, order):
+        # A row a place in the cell: each is looked at alone, and lies in one piece.
+        for layout, alike, cell in _parse_width(np.ascontiguousarray(matrix.T), rows, stamps,
+                                                order):
             dated[layout.groupdict().get("Y") is not None].append(
                 (int(alike[0]), len(alike), cell))
     if dated[True] and dated[False]:
@@ -161,48 +164,52 @@ def parse_stamps(array: pa.Array, order: str = YEAR_FIRST) -> NDArray[np.int64]:
     return stamps
 
 
-def _parse_width(matrix: NDArray[np.uint8], rows: NDArray[np.intp],
+def _parse_width(places: NDArray[np.uint8], rows: NDArray[np.intp],
                  stamps: NDArray[np.int64], order: str
                  ) -> Iterator[tuple[re.Match[str], NDArray[np.intp], str]]:
     """Parse cells of one width: all those written as the first one, then what is left.
 
-    Yields each layout, its rows, and the first of its cells.
+    `places` : uint8[width, n], the cells' characters. Yields each layout, its rows, and the first
+    of its cells.
     """
     for _ in range(_MOST_LAYOUTS):
-        cell = matrix[0].tobytes()
+        cell = places[:, 0].tobytes()
         layout = _layout(cell.decode("latin-1").strip(), order)
         lead = len(cell) - len(cell.lstrip())
         if layout is None:
             raise BadStampError(int(rows[0]), cell.decode("latin-1"))
-        alike = np.ones(len(matrix), dtype=bool)
-        for place, code in enumerate(cell.translate(_DIGITS)):
-            column = matrix[:, place]
-            alike &= (column - 48 < 10) if code == 48 else (column == code)
+        alike = np.ones(len(rows), dtype=bool)
+        for codes, code in zip(places, cell.translate(_DIGITS), strict=True):
+            alike &= (codes - 48 < 10) if code == 48 else (codes == code)
         whole = bool(alike.all())
-        chosen = matrix if whole else matrix[alike]
+        chosen = places if whole else places[:, alike]
         these = rows if whole else rows[alike]
         stamps[these] = _nanoseconds(chosen, layout, lead, these)
         yield layout, these, cell.decode("latin-1")
         if whole:
             return
-        matrix, rows = matrix[~alike], rows[~alike]
-    raise BadStampError(int(rows[0]), matrix[0].tobytes().decode("latin-1"))
+        places, rows = places[:, ~alike], rows[~alike]
+    raise BadStampError(int(rows[0]), places[:, 0].tobytes().decode("latin-1"))
 
 
-def _nanoseconds(matrix: NDArray[np.uint8], layout: re.Match[str], lead: int,
+def _nanoseconds(places: NDArray[np.uint8], layout: re.Match[str], lead: int,
                  rows: NDArray[np.intp]) -> NDArray[np.int64]:
+    """Return int64[n] nanoseconds of cells of one layout, or int64[1] where all are the same."""
     fields = layout.groupdict()
 
     def number(name: str, least: int, most: int) -> NDArray[np.int64]:
-        value = np.zeros(len(matrix), dtype=np.int64)
+        value = np.zeros(1, dtype=np.int64)
         if fields.get(name) is None:
             return value
-        for place in range(*layout.span(name)):
-            value = value * 10 + (matrix[:, lead + place] - np.uint8(48))
+        start, stop = layout.span(name)
+        digits = places[lead + start : lead + stop]
+        if (digits == digits[:, :1]).all():  # Dates and hours hardly change: one cell says all.
+            digits = digits[:, :1]
+        for codes in digits:
+            value = value * 10 + (codes - np.uint8(48))
         wrong = (value < least) | (value > most)
         if wrong.any():
-            bad = int(np.flatnonzero(wrong)[0])
-            raise BadStampError(int(rows[bad]), matrix[bad].tobytes().decode("latin-1"))
+            raise _bad_stamp(wrong, places, rows)
         return value
 
     hours = number("H", 0, 24 if {"Y", "j"} & fields.keys() or fields["zone"] else MOST_HOURS)
@@ -211,17 +218,24 @@ def _nanoseconds(matrix: NDArray[np.uint8], layout: re.Match[str], lead: int,
     seconds = (hours * 60 + number("M", 0, 59)) * 60 + number("S", 0, 60)
     if fields.get("sign"):
         offset = (number("zh", 0, 14) * 60 + number("zm", 0, 59)) * 60
-        seconds -= offset if fields["sign"] == "+" else -offset
+        seconds = seconds - offset if fields["sign"] == "+" else seconds + offset
     if fields.get("Y") or fields.get("j"):
-        seconds += _day(fields, number, matrix, rows) * 86400
+        seconds = seconds + _day(fields, number, places, rows) * 86400
     stamps = seconds * 1_000_000_000
     if fields.get("f"):
-        stamps += number("f", 0, 10**9) * 10 ** (9 - len(fields["f"]))
+        stamps = stamps + number("f", 0, 10**9) * 10 ** (9 - len(fields["f"]))
     return stamps
 
 
+def _bad_stamp(wrong: NDArray[np.bool_], places: NDArray[np.uint8],
+               rows: NDArray[np.intp]) -> BadStampError:
+    """Return the error of the first cell that is `wrong`: bool[n], or [1] for all alike."""
+    bad = int(wrong.argmax())
+    return BadStampError(int(rows[bad]), places[:, bad].tobytes().decode("latin-1"))
+
+
 def _day(fields: dict[str, str | None], number: Callable[[str, int, int], NDArray[np.int64]],
-         matrix: NDArray[np.uint8], rows: NDArray[np.intp]) -> NDArray[np.int64]:
+         places: NDArray[np.uint8], rows: NDArray[np.intp]) -> NDArray[np.int64]:
     """Return days since 1970, or since the year's start where no year is stated."""
     if not fields.get("Y"):
         return number("j", 1, 366) - 1
@@ -233,8 +247,7 @@ def _day(fields: dict[str, str | None], number: Callable[[str, int, int], NDArra
         days = days_of(year, _MONTHS[month[:3].casefold()] if month else number("m", 1, 12),
                        number("d", 1, 31))
     if np.isnan(days).any():
-        bad = int(np.flatnonzero(np.isnan(days))[0])
-        raise BadStampError(int(rows[bad]), matrix[bad].tobytes().decode("latin-1"))
+        raise _bad_stamp(np.isnan(days), places, rows)
     return days.astype(np.int64)
 
 

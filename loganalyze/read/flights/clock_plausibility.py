@@ -60,7 +60,8 @@ DIGITS_SPAN_S, DIGITS_SHARE, DIGITS_STEP_S = 300.0, 0.02, 20.0
 numbers that run over so much, a share of less than this, with rows at least so close."""
 
 
-def doubt(time: Floats, channels: Mapping[str, Channel], seconds: float | None = None) -> str:
+def doubt(time: Floats, channels: Mapping[str, Channel], seconds: float | None = None,
+          interval: float | None = None) -> str:
     """Return a clause that says why a log's times can't be right, or nothing.
 
     Parameters
@@ -71,6 +72,8 @@ def doubt(time: Floats, channels: Mapping[str, Channel], seconds: float | None =
         The log's channels; altitude and airspeed are used where they are there.
     seconds : float, optional
         The clock's number at a time of 0, where its numbers were taken as seconds as they stand.
+    interval : float, optional
+        The `normal_interval` of the times, where it is known.
 
     Returns
     -------
@@ -79,7 +82,7 @@ def doubt(time: Floats, channels: Mapping[str, Channel], seconds: float | None =
     """
     if len(time) < FEWEST_ROWS:
         return ""
-    interval = normal_interval(time)
+    interval = normal_interval(time) if interval is None else interval
     if interval < FASTEST_S:
         return f"{1 / interval:,.0f} rows a second would be recorded"
     if interval > SLOWEST_S:
@@ -110,7 +113,7 @@ def _series(time: Floats, channel: Channel) -> _Series:
     stride = max(1, len(values) // MOST_ROWS)
     values, stamps = values[::stride], stamps[::stride]
     known = np.isfinite(values)
-    return stamps[known], values[known]
+    return (stamps, values) if known.all() else (stamps[known], values[known])
 
 
 def _first(time: Floats, channels: Mapping[str, Channel], names: Sequence[str]) -> _Series | None:

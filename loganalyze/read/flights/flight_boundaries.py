@@ -17,6 +17,10 @@ from loganalyze.record.units import FOOT, KNOT
 
 Floats = NDArray[np.float64]
 
+States = NDArray[np.int8]
+UNKNOWN = -1
+"""The state of rows before the first known one; else 1 (it is so) or 0."""
+
 MOMENT_S = 30.0
 """Time on the ground is looked at in parts so long [s]: helicopters climb and sink while slow."""
 LONG_S = 120.0
@@ -108,8 +112,8 @@ class Tracker:
     wheels: bool
     runs: list[Run] = field(default_factory=list)
     airspeed_runs: list[Run] = field(default_factory=list)
-    _slow: float = np.nan
-    _weight: float = np.nan
+    _slow: int = UNKNOWN
+    _weight: int = UNKNOWN
     _fast: int = 0
     _fast_on_wheels: int = 0
 
@@ -136,15 +140,16 @@ class Tracker:
         self._fast += int(fast.sum())
         self._fast_on_wheels += int((fast & (on_wheels == 1)).sum())
         _append(self.airspeed_runs, row, slow, time, altitude, None)
-        _append(self.runs, row, np.where((slow == 1) & (on_wheels == 1), 1.0, np.where(
-            np.isnan(slow) & (on_wheels != 0), np.nan, 0.0)), time, altitude, on_wheels == 0)
+        ground = ((slow == 1) & (on_wheels == 1)).astype(np.int8)
+        ground[(slow == UNKNOWN) & (on_wheels != 0)] = UNKNOWN
+        _append(self.runs, row, ground, time, altitude, on_wheels == 0)
 
     def _cruise(self, row: int, time: Floats, wheels: bool) -> None:
         """Take in rows that are all fast and off the wheels: most of a recording, in no time."""
-        self._slow, self._fast = 0.0, self._fast + len(time)
+        self._slow, self._fast = 0, self._fast + len(time)
         run = Run(row, row + len(time), False, float(time[0]), float(time[-1]), airborne=wheels)
         if wheels:
-            self._weight = 0.0
+            self._weight = 0
             _take(self.runs, replace(run))
         _take(self.airspeed_runs, run)
 
@@ -228,19 +233,19 @@ class Tracker:
         return new
 
 
-def _state(is_so: NDArray[np.bool_], values: Floats, before: float) -> tuple[Floats, float]:
-    """Return 1 and 0 at each row, as the row before where `values` is blank."""
-    if not np.isnan(values).any():
-        return is_so.astype(np.float64), float(is_so[-1])
-    from_before = np.concatenate([[before], np.where(np.isnan(values), np.nan, is_so)])
-    latest = np.maximum.accumulate(np.where(np.isnan(from_before), 0, np.arange(len(from_before))))
-    state = from_before[latest[1:]]
-    return state, float(state[-1])
+def _state(is_so: NDArray[np.bool_], values: Floats, before: int) -> tuple[States, int]:
+    """Return 1, 0 or UNKNOWN at each row, as the row before where `values` is blank."""
+    blank = np.isnan(values)
+    if not blank.any():
+        return is_so.view(np.int8), int(is_so[-1])
+    state = np.concatenate([np.array([before], np.int8), is_so.view(np.int8)])
+    latest = np.where(blank, 0, np.arange(1, len(state)))
+    state = state[np.maximum.accumulate(latest)]
+    return state, int(state[-1])
 
 
-def _append(runs: list[Run], row: int, state: Floats, time: Floats, altitude: Floats | None,
+def _append(runs: list[Run], row: int, known: States, time: Floats, altitude: Floats | None,
             airborne: NDArray[np.bool_] | None) -> None:
-    known = np.where(np.isnan(state), -1.0, state)
     edges = np.concatenate([[0], np.flatnonzero(known[1:] != known[:-1]) + 1, [len(known)]])
     for first, stop in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
         stamps = time[first:stop]

@@ -63,7 +63,7 @@ def assembled(plan: ReadPlan, clock: Clock, rows: Rows, said: tuple[Finding, ...
     maker = _Maker(plan, rising, rows)
     channels = {column.channel: maker.channel(column) for column in plan.columns
                 if not column.channel.endswith(FINE) and not maker.leaves_out(column)}
-    _check_clock(plan, clock, rising.time, channels)
+    _check_clock(plan, clock, rising.time, channels, maker.interval)
     fastest = min((channel.interval_s for channel in channels.values()), default=maker.interval)
     start, bound = _start(plan, clock, rising, maker.interval)
     settled_units = tuple(
@@ -119,7 +119,7 @@ def _start(plan: ReadPlan, clock: Clock, rising: MonotonicTime, interval: float
 
 
 def _check_clock(plan: ReadPlan, clock: Clock, time: Floats,
-                 channels: Mapping[str, Channel]) -> None:
+                 channels: Mapping[str, Channel], interval: float) -> None:
     """Raise Problem where no aircraft flies, or no recorder samples, as the times would have it."""
     form, name, start = plan.form, plan.time.name, clock.utc_start
     if form.dated and (start is None or not EARLIEST <= start <= LATEST):
@@ -127,7 +127,7 @@ def _check_clock(plan: ReadPlan, clock: Clock, time: Floats,
         raise Problem(f'the time column "{name}" holds times of no flight{such}', plan.where,
                       "export its stamps again, or name another column as time in a columns file")
     found = doubt(time, channels, None if clock.first is None or form.words not in SECONDS
-                  else float(clock.first))
+                  else float(clock.first), interval)
     if not found:
         return
     mend = ('state its form under [clock] in a columns file, such as form = "time of day", or name '

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import InitVar, dataclass, field
 from functools import cached_property
 from threading import Lock, local
 from typing import Any
@@ -26,16 +26,23 @@ DAMAGE = (pa.ArrowException, OSError, ValueError)
 
 @dataclass
 class Decoder:
-    """Decodes columns, each named by its place in the schema."""
+    """Decodes columns, each named by its place in the schema.
+
+    ``opened`` : the file as it was opened to be understood, for the thread that did so.
+    """
 
     file: LogFile
     schema: pa.Schema
     about: pq.FileMetaData
+    opened: InitVar[pq.ParquetFile]
     _heads: dict[int, pa.Array] = field(default_factory=dict, repr=False)
     _kept: dict[int, pa.Array] = field(default_factory=dict, repr=False)
     _opened: local = field(default_factory=local, repr=False)
     """A file is opened once a thread."""
     _lock: Any = field(default_factory=Lock, repr=False)
+
+    def __post_init__(self, opened: pq.ParquetFile) -> None:
+        self._opened.source = opened
 
     @cached_property
     def groups(self) -> list[int]:

@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 import json
+from functools import lru_cache
 
 import pyarrow as pa
 
 from loganalyze.read.columns.recognition import Header
 
 _UNIT_KEYS = ("unit", "units", "uom", "unit of measure", "engineering units")
+
+
+@lru_cache(maxsize=32)
+def headers_of(schema: bytes) -> tuple[Header, ...]:
+    """Return the headers of a schema's columns, kept for a fleet's files of the same schema.
+
+    `schema` : as Arrow writes it, with all metadata.
+    """
+    columns = pa.ipc.read_schema(pa.py_buffer(schema))
+    listed = listed_units(columns)
+    return tuple(header_of(field, listed) for field in columns)
 
 
 def header_of(field: pa.Field, listed: dict[str, str]) -> Header:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property, partial
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -23,7 +23,7 @@ from loganalyze.read.csv.number_style import numerals_of
 from loganalyze.read.files.file_types import LogFile
 from loganalyze.read.files.row_batches import ColumnSink, RowBatch
 from loganalyze.read.parquet.parquet_decoding import DAMAGE, Decoder, damaged
-from loganalyze.read.parquet.parquet_headers import header_of, listed_units
+from loganalyze.read.parquet.parquet_headers import headers_of
 from loganalyze.read.repair.fill_values import Filler
 from loganalyze.record.channels import kind as channel_kind
 from loganalyze.record.findings import Finding
@@ -54,6 +54,7 @@ class ParquetLog:
     schema: pa.Schema
     headers: list[Header]
     about: pq.FileMetaData
+    _decoder: Decoder = field(repr=False)
     _cells: dict[int, list[str]] = field(default_factory=dict, repr=False)
     """The first values of the columns that were looked at, as text, by index."""
     kind: str = "Parquet"
@@ -68,22 +69,17 @@ class ParquetLog:
             schema = source.schema_arrow
         except DAMAGE as error:
             raise damaged(error, where) from None
-        with source:
-            about = source.metadata
+        about = source.metadata
         if not about.num_rows:
+            source.close()
             raise Problem("the file holds columns but no rows", where, "export the log again")
-        listed = listed_units(schema)
-        headers = [header_of(field, listed) for field in schema]
-        return cls(file, schema, headers, about)
+        headers = list(headers_of(schema.serialize().to_pybytes()))
+        return cls(file, schema, headers, about, Decoder(file, schema, about, source))
 
     @property
     def likely_rows(self) -> int:
         """The rows that the file holds."""
         return sum(self._decoder.groups)
-
-    @cached_property
-    def _decoder(self) -> Decoder:
-        return Decoder(self.file, self.schema, self.about)
 
     @property
     def preamble(self) -> str:

@@ -237,6 +237,8 @@ def _alone(stamps: Floats) -> NDArray[np.int8]:
     if len(stamps) < FEWEST_STAMPS:
         return alone
     steps = stamps[[1, -1]] - stamps[[0, -2]]
+    if not (steps > ALONE_S).any():
+        return alone
     far = max(ALONE_S, ALONE_STEPS * abs(normal_interval(stamps)))
     alone[0], alone[-1] = 3 * (steps[0] > far), 3 * (steps[-1] > far)
     return alone

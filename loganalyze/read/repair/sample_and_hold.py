@@ -84,7 +84,11 @@ def held_between(values: Floats, others: Callable[[], Sequence[Grid]] = tuple
             sampled = np.diff(row)[np.diff(part) == 0]
             if _beat(sampled) == 0 and (len(sampled) > ENOUGH or some is parts):
                 return None
-    changes = np.flatnonzero(_new(values)) + 1
+    new = _new(values)
+    together, count = np.count_nonzero(new[1:] & new[:-1]), np.count_nonzero(new)
+    if together > (1 - ON_THE_BEAT) * (count - 1):
+        return None  # What changes at any row shows it before its changes are looked up.
+    changes = np.flatnonzero(new) + 1
     beat = _beat(np.diff(changes))
     if beat == 0:
         return None
@@ -116,8 +120,10 @@ def _ramps(values: Floats, changes: NDArray[np.intp]) -> bool:
 def _new(values: Floats) -> NDArray[np.bool_]:
     """Tell of all values but the first, along the last axis, whether they differ from the last."""
     now, before = values[..., 1:], values[..., :-1]
-    # Blank cells follow each other without a change.
-    differs: NDArray[np.bool_] = (now != before) & ~(np.isnan(now) & np.isnan(before))
+    differs: NDArray[np.bool_] = now != before
+    blank = np.isnan(values)
+    if blank.any():  # Blank cells follow each other without a change.
+        differs &= ~(blank[..., 1:] & blank[..., :-1])
     return differs
 
 
