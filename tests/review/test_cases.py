@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from urllib.parse import parse_qs
 
 import pytest
@@ -11,7 +12,7 @@ from pydantic import ValidationError
 import loganalyze
 from loganalyze.problems import Problem
 from loganalyze.review.cases import case_index
-from loganalyze.review.cases.case_filter import CaseFilter
+from loganalyze.review.cases.case_filter import ORDERED, CaseFilter
 from loganalyze.review.cases.case_index import CaseIndex
 from loganalyze.review.cases.case_matching import own_key
 from tests.fleet.conftest import write_log, write_sheet
@@ -215,3 +216,29 @@ def test_new_flights_appear_while_the_desk_is_open(index, store, logs, sheet, lo
 def test_a_folder_without_a_store_is_refused(tmp_path):
     with pytest.raises(Problem, match=r"store\.json"):
         CaseIndex(tmp_path, pseudonym)
+
+
+def test_a_list_of_many_pages_is_gone_through_by_number(office):
+    anne = office.person("anne", "reviewer")
+    page = anne.get("/?page_size=1&limit=VMO&page=2").text
+    form = re.search(r'<nav class="pages".*?</nav>', page, re.DOTALL)[0]
+    assert '<input type="number" name="page" min="1" max="3" value="2" required>' in form
+    given = dict(re.findall(r'<input type="hidden" name="(\w+)" value="(\w+)">', form))
+    assert given == {"page_size": "1", "limit": "VMO"}
+    assert '"/?limit=VMO&amp;page_size=1"' in form
+    assert '"/?limit=VMO&amp;page=3&amp;page_size=1"' in form
+    assert '<nav class="pages"' not in anne.get("/").text
+
+
+def test_choices_stand_in_their_own_order(index):
+    index.take([standing(index, keys(index)[0])])
+    found = {name: [word for word, _ in counted] for name, counted in index.choices().items()}
+    for name, order in ORDERED.items():
+        assert found[name] == [word for word in order if word in found[name]], name
+    assert found["status"] == ["open", "decided"]
+
+
+def test_an_altitude_that_hardly_moves_is_drawn_level(office):
+    page = office.person("anne", "reviewer").get(f"/cases/{office.key}").text
+    found = re.findall(r'<text class="tick"[^>]*>([^<]*)</text>', page)
+    assert found[-3:] == ["4,900", "5,000", "5,100"]

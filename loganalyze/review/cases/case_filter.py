@@ -34,6 +34,8 @@ CERTAINTY = (PROVEN_OVER, OVER_NOT_PROVEN, NOT_DETERMINABLE, UNDER_NOT_PROVEN, P
 assert set(CERTAINTY) == set(OUTCOMES)
 
 STATUSES: tuple[str, ...] = get_args(Status)
+ORDERED = {"severity": SEVERITIES, "certainty": CERTAINTY, "status": STATUSES}
+"""What can be filtered by in an order of its own; all else by name."""
 LARGEST_PAGE = 200
 MONTH = r"^[0-9]{4}-(0[1-9]|1[0-2])$"
 
@@ -100,6 +102,15 @@ class CaseFilter(BaseModel):
 
     def query(self, **changes: Any) -> str:
         """Return the filter as the query of an address, with some fields otherwise."""
+        return urlencode(self.pairs(**changes))
+
+    def of_aircraft(self, aircraft: str) -> CaseFilter:
+        """Return the filter of all cases of an aircraft, the latest first; pages as long."""
+        return CaseFilter(aircraft=(aircraft,), sort="age", descending=True,
+                          page_size=self.page_size)
+
+    def pairs(self, **changes: Any) -> list[tuple[str, str]]:
+        """Return names and values of the filter's query, with some fields otherwise."""
         values = {**self.model_dump(exclude_defaults=True), **changes}
         pairs: list[tuple[str, str]] = []
         for name in type(self).model_fields:
@@ -108,7 +119,7 @@ class CaseFilter(BaseModel):
                 pairs += [(name, str(each)) for each in value]
             elif value is not None and value != type(self).model_fields[name].default:
                 pairs.append((name, str(value).lower() if isinstance(value, bool) else str(value)))
-        return urlencode(pairs)
+        return pairs
 
     def where(self, today: date) -> tuple[str, list[Any]]:
         """Return the condition in SQL over the index's view `listed`, and its parameters."""

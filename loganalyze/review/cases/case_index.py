@@ -18,7 +18,7 @@ from loganalyze.review.cases.case_evidence import (
     evidence_rows,
     known_errors,
 )
-from loganalyze.review.cases.case_filter import CaseFilter
+from loganalyze.review.cases.case_filter import ORDERED, CaseFilter
 from loganalyze.review.cases.case_matching import Matched, Span, match_cases
 from loganalyze.review.cases.case_rows import (
     LISTED,
@@ -150,9 +150,12 @@ class CaseIndex:
                              ("aircraft", "aircraft_shown"), ("month", "month"),
                              ("severity", "coalesce(severity, 'none')"),
                              ("certainty", "assessment")):
-            found[name] = [(word, count) for word, count in cursor.execute(
+            counted = [(word, count) for word, count in cursor.execute(
                 f"select {column}, count(*) from listed group by 1 order by 1").fetchall()
                 if word is not None]
+            order = ORDERED.get(name)
+            found[name] = (sorted(counted, key=lambda pair: order.index(pair[0])) if order
+                           else counted)
         with self._lock:
             if self._generation == generation:
                 self._choices = found
@@ -243,7 +246,7 @@ class CaseIndex:
             whose.get("own_sha256") or row["log_sha256"],
             whose.get("tags") or "{}", known)
 
-    def of_same_aircraft(self, key: str, most: int = 50) -> tuple[ListedCase, ...]:
+    def of_same_aircraft(self, key: str, most: int = 10) -> tuple[ListedCase, ...]:
         """Return the other cases of a case's aircraft, the latest month first."""
         return self._others(
             "aircraft_shown = (select aircraft_shown from cases where case_key = ? limit 1) "

@@ -6,9 +6,10 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from loganalyze.fleet.statistics.trend_tables import TrendRow, Trends
+from loganalyze.review.cases.case_filter import Decision
 from loganalyze.review.cases.case_rows import ListedCase
 from loganalyze.review.decisions.case_decisions import FollowUp
 from loganalyze.show.report.report_blocks import (
@@ -21,13 +22,21 @@ from loganalyze.show.report.report_blocks import (
     Section,
     Table,
 )
+from loganalyze.text.language import (
+    desk_codes,
+    desk_labels,
+    report_labels,
+    trend_labels,
+    verdict_sentences,
+)
 from loganalyze.text.language import period_words as words
-from loganalyze.text.language import report_labels, verdict_sentences
 from loganalyze.version import __version__
 
 PeriodReader = Literal["safety", "everybody"]
 OFFICE_ONLY = ("open", "follow_ups")
 """Sections with single cases, tasks and owners."""
+UNDECIDED = "undecided"
+FOUND_TO_BE = (*get_args(Decision), UNDECIDED)
 MOST_OPEN = 50
 """Cases that are listed as still to be looked at; the desk lists all."""
 
@@ -65,7 +74,7 @@ class Period:
 
     def counts(self) -> dict[str, Any]:
         """Return the report's numbers, for programs."""
-        decisions = Counter((case.limit, case.decision or "undecided") for case in self.cases)
+        decisions = Counter((case.limit, case.decision or UNDECIDED) for case in self.cases)
         whole = self.trends.whole
         change = self.trends.change
         return {
@@ -96,7 +105,7 @@ def period_report(period: Period, reader: PeriodReader = "safety") -> Report:
             "lead"),)),
         Section("rates", words.SECTIONS["rates"], tuple(_rates(period))),
         Section("decisions", words.SECTIONS["decisions"], (_decisions(period),)),
-        Section("open", words.SECTIONS["open"], (_open(period),)),
+        Section("open", words.SECTIONS["open"], tuple(_open(period))),
         Section("follow_ups", words.SECTIONS["follow_ups"], (_follow_ups(period),)),
         Section("action", words.SECTIONS["action"], (Paragraph(_action(period)),)),
         Section("cautions", words.SECTIONS["cautions"], (
@@ -124,26 +133,37 @@ def _rates(period: Period) -> Iterator[Block]:
 def _rate(row: TrendRow) -> tuple[str, ...]:
     rate = row.rate
     return (row.group, f"{row.flights:,}", f"{rate.hours:,.1f}", f"{rate.events:,}",
-            f"{1000 * rate.rate:.2f}", f"{1000 * rate.low:.2f} – {1000 * rate.high:.2f}")
+            trend_labels.number(1000 * rate.rate),
+            trend_labels.interval(1000 * rate.low, 1000 * rate.high))
 
 
 def _decisions(period: Period) -> Block:
     if not period.cases:
         return Paragraph(words.NO_CASES)
-    counts = Counter((case.limit, case.decision or words.DECISION_COLUMNS[4])
-                     for case in period.cases)
+    counts = Counter((case.limit, case.decision or UNDECIDED) for case in period.cases)
     limits = sorted({limit for limit, _ in counts})
     return Table(words.DECISION_CAPTION, (
-        Column(words.DECISION_COLUMNS[0], heads_row=True),
-        *(Column(name, numeric=True) for name in words.DECISION_COLUMNS[1:])), tuple(
-            (limit, *(f"{counts[limit, name]:,}" for name in words.DECISION_COLUMNS[1:]))
-            for limit in limits))
+        Column(words.DECISION_LIMIT, heads_row=True),
+        *(Column(desk_codes.word("decision", code), numeric=True) for code in FOUND_TO_BE)), tuple(
+            (limit, *(f"{counts[limit, code]:,}" for code in FOUND_TO_BE)) for limit in limits))
 
 
-def _open(period: Period) -> Block:
-    return Table(words.OPEN_CAPTION, tuple(map(Column, words.OPEN_COLUMNS)), tuple(
-        (case.case_key[:8], case.limit, case.severity or words.NO_SEVERITY, case.certainty or "",
-         case.month or "", case.status) for case in period.waiting[:MOST_OPEN]))
+def _open(period: Period) -> Iterator[Block]:
+    waiting = period.waiting
+    if not waiting:
+        yield Paragraph(words.NONE_WAITING)
+        return
+    yield Table(words.OPEN_CAPTION, tuple(
+        Column(name, whole=True) for name in words.OPEN_COLUMNS), tuple(
+        (case.case_key[:8], case.limit,
+         desk_labels.excess(case.excess_kt, case.excess_mach, case.excess_share),
+         desk_labels.seconds(case.duration_s),
+         desk_codes.word("severity", case.severity) if case.severity else desk_labels.NOT_RATED,
+         desk_codes.word("certainty", case.certainty) if case.certainty else desk_labels.UNKNOWN,
+         case.month or desk_labels.UNKNOWN, desk_labels.STATUSES[case.status])
+        for case in waiting[:MOST_OPEN]))
+    if len(waiting) > MOST_OPEN:
+        yield Paragraph(words.more_waiting(MOST_OPEN, len(waiting)))
 
 
 def _follow_ups(period: Period) -> Block:
@@ -152,14 +172,16 @@ def _follow_ups(period: Period) -> Block:
     late = {follow_up.follow_up_id for follow_up in period.overdue}
     return Table(
         words.FOLLOW_UP_CAPTION,
-        tuple(map(Column, words.FOLLOW_UP_COLUMNS)),
+        tuple(Column(name, whole=number in (0, 5))
+              for number, name in enumerate(words.FOLLOW_UP_COLUMNS)),
         tuple(
             (
                 follow_up.due,
-                follow_up.kind,
+                desk_codes.word("kind", follow_up.kind),
                 follow_up.task,
                 follow_up.owner,
-                words.OVERDUE if follow_up.follow_up_id in late else follow_up.state,
+                words.OVERDUE if follow_up.follow_up_id in late
+                else desk_codes.word("state", follow_up.state),
                 follow_up.case_key[:8],
             )
             for follow_up in period.follow_ups

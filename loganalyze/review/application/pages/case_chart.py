@@ -18,6 +18,8 @@ PANELS = (("speed", 30.0, 190.0), ("margin", 245.0, 120.0), ("altitude", 405.0, 
 """Name, top and height of each panel."""
 HEIGHT = 525.0
 MOST_POINTS = 1500
+LEAST_SPAN = {"speed": 4.0, "margin": 4.0, "altitude": 200.0}
+"""Of an axis, by panel [kt, ft]; of one in Mach .01."""
 STEPS = (1, 2, 5)
 MINUS = "\N{MINUS SIGN}"
 
@@ -130,8 +132,10 @@ def _panel(name: str, top: float, height: float, places: Array,
     known = np.concatenate([values for _, values, _ in lines])
     known = known[np.isfinite(known)]
     low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
-    spread = max(high - low, 0.01 if name.endswith("_mach") else 1.0)
-    low, high = low - 0.06 * spread, high + 0.06 * spread
+    # A level that hardly moves is drawn as one: no axis in fractions of what can be read.
+    least = 0.01 if name.endswith("_mach") else LEAST_SPAN.get(name, 1.0)
+    middle, half = (low + high) / 2, max(high - low, least) / 2
+    low, high = middle - 1.12 * half, middle + 1.12 * half
 
     def up(value: float) -> float:
         return top + height - (value - low) / (high - low) * height

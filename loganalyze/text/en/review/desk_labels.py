@@ -47,7 +47,8 @@ NOT_RATED = "not rated"
 NOT_KNOWN_AGE = "no date"
 NO_CASES = "No case fits."
 NO_CASES_REMEDY = "Loosen the filter, or show all cases."
-NEXT, PREVIOUS = "Next page", "Previous page"
+NEXT, PREVIOUS, FIRST, LAST = "Next page", "Previous page", "First page", "Last page"
+PAGES_OF_LIST, PAGE, GO_TO_PAGE = "Pages of the list", "Page", "Go"
 DECIDE = "Decide"
 REASON = "Reason"
 NOTE = "Note"
@@ -61,7 +62,8 @@ CHANGE_FOLLOW_UP, KEEP_CHANGE, OPEN_AGAIN = "Change owner or due date", "Change 
 IDENTITY = "Whose flight it was"
 REVEAL = "Show it"
 REVEAL_WARNING = "The trail keeps who saw it, when and why."
-SAME_AIRCRAFT = "Other cases of the aircraft"
+SAME_AIRCRAFT = "Other cases of the aircraft, the latest first"
+ALL_OF_AIRCRAFT = "All cases of this aircraft"
 SIMILAR = "Similar cases"
 VERDICT = "What was judged"
 CAUSES = "Why"
@@ -71,8 +73,9 @@ ROLE, WHEN, WHO, ACTION, CHANGES = "Role", "When", "Who", "What", "Changes"
 UNKNOWN = "not known"
 NEXT_CASE, PREVIOUS_CASE, LIST = "Next case", "Previous case", "The list"
 CHART, CHART_NOTE = "How it went", (
-    "Seconds from the start of the exceedance. Shaded: the exceedance; the upright line: its worst "
+    "Shaded: the exceedance; the upright line: its worst "
     "moment. Below the dashed line at 0 the limit is exceeded.")
+CHART_TIME = "Time from the start of the exceedance [s]"
 NO_SAMPLES = "The store keeps no samples of this flight."
 CHART_AXES: Mapping[str, str] = {
     "speed": "CAS [kt]: ── calibrated airspeed, ╌╌ lowest limit",
@@ -164,6 +167,10 @@ EXPORT_ABOUT = "A file with an entry a line and its hashes; the trail keeps who 
 ALL_ENTRIES, ENTRY = "All entries", "No."
 NO_ENTRIES = "No entry fits."
 WHOLE_TEXT = "the whole text"
+TRAIL_ABOUT = ("Every decision, change and view of an identity, the latest first. Entries that "
+               "only count the changes of a case are left out here; the export has them.")
+ONLY_COUNTED = "case touched"
+"""The code of an entry that says no more than that a case has another version."""
 REPORT = "Report"
 REPORT_TITLE = "Periodic safety report"
 REPORT_ABOUT = ("Rates and trends, what cases were found to be, what is open, and the effect of an "
@@ -216,7 +223,17 @@ DECISIONS: Mapping[str, str] = {
 def cases_found(total: int, page: int, pages: int) -> str:
     """Return how many cases a filter lets through, and which page is shown."""
     count = f"{total:,} case{'' if total == 1 else 's'}"
-    return f"{count}, page {page} of {pages}" if pages > 1 else count
+    return f"{count}, page {page:,} of {pages:,}" if pages > 1 else count
+
+
+def number(count: int) -> str:
+    """Return a number of cases."""
+    return f"{count:,}"
+
+
+def of_pages(pages: int) -> str:
+    """Return how many pages there are, after the number of one."""
+    return f"of {pages:,}"
 
 
 def follow_ups_found(total: int, overdue: int) -> str:

@@ -16,14 +16,14 @@ NO_FOLLOW_UPS = "No follow-up."
 NO_ACTION = "No day of an action was given, so that none is measured."
 MONTHS, LIMITS = "Rates by month of flight", "Rates by limit, whole store"
 RATE_COLUMNS = ("Group", "Flights", "Judged hours", "Episodes", "Per 1,000 h", "95 % interval")
-DECISION_COLUMNS = ("Limit", "valid", "nuisance", "false", "undecided")
+DECISION_LIMIT = "Limit"
 DECISION_CAPTION = "Cases by limit and decision"
-OPEN_COLUMNS = ("Case", "Limit", "Severity", "Certainty", "Month", "Status")
+OPEN_COLUMNS = ("Case", "Limit", "Excess", "Duration", "Severity", "Certainty", "Month", "Status")
 OPEN_CAPTION = "What needs a look first"
 FOLLOW_UP_COLUMNS = ("Due", "Kind", "Task", "Owner", "State", "Case")
 FOLLOW_UP_CAPTION = "Follow-ups of these cases; overdue ones are marked"
 OVERDUE = "overdue"
-NO_SEVERITY = "none"
+NONE_WAITING = "No case waits: each is decided, and none was judged otherwise since."
 METHOD = (
     "Cases are the exceedances of the store by month of the flight; rates count episodes, "
     "overlapping exceedances once, per judged hour.",
@@ -44,6 +44,11 @@ def summary(cases: int, decided: int, waiting: int, open_follow_ups: int, overdu
     return (f"{cases:,} case{'' if cases == 1 else 's'}: {decided:,} decided, {waiting:,} to be "
             f"looked at. {open_follow_ups:,} follow-up{'' if open_follow_ups == 1 else 's'} open, "
             f"{overdue:,} overdue.")
+
+
+def more_waiting(listed: int, waiting: int) -> str:
+    """Return how many of the cases that wait are listed."""
+    return f"Listed are {listed:,} of {waiting:,} cases; the desk lists all of them."
 
 
 def effect(day: str, ratio: float, probability: float, before: float, after: float) -> str:
