@@ -106,7 +106,8 @@ def weighing(n: int, interval: float, known: Filtered | None, group: int) -> Wei
     members = np.diff(np.append(first, n))
     middle = np.pi / n * (first + 0.5 * (members - 1))
     parts = _alone(n, interval, group) if known is None else _beside(n, interval, known, group)
-    spectrum = 1.0 + parts.sizes @ parts.shapes(middle)
+    spectrum = parts.sizes @ parts.shapes(middle)
+    spectrum += 1.0
     gusty, still = parts.wanders.any(axis=1), ~parts.trends.any(axis=1)
     beforehand = np.empty(len(parts.sizes))
     for which, share in ((gusty, P_WANDER), (~gusty & still, (1 - P_WANDER) * P_LEVEL),
@@ -114,7 +115,9 @@ def weighing(n: int, interval: float, known: Filtered | None, group: int) -> Wei
         usual = np.exp(parts.usual[which])
         beforehand[which] = parts.usual[which] + math.log(
             share / max(float(usual.sum()), 1e-300))
-    return Weighing(parts, first, 1.0 / spectrum, 0.5 * (np.log(spectrum) @ members), beforehand)
+    # In place: memory taken anew costs more here than the arithmetic.
+    spread = 0.5 * (np.log(spectrum) @ members)
+    return Weighing(parts, first, np.reciprocal(spectrum, out=spectrum), spread, beforehand)
 
 
 def _trends(n: int, interval: float) -> tuple[tuple[float, ...], Floats, Floats]:

@@ -5,6 +5,8 @@ References
 .. [1] Ahmed, Natarajan and Rao, IEEE Transactions on Computers C-23 (1974), 90 (the transform).
 .. [2] Rasmussen and Williams, Gaussian processes for machine learning, MIT Press 2006, 4.2.1 and
    B.2 (Matern processes and their spectra).
+.. [3] Makhoul, IEEE Transactions on Acoustics, Speech and Signal Processing 28 (1980), 27 (the
+   transform of n samples by a Fourier transform of n).
 """
 
 from __future__ import annotations
@@ -55,16 +57,27 @@ def from_cosines(found: Floats) -> Floats:
         The samples, in the coefficients' unit.
     """
     n = found.shape[-1]
-    turned = np.empty((*found.shape[:-1], n + 1), dtype=np.complex128)
-    np.multiply(found, _quarter_turn(n), out=turned[..., :n])
-    turned[..., n] = 0.0
+    # Of half the length: even samples in order, then the odd ones in reverse [3]_.
+    half = n // 2 + 1
+    along, across = _quarter_turn(n)
+    back = np.zeros((*found.shape[:-1], half))
+    back[..., 1:] = found[..., : n - half : -1]
+    turned = np.empty(back.shape, dtype=np.complex128)
+    turned.real = found[..., :half] * along + back * across
+    turned.imag = found[..., :half] * across - back * along
     turned[..., 0] *= np.sqrt(2.0)
-    return np.asarray(np.fft.irfft(turned, 2 * n)[..., :n] * np.sqrt(2.0 * n))
+    folded = np.fft.irfft(turned, n)
+    samples = np.empty(found.shape)
+    samples[..., ::2] = folded[..., : (n + 1) // 2]
+    samples[..., 1::2] = folded[..., : (n + 1) // 2 - 1 : -1]
+    return samples
 
 
 @lru_cache(maxsize=64)
-def _quarter_turn(n: int) -> NDArray[np.complex128]:
-    return np.asarray(np.exp(0.5j * np.pi * np.arange(n) / n))
+def _quarter_turn(n: int) -> tuple[Floats, Floats]:
+    """Return cosine and sine of the first n // 2 + 1 frequencies' quarter turns, scaled."""
+    angle = 0.5 * np.pi * np.arange(n // 2 + 1) / n
+    return np.sqrt(0.5 * n) * np.cos(angle), np.sqrt(0.5 * n) * np.sin(angle)
 
 
 def trend(omega: Floats, bend: Floats | float = 0.0) -> Floats:

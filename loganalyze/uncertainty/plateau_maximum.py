@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,9 +27,9 @@ from loganalyze.screening.noise_estimation import Filtered, Fit, despiked, exten
 
 Floats = NDArray[np.float64]
 
-DRAWS, SEED, AT_ONCE = 120, 20, 7680
-"""Courses drawn, the seed of the draws, and how many values at once: the system needn't clear small
-blocks of memory, which takes longer than the drawing."""
+PAIRS, SEED, AT_ONCE = 60, 20, 7680
+"""Pairs of courses drawn, the seed of the draws, and how many values at once: the system needn't
+clear small blocks of memory, which takes longer than the drawing."""
 FEWEST = 5
 """The fewest samples that are separated into motion and noise."""
 MOST = 512
@@ -134,32 +135,57 @@ def rounding_left(step: float, scatter: float) -> float:
 def _tops(fit: Fit) -> tuple[Floats, Floats]:
     """Draw courses of the true excess given the samples.
 
-    Returns each one's greatest value, float64[DRAWS], and the mean course, float64[n].
+    They come in pairs that lie as far above the likeliest course as below it, so that half as many
+    are computed, and their mean is that course. Returns each one's greatest value,
+    float64[2 * PAIRS], and the mean course, float64[n].
     """
     n = len(fit.line)
-    rng = np.random.default_rng(SEED)
-    rows = rng.choice(len(fit.weight), DRAWS, p=fit.weight)
-    scale = fit.scale[rows] * fit.freedom / rng.chisquare(fit.freedom, DRAWS)
+    normals, of_level, of_scale = _draws(fit.freedom)
+    # Each combination as often as it is likely: one pair from each of equal parts of the weights.
+    rows = np.searchsorted(np.cumsum(fit.weight), (np.arange(PAIRS) + 0.5) / PAIRS)
+    rows = np.minimum(rows, len(fit.weight) - 1)
     kinds, which = np.unique(rows, return_inverse=True)
+    size = np.sqrt(fit.scale[rows] * of_scale)
     sizes = fit.parts.sizes[kinds]
     shapes = fit.parts.shapes(np.pi / n * np.arange(1, n, dtype=np.float64))
     motion, noise = sizes[:, :-1] @ shapes[:-1], 1.0 + sizes[:, -1:] * shapes[-1]
     share = motion / (motion + noise)
     spread = np.sqrt(share * noise)
-    centre = share * fit.coefficients[1:]
-    tops = np.empty(DRAWS)
+    centre = np.zeros((len(kinds), n))
+    np.multiply(share, fit.coefficients[1:], out=centre[:, 1:])
+    centre = spectra.from_cosines(centre) + fit.line
+    tops = np.empty((2, PAIRS))
     at_once = max(1, AT_ONCE // n)
-    for first in range(0, DRAWS, at_once):
+    for first in range(0, PAIRS, at_once):
         some = slice(first, first + at_once)
-        found = np.zeros((len(rows[some]), n))
-        found[:, 1:] = rng.normal(size=(len(found), n - 1)) * spread[which[some]]
-        found[:, 1:] *= np.sqrt(scale[some, None])
-        found[:, 1:] += centre[which[some]]
-        tops[some] = (spectra.from_cosines(found) + fit.line).max(axis=1)
+        off = np.zeros((len(rows[some]), n))
+        np.multiply(normals[some, : n - 1], spread[which[some]], out=off[:, 1:])
+        off[:, 1:] *= size[some, None]
+        off = spectra.from_cosines(off)
+        about = centre[which[some]]
+        tops[0, some] = (about + off).max(axis=1)
+        tops[1, some] = (about - off).max(axis=1)
     level = 1.0 + sizes[:, -1] * n * _of_mean(fit.parts.filtered_keep, n * fit.parts.group)
-    tops += np.sqrt(scale * level[which] / n) * rng.normal(size=DRAWS)
-    mean = spectra.from_cosines(np.concatenate([[0.0], centre[which].mean(axis=0)]))
-    return tops, mean + fit.line
+    level = size * np.sqrt(level[which] / n) * of_level
+    return np.concatenate([tops[0] + level, tops[1] - level]), np.bincount(which) / PAIRS @ centre
+
+
+@cache
+def _normals() -> tuple[Floats, Floats]:
+    """Draw standard normal deviates of the coefficients and of the level, the same for every fit.
+
+    Returns float64[PAIRS, MOST] and float64[PAIRS]. Different stretches share them: each estimate
+    by itself is as good as with draws of its own.
+    """
+    rng = np.random.default_rng(SEED)
+    return rng.normal(size=(PAIRS, MOST)), rng.normal(size=PAIRS)
+
+
+@lru_cache(maxsize=MOST)
+def _draws(freedom: float) -> tuple[Floats, Floats, Floats]:
+    """Return `_normals`, and the factors of the white noise's variance, float64[PAIRS]."""
+    rng = np.random.default_rng(SEED + 1)
+    return *_normals(), freedom / rng.chisquare(freedom, PAIRS)
 
 
 def _of_mean(keep: float, n: int) -> float:

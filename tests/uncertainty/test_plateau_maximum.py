@@ -292,11 +292,12 @@ def test_the_posterior_against_a_dense_one():
     assert 0.9 < np.mean(ratio) < 1.4
 
 
-def test_where_nothing_moves_the_greatest_is_as_sure_as_the_mean():
-    # Of two dozen level stretches in white noise, that whose samples show no motion at all.
+def test_where_nothing_moves_the_greatest_is_little_less_sure_than_the_mean():
+    # Of two dozen level stretches in white noise, that whose samples show the least motion.
     rng = np.random.default_rng(3)
     errors = [plateau_maximum.greatest(rng.normal(0, 1, 100), 1.0, 0.0).error for _ in range(24)]
-    assert 0.95 < min(errors) * math.sqrt(100) < 1.3
+    # By 20,000 draws 1.38 times what the mean's is; the motion that they allow is the rest.
+    assert 1.25 < min(errors) * math.sqrt(100) < 1.5
 
 
 def test_known_noise_of_a_long_stretch_is_that_of_all_its_samples():
