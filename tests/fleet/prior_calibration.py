@@ -41,7 +41,7 @@ def probabilities(folder: Path, flights: int, seed: int) -> tuple[np.ndarray, np
         analysis = loganalyze.analyze(path, folder / "second/twin.toml")[0]
         each = []
         for given in (None, priors):
-            found = loganalyze.assess_flight(analysis, priors=given, causes_below=False)
+            found = loganalyze.assess_flight(analysis, priors=given, explained=False)
             each.append([part.flown.probability for part, limit in (
                 *zip(found.exceedances, (crossed.limit for crossed in analysis.exceedances),
                      strict=True),

@@ -14,6 +14,7 @@ from loganalyze.cli import main
 from loganalyze.problems import Problem
 from loganalyze.uncertainty.prior_models import Prior
 from tests.fleet.conftest import run, write_log, write_sheet
+from tests.fleet.prior_calibration import probabilities, table
 
 
 @pytest.fixture(scope="module")
@@ -138,3 +139,11 @@ def code(arguments: list[str], expected: int) -> None:
     with pytest.raises(SystemExit) as ended:
         main(arguments)
     assert ended.value.code == expected
+
+
+def test_with_its_own_priors_as_many_are_over_as_expected(tmp_path):
+    said, over = probabilities(tmp_path, 40, 11)
+    near, expected, _, away = table(said[:, 1], over)[-1]
+    assert near == len(over) >= 4
+    assert 0 < expected < near
+    assert abs(away) < 2.5
