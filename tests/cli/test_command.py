@@ -1,10 +1,13 @@
 """The command line as a process: help, exit codes, pipes, and what it imports."""
 
+import errno
 import os
 import signal
 import subprocess
 import sys
+import time
 import tomllib
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -101,6 +104,24 @@ def test_a_reader_that_goes_away_is_met_quietly(sheet):
     assert said == b""
 
 
+@contextmanager
+def opened_by_a_reader(pipe, process):
+    """Open a pipe for writing as soon as a process has opened it to read."""
+    writer = None
+    while writer is None:
+        assert process.poll() is None
+        try:
+            writer = os.open(pipe, os.O_WRONLY | os.O_NONBLOCK)
+        except OSError as error:
+            if error.errno != errno.ENXIO:
+                raise
+            time.sleep(0.05)
+    try:
+        yield
+    finally:
+        os.close(writer)
+
+
 @pytest.mark.skipif(os.name == "nt", reason="needs POSIX signals")
 def test_an_interrupt_is_met_quietly(tmp_path, sheet):
     os.mkfifo(tmp_path / "endless.csv")
@@ -109,11 +130,9 @@ def test_an_interrupt_is_met_quietly(tmp_path, sheet):
          str(sheet)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT,
         # What runs in a shell's background ignores interrupts, and so would its children.
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler))
-    with process:
-        with pytest.raises(subprocess.TimeoutExpired):
-            process.wait(3)
+    with process, opened_by_a_reader(tmp_path / "endless.csv", process):
         process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=20)
+        out, err = process.communicate(timeout=60)
     assert process.returncode == 130
     assert b"Traceback" not in out + err
 
