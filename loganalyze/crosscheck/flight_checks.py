@@ -111,10 +111,10 @@ def _compared(code: str, first: NDArray[Any], other: NDArray[Any], u: NDArray[An
     largest = float(difference[np.argmax(np.abs(difference))])
     results = {**values, "samples": len(known), "median_difference": middle, "spread": spread,
             "largest_difference": largest}
-    allowed = np.nan if u is None else float(np.nanmedian(np.append(u[known], np.nan)))
-    if np.isnan(allowed):
+    sure = u[known][~np.isnan(u[known])] if u is not None else np.empty(0)
+    if not len(sure):
         return Check(code, None, results)
-    allowed = CONSISTENCY_FACTOR * allowed
+    allowed = CONSISTENCY_FACTOR * float(np.median(sure))
     return Check(code, abs(middle) <= allowed, {**results, "allowed": allowed})
 
 

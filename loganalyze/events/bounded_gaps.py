@@ -75,9 +75,10 @@ class _Reach:
         self._range = tuple(
             np.clip(bound, sample_reasons.HEIGHT.lowest, sample_reasons.HEIGHT.highest)
             for bound in (lowest, highest))
-        # A true airspeed limit is lowest as CAS in the warmest air.
-        self._warmest = _furthest(start.temperature, end.temperature,
-                                  heat.greatest_rate * heat.unit.factor * span)
+        # A true airspeed limit is lowest as CAS in the warmest air; no probe reads it any warmer.
+        self._warmest = np.minimum(
+            _furthest(start.temperature, end.temperature,
+                      heat.greatest_rate * heat.unit.factor * span), sample_reasons.HEAT.highest)
         self._start = start
 
     def out_of(self, limit: Limit) -> NDArray[np.bool_]:

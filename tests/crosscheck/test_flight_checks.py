@@ -33,6 +33,22 @@ def judged(time, **channels):
                              interval_s=float(np.median(np.diff(time)))), SHEET)
 
 
+def test_a_channel_whose_uncertainty_is_known_nowhere_is_compared_without_a_verdict():
+    # The airspeed is taken from the Mach number: what either is off by isn't known.
+    time = np.arange(60.0)
+    kept = {"mach": Channel(np.full(60, 0.4)), "true_airspeed": Channel(np.full(60, 130.0)),
+            "pressure_altitude": Channel(np.full(60, 3000.0)),
+            "static_air_temperature": Channel(np.full(60, 268.0))}
+    sheet = SHEET.model_copy(update={"airspeed": SHEET.airspeed.model_copy(
+        update={"from_mach": True})})
+    flight = analyze(FlightLog(time, kept, Source(Path("made.csv")), interval_s=1.0), sheet)
+    checks = checks_of(flight, {"mach_u": np.full(60, math.nan),
+                                "true_airspeed_u_kt": np.full(60, math.nan)})
+    assert [(one.code, one.consistent, one.values["samples"]) for one in checks] == [
+        ("recorded_mach", None, 60), ("recorded_true_airspeed", None, 60)]
+    assert all("allowed" not in one.values for one in checks)
+
+
 def wandering(random, count, size, lasting_s):
     """A first-order autoregressive wind of a standard deviation and a correlation time."""
     keep = np.exp(-1.0 / lasting_s)

@@ -117,6 +117,17 @@ def test_a_true_airspeed_limit_needs_the_temperature(judged, vmo):
     assert edges(judged([0, 1, 4, 5], 180.0, 5000.0, (vmo, high))) == [[2.5, 4.0]]
 
 
+@pytest.mark.parametrize("seconds", [35, 60, 400])
+def test_air_gets_no_warmer_in_a_long_gap_than_a_probe_can_read(judged, seconds):
+    # At 8 degC a second the air would be at more than 400 K after 30 s, where no formula holds.
+    tas = {"name": "VT", "quantity": "true_airspeed", "maximum_kt": 900.0}
+    analysis = judged([0, 1, seconds, seconds + 1], 100.0, 5000.0, (tas,),
+                      outside_air_temperature=10.0)
+    # At 40 kt/s for 35 s, 17.5 s of them up and as many down, the airspeed may reach 780 kt.
+    assert analysis.gaps.edges.tolist() == [[2.5, seconds]]
+    assert edges(analysis) == []
+
+
 def test_nothing_bounded_beside_an_exceedance(judged):
     assert edges(judged([0, 1, 4, 5], [255, 255, 180, 180])) == []
 

@@ -63,7 +63,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--at", action="append", metavar="MODULE:LINE",
                         help="every mutant of this line, such as loganalyze/air/pitot.py:40")
     parser.add_argument("--budget", type=float, default=20.0,
-                        help="CPU seconds of tests for a mutant; the quickest tests come first")
+                        help="CPU seconds of tests for a mutant, after those of kept results; the "
+                             "quickest tests come first")
     parser.add_argument("--tests", nargs="+", default=["tests"], help="folders or files of tests")
     parser.add_argument("--without", nargs="+", default=[], help="tests to leave out")
     parser.add_argument("--record", action="store_true",

@@ -70,6 +70,19 @@ def test_tests_of_a_compiled_function_are_those_that_call_it_not_a_namesake(tmp_
     assert RecordedTests(tmp_path, [record]).of(changed) == ["tests/a.py::block"]
 
 
+def test_kept_results_come_first_then_the_quickest_of_the_own_package(tmp_path):
+    (tmp_path / "loganalyze/air").mkdir(parents=True)
+    (tmp_path / "loganalyze/air/a.py").write_text("def f(x):\n    return x + 1\n")
+    line = {"loganalyze/air/a.py": [2]}
+    seconds = {"tests/read/r.py::quick": 0.1, "tests/air/a.py::own": 0.3,
+               "tests/air/a.py::slow": 9.0, "tests/regression/k.py::kept": 2.0}
+    record = Record(seconds, dict.fromkeys(seconds, line))
+    changed = next(mutants("loganalyze/air/a.py", "def f(x):\n    return x + 1\n"))
+    assert RecordedTests(tmp_path, [record]).of(changed) == [
+        "tests/regression/k.py::kept", "tests/air/a.py::own", "tests/read/r.py::quick",
+        "tests/air/a.py::slow"]
+
+
 def test_a_table_continues_a_stopped_run(tmp_path):
     first, second = list(mutants("loganalyze/m.py", "y = a < b"))
     table = OutcomeTable(tmp_path / "table.txt", "seed 1")
