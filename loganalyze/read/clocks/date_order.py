@@ -12,6 +12,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
+from loganalyze.read.cells.cell_text import shape
 from loganalyze.read.clocks.calendar_dates import DAY
 from loganalyze.read.clocks.time_codes import MISSING, Form
 from loganalyze.read.clocks.time_columns import Part, stamped
@@ -60,7 +61,8 @@ def find_order(log: Export, column: LogColumn, stated: str | None,
     """
     cells = [cell for cell in log.cells(column) if cell.strip()]
     orders = frozenset((YEAR_FIRST, *ORDERS)).intersection(
-        *(found.order for cell in cells if (found := written(cell))))
+        *(found.order for alike in {shape(cell.strip()) for cell in cells}
+          if (found := written(alike))))
     if YEAR_FIRST in orders:
         return YEAR_FIRST, None
     if stated in ORDERS:

@@ -121,8 +121,8 @@ def find_dialect(head: bytes, encoding: str, mark: int, where: str,
     """
     text = head[mark:]
     newline = "\r" if b"\r" in text and b"\n" not in text else "\n"
-    lines = _lines(text.replace(b"\r", b"\n") if newline == "\r" else text)
-    texts = [_text(line, encoding) for line in lines]
+    lines = first_lines(text.replace(b"\r", b"\n") if newline == "\r" else text)
+    texts = [line_text(line, encoding) for line in lines]
     delimiters = [mark for mark, name in DELIMITERS.items() if said.delimiter in (None, name)]
     lines, texts = _repaired(lines, texts, delimiters)
     if not any(text.strip() for text in texts):
@@ -259,14 +259,16 @@ def _is_below_rows(grid: Grid, heading: Heading, beginning: _Beginning) -> bool:
                   "header_line under [file] in a columns file")
 
 
-def _lines(head: bytes) -> list[bytes]:
+def first_lines(head: bytes) -> list[bytes]:
+    """Return the lines that are looked at, with their ends."""
     lines = head.split(b"\n", LINES)[:LINES]
     whole = [line + b"\n" for line in lines[:-1]]
     # The last line may be cut off by the end of the head; without others it is all there is.
     return [*whole, lines[-1]] if lines[-1] and len(head) < HEAD else whole or lines
 
 
-def _text(line: bytes, encoding: str) -> str:
+def line_text(line: bytes, encoding: str) -> str:
+    """Return a line as text, without its end."""
     text = line.decode("latin-1" if encoding == "latin-1" else "utf-8", "replace")
     return text.rstrip("\r\n").replace("\u2212", "-")
 

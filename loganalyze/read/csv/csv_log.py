@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import codecs
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -23,11 +23,11 @@ from loganalyze.read.csv.csv_dialect import (
     LINES,
     NONE_SAID,
     Dialect,
-    find_dialect,
     find_encoding,
 )
 from loganalyze.read.csv.csv_parser import BadBatchError, Parser, TableParser
 from loganalyze.read.csv.csv_row_repair import LaterHeaderError
+from loganalyze.read.csv.known_dialects import dialect_of
 from loganalyze.read.csv.stacked_tables import (
     Section,
     headers_of,
@@ -67,7 +67,7 @@ class CsvLog:
         if encoding.startswith("utf-16"):
             head = codecs.getincrementaldecoder(encoding)("replace").decode(head[mark:]).encode()
             mark = 0
-        dialect = find_dialect(head, encoding, mark, where, said)
+        dialect = dialect_of(head, encoding, mark, where, said)
         return cls(file, dialect, headers_of(dialect), encoding, sheet)
 
     @property
@@ -101,9 +101,9 @@ class CsvLog:
     def sampled(self, column: LogColumn) -> NDArray[np.float64]:
         """Return the numbers of a column's first rows, NaN where there is none."""
         if column.index not in self._sampled:
-            value = self.dialect.numerals.value
-            self._sampled[column.index] = np.array(
-                [value(cell) for cell in self.dialect.cells(column.index)], dtype=np.float64)
+            cells = self.dialect.cells(column.index)
+            values = {cell: self.dialect.numerals.value(cell) for cell in set(cells)}
+            self._sampled[column.index] = np.array([values[cell] for cell in cells], np.float64)
         return self._sampled[column.index]
 
     def rounding(self, column: LogColumn) -> float:
@@ -201,8 +201,8 @@ class CsvLog:
         if column.channel not in CLOCK_PARTS and (kind is None or not kind.discrete):
             return pa.float64()
         cells = self.dialect.cells(column.index)
-        words = sum(not self.dialect.numerals.is_number(cell) for cell in cells
-                    if cell not in MISSING)
+        words = sum(count for cell, count in Counter(cells).items()
+                    if cell not in MISSING and not self.dialect.numerals.is_number(cell))
         return pa.float64() if are_few(words, len(cells)) else pa.string()
 
 

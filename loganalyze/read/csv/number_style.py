@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 
 from loganalyze.problems import Problem
@@ -20,6 +21,8 @@ from loganalyze.sheets.export_options import FileHabits
 
 _MARKS = frozenset(",' \u00a0\u202f")
 """A comma, or what groups digits: a cell without is neither mixed nor written with a comma."""
+_NOT_GROUPED = re.compile(r"^[+-]?\d+\.(?:\d{0,2}|\d{4,})$", re.MULTILINE)
+"""A number whose point groups no thousands: other than three digits follow it."""
 
 
 def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> Numerals:
@@ -41,7 +44,7 @@ def find_numerals(grid: Grid, where: str, said: FileHabits, first_line: int) -> 
         return Numerals(decimal)
     commas = [cell for _, cell in _habitual(grid.row_lines, marked, has_comma)]
     if not commas:
-        _refuse_points(grid, where)
+        refuse_points(grid.columns, grid.delimiter, where)
         return Numerals(".")
     if all(map(is_grouped, commas)) or _habitual(
             grid.row_lines, grid.columns, has_point):
@@ -76,15 +79,23 @@ def numerals_of(cells: Sequence[str], name: str, where: str) -> Numerals:
     return Numerals(",")
 
 
-def _refuse_points(grid: Grid, where: str) -> None:
+def refuse_points(columns: Sequence[Sequence[str]], delimiter: str, where: str) -> None:
     """Refuse points that may group thousands: 982 and then 1.004 in one column.
+
+    `columns` : the cells of each, without the blanks around them.
 
     Such a column holds whole numbers below a thousand, and none above it but with a point and
     three digits behind it. Where commas don't part the cells, points may be thousands as well
     if no cell of the table has them for anything else.
     """
-    found = ""
-    for cells in grid.columns:
+    found, parted = "", False
+    for cells in columns:
+        text = "\n".join(cells)
+        if "." not in text:
+            continue
+        if _NOT_GROUPED.search(text):
+            parted = True
+            continue
         # The pattern ends with a point and three digits.
         grouped = [cell for cell in cells if cell[-4:-3] == "." and is_grouped_by_points(cell)]
         if not grouped or any(has_point(cell) and not is_grouped_by_points(cell)
@@ -94,8 +105,8 @@ def _refuse_points(grid: Grid, where: str) -> None:
         below = whole and max(map(len, whole)) == 3 and all(cell[0] != "0" for cell in whole)
         if below or any(cell.count(".") > 1 for cell in grouped):
             found = grouped[0]
-    if not found and grid.delimiter != ",":
-        points = [cell for cells in grid.columns for cell in cells if has_point(cell)]
+    if not found and not parted and delimiter != ",":
+        points = [cell for cells in columns for cell in cells if has_point(cell)]
         if points and all(map(is_grouped_by_points, points)):
             found = points[0]
     if found:
