@@ -115,6 +115,7 @@ if TYPE_CHECKING:
         Evidence,
         Reference,
     )
+    from loganalyze.results.row_columns import RowColumns
     from loganalyze.sheets.columns_file import ColumnsFile, read_columns
     from loganalyze.sheets.evaluation_settings import Settings
     from loganalyze.sheets.fleet_file import FleetFile, read_fleet
@@ -215,6 +216,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.results.evidence": (
         "CANT_TELL CONFIRMS CONFIRMS_LESS CONTRADICTS Edge Evidence Reference"
     ),
+    "loganalyze.results.row_columns": "RowColumns",
     "loganalyze.sheets.columns_file": "ColumnsFile read_columns",
     "loganalyze.sheets.evaluation_settings": "Settings",
     "loganalyze.sheets.fleet_file": "FleetFile read_fleet",
@@ -264,10 +266,11 @@ __all__ = [
     "MeasureSettings", "MissedPeak", "NearMiss", "OutlyingFlight", "PhaseSettings", "PhaseStretch",
     "PhaseTail", "Picture", "PointerInstant", "PointerMovement", "Presentation", "Prior",
     "PriorsFile", "Problem", "QualityFacts", "QualityFlag", "RateChange", "Recorded", "Recurrence",
-    "Reference", "ReportOptions", "ResultsFolder", "Retained", "Settings", "Severity", "Smallest",
-    "SmallestFacts", "Source", "Step", "StepFacts", "Stream", "Summary", "Suspect", "SuspectFacts",
-    "TemperatureCase", "TimeToLimit", "TrendFiles", "TrendRow", "Trends", "Units", "WarningFinding",
-    "WarningSettings", "WhatIf", "WhatIfSettings", "WhatWouldHaveHelped", "Workers",
+    "Reference", "ReportOptions", "ResultsFolder", "Retained", "RowColumns", "Settings", "Severity",
+    "Smallest", "SmallestFacts", "Source", "Step", "StepFacts", "Stream", "Summary", "Suspect",
+    "SuspectFacts", "TemperatureCase", "TimeToLimit", "TrendFiles", "TrendRow", "Trends", "Units",
+    "WarningFinding", "WarningSettings", "WhatIf", "WhatIfSettings", "WhatWouldHaveHelped",
+    "Workers",
     "aircraft_errors", "analyze", "analyze_each", "analyze_flights", "assess", "assess_flight",
     "compare", "connect_store", "contributions_figure", "crossovers", "dial_reading",
     "envelope_figure", "evaluate", "event_rate", "export_deidentified", "fleet_margin_tails",

@@ -118,7 +118,7 @@ def assess_flight(
         uncertainty, widest, _exceedances(uncertainty, settings, priors, phases, why))
     return Assessment(
         analysis=analysis,
-        columns={"phase": phases, **uncertainty.columns},
+        columns=uncertainty.columns.beside({"phase": phases}),
         exceedances=exceedances,
         near=near,
         phases=stretches,

@@ -38,7 +38,8 @@ def one_thread() -> Iterator[None]:
 
 def threads(tasks: int = MOST) -> int:
     """Return the number of threads for so many tasks, at least 1."""
-    return max(1, min(_ALLOWED.most, os.cpu_count() or 1, tasks))
+    most = min(_ALLOWED.most, tasks)
+    return max(1, most if most < 2 else min(most, os.cpu_count() or 1))
 
 
 def side_by_side(tasks: Sequence[Callable[[], T]]) -> list[T]:

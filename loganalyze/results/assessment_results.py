@@ -9,12 +9,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from numpy.typing import NDArray
-
 from loganalyze import result_views
 from loganalyze.events.analysis import Analysis
 from loganalyze.record.flight_log import Step
 from loganalyze.results.evidence import Evidence
+from loganalyze.results.row_columns import RowColumns
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -309,11 +308,12 @@ class Assessment:
     ``columns`` : by name, over the log's rows: ``phase`` uint8[n] (index into
     ``phases.PHASES``), float32[n] standard uncertainties as flown ``margin_u_kt``,
     ``margin_u_mach``, ``mach_u``, ``calibrated_airspeed_u_kt``, ``true_airspeed_u_kt``, and as
-    displayed ``margin_displayed_u_kt``. ``exceedances`` runs parallel to the analysis's.
+    displayed ``margin_displayed_u_kt``; all but the phase are computed when one is first read.
+    ``exceedances`` runs parallel to the analysis's.
     """
 
     analysis: Analysis
-    columns: Mapping[str, NDArray[Any]]
+    columns: RowColumns
     exceedances: tuple[AssessedExceedance, ...]
     near: tuple[NearMiss, ...]
     phases: tuple[PhaseStretch, ...]

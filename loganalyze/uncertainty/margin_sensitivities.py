@@ -1,15 +1,23 @@
-"""Sensitivities of a limit and of the margin to it by the air data."""
+"""Sensitivities of a limit and of the margin to it by the air data; tables of both, by cell."""
 
 from __future__ import annotations
+
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.air import atmosphere, sensitivity
+from loganalyze.engine import limit_curves
+from loganalyze.engine.limit_curves import LimitCurves
+from loganalyze.events.analysis import Analysis
 from loganalyze.limits.limit_equivalents import AirDataRows
 from loganalyze.quantities.speed_relations import skip_nan
-from loganalyze.record.units import KNOT
-from loganalyze.sheets.limits_sheet import Limit
+from loganalyze.record.units import FOOT, KNOT
+from loganalyze.sheets.limits_sheet import Limit, LimitsSheet
+from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -17,6 +25,9 @@ Singles = NDArray[np.float32]
 SLOWEST_KT = 3.0
 """CAS below which the ratio of Mach to CAS is taken as that at rest [kt]."""
 
+SPEEDS, CELLS_A_KNOT = 4400, 4
+"""Cells of airspeed in `CellTables`."""
+_KELVINS = 500
 _SOUND_KT = atmosphere.A0 / KNOT
 
 
@@ -112,3 +123,114 @@ def _power(mach: Singles) -> tuple[Singles, Singles]:
     power *= warmer
     power *= warmer
     return warmer, power
+
+
+@dataclass(frozen=True, eq=False)
+class CellTables:
+    """By cell of altitude, of airspeed and of temperature; variances in edge units squared.
+
+    ``static`` and ``warm`` hold one value where they are the same everywhere.
+    """
+
+    inverse_delta: Singles
+    thinning_ft: Singles
+    high: Singles
+    in_kt: Singles
+    """Slope of each limit as CAS [kt/ft], flat over limits and cells; the last is of no limit."""
+    in_mach: Singles
+    fixed: Singles
+    """What altitude and the display's steps add to a displayed margin [kt^2], likewise."""
+    independent: Singles
+    """Of the airspeed alone; a second stretch for limits published as indicated."""
+    static: Singles
+    displayed: Singles
+    warm: Singles
+    shift: NDArray[np.intp]
+    """Where a limit's stretch of the two above begins, by limit."""
+
+    @classmethod
+    def of(cls, analysis: Analysis, budget: Budget) -> CellTables:
+        """Return the tables, kept for the flights of a fleet that share limits and errors."""
+        curves = analysis.limit_curves
+        for kept, errors, tables in tuple(_KEPT_TABLES):
+            if kept is curves and errors == budget:
+                return tables
+        tables = cls._computed(analysis, budget)
+        _KEPT_TABLES.append((curves, budget, tables))
+        return tables
+
+    @classmethod
+    def _computed(cls, analysis: Analysis, budget: Budget) -> CellTables:
+        nodes = _NODES
+        speeds = (np.arange(SPEEDS, dtype=np.float64) + 0.5) / CELLS_A_KNOT
+        kelvins = np.arange(_KELVINS, dtype=np.float64) + 0.5
+        limits = analysis.sheet.limit
+        slopes = _slopes(analysis.sheet, analysis.limit_curves)
+        in_kt, in_mach = slopes.in_kt, slopes.in_mach
+        fixed = np.full(in_kt.shape, np.nan, dtype=np.float32)
+        high_displayed = budget.variance(ALTITUDE, nodes / FOOT, flown=False)
+        for i, mach_by_cas in slopes.mach_by_cas.items():
+            step = limits[i].kind.display_step_cas(budget, mach_by_cas) / KNOT
+            fixed[i] = in_kt[i] ** 2 * high_displayed + np.square(step) / 12
+        shift = np.zeros(len(limits) + 1, dtype=np.intp)
+        for i, limit in enumerate(limits):
+            shift[i] = SPEEDS if limit.kind.as_indicated else 0
+
+        def both(moves: str) -> Floats:
+            return np.concatenate([
+                budget.variance(moves, speeds, flown=True, indicated=indicated)
+                for indicated in (False, True)])
+
+        def single(values: Floats) -> Singles:
+            return np.asarray(values, dtype=np.float32)
+
+        def short(values: Floats) -> Singles:
+            return single(values[:1] if np.ptp(values) == 0.0 else values)
+
+        return cls(
+            _INVERSE_DELTA, _THINNING_FT,
+            single(budget.variance(ALTITUDE, nodes / FOOT, flown=True)),
+            in_kt.ravel(), in_mach.ravel(), fixed.ravel(),
+            single(both(AIRSPEED)), short(both(STATIC)),
+            single(budget.variance(AIRSPEED, speeds, flown=False)),
+            short(budget.variance(TEMPERATURE, kelvins - 273.15, flown=True)),
+            shift)
+
+
+@dataclass(frozen=True, eq=False)
+class _Slopes:
+    """What of the tables depends on the sheet alone; as in `CellTables`, not flat.
+
+    ``mach_by_cas`` : of each tabulated limit, float64[cells] [s/m].
+    """
+
+    in_kt: Singles
+    in_mach: Singles
+    mach_by_cas: Mapping[int, Floats]
+
+
+def _slopes(sheet: LimitsSheet, curves: LimitCurves) -> _Slopes:
+    """Return the slopes of a sheet's limits, kept for the flights that share its curves."""
+    for kept, slopes in tuple(_KEPT):
+        if kept is curves:
+            return slopes
+    in_kt, in_mach = np.full(
+        (2, len(sheet.limit) + 1, limit_curves.COUNT), np.nan, dtype=np.float32)
+    by_cas = {}
+    for i in curves.tabulated:
+        at_nodes = curves.at_nodes[i, 1]
+        cas, mach = limit_slopes(sheet.limit[i], at_nodes, _NODES)
+        in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
+        by_cas[i] = skip_nan(sensitivity.mach_by_cas, at_nodes, _NODES)
+    slopes = _Slopes(in_kt, in_mach, by_cas)
+    _KEPT.append((curves, slopes))
+    return slopes
+
+
+_KEPT_TABLES: deque[tuple[LimitCurves, Budget, CellTables]] = deque(maxlen=4)
+_KEPT: deque[tuple[LimitCurves, _Slopes]] = deque(maxlen=4)
+_NODES: Floats = limit_curves.START + limit_curves.STEP * (
+    np.arange(limit_curves.COUNT, dtype=np.float64) + 0.5)
+_INVERSE_DELTA: Singles = np.asarray(1 / atmosphere.pressure_ratio(_NODES), dtype=np.float32)
+_THINNING_FT: Singles = np.asarray(sensitivity.relative_pressure_lapse(_NODES) * FOOT,
+                                   dtype=np.float32)

@@ -15,6 +15,7 @@ from loganalyze.limits import limit_equivalents
 from loganalyze.limits.evaluation import OVER, UNDER
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.results.assessment_results import NearMiss
+from loganalyze.uncertainty import propagation
 from loganalyze.uncertainty.exceedance_probability import AssuranceSettings, at_rows
 from loganalyze.uncertainty.prior_models import Prior
 from loganalyze.uncertainty.sample_uncertainty import Uncertainty
@@ -23,9 +24,13 @@ Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 Shares = NDArray[np.floating[Any]]
 
-_LOOKED_AT, _SLACK = 200, 1.25
-"""Rows at which each limit's uncertainty is computed to bound it, and what is added for the rest.
-The exact computation is skipped for rows beyond the bound."""
+_SLACK = 1.25
+"""What the tables' bound is widened by. A limit's own uncertainty is computed in its own unit and
+at the speed flown: within the margins in question (some standard uncertainties) a knot is worth the
+same Mach number to a few per cent, and the tables are within 0.5 % of it."""
+_LOOKED_AT = 200
+"""Rows at which the uncertainty of a limit without a table is computed; the greatest of them,
+widened likewise, is taken for an estimate of the greatest of all."""
 
 
 def near_misses(
@@ -54,18 +59,21 @@ def near_misses(
     settings = settings or AssuranceSettings()
     near, far = (-NormalDist().inv_cdf(p)
                  for p in (settings.near_probability, settings.near_probability / 2))
-    columns = uncertainty.columns
-    wide = np.fmax(columns["margin_u_kt"], columns["margin_displayed_u_kt"])
     margin = analysis.columns["margin_kt"]
-    bound = _greatest(uncertainty)
+    without = [i for i, limit in enumerate(analysis.sheet.limit)
+               if limit.kind.is_speed and i not in analysis.limit_curves.tabulated]
+    bounds = _greatest(uncertainty, without)
     # Every speed limit's margin is at least that to the lowest.
-    close = np.flatnonzero(margin < far * np.fmax(wide, np.float32(bound.max(initial=0.0))))
+    widest = np.repeat(bounds.max(axis=0, initial=0.0), propagation.SCANNED)[: len(margin)]
+    widest[np.isin(analysis.columns["governing_limit"], without)] = np.inf
+    close = np.flatnonzero(margin < far * widest)
+    columns = uncertainty.columns.at(close)
     with np.errstate(divide="ignore"):
-        share = margin[close] / wide[close]
+        share = margin[close] / np.fmax(columns["margin_u_kt"], columns["margin_displayed_u_kt"])
     found: list[NearMiss] = []
     for i in range(len(analysis.sheet.limit)):
         rows, shares = (
-            _shares(uncertainty, i, close, share, far, float(bound[i]))
+            _shares(uncertainty, i, close, share, far, bounds[i])
             if analysis.sheet.limit[i].kind.is_speed else _own_shares(uncertainty, i, far))
         if not len(rows):
             continue
@@ -79,22 +87,26 @@ def near_misses(
     return tuple(sorted(found, key=lambda near_miss: (near_miss.start_s, near_miss.limit)))
 
 
-def _greatest(uncertainty: Uncertainty) -> Floats:
-    """Return a bound of each limit's uncertainty over the flight [kt CAS], on either basis."""
+def _greatest(uncertainty: Uncertainty, without: Sequence[int]) -> Floats:
+    """Return bounds of each speed limit's uncertainty [kt CAS] on either basis; 0 of the others'.
+
+    float64[limits, stretches], of `propagation.SCANNED` rows each; `without` : the limits of speeds
+    that have no table.
+    """
     analysis = uncertainty.analysis
+    found = _SLACK * propagation.greatest(analysis, uncertainty.budget)
     rows = np.flatnonzero(~np.isnan(analysis.columns["margin_kt"]))
     rows = rows[:: max(1, len(rows) // _LOOKED_AT)]
-    found = np.zeros(len(analysis.sheet.limit))
-    speeds = [i for i, limit in enumerate(analysis.sheet.limit) if limit.kind.is_speed]
-    if len(rows):
-        of_limits = uncertainty.in_kt(speeds, rows, analysis.evaluation.air_data_at(rows))
-        for i, (flown, _, shown) in zip(speeds, of_limits, strict=True):
+    if without and len(rows):
+        of_limits = uncertainty.in_kt(without, rows, analysis.evaluation.air_data_at(rows))
+        for i, (flown, _, shown) in zip(without, of_limits, strict=True):
             found[i] = _SLACK * np.fmax.reduce(np.fmax(flown, shown), initial=0.0)
+    found[[i for i, limit in enumerate(analysis.sheet.limit) if not limit.kind.is_speed]] = 0.0
     return found
 
 
 def _shares(
-    uncertainty: Uncertainty, i: int, close: Rows, share: Shares, far: float, bound: float
+    uncertainty: Uncertainty, i: int, close: Rows, share: Shares, far: float, bounds: Floats
 ) -> tuple[Rows, Shares]:
     """Rows under a limit with their margin over its uncertainty, where that is below `far`."""
     analysis = uncertainty.analysis
@@ -109,7 +121,7 @@ def _shares(
         height = analysis.columns["pressure_altitude_ft"][other] * FOOT
         cell = np.nan_to_num((height - limit_curves.START) / limit_curves.STEP).astype(np.intp)
         rough = grid.take(cell, mode="clip") / KNOT - speed[other]
-        other = other[~(rough > far * bound + 1.0)]
+        other = other[~(rough > far * bounds[other // propagation.SCANNED] + 1.0)]
     if not len(other):
         return close[own], share[own]
     model = uncertainty.at(i, other)

@@ -7,7 +7,6 @@ those governed by a limit that depends on more than altitude, are computed exact
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -16,156 +15,124 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from loganalyze.air import atmosphere, sensitivity
+from loganalyze.air import atmosphere
 from loganalyze.engine import limit_curves
-from loganalyze.engine.limit_curves import LimitCurves
 from loganalyze.events.analysis import Analysis
-from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.record.threads import side_by_side, threads
 from loganalyze.record.units import FOOT, KNOT
-from loganalyze.sheets.limits_sheet import LimitsSheet
 from loganalyze.uncertainty import margin_sensitivities
-from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, STATIC, TEMPERATURE, Budget
+from loganalyze.uncertainty.error_budget import Budget
+from loganalyze.uncertainty.margin_sensitivities import CELLS_A_KNOT, SPEEDS, CellTables
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
-Exactly = Callable[[NDArray[np.intp], NDArray[np.uint8]], Mapping[str, Floats]]
+Rows = NDArray[np.intp]
+Some = slice | Rows
+"""Rows that are computed at once: those of a block, or a choice."""
+Exactly = Callable[[Rows, NDArray[np.uint8]], Mapping[str, Floats]]
 
 NAMES = ("margin_u_kt", "margin_u_mach", "mach_u", "calibrated_airspeed_u_kt",
          "true_airspeed_u_kt", "margin_displayed_u_kt")
 BLOCK = 65536
 """Rows per block; with smaller ones threads contend for the interpreter's lock."""
+SCANNED = 1024
+"""Rows whose uncertainty is bounded together."""
 RATE_S = 1.0
 """Time on either side over which rates of change are taken [s], at least one interval."""
 
-_SPEEDS, _KELVINS = 4400, 500
-_CELLS_A_KNOT = 4
 _SOUND_KT = atmosphere.A0 / KNOT
 
 
-@dataclass(frozen=True, eq=False)
-class _Tables:
-    """By cell of altitude, of airspeed and of temperature; variances in edge units squared.
+def names_of(analysis: Analysis) -> tuple[str, ...]:
+    """Return the names of the columns that an analysis has.
 
-    ``static`` and ``warm`` hold one value where they are the same everywhere.
-    """
-
-    inverse_delta: Singles
-    thinning_ft: Singles
-    high: Singles
-    in_kt: Singles
-    """Slope of each limit as CAS [kt/ft], flat over limits and cells; the last is of no limit."""
-    in_mach: Singles
-    fixed: Singles
-    """What altitude and the display's steps add to a displayed margin [kt^2], likewise."""
-    independent: Singles
-    """Of the airspeed alone; a second stretch for limits published as indicated."""
-    static: Singles
-    displayed: Singles
-    warm: Singles
-    shift: NDArray[np.intp]
-    """Where a limit's stretch of the two above begins, by limit."""
-
-    @classmethod
-    def of(cls, analysis: Analysis, budget: Budget) -> _Tables:
-        nodes = _NODES
-        speeds = (np.arange(_SPEEDS, dtype=np.float64) + 0.5) / _CELLS_A_KNOT
-        kelvins = np.arange(_KELVINS, dtype=np.float64) + 0.5
-        limits = analysis.sheet.limit
-        slopes = _slopes(analysis.sheet, analysis.limit_curves)
-        in_kt, in_mach = slopes.in_kt, slopes.in_mach
-        fixed = np.full(in_kt.shape, np.nan, dtype=np.float32)
-        high_displayed = budget.variance(ALTITUDE, nodes / FOOT, flown=False)
-        for i, mach_by_cas in slopes.mach_by_cas.items():
-            step = limits[i].kind.display_step_cas(budget, mach_by_cas) / KNOT
-            fixed[i] = in_kt[i] ** 2 * high_displayed + np.square(step) / 12
-        shift = np.zeros(len(limits) + 1, dtype=np.intp)
-        for i, limit in enumerate(limits):
-            shift[i] = _SPEEDS if limit.kind.as_indicated else 0
-
-        def both(moves: str) -> Floats:
-            return np.concatenate([
-                budget.variance(moves, speeds, flown=True, indicated=indicated)
-                for indicated in (False, True)])
-
-        def single(values: Floats) -> Singles:
-            return np.asarray(values, dtype=np.float32)
-
-        def short(values: Floats) -> Singles:
-            return single(values[:1] if np.ptp(values) == 0.0 else values)
-
-        return cls(
-            _INVERSE_DELTA, _THINNING_FT,
-            single(budget.variance(ALTITUDE, nodes / FOOT, flown=True)),
-            in_kt.ravel(), in_mach.ravel(), fixed.ravel(),
-            single(both(AIRSPEED)), short(both(STATIC)),
-            single(budget.variance(AIRSPEED, speeds, flown=False)),
-            short(budget.variance(TEMPERATURE, kelvins - 273.15, flown=True)),
-            shift)
-
-
-@dataclass(frozen=True, eq=False)
-class _Slopes:
-    """What of the tables depends on the sheet alone; as in `_Tables`, not flat.
-
-    ``mach_by_cas`` : of each tabulated limit, float64[cells] [s/m].
-    """
-
-    in_kt: Singles
-    in_mach: Singles
-    mach_by_cas: Mapping[int, Floats]
-
-
-def _slopes(sheet: LimitsSheet, curves: LimitCurves) -> _Slopes:
-    """Return the slopes of a sheet's limits, kept for the flights that share its curves."""
-    for kept, slopes in tuple(_KEPT):
-        if kept is curves:
-            return slopes
-    in_kt, in_mach = np.full(
-        (2, len(sheet.limit) + 1, limit_curves.COUNT), np.nan, dtype=np.float32)
-    by_cas = {}
-    for i in curves.tabulated:
-        at_nodes = curves.at_nodes[i, 1]
-        cas, mach = margin_sensitivities.limit_slopes(sheet.limit[i], at_nodes, _NODES)
-        in_kt[i], in_mach[i] = cas / KNOT * FOOT, mach * FOOT
-        by_cas[i] = skip_nan(sensitivity.mach_by_cas, at_nodes, _NODES)
-    slopes = _Slopes(in_kt, in_mach, by_cas)
-    _KEPT.append((curves, slopes))
-    return slopes
-
-
-_KEPT: deque[tuple[LimitCurves, _Slopes]] = deque(maxlen=4)
-_NODES: Floats = limit_curves.START + limit_curves.STEP * (
-    np.arange(limit_curves.COUNT, dtype=np.float64) + 0.5)
-_INVERSE_DELTA: Singles = np.asarray(1 / atmosphere.pressure_ratio(_NODES), dtype=np.float32)
-_THINNING_FT: Singles = np.asarray(sensitivity.relative_pressure_lapse(_NODES) * FOOT,
-                                   dtype=np.float32)
-
-
-def columns(analysis: Analysis, budget: Budget, exactly: Exactly) -> dict[str, Singles]:
-    """Return all columns of uncertainties; see `Uncertainty.columns`.
-
-    Raises ValueError for an analysis with `verdict_only`, which has no speeds.
+    Raises ValueError for one with `verdict_only`, which has no speeds.
     """
     if "mach" not in analysis.columns:
         raise ValueError("an analysis of the verdict alone holds no speeds to compute with")
-    n = len(analysis.log)
-    names = [name for name in NAMES
-             if name != "true_airspeed_u_kt" or "true_airspeed_kt" in analysis.columns]
-    out = {name: np.empty(n, dtype=np.float32) for name in names}
-    work = _Work(analysis, budget, _Tables.of(analysis, budget), out)
+    return tuple(name for name in NAMES
+                 if name != "true_airspeed_u_kt" or "true_airspeed_kt" in analysis.columns)
+
+
+def columns(analysis: Analysis, budget: Budget, exactly: Exactly, rows: Rows | None = None
+            ) -> dict[str, Singles]:
+    """Return all columns of uncertainties at all rows or at some; see `Uncertainty.columns`."""
+    n = len(analysis.log) if rows is None else len(rows)
+    out = {name: np.empty(n, dtype=np.float32) for name in names_of(analysis)}
+    work = _Work(analysis, budget, CellTables.of(analysis, budget), out)
     starts = range(0, n, BLOCK)
     # All threads draw from one iterator, so that none waits for another.
     blocks = iter(starts)
-    pending = [row for rows in side_by_side([partial(work.run, blocks)] * threads(len(starts)))
-               for row in rows]
+    pending = [some for parts in side_by_side(
+        [partial(work.run, blocks, rows)] * threads(len(starts))) for some in parts]
     if pending:
-        rows = np.concatenate(pending)
-        for some in np.array_split(rows, max(1, len(rows) // 65536)):
-            for name, values in exactly(some, analysis.columns["governing_limit"][some]).items():
+        left = np.concatenate(pending)
+        for some in np.array_split(left, max(1, len(left) // 65536)):
+            at = some if rows is None else rows[some]
+            for name, values in exactly(at, analysis.columns["governing_limit"][at]).items():
                 if name in out:
                     out[name][some] = values
     return out
+
+
+def greatest(analysis: Analysis, budget: Budget) -> Floats:
+    """Return what no limit's margin is less certain than, by stretches of `SCANNED` rows.
+
+    Each variance is a sum of products of factors that aren't negative: a table's value at the row's
+    cell, a slope that grows with airspeed and altitude, and the variances by the rates of change
+    of altitude and margin (see `_Work.uncertainties`). The sum of the products of the factors'
+    greatest values, those of the tables over all cells that the flight came through and those of
+    the rates over a stretch, is at least as great as any row's.
+
+    Returns
+    -------
+    float64[limits, stretches]  [kt CAS]
+        As flown or as displayed, whichever is more. Infinite for a limit without a table, and in a
+        stretch with a sample that is judged without a Mach number below 1.
+    """
+    data, tables, n = analysis.columns, CellTables.of(analysis, budget), len(analysis.log)
+    starts = np.arange(0, n, SCANNED)
+    found = np.full((len(analysis.sheet.limit), len(starts)), np.inf)
+    speed, height = (float(np.fmax.reduce(data[name], initial=-np.inf))
+                     for name in ("calibrated_airspeed_kt", "pressure_altitude_ft"))
+    if not np.isfinite(speed) or not np.isfinite(height):
+        return found
+    lowest = float(np.fmin.reduce(data["pressure_altitude_ft"]))
+    # A cell more to either side: it costs nothing, and rounding can't lead beyond it.
+    first, last = (int(np.clip((at * FOOT - limit_curves.START) / limit_curves.STEP,
+                               0, limit_curves.COUNT - 1)) for at in (lowest, height))
+    cells = slice(max(first - 1, 0), last + 2)
+    fastest = int(np.clip(speed * CELLS_A_KNOT, 0, SPEEDS - 1)) + 2
+    whole = slice(0, n)
+    work = _Work(analysis, budget, tables, {})
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        per_s = work.per_s(whole)
+        skew, lag = (np.fmax.reduceat(part, starts).astype(np.float64) for part in (
+            work.moved("pressure_altitude_ft", whole, per_s, budget.skew_s),
+            work.lagging(whole, per_s)))
+    # The last of the slopes doesn't depend on the Mach number.
+    *_, along = margin_sensitivities.mach_slopes(
+        np.array([speed], np.float32), np.array([0.5], np.float32),
+        tables.inverse_delta[cells].max(keepdims=True),
+        tables.thinning_ft[cells].min(keepdims=True))
+    high = float(tables.high[cells].max())
+    for i in analysis.limit_curves.tabulated:
+        of_limit = slice(i * limit_curves.COUNT + cells.start, i * limit_curves.COUNT + min(
+            cells.stop, limit_curves.COUNT))
+        # Without a value in the cells beyond the ends of its own table, where it has no margin.
+        moves = float(np.fmax.reduce(np.abs(tables.in_kt[of_limit])))
+        speeds = slice(tables.shift[i], tables.shift[i] + fastest)
+        static = tables.static if len(tables.static) == 1 else tables.static[speeds]
+        flown = (float(tables.independent[speeds].max()) + moves**2 * (high + skew)
+                 + (float(along[0]) * moves + 1) ** 2 * float(static.max()))
+        shown = (float(tables.displayed[:fastest].max()) + moves**2 * skew + lag
+                 + float(np.fmax.reduce(tables.fixed[of_limit])))
+        # Sums in single precision may come out greater by their rounding.
+        found[i] = np.sqrt(np.fmax(flown, shown)) * (1 + 1e-4)
+    found[np.isnan(found)] = np.inf
+    exact = ~(data["mach"] < 1) & ~np.isnan(data["margin_kt"])
+    found[:, np.logical_or.reduceat(exact, starts)] = np.inf
+    return found
 
 
 def reach(interval: float) -> int:
@@ -223,77 +190,82 @@ def _stepped(
 class _Work:
     analysis: Analysis
     budget: Budget
-    tables: _Tables
+    tables: CellTables
     out: Mapping[str, Singles]
 
-    def run(self, starts: Iterable[int]) -> list[NDArray[np.intp]]:
-        """Compute blocks; return the rows that are to be computed exactly."""
+    def run(self, starts: Iterable[int], rows: Rows | None) -> list[Rows]:
+        """Compute blocks of all rows or of some; return where exact values are needed."""
         pending = []
+        n = len(self.analysis.log) if rows is None else len(rows)
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
             for start in starts:
-                rows = self._block(slice(start, min(start + BLOCK, len(self.analysis.log))))
-                if len(rows):
-                    pending.append(rows)
+                block = slice(start, min(start + BLOCK, n))
+                left = self.uncertainties(
+                    block if rows is None else rows[block],
+                    {name: column[block] for name, column in self.out.items()})
+                if len(left):
+                    pending.append(left + start)
         return pending
 
-    def _per_s(self, block: slice) -> Singles:
+    def per_s(self, rows: Some) -> Singles:
         """One over the time that each row's rate is taken over, infinite for a log of one row."""
         time, k = self.analysis.time, reach(self.analysis.log.interval_s)
-        step = _beside(time, block, k) - _beside(time, block, -k)
+        step = _beside(time, rows, k) - _beside(time, rows, -k)
         return np.asarray(np.float32(1) / step.astype(np.float32))
 
-    def _rate(self, name: str, block: slice, per_s: Singles) -> Singles:
+    def _rate(self, name: str, rows: Some, per_s: Singles) -> Singles:
         values, time = self.analysis.columns[name], self.analysis.time
         interval = self.analysis.log.interval_s
         k = reach(interval)
-        found = _beside(values, block, k) - _beside(values, block, -k)
+        found = _beside(values, rows, k) - _beside(values, rows, -k)
         found *= per_s
-        if np.isnan(found.max()):
-            rows = np.flatnonzero(np.isnan(found) & ~np.isnan(values[block]))
-            found[rows] = rate(values, time, rows + block.start, interval)
+        if np.isnan(found.max(initial=0.0)):
+            lost = np.flatnonzero(np.isnan(found) & ~np.isnan(values[rows]))
+            found[lost] = rate(values, time, _numbers(rows)[lost], interval)
         return np.asarray(found)
 
-    def _moved(self, name: str, block: slice, per_s: Singles, seconds: float) -> Singles:
+    def moved(self, name: str, rows: Some, per_s: Singles, seconds: float) -> Singles:
         """Variance of a column by a time error of at most so many seconds, rectangular."""
         if seconds == 0.0:
-            return np.zeros(block.stop - block.start, dtype=np.float32)
-        found = self._rate(name, block, per_s)
+            return np.zeros(len(per_s), dtype=np.float32)
+        found = self._rate(name, rows, per_s)
         found *= np.float32(seconds / np.sqrt(3))
         found *= found
         return found
 
-    def _lagging(self, block: slice, per_s: Singles) -> Singles:
+    def lagging(self, rows: Some, per_s: Singles) -> Singles:
         """Variance of the margin by the display's lag; see `closing`."""
-        lag = self._moved("margin_kt", block, per_s, self.budget.lag_s)
+        lag = self.moved("margin_kt", rows, per_s, self.budget.lag_s)
         if self.budget.lag_s:
             governing = self.analysis.columns["governing_limit"]
             k = reach(self.analysis.log.interval_s)
-            rows = np.arange(block.start, block.stop)
-            stepped = _stepped(self.analysis, _beside(governing, block, -k),
-                               _beside(governing, block, k))
-            lag[stepped] = (closing(self.analysis, rows[stepped]) * self.budget.lag_s) ** 2 / 3
+            stepped = _stepped(self.analysis, _beside(governing, rows, -k),
+                               _beside(governing, rows, k))
+            if len(stepped):
+                lag[stepped] = (closing(self.analysis, _numbers(rows)[stepped])
+                                * self.budget.lag_s) ** 2 / 3
         return lag
 
-    def _block(self, block: slice) -> NDArray[np.intp]:
+    def uncertainties(self, rows: Some, out: Mapping[str, Singles]) -> Rows:
+        """Compute the columns at some rows; return at which of them they must be had exactly."""
         columns, tables, budget = self.analysis.columns, self.tables, self.budget
-        out = {name: column[block] for name, column in self.out.items()}
-        speed, number = columns["calibrated_airspeed_kt"][block], columns["mach"][block]
-        height = columns["pressure_altitude_ft"][block]
-        governing = columns["governing_limit"][block]
+        speed, number = columns["calibrated_airspeed_kt"][rows], columns["mach"][rows]
+        height = columns["pressure_altitude_ft"][rows]
+        governing = columns["governing_limit"][rows]
         governing = np.minimum(governing, np.uint8(len(self.analysis.sheet.limit)))
-        per_s = self._per_s(block)
+        per_s = self.per_s(rows)
         cell = (
             (height - np.float32(limit_curves.START / FOOT)) * np.float32(FOOT / limit_curves.STEP)
         ).astype(np.intp)
-        if cell.min() < 0:  # as a missing altitude comes out
+        if cell.min(initial=0) < 0:  # as a missing altitude comes out
             np.maximum(cell, 0, out=cell)
         thick = tables.inverse_delta.take(cell, mode="clip")
         thin = tables.thinning_ft.take(cell, mode="clip")
         by_kt, by_foot, along = margin_sensitivities.mach_slopes(speed, number, thick, thin)
-        skew = self._moved("pressure_altitude_ft", block, per_s, budget.skew_s)
+        skew = self.moved("pressure_altitude_ft", rows, per_s, budget.skew_s)
         high = tables.high.take(cell, mode="clip")
         high += skew
-        whole = knots = (speed * np.float32(_CELLS_A_KNOT)).astype(np.intp)
+        whole = knots = (speed * np.float32(CELLS_A_KNOT)).astype(np.intp)
         free = tables.independent.take(knots, mode="clip")
         static = _look(tables.static, knots)
         np.sqrt(free + static, out=out["calibrated_airspeed_u_kt"])
@@ -301,9 +273,9 @@ class _Work:
         of_mach = _sum(square * free, by_foot, high, by_foot * along + by_kt, static)
         np.sqrt(of_mach, out=out["mach_u"])
         if "true_airspeed_u_kt" in out:
-            self._true_airspeed(block, per_s, number, of_mach, out["true_airspeed_u_kt"])
+            self._true_airspeed(rows, per_s, number, of_mach, out["true_airspeed_u_kt"])
         if tables.shift.any():
-            knots = tables.shift[governing] + np.minimum(knots, _SPEEDS - 1)
+            knots = tables.shift[governing] + np.minimum(knots, SPEEDS - 1)
             free = tables.independent.take(knots, mode="clip")
             static = _look(tables.static, knots)
         place = governing * np.intp(limit_curves.COUNT)
@@ -316,28 +288,28 @@ class _Work:
         along *= moves
         along -= 1
         np.sqrt(_sum(free, moves, high, along, static), out=out["margin_u_kt"])
-        lag = self._lagging(block, per_s)
+        lag = self.lagging(rows, per_s)
         lag += tables.displayed.take(whole, mode="clip")
         lag += tables.fixed.take(place, mode="clip")
         moves *= moves
         moves *= skew
         lag += moves
         np.sqrt(lag, out=out["margin_displayed_u_kt"])
-        if whole.min() < 0:  # as a missing airspeed comes out
+        if whole.min(initial=0) < 0:  # as a missing airspeed comes out
             lost = np.isnan(speed)
             out["calibrated_airspeed_u_kt"][lost] = np.nan
             out["margin_displayed_u_kt"][lost] = np.nan
         # A missing value makes the greatest missing too.
-        if np.isnan(out["margin_u_kt"].max()) or not number.max() < 1:
-            unsettled = np.isnan(out["margin_u_kt"]) & ~np.isnan(columns["margin_kt"][block])
+        if np.isnan(out["margin_u_kt"].max(initial=0.0)) or not number.max(initial=0.0) < 1:
+            unsettled = np.isnan(out["margin_u_kt"]) & ~np.isnan(columns["margin_kt"][rows])
             unsettled |= number >= 1
-            return np.asarray(np.flatnonzero(unsettled) + block.start)
+            return np.flatnonzero(unsettled)
         return np.empty(0, dtype=np.intp)
 
-    def _true_airspeed(self, block: slice, per_s: Singles, number: Singles,
+    def _true_airspeed(self, rows: Some, per_s: Singles, number: Singles,
                        of_mach: Singles, out: Singles) -> None:
         columns = self.analysis.columns
-        static = columns["static_air_temperature_degc"][block] + np.float32(273.15)
+        static = columns["static_air_temperature_degc"][rows] + np.float32(273.15)
         sound = np.sqrt(static)
         sound *= np.float32(_SOUND_KT / np.sqrt(atmosphere.T0))
         recovery = self.analysis.evaluation.air.recovery_factor
@@ -347,7 +319,7 @@ class _Work:
             rise *= np.float32(0.2 * recovery)
             rise += 1
             static *= rise
-        warm = self._moved("static_air_temperature_degc", block, per_s,
+        warm = self.moved("static_air_temperature_degc", rows, per_s,
                            self.budget.temperature_skew_s)
         warm += _look(self.tables.warm, static.astype(np.intp))
         by_heat = sound * number
@@ -363,15 +335,23 @@ class _Work:
         np.sqrt(sound, out=out)
 
 
-def _beside(values: NDArray[Any], block: slice, by: int) -> NDArray[Any]:
-    """Return the values so many rows after a block's rows; beyond the log's ends the last one."""
-    first, stop = block.start + by, block.stop + by
-    if first >= 0 and stop <= len(values):
-        return values[first:stop]
-    return values.take(np.arange(first, stop), mode="clip")
+def _numbers(rows: Some) -> Rows:
+    return np.arange(rows.start, rows.stop) if isinstance(rows, slice) else rows
 
 
-def _look(table: Singles, index: NDArray[np.intp]) -> Singles:
+def _beside(values: NDArray[Any], rows: Some, by: int) -> NDArray[Any]:
+    """Return the values so many rows after some rows; beyond the log's ends the last one."""
+    if isinstance(rows, slice):
+        first, stop = rows.start + by, rows.stop + by
+        if stop > 0 and first < len(values):
+            inside = values[max(first, 0) : stop]
+            before, after = max(-first, 0), max(stop - len(values), 0)
+            return inside if not before and not after else np.concatenate([
+                np.repeat(values[:1], before), inside, np.repeat(values[-1:], after)])
+    return values.take(_numbers(rows) + by, mode="clip")
+
+
+def _look(table: Singles, index: Rows) -> Singles:
     """Return the table's values at `index`; a constant table has one value."""
     return table if len(table) == 1 else table.take(index, mode="clip")
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,7 @@ from loganalyze.quantities.true_airspeed import tas_slopes
 from loganalyze.record.channels import CHANNELS
 from loganalyze.record.flight_log import Step
 from loganalyze.record.units import FOOT, KNOT
+from loganalyze.results.row_columns import RowColumns
 from loganalyze.sheets.limits_sheet import Limit
 from loganalyze.sheets.sensor_tolerances import TYPICAL, Tolerance
 from loganalyze.uncertainty import propagation
@@ -95,7 +96,7 @@ class Uncertainty:
     budget: Budget
 
     @cached_property
-    def columns(self) -> Mapping[str, NDArray[np.float32]]:
+    def columns(self) -> RowColumns:
         """Standard uncertainty at every sample, float32[n], by name.
 
         As flown ``margin_u_kt``, ``margin_u_mach``, ``mach_u``, ``calibrated_airspeed_u_kt``
@@ -103,7 +104,8 @@ class Uncertainty:
         NaN where the quantity itself is. Within 0.5 % of the exact propagation at 40 kt and more,
         but in the 8-m or quarter-knot cell in which a table bends.
         """
-        return propagation.columns(self.analysis, self.budget, self._exactly)
+        return RowColumns({}, propagation.names_of(self.analysis), partial(
+            propagation.columns, self.analysis, self.budget, self._exactly))
 
     @cached_property
     def tolerances(self) -> tuple[tuple[str, str, float], ...]:

@@ -13,6 +13,7 @@ from loganalyze.sheets.sensor_tolerances import WIDEST
 from loganalyze.simulate import pressures
 from loganalyze.uncertainty import propagation
 from loganalyze.uncertainty.error_budget import AIRSPEED, ALTITUDE, STATIC
+from loganalyze.uncertainty.near_misses import near_misses
 from loganalyze.uncertainty.sample_uncertainty import uncertainty_of
 
 VMO = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 260.0}
@@ -501,3 +502,75 @@ def test_beside_lost_samples_of_a_long_log_the_uncertainty_is_known():
     for name in ("margin_u_kt", "margin_displayed_u_kt", "mach_u"):
         assert np.isnan(columns[name]).sum() == 4
         assert (np.diff(columns[name][~np.isnan(kt)]) < 0.01).all()
+
+
+VFE = {"name": "VFE", "quantity": "indicated_airspeed", "maximum_kt": 200.0,
+       "when": {"flap_deg": {"above": 10}}}
+BY_ALTITUDE = {"name": "VMO table", "quantity": "calibrated_airspeed",
+               "by_pressure_altitude": [[0, 240], [15000, 262], [40000, 230]]}
+VTAS = {"name": "VTAS", "quantity": "true_airspeed", "maximum_kt": 340.0}
+
+
+def random_flight(seed):
+    """A flight near its limits, with gusts, gaps, spikes, lost channels and moving flaps."""
+    rng = np.random.default_rng(seed)
+    count, interval = int(rng.integers(3, 6000)), float(rng.choice([0.125, 0.25, 1.0, 4.0]))
+    time = np.arange(count) * interval
+    knots = np.interp(time, np.sort(rng.uniform(0, time[-1] + 1, 9)), rng.uniform(20, 275, 9))
+    knots = knots + rng.normal(0, rng.choice([0.1, 1.0]), count)
+    feet = np.interp(time, np.sort(rng.uniform(0, time[-1] + 1, 7)), rng.uniform(-500, 42000, 7))
+    flap = np.where(rng.random(count // 200 + 1) < 0.2, 15.0, 0.0)[np.arange(count) // 200]
+    heat = 15.0 - 0.00198 * feet + rng.normal(0, 0.2, count)
+    for values in (knots, feet, heat, flap):
+        for start in rng.integers(0, count, rng.integers(0, 4)):
+            values[start : start + rng.integers(1, 40)] = np.nan
+    if seed % 5 == 0:
+        knots[rng.integers(0, count, 3)] = 640.0  # supersonic high up
+    kept = rng.random(count) > 0.001
+    log = log_of(time[kept], {"pressure_altitude": 4.0, "calibrated_airspeed": 0.25},
+                 pressure_altitude=np.round(feet / 4)[kept] * 4,
+                 calibrated_airspeed=np.round(knots * 4)[kept] / 4,
+                 static_air_temperature=heat[kept], flap=flap[kept])
+    limits = [(VMO, MMO), (VMO, MMO, VFE), (BY_ALTITUDE, VFE), (BY_ALTITUDE, MMO, VTAS)][seed % 4]
+    uncertainty = [None, {"static_source": {"standard": 2}, "skew_s": 1.0, "display_lag_s": 1.5},
+                   {"airspeed": {"standard": 1, "per_cent": True}, "display_quantum_kt": 5.0}][
+                       seed % 3]
+    return analyze(log, sheet_of(*limits, uncertainty=uncertainty))
+
+
+@pytest.mark.parametrize("seed", range(16))
+def test_at_some_rows_the_columns_are_those_of_all_rows_to_the_bit(seed):
+    found = uncertainty_of(random_flight(seed))
+    count = len(found.analysis.log)
+    rows = np.random.default_rng(seed).choice(count, count // 3)
+    some = [found.columns.at(rows), found.columns.at(rows[:0])]
+    assert list(some[0]) == list(found.columns)
+    for name, values in found.columns.items():
+        assert some[0][name].tobytes() == values[rows].tobytes()
+        assert some[1][name].dtype == np.float32
+    again = found.columns.at(rows)
+    assert all(again[name].tobytes() == values.tobytes() for name, values in some[0].items())
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_no_margin_is_less_certain_than_its_bound(seed):
+    found = uncertainty_of(random_flight(seed))
+    analysis = found.analysis
+    bounds = propagation.greatest(analysis, found.budget)
+    of_rows = np.repeat(bounds, propagation.SCANNED, axis=1)[:, : len(analysis.log)]
+    governing = analysis.columns["governing_limit"]
+    rows = np.flatnonzero(governing < len(bounds))
+    for name in ("margin_u_kt", "margin_displayed_u_kt"):
+        assert not (found.columns[name][rows] > of_rows[governing[rows], rows]).any()
+    # And what is computed exactly, of each limit whether it governs or not.
+    for i, (flown, _, shown) in enumerate(found.in_kt(range(len(bounds)), rows)):
+        assert not (np.fmax(flown, shown) > 1.02 * of_rows[i, rows]).any()
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_bounds_hide_no_near_stretch(seed, monkeypatch):
+    analysis = random_flight(seed)
+    found = near_misses(uncertainty_of(analysis))
+    monkeypatch.setattr(propagation, "greatest", lambda analysis, budget: np.full(
+        (len(analysis.sheet.limit), -(-len(analysis.log) // propagation.SCANNED)), np.inf))
+    assert repr(found) == repr(near_misses(uncertainty_of(analysis)))

@@ -145,10 +145,12 @@ def _flights(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
 def _measures(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     if not isinstance(judged, Assessment):
         return
-    for measure in judged.measures:
+    stamps = np.array([measure.time_s for measure in judged.measures])
+    known = np.flatnonzero(~np.isnan(stamps))
+    columns = judged.columns.at(np.searchsorted(judged.analysis.time, stamps[known]))
+    places = dict(zip(known.tolist(), range(len(known)), strict=True))
+    for k, measure in enumerate(judged.measures):
         bands = ", ".join(f"[{band:g}, {time:.3f}]" for band, time in measure.within_s)
-        row = None if np.isnan(measure.time_s) else int(
-            np.searchsorted(judged.analysis.time, measure.time_s))
         yield (
             facts.flight,
             measure.limit or None,
@@ -156,8 +158,8 @@ def _measures(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
             rounded(measure.smallest_margin_mach),
             rounded(measure.smallest_margin),
             *(
-                rounded(judged.columns[name][row])
-                if row is not None and name in judged.columns
+                rounded(columns[name][places[k]])
+                if k in places and name in columns
                 else None
                 for name in UNCERTAINTIES
             ),

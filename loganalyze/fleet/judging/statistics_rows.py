@@ -81,10 +81,12 @@ def _closest(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     names = analysis.limit_names
     seconds = np.bincount(of_phase, minlength=len(PHASES)) * analysis.log.interval_s
     altitude = analysis.columns.get("pressure_altitude_ft")
-    for code, row, governing in zip(present.tolist(), rows.tolist(), lowest.tolist(), strict=True):
+    columns = judged.columns.at(rows)
+    for k, (code, row, governing) in enumerate(zip(
+            present.tolist(), rows.tolist(), lowest.tolist(), strict=True)):
         yield (facts.flight, PHASES[code], names[governing] if governing < len(names) else None,
                rounded(margin[row]),
-               *(rounded(judged.columns[name][row]) if name in judged.columns else None
+               *(rounded(columns[name][k]) if name in columns else None
                  for name in ("margin_u_kt", "margin_displayed_u_kt")),
                rounded(analysis.time[row]),
                None if altitude is None else rounded(altitude[row]), rounded(seconds[code]))
