@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,8 @@ P_WANDER, P_LEVEL = 0.15, 0.5
 """Probability beforehand of a wander, and without one of a level that doesn't move."""
 SMOOTHER = 0.7
 """A trend half as fast again is by this less likely beforehand."""
+AT_ONCE = 256
+"""Combinations whose spectra are computed at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +78,25 @@ class Parts:
         """Variance of filtered noise, float64[g]."""
         return self.sizes[:, -1]
 
+    @cached_property
+    def wander(self) -> Floats:
+        """Variance of the wander, whichever it is, float64[g]."""
+        return np.asarray(self.wanders.sum(axis=1))
+
+    @cached_property
+    def different_wanders(self) -> tuple[Floats, NDArray[np.intp]]:
+        """The different wanders, float64[w, c], and which one each combination has, intp[g]."""
+        different, which = np.unique(self.wanders, axis=0, return_inverse=True)
+        return different, which.ravel()
+
     def shapes(self, omega: Floats) -> Floats:
         """Spectra of unit size, float64[b + c + 1, k]."""
-        return np.array([*(spectra.trend(omega, bend) for bend in self.bends),
-                         *(spectra.wander(omega, keep, self.group)
-                           for keep in (*self.keeps, self.filtered_keep))])
+        found = np.empty((len(self.bends) + len(self.keeps) + 1, len(omega)))
+        for shape, bend in zip(found, self.bends, strict=False):
+            shape[:] = spectra.trend(omega, bend)
+        found[len(self.bends) :] = spectra.wanders(
+            omega, (*self.keeps, self.filtered_keep), self.group)
+        return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,18 +122,21 @@ def weighing(n: int, interval: float, known: Filtered | None, group: int) -> Wei
     members = np.diff(np.append(first, n))
     middle = np.pi / n * (first + 0.5 * (members - 1))
     parts = _alone(n, interval, group) if known is None else _beside(n, interval, known, group)
-    spectrum = parts.sizes @ parts.shapes(middle)
-    spectrum += 1.0
-    gusty, still = parts.wanders.any(axis=1), ~parts.trends.any(axis=1)
+    shapes, count = parts.shapes(middle), len(parts.sizes)
+    spread, inverse = np.empty(count), np.empty((count, len(first)))
+    # Some at a time: large blocks of memory taken anew cost more than the arithmetic.
+    for some in (slice(start, start + AT_ONCE) for start in range(0, count, AT_ONCE)):
+        spectrum = 1.0 + parts.sizes[some] @ shapes
+        spread[some] = 0.5 * (np.log(spectrum) @ members)
+        np.reciprocal(spectrum, out=inverse[some])
+    gusty, still = parts.wander > 0, parts.trends.sum(axis=1) == 0
     beforehand = np.empty(len(parts.sizes))
     for which, share in ((gusty, P_WANDER), (~gusty & still, (1 - P_WANDER) * P_LEVEL),
                          (~gusty & ~still, (1 - P_WANDER) * (1 - P_LEVEL))):
         usual = np.exp(parts.usual[which])
         beforehand[which] = parts.usual[which] + math.log(
             share / max(float(usual.sum()), 1e-300))
-    # In place: memory taken anew costs more here than the arithmetic.
-    spread = 0.5 * (np.log(spectrum) @ members)
-    return Weighing(parts, first, np.reciprocal(spectrum, out=spectrum), spread, beforehand)
+    return Weighing(parts, first, inverse, spread, beforehand)
 
 
 def _trends(n: int, interval: float) -> tuple[tuple[float, ...], Floats, Floats]:

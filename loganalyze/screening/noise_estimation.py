@@ -189,7 +189,7 @@ class Fit:
     @property
     def noise(self) -> Noise:
         """The parts' sizes, averaged over the grid: with wander, or without if that is likelier."""
-        gusty = self.parts.wanders.any(axis=1)
+        gusty = self.parts.wander > 0
         some = self.weight * gusty
         samples = len(self.coefficients)
         if some.sum() < 0.5:
@@ -197,7 +197,7 @@ class Fit:
             return Noise(math.sqrt(none @ self.scale / none.sum()), 0.0, 0.0, samples)
         some = some / some.sum()
         return Noise(math.sqrt(some @ self.scale),
-                     math.sqrt(some @ (self.scale * self.parts.wanders.sum(axis=1))),
+                     math.sqrt(some @ (self.scale * self.parts.wander)),
                      float(some @ self.correlation_s(self.parts.wanders)), samples)
 
     def correlation_s(self, wanders: Floats) -> Floats:
@@ -223,7 +223,7 @@ def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[fl
         Its standard deviation and correlation time [s]; 0, 0 where none is likelier.
     """
     parts = fits[0].parts
-    wanders, pair = np.unique(parts.wanders, axis=0, return_inverse=True)
+    wanders, pair = parts.different_wanders
     wander = wanders.sum(axis=1)
     some = wander > 0
     if not some.any():
@@ -235,14 +235,14 @@ def shared_wander(fits: Sequence[Fit], slower_s: float, most: float) -> tuple[fl
     omega = omega[omega > 2 * math.pi * fits[0].interval / slower_s]
     fast = parts.trends @ np.array([spectra.trend(omega, bend).sum() / n for bend in parts.bends])
     likely = [fit.weight * (fit.scale * fast <= most**2) for fit in fits]
-    found = [np.bincount(pair.ravel(), weights) for weights in likely]
+    found = [np.bincount(pair, weights) for weights in likely]
     log = sum((np.log(np.maximum(density, 1e-300)) for density in found), np.zeros(len(wander)))
     log -= (len(fits) - 1) * np.log(prior)
     share = np.exp(log - log.max())
     if share[some].sum() < 0.5 * share.sum():
         return 0.0, 0.0
     share = share * some / share[some].sum()
-    scale = np.mean([np.bincount(pair.ravel(), weights * fit.scale) / np.maximum(each, 1e-300)
+    scale = np.mean([np.bincount(pair, weights * fit.scale) / np.maximum(each, 1e-300)
                      for weights, each, fit in zip(likely, found, fits, strict=True)], axis=0)
     return (math.sqrt(float(share @ (scale * wander))),
             float(share @ fits[0].correlation_s(wanders)))

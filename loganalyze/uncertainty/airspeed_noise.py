@@ -144,7 +144,7 @@ class AirspeedNoise:
                 for run in runs] if count >= COMPARED else []
         # Noise is there all the time, gusts come and go.
         fits.sort(key=lambda fit: float(
-            fit.weight @ (fit.scale * (1.0 + fit.parts.wanders.sum(axis=1)))))
+            fit.weight @ (fit.scale * (1.0 + fit.parts.wander))))
         quiet = fits[: -(-3 * len(fits) // 4)]
         return self._felt(*shared_wander(quiet, MOTION_S, MOTION_KT)) if quiet else None
 
