@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -20,6 +21,7 @@ from loganalyze.review.access.openid_settings import openid_settings
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 FENCES = re.findall(r"^```(\w*)\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
 FIRST, OWN = README.split("\n## Your own log\n")
 OWN, FLEET, BESIDE = re.split("\n## (?:A fleet|Two flights side by side)\n", OWN)
@@ -180,7 +182,9 @@ def test_the_pictures_are_what_the_program_draws_today(tmp_path):
     subprocess.run([sys.executable, str(ROOT / "sample_logs" / "pictures.py"), str(tmp_path)],
                    check=True, env={**os.environ, "PYTHONPATH": str(ROOT)}, timeout=300)
     drawn = sorted(path.name for path in tmp_path.iterdir())
-    assert drawn == sorted(path.name for path in (ROOT / "sample_logs").glob("*.png"))
+    own = {path.name for path in (ROOT / "sample_logs").glob("*.png")}
+    browser = any(map(shutil.which, BROWSERS))
+    assert drawn == sorted(own if browser else own - {"review_desk.png"})
     for name in drawn:
         assert f"(sample_logs/{name})" in README
         with (Image.open(tmp_path / name) as new, Image.open(ROOT / "sample_logs" / name) as kept):
@@ -189,4 +193,6 @@ def test_the_pictures_are_what_the_program_draws_today(tmp_path):
                            - np.asarray(kept.convert("L"), dtype=float))
         # Another version of the drawing library moves edges by a pixel; another picture differs
         # in most of what isn't white.
-        assert apart.mean() < 2.0, f"{name}: run python sample_logs/pictures.py"
+        # A browser writes in the fonts that it finds, and the desk's names are random.
+        most = 12.0 if name == "review_desk.png" else 2.0
+        assert apart.mean() < most, f"{name}: run python sample_logs/pictures.py"
