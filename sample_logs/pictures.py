@@ -65,7 +65,7 @@ def main(folder: Path) -> None:
         (folder / "fleet_trends.png").write_bytes(fleet_picture(store))
         browser = next(filter(None, map(shutil.which, BROWSERS)), None)
         if browser is None:
-            print("review_desk.png is left out: no Chromium is installed", file=sys.stderr)
+            sys.stderr.write("review_desk.png is left out: no Chromium is installed\n")
         else:
             (folder / "review_desk.png").write_bytes(desk_picture(store, browser))
 

@@ -12,6 +12,10 @@ from loganalyze.review.cases.index_building import HIDDEN
 from loganalyze.review.decisions.case_decisions import CaseRecord
 from loganalyze.review.decisions.trail_entries import TrailEntry
 
+BOOKKEEPING = ("version", "case_key", "note_id", "follow_up_id", "author", "written_at",
+               "decided_by", "decided_at", "opened_by", "opened_at", "closed_by", "closed_at")
+"""Fields of an entry of the trail that its own columns say already."""
+
 
 @dataclass(frozen=True)
 class TrailChange:
@@ -33,6 +37,16 @@ class TrailLine:
     action: str
     case_key: str | None
     changes: tuple[TrailChange, ...]
+
+    @property
+    def only_counted(self) -> bool:
+        """Whether it says no more than that a case has another version."""
+        return self.action == "case touched"
+
+    @property
+    def shown(self) -> tuple[TrailChange, ...]:
+        """What it changed that its own columns don't say already."""
+        return tuple(change for change in self.changes if change.name not in BOOKKEEPING)
 
 
 @dataclass(frozen=True)
@@ -136,6 +150,6 @@ def missed(view: CaseView, seen: int) -> tuple[TrailLine, ...]:
     for line in view.trail:
         if any(change.name == "version" and change.after == seen for change in line.changes):
             break
-        if line.action not in ("identity seen", "case touched"):
+        if not line.only_counted and line.action != "identity seen":
             found.append(line)
     return tuple(found)

@@ -24,8 +24,8 @@ from loganalyze.show.report.report_blocks import (
     Section,
     Table,
 )
+from loganalyze.text.language import desk_codes, desk_labels, report_labels, verdict_sentences
 from loganalyze.text.language import pack_words as words
-from loganalyze.text.language import report_labels, verdict_sentences
 from loganalyze.version import __version__
 
 PackReader = Literal["safety", "crew", "maintenance"]
@@ -91,7 +91,8 @@ def _what(pack: CasePack) -> Iterator[Block]:
     row, listed = pack.material.exceedance, pack.material.listed
     yield Paragraph(words.EXCEEDED_BY.format(
         excess=_excess(row), limit=row["limit"], duration=row["duration_s"] or 0.0,
-        phase=row["phase"] or words.PHASE_UNKNOWN), "lead")
+        phase=desk_codes.word("phase", row["phase"]) if row["phase"]
+        else words.PHASE_UNKNOWN), "lead")
     if pack.material.changes:
         yield Paragraph(words.MOVED)
     yield KeyValues(_pairs(words.FACTS, {
@@ -106,11 +107,11 @@ def _asked(follow_ups: Sequence[FollowUp]) -> Block:
         tuple(map(Column, words.FOLLOW_UP_COLUMNS)),
         tuple(
             (
-                follow_up.kind,
+                desk_codes.word("kind", follow_up.kind),
                 follow_up.task,
                 follow_up.owner,
                 follow_up.due,
-                follow_up.state,
+                desk_codes.word("state", follow_up.state),
                 follow_up.outcome,
             )
             for follow_up in follow_ups
@@ -136,8 +137,8 @@ def _causes(pack: CasePack) -> Block:
     return Table(words.CAUSES_CAPTION, (
         Column(words.STRETCH, heads_row=True),
         *(Column(name, numeric=True) for name in words.CAUSES.values())), tuple(
-            (str(case["stretch"]), *("" if case.get(name) is None else f"{case[name]:.1f}"
-                                    for name in words.CAUSES)) for case in known))
+            (words.STRETCHES[case["stretch"]],
+             *(desk_labels.lost(case.get(name)) for name in words.CAUSES)) for case in known))
 
 
 def _decision(pack: CasePack) -> Iterator[Block]:
@@ -146,7 +147,7 @@ def _decision(pack: CasePack) -> Iterator[Block]:
         yield Paragraph(words.NO_DECISION)
     else:
         yield Paragraph(words.DECIDED.format(
-            decision=record.decision, person=record.decided_by,
+            decision=desk_codes.word("decision", record.decision), person=record.decided_by,
             day=(record.decided_at or "")[:10], reason=record.reason))
     if record.notes:
         yield Bullets(tuple(words.note_line(note.author, note.written_at[:10], note.note)
@@ -167,8 +168,7 @@ def _interval(row: Mapping[str, Any]) -> str | None:
     low, high = row.get("excess_low"), row.get("excess_high")
     if low is None or high is None:
         return None
-    digits = 3 if row.get("worst_excess_mach") is not None else 1
-    return f"{low:.{digits}f} – {high:.{digits}f}"
+    return str(desk_labels.interval(low, high, row.get("worst_excess_mach") is not None))
 
 
 def _pairs(names: Mapping[str, str], values: Mapping[str, Any], *, unknown: bool = False
@@ -179,9 +179,5 @@ def _pairs(names: Mapping[str, str], values: Mapping[str, Any], *, unknown: bool
         value = values.get(name)
         if value in (None, "") and not unknown:
             continue
-        text = (f"{value:.3g}" if name == "probability" else f"{value:.1f}"
-                ) if isinstance(value, float) else str(value or words.UNKNOWN)
-        if name in ("worst_value", "limit_value") and isinstance(value, float) and value < 3:
-            text = f"{value:.3f}"
-        found.append((word, text))
+        found.append((word, str(desk_labels.value(value, name, values.get("quantity") or ""))))
     return tuple(found)

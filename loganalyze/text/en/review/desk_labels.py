@@ -169,8 +169,6 @@ NO_ENTRIES = "No entry fits."
 WHOLE_TEXT = "the whole text"
 TRAIL_ABOUT = ("Every decision, change and view of an identity, the latest first. Entries that "
                "only count the changes of a case are left out here; the export has them.")
-ONLY_COUNTED = "case touched"
-"""The code of an entry that says no more than that a case has another version."""
 REPORT = "Report"
 REPORT_TITLE = "Periodic safety report"
 REPORT_ABOUT = ("Rates and trends, what cases were found to be, what is open, and the effect of an "
@@ -206,9 +204,6 @@ FOLLOW_UP_STATES: Mapping[str, str] = {
     "open": "open", "overdue": "overdue", "none": "none open"}
 MOST_SHOWN = 0.999
 WHEN_UTC = "When [UTC]"
-BOOKKEEPING = ("version", "case_key", "note_id", "follow_up_id", "author", "written_at",
-               "decided_by", "decided_at", "opened_by", "opened_at", "closed_by", "closed_at")
-"""Fields of an entry of the trail that its own columns say already."""
 KEY_LIST: tuple[tuple[str, str], ...] = (
     ("j or ↓", "next row"), ("k or ↑", "row before"), ("Enter", "open the case"),
     ("/", "search"), ("n", "next case or page"), ("p", "case or page before"),
@@ -224,6 +219,11 @@ def cases_found(total: int, page: int, pages: int) -> str:
     """Return how many cases a filter lets through, and which page is shown."""
     count = f"{total:,} case{'' if total == 1 else 's'}"
     return f"{count}, page {page:,} of {pages:,}" if pages > 1 else count
+
+
+def due(day: str) -> str:
+    """Return by when a follow-up is to be done."""
+    return f"due {day}"
 
 
 def number(count: int) -> str:
