@@ -242,3 +242,40 @@ def test_an_altitude_that_hardly_moves_is_drawn_level(office):
     page = office.person("anne", "reviewer").get(f"/cases/{office.key}").text
     found = re.findall(r'<text class="tick"[^>]*>([^<]*)</text>', page)
     assert found[-3:] == ["4,900", "5,000", "5,100"]
+
+
+def test_a_case_is_listed_alike_on_its_own_beside_another_and_in_the_list(index):
+    first, second, *_ = keys(index)
+    index.take([standing(index, first, decision=None, open_follow_ups=2, owners=("kim", "bo"),
+                         next_due=TODAY)])
+    listed = {case.case_key: case for case in index.page(CaseFilter(), TODAY).cases}
+    for key, case in listed.items():
+        assert index.material(key).listed == case
+    near = [*index.of_same_aircraft(second), *index.similar(second)]
+    assert first in [case.case_key for case in near]
+    assert all(case == listed[case.case_key] for case in near)
+
+
+def test_nothing_that_was_read_before_is_shown_after_a_change(index, store, logs, sheet, looked):
+    key = month(index, "2031-02")
+
+    def read():
+        return (index.page(CaseFilter(), TODAY),
+                index.keys(CaseFilter(status=("open",)), TODAY, 0, 9),
+                index.counts(), index.choices(), index.material(key), index.similar(key),
+                index.of_same_aircraft(key))
+
+    before = read()
+    assert read() == before
+    for changes in ({"decision": "valid"}, {"decision": None, "open_follow_ups": 1}):
+        index.take([standing(index, key, **changes)])
+        after = read()
+        assert after[0] != before[0]
+        assert after[4] != before[4]
+        before = after
+    write_log(logs / "north/DEMO-1" / "later.csv", 258, day="2031-03-09")
+    write_sheet(sheet, vmo=244)
+    judge(logs, store)
+    assert index.look_again()
+    after = read()
+    assert all(new != old for new, old in zip(after, before, strict=True))

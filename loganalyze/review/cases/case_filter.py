@@ -36,6 +36,8 @@ assert set(CERTAINTY) == set(OUTCOMES)
 STATUSES: tuple[str, ...] = get_args(Status)
 ORDERED = {"severity": SEVERITIES, "certainty": CERTAINTY, "status": STATUSES}
 """What can be filtered by in an order of its own; all else by name."""
+TEXTS = ("case_text", "case_key", "words")
+"""Columns of `listed` in which a word is looked for; one that is null holds none."""
 LARGEST_PAGE = 200
 MONTH = r"^[0-9]{4}-(0[1-9]|1[0-2])$"
 
@@ -146,8 +148,8 @@ class CaseFilter(BaseModel):
                 parts.append(f"month {relation} ?")
                 values.append(month)
         for word in self.text.lower().split():
-            parts.append("contains(shown_text, ?)")
-            values.append(word)
+            parts.append(f"({' or '.join(f'contains({text}, ?)' for text in TEXTS)})")
+            values += [word] * len(TEXTS)
         return " and ".join(parts) or "true", values
 
     @property

@@ -9,17 +9,16 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from loganalyze.fleet.judging.evidence_rows import AROUND_S, OTHER_SOURCES, QUALITY_FLAGS
+from loganalyze.fleet.judging.evidence_rows import AROUND_S
 from loganalyze.fleet.store.store_layout import is_protected
 from loganalyze.fleet.store.store_queries import connect_store
 from loganalyze.review.cases.case_evidence import (
     CaseEvidence,
     KnownError,
-    evidence_rows,
     known_errors,
 )
 from loganalyze.review.cases.case_filter import ORDERED, CaseFilter
-from loganalyze.review.cases.case_matching import Matched, Span, match_cases
+from loganalyze.review.cases.case_matching import Span, match_cases
 from loganalyze.review.cases.case_rows import (
     LISTED,
     CaseIdentity,
@@ -40,11 +39,19 @@ from loganalyze.review.cases.index_building import (
     insert,
     own_key_sql,
 )
+from loganalyze.review.cases.kept_results import KeptResults
+from loganalyze.review.cases.stored_case import (
+    StoredCase,
+    as_listed,
+    stored_case,
+    with_standings,
+)
 from loganalyze.review.cases.verdict_changes import VerdictChange, verdict_changes, verdict_of
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
 
+LISTS_KEPT, CASES_KEPT = 200, 500
 LOOK_EVERY_S = 2.0
 """How often a store is looked at for what a run has written since [s]."""
 
@@ -75,10 +82,10 @@ class CaseIndex:
         self._pseudonym = pseudonym
         self._lock = threading.RLock()
         self._standings: dict[str, Standing] = {}
-        self._choices: dict[str, list[tuple[str, int]]] | None = None
-        self._generation = 0
-        self._errors: tuple[StoreState, dict[str, tuple[KnownError, ...]]] | None = None
-        self._matched = Matched({}, {}, {})
+        self._lists: KeptResults[Any] = KeptResults(LISTS_KEPT)
+        """Forgotten whenever anything is said of a case."""
+        self._stored: KeptResults[Any] = KeptResults(CASES_KEPT)
+        """Forgotten when a run has written, and when a case gets another key or is gone."""
         self._looked = time.monotonic()
         self._state = StoreState.of(folder)
         self._connection = built_index(folder, pseudonym)
@@ -87,13 +94,12 @@ class CaseIndex:
         """Take what people have said of cases, in place of what was said before of the same."""
         with self._lock:
             new = {standing.case_key: standing for standing in standings}
-            self._choices = None
-            self._generation += 1
             unknown = [standing for key, standing in new.items() if key not in self._standings]
             self._standings.update(new)
             if unknown:
                 self._match({standing.log_sha256 for standing in unknown})
             self._write_standings(list(new.values()))
+            self._lists.forget()
 
     def look_again(self, *, at_once: bool = False) -> bool:
         """Build the index anew where a run has written to the store; return whether it was."""
@@ -106,20 +112,24 @@ class CaseIndex:
                 return False
             self._connection = built_index(self.folder, self._pseudonym)
             self._state = state
-            self._choices = None
-            self._generation += 1
-            self._matched = Matched({}, {}, {})
             if self._standings:
                 self._match({standing.log_sha256 for standing in self._standings.values()})
                 self._write_standings(list(self._standings.values()))
+            self._stored.forget()
+            self._lists.forget()
             return True
 
     def page(self, wanted: CaseFilter, today: date) -> CasePage:
         """Return a page of the cases that a filter lets through."""
+        found: CasePage = self._lists.get(("page", wanted, today),
+                                          lambda: self._page(wanted, today))
+        return found
+
+    def _page(self, wanted: CaseFilter, today: date) -> CasePage:
         condition, values = wanted.where(today)
         cursor = self._connection.cursor()
-        (total,) = cursor.execute(
-            f"select count(*) from listed where {condition}", values).fetchall()[0]
+        total: int = self._lists.get(("total", condition, tuple(values)), lambda: cursor.execute(
+            f"select count(*) from listed where {condition}", values).fetchall()[0][0])
         rows = cursor.execute(
             f"select {LISTED} from listed where {condition} order by {wanted.order} "
             f"limit {wanted.page_size} offset {(wanted.page - 1) * wanted.page_size}",
@@ -129,9 +139,15 @@ class CaseIndex:
     def keys(self, wanted: CaseFilter, today: date, first: int, most: int) -> list[str]:
         """Return keys of the cases that a filter lets through, from a place in the list on."""
         condition, values = wanted.where(today)
-        return [str(key) for (key,) in self._connection.cursor().execute(
-            f"select case_key from listed where {condition} order by {wanted.order} "
-            f"limit {most} offset {first}", values).fetchall()]
+
+        def read() -> list[str]:
+            return [str(key) for (key,) in self._connection.cursor().execute(
+                f"select case_key from listed where {condition} order by {wanted.order} "
+                f"limit {most} offset {first}", values).fetchall()]
+
+        found: list[str] = self._lists.get(
+            ("keys", condition, tuple(values), wanted.order, first, most), read)
+        return found
 
     def has(self, key: str) -> bool:
         """Whether there is a case under a key."""
@@ -140,25 +156,25 @@ class CaseIndex:
 
     def choices(self) -> dict[str, list[tuple[str, int]]]:
         """Return what can be filtered by, with the number of cases of each."""
-        with self._lock:
-            if self._choices is not None:
-                return self._choices
-            generation = self._generation
+        of_store: dict[str, list[tuple[str, int]]] = self._stored.get("choices", self._counted)
+        status = self.counts()
+        return {**of_store, "status": [(word, status[word]) for word in ORDERED["status"]
+                                       if word in status]}
+
+    def _counted(self) -> dict[str, list[tuple[str, int]]]:
+        """Return the choices that no decision changes."""
         cursor = self._connection.cursor()
         found = {}
-        for name, column in (("limit", '"limit"'), ("phase", "phase"), ("status", "status"),
+        for name, column in (("limit", '"limit"'), ("phase", "phase"),
                              ("aircraft", "aircraft_shown"), ("month", "month"),
                              ("severity", "coalesce(severity, 'none')"),
                              ("certainty", "assessment")):
             counted = [(word, count) for word, count in cursor.execute(
-                f"select {column}, count(*) from listed group by 1 order by 1").fetchall()
+                f"select {column}, count(*) from cases group by 1 order by 1").fetchall()
                 if word is not None]
             order = ORDERED.get(name)
             found[name] = (sorted(counted, key=lambda pair: order.index(pair[0])) if order
                            else counted)
-        with self._lock:
-            if self._generation == generation:
-                self._choices = found
         return found
 
     def resolve(self, key: str) -> str | None:
@@ -182,38 +198,29 @@ class CaseIndex:
 
     def material(self, key: str) -> CaseMaterial | None:
         """Return all of a case that a reviewer sees; None where there is no such case."""
-        cursor = self._connection.cursor()
-        row = one_row(cursor, "select * from listed where case_key = ?", key)
-        if row is None:
+        stored = self._of_store(key)
+        if stored is None:
             return None
-        listed = listed_case(tuple(row[name.strip().strip('"')] for name in LISTED.split(",")))
-        flight_key = row["flight_key"]
-        flight = one_row(cursor, "select * from flights_now where flight_key = ?", flight_key)
-        causes = all_rows(cursor, "select * from causes where flight_key = ? and number = ? "
-                          "order by stretch", flight_key, row["number"])
-        measures = all_rows(cursor, "select * from measures_now where flight_key = ? "
-                            'order by "limit" nulls first', flight_key)
+        (row,) = with_standings(self._connection.cursor(), [stored.row])
         return CaseMaterial(
-            listed, shown(row), shown(flight or {}), tuple(map(shown, causes)),
-            tuple(map(shown, measures)), self._changes(key, row), row["split_from"],
+            as_listed(row), shown(row), shown(stored.flight), tuple(map(shown, stored.causes)),
+            tuple(map(shown, stored.measures)), self._changes(key, row), row["split_from"],
             row["merged_into"])
 
     def evidence(self, key: str) -> CaseEvidence | None:
         """Return what stands beside a case's verdict; None where there is no such case."""
-        cursor = self._connection.cursor()
-        row = one_row(cursor, "select * from cases where case_key = ?", key)
-        if row is None:
+        stored = self._of_store(key)
+        if stored is None:
             return None
-        with self._lock:
-            state, known = self._state, self._errors
-        if known is None or known[0] != state:  # once for each state of the store
-            known = state, known_errors(self.folder)
-            with self._lock:
-                self._errors = known
-        return CaseEvidence(
-            evidence_rows(cursor, self.folder, row, QUALITY_FLAGS.name),
-            evidence_rows(cursor, self.folder, row, OTHER_SOURCES.name),
-            known[1].get(row["registration"] or row["aircraft"] or "", ()))
+        errors: Mapping[str, tuple[KnownError, ...]] = self._stored.get(
+            "errors", lambda: known_errors(self.folder))
+        return CaseEvidence(stored.flags, stored.sources, errors.get(
+            stored.row["registration"] or stored.row["aircraft"] or "", ()))
+
+    def _of_store(self, key: str) -> StoredCase | None:
+        found: StoredCase | None = self._stored.get(("case", key), lambda: stored_case(
+            self._connection.cursor(), self.folder, key))
+        return found
 
     def verdict(self, key: str) -> tuple[Span, dict[str, Any]] | None:
         """Return the place of a case and its present verdict, for a decision to keep."""
@@ -246,34 +253,18 @@ class CaseIndex:
             whose.get("own_sha256") or row["log_sha256"],
             whose.get("tags") or "{}", known)
 
-    def of_same_aircraft(self, key: str, most: int = 10) -> tuple[ListedCase, ...]:
-        """Return the other cases of a case's aircraft, the latest month first."""
-        return self._others(
-            "aircraft_shown = (select aircraft_shown from cases where case_key = ? limit 1) "
-            "and case_key != ? order by month desc nulls last, case_key", [key, key], most)
+    def of_same_aircraft(self, key: str) -> tuple[ListedCase, ...]:
+        """Return other cases of a case's aircraft, the latest month first."""
+        stored = self._of_store(key)
+        return () if stored is None else self._near(stored.same_aircraft)
 
-    def similar(self, key: str, most: int = 10) -> tuple[ListedCase, ...]:
-        """Return the cases most like a case: of the same limit, nearest in excess and duration.
+    def similar(self, key: str) -> tuple[ListedCase, ...]:
+        """Return the cases most like a case, the nearest first."""
+        stored = self._of_store(key)
+        return () if stored is None else self._near(stored.similar)
 
-        Nearness is the distance in the logarithms of excess and duration; another phase of flight
-        counts as much as a factor of e in either.
-        """
-        cursor = self._connection.cursor()
-        found = cursor.execute('select "limit", excess_share, duration_s, phase from cases '
-                               "where case_key = ?", [key]).fetchall()
-        if not found:
-            return ()
-        limit, excess, duration, phase = found[0]
-        # The nearest first, from the table alone; what people said of them is joined after it.
-        nearest = [case_key for (case_key,) in cursor.execute(
-            'select case_key from cases where case_key != ? and "limit" = ? order by '
-            "abs(ln(greatest(excess_share, 1e-6) / greatest(?, 1e-6))) "
-            "+ abs(ln(greatest(duration_s, .1) / greatest(?, .1))) "
-            "+ case when phase is distinct from ? then 1 else 0 end nulls last, case_key "
-            f"limit {most}", [key, limit, excess, duration, phase]).fetchall()]
-        place = {near_key: number for number, near_key in enumerate(nearest)}
-        listed = self._others("case_key in (select unnest(?))", [nearest], most)
-        return tuple(sorted(listed, key=lambda one: place[one.case_key]))
+    def _near(self, rows: Sequence[Mapping[str, Any]]) -> tuple[ListedCase, ...]:
+        return tuple(map(as_listed, with_standings(self._connection.cursor(), rows)))
 
     def samples(self, key: str) -> dict[str, list[Any]]:
         """Return the stored samples around a case by column, time [s] from the flight's start.
@@ -302,13 +293,10 @@ class CaseIndex:
 
     def counts(self) -> dict[str, int]:
         """Return the number of cases by status."""
-        return dict(self._connection.cursor().execute(
-            "select status, count(*) from listed group by 1").fetchall())
-
-    def _others(self, condition: str, values: Sequence[Any], most: int) -> tuple[ListedCase, ...]:
-        rows = self._connection.cursor().execute(
-            f"select {LISTED} from listed where {condition} limit {most}", values).fetchall()
-        return tuple(map(listed_case, rows))
+        found: dict[str, int] = self._lists.get("counts", lambda: dict(
+            self._connection.cursor().execute(
+                "select status, count(*) from listed group by 1").fetchall()))
+        return found
 
     def _match(self, logs: set[str]) -> None:
         """Give the exceedances of some logs the keys of the cases that they continue."""
@@ -321,18 +309,20 @@ class CaseIndex:
             "where present and log_sha256 in (select unnest(?))", [sorted(logs)]).fetchall()
         found = match_cases(known, [Span(*row) for row in rows])
         cursor.execute("begin")
-        cursor.execute("delete from cases where not present "
-                       "and log_sha256 in (select unnest(?))", [sorted(logs)])
+        (dropped,) = cursor.execute("delete from cases where not present and log_sha256 in "
+                                    "(select unnest(?))", [sorted(logs)]).fetchall()[0]
         moved = [(case, own) for own, case in found.keys.items() if own != case]
         if moved:
             cursor.executemany("update cases set case_key = ? where own_key = ?", moved)
         if found.split:
             cursor.executemany("update cases set split_from = ? where own_key = ?",
                                [(case, own) for own, case in found.split.items()])
-        for span in known:
-            if span.key not in found.keys.values():
-                self._add_gone(cursor, self._standings[span.key], found.merged.get(span.key))
+        gone = [span.key for span in known if span.key not in found.keys.values()]
+        for key in gone:
+            self._add_gone(cursor, self._standings[key], found.merged.get(key))
         cursor.execute("commit")
+        if dropped or moved or found.split or gone:
+            self._stored.forget()
 
     def _add_gone(self, cursor: DuckDBPyConnection, standing: Standing, merged: str | None) -> None:
         """Keep a case without an exceedance in the list, with the verdict it was decided on."""

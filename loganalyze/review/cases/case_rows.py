@@ -131,7 +131,7 @@ def listed_case(row: tuple[Any, ...]) -> ListedCase:
     return ListedCase(*values)
 
 
-INTERNAL = ("case_text", "shown_text", "own_key", "store_month", "severity_rank", "certainty_rank",
+INTERNAL = ("case_text", "words", "own_key", "store_month", "severity_rank", "certainty_rank",
             "standing_version", "needs_look", "owners", "next_due", "open_follow_ups")
 """Columns of the index that aren't of the exceedance."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -136,12 +136,18 @@ _STANDINGS = """
         decided_at timestamp with time zone, open_follow_ups integer, next_due date,
         owners varchar[], words varchar)"""
 
-_LISTED = """
-    create view listed as
-    select cases.*, coalesce(standings.version, 0) as standing_version, standings.decision,
+STANDING_COLUMNS = """coalesce(standings.version, 0) as standing_version, standings.decision,
         coalesce(standings.status, 'open') as status,
         standings.status is null or standings.status != 'decided' as needs_look,
         coalesce(standings.open_follow_ups, 0) as open_follow_ups, standings.next_due,
-        coalesce(standings.owners, []) as owners,
-        concat_ws(' ', cases.case_text, case_key, standings.words) as shown_text
+        coalesce(standings.owners, []) as owners"""
+"""What a case has of its standing in the view `listed`."""
+NO_STANDING: Mapping[str, Any] = {
+    "standing_version": 0, "decision": None, "status": "open", "needs_look": True,
+    "open_follow_ups": 0, "next_due": None, "owners": []}
+"""The same of a case of which nobody has said anything."""
+
+_LISTED = f"""
+    create view listed as
+    select cases.*, {STANDING_COLUMNS}, standings.words
     from cases left join standings using (case_key)"""

@@ -40,6 +40,7 @@ class PageFrame:
         self.cookie = "__Host-review" if binding.secure else f"review_{binding.port}"
         self._templates = Environment(
             loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined,
+            auto_reload=False,
             trim_blocks=True, lstrip_blocks=True)
 
     def page(self, page: Page, needed: Permission | None = None, files: int = 0
