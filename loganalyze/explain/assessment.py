@@ -86,9 +86,9 @@ def assess_flight(
         How often margins occur in the fleet, by limit; a limit without one gets the flat prior.
     explained : bool
         Say also what only a reader of this one flight asks for: why margin was lost where no limit
-        was exceeded (before near stretches, and before each limit's smallest margin), and how soon
-        a limit would have been reached. Without, their ``contributions`` and
-        ``shortest_time_to_limit`` are None.
+        was exceeded (before near stretches, and before each limit's smallest margin), how soon a
+        limit would have been reached, and the margins' histograms. Without, their ``contributions``
+        and ``shortest_time_to_limit`` are None, and each ``histogram`` is empty.
 
     Returns
     -------
@@ -112,7 +112,8 @@ def assess_flight(
         uncertainty, widest, near_misses(uncertainty, settings.assurance, priors)))
     measures = tuple(
         _explained(measure, below)
-        for measure in measures_of(analysis, phases, settings.measures))
+        for measure in measures_of(
+            analysis, phases, settings.measures, histograms=explained))
     fastest, highest_mach = highest(analysis)
     exceedances = _with_bounds(
         uncertainty, widest, _exceedances(uncertainty, settings, priors, phases, why))

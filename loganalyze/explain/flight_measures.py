@@ -29,11 +29,15 @@ from loganalyze.screening import sample_checks
 from loganalyze.sheets.limits_sheet import Limit
 
 Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
 
 BLOCK = 65536
 
 _SLACK = 1e-7
 """[kt or Mach] Columns are kept in float32: a Mach number of exactly the limit isn't over it."""
+_APART = {LimitedAirspeed.suffix: 0.1, LimitedMach.suffix: 1e-4}
+"""By how much a margin must be beyond the widest band for it not to be looked at: far more than the
+rounding to float32 and the tables' errors."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +80,7 @@ class _Sums:
 
     bands: Floats
     bins: Floats
+    """None of them where no histograms are wanted."""
     judged: float = 0.0
     unknown: float = 0.0
 
@@ -101,7 +106,8 @@ def highest(analysis: Analysis) -> tuple[float, float]:
 
 
 def measures_of(
-    analysis: Analysis, phases: NDArray[np.uint8], settings: MeasureSettings | None = None
+    analysis: Analysis, phases: NDArray[np.uint8], settings: MeasureSettings | None = None,
+    *, histograms: bool = True,
 ) -> tuple[LimitMeasure, ...]:
     """Measure a flight against each limit.
 
@@ -111,6 +117,8 @@ def measures_of(
     phases : uint8[n]
         The phase of each row, as `phases_of` gave it.
     settings : MeasureSettings, optional
+    histograms : bool
+        Whether to count the margins' histograms, which are empty otherwise.
 
     Returns
     -------
@@ -123,8 +131,8 @@ def measures_of(
         analysis's.
     """
     settings = settings or MeasureSettings()
-    sums = _summed(analysis, settings)
-    edges = settings.edges
+    edges = settings.edges if histograms else ()
+    sums = _summed(analysis, settings, len(edges))
     lost = analysis.gaps.duration
     measures = []
     for i, (total, smallest) in enumerate(zip(sums, analysis.smallest, strict=True)):
@@ -148,7 +156,7 @@ def _phase(analysis: Analysis, phases: NDArray[np.uint8], smallest: Smallest) ->
     return PHASES[int(phases[np.searchsorted(analysis.time, smallest.time_s)])]
 
 
-def _summed(analysis: Analysis, settings: MeasureSettings) -> list[_Sums]:
+def _summed(analysis: Analysis, settings: MeasureSettings, bins: int) -> list[_Sums]:
     """Evaluate the blocks, on two threads if there are enough."""
     n = len(analysis.log)
     starts = list(range(0, n, BLOCK))
@@ -157,7 +165,7 @@ def _summed(analysis: Analysis, settings: MeasureSettings) -> list[_Sums]:
     halves = [starts[:half], starts[half:]] if half else [starts]
     # Created before the threads that share it start.
     curves = {i: analysis.limit_curves.curve((i,)) for i in analysis.limit_curves.tabulated}
-    parts = side_by_side([partial(_run, analysis, settings, curves, some) for some in halves])
+    parts = side_by_side([partial(_run, analysis, settings, curves, bins, some) for some in halves])
     total = parts[0]
     for part in parts[1:]:
         for so_far, more in zip(total, part, strict=True):
@@ -169,111 +177,111 @@ def _summed(analysis: Analysis, settings: MeasureSettings) -> list[_Sums]:
 
 
 def _run(
-    analysis: Analysis, settings: MeasureSettings, curves: Mapping[int, Curve],
+    analysis: Analysis, settings: MeasureSettings, curves: Mapping[int, Curve], bins: int,
     starts: Sequence[int],
 ) -> list[_Sums]:
     limits, columns, log = analysis.sheet.limit, analysis.columns, analysis.log
     bands = [settings.bands_kt, *(settings.bands_of(limit.kind) for limit in limits)]
-    sums = [_Sums(np.zeros(len(some)), np.zeros(len(settings.edges))) for some in bands]
+    sums = [_Sums(np.zeros(len(some)), np.zeros(bins)) for some in bands]
     for start in starts:
         stop = min(start + BLOCK, len(log))
         hold = np.zeros(stop - start)
         if log.interval_s > 0:
             hold = sample_checks.held(log.time[start : stop + 1], log.interval_s)[: stop - start]
-        together = columns["margin_kt"][start:stop].astype(np.float64)
-        _add(sums[0], together, together, hold, bands[0], settings)
-        place = _Place.of(analysis, start, stop) if curves else None
+        together = columns["margin_kt"][start:stop]
+        _add_bands(sums[0], together.astype(np.float64), hold, bands[0])
+        _add_bins(sums[0], together.astype(np.float64), hold, settings)
         for i, limit in enumerate(limits):
             state = columns[f"state_{i}"][start:stop]
-            judged: NDArray[np.intp] | slice = slice(None)
+            judged: Rows | slice = slice(None)
             if state.max() > OVER:
                 judged = np.flatnonzero((state == UNDER) | (state == OVER))
                 sums[i + 1].unknown += float(hold[state == UNKNOWN].sum())
                 if not len(judged):
                     continue
             held = hold[judged]
+            rows = np.arange(start, stop)[judged]
             sums[i + 1].judged += float(held.sum())
-            if not limit.kind.is_speed:
-                own = analysis.evaluation.margin(limit, np.arange(start, stop)[judged])
-                _add_bands(sums[i + 1], own, held, bands[i + 1])
-                continue
-            knots, own = (_tabulated(analysis, limit, curves[i], place, judged)
-                          if place is not None and i in curves
-                          else _direct(analysis, limit, np.arange(start, stop)[judged]))
-            _add(sums[i + 1], knots, own, held, bands[i + 1], settings)
+            if limit.kind.is_speed:
+                if bins:
+                    knots, _ = _margins(analysis, limit, curves.get(i), rows)
+                    _add_bins(sums[i + 1], knots, held, settings)
+                near = _near(analysis, limit, rows, together[judged], bands[i + 1])
+                rows, held = rows[near], held[near]
+                _, own = _margins(analysis, limit, curves.get(i), rows)
+            else:
+                own = analysis.evaluation.margin(limit, rows)
+            _add_bands(sums[i + 1], own, held, bands[i + 1])
     return sums
 
 
-def _add(
-    sums: _Sums, knots: Floats, own: Floats, hold: Floats, bands: Sequence[float],
-    settings: MeasureSettings,
-) -> None:
-    """Add rows by their margin in kt CAS and in the bands' own quantity."""
-    lowest, count = settings.lowest_kt, len(sums.bins)
-    bins = knots - lowest
+def _near(
+    analysis: Analysis, limit: Limit, rows: Rows, together: NDArray[np.float32],
+    bands: Sequence[float],
+) -> Rows:
+    """Return where a limit's margin may be within its widest band.
+
+    No speed limit's margin in kt is less than that to the lowest, `together`; a margin in Mach is
+    known from the columns.
+    """
+    within = max(bands, default=-np.inf) + _APART.get(limit.kind.suffix, 0.0)
+    if limit.kind.suffix == LimitedAirspeed.suffix:
+        return np.flatnonzero(~(together >= within))
+    if limit.kind.suffix == LimitedMach.suffix and "mach" in analysis.columns:
+        altitude = analysis.columns["pressure_altitude_ft"][rows] * np.float64(FOOT)
+        return np.flatnonzero(~(limit.maximum_at(altitude) - analysis.columns["mach"][rows]
+                                >= within))
+    return np.arange(len(rows))
+
+
+def _add_bins(sums: _Sums, knots: Floats, hold: Floats, settings: MeasureSettings) -> None:
+    """Add rows to the histogram by their margin in kt CAS; `knots` is overwritten."""
+    if not len(sums.bins):
+        return
+    bins = knots
+    bins -= settings.lowest_kt
     bins /= settings.width_kt
-    np.clip(bins, 0, count - 1, out=bins)
+    np.clip(bins, 0, len(sums.bins) - 1, out=bins)
     if np.isnan(bins.max(initial=0.0)):
         known = ~np.isnan(bins)
-        bins, hold, own = bins[known], hold[known], own[known]
-    sums.bins += np.bincount(bins.astype(np.intp), hold, count)
-    _add_bands(sums, own, hold, bands)
+        bins, hold = bins[known], hold[known]
+    sums.bins += np.bincount(bins.astype(np.intp), hold, len(sums.bins))
 
 
 def _add_bands(sums: _Sums, own: Floats, hold: Floats, bands: Sequence[float]) -> None:
+    """Add rows to the bands by their margin in the bands' own quantity."""
     least = np.fmin.reduce(own, initial=np.inf)
     for i, band in enumerate(bands):
         if least < band - _SLACK:
             sums.bands[i] += float(hold[own < band - _SLACK].sum())
 
 
-@dataclass(frozen=True, eq=False)
-class _Place:
-    """A block's rows in the tables of the limits."""
-
-    start: int
-    speed_kt: Floats
-    altitude: Floats
-    cell: NDArray[np.intp]
-    offset: Floats
-    mach: Floats
-
-    @classmethod
-    def of(cls, analysis: Analysis, start: int, stop: int) -> _Place | None:
-        """Return the measures; None for an analysis without columns of speeds."""
-        columns = analysis.columns
-        if "mach" not in columns:
-            return None
-        altitude = columns["pressure_altitude_ft"][start:stop] * np.float64(FOOT)
-        cell, offset = np.empty(stop - start, dtype=np.intp), np.empty(stop - start)
-        table = analysis.limit_curves.curve(()).limit_airspeed
-        table.locate(altitude, cell, offset)
-        return cls(start, columns["calibrated_airspeed_kt"][start:stop].astype(np.float64),
-                   altitude, cell, offset, columns["mach"][start:stop].astype(np.float64))
-
-
-def _tabulated(
-    analysis: Analysis, limit: Limit, curve: Curve, place: _Place, rows: NDArray[np.intp] | slice
+def _margins(
+    analysis: Analysis, limit: Limit, curve: Curve | None, rows: Rows
 ) -> tuple[Floats, Floats]:
-    """Margin [kt CAS], and in Mach for a Mach limit, from the limit's table."""
-    cell, offset = place.cell[rows], place.offset[rows]
-    limit_airspeed, scratch = np.empty(len(cell)), np.empty(len(cell))
+    """Margin [kt CAS], and in Mach for a Mach limit, from the limit's table where it has one."""
+    columns = analysis.columns
+    if curve is None or "mach" not in columns:  # as in an analysis without columns of speeds
+        return _direct(analysis, limit, rows)
+    altitude = columns["pressure_altitude_ft"][rows] * np.float64(FOOT)
+    cell, offset = np.empty(len(rows), dtype=np.intp), np.empty(len(rows))
+    curve.limit_airspeed.locate(altitude, cell, offset)
+    limit_airspeed, scratch = np.empty(len(rows)), np.empty(len(rows))
     curve.limit_airspeed.evaluate(cell, offset, limit_airspeed, scratch)
-    knots = limit_airspeed / KNOT - place.speed_kt[rows]
+    knots = limit_airspeed / KNOT - columns["calibrated_airspeed_kt"][rows]
     own = knots
     if limit.kind.suffix == LimitedMach.suffix:
-        own = limit.maximum_at(place.altitude[rows]) - place.mach[rows]
+        own = limit.maximum_at(altitude) - columns["mach"][rows]
     # In cells with a node, or without altitude, the exact evaluation may have a value.
     bad = np.flatnonzero(np.isnan(knots) | np.isnan(own))
     if len(bad):
         own = own.copy()
-        where = np.arange(len(place.cell))[rows][bad] + place.start
-        knots[bad], own[bad] = _direct(analysis, limit, where)
+        knots[bad], own[bad] = _direct(analysis, limit, rows[bad])
     return knots, own
 
 
 def _direct(
-    analysis: Analysis, limit: Limit, rows: NDArray[np.intp]
+    analysis: Analysis, limit: Limit, rows: Rows
 ) -> tuple[Floats, Floats]:
     """The same row by row."""
     air = analysis.evaluation.air
