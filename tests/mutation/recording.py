@@ -1,10 +1,10 @@
 """Which lines each test executes, and how long it takes; kept in a temporary folder.
 
-One process a test file. What was recorded of a test file holds until that file or a conftest
-beside it changes. Lines of the package that have moved since are found again by their text, so a
-stale record can only make a mutant survive that a test would kill, never the other way about. How
-many records are older than the program is printed; `python -m tests.mutation 0 --record` makes all
-anew.
+One process a test file. What was recorded of a test file holds until that file, or a conftest or
+made flights beside it, change. Lines of the package that have moved since are found again by their
+text, so a stale record can only make a mutant survive that a test would kill, never the other way
+about. How many records are older than the program is printed; `python -m tests.mutation 0 --record`
+makes all anew.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def records(root: Path, files: list[Path], without: list[str], anew: bool = Fals
     stored: list[Path] = []
     missing: list[list[str]] = []
     for file in files:
-        beside = sorted(file.parent.glob("conftest.py"))
+        beside = sorted([*file.parent.glob("conftest.py"), *file.parent.glob("*_flights.py")])
         name = file.relative_to(root).as_posix()
         left_out = [one for one in without if one.startswith(name)]
         key = _digest(*(one.read_text() for one in [file, *beside]), *left_out)

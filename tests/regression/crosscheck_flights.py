@@ -20,6 +20,7 @@ from tests.regression.made_columns import (
     straight,
     tas_of,
     through,
+    total_degc,
     without,
 )
 
@@ -82,6 +83,16 @@ def references() -> dict[str, Flight]:
                             "ground_speed": tas_of(usual, height, degc), "track": 60 + 0 * time},
             "for and against": {"mach": mach, "calibrated_airspeed_2": usual}}.items():
         made[label] = flight(time, calibrated_airspeed=speed, pressure_altitude=height, **channels)
+    for outside, recovery in (("total", 1.0), ("probe", 0.7)):
+        temperature: dict[str, Any] = {"outside_air": outside} | (
+            {"recovery_factor": recovery} if outside == "probe" else {})
+        for share in (1.0, 0.0):
+            flown = usual + share * bump
+            true = tas_of(flown, height, degc)
+            made[f"true airspeed {share:g}, {outside} temperature"] = Flight(make_log(
+                time, calibrated_airspeed=speed, pressure_altitude=height, true_airspeed=true,
+                outside_air_temperature=total_degc(flown, height, degc, recovery)),
+                make_sheet(VMO, temperature=temperature), leave=CHECKED)
     return made
 
 
@@ -165,6 +176,25 @@ def edges() -> dict[str, Flight]:
         made[f"height steps by {size:g} ft"] = flight(
             time, mmo, calibrated_airspeed=230 + 0 * time,
             pressure_altitude=17600 + size * between(time, (80, 95)))
+    for count in (3, 4, 5, 6, 8):
+        made[f"{count} samples, all over"] = flight(
+            time[:count], calibrated_airspeed=255 + 0 * time[:count],
+            pressure_altitude=level[:count])
+    over = np.where(time < 60, 254.0, 240.0)
+    for label, lost in {"lost after 4 from the start": (4, 40), "lost after 6": (6, 40),
+                        "lost after 20": (20, 40)}.items():
+        made[label] = flight(time, calibrated_airspeed=without(over, slice(*lost)),
+                             pressure_altitude=level)
+    for first, stop in ((1, 6), (1, 9), (2, 9), (0, 9)):
+        some = without(254 + 0 * time[:10], np.r_[0:first, stop:10])
+        made[f"known from {first} to {stop} of ten"] = flight(
+            time[:10], calibrated_airspeed=some, pressure_altitude=level[:10])
+    high = 17700 + straight(time, (80, 0), (95, 600), (110, 600), (125, 0))
+    for label, put in {"height spike inside": np.where(time == 100, 20500, high),
+                       "height missing inside": without(high, slice(98, 103)),
+                       "height out of range inside": np.where(time == 100, 70000.0, high),
+                       "height held inside": high}.items():
+        made[label] = flight(time, mmo, calibrated_airspeed=230 + 0 * time, pressure_altitude=put)
     vfe = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180,
            "when": {"flap_deg": {"above": 5}}}
     for label, flap in {"flap steps": 20 * between(time, (80, 120)),

@@ -127,6 +127,15 @@ def holes() -> dict[str, Flight]:
                 log = cut(time, (110, 110 + wait), calibrated_airspeed=speed,
                           pressure_altitude=height)
             made[f"{wait:g} s, {excess:g} kt"] = Flight(log, make_sheet(VMO), leave=EVENTS)
+    level = 270.0 + 0.5 * np.sin(time)
+    for under in (249.0, 235.0, 251.0):
+        for first, stop in ((110.0, 113.0), (110.0, 116.0)):
+            middle = (first + stop) / 2
+            speed = np.where(time == middle, under, level)
+            kept = (time < first) | (time >= stop) | (time == middle)
+            made[f"{under:g} kt within {stop - first:g} s"] = Flight(
+                make_log(time[kept], 0.5, calibrated_airspeed=speed[kept],
+                         pressure_altitude=7000 + 0 * time[kept]), make_sheet(VMO), leave=EVENTS)
     return made
 
 

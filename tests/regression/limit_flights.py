@@ -239,5 +239,39 @@ def recorded() -> dict[str, Flight]:
     }
 
 
-FAMILIES = {"kinds_of_limits": kinds, "corrections": corrections, "tables": tables,
+def crossings() -> dict[str, Flight]:
+    """Where limits of several kinds cross, low and high, with corrections and conditions."""
+    cas = {"name": "VMO", "quantity": "calibrated_airspeed", "maximum_kt": 180.0}
+    mach = {"name": "MMO", "quantity": "mach", "maximum": 0.55}
+    tas = {"name": "VTAS", "quantity": "true_airspeed", "maximum_kt": 260.0}
+    eas = {"name": "VEAS", "quantity": "equivalent_airspeed", "maximum_kt": 176.0}
+    ias = {"name": "VIAS", "quantity": "indicated_airspeed", "maximum_kt": 181.0}
+    table = {"name": "VMO table", "quantity": "calibrated_airspeed",
+             "by_pressure_altitude": [[0, 170], [9000, 190], [30000, 165]]}
+    machs = {"name": "MMO table", "quantity": "mach",
+             "by_pressure_altitude": [[0, .3], [20000, .42], [42000, .6]], "outside": "hold"}
+    flapped = {**cas, "name": "VFE", "maximum_kt": 120.0, "when": {"flap_deg": {"above": 1}}}
+    sheets: dict[str, tuple[list[dict[str, Any]], dict[str, Any]]] = {
+        "CAS and Mach, high": ([cas, mach], {}), "TAS and CAS": ([cas, tas], {}),
+        "TAS and Mach": ([mach, tas], {}), "EAS and Mach": ([eas, mach], {}),
+        "EAS and CAS": ([cas, eas], {}), "IAS and Mach": ([ias, mach], {}),
+        "five": ([cas, mach, tas, eas, table], {}), "tables": ([table, machs], {}),
+        "table and TAS": ([machs, tas], {}), "one": ([cas], {}),
+        "corrected": ([ias, mach, tas], {"position_correction": [[100, 2], [250, -3]]}),
+        "with a condition": ([flapped, cas, mach], {})}
+    time = stamps(30, 1.0)
+    height = straight(time, (0, 30000), (29, 21000))
+    made = {}
+    for label, (limits, stated) in sheets.items():
+        recorded = "indicated" if stated else "calibrated"
+        made[label] = Flight(make_log(time, **{
+            f"{recorded}_airspeed": 171 + time / 3, "pressure_altitude": height,
+            "static_air_temperature": standard_degc(height, 6)}),
+            make_sheet(*limits, recorded=recorded, **stated), also=("curves", "pointer", "dial"),
+            leave=(*FEW, "assessed", "columns", "findings", "exceedances", "phases"))
+    return made
+
+
+FAMILIES = {"crossings": crossings, "kinds_of_limits": kinds, "corrections": corrections,
+            "tables": tables,
             "conditions": conditions, "ceilings": ceilings, "recorded_otherwise": recorded}

@@ -184,6 +184,16 @@ def holds() -> dict[str, Flight]:
                 for banked in (8.0, 12.0, 22.0, 37.0):
                     made[f"{seconds:g} s, banked {banked:g}"] = flown(
                         time, height, speed, roll=np.where(rate > 0, banked, 1.0))
+    time = stamps(1900, 2.0)
+    height = straight(time, (0, 16000), (500, 16000), (800, 9000), (1300, 9000), (1890, 1500))
+    for length in (20.0, 26.0, 34.0, 50.0):
+        for until in (1100.0, 1300.0):
+            turns = [(k, k + length) for k in np.arange(810.0, until - 60, 120.0).tolist()]
+            made[f"turns of {length:g} s until {until:g}"] = flown(
+                time, height, 205 + 0 * time, roll=21.0 * between(time, *turns))
+            made[f"turns of {length:g} s until {until:g}, heading"] = flown(
+                time, height, 205 + 0 * time,
+                heading=np.cumsum(3.0 * between(time, *turns)) * 2.0 % 360)
     for step in (1000.0, 2100.0, 2400.0):
         for took in (90.0, 260.0):
             time = stamps(1900, 2.0)

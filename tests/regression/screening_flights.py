@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from loganalyze.record.flight_log import Channel
 from loganalyze.testing import make_log, make_sheet
 from tests.regression.kept_results import Flight
 from tests.regression.made_columns import (
@@ -191,6 +192,29 @@ def frozen() -> dict[str, Flight]:
         quiet[200:248] = quiet[200]
         made[f"ceased to flicker, {step:g} kt"] = flight(
             time, calibrated_airspeed=quiet, pressure_altitude=height + 3 * time)
+    held = np.array(true)
+    held[160:230] = held[160]
+    for label, gap in {"gap early": (165, 170), "gap in the middle": (193, 196),
+                       "gap late": (212, 215), "two gaps": (178, 216)}.items():
+        kept = between(time, gap if label != "two gaps" else (178, 180), (214, 216)
+                       if label == "two gaps" else (0, 0)) == 0
+        made[f"frozen with a {label}"] = flight(
+            time[kept], calibrated_airspeed=held[kept], pressure_altitude=height[kept],
+            mach=mach_of(true, height)[kept])
+    roll = through(time, (0, 0), (60, 0), (90, 110), (200, 150), (330, 110), (350, 30), (399, 20))
+    for seconds in (30, 50, 75):
+        field = 900 + straight(time, (40 + seconds, 0), (300, 2500), (310, 2500))
+        made[f"level for {seconds} s from the roll"] = flight(
+            time, calibrated_airspeed=roll, pressure_altitude=stepped(field, 100.0),
+            satellite_altitude=field + 500 * between(time, (60, 400)))
+    slow_setting = np.arange(0, 400, 16, dtype=np.int32)
+    for label, change in (("kept", 400), ("reset at 150", 150), ("reset at 205", 205)):
+        hpa = np.where(time < change, 1013.25, 1022.0)
+        made[f"height, setting every 16 s {label}"] = flight(
+            time, calibrated_airspeed=true, pressure_altitude=stuck,
+            indicated_altitude=climb + 20 + 238 * (time >= change - 6),
+            altimeter_setting=Channel(hpa[slow_setting] * 100.0, slow_setting, 16.0,
+                                      column="QNH"))
     rough = stepped(height + 3 * noise(400, 45), 1.0)
     rough[170:225] = rough[170]
     made["height ceased to flicker"] = flight(time, calibrated_airspeed=true,

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from loganalyze import FlightLog, LimitsSheet
+from loganalyze.record.flight_log import Channel
 from loganalyze.testing import make_log
 from loganalyze.uncertainty.prior_models import Prior
 from tests.regression.kept_results import LADDERS, WHY, Flight
@@ -213,8 +214,6 @@ def sources() -> dict[str, Flight]:
     """What the airspeed and the temperature were taken from, and how often."""
     time, speed, height = over_and_near()
     degc = standard_degc(height, -7)
-    from loganalyze.record.flight_log import Channel
-
     rows = np.arange(0, 420, 4, dtype=np.int32)
     slow = Channel(degc[rows] + 273.15, rows, 4.0, resolution=0.25, column="SAT")
     flown: dict[str, tuple[LimitsSheet, dict[str, Any]]] = {
@@ -241,5 +240,52 @@ def sources() -> dict[str, Flight]:
     return made
 
 
-FAMILIES = {"tolerances": tolerances, "rates": rates, "plateaus": plateaus,
+def quieter() -> dict[str, Flight]:
+    """Noise or gusts, by the flight's quieter stretches: slow beginnings, rates, pieces, gaps."""
+    made: dict[str, Flight] = {}
+    leave = (*SURE, "tolerances", "uncertainty", "near", "assessed.evidence")
+    for interval in (0.25, 0.5, 1.0):
+        time = stamps(300 if interval < 1 else 700, interval)
+        count, end = len(time), float(time[-1])
+        course = through(time, (0, 95), (end * 0.25, 110), (end * 0.4, 238), (end * 0.6, 253.2),
+                         (end * 0.8, 253.2), (end, 240))
+        for label, slow, fast in (("rough when slow", 2.5, 0.5), ("rough when fast", 0.5, 1.6),
+                                  ("as rough", 0.9, 0.9)):
+            size = np.where(course < 150, slow, fast)
+            speed = course + size * smoothed_noise(count, 72, 4.0 / interval) + (
+                0.1 * noise(count, 73))
+            made[f"{interval:g} s, {label}"] = Flight(make_log(
+                time, calibrated_airspeed=speed, pressure_altitude=6000 + 0 * time), sheet(VMO),
+                leave=leave)
+    time = stamps(600, 1.0)
+    course = through(time, (0, 239), (120, 252.4), (420, 252.4), (599, 240))
+    gusts = 0.5 * smoothed_noise(600, 74, 8)
+    own = course + gusts + 0.6 * smoothed_noise(600, 75, 5)
+    height = 6000 + 0 * time
+    mach = mach_of(course + gusts, height)
+    worst = int(own.argmax())
+    for label, gaps in {"piece of 40": (20, 25), "piece of 56": (28, 33), "piece of 64": (32, 37),
+                        "piece of 300": (150, 155)}.items():
+        kept = np.ones(600, dtype=bool)
+        for side in (-1, 1):
+            near, far = sorted((worst + side * gaps[0], worst + side * gaps[1]))
+            kept[max(near, 0):max(far, 0)] = False
+        made[label] = Flight(make_log(time[kept], 1.0, calibrated_airspeed=own[kept],
+                                      pressure_altitude=height[kept], mach=mach[kept]),
+                             sheet(VMO), leave=leave)
+    for every in (1, 2, 3):
+        rows = np.arange(0, 600, every, dtype=np.int32)
+        made[f"Mach every {every} s"] = Flight(make_log(
+            time, calibrated_airspeed=own, pressure_altitude=height,
+            mach=Channel(mach[rows], rows, float(every), column="M")), sheet(VMO), leave=leave)
+    for after in (112, 114, 115, 116, 118):
+        peak = through(time, (0, 236), (120, 252.5), (239, 236)) + 0.2 * noise(600, 71)
+        rows = np.r_[0:90, after:240]
+        made[f"gap until {after}"] = Flight(make_log(
+            time[rows], 1.0, calibrated_airspeed=peak[rows], pressure_altitude=height[rows]),
+            sheet(VMO), leave=leave)
+    return made
+
+
+FAMILIES = {"quieter": quieter, "tolerances": tolerances, "rates": rates, "plateaus": plateaus,
             "peaks_and_gaps": peaks_and_gaps, "sources": sources}
