@@ -83,6 +83,11 @@ def references() -> dict[str, Flight]:
                             "ground_speed": tas_of(usual, height, degc), "track": 60 + 0 * time},
             "for and against": {"mach": mach, "calibrated_airspeed_2": usual}}.items():
         made[label] = flight(time, calibrated_airspeed=speed, pressure_altitude=height, **channels)
+    for off in (9.4, 10.6, 18.0, 21.0):
+        made[f"track off by {off:g}"] = flight(
+            time, calibrated_airspeed=speed, pressure_altitude=height,
+            ground_speed=tas_of(usual, height, degc) + 20 * between(time, (60, 100)),
+            track=60 + off * between(time, (60, 100)), static_air_temperature=degc)
     for outside, recovery in (("total", 1.0), ("probe", 0.7)):
         temperature: dict[str, Any] = {"outside_air": outside} | (
             {"recovery_factor": recovery} if outside == "probe" else {})

@@ -127,6 +127,14 @@ def holes() -> dict[str, Flight]:
                 log = cut(time, (110, 110 + wait), calibrated_airspeed=speed,
                           pressure_altitude=height)
             made[f"{wait:g} s, {excess:g} kt"] = Flight(log, make_sheet(VMO), leave=EVENTS)
+    for size in (0.25, 0.5, 0.9):
+        for excess in (7.0, 16.0):
+            speed = straight(time, (0, 240), (90, 250 + excess), (130, 250 + excess), (200, 238))
+            lost = without(speed + size * noise(len(time), 12),
+                           np.flatnonzero((time >= 110) & (time < 114)))
+            made[f"noise of {size:g} kt, {excess:g} kt"] = Flight(
+                make_log(time, calibrated_airspeed=lost, pressure_altitude=7000 + 0 * time),
+                make_sheet(VMO), leave=EVENTS)
     level = 270.0 + 0.5 * np.sin(time)
     for under in (249.0, 235.0, 251.0):
         for first, stop in ((110.0, 113.0), (110.0, 116.0)):
@@ -235,6 +243,22 @@ def in_force() -> dict[str, Flight]:
             time, calibrated_airspeed=speed, pressure_altitude=height, flap=flap, gear_down=gear),
             make_sheet(*limits), leave=("quality", "tolerances", "measures", "uncertainty", "near",
                                         "phases", "checks", "assessed", "columns"))
+    low = {"name": "VFE low", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
+           "when": {"flap_deg": {"above": 1.0, "up_to": 20},
+                    "pressure_altitude_ft": {"up_to": 9000}}}
+    clean = out * 0 + 1.2
+    for far, near in ((350, 200), (200, 350), (350, 350), (250, 280), (200, 80)):
+        held = straight(time, (100, 150), (110, 206), (110 + far, 206), (115 + far, 187),
+                        (115 + far + near, 187), (120 + far + near, 150))
+        for reading in (1.2, 2.0, 2.7):
+            if reading == 1.2 or (far == 350 and near == 200):
+                flap = np.where(between(time, (105, 120 + far + near)) > 0, reading, clean)
+                made[f"{far} s far, {near} s near over at {reading:g}"] = Flight(make_log(
+                    time, calibrated_airspeed=held, flap=flap,
+                    pressure_altitude=through(time, (0, 3000), (900, 4000), (1100, 12000))),
+                    make_sheet(VMO, low), leave=("quality", "tolerances", "measures",
+                                                 "uncertainty", "near", "phases", "checks",
+                                                 "assessed", "columns"))
     for share in (0.3, 0.48, 0.52, 0.9):
         lost = without(standard_degc(height), slice(200, 200 + int(1300 * share)))
         made[f"temperature lost for {share:g}"] = Flight(make_log(

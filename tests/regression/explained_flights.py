@@ -122,6 +122,23 @@ def helped() -> dict[str, Flight]:
                     make_sheet(VMO, MMO), leave=(*WHY, "near", "assessed", "measures"),
                     also=("what if",))
     time = stamps(240, 0.5)
+    for label, fall, slower in (("rate changes", 2500.0, 0.0), ("rate changes little", 400.0, 0.0),
+                                ("speed bends", 0.0, 6.0), ("speed bends little", 0.0, 2.0)):
+        height = 14000 - through(time, (40, 0), (60, 300), (200, 4000)) - through(
+            time, (108, 0), (116, fall / 8))
+        speed = straight(time, (0, 238), (60, 240), (112, 250 + slower), (125, 253.5),
+                         (140, 246), (200, 240))
+        made[label] = Flight(make_log(
+            time, calibrated_airspeed=speed, pressure_altitude=height,
+            static_air_temperature=standard_degc(height, 3)), make_sheet(VMO),
+            leave=(*WHY, "near", "assessed", "measures"), also=("what if",))
+    for reduced in (118.0, 121.0):
+        height = 14000 - through(time, (40, 0), (60, 300), (200, 5000))
+        speed = straight(time, (0, 232), (60, 238), (reduced, 253.2), (150, 244), (200, 240))
+        made[f"reduced at {reduced:g}"] = Flight(make_log(
+            time, calibrated_airspeed=speed, pressure_altitude=height,
+            static_air_temperature=standard_degc(height, 3)), make_sheet(VMO),
+            leave=(*WHY, "near", "assessed", "measures"), also=("what if",))
     height = 14000 - through(time, (40, 0), (60, 300), (200, 4000))
     speed = through(time, (0, 238), (60, 240), (125, 253), (170, 243), (239, 238))
     air = standard_degc(height, 3)

@@ -214,9 +214,11 @@ def recorded() -> dict[str, Flight]:
     every = np.arange(0, len(time), 4)
     return {
         "impact": Flight(make_log(time, impact_pressure=impact, static_pressure=static,
-                                  static_air_temperature=degc), make_sheet(*limits), leave=FEW),
+                                  static_air_temperature=degc), make_sheet(*limits),
+                         leave=FEW[1:]),
         "total": Flight(make_log(time, total_pressure=impact + static, static_pressure=static,
-                                 static_air_temperature=degc), make_sheet(*limits), leave=FEW),
+                                 static_air_temperature=degc), make_sheet(*limits),
+                        leave=FEW[1:]),
         "Mach": Flight(make_log(time, mach=mach_of(speed, height), pressure_altitude=height,
                                 static_air_temperature=degc),
                        make_sheet(*limits, from_mach=True), leave=FEW),

@@ -90,6 +90,12 @@ def rejected() -> dict[str, Flight]:
         speed = straight(time, (60, 0), (60 + top / 3.5, top), (60 + top / 3.5 + top / 5, 0),
                          (400, 0))
         made[f"{top:g} kt"] = flown(time, 900 + 2 * noise(420, 83), speed)
+        if top > 60:
+            for begun in (2.0, 8.0):
+                made[f"{top:g} kt from {begun:g} s"] = flown(
+                    time, 900 + 2 * noise(420, 83), straight(
+                        time, (begun, 0), (begun + top / 3.5, top),
+                        (begun + top / 3.5 + top / 5, 0), (400, 0)))
         made[f"{top:g} kt, lifted"] = flown(
             time, 900 + straight(time, (70, 0), (85, 60 if top < 70 else 130), (100, 0)), speed)
     for seconds in (5, 7, 9, 20):

@@ -10,6 +10,7 @@ import json
 
 import pytest
 
+from loganalyze.testing import engine
 from tests.regression.families import FAMILIES
 from tests.regression.kept_results import (
     HOW_TO_JUDGE,
@@ -41,6 +42,15 @@ def test_results_are_those_kept(family):
     more = [f"... and {len(found) - SHOWN} more"] if len(found) > SHOWN else []
     assert not found, "\n".join([
         f"{len(found)} fields of {family} differ:", *found[:SHOWN], *more, HOW_TO_JUDGE])
+
+
+@pytest.mark.parametrize("which", ["arrays", "compiled"])
+@pytest.mark.parametrize("family", ["spikes", "kinds_of_limits", "gaps", "conditions", "tables"])
+def test_results_are_the_same_in_small_blocks(family, which):
+    if which == "compiled":
+        pytest.importorskip("numba")
+    with engine(which, block=64):
+        assert changes_of(family) == []
 
 
 def test_every_kept_file_is_of_a_family():

@@ -8,10 +8,13 @@ import numpy as np
 
 from loganalyze import FlightLog, LimitsSheet
 from loganalyze.record.flight_log import Channel
+from loganalyze.simulate import pressures
 from loganalyze.testing import make_log
 from loganalyze.uncertainty.prior_models import Prior
 from tests.regression.kept_results import LADDERS, WHY, Flight
 from tests.regression.made_columns import (
+    FOOT,
+    KNOT,
     Column,
     mach_of,
     noise,
@@ -125,6 +128,40 @@ def rates() -> dict[str, Flight]:
             make_log(time, calibrated_airspeed=put, pressure_altitude=stepped(height, 10.0),
                      static_air_temperature=standard_degc(height)),
             sheet(VMO, MMO, VTAS), leave=(*SURE, "tolerances"))
+    time, speed, height = over_and_near()
+    degc = standard_degc(height, 5)
+    for label, kt, ft, kelvin in (("fine", 0.0625, 4.0, 0.25), ("coarse", 1.0, 100.0, 1.0)):
+        steps = {
+            "calibrated_airspeed": Channel(stepped(speed, kt) * KNOT, resolution=kt * KNOT,
+                                           column="CAS"),
+            "pressure_altitude": Channel(stepped(height, ft) * FOOT, resolution=ft * FOOT,
+                                         column="ALT"),
+            "static_air_temperature": Channel(stepped(degc, kelvin) + 273.15, resolution=kelvin,
+                                              column="SAT")}
+        made[f"known steps, {label}"] = Flight(
+            make_log(time, **steps), sheet(VMO, MMO, VTAS, VEAS),
+            leave=tuple({*SURE, "near"} - {"airborne"}))
+        made[f"known steps, {label}, stated"] = Flight(
+            make_log(time, **steps), sheet(VMO, MMO, VTAS, airspeed_resolution_kt=0.5,
+                                           altitude_resolution_ft=25.0),
+            leave=tuple({*SURE, "near"} - {"airborne"}))
+    static = pressures.static_pressure(height * FOOT)
+    impact = pressures.impact_pressure(speed * KNOT)
+    for label, pascal in (("fine", 2.0), ("coarse", 40.0)):
+        total = Channel(stepped(static + impact, pascal), resolution=pascal, column="PT")
+        below = Channel(stepped(static, pascal), resolution=pascal, column="PS")
+        made[f"pressures, {label}"] = Flight(make_log(
+            time, total_pressure=total, static_pressure=below,
+            static_air_temperature=degc), sheet(VMO, MMO, VTAS),
+            leave=tuple({*SURE, "near"} - {"airborne"}))
+        made[f"pressures, {label}, stated"] = Flight(make_log(
+            time, total_pressure=total, static_pressure=below,
+            static_air_temperature=degc), sheet(VMO, MMO, altitude_resolution_ft=32.0),
+            leave=tuple({*SURE, "near"} - {"airborne"}))
+        made[f"impact pressure, {label}"] = Flight(make_log(
+            time, impact_pressure=Channel(stepped(impact, pascal), resolution=pascal,
+                                          column="QC"), static_pressure=below),
+            sheet(VMO, MMO), leave=tuple({*SURE, "near"} - {"airborne"}))
     return made
 
 
@@ -143,6 +180,19 @@ def plateaus() -> dict[str, Flight]:
                         + white * noise(count, 63) + wander, step)
         made[label] = Flight(make_log(time, calibrated_airspeed=speed, pressure_altitude=height),
                              sheet(), leave=(*SURE, "tolerances", "uncertainty"))
+    for step, white in ((2.0, 0.5), (2.0, 0.9), (4.0, 1.0)):
+        speed = stepped(through(time, (0, 238), (60, 251), (240, 251), (299, 240))
+                        + white * noise(count, 63), step)
+        made[f"steps of {step:g}, {white:g}"] = Flight(
+            make_log(time, calibrated_airspeed=Channel(
+                speed * KNOT, resolution=step * KNOT, column="CAS"), pressure_altitude=height),
+            sheet(), leave=(*SURE, "tolerances", "uncertainty"))
+    long = stamps(3200, 4.0)
+    held = through(long, (0, 238), (200, 252), (1500, 251), (2400, 254), (3000, 251), (3199, 238))
+    made["over for 45 minutes"] = Flight(
+        make_log(long, calibrated_airspeed=held + 0.3 * noise(800, 70),
+                 pressure_altitude=9000 + 0 * long), sheet(VMO),
+        leave=(*SURE, "tolerances", "uncertainty"))
     smooth = through(time, (0, 238), (60, 250.8), (240, 250.8), (299, 240))
     for label, own, shared in (("own noise", 0.9, 0.0), ("shared gusts", 0.1, 0.9),
                                ("both", 0.6, 0.7)):
