@@ -196,9 +196,11 @@ def _slow(speed: Floats, lead: int, share: float) -> NDArray[np.bool_]:
     """Return where the speed is below a share of the greatest of the cells before."""
     if len(speed) < 2:
         return np.zeros(len(speed), dtype=bool)
-    window = np.lib.stride_tricks.sliding_window_view(
-        np.concatenate([np.full(lead, -np.inf), speed]), lead + 1)
-    return np.asarray(speed < share * window.max(axis=1))
+    greatest, cells = np.concatenate([np.full(lead, -np.inf), speed]), 1
+    while cells <= lead:  # The greatest of twice as many cells at each turn, up to them all.
+        more = min(cells, lead + 1 - cells)
+        greatest, cells = np.maximum(greatest[more:], greatest[:-more]), cells + more
+    return np.asarray(speed < share * greatest)
 
 
 def _recovered(profile: Profile, bottom: int, stop: int, entry_ft: float,

@@ -90,6 +90,8 @@ class Intervals:
         return Intervals(_merged(np.concatenate([self.edges, other.edges])))
 
     def __and__(self, other: Intervals) -> Intervals:
+        if not len(self) or not len(other):
+            return Intervals(np.empty((0, 2)))
         return _combined(self, other, lambda a, b: a & b)
 
     def __sub__(self, other: Intervals) -> Intervals:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -68,22 +69,23 @@ def _closest(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
     known = np.flatnonzero(~np.isnan(margin))
     if not len(known):
         return
-    if not len(known):
-        return
-    of_phase = phases[known]
-    # Stable, so that of equal margins the first one stays the closest.
-    order = np.argsort(of_phase, kind="stable")
-    firsts = np.flatnonzero(np.diff(of_phase[order], prepend=np.int16(-1)))
-    present = of_phase[order[firsts]]
-    rows = np.array([some[np.argmin(margin[some])]
-                     for some in np.split(known[order], firsts[1:])], dtype=np.intp)
+    of_phase, known_margin = phases[known], margin[known]
+    edges = [0, *(np.flatnonzero(of_phase[1:] != of_phase[:-1]) + 1).tolist(), len(known)]
+    closest: dict[int, int] = {}
+    for first, stop in pairwise(edges):
+        place, code = first + int(known_margin[first:stop].argmin()), int(of_phase[first])
+        # Of equal margins the first one stays the closest.
+        if code not in closest or known_margin[place] < known_margin[closest[code]]:
+            closest[code] = place
+    present = sorted(closest)
+    rows = known[[closest[code] for code in present]]
     lowest = analysis.evaluation.lowest(analysis.evaluation.air_data_at(rows)).governing
     names = analysis.limit_names
     seconds = np.bincount(of_phase, minlength=len(PHASES)) * analysis.log.interval_s
     altitude = analysis.columns.get("pressure_altitude_ft")
     columns = judged.columns.at(rows)
     for k, (code, row, governing) in enumerate(zip(
-            present.tolist(), rows.tolist(), lowest.tolist(), strict=True)):
+            present, rows.tolist(), lowest.tolist(), strict=True)):
         yield (facts.flight, PHASES[code], names[governing] if governing < len(names) else None,
                rounded(margin[row]),
                *(rounded(columns[name][k]) if name in columns else None
