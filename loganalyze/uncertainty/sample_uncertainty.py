@@ -50,9 +50,9 @@ from loganalyze.uncertainty.margin_sensitivities import (
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
-Inputs = tuple[Mapping[str, Floats], Mapping[str, Floats], Floats]
-"""By what an error moves: the margin's slope per edge unit, and the reading there; and its slope by
-calibrated airspeed [the limit's unit per m/s]."""
+Inputs = tuple[Mapping[str, Floats], Mapping[str, Floats], Floats, Floats]
+"""By what an error moves: the margin's slope per edge unit, and the reading there; its slope by
+calibrated airspeed [the limit's unit per m/s]; its variance by the time between channels."""
 
 FREEZING = 273.15
 
@@ -153,7 +153,7 @@ class Uncertainty:
         `inputs_of` gives them for the limit and rows, with whatever tolerances.
         """
         stated = self.analysis.sheet.limit[limit]
-        slopes, readings, by_speed = inputs
+        slopes, readings, by_speed, skew = inputs
         indicated = stated.kind.as_indicated
         found: dict[str, Floats] = {}
         for entry in self.budget.entries:
@@ -165,7 +165,7 @@ class Uncertainty:
             elif entry.tolerance.common:
                 found[entry.sensor] = _term(slopes[entry.moves],
                                           entry.tolerance.standard_at(readings[entry.moves]) ** 2)
-        found["skew"] = self._skew(slopes, rows)
+        found["skew"] = skew
         if not flown:
             code, step = stated.kind.display_step_code, self._step(stated, np.abs(by_speed) * KNOT)
             if code:
@@ -174,12 +174,12 @@ class Uncertainty:
 
     def sizes(self, inputs: Inputs) -> dict[str, Floats]:
         """Return the standard uncertainty of each error in its edge unit at some rows."""
-        _, readings, _ = inputs
+        _, readings, *_ = inputs
         return {entry.sensor: entry.tolerance.standard_at(readings[entry.moves])
                 for entry in self.budget.entries if entry.tolerance is not None}
 
     def inputs_of(self, limit: int, rows: Rows) -> Inputs:
-        """Return the margin's slopes and the readings at some rows."""
+        """Return the margin's slopes, the readings and the skew at some rows."""
         return self._inputs(self.analysis.sheet.limit[limit], rows)
 
     def _inputs(self, limit: Limit, rows: Rows) -> Inputs:
@@ -195,21 +195,24 @@ class Uncertainty:
         for name, slope in limit.kind.channel_slopes(at).items():
             unit = CHANNELS[name].unit.factor / limit.kind.unit.factor
             slopes[name] = -unit * slope
-        return slopes, _readings(at), by_speed
+        return slopes, _readings(at), by_speed, self._skew(slopes, rows)
 
     def _skew(self, slopes: Mapping[str, Floats], rows: Rows) -> Floats:
         """Variance of the margin by the time between channels."""
-        return (_term(slopes[ALTITUDE], self._moved("pressure_altitude_ft", rows,
-                                                    self.budget.skew_s))
-                + _term(slopes[TEMPERATURE], self._moved("static_air_temperature_degc", rows,
-                                                         self.budget.temperature_skew_s)))
+        found = np.zeros(len(rows))
+        for moves, column, seconds in (
+                (ALTITUDE, "pressure_altitude_ft", self.budget.skew_s),
+                (TEMPERATURE, "static_air_temperature_degc", self.budget.temperature_skew_s)):
+            if slopes[moves].any():
+                found += _term(slopes[moves], self._moved(column, rows, seconds))
+        return found
 
     def _step(self, limit: Limit, per_kt: Floats) -> Floats:
         """The display's step in the limit's published quantity."""
         return limit.kind.display_step(self.budget, per_kt)
 
     def _model(self, limit: Limit, rows: Rows) -> ErrorModel:
-        slopes, readings, by_speed = self._inputs(limit, rows)
+        slopes, readings, by_speed, skew = self._inputs(limit, rows)
         indicated = limit.kind.as_indicated
         total: dict[tuple[bool, bool], Floats] = {}
         for flown in (True, False):
@@ -218,7 +221,6 @@ class Uncertainty:
                     (_term(slopes[moves], self.budget.variance(
                         moves, readings[moves], flown=flown, common=common, indicated=indicated))
                      for moves in slopes), np.zeros(len(rows)))
-        skew = self._skew(slopes, rows)
         per_kt = np.abs(by_speed) * KNOT
         step = self._step(limit, per_kt)
         return ErrorModel(

@@ -158,8 +158,8 @@ def resolution(values: Floats, rounding: float, lowest: float = -np.inf, highest
     """
     stride = max(1, len(values) // SAMPLED_VALUES)
     some = values[::stride][:SAMPLED_VALUES]
-    if len(_different(some[:FIRST])) < FIRST / 2:
-        # Of few different values, finding them takes a tenth of sorting all.
+    if len(_different(some[:FIRST])) < 0.9 * FIRST:
+        # Where values come back, finding the different ones takes less than sorting all.
         some = _different(some)
     rising = np.sort(some[np.isfinite(some) & (some >= lowest) & (some <= highest)])
     steps = np.diff(rising)
