@@ -138,21 +138,21 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     along, across = _directions(psi + offset)
     left = over_ground - speed * along
     fit = winds.fit([speed * along, speed * across], left)
-    scale, mean = float(fit.found[0]), float(swift.mean()) / KNOT
+    scale, scale_u, mean = float(fit.found[0]), fit.u(0), float(swift.mean()) / KNOT
     by_speed, by_warmth = _sensitivities(at)
-    split = winds.fit(
-        [np.concatenate([by_speed, by_speed]) * along * KNOT,
-         np.concatenate([by_warmth, by_warmth]) * along, speed * across], left)
+    apart = [np.concatenate([by_speed, by_speed]) * along * KNOT,
+             np.concatenate([by_warmth, by_warmth]) * along]
     in_calibrated = mean / float(by_speed.mean())
     error = ScaleError(
-        len(turns), len(chosen), scale, float(fit.u[0]), -scale * mean, float(fit.u[0]) * mean,
-        float(np.degrees(offset)), split.condition, -scale * in_calibrated,
-        float(fit.u[0]) * in_calibrated)
-    if split.condition > settings.greatest_condition:
+        len(turns), len(chosen), scale, scale_u, -scale * mean, scale_u * mean,
+        float(np.degrees(offset)), winds.condition(*apart), -scale * in_calibrated,
+        scale_u * in_calibrated)
+    if error.condition > settings.greatest_condition:
         return error
+    split = winds.fit([*apart, speed * across], left)
     return replace(
-        error, airspeed_reads_high_kt=-float(split.found[0]), airspeed_u_kt=float(split.u[0]),
-        temperature_reads_high_k=-float(split.found[1]), temperature_u_k=float(split.u[1]))
+        error, airspeed_reads_high_kt=-float(split.found[0]), airspeed_u_kt=split.u(0),
+        temperature_reads_high_k=-float(split.found[1]), temperature_u_k=split.u(1))
 
 
 def _smoothed(heading: Floats, turns: list[tuple[int, int]], reach: int) -> Floats:
@@ -244,9 +244,23 @@ def _sensitivities(at: limit_equivalents.AirDataRows) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True, eq=False)
 class _Fit:
+    """Coefficients, averaged over the grid of the winds' changes.
+
+    ``found`` : float64[k]; ``weights`` : float64[g], the grid points', sum 1; ``apart``, ``each_u``
+    : float64[g, k], what each point's coefficients differ by and their standard uncertainties;
+    ``free`` : float64[g], degrees of freedom.
+    """
+
     found: Floats
-    u: Floats
-    condition: float
+    weights: Floats
+    apart: Floats
+    each_u: Floats
+    free: Floats
+
+    def u(self, i: int) -> float:
+        """Return the standard uncertainty of a coefficient."""
+        return _half_width(self.weights, self.apart[:, i], self.each_u[:, i], self.free
+                           ) / _COVERAGE_FACTOR_95
 
 
 class _Winds:
@@ -259,11 +273,15 @@ class _Winds:
         edges = np.flatnonzero(np.diff(which, prepend=-1, append=which[-1] + 1))
         self.count = len(which)
         self.turns = [slice(a, b) for a, b in pairwise(edges.tolist())]
-        apart = [np.abs(np.subtract.outer(time[turn], time[turn])) for turn in self.turns]
-        self.factors = [
-            [np.linalg.cholesky((1 - share) * np.eye(len(gap)) + share * np.exp(-gap / lasting))
-             for gap in apart]
-            for share, lasting in _CHANGES]
+        shares, lasting = np.array(_CHANGES).T[:, :, None, None]
+        self.whitening = []
+        self.logs = np.zeros(len(_CHANGES))
+        for turn in self.turns:
+            gap = np.abs(np.subtract.outer(time[turn], time[turn]))
+            factors = np.linalg.cholesky(
+                (1 - shares) * np.eye(len(gap)) + shares * np.exp(-gap / lasting))
+            self.whitening.append(np.linalg.inv(factors))
+            self.logs -= 2 * np.log(np.diagonal(factors, axis1=1, axis2=2)).sum(axis=1)
         # A wind that lasts gives a turn few independent values of either component.
         durations = np.array([time[turn][-1] - time[turn][0] for turn in self.turns])
         self.free = np.array([
@@ -271,49 +289,43 @@ class _Winds:
             for share, lasting in _CHANGES])
 
     def fit(self, columns: list[Floats], wanted: Floats) -> _Fit:
-        """Fit with a free wind in each turn; `condition` is that of the first two columns."""
+        """Fit with a free wind in each turn."""
         data = np.column_stack([*columns, wanted])
         lengths = np.linalg.norm(data, axis=0)
         lengths[lengths == 0] = 1.0
         data = data / lengths
         wanted_length, lengths = lengths[-1], lengths[:-1]
-        # North and east components of a turn are independent with the same covariance.
-        north = self.turns
-        east = [slice(self.count + turn.start, self.count + turn.stop) for turn in north]
-        parts = [np.concatenate([data[first], data[second]], axis=1)
-                 for first, second in zip(north, east, strict=True)]
         wide, free = data.shape[1], max(2 * (self.count - len(self.turns)) - len(columns), 1)
-        logs, means, covariances = [], [], []
-        for factors in self.factors:
-            normal, log = np.zeros((wide, wide)), 0.0
-            for factor, part in zip(factors, parts, strict=True):
-                white = np.linalg.solve(factor, np.column_stack([np.ones(len(part)), part]))
-                constant = white[:, 0]
-                white = white[:, 1:] - np.outer(constant, constant @ white[:, 1:]) / (
-                    constant @ constant)
-                both = np.concatenate([white[:, :wide], white[:, wide:]])
-                normal += both.T @ both
-                log -= 2 * np.log(np.diag(factor)).sum() + np.log(constant @ constant)
-            inverse = np.linalg.pinv(normal[:-1, :-1])
-            found = inverse @ normal[:-1, -1]
-            left = max(float(normal[-1, -1] - normal[:-1, -1] @ found), _LEAST_LEFT)
-            sign, size = np.linalg.slogdet(normal[:-1, :-1])
-            logs.append(log - (size / 2 if sign > 0 else 0.0) - free / 2 * np.log(left))
-            means.append(found)
-            covariances.append(np.diag(inverse) * left / max(free - 2, 1))
-        weights = _PRIOR * np.exp(np.array(logs) - max(logs))
+        # North and east components of a turn are independent with the same covariance.
+        normal, logs = np.zeros((len(_CHANGES), wide, wide)), self.logs.copy()
+        for turn, whitening in zip(self.turns, self.whitening, strict=True):
+            north = data[turn]
+            east = data[self.count + turn.start : self.count + turn.stop]
+            white = whitening @ np.column_stack([np.ones(len(north)), north, east])
+            constant, white = white[:, :, :1], white[:, :, 1:]
+            size = (constant**2).sum(axis=1)
+            white = white - constant * (constant.transpose(0, 2, 1) @ white / size[:, :, None])
+            both = np.concatenate([white[:, :, :wide], white[:, :, wide:]], axis=1)
+            normal += both.transpose(0, 2, 1) @ both
+            logs -= np.log(size[:, 0])
+        of_columns, with_wanted = normal[:, :-1, :-1], normal[:, :-1, -1]
+        inverse = np.linalg.pinv(of_columns)
+        means = (inverse @ with_wanted[:, :, None])[:, :, 0]
+        left = np.maximum(normal[:, -1, -1] - (with_wanted * means).sum(axis=1), _LEAST_LEFT)
+        signs, sizes = np.linalg.slogdet(of_columns)
+        logs -= np.where(signs > 0, sizes / 2, 0.0) + free / 2 * np.log(left)
+        weights = _PRIOR * np.exp(logs - logs.max())
         weights /= weights.sum()
-        mean = weights @ np.array(means)
-        half = np.array([
-            _half_width(weights, np.array(means)[:, i] - mean[i], np.sqrt(np.maximum(
-                np.array(covariances)[:, i], 0.0)), self.free) for i in range(len(mean))])
-        return _Fit(mean * wanted_length / lengths,
-                    half / _COVERAGE_FACTOR_95 * wanted_length / lengths, self._condition(columns))
+        mean = weights @ means
+        each_u = np.sqrt(np.maximum(np.diagonal(inverse, axis1=1, axis2=2)
+                                    * left[:, None] / max(free - 2, 1), 0.0))
+        unit = wanted_length / lengths
+        return _Fit(mean * unit, weights, (means - mean) * unit, each_u * unit, self.free)
 
-    def _condition(self, columns: list[Floats]) -> float:
-        """Condition number of the first two columns, each of length 1, after removing the winds."""
+    def condition(self, *columns: Floats) -> float:
+        """Condition number of two columns, each of length 1, after removing the winds."""
         two = []
-        for column in columns[:2]:
+        for column in columns:
             halves = []
             for turn in self.turns:
                 east = slice(self.count + turn.start, self.count + turn.stop)
@@ -332,12 +344,14 @@ def _half_width(weights: Floats, middle: Floats, u: Floats, free: Floats) -> flo
 
     Of Student distributions with `free` degrees of freedom each, about `middle`, of scale `u`.
     """
+    some = weights > _NEGLIGIBLE
+    weights, middle, u, free = weights[some], middle[some], u[some], np.tile(free[some], 2)
     low, high = 0.0, 9.0 * float((np.abs(middle) + 4 * u).max())
-    scale = np.maximum(u, 1e-300)
-    for _ in range(60):
+    scale, sides = np.tile(np.maximum(u, 1e-300), 2), np.concatenate([-middle, middle])
+    while high - low > 1e-12 * high:
         half = (low + high) / 2
-        inside = weights @ (_student((half - middle) / scale, free)
-                            - _student((-half - middle) / scale, free))
+        # As far above the middle as below it, from the symmetry of the distributions.
+        inside = _student((half + sides) / scale, free) @ np.tile(weights, 2) - 1.0
         low, high = (half, high) if inside < 0.95 else (low, half)
     return high
 
@@ -361,5 +375,7 @@ _CHANGES = ((0.0, 1.0), *((share, lasting) for share in (0.4, 0.8, 0.95, 0.99)
 """The grid: share of the variance left that is the wind's change, and how long it lasts [s]."""
 _PRIOR = np.array([0.5, *[0.5 / (len(_CHANGES) - 1)] * (len(_CHANGES) - 1)])
 """Prior probability that the wind doesn't change while the aircraft turns."""
+_NEGLIGIBLE = 1e-10
+"""Grid points of less weight change no interval's coverage by more than their number times that."""
 _LEAST_LEFT = 1e-24
 """Residual of data without noise, as a fraction of the data (rounding)."""
