@@ -76,6 +76,17 @@ def from_stand_to_stand() -> dict[str, Flight]:
                                        weight_on_wheels=level["weight_on_wheels"][:862])
     made["goes to a higher field"] = flown(time, height + straight(
         time, (200, 0), (1400, 2400)), speed)
+    for top, dip in ((230.0, 20.0), (290.0, 20.0), (290.0, 60.0), (360.0, 20.0), (1120.0, 900.0),
+                     (1300.0, 900.0)):
+        sinks = 500 + straight(time, (130, 0), (142, top), (156, dip), (200, 2400), (560, 15500),
+                               (1000, 15500), (1440, 3500), (1560, 3000), (1700, 60), (1712, 0))
+        made[f"sinks from {top:g} to {dip:g} ft"] = flown(time, sinks, speed)
+        rises = 500 + straight(time, (130, 0), (560, 15500), (1000, 15500), (1440, 3500),
+                               (1640, dip / 4), (1660, top / 2), (1712, 0))
+        made[f"balloons from {dip / 4:g} to {top / 2:g} ft"] = flown(time, rises, speed)
+    again = np.concatenate([height[300:], height]), np.concatenate([speed[300:], speed])
+    clock = stamps(2.0 * len(again[0]), 2.0)
+    made["lands and flies again"] = flown(clock, *again)
     for seconds in (8, 14, 100, 130):
         kept = between(time, (800, 800 + seconds), (1300, 1300 + seconds)) == 0
         made[f"gaps of {seconds} s"] = flown(time[kept], height[kept], speed[kept])
