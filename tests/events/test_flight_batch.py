@@ -74,6 +74,13 @@ def test_no_flight_is_no_analysis(sheet, vmo):
     assert analyze_flights([], sheet(vmo)) == ()
 
 
+def test_flights_are_numbered_from_1_or_from_the_number_given(log, sheet, vmo):
+    logs = [log(range(3), calibrated_airspeed=[251, 252, 240], pressure_altitude=5000.0)] * 2
+    assert [(one.flight, one.exceedances[0].flight) for one in analyze_flights(
+        logs, sheet(vmo))] == [(1, 1), (2, 2)]
+    assert [one.flight for one in analyze_flights(logs, sheet(vmo), first=7)] == [7, 8]
+
+
 def test_a_flight_without_samples_is_refused(log, sheet, vmo):
     some = log(range(3), calibrated_airspeed=240)
     empty = FlightLog(np.zeros(0), {}, some.source)

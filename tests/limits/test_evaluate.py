@@ -19,6 +19,14 @@ TEN = {
 }
 
 
+def test_no_limit_governs_among_as_many_as_a_sheet_may_hold(sheet):
+    limits = [{"name": f"V{k}", "quantity": "calibrated_airspeed", "maximum_kt": 100.0 + k,
+               "when": {"gear_down": {"is": True}}} for k in range(255)]
+    found = evaluate({"calibrated_airspeed_kt": [150, 150], "gear_down": [0, 1]}, sheet(*limits))
+    assert [one if isinstance(one, str) else None for one in found["governing_limit"]] == [
+        None, "V0"]
+
+
 def test_ten_rows(sheet, vmo, mmo):
     found = evaluate(TEN, sheet(vmo, mmo, VFE))
     assert found["state_VMO"].tolist() == [

@@ -132,6 +132,14 @@ def helped() -> dict[str, Flight]:
             time, calibrated_airspeed=speed, pressure_altitude=height,
             static_air_temperature=standard_degc(height, 3)), make_sheet(VMO),
             leave=(*WHY, "near", "assessed", "measures"), also=("what if",))
+    for rate in (0.2, 0.35, 0.6):
+        height = 14000 - through(time, (40, 0), (60, 300), (200, 5000))
+        speed = straight(time, (0, 241), (105, 253.5 - 16 * rate), (121, 253.5), (150, 244),
+                         (200, 240))
+        made[f"gains {rate:g} kt/s from 105 s"] = Flight(make_log(
+            time, calibrated_airspeed=speed, pressure_altitude=height,
+            static_air_temperature=standard_degc(height, 3)), make_sheet(VMO),
+            leave=(*WHY, "near", "assessed", "measures"), also=("what if",))
     for reduced in (118.0, 121.0):
         height = 14000 - through(time, (40, 0), (60, 300), (200, 5000))
         speed = straight(time, (0, 232), (60, 238), (reduced, 253.2), (150, 244), (200, 240))
@@ -301,6 +309,11 @@ def measured() -> dict[str, Flight]:
     made: dict[str, Flight] = {}
     leave = ("quality", "tolerances", "columns", "exceedances", "assessed", "near", "checks",
              "findings")
+    time = stamps(60, 1.0)
+    for margin in (0.0, 5.0, 10.0, 20.0):
+        made[f"{margin:g} kt below"] = Flight(
+            make_log(time, calibrated_airspeed=250.0 - margin - 1.0 * (time > 40),
+                     pressure_altitude=7000 + 0 * time), make_sheet(VMO), leave=leave)
     for interval in (0.5, 3.0):
         time = stamps(1500, interval)
         height = 800 + through(time, (60, 0), (500, 17000), (900, 17000), (1450, 200))

@@ -53,6 +53,10 @@ def from_stand_to_stand() -> dict[str, Flight]:
         time, height, speed = whole(1.0 if interval >= 1 else 0.5, interval)
         made[f"{interval:g} s"] = flown(time, height + 8 * noise(len(time), 81),
                                         speed + 0.5 * noise(len(time), 82))
+    for interval in (60.0, 100.0, 130.0):
+        time, height, speed = whole(4.0, interval)
+        some = np.arange(len(time)) != 40
+        made[f"every {interval:g} s"] = flown(time[some], height[some], speed[some])
     time, height, speed = whole()
     level = {"ground_speed": np.where((time < 30) | (time > 1850), 0.4, np.maximum(speed, 12.0)),
              "vertical_speed": np.gradient(height, time) * 60,
@@ -327,6 +331,17 @@ def turns() -> dict[str, Flight]:
                            ground_speed=stepped(speed + 0.4 * noise(len(time), 85), 0.5),
                            track=stepped(track, 0.1) % 360)
             made[f"{interval:g} s, {climb:g} ft"] = Flight(log, make_sheet(VMO), leave=kept)
+    for jitter in (0.6, 1.5, 3.0):
+        time = stamps(300, 1.0)
+        rate = 1.2 * between(time, (20, 130)) - 0.9 * between(time, (150, 280))
+        heading = (30 + np.cumsum(rate)) % 360
+        height = 8000 + 0 * time
+        degc = standard_degc(height, 5)
+        speed, track = over_ground(tas_of(180 + 0 * time, height, degc), heading, 34.0, 250.0)
+        made[f"heading jitters by {jitter:g}"] = Flight(make_log(
+            time, calibrated_airspeed=180 + 0 * time, pressure_altitude=height,
+            static_air_temperature=degc, heading=(heading + jitter * noise(300, 86)) % 360,
+            ground_speed=speed, track=track), make_sheet(VMO), leave=kept)
     for label, total in (("short", 50.0), ("just a turn", 66.0), ("whole", 360.0)):
         time = stamps(260, 1.0)
         heading = (10 + straight(time, (30, 0), (30 + total / 2.5, total))) % 360

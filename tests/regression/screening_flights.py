@@ -60,6 +60,13 @@ def spikes() -> dict[str, Flight]:
             made[f"{interval:g} s, {size:g} ft"] = flight(
                 time, calibrated_airspeed=speed, pressure_altitude=put)
     time, speed, height = base()
+    for row in (63, 64, 65, 128, 298, 1):
+        put, up = np.array(speed), np.array(height)
+        put[row] += 70
+        up[row] += 2500
+        made[f"at row {row}"] = flight(time, calibrated_airspeed=put, pressure_altitude=height)
+        made[f"height at row {row}"] = flight(time, calibrated_airspeed=speed,
+                                              pressure_altitude=up)
     for rough in (3.0, 6.0, 9.0):
         put = speed + rough * noise(300, 33)
         put[150] += 70

@@ -45,7 +45,7 @@ def test_results_are_those_kept(family):
 
 
 @pytest.mark.parametrize("which", ["arrays", "compiled"])
-@pytest.mark.parametrize("family", ["spikes", "kinds_of_limits", "gaps", "conditions", "tables"])
+@pytest.mark.parametrize("family", ["spikes", "kinds_of_limits", "ranges", "conditions", "tables"])
 def test_results_are_the_same_in_small_blocks(family, which):
     if which == "compiled":
         pytest.importorskip("numba")

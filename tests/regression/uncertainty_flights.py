@@ -242,6 +242,13 @@ def peaks_and_gaps() -> dict[str, Flight]:
     rows("ends at the peak", np.r_[0:123])
     rows("ends 7 s after", np.r_[0:128])
     rows("channel lost", np.arange(240), without(peak, slice(121, 126)))
+    for lost in (1, 2, 3, 6, 9):
+        rows(f"lost for {lost} s after the peak", np.arange(240),
+             without(peak, slice(122, 122 + lost)))
+        rows(f"lost for {lost} s before the peak", np.arange(240),
+             without(peak, slice(118 - lost, 118)))
+        rows(f"lost for {lost} s before the end", np.arange(126),
+             without(peak, slice(126 - lost, 126)))
     rows("three samples", np.r_[119:122])
     twice = through(time, (0, 236), (70, 252), (95, 243), (120, 251), (150, 240), (239, 236))
     rows("two peaks", np.arange(240), twice)
