@@ -208,8 +208,9 @@ class _Grid:
 
     @cached_property
     def _even(self) -> bool:
-        return len(self.stamps) == len(self.grid) and bool(
-            np.abs(self.stamps - self.grid).max() <= self.slack)
+        # A last second of which only the beginning is recorded has its stamp off the grid.
+        own = self.stamps[: len(self.grid)]
+        return len(own) == len(self.grid) and bool(np.abs(own - self.grid).max() <= self.slack)
 
     @cached_property
     def _before(self) -> NDArray[np.intp]:
@@ -227,7 +228,7 @@ class _Grid:
     def resampled(self, values: Floats, stepped: bool) -> Floats:
         """Return the value of each cell: of its last stamp if `stepped`, else interpolated."""
         if self._even:
-            return values
+            return values[: len(self.grid)]
         even = (values[self._before.clip(0)] if stepped
                 else np.interp(self.grid, self.stamps, values))
         even[self._far] = np.nan

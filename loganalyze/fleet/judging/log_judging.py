@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 import pickle
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import lru_cache
+from importlib import import_module
 from typing import Any, Literal
 
 import numpy as np
@@ -26,7 +27,7 @@ from loganalyze.fleet.judging.evidence_rows import (
 from loganalyze.fleet.judging.flight_rows import FLIGHTS, MEASURES
 from loganalyze.fleet.judging.log_sources import LogSource
 from loganalyze.fleet.judging.statistics_rows import CHECKS, CLOSEST
-from loganalyze.fleet.judging.training_rows import TRAINING, training_rows
+from loganalyze.fleet.judging.training_table import TRAINING
 from loganalyze.problems import Problem
 from loganalyze.read import read_flights
 from loganalyze.read.plan.log_opening import stated_registration
@@ -34,6 +35,7 @@ from loganalyze.record.flight_log import FlightLog
 from loganalyze.record.threads import one_thread
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.sheets.evaluation_settings import Settings
+from loganalyze.sheets.lesson.schedule_file import Schedule
 from loganalyze.show.tables.result_tables import TABLES
 from loganalyze.show.tables.sample_table import sample_table
 from loganalyze.show.tables.table_columns import Origin, ResultTable, numbers
@@ -191,13 +193,20 @@ def judge(job: FleetJob, task: LogTask) -> JudgedLog:
             recorded += _keep(judged, number, origin, rows, samples, job.samples)
             if basis.schedule is not None:
                 rows[TRAINING.name].extend((number, (*row, *origin.cells))
-                                           for row in training_rows(judged, basis.schedule))
+                                           for row in _training_rows(judged, basis.schedule))
             del flight, judged
     if basis is None:
         raise Problem("the log holds no flight", name, "check that it is a recording")
     return JudgedLog(task, job.judgement_key(task.sha256, basis), registration,
                      json.dumps(dict(sorted(basis.tags.items()))), day, number, recorded, rows,
                      samples)
+
+
+def _training_rows(judged: Assessment, schedule: Schedule) -> Iterator[Row]:
+    """Yield the rows of a flight that is measured against a schedule."""
+    # Imported by name: the measures of lessons take a fifth of the time in which a worker starts.
+    module: Any = import_module("loganalyze.fleet.judging.training_rows")
+    yield from module.training_rows(judged, schedule)
 
 
 def _keep(judged: Assessment, number: int, origin: Origin,

@@ -16,7 +16,7 @@ import pyarrow.csv
 import pyarrow.parquet as pq
 
 from loganalyze.fleet.judging.flight_rows import FLIGHTS
-from loganalyze.fleet.judging.training_rows import TRAINING
+from loganalyze.fleet.judging.training_table import TRAINING
 from loganalyze.fleet.protection.pseudonyms import pseudonym
 from loganalyze.fleet.protection.secret_key import SecretKey, secret_key, throwaway_key
 from loganalyze.fleet.store.store_layout import SAMPLES, dataset_names
