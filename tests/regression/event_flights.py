@@ -197,6 +197,11 @@ def ends() -> dict[str, Flight]:
     dated = FlightLog(log.time, log.channels, log.source,
                       np.datetime64("2020-02-29T23:59:30", "ns"), log.interval_s)
     made["dated"] = Flight(dated, make_sheet(VMO), leave=EVENTS)
+    for rows in (2, 3):
+        made[f"{rows} rows"] = Flight(make_log(
+            time[:rows], calibrated_airspeed=[245.0, 360.0, 250.0][:rows],
+            pressure_altitude=[7000.0, 9000.0, 7000.0][:rows]), make_sheet(VMO),
+            leave=EVENTS[1:])
     made["one row"] = Flight(make_log([0.0], calibrated_airspeed=[251.0],
                                       pressure_altitude=[7000.0]), make_sheet(VMO), leave=EVENTS)
     return made

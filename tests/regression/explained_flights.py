@@ -312,7 +312,7 @@ def measured() -> dict[str, Flight]:
     time = stamps(60, 1.0)
     for margin in (0.0, 5.0, 10.0, 20.0):
         made[f"{margin:g} kt below"] = Flight(
-            make_log(time, calibrated_airspeed=250.0 - margin - 1.0 * (time > 40),
+            make_log(time, calibrated_airspeed=250.0 - margin + 1.0 * (time > 40),
                      pressure_altitude=7000 + 0 * time), make_sheet(VMO), leave=leave)
     for interval in (0.5, 3.0):
         time = stamps(1500, interval)

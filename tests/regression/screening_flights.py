@@ -145,6 +145,14 @@ def ranges() -> dict[str, Flight]:
         made[label + ", pitch"] = flight(
             time, limits, calibrated_airspeed=put, pressure_altitude=height,
             pitch=np.where(up < 0, 170.0, 2.0), heading=90.0)
+    for label, channels in {"ground speed 0": {"ground_speed": 0 * time},
+                            "ground speed 90": {"ground_speed": 90 + 0 * time},
+                            "roll of 180": {"roll": 180 + 0 * time},
+                            "all three": {"ground_speed": 0 * time, "roll": 181 + 0 * time,
+                                          "load_factor": 20 + 0 * time}}.items():
+        put = np.where((time == 150) | (time == 152), 1010.0, speed)
+        made[f"corrupt beside {label}"] = flight(
+            time, limits, calibrated_airspeed=put, pressure_altitude=height, **channels)
     slow = through(time, (0, 30), (60, 30), (200, 180), (299, 200))
     for label, floor in (("clamped at 45", 45.0), ("clamped at 58", 58.0),
                          ("clamped at 62", 62.0)):
