@@ -171,7 +171,7 @@ def _told(
     analysis = uncertainty.analysis
     limit, air = analysis.sheet.limit[i], analysis.evaluation.air
     at = limit_equivalents.air_data_rows(air, worst)
-    margin = analysis.evaluation.margin(limit, worst)
+    margin = analysis.evaluation.margin_of(limit, at)
     in_kt = (
         limit_equivalents.calibrated_equivalent(limit, air, at) - at.calibrated_airspeed
     ) / KNOT
