@@ -38,36 +38,63 @@ def unavailable() -> str:
     return ""
 
 
+class Server:
+    """A server of its own folder on a free loopback port; `address` : of its databases, without a
+    name."""
+
+    def __init__(self, durable: bool) -> None:
+        where = programs()
+        assert where is not None
+        self._where = where
+        self._as_owner = {"user": OWNER} if os.getuid() == 0 else {}
+        self.folder = Path(tempfile.mkdtemp(prefix="loganalyze-postgresql-"))
+        if self._as_owner:
+            shutil.chown(self.folder, OWNER)
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            port = probe.getsockname()[1]
+        self.address = f"postgresql://{OWNER}@127.0.0.1:{port}"
+        self._options = (f"-p {port} -h 127.0.0.1 -k {self.folder} "
+                         f"-c fsync={'on' if durable else 'off'}")
+        self._run("initdb", "-D", str(self.folder / "data"), "-U", OWNER, "-A", "trust", "-N")
+
+    def start(self) -> None:
+        """Start it, and wait until it answers."""
+        self._run("pg_ctl", "-D", str(self.folder / "data"), "-w", "-l", str(self.folder / "log"),
+                  "-o", self._options, "start")
+
+    def kill(self) -> None:
+        """End it at once: nothing is finished, as when the power fails."""
+        self._run("pg_ctl", "-D", str(self.folder / "data"), "-w", "-m", "immediate", "stop")
+
+    def _run(self, name: str, *arguments: str) -> None:
+        subprocess.run([str(self._where / name), *arguments], check=True, cwd=self.folder,
+                       timeout=60, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                       **self._as_owner)
+
+
 @contextmanager
-def server(*, durable: bool = False) -> Iterator[str]:
-    """Start a server on a free loopback port; give the address of its databases without a name.
+def own_server(*, durable: bool = False) -> Iterator[Server]:
+    """Start a server and give it, to be killed and started again.
 
     ``durable`` : whether it waits for the disk, as one in use must.
     """
-    where = programs()
-    assert where is not None
-    as_owner = {"user": OWNER} if os.getuid() == 0 else {}
-    folder = Path(tempfile.mkdtemp(prefix="loganalyze-postgresql-"))
-    if as_owner:
-        shutil.chown(folder, OWNER)
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-
-    def run(name: str, *arguments: str) -> None:
-        subprocess.run([str(where / name), *arguments], check=True, cwd=folder, timeout=60,
-                       stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, **as_owner)
-
+    made = Server(durable)
     try:
-        run("initdb", "-D", str(folder / "data"), "-U", OWNER, "-A", "trust", "-N")
-        run("pg_ctl", "-D", str(folder / "data"), "-w", "-l", str(folder / "log"), "-o",
-            f"-p {port} -h 127.0.0.1 -k {folder} -c fsync={'on' if durable else 'off'}", "start")
+        made.start()
         try:
-            yield f"postgresql://{OWNER}@127.0.0.1:{port}"
+            yield made
         finally:
-            run("pg_ctl", "-D", str(folder / "data"), "-w", "-m", "immediate", "stop")
+            made.kill()
     finally:
-        shutil.rmtree(folder)
+        shutil.rmtree(made.folder)
+
+
+@contextmanager
+def server(*, durable: bool = False) -> Iterator[str]:
+    """Start a server; give the address of its databases without a name."""
+    with own_server(durable=durable) as made:
+        yield made.address
 
 
 def empty_database(address: str, name: str) -> str:

@@ -133,8 +133,7 @@ class SignIn:
 
     def end(self, signed_in: SignedIn) -> None:
         """End a session."""
-        with self.database.engine.connect().execution_options(writes=True) as connection, \
-                connection.begin():
+        with self.database.transaction() as connection:
             end_session(connection, self._hash(signed_in.token))
 
     def _found(self, token: str, kind: str) -> SignedIn | None:

@@ -29,6 +29,7 @@ from loganalyze.review.application.request_answers import (
     signed_in,
 )
 from loganalyze.review.application.review_desk import ReviewDesk
+from loganalyze.review.decisions.decision_database import DatabaseLost
 
 if TYPE_CHECKING:
     from loganalyze.review.access.openid_sign_in import OpenIdSignIn
@@ -65,12 +66,13 @@ def desk_application(desk: ReviewDesk, sign_in: SignIn, binding: Binding,
         routes=routes,
         middleware=[Middleware(_WhoAsks, sign_in=sign_in, cookie=pages.cookie)],
         exception_handlers={HTTPException: pages.failed, TooLong: pages.failed,
+                            DatabaseLost: pages.failed,
                             Exception: pages.failed})
     return Guards(application, binding)  # outermost, so that no answer goes without its headers
 
 
 class _WhoAsks:
-    """Finds who a request is of, for all that follows: `state.signed_in`."""
+    """Finds who a request is of, for all that follows: `state.signed_in`, or `state.lost`."""
 
     def __init__(self, app: ASGIApp, sign_in: SignIn, cookie: str) -> None:
         self._app, self._sign_in, self._cookie = app, sign_in, cookie
@@ -80,8 +82,12 @@ class _WhoAsks:
             request = Request(scope)
             scheme, _, token = request.headers.get("authorization", "").partition(" ")
             bearer = token.strip() if scheme.lower() == "bearer" else None
-            request.state.signed_in = await run_in_threadpool(
-                self._sign_in.find, request.cookies.get(self._cookie), bearer)
+            request.state.signed_in = request.state.lost = None
+            try:
+                request.state.signed_in = await run_in_threadpool(
+                    self._sign_in.find, request.cookies.get(self._cookie), bearer)
+            except DatabaseLost as error:  # whoever needs to know says so, in its own form
+                request.state.lost = error
         await self._app(scope, receive, send)
 
 

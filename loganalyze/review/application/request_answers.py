@@ -22,9 +22,12 @@ from loganalyze.review.application.interface_operations import PLACES, Given, Op
 from loganalyze.review.application.review_desk import ReviewDesk
 from loganalyze.review.cases.case_filter import CaseFilter
 from loganalyze.review.decisions.case_decisions import NotThere, Outdated
+from loganalyze.review.decisions.decision_database import DatabaseLost
 from loganalyze.review.decisions.people import Taken
 from loganalyze.text.language import refusal_words
 
+LOST_WAIT_S = 5
+"""When a program may ask again that found the database of decisions lost [s]."""
 CSRF_HEADER, CSRF_FIELD = "x-csrf-token", "csrf_token"
 
 
@@ -43,6 +46,7 @@ STATUSES: dict[type[Exception], tuple[int, str]] = {
     NotSignedIn: (401, "not signed in"), Forbidden: (403, "forbidden"),
     ForeignPage: (403, "foreign page"), NotThere: (404, "not there"),
     Outdated: (409, "outdated"), Taken: (409, "taken"), TooLong: (413, "too long"),
+    DatabaseLost: (503, "database lost"),
     ValidationError: (422, "wrong input"), Problem: (422, "problem"),
     TooManyAttempts: (429, "too many attempts"),
 }
@@ -53,10 +57,13 @@ def refusal_of(error: Exception) -> tuple[int, Refusal]:
     """Return the status and the words for what the desk refused with."""
     status, code = next((found for kind, found in STATUSES.items() if isinstance(error, kind)),
                         (500, "unexpected"))
+    if isinstance(error, DatabaseLost) and error.uncertain:
+        code = "change uncertain"
     if isinstance(error, HTTPException) and error.status_code < 500:
         status, code = ((404, "not there") if error.status_code in (404, 405)
                         else (422, "wrong input"))
-    message = error.sentence if isinstance(error, Problem) else refusal_words.REFUSALS[code]
+    message = (error.sentence if code == "problem" and isinstance(error, Problem)
+               else refusal_words.REFUSALS[code])
     fields: tuple[WrongField, ...] = ()
     if isinstance(error, ValidationError):
         fields = tuple(
@@ -77,7 +84,18 @@ def wait_headers(error: Exception) -> dict[str, str]:
     """Return the headers that say how long to wait, where that is why something is refused."""
     if isinstance(error, TooManyAttempts):
         return {"Retry-After": str(1 + int(error.wait_s))}
+    if isinstance(error, DatabaseLost):
+        return {"Retry-After": str(LOST_WAIT_S)}
     return {}
+
+
+def who_asks(request: Request) -> SignedIn | None:
+    """Return who a request is of, None where nobody is known; raises DatabaseLost."""
+    lost: DatabaseLost | None = request.state.lost
+    if lost is not None:
+        raise lost
+    found: SignedIn | None = request.state.signed_in
+    return found
 
 
 def signed_in(request: Request) -> SignedIn:
@@ -85,7 +103,7 @@ def signed_in(request: Request) -> SignedIn:
 
     For a change from a page its token is in the header or, of a form, in `csrf` of the state.
     """
-    found: SignedIn | None = request.state.signed_in
+    found = who_asks(request)
     if found is None:
         raise NotSignedIn
     if request.method not in SAFE and not found.by_token:

@@ -16,7 +16,13 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, select
 from sqlalchemy.engine import URL
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.exc import (
+    ArgumentError,
+    DBAPIError,
+    InterfaceError,
+    NoSuchModuleError,
+    OperationalError,
+)
 
 from loganalyze.problems import Problem
 from loganalyze.review.decisions.decision_tables import SETTINGS
@@ -34,8 +40,27 @@ def now_utc() -> datetime:
     return datetime.now(UTC)
 
 
+class DatabaseLost(Problem):
+    """The database of decisions didn't answer.
+
+    ``uncertain`` : whether a change was being committed, which then may have been kept or not;
+    otherwise nothing was kept.
+    """
+
+    def __init__(self, place: str, *, uncertain: bool) -> None:
+        self.uncertain = uncertain
+        super().__init__(
+            "the database of decisions was lost while a change was being kept: it may be there or "
+            "not" if uncertain else "the database of decisions can't be reached, and nothing was "
+            "kept", place, "check whether it runs, then look whether the change is there"
+            if uncertain else "check whether it runs, then try again")
+
+
 class DecisionDatabase:
     """An open database; `open_database` makes it. Safe to use from several threads.
+
+    Where it doesn't answer, its methods raise `DatabaseLost`; once it answers again, they work as
+    before.
 
     ``engine`` : SQLAlchemy's; ``clock`` : gives the instant of a change.
     """
@@ -47,15 +72,39 @@ class DecisionDatabase:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection that sees one state of the database."""
-        with self.engine.connect() as connection:
-            yield connection
+        try:
+            with self.engine.connect() as connection:
+                yield connection
+        except DBAPIError as error:
+            raise self._lost(error, uncertain=False) from error
+
+    @contextmanager
+    def transaction(self) -> Iterator[Connection]:
+        """Give a connection whose changes are kept when the block ends, and none where it raises.
+
+        What it changes isn't in the trail: `writing` is for all that people do.
+        """
+        committing = False
+        try:
+            with (self.engine.connect().execution_options(writes=True) as connection,
+                  connection.begin()):
+                yield connection
+                committing = True
+        except DBAPIError as error:
+            raise self._lost(error, uncertain=committing) from error
 
     @contextmanager
     def writing(self, actor: Actor) -> Iterator[Change]:
         """Give a transaction; it is kept when the block ends, and left out when it raises."""
-        with (self.engine.connect().execution_options(writes=True) as connection,
-              connection.begin()):
+        with self.transaction() as connection:
             yield Change(connection, actor, self.clock())
+
+    def _lost(self, error: DBAPIError, *, uncertain: bool) -> Exception:
+        """Return what a fault of the database is to those who ask: lost, or a fault of ours."""
+        if isinstance(error, OperationalError | InterfaceError) or error.connection_invalidated:
+            return DatabaseLost(self.engine.url.render_as_string(hide_password=True),
+                                uncertain=uncertain)
+        return error
 
     def setting(self, name: str) -> str:
         """Return a random secret of this database by name, made at the first use."""
@@ -64,8 +113,7 @@ class DecisionDatabase:
             found = connection.execute(query).scalar_one_or_none()
         if found is not None:
             return str(found)
-        with (self.engine.connect().execution_options(writes=True) as connection,
-              connection.begin()):
+        with self.transaction() as connection:
             found = connection.execute(query).scalar_one_or_none()
             if found is None:
                 found = secrets.token_hex(32)

@@ -25,9 +25,13 @@ from loganalyze.review.application.request_answers import (
     is_token,
     refusal_of,
     wait_headers,
+    who_asks,
 )
+from loganalyze.review.decisions.decision_database import DatabaseLost
 from loganalyze.text.language import desk_codes, desk_labels, refusal_words
 
+WRITTEN = ("reason", "note", "task", "outcome")
+"""The fields of forms that take a reviewer's own words."""
 TEMPLATES = Path(__file__).parents[1] / "templates"
 Page = Callable[[Request, SignedIn], Awaitable[Response]]
 
@@ -52,14 +56,15 @@ class PageFrame:
         """
         async def endpoint(request: Request) -> Response:
             try:
-                who: SignedIn | None = request.state.signed_in
+                known = request.state.signed_in is not None or request.state.lost is not None
+                if request.method == "POST" and known:
+                    request.state.form = await request.form(max_files=files, max_fields=200)
+                who = who_asks(request)
                 if who is None:
                     raise NotSignedIn
-                if request.method == "POST":
-                    request.state.form = await request.form(max_files=files,
-                                                                max_fields=200)
-                    if not is_token(str(request.state.form.get(CSRF_FIELD, "")), who):
-                        raise ForeignPage
+                if request.method == "POST" and not is_token(
+                        str(request.state.form.get(CSRF_FIELD, "")), who):
+                    raise ForeignPage
                 if needed is not None:
                     require(who.actor.role, needed)
                 return await page(request, who)
@@ -92,13 +97,14 @@ class PageFrame:
     def message(self, request: Request, code: str, status: int) -> Response:
         """Return a page that says one thing, by its code."""
         return self.render(request, "refusal.html", {
-            "message": refusal_words.REFUSALS[code], "fields": ()}, status)
+            "message": refusal_words.REFUSALS[code], "fields": (), "typed": ()}, status)
 
     def refused(self, request: Request, error: Exception) -> Response:
         """Return a page that says why something wasn't done."""
         status, refusal = refusal_of(error)
         answer = self.render(request, "refusal.html", {
-            "message": refusal.message, "fields": refusal.fields}, status)
+            "message": refusal.message, "fields": refusal.fields,
+            "typed": _typed(request) if isinstance(error, DatabaseLost) else ()}, status)
         answer.headers.update(wait_headers(error))
         return answer
 
@@ -112,6 +118,13 @@ class PageFrame:
         answer.set_cookie(self.cookie, found.token, max_age=int(PAGE_LASTS.total_seconds()),
                           path="/", secure=self.binding.secure, httponly=True, samesite="strict")
         return answer
+
+
+def _typed(request: Request) -> list[str]:
+    """Return what somebody wrote into a form that wasn't kept, so that it can be sent again."""
+    form: FormData | None = getattr(request.state, "form", None)
+    return [] if form is None else [
+        value for name in WRITTEN if isinstance(value := form.get(name), str) and value]
 
 
 def _sign_in_for(request: Request) -> str:

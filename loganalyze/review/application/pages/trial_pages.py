@@ -19,6 +19,7 @@ from loganalyze.review.application.pages.page_frame import PageFrame, back_to, f
 from loganalyze.review.application.request_answers import places
 from loganalyze.review.application.review_desk import ReviewDesk
 from loganalyze.review.decisions.case_decisions import Outdated
+from loganalyze.review.decisions.decision_database import DatabaseLost
 from loganalyze.text.language import desk_labels
 
 FILES = ("sheet", "columns")
@@ -54,6 +55,8 @@ class TrialPages:
             typed |= await _files(request.state.form)
             form = SheetForm(**typed)
             trial = await self.frame.do(self.desk.try_sheet, who, places(request)["key"], form)
+        except DatabaseLost:
+            raise
         except Problem as problem:
             return await self._page(request, who, typed, None, problem.sentence, 422)
         return await self._page(request, who, form, trial)
@@ -67,6 +70,8 @@ class TrialPages:
             trial = await self.frame.do(self.desk.try_sheet, who, key, SheetForm(
                 sheet=form.sheet, columns=form.columns))
             return await self._page(request, who, form, trial, desk_labels.ADOPT_OUTDATED, 409)
+        except DatabaseLost:
+            raise
         except Problem as problem:
             return await self._page(request, who, form, None, problem.sentence, 422)
         return back_to(f"/cases/{view.material.listed.case_key}")

@@ -21,6 +21,11 @@ REFUSALS: dict[str, str] = {
     "taken": "The name, or the provider's subject, is taken.",
     "wrong input": "Something in this can't be as it is.",
     "problem": "This can't be done.",
+    "database lost": "The database of decisions can't be reached. Nothing of this was kept: try "
+                     "again in a moment.",
+    "change uncertain": "The database of decisions was lost while this was being kept. It may be "
+                        "there or not: load the case again in a moment, and send again what isn't "
+                        "there.",
     "too long": "That is more than the desk takes at once.",
     "unexpected": "An unexpected error, a fault of the program.",
 }
