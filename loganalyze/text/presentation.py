@@ -113,6 +113,16 @@ class Presentation:
             case _:
                 assert_never(self.clock)
 
+    def second(self, seconds: float | None) -> str:
+        """Return an instant as `instant` does, to the nearest second."""
+        if seconds is None or not math.isfinite(seconds):
+            return quantity_words.UNKNOWN
+        if not self.in_utc:
+            return number_format.clock(float(round(seconds - self.origin_s))).removesuffix(".0")
+        assert self.utc_start is not None
+        at = self.utc_start + np.timedelta64(round(seconds * 1e9) + 500_000_000, "ns")
+        return str(np.datetime_as_string(at, unit="s"))[11:19] + "Z"
+
     def instant(self, seconds: float | None) -> str:
         """Return an instant [s from the log's first sample] on the report's clock."""
         if seconds is None or not math.isfinite(seconds):

@@ -26,7 +26,7 @@ from loganalyze.training.progress_trend import (
     directions,
     trend_of,
 )
-from loganalyze.training.segments.segment_results import Measured, Segment
+from loganalyze.training.segments.segment_results import CriterionCode, Measured, Segment
 
 LEAST_TRAINEES: Final = 8
 """With fewer other trainees nothing is said of them: their values could be worked out."""
@@ -52,8 +52,29 @@ class RecordedMeasure(Sheet):
     count: int = Field(1, ge=1, description="Over so many exercises.")
 
 
+class RecordedCriterion(Sheet):
+    """One thing that a rule of the school asks for, and what was flown."""
+
+    asked_for: str = Field(min_length=1, description="What is asked for, as the schedule has it; "
+                           "it ends with the unit.")
+    asked: float = Field(description="The bound.")
+    flown: float | None = Field(None, description="What was flown; null where not measured.")
+    uncertainty: float | None = Field(None, ge=0, description="Its standard uncertainty.")
+    outcome: CriterionCode = Field(description="Whether it was met; in doubt counts for the "
+                                   "trainee.")
+
+
+class RecordedGrade(Sheet):
+    """The school's own word for one part of a flight, and the rule that gave it."""
+
+    part: str = Field(min_length=1, description="The part of the schedule.")
+    word: str = Field("", description="The school's word; blank where no rule was met.")
+    criteria: Annotated[tuple[RecordedCriterion, ...], Strict(False)] = Field(
+        description="All that the rule asks for; where none was met, that of the last one tried.")
+
+
 class LessonRecord(Sheet):
-    """What one lesson adds to a trainee's progress: measures, and no name."""
+    """What one lesson adds to a trainee's progress: measures, the school's words, and no name."""
 
     trainee: str = Field(pattern="^[A-Za-z0-9][A-Za-z0-9_.-]{0,23}$",
                          description="The trainee's pseudonym: letters, digits, _ . -")
@@ -62,6 +83,8 @@ class LessonRecord(Sheet):
     flight: str = Field(min_length=1, description="SHA-256 of the recording and the flight in it.")
     measures: Annotated[tuple[RecordedMeasure, ...], Strict(False)] = Field(
         description="The measures.")
+    grades: Annotated[tuple[RecordedGrade, ...], Strict(False)] = Field(
+        (), description="The school's words for the parts, by the rules of its schedule.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +114,8 @@ class Progress:
     ``flown`` : when each flight was, in order, "" where not known; ``dated`` : whether that is the
     order of time, else the order in which the flights were given; ``compared`` : how many measures
     are looked at together, which the words allow for; ``others`` : how many other trainees there
-    are, ``least_others`` : how many must have a measure before it is said how they flew it.
+    are, ``least_others`` : how many must have a measure before it is said how they flew it;
+    ``grades`` : of each flight the school's words for its parts.
     """
 
     trainee: str
@@ -101,6 +125,7 @@ class Progress:
     compared: int
     others: int
     least_others: int
+    grades: tuple[tuple[RecordedGrade, ...], ...] = ()
 
 
 def lesson_record(
@@ -145,6 +170,7 @@ def lesson_record(
     when = flown or ("" if start is None else str(start.astype("datetime64[s]")))
     try:
         return LessonRecord(trainee=trainee, flown=when, measures=measures,
+                            grades=recorded_grades(segments),
                             flight=f"{analysis.log.source.sha256}:{analysis.flight}")
     except ValidationError as error:
         field = str(error.errors()[0]["loc"][0])
@@ -167,8 +193,8 @@ def recorded_measures(
     for segment in segments:
         for name, measured in _of_segment(segment):
             if math.isfinite(measured.value):
-                grouped.setdefault((f"briefed {segment.kind.replace('_', ' ')}, {segment.part}",
-                                    name), []).append((measured.value, measured.u))
+                grouped.setdefault((_part(segment), name), []).append(
+                    (measured.value, measured.u))
     measures = []
     for (kind, name), some in sorted(grouped.items()):
         values, errors = np.array(some).T
@@ -178,6 +204,24 @@ def recorded_measures(
             exercise=kind, measure=name, value=float(values.mean()),
             uncertainty=error if math.isfinite(error) else None, count=len(some)))
     return tuple(measures)
+
+
+def recorded_grades(segments: Sequence[Segment]) -> tuple[RecordedGrade, ...]:
+    """Return the school's word for each part that a rule is for, with what the rule asks."""
+    return tuple(RecordedGrade(
+        part=_part(segment), word=segment.grade.name, criteria=tuple(RecordedCriterion(
+            asked_for=criterion.key, asked=criterion.asked, flown=_known(criterion.flown),
+            uncertainty=_known(criterion.u), outcome=criterion.code)
+            for criterion in segment.grade.tried[-1][1]))
+        for segment in segments if segment.grade is not None)
+
+
+def _part(segment: Segment) -> str:
+    return f"briefed {segment.kind.replace('_', ' ')}, {segment.part}"
+
+
+def _known(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def _of_segment(segment: Segment) -> tuple[tuple[str, Measured], ...]:
@@ -289,7 +333,7 @@ def progress_of(
     compared = sum(bool(side) and trend.flights >= LEAST_FLIGHTS
                    for side, trend in zip(sides, trends, strict=True))
     return Progress(trainee, tuple(lesson.flown for lesson in own), dated, tuple(rows), compared,
-                    len(others), least_others)
+                    len(others), least_others, tuple(lesson.grades for lesson in own))
 
 
 def _chosen(records: Sequence[LessonRecord], trainee: str | None) -> str:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 import tomllib
+from html import unescape
 from pathlib import Path
 
 import jsonschema
@@ -176,3 +178,50 @@ def test_a_log_without_altitude_is_measured_for_nothing(run, tmp_path):
     assert answer.code == 0
     assert "No part of the flight fits the schedule." in answer.out
     assert "No moment stands out" in answer.out
+
+
+def test_each_number_on_the_charts_is_explained_beside_them(folder):
+    page = unescape((folder / "lesson.html").read_text(encoding="utf-8"))
+    beside = page[page.index("On the charts: "):]
+    beside = beside[:beside.index("</p>")]
+    moments = json.loads((folder / "lesson.json").read_text())["moments"]
+    assert len(moments) > 3
+    said = re.findall(r"(\d+) at (\d:\d\d:\d\d), ([^;]+)", beside)
+    assert [int(number) for number, *_ in said] == list(range(1, len(moments) + 1))
+    for moment, (_, when, fact) in zip(moments, said, strict=True):
+        hours, minutes, seconds = map(int, when.split(":"))
+        assert abs(3600 * hours + 60 * minutes + seconds - moment["time_s"]) <= 0.5
+        digits = 0 if moment["unit"] == "s" else 3 if moment["unit"] == "mach" else 1
+        assert f"{abs(moment['size']):.{digits}f}".lstrip("0") in fact
+        assert {"kt": " kt", "mach": "Mach ", "s": " s "}[moment["unit"]] in fact
+
+
+def test_times_are_as_fine_as_they_are_measured(folder):
+    page = (folder / "lesson.html").read_text(encoding="utf-8")
+    text = re.sub(r"<script.*?</script>|<svg.*?</svg>|<[^>]+>", " ", page, flags=re.DOTALL)
+    found = text[:text.index("Beside the demonstration")]
+    assert re.findall(r"\d:\d\d:\d\d\.\d", found) == []
+    assert re.findall(r"\b\d\d+\.\d s\b", found) == []
+
+
+def test_the_schools_words_are_in_the_record_and_on_the_page_of_progress(run, tmp_path):
+    for name in ("first_try", "better_try"):
+        run("training", LESSON / f"{name}.csv", *GIVEN, "--trainee", "T7", "--out",
+            tmp_path / name)
+    record = json.loads((tmp_path / "first_try" / "record.json").read_text())
+    jsonschema.validate(record, schemas()["lesson-record.schema.json"])
+    grades = {grade["part"]: grade for grade in record["grades"]}
+    assert grades["briefed climb, airspeed"]["word"] == "nearly as briefed"
+    asked = {each["asked_for"]: each for each in grades["briefed climb, airspeed"]["criteria"]}
+    assert asked["least_within_pct"]["outcome"] == "met"
+    assert grades["briefed descent, mach"]["word"] == ""
+    assert "not met" in [each["outcome"] for each in grades["briefed descent, mach"]["criteria"]]
+    run("progress", tmp_path / "first_try" / "record.json", tmp_path / "better_try" / "record.json",
+        "--out", tmp_path / "progress")
+    page = unescape((tmp_path / "progress" / "progress.html").read_text(encoding="utf-8"))
+    text = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
+    assert "In the school's words" in text
+    flown = asked["least_within_pct"]["flown"]
+    assert (f"Briefed climb, airspeed nearly as briefed time within tolerance at least 70 %: "
+            f"{flown:.0f} %") in text
+    assert "Briefed descent, Mach number no rule met" in text

@@ -99,8 +99,8 @@ def track_figure(lesson: Lesson, how: Presentation, demonstration: Lesson | None
     knot, foot = how.units.per_knot, how.units.per_foot
     speeds = lesson.speeds
     with mpl.rc_context(STYLE):
-        figure = Picture(figsize=(WIDTH_IN, 3.1))
-        axes = figure.add_axes((0.115, 0.14, 0.87, 0.72))
+        figure = Picture(figsize=(WIDTH_IN, 2.7))
+        axes = figure.add_axes((0.115, 0.16, 0.87, 0.68))
         known = speeds.altitude_ft[np.isfinite(speeds.altitude_ft)]
         low, high = (float(known.min()), float(known.max())) if len(known) else (0.0, 1e4)
         heights = np.linspace(low, high + 300.0, 240)

@@ -131,10 +131,17 @@ def _found(lesson: Lesson, how: Presentation) -> Section:
 def _pictures(lesson: Lesson, demonstration: Lesson | None, how: Presentation) -> Section:
     return Section("course", words.SECTIONS["course"], (
         Picture("course", partial(course_figure, lesson, how), words.COURSE_WORDS,
-                words.COURSE_CAPTION),
+                words.COURSE_CAPTION), *_numbers(lesson, how),
         Subheading(words.SECTIONS["track"]),
         Picture("track", partial(track_figure, lesson, how, demonstration), words.TRACK_WORDS,
                 words.TRACK_CAPTION)))
+
+
+def _numbers(lesson: Lesson, how: Presentation) -> tuple[Block, ...]:
+    """Return what each number on the charts is, in small print: when, and what was there."""
+    if not lesson.moments:
+        return ()
+    return (Paragraph(words.numbers(lesson.moments, lesson.segments, how), "note"),)
 
 
 def _change(lesson: Lesson, how: Presentation) -> Section | None:
@@ -192,7 +199,7 @@ def _exercises(lesson: Lesson, how: Presentation) -> Section:
         rows.append((
             str(number), number_format.sentence_case(exercise_words.named(
                 exercise.kind, exercise.confidence, exercise.origin, *_by(exercise, how))),
-            how.instant(exercise.start_s), how.instant(exercise.end_s),
+            how.second(exercise.start_s), how.second(exercise.end_s),
             "; ".join(f"{name} {value}" for name, value in told)))
     missed = Paragraph(" ".join(
         exercise_words.unsearched(lesson.exercises.unsearched)) or words.EVERY_EXERCISE, "note")
@@ -222,7 +229,7 @@ def _by(exercise: Exercise, how: Presentation) -> tuple[str, str]:
 
 def _turns(lesson: Lesson, how: Presentation) -> Section | None:
     """Make the section of the steep turns against their tolerance."""
-    rows = [(how.instant(turn.start_s), *words.criterion(criterion, how))
+    rows = [(how.second(turn.start_s), *words.criterion(criterion, how))
             for turn in lesson.turns for criterion in turn.criteria]
     if not rows:
         return None

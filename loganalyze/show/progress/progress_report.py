@@ -47,6 +47,9 @@ def progress_report(found: Progress) -> Report:
             Section("measures", words.SECTIONS["measures"], tuple(_by_exercise(found, rows)),
                     new_page=True),
             Section("flights", words.SECTIONS["flights"], tuple(_by_exercise(found, flights)))]
+    if any(found.grades):
+        sections.append(Section("grades", words.SECTIONS["grades"], (
+            Paragraph(words.GRADES_ABOUT), _table(graded(found), words.GRADES_CAPTION))))
     sections.append(Section("about", words.SECTIONS["about"], (Bullets(about(found)),)))
     return Report(words.TITLE, words.subtitle(found.trainee, len(found.flown)), tuple(sections),
                   words.FOOTER.format(version=__version__), "")
@@ -123,6 +126,17 @@ def flights(found: Progress, exercise: str) -> tuple[str, list[tuple[str, ...]]]
                 )
             )
     return words.FLIGHTS_CAPTION, made
+
+
+def graded(found: Progress) -> list[tuple[str, ...]]:
+    """Return a heading, and a row for each of the school's words: flight, part, word, rule."""
+    made = [tuple(words.COLUMNS[key] for key in ("flight", "part", "word", "rule"))]
+    for number, (day, grades) in enumerate(zip(found.flown, found.grades, strict=True), 1):
+        made += [(words.flight(number, day), words.heading(grade.part),
+                  grade.word or words.NO_RULE_MET, words.asked_and_flown([
+                      (criterion.asked_for, criterion.asked, criterion.flown, criterion.outcome)
+                      for criterion in grade.criteria])) for grade in grades]
+    return made
 
 
 def exercises(found: Progress) -> list[str]:

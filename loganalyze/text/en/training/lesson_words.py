@@ -46,7 +46,8 @@ COLUMNS = {
     "altitude": "Pressure altitude", "cas": "CAS", "mach": "Mach", "tas": "TAS that day",
     "warmer": "TAS, {warmer:.0f} °C warmer", "stated": "Limit as CAS", "margin": "Margin",
     "rms": "RMS error", "largest": "Largest error", "to_limit": "Least margin to {limit}",
-    "number": "Number", "exercise": "Exercise", "from": "From", "to": "To", "how": "How flown",
+    "number": "Number", "exercise": "Exercise", "from": "From", "to": "To",
+    "how": "How flown",
     "before": "Demonstration", "after": "This flight", "what": "",
 }
 SEGMENTS_CAPTION = "Each part of the flight against its schedule, after the speed had settled"
@@ -74,7 +75,7 @@ COURSE_WORDS = ("Flown speed and altitude over time, with the briefed speed and 
                 "each part.")
 COURSE_CAPTION = ("Above: calibrated airspeed (CAS) as flown, the briefed speed as CAS, and shaded "
                   "its tolerance; the dashed line is the limit airspeed. Below: pressure altitude. "
-                  "Green numbers are the moments worth looking at together, as listed below.")
+                  "Green numbers are the moments worth looking at together.")
 TRACK_WORDS = "Calibrated airspeed against pressure altitude: flown, briefed, and the limit."
 TRACK_CAPTION = ("Altitude upwards. Where the two briefed speeds meet, the briefed line bends: "
                  "that is the crossover.")
@@ -168,7 +169,15 @@ def within(segment: Segment) -> str:
 
 def longest(departure: Departure | None) -> str:
     """Return how long the longest departure was."""
-    return "-" if departure is None else f"{duration(departure.seconds)} {_side(departure.faster)}"
+    return "-" if departure is None else (
+        f"{seconds(departure.seconds, departure.seconds_u)} {_side(departure.faster)}")
+
+
+def seconds(found: float, u: float = 0.0) -> str:
+    """Return a length of time as finely as it was measured: in seconds from ten on, or where its
+    standard uncertainty is half a second or more; below that to the tenth."""
+    whole = found >= 9.95 or u >= 0.5
+    return duration(float(round(found))).replace(".0 s", " s") if whole else duration(found)
 
 
 def furthest(departure: Departure | None, unit: str, how: Presentation) -> str:
@@ -232,7 +241,7 @@ def lead(lesson: Lesson, how: Presentation) -> str:
         summary += (
             f'Farthest outside was "{part(segment)}": '
             f"{amount(departure.furthest, segment.unit, how)} too "
-            f"{'fast' if departure.faster else 'slow'}, at {how.instant(departure.furthest_s)}. "
+            f"{'fast' if departure.faster else 'slow'}, at {how.second(departure.furthest_s)}. "
         )
     margins = [margin for segment in lesson.segments for margin in segment.margins]
     if margins:
@@ -259,7 +268,7 @@ def change(made: Change, how: Presentation) -> str:
     due = (
         f"In the {made.kind} the {first} was to be held until {how.altitude(made.crossover_ft)}, "
         f"where both briefed speeds are the same; that was passed at "
-        f"{how.instant(made.due_s)}. "
+        f"{how.second(made.due_s)}. "
     )
     if made.code == "not recorded":
         return due + "Too little is recorded about it to say when the change was made."
@@ -278,29 +287,49 @@ def change(made: Change, how: Presentation) -> str:
 
 def moment(found: Moment, segments: tuple[Segment, ...], how: Presentation) -> str:
     """Return a moment and why, as a sentence or two."""
-    place = f"{how.instant(found.time_s)}, at {how.altitude(found.altitude_ft)}: "
+    said = (f"{how.second(found.time_s)}, at {how.altitude(found.altitude_ft)}: "
+            f"{fact(found, segments, how)}.")
+    if found.kind == "change" and found.size > 0:
+        return said + (" While it is held beyond the crossover, the other speed runs away from "
+                       "what was briefed.")
+    if found.kind == "margin":
+        return f"{said} {_why(found, CAUSES, how)}"
+    if found.kind == "departure":
+        return f"{said} {_why(found, CAUSES if found.faster else CAUSES_SLOWER, how)}"
+    return said
+
+
+def numbers(moments: tuple[Moment, ...], segments: tuple[Segment, ...], how: Presentation) -> str:
+    """Return what each number on the charts is: when, and what was there."""
+    return "On the charts: " + "; ".join(
+        f"{number} at {how.second(found.time_s)}, {_in_short(found, segments, how)}"
+        for number, found in enumerate(moments, 1)) + "."
+
+
+def _in_short(found: Moment, segments: tuple[Segment, ...], how: Presentation) -> str:
+    if found.kind == "departure" and found.segment is not None:
+        return (f"{part(segments[found.segment])} {amount(found.size, found.unit, how)} beyond "
+                f"tolerance, {_side(found.faster)}")
+    if found.kind == "change":
+        return f"change {abs(found.size):.0f} s {'late' if found.size > 0 else 'early'}"
+    return fact(found, segments, how)
+
+
+def fact(found: Moment, segments: tuple[Segment, ...], how: Presentation) -> str:
+    """Return what was at a moment, with its value, as a clause."""
     if found.kind == "ceiling":
-        return place + f"{amount(found.size, found.unit, how)} above the ceiling \"{found.name}\"."
+        return f"{amount(found.size, found.unit, how)} above the ceiling \"{found.name}\""
     if found.kind == "change":
         first = "Mach number" if found.name == "mach" else "airspeed"
-        said = "later" if found.size > 0 else "earlier"
-        return place + (
-            f"the {first} was given up {abs(found.size):.0f} s {said} than due. While it "
-            "is held beyond the crossover, the other speed runs away from what was "
-            "briefed."
-            if found.size > 0
-            else f"the {first} was given up {abs(found.size):.0f} s {said} than due."
-        )
+        return (f"the {first} was given up {abs(found.size):.0f} s "
+                f"{'later' if found.size > 0 else 'earlier'} than due")
     if found.kind == "margin":
-        if found.size < 0:
-            said = f"{size(-found.size, 'kt', how)} over {found.name or 'the limit'}. "
-        else:
-            said = f"{size(found.size, 'kt', how)} left to {found.name or 'the limit'}. "
-        return place + said + _why(found, CAUSES, how)
+        limit = found.name or "the limit"
+        return (f"{size(-found.size, 'kt', how)} over {limit}" if found.size < 0
+                else f"{size(found.size, 'kt', how)} left to {limit}")
     assert found.segment is not None
-    segment = segments[found.segment]
-    said = (f"{part(segment)}: {amount(found.size, found.unit, how)} {_than(found.faster)}. ")
-    return place + said + _why(found, CAUSES if found.faster else CAUSES_SLOWER, how)
+    return (f"{part(segments[found.segment])}: {amount(found.size, found.unit, how)} "
+            f"{_than(found.faster)}")
 
 
 def _why(found: Moment, causes: dict[str, str], how: Presentation) -> str:
@@ -309,7 +338,7 @@ def _why(found: Moment, causes: dict[str, str], how: Presentation) -> str:
         return f"{cause[:1].upper()}{cause[1:]}."
     before = max(found.time_s - found.start_s, 0.0)
     return (f"Mostly because {cause}: {size(found.cause_kt, 'kt', how)} in the "
-            f"{duration(before)} before.")
+            f"{seconds(before)} before.")
 
 
 def smallest(margin: KeptMargin, how: Presentation) -> str:
@@ -340,7 +369,7 @@ def criterion(asked: Criterion, how: Presentation) -> tuple[str, str, str]:
             return f"{value:.0f} %"
         if unit == "ft":
             return how.altitude(value)
-        return duration(value) if unit == "s" else size(value, unit, how)
+        return seconds(value) if unit == "s" else size(value, unit, how)
 
     return f"{CRITERIA[asked.key]} {put(asked.asked)}", put(asked.flown), OUTCOMES[asked.code]
 
@@ -368,8 +397,8 @@ def sources(lesson: Lesson, how: Presentation) -> list[str]:
             "calibrated."))
     said += [
         f"The {level_off.kind} was interrupted by a level at "
-        f"{how.altitude(level_off.altitude_ft)} from {how.instant(level_off.start_s)} to "
-        f"{how.instant(level_off.end_s)}; what was flown there counts to no part."
+        f"{how.altitude(level_off.altitude_ft)} from {how.second(level_off.start_s)} to "
+        f"{how.second(level_off.end_s)}; what was flown there counts to no part."
         for level_off in lesson.level_offs
     ]
     said += [f"The log holds no channel for the speed \"{name}\"." for name in lesson.lacking]

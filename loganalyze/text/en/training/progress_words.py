@@ -3,19 +3,29 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from loganalyze.text.en.number_format import count, sentence_case
 from loganalyze.text.en.training.exercise_words import KINDS, MEASURES
+from loganalyze.text.en.training.lesson_words import CRITERIA, OUTCOMES
 
 TITLE = "Progress"
 SUBTITLE = "Trainee {trainee}, {flights}"
 SECTIONS = {"found": "What changes", "measures": "Exercise by exercise",
-            "flights": "Flight by flight", "about": "How to read this"}
+            "flights": "Flight by flight", "grades": "In the school's words",
+            "about": "How to read this"}
 COLUMNS = {"exercise": "Exercise", "measure": "Measure", "flight": "Flight",
            "flights": "Flights",
            "level": "Mean of these flights", "per_flight": "Change a flight",
            "direction": "What that says", "spread": "Flights differ by", "measured": "Measured to",
-           "course": "Middle half of the course"}
+           "course": "Middle half of the course",
+           "part": "Part", "word": "School's word", "rule": "What its rule asks for, and what was "
+           "flown"}
+GRADES_CAPTION = "Each graded part of each flight; what is in doubt counts for the trainee"
+GRADES_ABOUT = ("Each word is the school's own, given by the rules of its schedule to one part of "
+                "one flight. Words aren't added up, and no trend is drawn through them.")
+NO_RULE_MET = "no rule met"
+NOT_MEASURED = "not measured"
 CAPTION = "Means and changes, each with the interval that holds the true one with 95 % confidence"
 DIRECTIONS = {
     "improving": "improving", "getting worse": "getting worse", "no change shown":
@@ -156,6 +166,19 @@ def direction(name: str, code: str, low: float, high: float) -> str:
     if low * high > 0:
         return AMONG_MANY.format(direction=said)
     return WOULD_SHOW.format(direction=said, least=value(name, 0.5 * (high - low)))
+
+
+def asked_and_flown(criteria: Sequence[tuple[str, float, float | None, str]]) -> str:
+    """Return what a rule asks for, and what was flown, a clause for each thing."""
+    return "; ".join(
+        f"{CRITERIA[key]} {_bound(key, asked)}: "
+        f"{NOT_MEASURED if flown is None else _bound(key, flown)}"
+        f"{'' if code in ('met', 'not measured') else f', {OUTCOMES[code]}'}"
+        for key, asked, flown, code in criteria)
+
+
+def _bound(key: str, number: float) -> str:
+    return f"{number:.0f} %" if key.endswith("_pct") else value(key, number)
 
 
 def subtitle(trainee: str, flights: int) -> str:
