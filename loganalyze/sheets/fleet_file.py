@@ -47,6 +47,10 @@ class AircraftRule(Sheet):
     schedule: str = Field(
         "", description="A schedule of training flights: how each flight was flown against it is "
         "measured, and kept in the dataset training.", examples=["lesson.toml"])
+    corrections: str = Field(
+        "", description="The folder of the instructors' corrections of its training flights' "
+        "exercises, by the logs' names; otherwise they are looked for beside each log.",
+        examples=["corrections"])
     flights_per_month: float | None = Field(
         None, description="How many flights each such aircraft is expected to fly in a month, "
         "for the share that was captured.", examples=[40], gt=0)
@@ -59,6 +63,9 @@ class AircraftRule(Sheet):
         if not self.registration and not self.path:
             refuse("nothing says which logs are meant", "write registration or path",
                    "registration")
+        if self.corrections and not self.schedule:
+            refuse("corrections are of training flights, and no schedule is named",
+                   "write schedule too", "corrections")
         if not self.sheet:
             refuse("it has no limits sheet", "write at least one [[aircraft.sheet]]", "sheet")
         days = [sheet.effective for sheet in self.sheet]

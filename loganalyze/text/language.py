@@ -68,6 +68,7 @@ if TYPE_CHECKING:
     from loganalyze.text.en.training import exercise_words as exercise_words
     from loganalyze.text.en.training import first_schedule as first_schedule
     from loganalyze.text.en.training import lesson_words as lesson_words
+    from loganalyze.text.en.training import moment_words as moment_words
     from loganalyze.text.en.training import progress_words as progress_words
 
 MODULES: tuple[str, ...] = (
@@ -90,6 +91,7 @@ MODULES: tuple[str, ...] = (
     "training.exercise_words",
     "training.first_schedule",
     "training.lesson_words",
+    "training.moment_words",
     "training.progress_words",
 )
 """The modules of a language, by their place in its folder."""

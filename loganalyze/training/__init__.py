@@ -1,5 +1,6 @@
 """What was briefed against what was flown."""
 
+from loganalyze.sheets.lesson.corrections_place import beside
 from loganalyze.sheets.lesson.schedule_file import Schedule, read_schedule
 from loganalyze.sheets.lesson.speed_tolerances import Tolerance
 from loganalyze.training.briefed_airspeeds import Converted
@@ -9,7 +10,6 @@ from loganalyze.training.exercise_corrections import (
     CorrectedFindings,
     Correction,
     CorrectionsFile,
-    beside,
     corrected,
     corrections_for,
     read_corrections,

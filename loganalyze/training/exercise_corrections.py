@@ -133,20 +133,6 @@ class CorrectedFindings:
     unapplied: tuple[Correction, ...]
 
 
-def beside(log: str | Path, flight: int = 1) -> Path:
-    """Return where the corrections of a flight of a log lie: beside the log, by its name.
-
-    Examples
-    --------
-    >>> from loganalyze.training import beside
-    >>> beside("flight.csv").name, beside("flight.csv", 2).name
-    ('flight.csv.corrections.toml', 'flight.csv.flight-2.corrections.toml')
-    """
-    log = Path(log)
-    number = f".flight-{flight}" if flight > 1 else ""
-    return log.with_name(f"{log.name}{number}.corrections.toml")
-
-
 def corrections_for(
     analysis: Analysis, corrections: tuple[Correction, ...] = ()
 ) -> CorrectionsFile:

@@ -101,3 +101,64 @@ def test_a_schedule_that_is_none_is_refused_before_anything_is_judged(school):
     with pytest.raises(Problem, match=r"lesson\.toml"):
         la.run_fleet([str(school / "logs")], school / "store", fleet=school / "fleet.toml",
                      workers=0)
+
+
+def corrections_of(log, place, **change):
+    """Write an instructor's corrections of a log, by the command."""
+    sheet = log.parents[1] / "sheet.toml"
+    ran = CliRunner().invoke(group, [
+        "correct", str(log), "--limits", str(sheet), "--by", "KL", "--corrections", str(place),
+        *(part for key, value in change.items() for part in (
+            [f"--{key}"] if value is True else [f"--{key}", str(value)]))])
+    assert ran.exit_code == 0, ran.output
+
+
+@pytest.mark.parametrize("beside", [True, False])
+def test_an_instructors_corrections_count_and_let_the_log_be_judged_again(school, beside):
+    if not beside:
+        (school / "fleet.toml").write_text(FLEET.format(
+            schedule='schedule = "lesson.toml"\ncorrections = "corrected"'))
+    log = school / "logs" / "first_try.csv"
+    kept = (log.parent if beside else school / "corrected") / "first_try.csv.corrections.toml"
+    kept.parent.mkdir(exist_ok=True)
+
+    def judged():
+        report = la.run_fleet([str(log)], school / "store", fleet=school / "fleet.toml",
+                              workers=0)
+        return report.judged, stored_now(school / "store")
+
+    count, before = judged()
+    assert count == 1
+    assert judged() == (0, before)
+    corrections_of(log, kept, delete=True, exercise=1)
+    count, after = judged()
+    assert count == 1
+    counts = [max(row[2] for (kind, _), row in found.items() if kind == "climb at constant CAS")
+              for found in (before, after)]
+    assert counts == [2, 1]
+    assert judged() == (0, after)
+    kept.unlink()
+    assert judged() == (0, before)  # the verdict of before is in the store still
+
+
+def stored_now(store):
+    with la.connect_store(store) as found:
+        return {(exercise, measure): numbers for exercise, measure, *numbers in found.execute(
+            "select exercise, measure, value, uncertainty, count from training").fetchall()}
+
+
+def test_a_correction_that_fits_nothing_any_more_is_a_problem_until_it_is_mended(school):
+    log = school / "logs" / "first_try.csv"
+    kept = log.with_name("first_try.csv.corrections.toml")
+    corrections_of(log, kept, delete=True, exercise=1)
+    whole = kept.read_text()
+    kept.write_text(whole.replace('kind = "climb at constant CAS"', 'kind = "stall"'))
+    for said in ("none is found there any more", "none is found there any more"):
+        report = la.run_fleet([str(log)], school / "store", fleet=school / "fleet.toml",
+                              workers=0)
+        assert (report.judged, report.problems) == (0, 1)
+        (row,) = pads.dataset(school / "store" / "problems").to_table().to_pylist()
+        assert said in row["reason"]
+    kept.write_text(whole)
+    report = la.run_fleet([str(log)], school / "store", fleet=school / "fleet.toml", workers=0)
+    assert (report.judged, report.problems) == (1, 0)

@@ -22,7 +22,8 @@ class Basis:
     """What a log is judged by.
 
     ``digest`` : SHA-256 over the bytes of limits sheet, columns file and schedule; ``schedule`` :
-    of training flights, None where none is named.
+    of training flights, None where none is named; ``corrections`` : the folder of an instructor's
+    corrections of their exercises, None where they lie beside the logs.
     """
 
     limits: Path
@@ -32,6 +33,7 @@ class Basis:
     aircraft: str = ""
     tags: Mapping[str, str] = field(default_factory=dict)
     schedule: Schedule | None = None
+    corrections: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -79,6 +81,7 @@ class AircraftChoice:
                             aircraft_rule.name,
                             aircraft_rule.tags,
                             _named(path, aircraft_rule.schedule),
+                            _named(path, aircraft_rule.corrections),
                         ),
                     )
                     for revision in aircraft_rule.revisions
@@ -89,6 +92,12 @@ class AircraftChoice:
         digest = combined_digest([fleet.model_dump_json(), *(
             basis.digest for rule in rules for _, basis in rule.revisions)])
         return cls(path, rules, fleet.identity.path, digest)
+
+    def correction_folders(self) -> set[Path | None]:
+        """Return where corrections of any aircraft's training flights may lie: folders, and None
+        for beside the log."""
+        return {basis.corrections for rule in self.rules for _, basis in rule.revisions
+                if basis.schedule is not None}
 
     def registration_in(self, path: str) -> str:
         """Return the registration that the path of a log states, or nothing."""
@@ -154,12 +163,13 @@ def combined_digest(parts: Iterable[str]) -> str:
 
 
 def _basis(limits: Path, columns: Path | None, name: str, tags: Mapping[str, str],
-           schedule: Path | None = None) -> Basis:
+           schedule: Path | None = None, corrections: Path | None = None) -> Basis:
     sheet = read_limits(limits)
     briefed = None if schedule is None else read_schedule(schedule)
     digest = combined_digest([_digest(limits), "" if columns is None else _digest(columns),
                               *([] if schedule is None else [_digest(schedule)])])
-    return Basis(limits, sheet, digest, columns, name, dict(tags), briefed)
+    return Basis(limits, sheet, digest, columns, name, dict(tags), briefed,
+                 corrections)
 
 
 def _named(file: Path, other: str) -> Path | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import lru_cache
 from importlib import import_module
+from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -25,6 +26,7 @@ from loganalyze.fleet.judging.evidence_rows import (
     with_second_sources,
 )
 from loganalyze.fleet.judging.flight_rows import FLIGHTS, MEASURES
+from loganalyze.fleet.judging.kept_corrections import correction_file, corrections_digest
 from loganalyze.fleet.judging.log_sources import LogSource
 from loganalyze.fleet.judging.statistics_rows import CHECKS, CLOSEST
 from loganalyze.fleet.judging.training_table import TRAINING
@@ -74,14 +76,20 @@ class FleetJob:
             self._settings[basis.digest] = settings, json.dumps(plain(settings))
         return self._settings[basis.digest]
 
-    def attempt_key(self, sha256: str) -> str:
+    def attempt_key(self, sha256: str, source: LogSource | None) -> str:
         """Return the key of an attempt on a log: the same inputs give the same."""
+        corrected = "" if source is None else corrections_digest(
+            source, sorted(self.choice.correction_folders(), key=str))
         return combined_digest([sha256, self.choice.digest, json.dumps(self.thresholds),
-                                __version__])
+                                __version__, *([corrected] if corrected else [])])
 
-    def judgement_key(self, sha256: str, basis: Basis) -> str:
-        """Return the key of a log's judgement: of its bytes and all that it is judged by."""
-        return combined_digest([sha256, basis.digest, self._stated(basis)[1], __version__])
+    def judgement_key(self, sha256: str, basis: Basis, source: LogSource) -> str:
+        """Return the key of a log's judgement: of its bytes and all that it is judged by, an
+        instructor's corrections among it."""
+        corrected = ("" if basis.schedule is None
+                     else corrections_digest(source, [basis.corrections]))
+        return combined_digest([sha256, basis.digest, self._stated(basis)[1], __version__,
+                                *([corrected] if corrected else [])])
 
     def packed(self) -> bytes:
         """Return the job as bytes for another process."""
@@ -127,12 +135,13 @@ class JudgedLog:
 
 @dataclass(frozen=True)
 class FailedLog:
-    """A log that couldn't be judged, and why."""
+    """A log that couldn't be judged, and why; without ``sha256`` it is tried again."""
 
     source: str
     reason: str
     kind: str
     sha256: str | None
+    log: LogSource | None = None
 
 
 @lru_cache(maxsize=2)
@@ -155,14 +164,14 @@ def _judged_or_not(job: FleetJob, task: LogTask) -> JudgedLog | FailedLog:
     try:
         return judge(job, task)
     except Problem as problem:
-        return FailedLog(name, problem.sentence, "wrong input", task.sha256)
+        return FailedLog(name, problem.sentence, "wrong input", task.sha256, task.source)
     except OSError as error:
         said = Problem(f"it can't be read ({error.strerror or error})", name, "check the disk")
         return FailedLog(name, said.sentence, "unreadable", None)
     except Exception as error:
         said = Problem("an unexpected error, a fault of this program "
                        f"({type(error).__name__}: {error})", name, "report it with the log")
-        return FailedLog(name, said.sentence, "unexpected error", task.sha256)
+        return FailedLog(name, said.sentence, "unexpected error", task.sha256, task.source)
 
 
 def judge(job: FleetJob, task: LogTask) -> JudgedLog:
@@ -172,6 +181,7 @@ def judge(job: FleetJob, task: LogTask) -> JudgedLog:
     rows: dict[str, list[tuple[int, Row]]] = {table.name: [] for table in row_tables()}
     samples: list[tuple[int, bytes]] = []
     basis: Basis | None = None
+    key = ""
     day: date | None = None
     recorded = 0.0
     number = 0
@@ -184,6 +194,7 @@ def judge(job: FleetJob, task: LogTask) -> JudgedLog:
             if number == 1:
                 day = _day(flight)
                 basis = job.choice.basis(name, registration, day)
+                key = job.judgement_key(task.sha256, basis, task.source)
             assert basis is not None
             judged = assess_flight(analyze(flight, basis.sheet, settings=job.settings(basis),
                                            flight=number), explained=False)
@@ -193,20 +204,25 @@ def judge(job: FleetJob, task: LogTask) -> JudgedLog:
             recorded += _keep(judged, number, origin, rows, samples, job.samples)
             if basis.schedule is not None:
                 rows[TRAINING.name].extend((number, (*row, *origin.cells))
-                                           for row in _training_rows(judged, basis.schedule))
+                                           for row in _training_rows(
+                                               judged, basis.schedule, correction_file(
+                                                   task.source, number, basis.corrections)))
             del flight, judged
     if basis is None:
         raise Problem("the log holds no flight", name, "check that it is a recording")
-    return JudgedLog(task, job.judgement_key(task.sha256, basis), registration,
+    if key != job.judgement_key(task.sha256, basis, task.source):
+        raise Problem("its corrections changed while it was judged", name, "run again")
+    return JudgedLog(task, key, registration,
                      json.dumps(dict(sorted(basis.tags.items()))), day, number, recorded, rows,
                      samples)
 
 
-def _training_rows(judged: Assessment, schedule: Schedule) -> Iterator[Row]:
+def _training_rows(judged: Assessment, schedule: Schedule, corrections: Path | None
+                   ) -> Iterator[Row]:
     """Yield the rows of a flight that is measured against a schedule."""
     # Imported by name: the measures of lessons take a fifth of the time in which a worker starts.
     module: Any = import_module("loganalyze.fleet.judging.training_rows")
-    yield from module.training_rows(judged, schedule)
+    yield from module.training_rows(judged, schedule, corrections)
 
 
 def _keep(judged: Assessment, number: int, origin: Origin,

@@ -225,7 +225,7 @@ class _Run:
                 elif self._is_known(source, digest):
                     seen.add(digest)
                     self._count("known")
-                elif (row := self._tried.get(self._job.attempt_key(digest))) is not None:
+                elif (row := self._tried.get(self._job.attempt_key(digest, source))) is not None:
                     seen.add(digest)
                     self._failures.append(row[:5])
                     self._count("problems")
@@ -237,7 +237,7 @@ class _Run:
         """Keep the rows of a log; write a shard when there are enough of them."""
         report = self.report
         if isinstance(result, FailedLog):
-            key = self._job.attempt_key(result.sha256) if result.sha256 else None
+            key = self._job.attempt_key(result.sha256, result.log) if result.sha256 else None
             self._failures.append(problem_row(result, key))
             report.unexpected += result.kind == "unexpected error"
             self._count("problems")
@@ -293,7 +293,8 @@ class _Run:
                 if choice.needs_registration(source.name):
                     with source.local() as path:
                         registration = stated_registration(path)
-            keys = {self._job.judgement_key(digest, choice.basis(source.name, registration, day))
+            keys = {self._job.judgement_key(digest, choice.basis(source.name, registration, day),
+                                             source)
                     for day in known.days}
         except (Problem, OSError):
             return False
@@ -338,4 +339,4 @@ def _batches(tasks: Iterable[LogTask]) -> Iterator[list[LogTask]]:
 def _given_up(task: LogTask) -> JudgedLog | FailedLog:
     said = Problem("two worker processes ended while they judged it", task.source.name,
                    "judge it by itself with loganalyze analyze, to see what happens")
-    return FailedLog(task.source.name, said.sentence, "worker lost", task.sha256)
+    return FailedLog(task.source.name, said.sentence, "worker lost", task.sha256, task.source)

@@ -7,7 +7,7 @@ import textwrap
 from loganalyze.show.lesson.lesson_report import segment_heads, segment_rows
 from loganalyze.show.terminal.log_inspection import table
 from loganalyze.text.flight_account import presented
-from loganalyze.text.language import exercise_words
+from loganalyze.text.language import exercise_words, moment_words
 from loganalyze.text.language import lesson_words as words
 from loganalyze.text.presentation import Presentation
 from loganalyze.training import Lesson
@@ -30,7 +30,8 @@ def lesson_lines(lesson: Lesson, how: Presentation) -> list[str]:
         lines += ["", *table([segment_heads(lesson), *segment_rows(lesson, how)])]
     for title, said in (
             ("change", [words.change(change, how) for change in lesson.changes]),
-            ("moments", [words.moment(moment, lesson.segments, how) for moment in lesson.moments]
+            ("moments", [moment_words.moment(moment, lesson.segments, how)
+                         for moment in lesson.moments]
              or [words.NO_MOMENTS])):
         if said:
             lines += ["", f"{words.SECTIONS[title]}:", *_items(said)]

@@ -27,6 +27,7 @@ from loganalyze.show.report.report_blocks import (
 from loganalyze.text.flight_account import presented
 from loganalyze.text.language import (
     exercise_words,
+    moment_words,
     number_format,
     page_labels,
     quantity_words,
@@ -141,7 +142,7 @@ def _numbers(lesson: Lesson, how: Presentation) -> tuple[Block, ...]:
     """Return what each number on the charts is, in small print: when, and what was there."""
     if not lesson.moments:
         return ()
-    return (Paragraph(words.numbers(lesson.moments, lesson.segments, how), "note"),)
+    return (Paragraph(moment_words.numbers(lesson.moments, lesson.segments, how), "note"),)
 
 
 def _change(lesson: Lesson, how: Presentation) -> Section | None:
@@ -152,7 +153,7 @@ def _change(lesson: Lesson, how: Presentation) -> Section | None:
 
 
 def _moments(lesson: Lesson, how: Presentation) -> Section:
-    said = tuple(f"{number}: {words.moment(moment, lesson.segments, how)}"
+    said = tuple(f"{number}: {moment_words.moment(moment, lesson.segments, how)}"
                  for number, moment in enumerate(lesson.moments, 1))
     block = Bullets(said) if said else Paragraph(words.NO_MOMENTS)
     return Section("moments", words.SECTIONS["moments"], (block,))

@@ -13,7 +13,6 @@ from loganalyze.training import (
     KeptMargin,
     Lesson,
     Measured,
-    Moment,
     Segment,
 )
 
@@ -87,16 +86,6 @@ READ_ALONE = ("Errors are flown less briefed: + is faster. Behind ± stands one 
               "outside beyond the recording's uncertainty counts as outside.")
 WHERE_MEASURED = "Parts begin and end where the flight did so; the last 15 s of a climb, a level " \
                  "or a descent belong to the change to the next."
-CAUSES = {
-    "limit moved": "the limit itself moved with altitude",
-    "configuration": "flaps or gear brought a lower limit",
-    "height trade": "height was traded for speed", "energy": "more energy went in than was lost "
-    "(power against drag)", "air temperature": "the air's temperature changed",
-    "speed change": "the speed changed (without air temperature it can't be said why)",
-    "not known": "the cause can't be told from the recording",
-}
-CAUSES_SLOWER = {**CAUSES, "height trade": "speed was traded for height",
-                 "energy": "less energy went in than was lost (power against drag)"}
 LETTERS = "Both laid side by side: A is the demonstration, B this flight."
 BRIEFED_SPEEDS = ("airspeed", "Mach number")
 OUTCOMES = {"met": "met", "not met": "not met", "in doubt": "in doubt",
@@ -170,7 +159,7 @@ def within(segment: Segment) -> str:
 def longest(departure: Departure | None) -> str:
     """Return how long the longest departure was."""
     return "-" if departure is None else (
-        f"{seconds(departure.seconds, departure.seconds_u)} {_side(departure.faster)}")
+        f"{seconds(departure.seconds, departure.seconds_u)} {side(departure.faster)}")
 
 
 def seconds(found: float, u: float = 0.0) -> str:
@@ -185,7 +174,7 @@ def furthest(departure: Departure | None, unit: str, how: Presentation) -> str:
     return (
         "-"
         if departure is None
-        else f"{size(departure.furthest, unit, how)} {_side(departure.faster)}"
+        else f"{size(departure.furthest, unit, how)} {side(departure.faster)}"
     )
 
 
@@ -194,11 +183,13 @@ def amount(value: float, unit: str, how: Presentation) -> str:
     return f"{'Mach ' if unit == 'mach' else ''}{size(value, unit, how)}"
 
 
-def _than(faster: bool) -> str:
+def than(faster: bool) -> str:
+    """Return on which side of the tolerance something was, as a clause."""
     return f"{'faster' if faster else 'slower'} than the tolerance allows"
 
 
-def _side(faster: bool) -> str:
+def side(faster: bool) -> str:
+    """Return on which side of the briefed speed something was, in a word."""
     return "fast" if faster else "slow"
 
 
@@ -283,62 +274,6 @@ def change(made: Change, how: Presentation) -> str:
                   f"{late.u:.0f} s too {'late' if late.value > 0 else 'early'}, "
                   f"{how.altitude(abs(made.late_ft.value))} "
                   f"{'beyond' if late.value > 0 else 'short of'} it.")
-
-
-def moment(found: Moment, segments: tuple[Segment, ...], how: Presentation) -> str:
-    """Return a moment and why, as a sentence or two."""
-    said = (f"{how.second(found.time_s)}, at {how.altitude(found.altitude_ft)}: "
-            f"{fact(found, segments, how)}.")
-    if found.kind == "change" and found.size > 0:
-        return said + (" While it is held beyond the crossover, the other speed runs away from "
-                       "what was briefed.")
-    if found.kind == "margin":
-        return f"{said} {_why(found, CAUSES, how)}"
-    if found.kind == "departure":
-        return f"{said} {_why(found, CAUSES if found.faster else CAUSES_SLOWER, how)}"
-    return said
-
-
-def numbers(moments: tuple[Moment, ...], segments: tuple[Segment, ...], how: Presentation) -> str:
-    """Return what each number on the charts is: when, and what was there."""
-    return "On the charts: " + "; ".join(
-        f"{number} at {how.second(found.time_s)}, {_in_short(found, segments, how)}"
-        for number, found in enumerate(moments, 1)) + "."
-
-
-def _in_short(found: Moment, segments: tuple[Segment, ...], how: Presentation) -> str:
-    if found.kind == "departure" and found.segment is not None:
-        return (f"{part(segments[found.segment])} {amount(found.size, found.unit, how)} beyond "
-                f"tolerance, {_side(found.faster)}")
-    if found.kind == "change":
-        return f"change {abs(found.size):.0f} s {'late' if found.size > 0 else 'early'}"
-    return fact(found, segments, how)
-
-
-def fact(found: Moment, segments: tuple[Segment, ...], how: Presentation) -> str:
-    """Return what was at a moment, with its value, as a clause."""
-    if found.kind == "ceiling":
-        return f"{amount(found.size, found.unit, how)} above the ceiling \"{found.name}\""
-    if found.kind == "change":
-        first = "Mach number" if found.name == "mach" else "airspeed"
-        return (f"the {first} was given up {abs(found.size):.0f} s "
-                f"{'later' if found.size > 0 else 'earlier'} than due")
-    if found.kind == "margin":
-        limit = found.name or "the limit"
-        return (f"{size(-found.size, 'kt', how)} over {limit}" if found.size < 0
-                else f"{size(found.size, 'kt', how)} left to {limit}")
-    assert found.segment is not None
-    return (f"{part(segments[found.segment])}: {amount(found.size, found.unit, how)} "
-            f"{_than(found.faster)}")
-
-
-def _why(found: Moment, causes: dict[str, str], how: Presentation) -> str:
-    cause = causes[found.cause]
-    if not math.isfinite(found.cause_kt):
-        return f"{cause[:1].upper()}{cause[1:]}."
-    before = max(found.time_s - found.start_s, 0.0)
-    return (f"Mostly because {cause}: {size(found.cause_kt, 'kt', how)} in the "
-            f"{seconds(before)} before.")
 
 
 def smallest(margin: KeptMargin, how: Presentation) -> str:
