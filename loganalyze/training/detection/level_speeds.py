@@ -21,12 +21,15 @@ LEAST_CHANGE, LEAST_CHANGE_KT = 0.05, 8.0
 """A smaller change is how a speed is held."""
 SLOPE_KT_S, SLOPE_S = 0.2, 13.0
 """[kt/s] Faster is a change of speed, by the straight line through so many seconds."""
-CLEAR = 4.0
+CLEAR = 6.0
 """A change is at least so many times the scatter about it: less is rough air."""
 STEEPEST_KT_S = 4.0
 """[kt/s] No change of power or drag in level flight is faster (engineering judgement)."""
 JOINED_S = 8.0
 """[s] A pause shorter than this within a change of speed is none."""
+SLOWED_S = 14.0
+"""[s] A slow change falls below the slope at times, by the pilot's own wander; within so long it is
+one change where the speed goes on at six tenths of the slope."""
 LEAD_S, REACH_S = 30.0, 12.0
 """[s] So much of the steady speed before and after is used for the edges, which are looked for
 within so far of where the slope is steep."""
@@ -123,7 +126,8 @@ def _changes(flown: Airborne, first: int, stop: int) -> list[Change]:
     for sign in (1.0, -1.0):
         joined: list[tuple[int, int]] = []
         for start, end in runs(sign * slope > SLOPE_KT_S):
-            if joined and (start - joined[-1][1]) * flown.step_s <= JOINED_S:
+            if joined and _goes_on(sign * (speed[first + start] - speed[first + joined[-1][1] - 1]),
+                                   (start - joined[-1][1]) * flown.step_s):
                 joined[-1] = (joined[-1][0], end)
             else:
                 joined.append((start, end))
@@ -152,6 +156,12 @@ def _changes(flown: Airborne, first: int, stop: int) -> list[Change]:
                             (high - fit.end) * flown.step_s, float(np.median(inner)),
                             float(np.ptp(inner))))
     return found
+
+
+def _goes_on(gained_kt: float, pause_s: float) -> bool:
+    """Whether a change of speed goes on through a pause, in which it gained so much."""
+    return pause_s <= JOINED_S or (
+        pause_s <= SLOWED_S and gained_kt >= 0.6 * SLOPE_KT_S * pause_s)
 
 
 def _acceleration(flown: Airborne, change: Change) -> Candidate:

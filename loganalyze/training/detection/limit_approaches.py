@@ -24,6 +24,8 @@ NEAR_KT = 5.0
 source)."""
 CLOSE_KT = 12.0
 """[kt] An approach that keeps more margin than this demonstrates nothing."""
+CLEAR = 6.0
+"""A margin closes and opens by at least so many times its noise: less is rough air."""
 OPENED_KT = 12.0
 """[kt] The margin before and after is larger than the smallest one by at least this."""
 WITHIN_S = 240.0
@@ -119,6 +121,8 @@ def _candidate(
     closing_s = max((begun - start) * flown.step_s, flown.step_s)
     opening_s = max((end - left_at) * flown.step_s, flown.step_s)
     noise = cell_noise(margin[flown.first : flown.stop])
+    if min(closed, opened) < CLEAR * (0.0 if np.isnan(noise) else noise):
+        return None
     return Candidate(
         LIMIT_APPROACH, flown.time(start), flown.time(end),
         {"far": max(least, 0.0) / 5.0, "stay": stay_s / 60.0,
