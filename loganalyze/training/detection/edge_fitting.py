@@ -142,3 +142,13 @@ def slopes(values: Floats, width: int) -> Floats:
     weights /= (weights**2).sum()
     padded = np.pad(values, half, mode="reflect", reflect_type="odd")
     return np.convolve(padded, weights[::-1], mode="valid")[: len(values)]
+
+
+def scatter_about_line(values: Floats) -> float:
+    """Return the standard deviation of values about their straight line; 0 of one or two."""
+    at = np.arange(len(values)) - (len(values) - 1) / 2.0
+    if len(values) < 3:
+        return 0.0
+    left = values - values.mean()
+    left = left - at * float((at * left).sum() / (at**2).sum())
+    return float(np.sqrt((left**2).sum() / (len(values) - 2)))

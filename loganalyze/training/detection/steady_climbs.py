@@ -15,7 +15,13 @@ from loganalyze.record.arrays import Floats, Mask
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.training.detection.candidates import Airborne, Candidate, cell_noise
 from loganalyze.training.detection.changeover import changeover
-from loganalyze.training.detection.edge_fitting import Ramp, knee, ramp, slopes
+from loganalyze.training.detection.edge_fitting import (
+    Ramp,
+    knee,
+    ramp,
+    scatter_about_line,
+    slopes,
+)
 from loganalyze.training.exercises import (
     CLIMB_CAS,
     CLIMB_MACH,
@@ -34,6 +40,9 @@ SLOPE_KT_S, SLOPE_S = 0.25, 15.0
 straight line through so many seconds, neither is held."""
 LEAST_CHANGE_KT = 9.0
 """[kt] A change smaller than this is how the speed is held."""
+LEAD_IN_S, CLEAR = 25.0, 2.5
+"""[s] A change is the difference between so much of the speed before and after it; gusts make such
+differences too, so that it is at least so many times the scatter of both about their lines."""
 REST_KT = 4.0
 REST_S, REST_CLEAR = 8.0, 4.0
 """[kt], [s] At either end a smaller change counts as well, for it belongs to a greater one; it is
@@ -154,10 +163,12 @@ def _unchanging(flown: Airborne, since: float, until: float) -> list[Stretch]:
         fast &= ~by_number | (sign * by_mach > SLOPE_KT_S)
         for start, end in runs(fast):
             # Gusts are as steep, and leave the speed where it was.
-            lead_in = speed[max(start - cells(25.0), 0) : start + 1]
-            lead_out = speed[end - 1 : end + cells(25.0)]
+            lead_in = speed[max(start - cells(LEAD_IN_S), 0) : start + 1]
+            lead_out = speed[end - 1 : end + cells(LEAD_IN_S)]
             if (abs(speed[end - 1] - speed[start]) >= LEAST_CHANGE_KT - SLOPE_KT_S * SLOPE_S
-                    and abs(np.median(lead_out) - np.median(lead_in)) >= 0.6 * LEAST_CHANGE_KT):
+                    and abs(np.median(lead_out) - np.median(lead_in)) >= max(
+                        0.6 * LEAST_CHANGE_KT, CLEAR * math.hypot(
+                            scatter_about_line(lead_in), scatter_about_line(lead_out)))):
                 changing[start:end] = True
     parts = []
     spans = runs(~changing)
