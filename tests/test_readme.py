@@ -82,9 +82,15 @@ def test_the_commands_work_and_those_of_the_first_minute_twice_in_a_row(clone):
     debriefs = [block for block in blocks if "--out debrief" in block]
     assert len(debriefs) == 2
     for block in [*blocks, *debriefs]:
+        said = ran(block, clone)
+        if "loganalyze training" not in block:
+            assert "exceeded" in said
+            continue
         # The lesson's command judges no limits: it says what is left to them.
-        wanted = "0.5 kt to VMO" if "loganalyze training" in block else "exceeded"
-        assert wanted in ran(block, clone)
+        assert "0.5 kt to VMO" in said
+        late = re.search(r"Mach number was\s+held (\d+ s) beyond", FIRST)
+        assert late
+        assert f"given up {late[1]} later than due" in " ".join(said.split())
     written = {path.name for path in (clone / "debrief").rglob("*.*")}
     for name in re.findall(r"`([\w.]+\.(?:png|parquet|csv|json|html|pdf))`", FIRST):
         assert name in written
