@@ -91,7 +91,7 @@ class Seats:
         context = self.browser.new_context(viewport={"width": width, "height": 900},
                                            color_scheme=scheme)
         self.contexts.append(context)
-        context.set_default_timeout(8_000)
+        context.set_default_timeout(30_000)
         page = context.new_page()
         page.on("pageerror", lambda error: self.wrong.append(str(error)))
         page.on("dialog", lambda dialog: (self.wrong.append(dialog.message), dialog.dismiss()))
