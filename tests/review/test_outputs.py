@@ -18,7 +18,7 @@ from loganalyze.cli import main
 from loganalyze.review.application.desk_forms import PeriodQuery, RevealForm
 from loganalyze.review.decisions.trail_entries import Actor
 from loganalyze.review.outputs import case_report
-from loganalyze.text.language import desk_labels
+from loganalyze.text.language import desk_labels, period_words
 from tests.fleet.conftest import ROOT, SHEET
 from tests.review.conftest import Office
 
@@ -221,3 +221,8 @@ def test_an_effect_that_too_few_flights_show_is_said_not_to_be_known(worked):
     assert counts["decisions"] == [
         {"limit": "VMO", "decision": "undecided", "cases": 2},
         {"limit": "VMO", "decision": "valid", "cases": 1}]
+
+
+def test_rates_before_and_after_an_action_have_the_digits_of_the_tables():
+    said = period_words.effect("2031-09-01", 0.25, 0.01, 262.2345, 65.5586)
+    assert "episodes per 1,000 h were 65.6, before 262: 0.25 times" in said

@@ -55,6 +55,14 @@ def test_a_chosen_file_is_judged_by_before_what_was_typed(open_office):
     assert actions(gate, open_office.key) == []
 
 
+def test_an_exceedance_that_is_none_any_more_is_marked_once(open_office):
+    gate = open_office.person("gate", "gatekeeper")
+    page = tried(open_office, gate, sheet=SHEET.format(vmo=400))
+    gone = page.text.count("no exceedance")
+    assert gone >= 1
+    assert page.text.count("◂ changed") == gone
+
+
 @pytest.mark.parametrize(("given", "said"), [
     ({"sheet": "[[wrong"}, "TOML"), ({"sheet": ""}, "too short"),
     ({"files": {"sheet_file": ("new.toml", b"\xff\xfe\x00")}}, "UTF-8"),

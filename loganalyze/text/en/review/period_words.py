@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from loganalyze.text.en.number_format import rate
+
 PERIOD_TITLE = "Exceedances of airspeed and Mach limits: safety report"
 SECTIONS: Mapping[str, str] = {
     "summary": "In short", "rates": "How often", "decisions": "What they were found to be",
@@ -55,5 +57,6 @@ def effect(day: str, ratio: float, probability: float, before: float, after: flo
     """Return what changed after an action."""
     what = ("more than chance explains" if probability < 0.05 else "chance can explain that")
     times = f"{ratio:.2f} times" if ratio == ratio else "in no known ratio to"
-    return (f"From {day} on, episodes per 1,000 h were {after:.2f}, before {before:.2f}: {times} "
-            f"the rate before, aircraft by aircraft ({what}, p = {probability:.3f}, adjusted).")
+    return (f"From {day} on, episodes per 1,000 h were {rate(after)}, before {rate(before)}: "
+            f"{times} the rate before, aircraft by aircraft ({what}, p = {probability:.3f}, "
+            "adjusted).")
