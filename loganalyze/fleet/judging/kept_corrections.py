@@ -10,7 +10,7 @@ from pathlib import Path
 
 from loganalyze.fleet.judging.log_sources import LogSource
 from loganalyze.problems import Problem
-from loganalyze.sheets.lesson.corrections_place import beside
+from loganalyze.sheets.lesson.corrections_place import ENDING, beside
 
 
 def correction_file(source: LogSource, flight: int, folder: Path | None) -> Path | None:
@@ -73,7 +73,6 @@ def _names(folder: str, changed_ns: int) -> dict[str, list[str]]:
     return found
 
 
-ENDING = ".corrections.toml"
 _OF_FLIGHT = re.compile(r"\.flight-\d+$")
 
 

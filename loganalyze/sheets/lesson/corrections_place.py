@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+ENDING = ".corrections.toml"
+"""What the name of a file of corrections ends with."""
+
 
 def beside(log: str | Path, flight: int = 1) -> Path:
     """Return where the corrections of a flight of a log lie: beside the log, by its name.
@@ -16,4 +19,4 @@ def beside(log: str | Path, flight: int = 1) -> Path:
     """
     log = Path(log)
     number = f".flight-{flight}" if flight > 1 else ""
-    return log.with_name(f"{log.name}{number}.corrections.toml")
+    return log.with_name(f"{log.name}{number}{ENDING}")
