@@ -5,16 +5,18 @@ high: by turns, in which the wind stays and the ground speed doesn't; by a secon
 recorded Mach number or true airspeed against the one computed; by the air's temperature against
 that of all aircraft in the same month. Each such difference errs by what is known of it within
 the flight (wind, noise) and by what differs from flight to flight. The aircraft's error is their
-mean in a random-effects model [1]_, with the interval of Hartung and Knapp [2]_, which holds with
-few flights too; the aircraft together are a second such model, from which each one's shrunk error
-follows [3]_. That one has no interval: where one aircraft isn't like the others, it wouldn't hold.
+mean in a random-effects model [1]_, with an interval from the scatter of its flights [2]_, which
+holds with few flights too; the aircraft together are a second such model, from which each one's
+shrunk error follows [3]_. That one has no interval: where one aircraft isn't like the others, it
+wouldn't hold.
 
 Nothing of it is applied to any flight: it is a finding for those who maintain the instruments.
 
 References
 ----------
 .. [1] R. DerSimonian, N. Laird, Controlled Clinical Trials 7 (1986), p. 177 (the model).
-.. [2] J. Hartung, G. Knapp, Statistics in Medicine 20 (2001), p. 3875.
+.. [2] K. Sidik, J. N. Jonkman, Comput. Stat. Data Anal. 50 (2006), p. 3681 (the robust variance
+   of a random-effects mean); J. G. MacKinnon, H. White, J. Econometrics 29 (1985), p. 305 (HC3).
 .. [3] C. N. Morris, J. Am. Statist. Assoc. 78 (1983), p. 47 (empirical Bayes).
 .. [4] R. C. Paule, J. Mandel, J. Res. Natl. Bur. Stand. 87 (1982), p. 377; R. DerSimonian,
    R. Kacker, Contemp. Clin. Trials 28 (2007), p. 105, eq. 6.
@@ -112,8 +114,9 @@ def mean_effect(values: ArrayLike, u: ArrayLike = np.nan, coverage: float = COVE
     -------
     MeanEffect
         The variance between is that of Paule and Mandel [4]_, which makes the weighted squares of
-        the deviations what they should be, the interval that of Hartung and Knapp with Student's
-        distribution of n - 1 degrees of freedom.
+        the deviations what they should be. The mean's own variance is the robust one [2]_ ("HC3"),
+        which doesn't rest on weights that are themselves estimated; the interval has Student's
+        distribution of n - 1 degrees of freedom. Where values count alike it is Student's own.
 
     Examples
     --------
@@ -128,7 +131,13 @@ def mean_effect(values: ArrayLike, u: ArrayLike = np.nan, coverage: float = COVE
     variance, between = _variances(given, np.broadcast_to(np.asarray(u, np.float64), given.shape))
     weights = 1 / np.maximum(variance + between, _LEAST)
     mean = float((weights * given).sum() / weights.sum())
-    own = float(np.sqrt((weights * (given - mean) ** 2).sum() / (len(given) - 1) / weights.sum()))
+    share = weights / weights.sum()
+    # With equal shares the deviations' squares are too small by exactly 1 - 1 / n; with shares that
+    # are estimated, by more: Hartung and Knapp's interval holds in only .925 of 8 flights whose
+    # errors are .5 to 3 kt, with 1 kt between them; this one in .94 to .96 everywhere.
+    alike = bool((share == share[0]).all())
+    squares = (given - mean) ** 2 / (1 - share) ** (1 if alike else 2)
+    own = float(np.sqrt((share ** 2 * squares).sum()))
     half = own * float(t.ppf((1 + coverage) / 2, len(given) - 1))
     chance = 2 * float(t.sf(abs(mean) / own, len(given) - 1)) if own > 0 else float(mean == 0)
     return MeanEffect(mean, mean - half, mean + half, own, float(np.sqrt(between)), len(given),
