@@ -35,14 +35,23 @@ def skip_nan(function: Callable[..., Floats], *arrays: Floats) -> Floats:
 def cas_at_mach(mach: Floats, altitude: Floats) -> Floats:
     """Return the CAS [m/s] of a Mach number at a pressure altitude [m]; NaN above Mach 3."""
     return skip_nan(
-        airspeed.cas_from_mach, np.where(mach <= GREATEST_MACH, mach, np.nan), altitude
+        airspeed.cas_from_mach, np.where(mach <= GREATEST_MACH, mach, np.nan),
+        _inside(altitude, atmosphere.LOWEST, atmosphere.HIGHEST)
     )
 
 
 def mach_at_cas(cas: Floats, altitude: Floats) -> Floats:
-    """Return the Mach number of a CAS [m/s] at a pressure altitude [m]; NaN above Mach 3."""
-    ratio = skip_nan(airspeed.impact_ratio_from_cas, np.where(cas <= GREATEST_CAS, cas, np.nan))
-    ratio = ratio / skip_nan(atmosphere.pressure_ratio, altitude)
+    """Return the Mach number of a CAS [m/s] at a pressure altitude [m].
+
+    NaN above Mach 3, below no speed, and where the standard atmosphere isn't defined.
+    """
+    ratio = skip_nan(airspeed.impact_ratio_from_cas, _inside(cas, 0.0, GREATEST_CAS))
+    ratio = ratio / skip_nan(
+        atmosphere.pressure_ratio, _inside(altitude, atmosphere.LOWEST, atmosphere.HIGHEST))
     return skip_nan(
         airspeed.mach_from_impact_ratio, np.where(ratio <= _GREATEST_RATIO, ratio, np.nan)
     )
+
+
+def _inside(values: Floats, low: float, high: float) -> Floats:
+    return np.where((values >= low) & (values <= high), values, np.nan)

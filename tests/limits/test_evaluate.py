@@ -75,6 +75,14 @@ def test_frames_of_any_library_and_a_spike_taken_for_what_it_says(sheet, vmo):
         assert evaluate(frame, sheet(vmo))["state"].tolist() == ["under", "over", "under"]
 
 
+def test_values_that_no_air_has_leave_a_limit_unknown(sheet, vmo, mmo):
+    found = evaluate({"calibrated_airspeed_kt": [-3.0, 260, 260, 260],
+                      "pressure_altitude_ft": [20000.0, 120000, -20000, 20000]}, sheet(vmo, mmo))
+    assert found["state_VMO"].tolist() == ["under", "over", "over", "over"]
+    assert found["state_MMO"].tolist() == ["unknown"] * 3 + ["over"]
+    assert found["margin_mach"].isna().tolist() == [True] * 3 + [False]
+
+
 def test_a_dwell_time_goes_by_the_time(sheet, vmo):
     slow = {**vmo, "when": {"flap_deg": {"above": 1, "dwell_s": 5}}}
     columns = {"calibrated_airspeed_kt": [260] * 3, "flap_deg": [15] * 3}

@@ -40,7 +40,7 @@ def main() -> None:
     tests = RecordedTests(ROOT, records(ROOT, files, asked.without, asked.record))
     groups = {group: _sample(group, asked.number, asked.seed) for group in asked.groups}
     if asked.at:
-        groups[AT_LINES] = list(_at(asked.at))
+        groups[AT_LINES] = list(at_lines(asked.at))
     tried = {mutant.module for chosen in groups.values() for mutant in chosen}
     table = OutcomeTable(asked.table, f"seed {asked.seed}, package {_digest(asked.groups)}")
     if groups:
@@ -90,7 +90,8 @@ def _digest(groups: list[str]) -> str:
     return digest.hexdigest()[:12]
 
 
-def _at(places: list[str]) -> Iterator[Mutant]:
+def at_lines(places: list[str]) -> Iterator[Mutant]:
+    """Yield every mutant of lines given as MODULE:LINE."""
     for place in places:
         module, line = place.rsplit(":", 1)
         yield from (one for one in mutants(module, (ROOT / module).read_text())
@@ -106,7 +107,7 @@ def _run(group: str, chosen: list[Mutant], tests: RecordedTests, budget_s: float
 
     def shown(outcome: Outcome) -> None:
         counts[outcome.state] += 1
-        table.add(group, outcome, _explanation(outcome.mutant))
+        table.add(group, outcome, explanation(outcome.mutant))
         if counts.total() % 25 == 0:
             print(f"    {counts.total()} of {len(chosen)}: {counts['killed']} killed", flush=True)
         if outcome.state != "killed":
@@ -136,13 +137,13 @@ def _show(outcome: Outcome) -> None:
                                      n=0, lineterm=""):
         if not line.startswith(("---", "+++", "@@")):
             print("   ", line)
-    why = _explanation(mutant)
+    why = explanation(mutant)
     if why:
         print(f"    explained: {why}")
     print(end="", flush=True)
 
 
-def _explanation(mutant: Mutant) -> str:
+def explanation(mutant: Mutant) -> str:
     """Return why no test can kill a mutant, "" where nothing is stated."""
     stated = tomllib.loads(Path(__file__).with_name("survivors.toml").read_text())
     line = (ROOT / mutant.module).read_text().split("\n")[mutant.start[0] - 1].strip()

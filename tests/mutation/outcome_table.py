@@ -61,8 +61,12 @@ class OutcomeTable:
 
 
 def _key(group: str, mutant: Mutant) -> tuple[str, ...]:
-    return (group, mutant.module, str(mutant.start[0]), str(mutant.start[1]),
-            _one_line(mutant.after))
+    return (group, *key_of(mutant))
+
+
+def key_of(mutant: Mutant) -> tuple[str, str, str, str]:
+    """Return what tells a mutant from all others: module, line, column, what stands there."""
+    return (mutant.module, str(mutant.start[0]), str(mutant.start[1]), _one_line(mutant.after))
 
 
 def _one_line(text: str) -> str:

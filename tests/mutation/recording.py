@@ -48,7 +48,8 @@ def records(root: Path, files: list[Path], without: list[str], anew: bool = Fals
     stored: list[Path] = []
     missing: list[list[str]] = []
     for file in files:
-        beside = sorted([*file.parent.glob("conftest.py"), *file.parent.glob("*_flights.py")])
+        beside = sorted([*file.parent.glob("conftest.py"), *file.parent.glob("*_flights.py"),
+                         *file.parent.glob("random_*.py")])
         name = file.relative_to(root).as_posix()
         left_out = [one for one in without if one.startswith(name)]
         key = _digest(*(one.read_text() for one in [file, *beside]), *left_out)

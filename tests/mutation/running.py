@@ -268,21 +268,15 @@ class Session:
 
         A module that only a test's own run imports isn't loaded when the tests are collected.
         """
-        name = _function(mutant, (self.root / mutant.module).read_text())
+        name = function_of(mutant, (self.root / mutant.module).read_text())
         if name is None:
             return None
-        path, code = self._changed(mutant, name)
+        path, code = changed_code(self.root, mutant, name)
         return name if (path, name, code.co_firstlineno) in self.functions else None
-
-    def _changed(self, mutant: Mutant, name: str) -> tuple[str, CodeType]:
-        path = str(self.root / mutant.module)
-        changed = compile(mutant.applied(Path(path).read_text()), path, "exec")
-        return path, [one for one in _codes(changed) if one.co_qualname == name
-                      and one.co_firstlineno <= mutant.start[0]][-1]
 
     def _replace(self, mutant: Mutant, name: str) -> None:
         """Let the changed function take the place of the one that is loaded."""
-        path, code = self._changed(mutant, name)
+        path, code = changed_code(self.root, mutant, name)
         for one in self.functions[path, name, code.co_firstlineno]:
             one.__code__ = code
 
@@ -311,7 +305,15 @@ def _copied(root: Path) -> Path:
     return folder
 
 
-def _function(mutant: Mutant, source: str) -> str | None:
+def changed_code(root: Path, mutant: Mutant, name: str) -> tuple[str, CodeType]:
+    """Return the path of a mutant's module, and the code of its changed function."""
+    path = str(root / mutant.module)
+    changed = compile(mutant.applied(Path(path).read_text()), path, "exec")
+    return path, [one for one in _codes(changed) if one.co_qualname == name
+                  and one.co_firstlineno <= mutant.start[0]][-1]
+
+
+def function_of(mutant: Mutant, source: str) -> str | None:
     """Return the outermost function whose body a mutant is in, by its qualified name."""
     if mutant.constant is not None or "njit" in source:
         return None

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import json
 import math
+import zlib
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
@@ -22,6 +23,7 @@ import numpy as np
 import loganalyze as la
 from loganalyze.record.channels import kind
 from loganalyze.record.intervals import Intervals
+from loganalyze.testing import engine
 
 SUFFIXES = {"kt": "_kt", "ft": "_ft", "degC": "_degc", "hPa": "_hpa", "deg": "_deg", "kg": "_kg",
             "g": "_g", "ft/min": "_fpm", "%": "_pct"}
@@ -51,7 +53,9 @@ class Flight:
 
     ``also`` : further results to keep, of "what if", "pointer", "dial", "curves", "plain";
     ``leave`` : results that say nothing about the family, left out, such as "near" or
-    "assessed.ladder_kt".
+    "assessed.ladder_kt"; ``block`` : how many rows are evaluated at a time, None for the usual;
+    ``is_assessed`` : whether it is assessed too, which takes ten times as long;
+    ``condensed`` : results of which a number is kept that changes with any part of them.
     """
 
     log: la.FlightLog
@@ -61,6 +65,9 @@ class Flight:
     priors: Mapping[str, Any] | None = None
     also: tuple[str, ...] = ()
     leave: tuple[str, ...] = field(default=("quality", "tolerances"))
+    block: int | None = None
+    is_assessed: bool = True
+    condensed: tuple[str, ...] = ()
 
 
 Facts = dict[str, Any]
@@ -75,10 +82,10 @@ HOW_SURE = ("assessed.displayed", "assessed.missed_peak", "assessed.severity",
 
 def results_of(flight: Flight) -> Facts:
     """Return the results of a flight, nested by name."""
-    analysis = la.analyze(flight.log, flight.sheet, settings=flight.settings,
-                          declared=flight.declared)
+    with engine(block=flight.block):
+        analysis = la.analyze(flight.log, flight.sheet, settings=flight.settings,
+                              declared=flight.declared)
     (analysis,) = analysis if isinstance(analysis, tuple) else (analysis,)
-    assessment = la.assess_flight(analysis, priors=flight.priors)
     facts = {
         "outcome": analysis.outcome, "judged_s": analysis.judged_s,
         "time_over_s": analysis.time_over_s, "bounded_s": analysis.bounded_s,
@@ -90,6 +97,20 @@ def results_of(flight: Flight) -> Facts:
         "smallest": analysis.smallest, "quality": [
             flag for flag in analysis.quality if len(flag.raised.edges) or flag.values],
         "columns": {name: _sums(column) for name, column in analysis.columns.items()},
+        **(_assessed(flight, analysis) if flight.is_assessed else {}),
+        **{name: _OF_ANALYSIS[name](analysis) for name in flight.also if name in _OF_ANALYSIS},
+    }
+    kept = {name: plain for name, value in facts.items()
+            if name not in flight.leave and (plain := _plain(value)) is not None}
+    for one in kept.get("assessed", ()):
+        for name in flight.leave:
+            one.pop(name.removeprefix("assessed."), None)
+    return kept | {name: condensed(kept[name]) for name in flight.condensed if name in kept}
+
+
+def _assessed(flight: Flight, analysis: la.Analysis) -> dict[str, Any]:
+    assessment = la.assess_flight(analysis, priors=flight.priors)
+    return {
         "assessed": assessment.exceedances, "near": assessment.near,
         "phases": [f"{one.phase} {one.start_s:.9g} {one.end_s:.9g}" for one in assessment.phases],
         "measures": assessment.measures,
@@ -98,14 +119,36 @@ def results_of(flight: Flight) -> Facts:
         "warnings": assessment.warnings, "checks": assessment.checks,
         "tolerances": [(code, u) for code, _, u in (*assessment.tolerances, *assessment.widest)],
         "uncertainty": {name: _sums(column) for name, column in assessment.columns.items()},
-        **{name: _ALSO[name](analysis, assessment) for name in flight.also},
+        **{name: _ALSO[name](analysis, assessment) for name in flight.also if name in _ALSO},
     }
-    kept = {name: plain for name, value in facts.items()
-            if name not in flight.leave and (plain := _plain(value)) is not None}
-    for one in kept.get("assessed", ()):
-        for name in flight.leave:
-            one.pop(name.removeprefix("assessed."), None)
-    return kept
+
+
+def condensed(value: Any) -> list[float]:
+    """Return how many numbers and words nested results hold, and a sum that any of them changes.
+
+    Each is weighted by its own place, from 1 to 2; of a number its logarithm counts, so that a
+    small one counts beside a large one.
+    """
+    count, total = 0, 0.0
+    for path, one in _leaves(value, ""):
+        number = (_share(f" {one}") if isinstance(one, str)
+                  else math.copysign(math.log1p(abs(one)), one))
+        count, total = count + 1, total + (1.0 + _share(path)) * number
+    return [count, total]
+
+
+def _leaves(value: Any, path: str) -> Iterator[tuple[str, Any]]:
+    if isinstance(value, dict | list):
+        pairs = value.items() if isinstance(value, dict) else enumerate(value)
+        for name, one in pairs:
+            yield from _leaves(one, f"{path}.{name}")
+    elif value is not None:
+        yield path, value
+
+
+def _share(text: str) -> float:
+    """Return a number from 0 to 1 that is a text's own."""
+    return zlib.crc32(text.encode()) / 2.0**32
 
 
 def _what_if(analysis: la.Analysis, assessment: la.Assessment) -> list[Any]:
@@ -120,13 +163,13 @@ def _dial(analysis: la.Analysis, assessment: la.Assessment) -> list[Any]:
     return [la.dial_reading(analysis, one.worst_time_s) for one in analysis.exceedances[:2]]
 
 
-def _curves(analysis: la.Analysis, assessment: la.Assessment) -> Any:
+def _curves(analysis: la.Analysis) -> Any:
     heights = np.arange(-500.0, 13000.0, 375.0)
     envelope = la.limit_envelope(analysis.sheet, heights, isa_deviation=4.0)
     return {"crossings": la.crossovers(analysis.sheet), "envelope": envelope}
 
 
-def _evaluated(analysis: la.Analysis, assessment: la.Assessment) -> Any:
+def _evaluated(analysis: la.Analysis) -> Any:
     columns = {"time_s": analysis.log.time}
     for name in analysis.log.channels:
         known = kind(name)
@@ -139,8 +182,8 @@ def _evaluated(analysis: la.Analysis, assessment: la.Assessment) -> Any:
             else dict(sorted(Counter(frame[name].dropna()).items())) for name in frame.columns}
 
 
-_ALSO = {"what if": _what_if, "pointer": _pointer, "dial": _dial, "curves": _curves,
-         "plain": _evaluated}
+_ALSO = {"what if": _what_if, "pointer": _pointer, "dial": _dial}
+_OF_ANALYSIS = {"curves": _curves, "plain": _evaluated}
 
 
 def _sums(column: Any) -> list[float] | None:
@@ -270,8 +313,8 @@ def differences(kept: Facts, found: Mapping[str, Facts]) -> list[str]:
         return [f"flights: kept {kept['flights']}, now {list(found)}"]
     return [f"{flight}: {path}: kept {_said(before)}, now {_said(after)}"
             for i, (flight, facts) in enumerate(found.items())
-            for path, before, after in _differing(
-                _of(kept["results"], i), _of(_merged([facts]), 0), "")]
+            for path, before, after in differing(
+                _of(kept["results"], i), _of(_merged([facts]), 0))]
 
 
 def _of(value: Any, i: int) -> Any:
@@ -286,19 +329,20 @@ def _of(value: Any, i: int) -> Any:
     return value
 
 
-def _differing(before: Any, after: Any, path: str) -> Iterator[tuple[str, Any, Any]]:
+def differing(before: Any, after: Any, path: str = "") -> Iterator[tuple[str, Any, Any]]:
+    """Yield the path of each field of nested results that differs, with both values."""
     if isinstance(before, dict) or isinstance(after, dict):
         if not isinstance(before or {}, dict) or not isinstance(after or {}, dict):
             yield path, before, after
             return
         first, second = before or {}, after or {}
         for name in sorted({*first, *second}, key=_order):
-            yield from _differing(first.get(name), second.get(name),
+            yield from differing(first.get(name), second.get(name),
                                   f"{path}.{name}" if path else name)
         return
     if isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
         for place, (one, other) in enumerate(zip(before, after, strict=True), 1):
-            yield from _differing(one, other, f"{path}[{place}]")
+            yield from differing(one, other, f"{path}[{place}]")
         return
     if not _same(before, after, path):
         yield path, before, after
