@@ -211,15 +211,11 @@ def _step(evaluation: Evaluation, limit: Limit, rows: Rows) -> float:
 
     For a quantity other than a speed it is the step of its own values.
     """
-    at = evaluation.air_data_at(rows)
-    value = limit_equivalents.published_value(limit, at)
-    step = step_of(evaluation.air.screened_airspeed[rows] if limit.kind.is_speed else value)
-    if not step > 0:
-        return 0.0
-    if not limit.kind.is_speed:
-        return float(step)
-    share = np.nanmedian(value / at.calibrated_airspeed)
-    return float(step * share) if np.isfinite(share) else 0.0
+    value = limit_equivalents.published_value(limit, evaluation.air_data_at(rows))
+    recorded = evaluation.air.screened_airspeed[rows] if limit.kind.is_speed else value
+    known = (recorded > 0.0) & ~np.isnan(value)
+    step = step_of(recorded) * np.median(value[known] / recorded[known]) if known.any() else 0.0
+    return float(step) if step > 0 else 0.0
 
 
 def _is_bounded(evaluation: Evaluation, limit: Limit, before: int, after: int, over: float) -> bool:

@@ -200,7 +200,7 @@ def _course(
 
     Two samples over the limit with none judged between, `bridged` [s] or less apart, are joined.
     """
-    peak = float(np.nanmax(excess[judged]))
+    peak = float(np.fmax.reduce(excess[judged]))  # NaN where none of them is known
     if bridged:
         known = np.flatnonzero(judged)
         apart = np.append(np.diff(known), 1)

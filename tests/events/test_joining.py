@@ -121,6 +121,25 @@ def test_noise_in_steps_of_a_knot_parts_no_exceedance(noise_kt, rate_hz):
     assert len(found) == 1
 
 
+def test_steps_count_where_the_calibrated_airspeed_is_not_known(log, vmo):
+    """A limit in indicated airspeed is judged at flap angles without a position correction too."""
+    time = np.arange(240.0)
+    kt = np.where((time > 60) & (time < 180) & (time % 15 < 4), 252.0, 248.0)
+    kt[[10, 20]] = 246.0, 244.0
+    found = []
+    for up_to in (5, 40):
+        stated = LimitsSheet.model_validate({
+            "aircraft": "an invented twin", "limit": [{**vmo, "quantity": "indicated_airspeed"}],
+            "airspeed": {"recorded": "indicated", "position_correction": [
+                {"flap_deg": {"up_to": up_to}, "table": [[100, 0], [300, 0]]}]}})
+        found.append(analyze(log(time, indicated_airspeed=kt, flap=20.0), stated).exceedances)
+    unknown, known = found
+    assert np.isnan(unknown[0].worst_calibrated_airspeed_kt)
+    assert [(one.start_s, one.end_s, one.touches) for one in unknown] == [
+        (one.start_s, one.end_s, one.touches) for one in known]
+    assert known[0].touches > 1
+
+
 @pytest.mark.parametrize("rate_hz", [0.25, 0.5])
 @pytest.mark.parametrize("step_kt", [0.01, 0.25])
 def test_two_passes_stay_two_where_samples_are_few(step_kt, rate_hz):

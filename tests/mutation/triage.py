@@ -7,8 +7,8 @@ takes the mutants that survived in a table of `python -m tests.mutation`, made o
 is now, and prints for each the first random flight (`tests/regression/random_flights.py`) whose
 results differ from those of the program unchanged; `--at` tries every mutant of given lines. What
 no flight can tell from the program is to be read: it is equivalent, or shows elsewhere than in the
-results of a flight. `--all` looks for every such flight, `--judged` leaves the assessments out,
-which takes a tenth of the time, and `--kills` keeps a line a mutant.
+results of a flight. `--enough 3` looks for three such flights, `--judged` leaves the assessments
+out, which takes a tenth of the time, and `--kills` keeps a line a mutant.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def main() -> None:
     told = 0
     for mutant in chosen:
         began = time.monotonic()
-        found = _telling(mutant, loaded, known, asked.judged, asked.all)
+        found = _telling(mutant, loaded, known, asked.judged, asked.enough)
         told += bool(found)
         said = ", ".join(map(str, found[:8])) or "no flight"
         why = "" if found else explanation(mutant)
@@ -73,7 +73,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--flights", type=int, default=200, help="how many random flights")
     parser.add_argument("--first", type=int, default=0, help="the first flight's seed")
     parser.add_argument("--judged", action="store_true", help="without the assessments")
-    parser.add_argument("--all", action="store_true", help="look for all flights that tell it")
+    parser.add_argument("--enough", type=int, default=1, help="look for so many flights")
     parser.add_argument("--kills", type=Path, metavar="FILE", help="keep a line a mutant")
     return parser.parse_args()
 
@@ -115,24 +115,23 @@ def _loaded_functions() -> dict[tuple[str, str, int], list[FunctionType]]:
 
 
 def _telling(mutant: Mutant, loaded: dict[tuple[str, str, int], list[FunctionType]],
-             known: dict[int, Any], judged: bool, every: bool) -> list[int]:
-    """Return the flights whose results the mutant alters, the first alone or all of them."""
+             known: dict[int, Any], judged: bool, enough: int) -> list[int]:
+    """Return the first flights whose results the mutant alters, so many of them at most."""
     found: list[int] = []
     ways = [False, True] if mutant.module.startswith("loganalyze/engine/") else [False]
     for compiled in ways:
         left = [seed for seed in known if seed not in found]
-        while left and (every or not found):
-            tried, differs = _in_a_fork(
-                mutant, loaded, {seed: known[seed] for seed in left}, judged, compiled)
-            left = left[tried:]
-            if differs is not None:
-                found.append(differs)
+        while left and len(found) < enough:
+            said = _in_a_fork(mutant, loaded, {seed: known[seed] for seed in left}, judged,
+                              compiled, enough - len(found))
+            found += [seed for seed, flag in zip(left, said, strict=False) if flag == "!"]
+            left = left[len(said):]
     return found
 
 
 def _in_a_fork(mutant: Mutant, loaded: dict[tuple[str, str, int], list[FunctionType]],
-               known: dict[int, Any], judged: bool, compiled: bool) -> tuple[int, int | None]:
-    """Return how many flights were tried, and which of them was the first to differ."""
+               known: dict[int, Any], judged: bool, compiled: bool, enough: int) -> str:
+    """Return "!" for each flight whose results differ and "=" for others, as far as it went."""
     reading, writing = os.pipe()
     sys.stdout.flush()
     child = os.fork()
@@ -144,6 +143,7 @@ def _in_a_fork(mutant: Mutant, loaded: dict[tuple[str, str, int], list[FunctionT
         try:
             _change(mutant, loaded, compiled)
             kept = importlib.import_module("tests.regression.kept_results")
+            found = 0
             for seed, before in known.items():
                 spent = resource.getrusage(resource.RUSAGE_SELF)
                 end = int(spent.ru_utime + spent.ru_stime + CPU_S)
@@ -151,7 +151,8 @@ def _in_a_fork(mutant: Mutant, loaded: dict[tuple[str, str, int], list[FunctionT
                 differs = any(True for _ in kept.differing(
                     before, _results([seed], judged)[seed]))
                 os.write(writing, b"!" if differs else b"=")
-                if differs:
+                found += differs
+                if found == enough:
                     break
         except BaseException:
             os.write(writing, b"!")
@@ -162,7 +163,7 @@ def _in_a_fork(mutant: Mutant, loaded: dict[tuple[str, str, int], list[FunctionT
         said = pipe.read().decode()
     if os.WIFSIGNALED(os.waitpid(child, 0)[1]):  # it took too long, or broke the process
         said += "!"
-    return len(said), list(known)[len(said) - 1] if said.endswith("!") else None
+    return said
 
 
 def _change(mutant: Mutant, loaded: dict[tuple[str, str, int], list[FunctionType]],

@@ -170,16 +170,21 @@ def _curves(analysis: la.Analysis) -> Any:
 
 
 def _evaluated(analysis: la.Analysis) -> Any:
-    columns = {"time_s": analysis.log.time}
-    for name in analysis.log.channels:
-        known = kind(name)
-        if known is not None:
-            suffix = "" if known.discrete or known.unit.name == "1" else SUFFIXES[known.unit.name]
-            columns[name + suffix] = (
-                analysis.log.aligned(name) - known.unit.offset) / known.unit.factor
-    frame = la.evaluate(columns, analysis.sheet, settings=analysis.settings)
+    frame = la.evaluate(frame_of(analysis.log), analysis.sheet, settings=analysis.settings)
     return {name: _sums(frame[name].to_numpy()) if frame[name].dtype.kind == "f"
             else dict(sorted(Counter(frame[name].dropna()).items())) for name in frame.columns}
+
+
+def frame_of(log: la.FlightLog) -> dict[str, Any]:
+    """Return a log's columns as `loganalyze.evaluate` takes them, each at every row."""
+    columns = {"time_s": log.time}
+    for name in log.channels:
+        known = kind(name)
+        suffix = "" if known is None or known.discrete or known.unit.name == "1" else (
+            SUFFIXES[known.unit.name])
+        columns[name + suffix] = log.aligned(name) if known is None else (
+            log.aligned(name) - known.unit.offset) / known.unit.factor
+    return columns
 
 
 _ALSO = {"what if": _what_if, "pointer": _pointer, "dial": _dial}
