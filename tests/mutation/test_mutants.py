@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from tests.mutation import triage
 from tests.mutation.mutants import mutants
 from tests.mutation.outcome_table import OutcomeTable
 from tests.mutation.recording import Record
@@ -95,3 +97,16 @@ def test_a_table_continues_a_stopped_run(tmp_path):
     assert again.states("air", second) == ["killed"]
     with pytest.raises(SystemExit, match="outcomes of other mutants"):
         OutcomeTable(tmp_path / "table.txt", "seed 2")
+
+
+@pytest.mark.parametrize(("module", "name"), [
+    ("loganalyze/events/joining.py", "HELD_INTERVALS * evaluation.log.interval_s"),  # swapped
+    ("loganalyze/engine/limit_curves.py", "-1000.0")])  # loaded anew
+def test_no_random_flight_tells_what_changes_nothing_and_some_tell_what_does(module, name):
+    known = triage.results([3, 22, 23, 24], judged=True)
+    loaded = triage.loaded_functions()
+    changed = next(one for one in mutants(module, (triage.ROOT / module).read_text())
+                   if one.before == name)
+    same = replace(changed, after=changed.before)
+    assert triage.telling(same, loaded, known, judged=True, enough=4) == []
+    assert triage.telling(changed, loaded, known, judged=True, enough=1) != []

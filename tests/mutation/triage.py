@@ -45,14 +45,14 @@ def main() -> None:
     asked = _arguments()
     warnings.simplefilter("ignore", RuntimeWarning)
     chosen = list(at_lines(asked.at)) if asked.at else list(_survivors(asked.table))
-    known = _results(list(range(asked.first, asked.first + asked.flights)), asked.judged)
-    loaded = _loaded_functions()
+    known = results(list(range(asked.first, asked.first + asked.flights)), asked.judged)
+    loaded = loaded_functions()
     gc.freeze()
     print(f"{len(chosen)} mutants, {len(known)} flights", flush=True)
     told = 0
     for mutant in chosen:
         began = time.monotonic()
-        found = _telling(mutant, loaded, known, asked.judged, asked.enough)
+        found = telling(mutant, loaded, known, asked.judged, asked.enough)
         told += bool(found)
         said = ", ".join(map(str, found[:8])) or "no flight"
         why = "" if found else explanation(mutant)
@@ -90,7 +90,7 @@ def _survivors(table: Path) -> Iterator[Mutant]:
                 yield one
 
 
-def _results(seeds: list[int], judged: bool) -> dict[int, Any]:
+def results(seeds: list[int], judged: bool) -> dict[int, Any]:
     """Return the results of the random flights by seed, or the problem that the program states."""
     flights = importlib.import_module("tests.regression.random_flights")
     kept = importlib.import_module("tests.regression.kept_results")
@@ -104,7 +104,7 @@ def _results(seeds: list[int], judged: bool) -> dict[int, Any]:
     return found
 
 
-def _loaded_functions() -> dict[tuple[str, str, int], list[FunctionType]]:
+def loaded_functions() -> dict[tuple[str, str, int], list[FunctionType]]:
     found: dict[tuple[str, str, int], list[FunctionType]] = {}
     for one in gc.get_objects():
         if isinstance(one, FunctionType) and one.__code__.co_filename.startswith(str(ROOT)):
@@ -114,7 +114,7 @@ def _loaded_functions() -> dict[tuple[str, str, int], list[FunctionType]]:
     return found
 
 
-def _telling(mutant: Mutant, loaded: dict[tuple[str, str, int], list[FunctionType]],
+def telling(mutant: Mutant, loaded: dict[tuple[str, str, int], list[FunctionType]],
              known: dict[int, Any], judged: bool, enough: int) -> list[int]:
     """Return the first flights whose results the mutant alters, so many of them at most."""
     found: list[int] = []
@@ -147,9 +147,9 @@ def _in_a_fork(mutant: Mutant, loaded: dict[tuple[str, str, int], list[FunctionT
             for seed, before in known.items():
                 spent = resource.getrusage(resource.RUSAGE_SELF)
                 end = int(spent.ru_utime + spent.ru_stime + CPU_S)
-                resource.setrlimit(resource.RLIMIT_CPU, (end, end + 1))
+                resource.setrlimit(resource.RLIMIT_CPU, (end, resource.RLIM_INFINITY))
                 differs = any(True for _ in kept.differing(
-                    before, _results([seed], judged)[seed]))
+                    before, results([seed], judged)[seed]))
                 os.write(writing, b"!" if differs else b"=")
                 found += differs
                 if found == enough:

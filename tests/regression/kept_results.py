@@ -14,13 +14,16 @@ import math
 import zlib
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 import loganalyze as la
+from loganalyze.events.analysis import analyze_flights
+from loganalyze.limits.limit_envelope import closed_form
+from loganalyze.limits.sheet_plausibility import governing_changes, sheet_remarks
 from loganalyze.record.channels import kind
 from loganalyze.record.intervals import Intervals
 from loganalyze.testing import engine
@@ -51,7 +54,8 @@ A change of speed alone changes nothing here beyond the tolerance."""
 class Flight:
     """A recorded flight of known content, and what it is held against.
 
-    ``also`` : further results to keep, of "what if", "pointer", "dial", "curves", "plain";
+    ``also`` : further results to keep, of "what if", "pointer", "dial", "curves", "plain",
+    "sheet", "verdict", "frames";
     ``leave`` : results that say nothing about the family, left out, such as "near" or
     "assessed.ladder_kt"; ``block`` : how many rows are evaluated at a time, None for the usual;
     ``is_assessed`` : whether it is assessed too, which takes ten times as long;
@@ -165,8 +169,39 @@ def _dial(analysis: la.Analysis, assessment: la.Assessment) -> list[Any]:
 
 def _curves(analysis: la.Analysis) -> Any:
     heights = np.arange(-500.0, 13000.0, 375.0)
-    envelope = la.limit_envelope(analysis.sheet, heights, isa_deviation=4.0)
-    return {"crossings": la.crossovers(analysis.sheet), "envelope": envelope}
+    sheet, declared = analysis.sheet, dict(analysis.evaluation.declared)
+    if any(table.flap_deg is not None for table in sheet.airspeed.position_tables):
+        declared = {"flap": 0.0, **declared}
+    envelope = la.limit_envelope(sheet, heights, isa_deviation=4.0, declared=declared)
+    return {"crossings": la.crossovers(sheet, declared=declared), "envelope": envelope}
+
+
+def _sheet(analysis: la.Analysis) -> Any:
+    """What the sheet says of itself: what is unusual in it, and where its limits cross."""
+    sheet = analysis.sheet
+    changes = governing_changes(sheet)
+    return {"remarks": sheet_remarks(sheet), "changes": changes,
+            "steps": [closed_form(sheet, change) for change in changes]}
+
+
+def _verdict(analysis: la.Analysis) -> Any:
+    """The same flight judged for the verdict alone, and as the second of two in one call."""
+    alone = {"settings": analysis.settings, "declared": analysis.evaluation.declared}
+    quick = la.analyze(analysis.log, analysis.sheet, verdict_only=True, **alone)
+    other = replace(analysis.log, time=analysis.log.time + 1000.0)
+    last = analyze_flights([other, analysis.log], analysis.sheet, **alone)[1]
+    return [{"outcome": one.outcome, "over": one.exceedances, "judged_s": one.judged_s,
+             "margin": _sums(one.columns["margin_kt"]), "screened": one.screened}
+            for one in (quick, last)]
+
+
+def _frames(analysis: la.Analysis) -> Any:
+    found = {"samples": analysis.samples, "exceedances": analysis.exceedance_table}
+    return {**{name: {column: str(frame[column].dtype) for column in frame}
+               for name, frame in found.items()},
+            "rows": [len(frame) for frame in found.values()],
+            "first": [str(value) for value in analysis.samples.iloc[0]],
+            "text": repr(analysis), "times": (analysis.recorded_s, analysis.unknown_s)}
 
 
 def _evaluated(analysis: la.Analysis) -> Any:
@@ -188,7 +223,8 @@ def frame_of(log: la.FlightLog) -> dict[str, Any]:
 
 
 _ALSO = {"what if": _what_if, "pointer": _pointer, "dial": _dial}
-_OF_ANALYSIS = {"curves": _curves, "plain": _evaluated}
+_OF_ANALYSIS = {"curves": _curves, "plain": _evaluated, "sheet": _sheet, "verdict": _verdict,
+                "frames": _frames}
 
 
 def _sums(column: Any) -> list[float] | None:

@@ -54,6 +54,9 @@ def random_flight(seed: int) -> Flight:
     also = tuple(name for name, share in (
         ("plain", 0.3), ("curves", 0.15), ("pointer", 0.2), ("dial", 0.2),
         ("what if", 0.1 if len(log) < 150 else 0.0)) if draw.chance(share))
+    more = Draws(seed, "also")
+    also += tuple(name for name, share in (("sheet", 0.4), ("verdict", 0.3), ("frames", 0.15))
+                  if more.chance(share))
     return Flight(log, sheet, settings_of(seed), _declared(draw, sheet, log),
                   _priors(draw, sheet), also, (), draw.one_of(None, None, 16, 64, 100))
 
