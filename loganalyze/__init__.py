@@ -73,6 +73,7 @@ if TYPE_CHECKING:
     from loganalyze.limits.evaluate import evaluate
     from loganalyze.limits.evaluation import Evaluation, LowestLimit
     from loganalyze.limits.limit_envelope import Crossing, Envelope, crossovers, limit_envelope
+    from loganalyze.limits.sheet_plausibility import SheetRemark, sheet_remarks
     from loganalyze.phases.phase_definitions import PhaseSettings
     from loganalyze.phases.phase_detection import PHASES, phases_of
     from loganalyze.problems import Problem
@@ -198,6 +199,7 @@ _NAMES: dict[str, str] = {
     "loganalyze.limits.evaluate": "evaluate",
     "loganalyze.limits.evaluation": "Evaluation LowestLimit",
     "loganalyze.limits.limit_envelope": "Crossing Envelope crossovers limit_envelope",
+    "loganalyze.limits.sheet_plausibility": "SheetRemark sheet_remarks",
     "loganalyze.phases.phase_definitions": "PhaseSettings",
     "loganalyze.phases.phase_detection": "PHASES phases_of",
     "loganalyze.problems": "Problem",
@@ -267,8 +269,8 @@ __all__ = [
     "PhaseTail", "Picture", "PointerInstant", "PointerMovement", "Presentation", "Prior",
     "PriorsFile", "Problem", "QualityFacts", "QualityFlag", "RateChange", "Recorded", "Recurrence",
     "Reference", "ReportOptions", "ResultsFolder", "Retained", "RowColumns", "Settings", "Severity",
-    "Smallest", "SmallestFacts", "Source", "Step", "StepFacts", "Stream", "Summary", "Suspect",
-    "SuspectFacts", "TemperatureCase", "TimeToLimit", "TrendFiles", "TrendRow", "Trends", "Units",
+    "SheetRemark", "Smallest", "SmallestFacts", "Source", "Step", "StepFacts", "Stream", "Summary",
+    "Suspect", "SuspectFacts", "TemperatureCase", "TimeToLimit", "TrendFiles", "TrendRow", "Trends", "Units",
     "WarningFinding", "WarningSettings", "WhatIf", "WhatIfSettings", "WhatWouldHaveHelped",
     "Workers",
     "aircraft_errors", "analyze", "analyze_each", "analyze_flights", "assess", "assess_flight",
@@ -278,8 +280,8 @@ __all__ = [
     "margin_figure", "margin_tail", "mean_effect", "outlying_flights", "panel_figure", "phases_of",
     "pointer_movement", "prior_of_margins", "priors_of", "rate_change", "read_columns",
     "read_fleet", "read_flights", "read_limits", "read_log", "read_priors", "retain",
-    "ruler_figure", "run_fleet", "save_figure", "summarise", "track_figure", "what_if",
-    "write_comparison", "write_reports", "write_results", "write_trends",
+    "ruler_figure", "run_fleet", "save_figure", "sheet_remarks", "summarise", "track_figure",
+    "what_if", "write_comparison", "write_reports", "write_results", "write_trends",
 ]
 
 

@@ -59,6 +59,13 @@ def sheet_remarks(sheet: LimitsSheet) -> tuple[SheetRemark, ...]:
     tuple of SheetRemark
         In the order of the sheet; empty without unusual entries. A remark isn't an error: the
         sheet is used as it is.
+
+    Examples
+    --------
+    >>> import loganalyze as la
+    >>> sheet = la.read_limits("sample_logs/ouzelwing_240.toml")
+    >>> [(remark.code, remark.limit) for remark in la.sheet_remarks(sheet)]
+    [('example_rules', '')]
     """
     return tuple(_of_sheet(sheet)) + tuple(
         remark for limit in sheet.limit for remark in _of_limit(limit)

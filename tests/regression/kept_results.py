@@ -21,9 +21,6 @@ from typing import Any
 import numpy as np
 
 import loganalyze as la
-from loganalyze.events.analysis import analyze_flights
-from loganalyze.limits.limit_envelope import closed_form
-from loganalyze.limits.sheet_plausibility import governing_changes, sheet_remarks
 from loganalyze.record.channels import kind
 from loganalyze.record.intervals import Intervals
 from loganalyze.testing import engine
@@ -177,11 +174,7 @@ def _curves(analysis: la.Analysis) -> Any:
 
 
 def _sheet(analysis: la.Analysis) -> Any:
-    """What the sheet says of itself: what is unusual in it, and where its limits cross."""
-    sheet = analysis.sheet
-    changes = governing_changes(sheet)
-    return {"remarks": sheet_remarks(sheet), "changes": changes,
-            "steps": [closed_form(sheet, change) for change in changes]}
+    return la.sheet_remarks(analysis.sheet)
 
 
 def _verdict(analysis: la.Analysis) -> Any:
@@ -189,7 +182,7 @@ def _verdict(analysis: la.Analysis) -> Any:
     alone = {"settings": analysis.settings, "declared": analysis.evaluation.declared}
     quick = la.analyze(analysis.log, analysis.sheet, verdict_only=True, **alone)
     other = replace(analysis.log, time=analysis.log.time + 1000.0)
-    last = analyze_flights([other, analysis.log], analysis.sheet, **alone)[1]
+    last = la.analyze_flights([other, analysis.log], analysis.sheet, **alone)[1]
     return [{"outcome": one.outcome, "over": one.exceedances, "judged_s": one.judged_s,
              "margin": _sums(one.columns["margin_kt"]), "screened": one.screened}
             for one in (quick, last)]
