@@ -9,6 +9,7 @@ from tests.regression import (
     event_flights,
     explained_flights,
     limit_flights,
+    long_flights,
     phase_flights,
     screening_flights,
     uncertainty_flights,
@@ -18,6 +19,6 @@ from tests.regression.kept_results import Flight
 FAMILIES: dict[str, Callable[[], dict[str, Flight]]] = {
     name: make
     for module in (limit_flights, event_flights, screening_flights, uncertainty_flights,
-                   phase_flights, explained_flights, crosscheck_flights)
+                   phase_flights, long_flights, explained_flights, crosscheck_flights)
     for name, make in module.FAMILIES.items()
 }

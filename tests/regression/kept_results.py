@@ -24,6 +24,7 @@ import loganalyze as la
 from loganalyze.record.channels import kind
 from loganalyze.record.intervals import Intervals
 from loganalyze.testing import engine
+from tests.regression.moved_thresholds import phases_by_threshold
 
 SUFFIXES = {"kt": "_kt", "ft": "_ft", "degC": "_degc", "hPa": "_hpa", "deg": "_deg", "kg": "_kg",
             "g": "_g", "ft/min": "_fpm", "%": "_pct"}
@@ -52,11 +53,12 @@ class Flight:
     """A recorded flight of known content, and what it is held against.
 
     ``also`` : further results to keep, of "what if", "pointer", "dial", "curves", "plain",
-    "sheet", "verdict", "frames";
-    ``leave`` : results that say nothing about the family, left out, such as "near" or
-    "assessed.ladder_kt"; ``block`` : how many rows are evaluated at a time, None for the usual;
+    "sheet", "verdict", "frames", "thresholds of phases";
+    ``leave`` : results that say little about the family, such as "near" or "assessed.ladder_kt":
+    of all of them one number is kept that changes with any part;
+    ``block`` : how many rows are evaluated at a time, None for the usual;
     ``is_assessed`` : whether it is assessed too, which takes ten times as long;
-    ``condensed`` : results of which a number is kept that changes with any part of them.
+    ``condensed`` : results of which a number each is kept.
     """
 
     log: la.FlightLog
@@ -101,12 +103,15 @@ def results_of(flight: Flight) -> Facts:
         **(_assessed(flight, analysis) if flight.is_assessed else {}),
         **{name: _OF_ANALYSIS[name](analysis) for name in flight.also if name in _OF_ANALYSIS},
     }
-    kept = {name: plain for name, value in facts.items()
-            if name not in flight.leave and (plain := _plain(value)) is not None}
-    for one in kept.get("assessed", ()):
+    kept = {name: plain for name, value in facts.items() if (plain := _plain(value)) is not None}
+    left = {name: kept.pop(name) for name in flight.leave if name in kept}
+    for number, one in enumerate(kept.get("assessed", ())):
         for name in flight.leave:
-            one.pop(name.removeprefix("assessed."), None)
-    return kept | {name: condensed(kept[name]) for name in flight.condensed if name in kept}
+            part = name.removeprefix("assessed.")
+            if part != name and part in one:
+                left[f"{number} {part}"] = one.pop(part)
+    short = {name: condensed(kept[name]) for name in flight.condensed if name in kept}
+    return kept | short | ({"left": condensed(left)} if left else {})
 
 
 def _assessed(flight: Flight, analysis: la.Analysis) -> dict[str, Any]:
@@ -217,7 +222,7 @@ def frame_of(log: la.FlightLog) -> dict[str, Any]:
 
 _ALSO = {"what if": _what_if, "pointer": _pointer, "dial": _dial}
 _OF_ANALYSIS = {"curves": _curves, "plain": _evaluated, "sheet": _sheet, "verdict": _verdict,
-                "frames": _frames}
+                "frames": _frames, "thresholds of phases": phases_by_threshold}
 
 
 def _sums(column: Any) -> list[float] | None:
