@@ -115,13 +115,28 @@ class Weighing:
     beforehand: Floats
 
 
-@lru_cache(maxsize=32)
-def weighing(n: int, interval: float, known: Filtered | None, group: int) -> Weighing:
-    """Return what series are weighed with; the stretches of a flight and a fleet share it."""
+def shared_length(n: int) -> int:
+    """Return the greatest length up to `n` at which series are weighed.
+
+    At most an eighth is left off of more than 64, a sixteenth of more than 128: stretches then
+    share their weighings, which take longer to make than to use, and lengths of small factors are
+    transformed many times faster than primes.
+    """
+    step = max(8, 1 << (n.bit_length() - 5)) if n > 64 else 1
+    return n - n % step
+
+
+@lru_cache(maxsize=64)
+def weighing(n: int, interval: float, known_s: float | None, group: int) -> Weighing:
+    """Return what series are weighed with; the stretches of a flight and a fleet share it.
+
+    `known_s` : correlation time of filtered noise whose size is known [s].
+    """
     first = spectra.bands(n)
     members = np.diff(np.append(first, n))
     middle = np.pi / n * (first + 0.5 * (members - 1))
-    parts = _alone(n, interval, group) if known is None else _beside(n, interval, known, group)
+    parts = (_alone(n, interval, group) if known_s is None
+             else _beside(n, interval, known_s, group))
     shapes, count = parts.shapes(middle), len(parts.sizes)
     spread, inverse = np.empty(count), np.empty((count, len(first)))
     # Some at a time: large blocks of memory taken anew cost more than the arithmetic.
@@ -165,9 +180,9 @@ def _alone(n: int, interval: float, group: int) -> Parts:
     return Parts(sizes, bends, keeps, 0.0, np.repeat(usual, len(winds)), group)
 
 
-def _beside(n: int, interval: float, known: Filtered, group: int) -> Parts:
+def _beside(n: int, interval: float, known_s: float, group: int) -> Parts:
     """All combinations of trend, gusts and filtered noise that are weighed."""
-    keep = math.exp(-interval / group / known.correlation_s)
+    keep = math.exp(-interval / group / known_s)
     (bends, trends, usual), filtered = _trends(n, interval), np.array(FILTERED)
     gusts = np.array([0.0, *GUSTS])
     i, j, k = (index.ravel() for index in np.indices((len(trends), len(gusts), len(filtered))))

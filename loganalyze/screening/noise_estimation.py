@@ -171,7 +171,9 @@ class Fit:
         n = len(values)
         line = _line(values, interval, least, known)
         coefficients = spectra.cosines(values - line)
-        prepared = weighing(n, interval, known, group)
+        # Hundredths of a second change nothing, and would keep stretches from sharing.
+        known_s = known and max(round(known.correlation_s, 1), 0.1)
+        prepared = weighing(n, interval, known_s, group)
         parts = prepared.parts
         power = np.add.reduceat(coefficients[1:] ** 2, prepared.first - 1)
         # Level and slope were taken off, and the rounding is one sample more.

@@ -23,7 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.screening import spectra
-from loganalyze.screening.noise_estimation import Filtered, Fit, despiked, extended
+from loganalyze.screening.noise_combinations import Filtered, shared_length
+from loganalyze.screening.noise_estimation import Fit, despiked, extended
 
 Floats = NDArray[np.float64]
 
@@ -100,9 +101,7 @@ def greatest(excess: Floats, interval: float, step: float, known: Filtered | Non
     """
     group = -(-len(excess) // MOST)
     values = despiked(excess, step)
-    # Lengths of small factors are transformed many times faster than primes.
-    count = len(values) // group
-    count -= count % 8 if count > 64 else 0
+    count = shared_length(len(values) // group)
     values = values[: count * group].reshape(-1, group).mean(axis=1)
     fit = Fit.of(values, interval * group, step / math.sqrt(12 * group), known,
                  group)

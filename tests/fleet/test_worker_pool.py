@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
+import resource
 import signal
 import struct
 import subprocess
@@ -11,6 +13,9 @@ from collections.abc import Sequence
 from concurrent.futures import Executor
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing.connection import Connection
+
+import numpy as np
+import pytest
 
 from loganalyze.fleet.running import worker_pool
 from tests.fleet.conftest import ROOT, rows, write_log, write_sheet
@@ -116,3 +121,18 @@ def test_workers_that_cant_start_end_the_run_instead_of_leaving_out_every_log(tm
     assert ran.returncode == 1
     assert "worker processes can't be started" in ran.stderr
     assert rows(tmp_path / "store", "problems", "source") == []
+
+
+def pages_taken(sizes: Sequence[int]) -> list[int]:
+    """A task that takes six blocks of memory at a time, and counts the pages the system gave."""
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+    for size in sizes:
+        list(map(np.ones, [size] * 6))
+    return [resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before]
+
+
+@pytest.mark.skipif(not hasattr(ctypes.CDLL(None), "mallopt"), reason="not GNU's C library")
+def test_a_worker_uses_memory_again_that_it_has_freed():
+    sizes = [1 << 17] * 50
+    (taken,) = worker_pool.run(worker_pool.LocalWorkers(1), pages_taken, [sizes], given_up)
+    assert taken < 3 * 6 * 8 * sizes[0] / resource.getpagesize()
