@@ -7,6 +7,7 @@ from collections.abc import Callable
 from tests.regression import (
     crosscheck_flights,
     event_flights,
+    exact_flights,
     explained_flights,
     limit_flights,
     long_flights,
@@ -19,6 +20,7 @@ from tests.regression.kept_results import Flight
 FAMILIES: dict[str, Callable[[], dict[str, Flight]]] = {
     name: make
     for module in (limit_flights, event_flights, screening_flights, uncertainty_flights,
-                   phase_flights, long_flights, explained_flights, crosscheck_flights)
+                   phase_flights, long_flights, explained_flights, crosscheck_flights,
+                   exact_flights)
     for name, make in module.FAMILIES.items()
 }
