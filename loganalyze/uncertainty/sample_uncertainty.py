@@ -12,7 +12,7 @@ References
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 from typing import Any
 
@@ -104,8 +104,10 @@ class Uncertainty:
         NaN where the quantity itself is. Within 0.5 % of the exact propagation at 40 kt and more,
         but in the 8-m or quarter-knot cell in which a table bends.
         """
+        # Of a twin: what holds itself keeps a flight's memory until garbage is collected.
+        twin = replace(self)
         return RowColumns({}, propagation.names_of(self.analysis), partial(
-            propagation.columns, self.analysis, self.budget, self._exactly))
+            propagation.columns, self.analysis, self.budget, twin._exactly))
 
     @cached_property
     def tolerances(self) -> tuple[tuple[str, str, float], ...]:

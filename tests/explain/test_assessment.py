@@ -1,5 +1,7 @@
 """The whole assessment of one flight, through the public door."""
 
+import gc
+import weakref
 from pathlib import Path
 
 import numpy as np
@@ -102,3 +104,18 @@ def test_assessing_changes_nothing_in_the_analysis(descent):
     assert repr(again.exceedances) == repr(descent.analysis.exceedances)
     for name, column in again.columns.items():
         np.testing.assert_array_equal(column, descent.analysis.columns[name])
+
+
+@pytest.mark.parametrize("name", ["descent_through_mmo_and_vmo", "clean_flight"])
+def test_a_flight_leaves_memory_as_soon_as_nobody_holds_it(name):
+    """What refers to itself stays until garbage is collected: the flights of a worker add up."""
+    gc.collect()
+    gc.disable()
+    try:
+        found = assess_flight(judged(name))
+        assert len(found.columns["margin_u_kt"])
+        alive = weakref.ref(found.analysis.log)
+        del found
+        assert alive() is None
+    finally:
+        gc.enable()
