@@ -8,6 +8,7 @@ from tests.regression import (
     crosscheck_flights,
     event_flights,
     exact_flights,
+    exact_profiles,
     explained_flights,
     limit_flights,
     long_flights,
@@ -21,6 +22,6 @@ FAMILIES: dict[str, Callable[[], dict[str, Flight]]] = {
     name: make
     for module in (limit_flights, event_flights, screening_flights, uncertainty_flights,
                    phase_flights, long_flights, explained_flights, crosscheck_flights,
-                   exact_flights)
+                   exact_flights, exact_profiles)
     for name, make in module.FAMILIES.items()
 }

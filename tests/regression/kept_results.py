@@ -53,7 +53,7 @@ class Flight:
     """A recorded flight of known content, and what it is held against.
 
     ``also`` : further results to keep, of "what if", "pointer", "dial", "curves", "plain",
-    "sheet", "verdict", "frames", "thresholds of phases";
+    "sheet", "verdict", "frames", "thresholds of phases", "phases alone";
     ``leave`` : results that say little about the family, such as "near" or "assessed.ladder_kt":
     of all of them one number is kept that changes with any part;
     ``block`` : how many rows are evaluated at a time, None for the usual;
@@ -208,6 +208,10 @@ def _evaluated(analysis: la.Analysis) -> Any:
             else dict(sorted(Counter(frame[name].dropna()).items())) for name in frame.columns}
 
 
+def _phases(analysis: la.Analysis) -> list[str]:
+    return [f"{one.phase} {one.start_s:.9g} {one.end_s:.9g}" for one in la.phases_of(analysis)[1]]
+
+
 def frame_of(log: la.FlightLog) -> dict[str, Any]:
     """Return a log's columns as `loganalyze.evaluate` takes them, each at every row."""
     columns = {"time_s": log.time}
@@ -222,7 +226,8 @@ def frame_of(log: la.FlightLog) -> dict[str, Any]:
 
 _ALSO = {"what if": _what_if, "pointer": _pointer, "dial": _dial}
 _OF_ANALYSIS = {"curves": _curves, "plain": _evaluated, "sheet": _sheet, "verdict": _verdict,
-                "frames": _frames, "thresholds of phases": phases_by_threshold}
+                "frames": _frames, "thresholds of phases": phases_by_threshold,
+                "phases alone": _phases}
 
 
 def _sums(column: Any) -> list[float] | None:
