@@ -12,6 +12,7 @@ tests.mutation.triage` looks among them for one whose results a change of the pr
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -229,3 +230,16 @@ def _priors(draw: Draws, sheet: LimitsSheet) -> dict[str, Prior] | None:
     return {limit.name: Prior("a fleet", normals=((0.9, -20 * unit, 9 * unit),
                                                   (0.1, -3 * unit, 4 * unit)),
                               displayed=draw.chance(0.4))}
+
+
+def _family(seeds: tuple[int, ...], assessed: bool) -> dict[str, Flight]:
+    """Flights of which a few results are kept as they are, and of each other kind one number."""
+    return {f"{seed}": replace(random_flight(seed), is_assessed=assessed, condensed=CONDENSED)
+            for seed in seeds}
+
+
+CONDENSED = (
+    "judged_shares", "screened", "screened_s", "unknown", "gaps", "airborne", "exceedances",
+    "suspects", "ceilings", "findings", "smallest", "quality", "columns", "assessed", "near",
+    "phases", "measures", "highest", "time_to_limit", "warnings", "checks", "tolerances",
+    "uncertainty", "what if", "pointer", "dial", "curves", "plain", "sheet", "verdict", "frames")
