@@ -122,10 +122,11 @@ class CompiledLoops:
             # Their Mach numbers are computed exactly; the rows around them are then written again.
             extremes = self._rows[1][:n_extremes]
             first, last = int(extremes[0]), int(extremes[-1]) + 1
-            exact_mach = np.full(last - first, self._compiled.FROM_TABLE)
+            exact_mach = np.full_like(air.calibrated_airspeed[start:stop],
+                                      self._compiled.FROM_TABLE)
             speed, altitude, _ = self._screened_values(extremes, bits, start)
-            exact_mach[extremes - first] = mach_at_cas(speed, altitude)
-            _, _, n_beyond = columns(first, last, exact_mach, self._rows[3:])
+            exact_mach[extremes] = mach_at_cas(speed, altitude)
+            _, _, n_beyond = columns(first, last, exact_mach[first:last], self._rows[3:])
             beyond = np.concatenate([beyond[(beyond < first) | (beyond >= last)],
                                      self._rows[5][:n_beyond] + first])
         if len(beyond):

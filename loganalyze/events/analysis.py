@@ -226,7 +226,7 @@ class Analysis:
     def gaps(self) -> Intervals:
         """Intervals without samples: from 1.5 usual intervals after a sample to the next one."""
         time, interval = self.log.time, self.log.interval_s
-        if len(time) < 2 or not interval > 0:
+        if not interval > 0:
             return Intervals.of(())
         wide = np.flatnonzero(np.diff(time) > HELD_INTERVALS * interval)
         return Intervals.of((time[i] + HELD_INTERVALS * interval, time[i + 1]) for i in wide)

@@ -128,8 +128,7 @@ def _relations(
                 found[i] = TOUCHES
         _ridden(evaluation, limit, stretches, crossed, found, greatest_margins)
     holes = [i for i, (before, after) in enumerate(pairwise(stretches))
-             if before.ended_by in ("gap", "channel lost") and after.began_by == "gap"
-             and (state[before.last + 1 : after.first] == UNKNOWN).all()]
+             if (state[before.last + 1 : after.first] == UNKNOWN).all()]
     if holes and limit.kind.is_speed:  # Greatest rates are known for speeds alone.
         beside = np.array([(stretches[i].last, stretches[i + 1].first) for i in holes])
         over = -evaluation.margin_kt(limit, beside.ravel()).reshape(beside.shape).sum(axis=1)

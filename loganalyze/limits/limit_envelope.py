@@ -157,9 +157,8 @@ def crossovers(
 ) -> tuple[Crossing, ...]:
     """Find every pressure altitude at which the governing limit changes.
 
-    A constant CAS and a constant Mach limit cross in closed form; other pairs are searched in
-    steps of 8 m and each change is bracketed and solved. A change by a jump (a table that ends)
-    is not a crossing.
+    They are searched in steps of 8 m; each change is bracketed and solved to a nanometre. A change
+    by a jump (a table that ends) is not a crossing.
 
     Parameters
     ----------
@@ -242,12 +241,6 @@ def _root(
     pair: list[Limit], low: float, high: float, tables: tuple[CorrectionTable, ...],
     air: Callable[[Floats], Floats],
 ) -> float | None:
-    by_quantity = {limit.quantity: limit for limit in pair}
-    cas, mach = by_quantity.get("calibrated_airspeed"), by_quantity.get("mach")
-    if cas and mach and not cas.nodes_m and not mach.nodes_m:
-        speed = cas.maximum_at(np.zeros(1))[0]
-        return float(airspeed.crossover_pressure_altitude(speed, mach.maximum_at(np.zeros(1))[0]))
-
     # Each pass evaluates 33 points and keeps the interval in which the sign changes.
     while high - low > 1e-9:
         at = np.linspace(low, high, 33)

@@ -257,7 +257,7 @@ def quieter_runs(
 def _in_flight(
     log: FlightLog, air: AirData, settings: Settings, subject: str, still: stuck_channels.Runs
 ) -> stuck_channels.Runs:
-    if subject == "pressure altitude" and len(still):
+    if subject == "pressure altitude":
         return _off_the_ground(log, air, settings, still)
     return still
 
@@ -270,7 +270,7 @@ def _resolution(log: FlightLog, air: AirData, subject: str) -> float:
     """Return the quantization step [SI] of a judged channel as the reader found it, else NaN."""
     names = air.airspeed_sources if subject == "airspeed" else air.altitude_sources
     # A quantity computed from several channels has none of their steps.
-    return log.channels[names[0]].resolution if names == (names[0],) and names[0] in (
+    return log.channels[names[0]].resolution if names[0] in (
         "indicated_airspeed", "calibrated_airspeed", "pressure_altitude") else math.nan
 
 

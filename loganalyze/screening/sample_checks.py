@@ -108,9 +108,8 @@ class Screen:
                 bound, rate, values[first:stop], steps, self.settings.excursion_rate_factor * rate)
             self.add_fast_steps(bound, fast_steps + first)
             for row in found:
-                if low <= first + row < high:
-                    bits = np.zeros(high - low, dtype=np.uint16) if bits is None else bits
-                    self.mark_spike(bits, bound, first + row, low)
+                bits = np.zeros(high - low, dtype=np.uint16) if bits is None else bits
+                self.mark_spike(bits, bound, first + row, low)
         return bits
 
     def add_fast_steps(self, bound: Plausible, rows: Rows) -> None:

@@ -45,7 +45,9 @@ def test_results_are_those_kept(family):
 
 
 @pytest.mark.parametrize("which", ["arrays", "compiled"])
-@pytest.mark.parametrize("family", ["spikes", "kinds_of_limits", "ranges", "conditions", "tables"])
+@pytest.mark.parametrize("family", [
+    "spikes", "kinds_of_limits", "ranges", "conditions", "tables", "random_judged_1",
+    "random_judged_2"])
 def test_results_are_the_same_in_small_blocks(family, which):
     if which == "compiled":
         pytest.importorskip("numba")
