@@ -236,7 +236,7 @@ def _after_a_dip(known: Known, stretch: Stretch, before: int, after: int) -> boo
     low_row, high_row = (before, after) if into else (after, before)
     way = -1 if into else 1
     edge, level = low_row, known.airspeed[high_row]
-    for _ in range(4096):
+    while True:
         at = _next(known, edge, way)
         if at is None or abs(known.time[at] - known.time[low_row]) > SHORT_S:
             return False
@@ -248,11 +248,9 @@ def _after_a_dip(known: Known, stretch: Stretch, before: int, after: int) -> boo
                 return False
             break
         edge = at
-    else:
-        return False
     # The stretch beyond the dip must be one that was flown into: not itself a short step up.
     edge = at
-    for _ in range(4096):
+    while True:
         further = _next(known, edge, way)
         if further is None:
             return False
@@ -262,7 +260,6 @@ def _after_a_dip(known: Known, stretch: Stretch, before: int, after: int) -> boo
         if known.airspeed[edge] - known.airspeed[further] > greatest_steps(known, pair)[0]:
             return False
         edge = further
-    return False
 
 
 def _altitude_edges(known: Known, stretch: Stretch) -> list[Edge]:

@@ -226,7 +226,7 @@ def _limit_parts(run: _Run, old: AirDataRows, new: AirDataRows, warm: bool) -> l
     both = old.followed_by(new)
     m = len(old.rows)
     height, warmer, state = (
-        np.indices((2, 2, 2)).reshape(3, -1, 1) * m + np.arange(m)).reshape(3, -1)
+        np.indices((2, 2, 2)).reshape(-1, 1) * m + np.arange(m)).reshape(3, -1)
     standard = atmosphere.temperature(both.pressure_altitude)
     warmth = both.temperature - standard
     if not warm:

@@ -113,7 +113,7 @@ def _share(first: Floats, last: Floats) -> Floats:
     """The part of each straight piece that lies above zero."""
     low, high = np.minimum(first, last), np.maximum(first, last)
     rise = np.where(high > low, high - low, 1.0)
-    return np.where(low >= 0, (high > 0) * 1.0, np.clip(high / rise, 0.0, 1.0))
+    return np.where(low >= 0, high > 0, np.clip(high / rise, 0.0, 1.0))
 
 
 def grade(

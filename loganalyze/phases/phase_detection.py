@@ -133,8 +133,8 @@ def phases_of(
     spans: list[Span] = []
     for profile in profiles(analysis, settings):
         codes = _coded(profile, settings)
-        changes = np.flatnonzero(np.diff(codes, prepend=codes[0] + 1, append=codes[-1] + 1))
-        for first, stop in zip(changes[:-1].tolist(), changes[1:].tolist(), strict=True):
+        changes = np.flatnonzero(np.diff(codes)) + 1
+        for first, stop in pairwise([0, *changes.tolist(), len(codes)]):
             # The last cell stands for what is left of its samples.
             until = profile.edge(stop) if stop < len(codes) else profile.edge(stop + 0.5)
             spans.append((profile.edge(first), until, int(codes[first])))

@@ -74,7 +74,7 @@ def fit(time: Floats, excess: Floats, worst: int, noise: float) -> Peak:
 
 
 def _parabola(t: Floats, y: Floats, noise: float) -> tuple[Peak, float]:
-    scale = max(-t[0], t[-1])
+    scale = np.ptp(t)
     design = np.stack([np.ones(len(t)), t / scale, (t / scale) ** 2], axis=1)
     covariance = np.linalg.inv(design.T @ design)
     a, b, c = covariance @ (design.T @ y)

@@ -123,7 +123,8 @@ def _assessed(flight: Flight, analysis: la.Analysis) -> dict[str, Any]:
         "highest": (assessment.highest_calibrated_airspeed_kt, assessment.highest_mach),
         "time_to_limit": assessment.shortest_time_to_limit,
         "warnings": assessment.warnings, "checks": assessment.checks,
-        "tolerances": [(code, u) for code, _, u in (*assessment.tolerances, *assessment.widest)],
+        "tolerances": [(f"{code}: {source}", u) for code, source, u in (
+            *assessment.tolerances, *assessment.widest)],
         "uncertainty": {name: _sums(column) for name, column in assessment.columns.items()},
         **{name: _ALSO[name](analysis, assessment) for name in flight.also if name in _ALSO},
     }
