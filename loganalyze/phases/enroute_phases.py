@@ -245,8 +245,6 @@ def _emergencies(
     """First and stop of each descent at an emergency's rate."""
     width = profile.cells(settings.emergency_s)
     height = profile.height[first:stop]
-    if len(height) <= width:
-        return []
     rate = (height[width:] - height[:-width]) / (width * profile.step_s) * 60.0
     down = runs(profile.vertical[first:stop] < -settings.level_fpm)
     # The gradual transitions at its start and end belong to it.

@@ -169,7 +169,7 @@ def is_circuit(profile: Profile, leg: Leg, settings: PhaseSettings) -> bool:
     if not abs(leg.arrival_ft - leg.departure_ft) <= settings.ground_range_ft:
         return False
     above = profile.height[leg.first : leg.stop] - min(leg.arrival_ft, leg.departure_ft)
-    return float(above.max(initial=0.0)) <= settings.circuit_ft and all(
+    return float(above.max()) <= settings.circuit_ft and all(
         (stop - first) * profile.step_s <= settings.circuit_s
         for first, stop in runs(above > settings.circuit_low_ft))
 

@@ -132,7 +132,7 @@ def _is_silent(node: ast.AST) -> bool:
     if isinstance(node, ast.keyword):
         return node.arg in ("strict", "stacklevel")
     if isinstance(node, ast.Expr):
-        return isinstance(node.value, ast.Constant)
+        return isinstance(node.value, ast.Constant) or _is_silent(node.value)
     if isinstance(node, ast.FunctionDef):  # what `overload` decorates is for type checkers
         return any(isinstance(name, ast.Name) and name.id == "overload"
                    for name in node.decorator_list)

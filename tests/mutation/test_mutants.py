@@ -27,6 +27,7 @@ CASES = {
     "x += y": ["x -= y", "pass"],
     "'text'": [],
     "x: int = y": [],
+    "assert_never(x)": [],
     "if a == b:\n    c()": ["if (a != b):\n    c()", "if a == b:\n    pass"],
     "def f():\n    return g": ["def f():\n    return None"],
     "y = zip(a, b, strict=True)": [],
