@@ -126,7 +126,7 @@ def shared_length(n: int) -> int:
     return n - n % step
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=32)
 def weighing(n: int, interval: float, known_s: float | None, group: int) -> Weighing:
     """Return what series are weighed with; the stretches of a flight and a fleet share it.
 
