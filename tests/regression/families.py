@@ -13,6 +13,7 @@ from tests.regression import (
     limit_flights,
     long_flights,
     phase_flights,
+    random_event_flights,
     random_flights,
     screening_flights,
     uncertainty_flights,
@@ -23,6 +24,6 @@ FAMILIES: dict[str, Callable[[], dict[str, Flight]]] = {
     name: make
     for module in (limit_flights, event_flights, screening_flights, uncertainty_flights,
                    phase_flights, long_flights, explained_flights, crosscheck_flights,
-                   exact_flights, exact_profiles, random_flights)
+                   exact_flights, exact_profiles, random_flights, random_event_flights)
     for name, make in module.FAMILIES.items()
 }

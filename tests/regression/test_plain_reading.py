@@ -18,6 +18,7 @@ import pytest
 import loganalyze as la
 from loganalyze.testing import engine
 from tests.regression.kept_results import Flight, frame_of
+from tests.regression.random_event_flights import event_flight
 from tests.regression.random_flights import JUDGED, random_flight
 
 AT_A_TIME = 20
@@ -33,18 +34,22 @@ def words(column: pd.Series) -> list[str | None]:
     return column.astype(object).where(column.notna(), None).tolist()
 
 
-@pytest.mark.parametrize("first", range(0, len(JUDGED), AT_A_TIME))
+FLIGHTS = [*((random_flight, seed) for seed in JUDGED),
+           *((event_flight, seed) for seed in range(120))]
+
+
+@pytest.mark.parametrize("first", range(0, len(FLIGHTS), AT_A_TIME))
 def test_each_result_follows_from_the_rows(first):
-    for seed in JUDGED[first : first + AT_A_TIME]:
-        flight = random_flight(seed)
+    for drawn, seed in FLIGHTS[first : first + AT_A_TIME]:
+        flight, what = drawn(seed), f"{drawn.__name__}({seed})"
         with engine(block=flight.block):
             analysis = la.analyze(flight.log, flight.sheet, settings=flight.settings,
                                   declared=flight.declared)
-        _compare(f"flight {seed}", flight, analysis, plain(flight))
+        _compare(what, flight, analysis, plain(flight))
         quick = la.analyze(flight.log, flight.sheet, settings=flight.settings,
                            declared=flight.declared, verdict_only=True)
         assert (quick.outcome, str(quick.exceedances)) == (
-            analysis.outcome, str(analysis.exceedances)), seed
+            analysis.outcome, str(analysis.exceedances)), what
 
 
 def _compare(what: str, flight: Flight, analysis: la.Analysis, read: pd.DataFrame) -> None:
