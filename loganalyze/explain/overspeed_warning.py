@@ -169,7 +169,8 @@ def _watched(analysis: Analysis, recorded: _Recorded) -> list[_Watched]:
         at = evaluation.air_data_at(recorded.rows[near])
         maximum = np.full(excess.shape, np.nan)
         maximum[near] = limit_equivalents.published_maximum(limit, at)
-        excess[near] = limit_equivalents.published_value(limit, at) - maximum[near]
+        # Rounded, so that a recorded whole knot at a threshold is at it, not beyond by a rounding.
+        excess[near] = np.round(limit_equivalents.published_value(limit, at) - maximum[near], 9)
         unit = limit.kind.suffix
         watched.append(_Watched(limit.name, excess, maximum, unit, *latest[unit]))
     return watched

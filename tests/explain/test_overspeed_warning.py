@@ -204,3 +204,16 @@ def test_a_gap_parts_a_silence_and_what_came_after_it_counts_from_there():
     assert told([first, second]) == [
         ("missing", "VMO", pytest.approx(2.7), pytest.approx(7.0)),
         ("missing", "VMO", 12, pytest.approx(13.64, abs=0.01))]
+
+
+@pytest.mark.parametrize(("limit", "tolerance"), [
+    (limit, tolerance) for limit in (245, 250, 254, 260, 317) for tolerance in (1.0, 3.0, 4.0)])
+def test_a_recorded_speed_at_a_bound_exactly_is_within_it(limit, tolerance):
+    vmo = {**VMO, "maximum_kt": float(limit)}
+    sheet = {"threshold_kt": 6.0, "tolerance_kt": tolerance}
+    low, high = limit - tolerance, limit + 6.0 + tolerance
+    for speeds, first in (([low - 9, low - 4, low, low, low - 9], 2),
+                          ([low, limit + 4, high, high, limit], 3)):
+        sounding = [float(first <= i <= 3) for i in range(5)]
+        (one,) = findings(speeds, sounding, limits=(vmo,), sheet=sheet)
+        assert (one.kind, one.start_s) == ("on time", first)
