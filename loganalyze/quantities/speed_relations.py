@@ -19,7 +19,8 @@ def skip_nan(function: Callable[..., Floats], *arrays: Floats) -> Floats:
     """Return function(*arrays), elementwise, without calling it where any argument is NaN.
 
     `arrays` : float64 of shapes that broadcast; the result is NaN where any of them is NaN. Needed
-    since the functions of `loganalyze.air` raise ValueError for values outside their range.
+    where one may be outside its range while another is NaN: the functions of `loganalyze.air` raise
+    ValueError for it.
     """
     if not any(np.isnan(array).any() for array in arrays):
         return np.asarray(function(*arrays))
@@ -34,8 +35,8 @@ def skip_nan(function: Callable[..., Floats], *arrays: Floats) -> Floats:
 
 def cas_at_mach(mach: Floats, altitude: Floats) -> Floats:
     """Return the CAS [m/s] of a Mach number at a pressure altitude [m]; NaN above Mach 3."""
-    return skip_nan(
-        airspeed.cas_from_mach, np.where(mach <= GREATEST_MACH, mach, np.nan),
+    return airspeed.cas_from_mach(
+        np.where(mach <= GREATEST_MACH, mach, np.nan),
         _inside(altitude, atmosphere.LOWEST, atmosphere.HIGHEST)
     )
 
@@ -45,12 +46,11 @@ def mach_at_cas(cas: Floats, altitude: Floats) -> Floats:
 
     NaN above Mach 3, below no speed, and where the standard atmosphere isn't defined.
     """
-    ratio = skip_nan(airspeed.impact_ratio_from_cas, _inside(cas, 0.0, GREATEST_CAS))
-    ratio = ratio / skip_nan(
-        atmosphere.pressure_ratio, _inside(altitude, atmosphere.LOWEST, atmosphere.HIGHEST))
-    return skip_nan(
-        airspeed.mach_from_impact_ratio, np.where(ratio <= _GREATEST_RATIO, ratio, np.nan)
-    )
+    # NaN passes through these formulas: each argument is kept in its own range.
+    ratio = airspeed.impact_ratio_from_cas(_inside(cas, 0.0, GREATEST_CAS))
+    ratio = ratio / atmosphere.pressure_ratio(
+        _inside(altitude, atmosphere.LOWEST, atmosphere.HIGHEST))
+    return airspeed.mach_from_impact_ratio(np.where(ratio <= _GREATEST_RATIO, ratio, np.nan))
 
 
 def _inside(values: Floats, low: float, high: float) -> Floats:

@@ -145,13 +145,13 @@ def _from_standard(analysis: Analysis) -> tuple[Any, ...] | None:
     columns = analysis.columns
     if not {"static_air_temperature_degc", "pressure_altitude_ft"} <= columns.keys():
         return None
-    altitude = columns["pressure_altitude_ft"].astype(np.float64)
-    warm = columns["static_air_temperature_degc"].astype(np.float64)
+    altitude, warm = columns["pressure_altitude_ft"], columns["static_air_temperature_degc"]
     rows = np.flatnonzero((altitude > HIGH_ENOUGH_FT) & ~np.isnan(warm))
     if len(rows) < FEWEST:
         return None
     rows = rows[:: max(1, len(rows) // 500)]
-    above = warm[rows] + 273.15 - atmosphere.temperature(altitude[rows] * FOOT)
+    standard = atmosphere.temperature(altitude[rows].astype(np.float64) * FOOT)
+    above = warm[rows].astype(np.float64) + 273.15 - standard
     return (FROM_STANDARD, "static_air_temperature", None, len(rows),
             rounded(float(np.median(above))), None, "K")
 
