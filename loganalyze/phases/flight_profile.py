@@ -104,11 +104,14 @@ def _edge_units(name: str, values: Floats) -> Floats:
 def _unwrapped(heading: Floats) -> Floats:
     """Heading [deg], unwrapped at north."""
     known = np.flatnonzero(~np.isnan(heading))
-    steps = np.diff(heading[known])
+    steps = np.diff(heading if len(known) == len(heading) else heading[known])
     across = np.flatnonzero(np.abs(steps) > 180.0)
-    turns = np.zeros(len(heading))
-    turns[known[across + 1]] = -360.0 * np.round(steps[across] / 360.0)
-    return heading + np.cumsum(turns)
+    if not len(across):
+        return heading
+    turned = np.cumsum(-360.0 * np.round(steps[across] / 360.0))
+    crossings = known[across + 1]
+    return heading + np.repeat(np.append(0.0, turned),
+                               np.diff(crossings, prepend=0, append=len(heading)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,26 +132,37 @@ class _Cells:
         """Mean of the known values of each cell; NaN where none is."""
         if len(self.starts) == self.rows:
             return values.astype(np.float64)
+        sums = self._sums(values)
+        # A NaN shows in its cell's sum, and there are fewer of them to look at.
+        if not np.isnan(sums).any():
+            return sums / self.counts
         known = ~np.isnan(values)
-        if known.all():
-            return self._sums(values) / self.counts
         counts = self._sums(known)
         sums = self._sums(np.where(known, values, 0.0))
         return np.asarray(np.where(counts > 0, sums / np.maximum(counts, 1.0), np.nan))
 
+    @cached_property
+    def _most(self) -> int:
+        """The greatest number of rows of a cell."""
+        return int(self.counts.max())
+
+    @cached_property
+    def _equal(self) -> bool:
+        """Whether all cells but the last have as many rows."""
+        return np.array_equal(self.starts, np.arange(0, self.rows, self._most))
+
     def _sums(self, values: NDArray[Any]) -> Floats:
-        most = int(self.counts.max())
-        if most > FEW:
+        if self._most > FEW:
             return np.asarray(np.add.reduceat(values, self.starts, dtype=np.float64))
         # Of few rows a cell, all cells' first rows, then their second, take a tenth of that.
-        if np.array_equal(self.starts, np.arange(0, self.rows, most)):
-            sums = values[::most].astype(np.float64)
-            for turn in range(1, most):
-                some = values[turn::most]
+        if self._equal:
+            sums = values[:: self._most].astype(np.float64)
+            for turn in range(1, self._most):
+                some = values[turn :: self._most]
                 sums[: len(some)] += some
             return sums
         sums = values[self.starts].astype(np.float64)
-        for turn in range(1, most):
+        for turn in range(1, self._most):
             more = np.flatnonzero(self.counts > turn)
             sums[more] += values[self.starts[more] + turn]
         return sums
