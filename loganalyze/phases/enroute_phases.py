@@ -181,17 +181,17 @@ def _holds(
         return False
     cells = slice(trend.first, trend.stop)
     banked, rate = bank(profile), turn_rate(profile)
-    steep = np.zeros(len(profile), dtype=bool)
+    steep = np.zeros(trend.stop - trend.first, dtype=bool)
     if banked is not None:
-        steep = np.nan_to_num(banked) > settings.holding_most_bank_deg
+        steep = np.nan_to_num(banked[cells]) > settings.holding_most_bank_deg
     if rate is not None and not np.isnan(rate[cells]).any():
         # Turns flown steeper than a holding's are an exercise, not a pattern.
-        turned = np.where(steep, 0.0, rate)[cells] * profile.step_s
+        turned = np.where(steep, 0.0, rate[cells]) * profile.step_s
         return _in_each(turned, profile.cells(240.0), 360.0 * settings.holding_turn)
     roll = profile.more.get("roll")
     if roll is not None and not np.isnan(roll[cells]).any():
-        turning = (np.abs(roll) > settings.holding_bank_deg) & ~steep
-        return _in_each(turning[cells].astype(np.float64), profile.cells(240.0),
+        turning = (np.abs(roll[cells]) > settings.holding_bank_deg) & ~steep
+        return _in_each(turning.astype(np.float64), profile.cells(240.0),
                         settings.holding_banked * profile.cells(240.0))
     speed = profile.airspeed[cells]
     usual = float(np.median(speed))

@@ -39,8 +39,13 @@ class Leg:
 
 def runs(true: Mask) -> list[tuple[int, int]]:
     """Return the first and the stop (half-open) of each run of true cells."""
-    edges = np.flatnonzero(np.diff(true.view(np.int8), prepend=0, append=0))
-    return [(first, stop) for first, stop in edges.reshape(-1, 2).tolist()]
+    if not len(true):
+        return []
+    edges = [0] if true[0] else []
+    edges += (np.flatnonzero(true[1:] != true[:-1]) + 1).tolist()
+    if true[-1]:
+        edges.append(len(true))
+    return list(zip(edges[::2], edges[1::2], strict=True))
 
 
 def legs(profile: Profile, settings: PhaseSettings) -> list[Leg]:
