@@ -110,8 +110,8 @@ def _unwrapped(heading: Floats) -> Floats:
         return heading
     turned = np.cumsum(-360.0 * np.round(steps[across] / 360.0))
     crossings = known[across + 1]
-    return heading + np.repeat(np.append(0.0, turned),
-                               np.diff(crossings, prepend=0, append=len(heading)))
+    lasting = np.diff(crossings, prepend=0, append=len(heading))
+    return np.asarray(heading + np.repeat(np.append(0.0, turned), lasting))
 
 
 @dataclass(frozen=True, eq=False)

@@ -111,6 +111,22 @@ def test_a_limit_that_never_applied():
     assert filled(one.histogram) == {}
 
 
+@pytest.mark.parametrize(("fastest", "seconds"), [(230.05, 1), (229.95, 0), (229.8, 0), (190, 0)])
+def test_a_flight_that_comes_just_into_the_widest_band_or_stays_away(fastest, seconds):
+    one = measured(judged(range(3), [200.0, fastest, 210.0], 5000.0))["VMO"]
+    assert one.smallest_margin_kt == pytest.approx(250 - max(fastest, 210))
+    assert dict(one.within_s) == {0: 0, 5: 0, 10: 0, 20: seconds}
+    assert sum(time for _, time in one.histogram) == one.judged_s == 3
+
+
+@pytest.mark.parametrize(("maximum", "seconds"), [(0.40, 1), (0.42, 0)])
+def test_the_bands_of_a_mach_limit_of_a_flight_that_comes_near_or_stays_away(maximum, seconds):
+    fastest = float(airspeed.cas_from_mach(0.36, 5000 * FOOT) / KNOT)
+    one = measured(judged(range(3), [200.0, fastest, 210.0], 5000.0,
+                          ({"name": "MMO", "quantity": "mach", "maximum": maximum},)))["MMO"]
+    assert dict(one.within_s) == {0: 0, 0.01: 0, 0.02: 0, 0.05: seconds}
+
+
 @pytest.mark.parametrize("tables", [{}, {"position_correction": [[60, 2], [300, 5]]}])
 def test_tables_give_what_the_exact_computation_gives(monkeypatch, tables):
     rng = np.random.default_rng(4)
