@@ -78,8 +78,9 @@ def _of_configuration(evaluation: Evaluation, columns: Mapping[str, NDArray[Any]
                     & (evaluation.applies(limit, rows) == condition_states.UNKNOWN)]
         at = evaluation.air_data_at(rows)
         value = limit_equivalents.published_value(limit, at)
-        excess = value - limit_equivalents.published_maximum(limit, at)
-        rows, excess = rows[excess > 0], excess[excess > 0]
+        maximum = limit_equivalents.published_maximum(limit, at)
+        over = limit_equivalents.over(limit, value, maximum, evaluation.air, evaluation.settings)
+        rows, excess = rows[over], (value - maximum)[over]
         if not len(rows):
             continue
         flaps = any(condition.channel == "flap" for condition in limit.conditions)

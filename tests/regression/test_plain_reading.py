@@ -77,6 +77,9 @@ def _compare(what: str, flight: Flight, analysis: la.Analysis, read: pd.DataFram
         if judged.any():
             assert smallest.margin == pytest.approx(margins.min(), rel=1e-9, abs=1e-9), here
     assert (analysis.outcome == "exceeded") == over_any, what
+    table = analysis.exceedance_table
+    assert table["number"].tolist() == list(range(1, len(analysis.exceedances) + 1)), what
+    assert table["start_s"].tolist() == sorted(table["start_s"]), what
 
 
 def _exceedances(here: str, limit: la.Limit, flight: Flight, analysis: la.Analysis,
