@@ -212,7 +212,8 @@ def crossovers(
         altitude = np.array([root])
         (speed,) = limit_equivalents.equivalents(pair[:1], altitude, tables, air(altitude))
         true = skip_nan(airspeed.tas_from_mach, mach_at_cas(speed, altitude), air(altitude))
-        found.append(Crossing(root, speed.item(), *(limit.name for limit in pair), true.item(),
+        low, high = pair
+        found.append(Crossing(root, speed.item(), low.name, high.name, true.item(),
                               air(altitude).item()))
     return tuple(found)
 
