@@ -189,9 +189,8 @@ def _run(
         if log.interval_s > 0:
             hold = sample_checks.held(log.time[start : stop + 1], log.interval_s)[: stop - start]
         together = columns["margin_kt"][start:stop]
-        if bins:
-            _add_bins(sums[0], together.astype(np.float64), hold, settings)
         _add_bands(sums[0], together.astype(np.float64), hold, bands[0])
+        _add_bins(sums[0], together.astype(np.float64), hold, settings)
         for i, limit in enumerate(limits):
             state = columns[f"state_{i}"][start:stop]
             judged: Rows | slice = slice(None)
@@ -201,17 +200,13 @@ def _run(
                 if not len(judged):
                     continue
             held = hold[judged]
-            sums[i + 1].judged += float(held.sum())
             rows = np.arange(start, stop)[judged]
-            if bins and limit.kind.is_speed:
-                knots, _ = _margins(analysis, limit, curves.get(i), rows)
-                _add_bins(sums[i + 1], knots, held, settings)
-            # Of a limit that the flight stayed well away from, no row is in any band.
-            within = _within(limit, bands[i + 1])
-            if analysis.smallest[i + 1].margin >= within:
-                continue
+            sums[i + 1].judged += float(held.sum())
             if limit.kind.is_speed:
-                near = _near(analysis, limit, rows, together[judged], within)
+                if bins:
+                    knots, _ = _margins(analysis, limit, curves.get(i), rows)
+                    _add_bins(sums[i + 1], knots, held, settings)
+                near = _near(analysis, limit, rows, together[judged], bands[i + 1])
                 rows, held = rows[near], held[near]
                 _, own = _margins(analysis, limit, curves.get(i), rows)
             else:
@@ -220,19 +215,16 @@ def _run(
     return sums
 
 
-def _within(limit: Limit, bands: Sequence[float]) -> float:
-    """Return what a limit's margin is at least where it is in none of its bands."""
-    return max(bands, default=-np.inf) + _APART.get(limit.kind.suffix, 0.0)
-
-
 def _near(
-    analysis: Analysis, limit: Limit, rows: Rows, together: NDArray[np.float32], within: float
+    analysis: Analysis, limit: Limit, rows: Rows, together: NDArray[np.float32],
+    bands: Sequence[float],
 ) -> Rows:
-    """Return where a limit's margin may be less than `within`.
+    """Return where a limit's margin may be within its widest band.
 
     No speed limit's margin in kt is less than that to the lowest, `together`; a margin in Mach is
     known from the columns.
     """
+    within = max(bands, default=-np.inf) + _APART.get(limit.kind.suffix, 0.0)
     if limit.kind.suffix == LimitedAirspeed.suffix:
         return np.flatnonzero(~(together >= within))
     if limit.kind.suffix == LimitedMach.suffix and "mach" in analysis.columns:
