@@ -225,6 +225,11 @@ def holds() -> dict[str, Flight]:
                                        (1890, 140)))
     time = stamps(1600, 2.0)
     height = straight(time, (0, 16000), (500, 16000), (800, 9000), (1080, 9000), (1590, 1500))
+    for steep in (0.0, 30.0, 60.0):
+        gentle = between(time, (850, 890), (960, 1010))
+        made[f"steep for {steep:g} s beside gentle turns"] = flown(
+            time, height, 205 + 0 * time, heading=np.cumsum(3.0 * gentle) * 2.0 % 360,
+            roll=22.0 * gentle + 40.0 * between(time, (900, 900 + steep)))
     for label, speed in {
             "unsteady": straight(time, (0, 240), (780, 240), (820, 205)) + 9 * np.sin(time / 15),
             "fast": straight(time, (0, 285), (780, 285), (820, 244)),
