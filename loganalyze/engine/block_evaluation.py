@@ -18,7 +18,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loganalyze.airdata import condition_states
-from loganalyze.engine import block_kernels, block_states, kernel_loading, speed_tables
+from loganalyze.engine import (
+    block_kernels,
+    block_states,
+    kernel_loading,
+    limit_curves,
+    speed_tables,
+)
 from loganalyze.engine.block_plan import BlockPlan, EvaluatedSamples
 from loganalyze.engine.flight_batch import FlightBatch
 from loganalyze.engine.kernel_arguments import GUARD
@@ -297,31 +303,27 @@ def _limits_from_tables(
 ) -> Floats:
     """Write the limit columns from the tables; return the margin [m/s CAS], float64[m]."""
     limit, mach, scratch = work.limit, work.limit_mach, work.spare
-    for chosen, where in configurations:
-        curve = plan.curves.curve(chosen)
-        if where is None:
-            curve.limit_airspeed.evaluate(work.cell, work.offset, limit, scratch)
-            if plan.speeds_wanted:
-                governing = out["governing_limit"][start:stop]
-                np.take(curve.governing, work.cell, out=governing, mode="clip")
-                curve.limit_mach.evaluate(work.cell, work.offset, mach, scratch)
-        else:
-            some = np.flatnonzero(where)
-            cell, offset = work.cell[some], work.offset[some]
-            values, spare = np.empty(len(some)), np.empty(len(some))
-            curve.limit_airspeed.evaluate(cell, offset, values, spare)
-            limit[some] = values
-            if plan.speeds_wanted:
-                out["governing_limit"][start:stop][some] = np.take(curve.governing, cell,
-                                                                   mode="clip")
-                curve.limit_mach.evaluate(cell, offset, values, spare)
-                mach[some] = values
+    curves = block_kernels.stacked(plan, tuple(chosen for chosen, _ in configurations))
+    cell = work.cell
+    if len(configurations) > 1:
+        cell = work.cell_too
+        np.multiply(block_kernels.codes(configurations, stop - start), limit_curves.CELLS,
+                    out=cell)
+        np.add(cell, work.cell, out=cell)
+    curves.limit_airspeed.evaluate(cell, work.offset, limit, scratch)
     if plan.speeds_wanted:
-        np.multiply(limit, 1 / KNOT, out=out["limit_airspeed_kt"][start:stop],
-                    casting="same_kind")
+        np.take(curves.governing, cell, out=out["governing_limit"][start:stop], mode="clip")
+        curves.limit_mach.evaluate(cell, work.offset, mach, scratch)
         np.subtract(mach, work.mach, out=mach)
         np.copyto(out["margin_mach"][start:stop], mach, casting="same_kind")
-        _pointer(plan, out["limit_pointer_kt"][start:stop], limit, configurations, work)
+        np.multiply(limit, 1 / KNOT, out=out["limit_airspeed_kt"][start:stop],
+                    casting="same_kind")
+        pointer = limit
+        if not curves.all_on_pointer:
+            pointer = work.pointer
+            curves.pointer.evaluate(cell, work.offset, pointer, scratch)
+        np.multiply(pointer, 1 / KNOT, out=out["limit_pointer_kt"][start:stop],
+                    casting="same_kind")
     margin: Floats = work.margin
     np.subtract(limit, work.speed, out=margin)
     np.multiply(margin, 1 / KNOT, out=out["margin_kt"][start:stop], casting="same_kind")
@@ -356,32 +358,3 @@ def _configurations(
         configurations = [(chosen, where) for chosen, where in split
                           if where is not None and where.any()]
     return configurations
-
-
-def _pointer(
-    plan: BlockPlan, pointer: NDArray[Any], limit: Floats,
-    configurations: block_kernels.Configurations, work: speed_tables.Workspace,
-) -> None:
-    """Write the limit pointer [kt IAS] from the tables; NaN where they don't hold it."""
-    shown = tuple(i for i in plan.evaluation.on_pointer if i in plan.curves.tabulated)
-    if len(shown) < len(plan.evaluation.on_pointer) or plan.evaluation.air.position_tables:
-        pointer.fill(np.nan)
-        return
-    if len(configurations) == 1 and configurations[0][0] == shown:
-        np.multiply(limit, 1 / KNOT, out=pointer, casting="same_kind")
-        return
-    value, scratch = work.pointer, work.spare
-    if not any(i in plan.evaluation.applicability for i in shown):
-        configurations = [(shown, None)]
-    for chosen, where in configurations:
-        curve = plan.curves.curve(tuple(i for i in chosen if i in plan.evaluation.on_pointer))
-        if where is None:
-            curve.limit_airspeed.evaluate(work.cell, work.offset, value, scratch)
-        else:
-            some = np.flatnonzero(where)
-            here, spare = np.empty(len(some)), np.empty(len(some))
-            curve.limit_airspeed.evaluate(work.cell[some], work.offset[some], here, spare)
-            value[some] = here
-    np.multiply(value, 1 / KNOT, out=pointer, casting="same_kind")
-
-

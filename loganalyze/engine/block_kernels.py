@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from loganalyze.air.piecewise import PiecewiseQuadratic
 from loganalyze.engine import kernel_arguments, speed_tables
 from loganalyze.engine.block_plan import BlockPlan
-from loganalyze.engine.limit_curves import LimitCurves
+from loganalyze.engine.limit_curves import LimitCurves, StackedCurves
 from loganalyze.quantities.speed_relations import mach_at_cas
 from loganalyze.record import sample_reasons
 from loganalyze.record.arrays import Bits
@@ -86,12 +86,11 @@ class CompiledLoops:
         start: int, stop: int,
     ) -> NDArray[np.intp]:
         """Write a block's columns; return the rows, from its start, to be evaluated directly."""
-        table, governing = self._stack(tuple(chosen for chosen, _ in configurations))
+        curves = stacked(self._plan, tuple(chosen for chosen, _ in configurations))
+        table, governing = curves.table, curves.governing
         config = _NO_BITS
         if len(configurations) > 1:
-            config = np.zeros(stop - start, dtype=np.uint16)
-            for i, (_, where) in enumerate(configurations):
-                config[where] = i
+            config = codes(configurations, stop - start)
         reasons = _NO_BITS if bits is None else bits
         air, near = self._plan.evaluation.air, self._rows[0]
         if not self._plan.speeds_wanted:
@@ -158,31 +157,41 @@ class CompiledLoops:
         speed_tables.write_speeds(work, probe, self._plan.evaluation.air.recovery_factor, some)
         out["density_altitude_ft"][rows + start] = some["density_altitude_ft"]
 
-    def _stack(self, parts: tuple[tuple[int, ...], ...]) -> tuple[Floats, NDArray[np.uint8]]:
-        """The tables of several sets of limits, one after the other along the axis of cells.
 
-        They are kept with the curves, which the flights of a fleet share.
-        """
-        curves, evaluation = self._plan.curves, self._plan.evaluation
-        on_pointer: tuple[int, ...] = ()  # An empty set gives a pointer of NaN.
-        if (set(evaluation.on_pointer) <= set(curves.tabulated)
-                and not evaluation.air.position_tables):
-            on_pointer = evaluation.on_pointer
-        if (parts, on_pointer) not in curves.stacked:
-            tables = [_table(curves, chosen, on_pointer) for chosen in parts]
-            curves.stacked[parts, on_pointer] = (
-                np.concatenate([table for table, _ in tables], axis=1),
-                np.concatenate([governing for _, governing in tables]))
-        return curves.stacked[parts, on_pointer]
+def codes(configurations: Configurations, count: int) -> Bits:
+    """Return which of several configurations each of `count` rows is in, uint16[count]."""
+    found = np.zeros(count, dtype=np.uint16)
+    for i, (_, where) in enumerate(configurations):
+        found[where] = i
+    return found
 
 
-def _table(curves: LimitCurves, chosen: tuple[int, ...], on_pointer: tuple[int, ...]
-           ) -> tuple[Floats, NDArray[np.uint8]]:
-    curve = curves.curve(chosen)
-    shown = curves.curve(tuple(i for i in chosen if i in on_pointer))
-    return np.concatenate([_coefficients(table) for table in (
-        speed_tables.pressure_ratio(), curve.limit_airspeed, curve.limit_mach,
-        shown.limit_airspeed)]), curve.governing
+def stacked(plan: BlockPlan, parts: tuple[tuple[int, ...], ...]) -> StackedCurves:
+    """Return the curves of several sets of limits, one after the other along the axis of cells.
+
+    They are kept with the curves of single sets, which the flights of a fleet share.
+    """
+    curves, evaluation = plan.curves, plan.evaluation
+    on_pointer: tuple[int, ...] = ()  # An empty set gives a pointer of NaN.
+    if (set(evaluation.on_pointer) <= set(curves.tabulated)
+            and not evaluation.air.position_tables):
+        on_pointer = evaluation.on_pointer
+    if (parts, on_pointer) not in curves.stacked:
+        curves.stacked[parts, on_pointer] = _stacked(curves, parts, on_pointer)
+    return curves.stacked[parts, on_pointer]
+
+
+def _stacked(curves: LimitCurves, parts: tuple[tuple[int, ...], ...], on_pointer: tuple[int, ...]
+             ) -> StackedCurves:
+    each = [curves.curve(chosen) for chosen in parts]
+    shown = [tuple(i for i in chosen if i in on_pointer) for chosen in parts]
+    table = np.concatenate([
+        np.concatenate([_coefficients(cells) for cells in (
+            speed_tables.pressure_ratio(), curve.limit_airspeed, curve.limit_mach,
+            curves.curve(some).limit_airspeed)])
+        for curve, some in zip(each, shown, strict=True)], axis=1)
+    return StackedCurves(
+        table, np.concatenate([curve.governing for curve in each]), shown == list(parts))
 
 
 def _coefficients(cells: PiecewiseQuadratic) -> Floats:

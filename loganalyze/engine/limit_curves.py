@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 # Cell edges fall on the boundaries of the standard atmosphere's layers (11 and 20 km), and the
 # table spans the plausible range of pressure altitude.
 START, STEP, COUNT = -1000.0, 8.0, 2625
+CELLS = COUNT + 1
+"""Entries of a table: a guard cell beyond its end holds that end itself."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +40,40 @@ class Curve:
 
 
 @dataclass(frozen=True, eq=False)
+class StackedCurves:
+    """The curves of several sets of limits, one after the other along the axis of cells.
+
+    ``table`` : float64[12, sets * `CELLS`], for each cell the coefficients, the highest power
+    first, of the pressure ratio, the limit airspeed, the limit Mach number and the limit pointer;
+    ``governing`` : uint8[sets * `CELLS`]; ``all_on_pointer`` : whether the pointer shows every
+    limit of each set, so that it lies at the limit airspeed.
+    """
+
+    table: Floats
+    governing: NDArray[np.uint8]
+    all_on_pointer: bool
+
+    @property
+    def limit_airspeed(self) -> PiecewiseQuadratic:
+        """The lowest limit [m/s CAS] of each set."""
+        return self._rows(3)
+
+    @property
+    def limit_mach(self) -> PiecewiseQuadratic:
+        """The same as a Mach number."""
+        return self._rows(6)
+
+    @property
+    def pointer(self) -> PiecewiseQuadratic:
+        """The lowest limit [m/s CAS] of each set that the pointer shows; NaN for none."""
+        return self._rows(9)
+
+    def _rows(self, first: int) -> PiecewiseQuadratic:
+        curvature, slope, value = self.table[first : first + 3]
+        return PiecewiseQuadratic(START, STEP, value, slope, curvature)
+
+
+@dataclass(frozen=True, eq=False)
 class LimitCurves:
     """Calibrated equivalents [m/s] of a sheet's tabulated limits over the cells.
 
@@ -45,15 +81,15 @@ class LimitCurves:
     ``at_nodes`` : float64[limits, 3, cells], at the interpolation nodes of each cell;
     ``at_edges`` : float64[limits, cells + 1]; ``bends`` : bool[limits, cells], cells that hold a
     node of a limit's own table. All by limit index; NaN for limits that aren't tabulated.
-    ``stacked`` : what the compiled kernels take of them, kept by `block_kernels` by sets of limits.
+    ``stacked`` : curves of several sets of limits, kept by `block_kernels` by these sets.
     """
 
     tabulated: tuple[int, ...]
     at_nodes: Floats
     at_edges: Floats
     bends: NDArray[np.bool_]
-    stacked: dict[tuple[tuple[tuple[int, ...], ...], tuple[int, ...]],
-                  tuple[Floats, NDArray[np.uint8]]] = field(default_factory=dict, repr=False)
+    stacked: dict[tuple[tuple[tuple[int, ...], ...], tuple[int, ...]], StackedCurves] = field(
+        default_factory=dict, repr=False)
     _curves: dict[tuple[int, ...], Curve] = field(default_factory=dict, repr=False)
 
     @classmethod
