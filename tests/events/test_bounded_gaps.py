@@ -57,6 +57,13 @@ def test_missing_samples_are_a_gap_too(judged):
     assert len(analysis.suspects) == 1
 
 
+def test_a_missing_sample_between_close_ones_is_unknown_for_its_own_time(judged):
+    # An extra sample half a second after the third: 2 s stay known to 2.5 s, it and on to 3 s not.
+    analysis = judged([0, 1, 2, 2.5, 3, 4, 5], [180, 180, 180, NAN, 180, 180, 180])
+    assert edges(analysis) == [[2.5, 3.0]]
+    assert analysis.bounded_s == 0.5
+
+
 def test_the_start_and_the_end_have_but_one_side(judged):
     assert edges(judged(range(4), [NAN, 180, 180, NAN])) == []
 
