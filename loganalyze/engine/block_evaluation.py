@@ -307,8 +307,9 @@ def _limits_from_tables(
     cell = work.cell
     if len(configurations) > 1:
         cell = work.cell_too
-        np.multiply(block_kernels.codes(configurations, stop - start), limit_curves.CELLS,
-                    out=cell)
+        # Multiplied as cells: products of the codes' own 16 bits would overflow.
+        np.copyto(cell, block_kernels.codes(configurations, stop - start))
+        np.multiply(cell, limit_curves.CELLS, out=cell)
         np.add(cell, work.cell, out=cell)
     curves.limit_airspeed.evaluate(cell, work.offset, limit, scratch)
     if plan.speeds_wanted:

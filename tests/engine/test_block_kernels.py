@@ -12,6 +12,7 @@ from loganalyze.engine import block_evaluation, block_kernels, kernel_loading, l
 from loganalyze.engine.flight_batch import FlightBatch
 from loganalyze.record.channels import CHANNELS
 from loganalyze.screening import sample_checks
+from loganalyze.testing import engine
 
 LIMITS = [
     {"name": "VMO", "quantity": "calibrated_airspeed",
@@ -206,3 +207,19 @@ def test_the_tables_cells_end_on_the_layers_boundaries_and_span_what_is_plausibl
     lowest, highest = CHANNELS["pressure_altitude"].bounds
     assert start <= lowest
     assert start + step * count >= highest
+
+
+@pytest.mark.parametrize("which", ["arrays", "compiled"])
+def test_many_configurations_in_one_block_keep_their_own_limits(log, sheet, which):
+    """A limit a flap angle, 40 of them: by hand, 300 kt less 2 kt a degree."""
+    limits = [{"name": f"VFE {angle}", "quantity": "calibrated_airspeed",
+               "maximum_kt": 300 - 2 * angle,
+               "when": {"flap_deg": {"above": angle - 0.5, "up_to": angle + 0.5}}}
+              for angle in range(40)]
+    flap = np.repeat(np.arange(40.0), 10)
+    flight = log(np.arange(400.0), calibrated_airspeed=150.0, pressure_altitude=5000.0, flap=flap)
+    with engine(which):
+        found = analyze(flight, sheet(*limits)).columns["limit_airspeed_kt"]
+    known = ~np.isnan(found)
+    assert known.sum() > 300
+    np.testing.assert_allclose(found[known], 300 - 2 * flap[known], rtol=1e-6)
