@@ -13,6 +13,6 @@ loops use 32,768; the compiled ones use 65,536 and divide each block further the
 
 `compiled_kernels` (numba, the extra ``fast``) does the same operations in the same order without
 fast maths: 16 ns a sample for all columns, 3 ns for the margin alone. It takes half a second to
-load and some ten seconds to compile the first time, so `kernel_loading` loads it only once a
-process has evaluated four million samples, or a recording is likely to hold as many.
+load, 140 MB, and some ten seconds to compile the first time, so `kernel_loading` loads it only for
+a recording, or a batch of flights, that is likely to hold four million samples.
 """

@@ -136,16 +136,15 @@ def test_the_compiled_look_finds_what_the_plain_one_finds():
     assert n_fast_steps > 1000
 
 
-def test_loaded_once_enough_was_judged(monkeypatch):
+def test_loaded_for_enough_samples_at_once(monkeypatch):
     monkeypatch.setattr(kernel_loading, "ENOUGH", 1000)
-    monkeypatch.setattr(kernel_loading._Count, "judged", 0)
-    assert kernel_loading.for_samples(600) is None
-    assert kernel_loading.for_samples(600) is kernel_loading.load()
+    assert kernel_loading.for_samples(999) is None
+    assert kernel_loading.for_samples(999) is None  # however many were evaluated before
+    assert kernel_loading.for_samples(1000) is kernel_loading.load()
 
 
 def test_loaded_at_once_where_enough_is_likely(monkeypatch):
     monkeypatch.setattr(kernel_loading, "ENOUGH", 1000)
-    monkeypatch.setattr(kernel_loading._Count, "judged", 0)
     assert kernel_loading.for_samples(10, likely=999) is None
     assert kernel_loading.for_samples(10, likely=1000) is kernel_loading.load()
 
