@@ -35,6 +35,8 @@ from loganalyze.simulate import MMO, VMO_KT, Recorder, fly_descent
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 RATE_HZ = 4
+WIND_KT, TURN_DEG_S, TURN_S = 12.0, 3.0, 60.0
+"""A wind from the west, and two half circles, of which each turns so fast and lasts so long."""
 BAD = 100
 """One file in so many is cut off."""
 BYTECODE = Path(tempfile.gettempdir()) / "loganalyze-benchmark-bytecode"
@@ -63,6 +65,15 @@ when = {{ flap_deg = {{ above = 2, up_to = 13 }} }}
 """
 
 
+def course(time: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the heading [rad] and its rate [rad/s]: two half circles in the last half hour."""
+    rate = np.zeros(len(time))
+    for before_end_s in (1_500, 900):
+        begun = time - (time[-1] - before_end_s)
+        rate[(begun >= 0) & (begun < TURN_S)] = np.radians(TURN_DEG_S)
+    return np.pi / 2 + np.cumsum(rate) / RATE_HZ, rate
+
+
 def flight(number: int, minutes: float) -> pa.Table:
     """Return one flight of 25 columns; its crew leaves 9 kt to the limit, with 6 kt of scatter."""
     rng = np.random.default_rng(number)
@@ -76,9 +87,13 @@ def flight(number: int, minutes: float) -> pa.Table:
     size = len(seen.time)
     start = np.datetime64("2031-01-01T06:00", "ms") + np.timedelta64(number * 7, "h")
     speed = seen.true_airspeed / 0.514444
-    ground = np.maximum(speed + 12, 0)
+    heading, rate = course(seen.time)
+    north_kt, east_kt = (
+        speed * np.cos(heading), speed * np.sin(heading) + WIND_KT * (speed > 60))
+    ground = np.hypot(north_kt, east_kt)
     climb = np.gradient(seen.pressure_altitude, seen.time) / 0.3048 * 60
-    flown = np.cumsum(ground) / RATE_HZ / 3600 / 60
+    north, east = (np.cumsum(part) / RATE_HZ / 3600 / 60 for part in (north_kt, east_kt))
+    bank = np.degrees(np.arctan(rate * speed * 0.514444 / 9.80665))
     engine = 60 + 30 * np.clip(speed / 250, 0, 1)
 
     def noisy(values: np.ndarray | float, deviation: float, decimals: int) -> np.ndarray:
@@ -92,11 +107,13 @@ def flight(number: int, minutes: float) -> pa.Table:
         "OAT [degC]": rows["outside_air_temperature_degc"],
         "Flap [deg]": np.round(rows["flap_deg"], 1),
         "Gear Down": rows["gear_down"].astype(np.int8),
-        "Ground Speed [kt]": noisy(ground, 0.2, 1), "Heading [deg]": noisy(90, 0.3, 1),
-        "Track [deg]": noisy(90, 0.2, 1), "Pitch [deg]": noisy(climb / 500, 0.1, 1),
-        "Roll [deg]": noisy(0, 0.3, 1), "Vertical Speed [ft/min]": noisy(climb, 20, 0),
-        "Normal Acceleration [g]": noisy(1, 0.02, 3), "Latitude [deg]": np.full(size, 47.0),
-        "Longitude [deg]": np.round(8 + flown, 5),
+        "Ground Speed [kt]": noisy(ground, 0.2, 1),
+        "Heading [deg]": noisy(np.degrees(heading), 0.3, 1) % 360,
+        "Track [deg]": noisy(np.degrees(np.arctan2(east_kt, north_kt)), 0.2, 1) % 360,
+        "Pitch [deg]": noisy(climb / 500, 0.1, 1), "Roll [deg]": noisy(bank, 0.3, 1),
+        "Vertical Speed [ft/min]": noisy(climb, 20, 0),
+        "Normal Acceleration [g]": noisy(1, 0.02, 3), "Latitude [deg]": np.round(47 + north, 5),
+        "Longitude [deg]": np.round(8 + east, 5),
         "Gross Weight [kg]": np.round(16_000 - seen.time / 10),
         "Autopilot": (speed > 150).astype(np.int8),
         "Weight on Wheels": (seen.pressure_altitude < 95).astype(np.int8),
@@ -105,7 +122,7 @@ def flight(number: int, minutes: float) -> pa.Table:
         "Oil Temp 1": noisy(80, 0.3, 0)})
 
 
-def write_fleet(folder: Path, flights: int, minutes: float, form: str, distinct: int = 24) -> int:
+def write_fleet(folder: Path, flights: int, minutes: float, form: str, distinct: int = 120) -> int:
     """Write flights as files of one form; return their samples.
 
     Of `distinct` flights the others are copies at other times, some rows shorter.
