@@ -24,6 +24,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -273,15 +274,13 @@ class _Winds:
         edges = np.flatnonzero(np.diff(which, prepend=-1, append=which[-1] + 1))
         self.count = len(which)
         self.turns = [slice(a, b) for a, b in pairwise(edges.tolist())]
-        shares, lasting = np.array(_CHANGES).T[:, :, None, None]
         self.whitening = []
         self.logs = np.zeros(len(_CHANGES))
         for turn in self.turns:
-            gap = np.abs(np.subtract.outer(time[turn], time[turn]))
-            factors = np.linalg.cholesky(
-                (1 - shares) * np.eye(len(gap)) + shares * np.exp(-gap / lasting))
-            self.whitening.append(np.linalg.inv(factors))
-            self.logs -= 2 * np.log(np.diagonal(factors, axis1=1, axis2=2)).sum(axis=1)
+            whitening, log = _whitening(
+                np.round(time[turn] - time[turn.start], 6).tobytes())
+            self.whitening.append(whitening)
+            self.logs -= log
         # A wind that lasts gives a turn few independent values of either component.
         durations = np.array([time[turn][-1] - time[turn][0] for turn in self.turns])
         self.free = np.array([
@@ -337,6 +336,25 @@ class _Winds:
         if np.linalg.matrix_rank(matrix) < 2:
             return float("inf")
         return float(np.linalg.cond(matrix))
+
+
+@lru_cache(maxsize=64)
+def _whitening(stamps: bytes) -> tuple[Floats, Floats]:
+    """Return what whitens a turn's samples at each grid point, and the covariances' logarithms.
+
+    `stamps` : the bytes of the samples' times since the first, float64[m] [s], to the microsecond:
+    turns of a recorder share their spacing, and few lengths occur. Returns float64[g, m, m], the
+    inverse of the covariance's lower triangular factor, and float64[g], the logarithm of its
+    determinant.
+    """
+    time = np.frombuffer(stamps, dtype=np.float64)
+    shares, lasting = np.array(_CHANGES).T[:, :, None, None]
+    gap = np.abs(np.subtract.outer(time, time))
+    factors = np.linalg.cholesky(
+        (1 - shares) * np.eye(len(gap)) + shares * np.exp(-gap / lasting))
+    whitening = np.linalg.inv(factors)
+    whitening.flags.writeable = False
+    return whitening, 2 * np.log(np.diagonal(factors, axis1=1, axis2=2)).sum(axis=1)
 
 
 def _half_width(weights: Floats, middle: Floats, u: Floats, free: Floats) -> float:
