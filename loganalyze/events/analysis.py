@@ -118,7 +118,7 @@ class Analysis:
         or may have, and for those that apply with flaps, slats or gear at rest
         (`limits_in_force`). Empty without airborne time.
         """
-        airborne, interval = self.airborne, max(self.log.interval_s, 0.0)
+        airborne = self.airborne
         if not airborne.duration > 0:
             return {}
         found = {}
@@ -127,8 +127,8 @@ class Analysis:
             if i in self._questioned or (lacks and analysis_findings.is_unknown(self.columns, i)):
                 found[limit.name] = 0.0
             elif i not in self.evaluation.lacking:
-                unknown = self.gaps | Intervals.from_mask(
-                    self.columns[f"state_{i}"] == UNKNOWN, self.log.time, interval)
+                unknown = self.gaps | recording_quality.intervals(
+                    self.log, self.columns[f"state_{i}"] == UNKNOWN)
                 unjudged = ((unknown - self.bounded) & airborne).duration if unknown else 0.0
                 found[limit.name] = 1.0 - unjudged / airborne.duration
         return found
@@ -166,11 +166,8 @@ class Analysis:
 
         Limits for which the log lacks a channel are findings and don't count here.
         """
-        return self.gaps | Intervals.from_mask(
-            self.evaluation.unknown(self.columns, slice(None)), self.log.time,
-            # The interval of a single sample is NaN; it counts for no time.
-            self.log.interval_s if self.log.interval_s > 0 else 0.0,
-        )
+        return self.gaps | recording_quality.intervals(
+            self.log, self.evaluation.unknown(self.columns, slice(None)))
 
     @cached_property
     def bounded(self) -> Intervals:
@@ -228,8 +225,8 @@ class Analysis:
         time, interval = self.log.time, self.log.interval_s
         if not interval > 0:
             return Intervals.of(())
-        wide = np.flatnonzero(np.diff(time) > HELD_INTERVALS * interval)
-        return Intervals.of((time[i] + HELD_INTERVALS * interval, time[i + 1]) for i in wide)
+        return Intervals.of(
+            (time[i] + HELD_INTERVALS * interval, time[i + 1]) for i in self.log.breaks)
 
     @cached_property
     def smallest(self) -> tuple[Smallest, ...]:

@@ -55,11 +55,8 @@ def flags(evaluation: Evaluation) -> tuple[QualityFlag, ...]:
 
 def intervals(log: FlightLog, mask: Mask) -> Intervals:
     """Return the time that the rows marked in `mask` stand for; none for a single sample."""
-    return Intervals.from_mask(mask, log.time, max(_interval(log), 0.0))
-
-
-def _interval(log: FlightLog) -> float:
-    return log.interval_s if log.interval_s > 0 else 0.0
+    interval = log.interval_s if log.interval_s > 0 else 0.0
+    return Intervals.from_mask(mask, log.time, interval, log.breaks)
 
 
 def _raised(evaluation: Evaluation, reason: str) -> Mask:
@@ -167,7 +164,8 @@ def _fast(log: FlightLog, values: Floats, rate: float, noise: float) -> tuple[Ma
     change = np.diff(values)
     fast = np.abs(change) > rate * np.diff(log.time) + noise
     spike = np.zeros(len(log), dtype=bool)
-    spike[1:-1] = fast[:-1] & fast[1:] & (change[:-1] * change[1:] < 0)
+    twice = np.flatnonzero(fast[:-1] & fast[1:])
+    spike[twice + 1] = change[twice] * change[twice + 1] < 0
     return np.concatenate([[False], fast]), spike
 
 

@@ -30,7 +30,7 @@ def trends(profile: Profile, first: int, stop: int, settings: PhaseSettings) -> 
     """Split cells into climbs and descents of at least `change_ft`, and levels between them."""
     vertical = profile.vertical[first:stop]
     sign = (vertical > settings.level_fpm).astype(np.int8) - (vertical < -settings.level_fpm)
-    starts = np.flatnonzero(np.diff(sign, prepend=sign[0] + np.int8(2)))
+    starts = np.append(0, np.flatnonzero(sign[1:] != sign[:-1]) + 1)
     stops = np.append(starts[1:], stop - first)
     found = [Trend(int(sign[a]), first + a, first + b)
              for a, b in zip(starts.tolist(), stops.tolist(), strict=True)]
@@ -109,9 +109,14 @@ def _cruise_levels(
     settings: PhaseSettings,
 ) -> list[int]:
     """Which trends are cruise levels."""
-    levels = [float(np.median(profile.height[trend.first : trend.stop])) for trend in found]
-    ends = [profile.height[trend.first] for trend in found if trend.sign]
-    top = max([*levels, *ends])
+    flown = [profile.height[trend.first : trend.stop] for trend in found]
+    levels = [np.nan if trend.sign else float(np.median(height))
+              for trend, height in zip(found, flown, strict=True)]
+    top = max([height[0] if trend.sign else level
+               for trend, height, level in zip(found, flown, levels, strict=True)])
+    # The middle of a climb or descent is the top only where no level is above it.
+    top = max([top, *(float(np.median(height)) for trend, height in zip(found, flown, strict=True)
+                      if trend.sign and height.max() > top)])
     base = min((ground for ground in (leg.departure_ft, leg.arrival_ft) if ground == ground),
                default=0.0)
     cruise = []
@@ -183,7 +188,7 @@ def _holds(
     banked, rate = bank(profile), turn_rate(profile)
     steep = np.zeros(trend.stop - trend.first, dtype=bool)
     if banked is not None:
-        steep = np.nan_to_num(banked[cells]) > settings.holding_most_bank_deg
+        steep = banked[cells] > settings.holding_most_bank_deg
     if rate is not None and not np.isnan(rate[cells]).any():
         # Turns flown steeper than a holding's are an exercise, not a pattern.
         turned = np.where(steep, 0.0, rate[cells]) * profile.step_s

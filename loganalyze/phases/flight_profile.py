@@ -103,13 +103,14 @@ def _edge_units(name: str, values: Floats) -> Floats:
 
 def _unwrapped(heading: Floats) -> Floats:
     """Heading [deg], unwrapped at north."""
-    known = np.flatnonzero(~np.isnan(heading))
-    steps = np.diff(heading if len(known) == len(heading) else heading[known])
+    recorded = ~np.isnan(heading)
+    known = slice(None) if recorded.all() else recorded
+    steps = np.diff(heading[known])
     across = np.flatnonzero(np.abs(steps) > 180.0)
     if not len(across):
         return heading
     turned = np.cumsum(-360.0 * np.round(steps[across] / 360.0))
-    crossings = known[across + 1]
+    crossings = np.arange(len(heading))[known][across + 1]
     lasting = np.diff(crossings, prepend=0, append=len(heading))
     return np.asarray(heading + np.repeat(np.append(0.0, turned), lasting))
 
@@ -119,14 +120,14 @@ class _Cells:
     """The rows of each cell: their first and their number; ``rows`` of the log in all."""
 
     starts: NDArray[np.intp]
-    counts: NDArray[np.intp]
+    counts: Floats
     rows: int
 
     @classmethod
     def of(cls, cell: NDArray[np.int64]) -> _Cells:
         """Return the cells that have rows, by each row's cell, rising."""
-        starts = np.flatnonzero(np.diff(cell, prepend=-1))
-        return cls(starts, np.diff(starts, append=len(cell)), len(cell))
+        starts = np.append(0, np.flatnonzero(cell[1:] != cell[:-1]) + 1)
+        return cls(starts, np.diff(starts, append=len(cell)).astype(np.float64), len(cell))
 
     def means(self, values: NDArray[np.floating]) -> Floats:
         """Mean of the known values of each cell; NaN where none is."""
@@ -185,9 +186,10 @@ def _gridded(
     def on_grid(name: str) -> Floats:
         values = means[name][first : last + 1]
         stepped = name in CHANNELS and CHANNELS[name].discrete
-        known = np.flatnonzero(~np.isnan(values))
-        if len(known) == len(own):
+        missing = np.isnan(values)
+        if not missing.any():
             return shared.resampled(values, stepped)
+        known = np.flatnonzero(~missing)
         if not len(known):
             return np.full(count, np.nan)
         return replace(shared, stamps=own[known]).resampled(values[known], stepped)
@@ -253,14 +255,18 @@ def _odd(width: int, length: int) -> int:
     return min(width | 1, (length - 1) | 1) if length > 1 else 1
 
 
+def _reflected(values: Floats, half: int) -> Floats:
+    """Extend both ends by `half` cells, fewer than there are; straight ends stay straight."""
+    return np.concatenate([2 * values[0] - values[half:0:-1], values,
+                           2 * values[-1] - values[-2 : -2 - half : -1]])
+
+
 def _smoothed(values: Floats, width: int) -> Floats:
-    """Running mean over an odd number of cells; odd reflection keeps straight ends straight."""
+    """Running mean over an odd number of cells."""
     width = _odd(width, len(values))
     if width < 3:
         return values
-    half = width // 2
-    padded = np.pad(values, half, mode="reflect", reflect_type="odd")
-    return np.convolve(padded, np.full(width, 1.0 / width), mode="valid")
+    return np.convolve(_reflected(values, width // 2), np.full(width, 1.0 / width), mode="valid")
 
 
 def _slope(values: Floats, width: int, step: float) -> Floats:
@@ -271,5 +277,4 @@ def _slope(values: Floats, width: int, step: float) -> Floats:
     half = width // 2
     weights = np.arange(-half, half + 1, dtype=np.float64)
     weights /= float((weights**2).sum()) * step
-    padded = np.pad(values, half, mode="reflect", reflect_type="odd")
-    return np.convolve(padded, weights[::-1], mode="valid")
+    return np.convolve(_reflected(values, half), weights[::-1], mode="valid")

@@ -131,7 +131,7 @@ def _rolling(profile: Profile, first: int, stop: int) -> Mask:
     wheels = profile.more.get("weight_on_wheels")
     if wheels is None:
         return np.zeros(stop - first, dtype=bool)
-    return np.asarray(np.nan_to_num(wheels[first:stop]) > 0.5)
+    return np.asarray(wheels[first:stop] > 0.5)
 
 
 def _touches(profile: Profile, leg: Leg, settings: PhaseSettings) -> list[Leg]:

@@ -97,7 +97,7 @@ def _banked_twice(profile: Profile, first: int, stop: int, settings: PhaseSettin
         return []
     within = profile.cells(settings.steep_s)
     spans: list[tuple[int, int, int]] = []
-    for start, end in runs(np.nan_to_num(np.abs(roll[first:stop])) > settings.steep_deg):
+    for start, end in runs(np.abs(roll[first:stop]) > settings.steep_deg):
         if spans and start - spans[-1][1] <= within:
             spans[-1] = (spans[-1][0], end, spans[-1][2] + 1)
         else:
@@ -128,7 +128,7 @@ def turn_rate(profile: Profile) -> Floats | None:
     if heading is None or np.isnan(heading).all():
         return None
     half = max(1, round(4.0 / profile.step_s))
-    padded = np.pad(heading, half, mode="edge")
+    padded = np.concatenate([np.full(half, heading[0]), heading, np.full(half, heading[-1])])
     return np.asarray(np.abs(padded[2 * half :] - padded[: -2 * half]) / (2 * half
                                                                          * profile.step_s))
 
@@ -143,7 +143,7 @@ def steep_turns(profile: Profile, first: int, stop: int, settings: PhaseSettings
         return []
     heading = profile.more.get("heading")
     found = []
-    for start, end in runs(np.nan_to_num(banked[first:stop]) > settings.steep_turn_deg):
+    for start, end in runs(banked[first:stop] > settings.steep_turn_deg):
         cells = slice(first + start, first + end)
         if heading is not None and not np.isnan(heading[cells]).any():
             turned = float(np.abs(heading[cells][-1] - heading[cells][0]))

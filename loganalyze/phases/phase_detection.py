@@ -133,7 +133,7 @@ def phases_of(
     spans: list[Span] = []
     for profile in profiles(analysis, settings):
         codes = _coded(profile, settings)
-        changes = np.flatnonzero(np.diff(codes)) + 1
+        changes = np.flatnonzero(codes[1:] != codes[:-1]) + 1
         for first, stop in pairwise([0, *changes.tolist(), len(codes)]):
             # The last cell stands for what is left of its samples.
             until = profile.edge(stop) if stop < len(codes) else profile.edge(stop + 0.5)
@@ -329,7 +329,7 @@ def _configured(
     """The approach by gear, or else flap, where the ground of the landing wasn't recorded."""
     gear, flap = profile.more.get("gear_down"), profile.more.get("flap")
     if gear is not None:
-        out = np.nan_to_num(gear[first:stop]) > 0.5
+        out = gear[first:stop] > 0.5
     elif flap is not None and np.nanmax(flap, initial=0.0) > 10.0:
         out = np.nan_to_num(flap[first:stop]) >= np.nanmax(flap) / 2
     else:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from loganalyze.problems import Problem
 from loganalyze.record.channels import kind
 from loganalyze.record.findings import Finding
-from loganalyze.record.intervals import HELD_INTERVALS
+from loganalyze.record.intervals import HELD_INTERVALS, breaks_of
 
 
 @dataclass(frozen=True)
@@ -152,6 +152,14 @@ class FlightLog:
 
     def __contains__(self, name: object) -> bool:
         return name in self.channels
+
+    @cached_property
+    def breaks(self) -> NDArray[np.intp]:
+        """The rows after which the next one is more than 1.5 usual intervals away, intp[k].
+
+        All but the last where the usual interval isn't known.
+        """
+        return breaks_of(self.time, self.interval_s if self.interval_s > 0 else 0.0)
 
     def aligned(self, name: str) -> NDArray[np.float64]:
         """Return channel `name` at every row of the log, float64[n] in SI.

@@ -40,28 +40,28 @@ class Intervals:
         return cls(_merged(edges[edges[:, 1] > edges[:, 0]]))
 
     @classmethod
-    def from_mask(cls, mask: ArrayLike, time: ArrayLike, interval: float) -> Intervals:
+    def from_mask(cls, mask: ArrayLike, time: ArrayLike, interval: float,
+                  breaks: NDArray[np.intp] | None = None) -> Intervals:
         """Return the time covered by the true samples of `mask`.
 
         Sample i covers [t_i, t_i + min(t_{i+1} - t_i, 1.5 `interval`)), the last one for
-        `interval`. `time` : float64[n] [s], increasing; `interval` [s] is the normal step.
+        `interval`. `time` : float64[n] [s], increasing; `interval` [s] is the normal step;
+        `breaks` : what `breaks_of` found in them, where it is known already.
         """
         held = np.asarray(mask, dtype=bool)
         stamps = np.asarray(time, dtype=np.float64)
         if not held.any():
             return cls(np.empty((0, 2)))
-        longest = HELD_INTERVALS * interval
-        true = np.flatnonzero(held)
-        if len(true) == len(stamps):
-            breaks = np.flatnonzero(stamps[1:] - stamps[:-1] > longest)
-        else:
-            breaks = np.flatnonzero((np.diff(true) > 1) | (np.diff(stamps[true]) > longest))
-        lasts = true[np.append(breaks, len(true) - 1)]
-        starts = stamps[true[np.concatenate([[0], breaks + 1])]]
+        goes_on = held[:-1] & held[1:]
+        goes_on[breaks_of(stamps, interval) if breaks is None else breaks] = False
+        first, last = held.copy(), held.copy()
+        first[1:] &= ~goes_on
+        last[:-1] &= ~goes_on
+        lasts = np.flatnonzero(last)
         nexts = stamps[np.minimum(lasts + 1, len(stamps) - 1)]
         ends = np.where(lasts == len(stamps) - 1, stamps[lasts] + interval,
-                        np.minimum(nexts, stamps[lasts] + longest))
-        edges = np.column_stack([starts, ends])
+                        np.minimum(nexts, stamps[lasts] + HELD_INTERVALS * interval))
+        edges = np.column_stack([stamps[first], ends])
         return cls(_merged(edges[edges[:, 1] > edges[:, 0]]))
 
     def __len__(self) -> int:
@@ -96,6 +96,11 @@ class Intervals:
 
     def __sub__(self, other: Intervals) -> Intervals:
         return _combined(self, other, lambda a, b: a & ~b)
+
+
+def breaks_of(time: NDArray[np.float64], interval: float) -> NDArray[np.intp]:
+    """Return the samples after which the next one is more than 1.5 `interval` [s] away, intp[k]."""
+    return np.flatnonzero(time[1:] - time[:-1] > HELD_INTERVALS * interval)
 
 
 def _merged(edges: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -34,6 +34,13 @@ def test_a_channel_of_every_row_is_itself():
     assert len(log) == 3
 
 
+def test_a_break_is_longer_than_one_and_a_half_intervals():
+    assert make_log([0, 0.5, 1.25, 2.01, 2.5, 9]).breaks.tolist() == [2, 4]
+    assert make_log([7]).breaks.tolist() == []
+    unknown = FlightLog(np.array([0.0, 0.5, 1.0]), {}, Source(Path("made.csv")))
+    assert unknown.breaks.tolist() == [0, 1]
+
+
 def test_a_slow_channel_is_held_until_its_next_sample():
     log = make_log(np.arange(6) / 2, v=slow([10, 20, 30], [0, 2, 4]))
     assert log.aligned("v").tolist() == [10, 10, 20, 20, 30, 30]
