@@ -18,18 +18,16 @@ from loganalyze.engine.limit_curves import Curve
 from loganalyze.events.analysis import Analysis
 from loganalyze.events.smallest_margins import Smallest
 from loganalyze.limits import limit_equivalents
-from loganalyze.limits.evaluation import OVER, UNDER, UNKNOWN
+from loganalyze.limits.evaluation import OVER, UNKNOWN
 from loganalyze.phases.phase_detection import PHASES
 from loganalyze.quantities.limited_quantity import LimitedQuantity
 from loganalyze.quantities.limited_speed import LimitedAirspeed, LimitedMach
+from loganalyze.record.arrays import Floats, Mask, Rows
 from loganalyze.record.threads import side_by_side
 from loganalyze.record.units import FOOT, KNOT
 from loganalyze.results.assessment_results import LimitMeasure
 from loganalyze.screening import sample_checks
 from loganalyze.sheets.limits_sheet import Limit
-
-Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 BLOCK = 65536
 
@@ -190,54 +188,53 @@ def _run(
             hold = sample_checks.held(log.time[start : stop + 1], log.interval_s)[: stop - start]
         together = columns["margin_kt"][start:stop]
         _add_bands(sums[0], together.astype(np.float64), hold, bands[0])
-        _add_bins(sums[0], together.astype(np.float64), hold, settings)
+        if bins:
+            _add_bins(sums[0], together.astype(np.float64), hold, settings)
         for i, limit in enumerate(limits):
             state = columns[f"state_{i}"][start:stop]
-            judged: Rows | slice = slice(None)
-            if state.max() > OVER:
-                judged = np.flatnonzero((state == UNDER) | (state == OVER))
+            judged = state <= OVER
+            held = hold
+            if not judged.all():
+                held = hold[judged]
                 sums[i + 1].unknown += float(hold[state == UNKNOWN].sum())
-                if not len(judged):
+                if not len(held):
                     continue
-            held = hold[judged]
-            rows = np.arange(start, stop)[judged]
             sums[i + 1].judged += float(held.sum())
             if limit.kind.is_speed:
                 if bins:
-                    knots, _ = _margins(analysis, limit, curves.get(i), rows)
+                    rows = np.flatnonzero(judged)
+                    knots, _ = _margins(analysis, limit, curves.get(i), start + rows)
                     _add_bins(sums[i + 1], knots, held, settings)
-                near = _near(analysis, limit, rows, together[judged], bands[i + 1])
-                rows, held = rows[near], held[near]
-                _, own = _margins(analysis, limit, curves.get(i), rows)
+                rows = np.flatnonzero(
+                    judged & _near(analysis, limit, slice(start, stop), bands[i + 1]))
+                _, own = _margins(analysis, limit, curves.get(i), start + rows)
             else:
-                own = analysis.evaluation.margin(limit, rows)
-            _add_bands(sums[i + 1], own, held, bands[i + 1])
+                rows = np.flatnonzero(judged)
+                own = analysis.evaluation.margin(limit, start + rows)
+            _add_bands(sums[i + 1], own, hold[rows], bands[i + 1])
     return sums
 
 
-def _near(
-    analysis: Analysis, limit: Limit, rows: Rows, together: NDArray[np.float32],
-    bands: Sequence[float],
-) -> Rows:
-    """Return where a limit's margin may be within its widest band.
+def _near(analysis: Analysis, limit: Limit, rows: slice, bands: Sequence[float]) -> Mask:
+    """Return at which rows a limit's margin may be within its widest band, bool[m].
 
-    No speed limit's margin in kt is less than that to the lowest, `together`; a margin in Mach is
-    known from the columns.
+    No speed limit's margin in kt is less than that to the lowest limit; a margin in Mach is known
+    from the columns.
     """
+    columns = analysis.columns
     within = max(bands, default=-np.inf) + _APART.get(limit.kind.suffix, 0.0)
     if limit.kind.suffix == LimitedAirspeed.suffix:
-        return np.flatnonzero(~(together >= within))
-    if limit.kind.suffix == LimitedMach.suffix and "mach" in analysis.columns:
-        altitude = analysis.columns["pressure_altitude_ft"][rows] * np.float64(FOOT)
-        return np.flatnonzero(~(limit.maximum_at(altitude) - analysis.columns["mach"][rows]
-                                >= within))
-    return np.arange(len(rows))
+        return ~(columns["margin_kt"][rows] >= within)
+    if limit.kind.suffix == LimitedMach.suffix and "mach" in columns:
+        if limit.constant is not None:
+            return ~(columns["mach"][rows] <= limit.constant - within)
+        altitude = columns["pressure_altitude_ft"][rows] * np.float64(FOOT)
+        return ~(columns["mach"][rows] <= limit.maximum_at(altitude) - within)
+    return np.ones(rows.stop - rows.start, dtype=bool)
 
 
 def _add_bins(sums: _Sums, knots: Floats, hold: Floats, settings: MeasureSettings) -> None:
     """Add rows to the histogram by their margin in kt CAS; `knots` is overwritten."""
-    if not len(sums.bins):
-        return
     bins = knots
     bins -= settings.lowest_kt
     bins /= settings.width_kt
@@ -249,11 +246,11 @@ def _add_bins(sums: _Sums, knots: Floats, hold: Floats, settings: MeasureSetting
 
 
 def _add_bands(sums: _Sums, own: Floats, hold: Floats, bands: Sequence[float]) -> None:
-    """Add rows to the bands by their margin in the bands' own quantity."""
-    least = np.fmin.reduce(own, initial=np.inf)
-    for i, band in enumerate(bands):
-        if least < band - _SLACK:
-            sums.bands[i] += float(hold[own < band - _SLACK].sum())
+    """Add rows to the bands, which rise, by their margin in the bands' own quantity."""
+    for i, band in reversed(list(enumerate(bands))):
+        within = np.flatnonzero(own < band - _SLACK)
+        own, hold = own[within], hold[within]
+        sums.bands[i] += float(hold.sum())
 
 
 def _margins(
