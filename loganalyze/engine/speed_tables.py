@@ -58,34 +58,21 @@ def density_altitude() -> PiecewiseQuadratic:
 class Workspace:
     """The scratch arrays of one thread, and the block that it evaluates.
 
-    Arrays are allocated for blocks of `size` rows and returned cut to the block's length.
+    Arrays are allocated for blocks of `size` rows and cut to the block's length by `take`.
+    ``cell`` : of each row in the tables over pressure altitude, ``offset`` : in that cell;
+    ``cell_too`` : in another table.
     """
 
     def __init__(self, size: int) -> None:
-        self._whole = {
-            name: np.empty(size)
-            for name in ("offset", "limit", "limit_mach", "pointer", "margin", "spare", "mach",
-                         "delta", "first", "second", "third")
-        }
-        self._cells = np.empty(size, dtype=np.intp)
-        self._cells_too = np.empty(size, dtype=np.intp)
+        self._whole = np.empty((11, size))
+        self._cells = np.empty((2, size), dtype=np.intp)
         self.speed = self.altitude = np.empty(0)
+        self._cut(0)
 
-    def __getattr__(self, name: str) -> Any:
-        try:
-            return self._whole[name][: len(self.speed)]
-        except KeyError:
-            raise AttributeError(name) from None
-
-    @property
-    def cell(self) -> NDArray[np.intp]:
-        """Cell of each row in the tables over pressure altitude."""
-        return self._cells[: len(self.speed)]
-
-    @property
-    def cell_too(self) -> NDArray[np.intp]:
-        """Cell of each row in another table."""
-        return self._cells_too[: len(self.speed)]
+    def _cut(self, rows: int) -> None:
+        (self.offset, self.limit, self.limit_mach, self.pointer, self.margin, self.spare, self.mach,
+         self.delta, self.first, self.second, self.third) = self._whole[:, :rows]
+        self.cell, self.cell_too = self._cells[:, :rows]
 
     def take(self, speed: Floats, altitude: Floats) -> None:
         """Set the block: calibrated airspeed [m/s] and pressure altitude [m], NaN where rejected.
@@ -99,6 +86,7 @@ class Workspace:
             altitude = np.where(
                 (altitude >= table.start) & (altitude <= table.stop), altitude, np.nan)
         self.speed, self.altitude = speed, altitude
+        self._cut(len(speed))
         table.locate(altitude, self.cell, self.offset)
 
 

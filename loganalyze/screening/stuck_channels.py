@@ -121,6 +121,8 @@ def _between(values: Floats, looks: Rows, stride: int) -> Rows:
     """Keep those of the pairs, `stride` rows apart, with equal values at points between too."""
     # The points farthest from both ends first: they exclude most.
     for part in (8, 4, 12, 2, 6, 10, 14, *range(1, 16, 2)):
+        if not len(looks):
+            break
         offset = part * stride // 16
         looks = looks[values[looks * stride + offset] == values[looks * stride]]
     return looks
