@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -176,6 +176,8 @@ class Analysis:
         They count as unknown, since no sample lies in them. But even at the greatest plausible
         rates, with the configuration unchanged, every limit was out of reach.
         """
+        if not self.unknown:
+            return self.unknown
         return bounded_gaps.bounded(self.evaluation, self.columns) & self.unknown
 
     @cached_property
@@ -362,6 +364,12 @@ def _check(log: FlightLog, declared: Mapping[str, float]) -> None:
             )
 
 
+@lru_cache(maxsize=4)
+def _thresholds(settings: Settings) -> Mapping[str, Any]:
+    """Return the thresholds by name; the flights of a fleet share them."""
+    return asdict(settings)
+
+
 def _analysis(
     evaluation: Evaluation, found: EvaluatedSamples, questioned: Sequence[tuple[int, Finding]],
     flight: int,
@@ -380,7 +388,7 @@ def _analysis(
         Step(
             "screening", {"reasons": sample_reasons.REASONS}, dict(sorted(found.screened.items()))
         ),
-        Step("judgement", asdict(settings), {"exceedances": len(over)}),
+        Step("judgement", _thresholds(settings), {"exceedances": len(over)}),
     )
     return Analysis(log, sheet, settings, flight, found.columns, over, findings, steps,
                     found.screened, math.fsum(found.judged_s), evaluation,
