@@ -219,13 +219,13 @@ class _Run:
                 own, digest = digest, self._writer.hidden_digest(digest)
                 if digest in seen:
                     self._count("same")
-                elif expired_digest(digest) in self._expired:
+                elif self._expired and expired_digest(digest) in self._expired:
                     seen.add(digest)
                     self._count("expired")
                 elif self._is_known(source, digest):
                     seen.add(digest)
                     self._count("known")
-                elif (row := self._tried.get(self._job.attempt_key(digest, source))) is not None:
+                elif (row := self._tried_before(source, digest)) is not None:
                     seen.add(digest)
                     self._failures.append(row[:5])
                     self._count("problems")
@@ -305,6 +305,10 @@ class _Run:
             return False
         known.counts = key
         return True
+
+    def _tried_before(self, source: LogSource, digest: str) -> tuple[str | None, ...] | None:
+        """Return the row in `problems` of the same attempt, where an earlier run made it."""
+        return self._tried.get(self._job.attempt_key(digest, source)) if self._tried else None
 
     def _count(self, what: str) -> None:
         setattr(self.report, what, getattr(self.report, what) + 1)

@@ -109,7 +109,9 @@ class StoreWriter:
     def _shard(self, year: int, month: int, name: str,
                logs: Sequence[tuple[JudgedLog, int]]) -> None:
         """Write the files of a shard under hidden names, then rename them, `flights` last."""
-        tables = {table.name: _table(table, logs) for table in row_tables()}
+        keys = [[flight_key(log.judgement_key, number) for number in range(log.flights + 1)]
+                for log, _ in logs]
+        tables = {table.name: _table(table, logs, keys) for table in row_tables()}
         samples = [_keyed(log, number, packed) for log, _ in logs for number, packed in log.samples]
         if samples:
             tables[SAMPLES] = pa.concat_tables(samples).cast(sample_store_schema())
@@ -165,16 +167,17 @@ def flight_key(judgement_key: str, flight: int) -> str:
     return combined_digest([judgement_key, str(flight)])[:32]
 
 
-def _table(table: ResultTable, logs: Iterable[tuple[JudgedLog, int]]) -> pa.Table:
-    """Return the rows of some logs in one table of the store."""
+def _table(table: ResultTable, logs: Iterable[tuple[JudgedLog, int]],
+           keys: Iterable[Sequence[str]]) -> pa.Table:
+    """Return the rows of some logs in one table of the store; `keys` : of each log's flights."""
     rows: list[tuple[Any, ...]] = []
-    for log, judgement in logs:
+    for (log, judgement), known in zip(logs, keys, strict=True):
         record: tuple[Any, ...] = ()
         if table is FLIGHTS:
             record = (log.task.source.name, log.task.sha256, log.judgement_key, judgement,
                       log.flights, log.registration or None, log.tags, __version__)
         for number, row in log.rows[table.name]:
-            rows.append((flight_key(log.judgement_key, number), *row, *record))
+            rows.append((known[number], *row, *record))
     return arrow_table(dataset_columns(table), rows)
 
 
