@@ -127,17 +127,20 @@ def rows_around(analysis: Analysis) -> Rows:
     return np.flatnonzero(near)
 
 
-def with_second_sources(table: pa.Table, judged: Assessment, around: Rows) -> pa.Table:
+def with_second_sources(table: pa.Table, judged: Assessment, around: Rows, rows: Rows | None
+                        ) -> pa.Table:
     """Return a flight's samples with what another recorded channel says of speed and altitude.
 
     Parameters
     ----------
     table : pa.Table
-        All samples of the flight.
+        Samples of the flight.
     judged : Assessment
         The flight.
     around : intp[k]
         Rows at which the other source is looked at; it is blank elsewhere.
+    rows : intp[m], optional
+        The rows of the flight that the table holds; None for all.
     """
     found: dict[str, tuple[str, Any]] = {}
     if any(exceedance.evidence.references for exceedance in judged.exceedances):
@@ -151,7 +154,8 @@ def with_second_sources(table: pa.Table, judged: Assessment, around: Rows) -> pa
             arrays += [pa.nulls(size, pa.float32()), pa.nulls(size, pa.string())]
             continue
         channel, values = found[quantity]
-        values = (values / UNITS[quantity][1]).astype(np.float32)
+        values = (values if rows is None else values[rows]) / UNITS[quantity][1]
+        values = values.astype(np.float32)
         arrays += [numbers(values, pa.float32()),
                    texts([None if unknown else channel for unknown in np.isnan(values)])]
     for column, array in zip(SECOND_COLUMNS, arrays, strict=True):

@@ -40,7 +40,7 @@ from loganalyze.sheets.evaluation_settings import Settings
 from loganalyze.sheets.lesson.schedule_file import Schedule
 from loganalyze.show.tables.result_tables import TABLES
 from loganalyze.show.tables.sample_table import sample_table
-from loganalyze.show.tables.table_columns import Origin, ResultTable, numbers
+from loganalyze.show.tables.table_columns import Origin, ResultTable
 from loganalyze.text.flight_account import flight_facts
 from loganalyze.text.plain_values import plain
 from loganalyze.version import __version__
@@ -243,12 +243,11 @@ def _samples(judged: Assessment, origin: Origin, wanted: Samples) -> bytes:
 
     The state of each single limit is left out: sheets differ in their limits.
     """
-    table = sample_table(judged, origin)
-    table = table.select([name for name in table.column_names if not name.startswith("state_")])
     around = rows_around(judged.analysis)
-    table = with_second_sources(table, judged, around)
-    if wanted == "around":
-        table = table.take(numbers(around, pa.int64()))
+    rows = around if wanted == "around" else None
+    table = sample_table(judged, origin, rows)
+    table = table.select([name for name in table.column_names if not name.startswith("state_")])
+    table = with_second_sources(table, judged, around, rows)
     plain_text = [pc.cast(column, pa.string()) if pa.types.is_dictionary(column.type) else column
                   for column in table.columns]
     table = pa.table(plain_text, names=table.column_names)

@@ -79,7 +79,7 @@ def _closest(judged: Judged, facts: FlightFacts) -> Iterator[tuple[Any, ...]]:
             closest[code] = place
     present = sorted(closest)
     rows = known[[closest[code] for code in present]]
-    lowest = analysis.evaluation.lowest(analysis.evaluation.air_data_at(rows)).governing
+    lowest = analysis.columns["governing_limit"][rows]
     names = analysis.limit_names
     seconds = np.bincount(of_phase, minlength=len(PHASES)) * analysis.log.interval_s
     altitude = analysis.columns.get("pressure_altitude_ft")

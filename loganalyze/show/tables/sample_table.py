@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
+from numpy.typing import NDArray
 
 from loganalyze.limits.evaluation import STATES
 from loganalyze.phases.phase_detection import PHASES
+from loganalyze.record.arrays import Rows
 from loganalyze.results.assessment_results import Assessment
 from loganalyze.show.tables.table_columns import (
     ORIGIN_COLUMNS,
@@ -83,18 +86,22 @@ def sample_schema(limit_names: Sequence[str]) -> pa.Schema:
     ])
 
 
-def sample_table(judged: Judged, origin: Origin) -> pa.Table:
-    """Return the samples of one flight as an Arrow table."""
+def sample_table(judged: Judged, origin: Origin, rows: Rows | None = None) -> pa.Table:
+    """Return the samples of one flight as an Arrow table: those of some rows, intp[m], or all."""
     analysis = analysis_of(judged)
-    assessed = judged.columns if isinstance(judged, Assessment) else {}
+    assessed: Mapping[str, NDArray[Any]] = {}
+    if isinstance(judged, Assessment):
+        assessed = judged.columns if rows is None else judged.columns.at(rows)
     schema = sample_schema(analysis.limit_names)
-    size = len(analysis.time)
-    found = {**analysis.columns, **assessed}
-    arrays = [numbers(analysis.time, pa.float64())]
+    chosen = slice(None) if rows is None else rows
+    time = analysis.time[chosen]
+    size = len(time)
+    found = {**{name: values[chosen] for name, values in analysis.columns.items()}, **assessed}
+    arrays = [numbers(time, pa.float64())]
     if analysis.log.utc_start is None or origin.hidden:
         arrays.append(pa.nulls(size, UTC))
     else:
-        elapsed = np.round(analysis.time * 1e6).astype("timedelta64[us]")
+        elapsed = np.round(time * 1e6).astype("timedelta64[us]")
         utc = analysis.log.utc_start.astype("datetime64[us]") + elapsed
         arrays.append(numbers(utc, UTC))
     arrays.append(numbers(np.full(size, analysis.flight, dtype=np.int32), pa.int32()))
