@@ -70,7 +70,7 @@ def channel_facts(log: FlightLog) -> list[ChannelFacts]:
 def exceedance_facts(judged: Judged) -> list[ExceedanceFacts]:
     """Return the exceedances of a flight as plain facts."""
     analysis = analysis_of(judged)
-    start = round(presented(analysis, None).origin_s, 9)
+    start = round(_origin_s(analysis), 9)
     found = [_copied(ExceedanceFacts, exceedance, number=i, flight_start_s=start)
              for i, exceedance in enumerate(analysis.exceedances, 1)]
     found = [
@@ -141,12 +141,11 @@ def assessment_facts(assessment: Assessment) -> AssessmentFacts:
 
 def smallest_facts(analysis: Analysis) -> list[SmallestFacts]:
     """Return the smallest margins of `analysis` as plain facts, that of all limits first."""
-    smallest = [_copied(SmallestFacts, margin) for margin in analysis.smallest]
     kinds = (None, *(limit.kind for limit in analysis.sheet.limit))
-    return [replace(margin, limit=margin.limit or None, **(
+    return [_copied(SmallestFacts, margin, limit=margin.limit or None, **(
         {"margin": None} if quantity is None or quantity.is_speed
         else {"unit": quantity.unit.name, "quantity": quantity.name}))
-        for margin, quantity in zip(smallest, kinds, strict=True)]
+        for margin, quantity in zip(analysis.smallest, kinds, strict=True)]
 
 
 def ceiling_facts(analysis: Analysis) -> list[CeilingFacts]:
@@ -173,8 +172,10 @@ def flag_facts(flag: QualityFlag, how: Presentation | None = None) -> FlagFacts:
 
 def quality_facts(analysis: Analysis, *, in_words: bool = True) -> QualityFacts:
     """Return how good the recording was: of its flags those that decide or found anything."""
-    how = presented(analysis, None)
-    flags = [flag_facts(flag, how) for flag in analysis.quality] if in_words else []
+    flags = []
+    if in_words:
+        how = presented(analysis, None)
+        flags = [flag_facts(flag, how) for flag in analysis.quality]
     return QualityFacts(
         airborne_s=round(analysis.airborne.duration, 9),
         screened_s={reason: round(time, 9) for reason, time in analysis.screened_s.items()},
@@ -196,7 +197,7 @@ def flight_facts(judged: Judged, how: Presentation | None = None, *, in_words: b
     analysis = analysis_of(judged)
     log = analysis.log
     time = log.time
-    origin = presented(analysis, None).origin_s
+    origin = _origin_s(analysis)
     longest = sorted(analysis.unknown, key=lambda pair: (pair[0] - pair[1], pair[0]))
     facts = FlightFacts(
         flight=analysis.flight,
@@ -257,8 +258,12 @@ def flight_facts(judged: Judged, how: Presentation | None = None, *, in_words: b
 
 def presented(analysis: Analysis, how: Presentation | None) -> Presentation:
     """Return how a flight's facts are put: on its own clock."""
-    start = float(analysis.time[0]) if len(analysis.time) else 0.0
-    return (how or Presentation()).of_flight(start, analysis.log.utc_start)
+    return (how or Presentation()).of_flight(_origin_s(analysis), analysis.log.utc_start)
+
+
+def _origin_s(analysis: Analysis) -> float:
+    """Return the time [s] of a flight's first sample, from the log's first; 0 without samples."""
+    return float(analysis.time[0]) if len(analysis.time) else 0.0
 
 
 def start_utc(analysis: Analysis) -> str | None:
@@ -270,11 +275,15 @@ def start_utc(analysis: Analysis) -> str | None:
 
 
 def _copied(kind: type[Facts], found: object, **more: Any) -> Facts:
-    values: dict[str, Any] = more
-    for field in fields(kind):
-        if not hasattr(found, field.name):
+    """Return facts of what has the same fields; `more` : fields that are stated otherwise."""
+    values: dict[str, Any] = {}
+    for name in kind.__dataclass_fields__:
+        value: Any = getattr(found, name, _MISSING)
+        if name in more or value is _MISSING:
             continue  # what only an assessment tells
-        value = getattr(found, field.name)
         measured = isinstance(value, float | np.floating)
-        values[field.name] = rounded(float(value)) if measured else plain(value)
-    return kind(**values)
+        values[name] = rounded(float(value)) if measured else plain(value)
+    return kind(**values, **more)
+
+
+_MISSING = object()
