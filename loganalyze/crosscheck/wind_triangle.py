@@ -30,35 +30,18 @@ from itertools import pairwise
 import numpy as np
 
 from loganalyze.air import airspeed
+from loganalyze.crosscheck.turn_detection import (
+    TurnSettings,
+    thinned,
+    true_airspeed_known,
+    turns_among,
+)
 from loganalyze.events.analysis import Analysis
 from loganalyze.limits import limit_equivalents
-from loganalyze.quantities.speed_relations import skip_nan
 from loganalyze.record.arrays import Floats, Rows
-from loganalyze.record.intervals import HELD_INTERVALS
-from loganalyze.record.units import FOOT, KNOT
+from loganalyze.record.units import KNOT
 
-
-@dataclass(frozen=True, slots=True)
-class TurnSettings:
-    """Thresholds for turns, and for splitting the fit; engineering judgement."""
-
-    least_rate_deg_s: float = 0.5
-    """Below this turn rate [deg/s] the heading drifts; it isn't a turn."""
-    least_turn_deg: float = 60.0
-    """A turn through less than this [deg] can't separate wind from airspeed."""
-    greatest_climb_ft: float = 1000.0
-    """Over more height than this [ft] the wind isn't uniform."""
-    step_s: float = 1.0
-    """Samples closer than this [s] are decimated: their errors are correlated."""
-    most_samples: int = 45
-    """A turn of more samples than this is decimated evenly: a full circle has one every 8 deg."""
-    rate_s: float = 2.0
-    """Turn rates are those over so long [s] to either side."""
-    smoothed_s: float = 5.0
-    """Headings are smoothed by a parabola over so long [s] to either side: a roll into a turn
-    takes about as long."""
-    greatest_condition: float = 10.0
-    """Airspeed and temperature errors are separated up to this condition number."""
+__all__ = ["ScaleError", "TurnSettings", "scale_error"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,15 +93,13 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     log = analysis.log
     if any(name not in log for name in ("ground_speed", "track", "heading")):
         return None
-    rows = _thinned(analysis.time, settings.step_s)
+    rows = thinned(analysis.time, settings.step_s)
     ground, track, heading = (log.aligned(name)[rows]
                               for name in ("ground_speed", "track", "heading"))
-    at = analysis.evaluation.air_data_at(rows)
-    swift = skip_nan(airspeed.tas_from_mach, at.mach, at.temperature)
-    known = ~np.isnan(ground + track + heading + swift)
+    known = ~np.isnan(ground + track + heading) & true_airspeed_known(analysis, rows)
     rows = rows[known]
-    ground, track, heading, swift = (values[known] for values in (ground, track, heading, swift))
-    turns = _turns(analysis, rows, heading, at.pressure_altitude[known], settings)
+    ground, track, heading = (values[known] for values in (ground, track, heading))
+    turns = turns_among(analysis, rows, heading, settings)
     if not turns:
         return None
     heading = _smoothed(heading, turns, max(1, int(
@@ -128,7 +109,7 @@ def scale_error(analysis: Analysis, settings: TurnSettings | None = None) -> Sca
     chosen = np.concatenate(rows_of)
     winds = _Winds(analysis.time[rows[chosen]], which)
     at = analysis.evaluation.air_data_at(rows[chosen])
-    swift, psi = swift[chosen], heading[chosen]
+    swift, psi = airspeed.tas_from_mach(at.mach, at.temperature), heading[chosen]
     over_ground = _stacked(ground[chosen] * np.cos(track[chosen]),
                            ground[chosen] * np.sin(track[chosen]))
     speed = np.concatenate([swift, swift])
@@ -189,50 +170,6 @@ def _directions(heading: Floats) -> tuple[Floats, Floats]:
     """Unit vectors along and across the headings, north parts before east parts."""
     north, east = np.cos(heading), np.sin(heading)
     return _stacked(north, east), _stacked(-east, north)
-
-
-def _thinned(time: Floats, step: float) -> Rows:
-    """Rows at least `step` seconds apart."""
-    if not len(time):
-        return np.empty(0, dtype=np.intp)
-    # Times rise, so that what np.unique would sort is in order already.
-    return np.flatnonzero(np.diff(np.floor((time - time[0]) / step + 1e-9), prepend=-1.0))
-
-
-def _turns(analysis: Analysis, rows: Rows, heading: Floats, altitude: Floats,
-           settings: TurnSettings) -> list[tuple[int, int]]:
-    """First and past-the-last of each turn among the decimated samples."""
-    if len(rows) < 3:
-        return []
-    time = analysis.time[rows]
-    steps = np.diff(time)
-    change = np.degrees((np.diff(heading) + np.pi) % (2 * np.pi) - np.pi)
-    reach = HELD_INTERVALS * max(settings.step_s, analysis.log.interval_s)
-    near = steps <= reach
-    # Noise of the headings must not part a turn: rates are those over some seconds.
-    window = np.ones(2 * int(settings.rate_s / max(settings.step_s, analysis.log.interval_s)) + 1)
-    some_change, some_steps = (np.convolve(np.where(near, part, 0.0), window, "same")
-                               for part in (change, steps))
-    turning = near & (np.abs(some_change) >= settings.least_rate_deg_s * some_steps)
-    side = np.where(turning, np.sign(some_change), 0)
-    at_once = np.where(near & (np.abs(change) >= settings.least_rate_deg_s * steps),
-                       np.sign(change), 0)
-    edges = np.flatnonzero(np.diff(side, prepend=0, append=0))
-    # A rough sum of each leaves few to look at: straight flight changes side at every sample.
-    rough = np.abs(np.diff(np.concatenate([[0.0], np.cumsum(change)])[edges]))
-    found = []
-    for k in np.flatnonzero(~(rough < settings.least_turn_deg - 1e-3)).tolist():
-        first, stop = int(edges[k]), int(edges[k + 1])
-        # The straight flight within some seconds of a turn is none of it.
-        own = np.flatnonzero(at_once[first:stop] == side[first])
-        if side[first] == 0 or not len(own):
-            continue
-        first, stop = first + int(own[0]), first + int(own[-1]) + 1
-        if abs(change[first:stop].sum()) < settings.least_turn_deg:
-            continue
-        if np.ptp(altitude[first : stop + 1]) <= settings.greatest_climb_ft * FOOT:
-            found.append((first, stop + 1))
-    return found
 
 
 def _sensitivities(at: limit_equivalents.AirDataRows) -> tuple[Floats, Floats]:

@@ -115,6 +115,18 @@ def test_no_wind_is_needed_and_none_is_taken_for_an_error():
         assert one.reads_high_kt == pytest.approx(0.0, abs=1e-6)
 
 
+def test_turns_are_the_same_without_the_columns_of_speeds():
+    analysis = turning([(10000, 250, 35, -20), (20000, 220, 10, 5)], speed_error_kt=5.0)
+    analysis.log.channels["static_air_temperature"].values[100:130] = np.nan
+    analysis = analyze(analysis.log, analysis.sheet)
+    assert np.isnan(analysis.columns["true_airspeed_kt"]).sum() == 30
+    bare = analyze(analysis.log, analysis.sheet, verdict_only=True)
+    assert "true_airspeed_kt" not in bare.columns
+    one, other = scale_error(analysis), scale_error(bare)
+    assert (one.turns, one.samples, one.scale) == (other.turns, other.samples, other.scale)
+    assert one.turns == 3, "half a minute without a temperature parts the first of two"
+
+
 def test_noise_of_the_heading_neither_parts_a_turn_nor_looks_like_an_airspeed_error():
     """Half a degree in the heading made 40 turns read 1.1 kt too high on average."""
     rng = np.random.default_rng(8)
