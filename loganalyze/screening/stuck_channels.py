@@ -120,12 +120,16 @@ def standing_often(values: Floats, least: int, share: float) -> bool:
 def _between(values: Floats, looks: Rows, stride: int) -> Rows:
     """Keep those of the pairs, `stride` rows apart, with equal values at points between too."""
     # The points farthest from both ends first: they exclude most.
-    for part in (8, 4, 12, 2, 6, 10, 14, *range(1, 16, 2)):
-        if not len(looks):
+    parts = (8, 4, 12, 2, 6, 10, 14, *range(1, 16, 2))
+    rows = looks * stride
+    level = values[rows]
+    for offset in dict.fromkeys(part * stride // 16 for part in parts):
+        if not len(rows):
             break
-        offset = part * stride // 16
-        looks = looks[values[looks * stride + offset] == values[looks * stride]]
-    return looks
+        same = values[rows + offset] == level
+        if not same.all():
+            rows, level = rows[same], level[same]
+    return np.asarray(rows // stride)
 
 
 def moved(at: Callable[[Rows], Floats], runs: Runs) -> Floats:
