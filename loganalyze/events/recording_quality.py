@@ -143,7 +143,7 @@ def _others(evaluation: Evaluation) -> Iterator[QualityFlag]:
             continue
         values = log.aligned(name)
         missing = np.isnan(values)
-        covered = intervals(log, ~missing)
+        covered = intervals(log, ~missing) if missing.any() else everywhere
         yield QualityFlag("missing", name, everywhere, intervals(log, missing), False)
         if known.discrete:
             continue
