@@ -98,6 +98,14 @@ def test_a_held_channel_in_level_cruise_keeps_its_beat():
     assert rows.tolist() == list(range(0, len(values), 4))
 
 
+@pytest.mark.parametrize(("moving", "held"), [(150, True), (400, False), (3000, False)])
+def test_rows_that_change_one_after_the_other_show_that_nothing_is_held(moving, held):
+    values = np.repeat(np.cumsum(RNG.uniform(-1, 1, 12_000)), 4)
+    middle = len(values) // 2
+    values[middle : middle + moving] = np.cumsum(RNG.uniform(-1, 1, moving))
+    assert (held_between(values) is not None) == held  # 2 % of all changes are 240.
+
+
 def test_blank_between():
     values = np.full(100, np.nan)
     values[3::4] = 1.0

@@ -79,6 +79,7 @@ class Rows:
         self._given, self._watched = tuple(units), frozenset(watched)
         self._least, self._supply = capacity, supply
         self._steep: list[list[Noted]] = [[] for _ in units]
+        self._gappy: set[int] = set()
         self._paces: list[Noted] = []
         self._files: list[tuple[int, int, Path]] = []
         self._widest: list[Noted] = []
@@ -131,13 +132,16 @@ class Rows:
         """
         self._make_room(start + len(array))
         factor, offset = self._units[column]
-        scratch = np.empty(min(BLOCK, len(array)))
+        watched = column in self._watched
+        scratch = np.empty(min(BLOCK, len(array)) if watched else 0)
         for first in range(0, len(array), BLOCK):
             part = array.slice(first, BLOCK)
             begin, end = start + first, start + first + len(part)
             values = self._arrays[column + 1][begin:end]
             convert(part, factor, offset, values)
-            if column in self._watched:
+            if column not in self._gappy and np.isnan(values.max()):
+                self._gappy.add(column)
+            if watched:
                 self._steep[column].append((begin, end, _steepest(values, scratch)))
 
     def _make_room(self, stop: int) -> None:
@@ -166,6 +170,7 @@ class Rows:
     def _part(self, start: int, stop: int) -> Rows:
         part = Rows(self._given, 0, self._watched)
         part._steep = [_cut(steep, start, stop) for steep in self._steep]
+        part._gappy = set(self._gappy)
         part._paces = _cut(self._paces, start, stop)
         part.standing = self.standing if stop == self._count else 0
         part._files = _cut(self._files, start, stop)
@@ -185,6 +190,10 @@ class Rows:
         return [(start, stop, np.inf if most <= rate * pace else rate * pace)
                 for (start, stop, most), (_, _, pace) in zip(
                     sorted(self._steep[column]), self._paces, strict=True)]
+
+    def filled(self, column: int) -> bool:
+        """Whether a column surely has a value in each row, by what was noted of it."""
+        return column not in self._gappy
 
     def own(self) -> Rows:
         """Return the same rows, in memory that nothing else shares."""

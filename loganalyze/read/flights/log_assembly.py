@@ -201,7 +201,8 @@ class _Maker:
                        held, bool(shift))
 
     def _own_rows(self, column: LogColumn, values: Floats) -> tuple[NDArray[np.int32] | None, bool]:
-        rows = blank_between(values)
+        filled = not column.fine_span and self._rows.filled(self._places[column.channel])
+        rows = None if filled else blank_between(values)
         known = kind(column.channel)
         if rows is not None or (known is not None and known.discrete):
             return rows, False

@@ -36,7 +36,8 @@ ENOUGH = 200
 """Values between changes that leave no doubt."""
 FEWEST = 7
 """Values between changes that are needed at least."""
-
+SHOWING = 1 << 12
+"""Rows in the middle of a log, most of which is flight, that may show that nothing is held."""
 
 BY_ONE_STEP = 0.9
 """Where more than this share of changes are by the smallest one, quantization explains them."""
@@ -77,6 +78,9 @@ def held_between(values: Floats, others: Callable[[], Sequence[Grid]] = tuple
     """
     if len(values) < 2 * FEWEST:
         return None
+    middle = _new(values[len(values) // 2 :][:SHOWING])
+    if np.count_nonzero(middle[1:] & middle[:-1]) > (1 - ON_THE_BEAT) * len(values):
+        return None  # So many changes at neighbouring rows are too many for the whole log.
     if len(values) > SAMPLED_STEPS:
         parts = np.stack([part[:1024] for part in stretches(values)])
         for some in (parts[::8], parts):  # Most channels show at once that they aren't held.
