@@ -1,4 +1,4 @@
-"""Rows gathered piece by piece, and what is noted of their steps on the way."""
+"""Rows gathered piece by piece with their clock, and what is noted of their steps on the way."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
+from loganalyze.read.clocks.time_codes import MISSING, Clock, Form, normal_interval
 from loganalyze.read.files import row_batches
 from loganalyze.read.files.row_batches import RowBatch, Rows
 from loganalyze.read.repair import fill_values
@@ -49,6 +50,9 @@ def test_what_was_noted_finds_what_a_look_at_every_row_finds(turn, monkeypatch):
     for rows in (whole, whole.before(start, stop), whole.after(start)):
         looks = rows.looks(0, RATE)
         assert looks is not None
+        # A blank anywhere may be noted of a part without one, never the other way.
+        assert not (rows.filled(0) and np.isnan(rows.values[0]).any())
+        assert rows.filled(0) == (not np.isnan(kt).any())
         if len(rows):
             # Every row once, in order.
             assert [look[0] for look in looks] == [0, *(look[1] for look in looks[:-1])]
@@ -145,3 +149,30 @@ def test_one_ahead_gives_all_in_order_and_hands_on_what_is_raised():
     assert next(stopped) == 1
     stopped.close()
     assert list(threads.one_ahead(iter(range(1, 5)))) == [1, 2, 3, 4]
+
+
+@pytest.mark.parametrize("blank", [0, 1, 60, 63, 64, 500])
+@pytest.mark.parametrize("missing", [MISSING, np.nan])
+def test_elapsed_time_counts_from_the_first_stamp_however_late_it_is(blank, missing):
+    ticks = np.concatenate([[missing] * blank, 5000 + 250 * np.arange(100)])
+    ticks = ticks.astype(np.float64 if np.isnan(missing) else np.int64)
+    clock = Clock(Form(1000.0, "elapsed ms"))
+    elapsed = clock.elapsed(ticks)
+    assert clock.first == 5000
+    assert np.isnan(elapsed[:blank]).all()
+    np.testing.assert_array_equal(elapsed[blank:], 0.25 * np.arange(100))
+
+
+def test_without_a_stamp_there_is_no_time():
+    assert np.isnan(Clock(Form(1.0, "elapsed s")).elapsed(np.full(100, np.nan))).all()
+
+
+@pytest.mark.parametrize("turn", range(60))
+def test_the_normal_interval_is_the_median_step(turn):
+    rng = np.random.default_rng(turn)
+    spread = rng.choice([0, 0.1, 0.45, 0.5, 0.55, 1])
+    steps = np.where(rng.random(rng.integers(1, 400)) < spread,
+                     rng.choice([0.125, 0.3, 1.0]), 0.25)
+    steps = np.where(rng.random(len(steps)) < rng.choice([0, 0.2]), rng.random(len(steps)), steps)
+    time = np.cumsum(np.append(0, steps))
+    assert normal_interval(time) == np.median(np.diff(time))

@@ -49,6 +49,15 @@ def shape(cell: str) -> str:
     return cell.translate(_ZEROS) if cell.isascii() else _ANY_DIGIT.sub("0", cell)
 
 
+@lru_cache(maxsize=8)
+def shapes(cells: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the shape of each cell without the blanks around it.
+
+    Kept, for the first cells of a log's clock are asked for their shapes again and again.
+    """
+    return tuple(shape(cell.strip()) for cell in cells)
+
+
 @dataclass(frozen=True)
 class Numerals:
     """How numbers are written: ``decimal`` mark, and what groups digits by three ("" : nothing)."""

@@ -12,7 +12,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.problems import Problem
-from loganalyze.read.cells.cell_text import shape
+from loganalyze.read.cells.cell_text import shapes
 from loganalyze.read.clocks.calendar_dates import DAY
 from loganalyze.read.clocks.time_codes import MISSING, Form
 from loganalyze.read.clocks.time_columns import Part, stamped
@@ -59,10 +59,11 @@ def find_order(log: Export, column: LogColumn, stated: str | None,
     None where the dates hold it. Where the first rows leave it open, the whole column is looked
     at once. Raises Problem where that leaves it open as well.
     """
-    cells = [cell for cell in log.cells(column) if cell.strip()]
+    given = log.cells(column)
+    cells = [cell for cell in given if cell.strip()]
     orders = frozenset((YEAR_FIRST, *ORDERS)).intersection(
-        *(found.order for alike in {shape(cell.strip()) for cell in cells}
-          if (found := written(alike))))
+        *(found.order for alike in set(shapes(tuple(given)))
+          if alike and (found := written(alike))))
     if YEAR_FIRST in orders:
         return YEAR_FIRST, None
     if stated in ORDERS:

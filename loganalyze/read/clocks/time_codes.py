@@ -33,6 +33,10 @@ TURN_S = 60.0
 count from midnight, or from a week's start."""
 SAMPLED_STEPS = 1 << 16
 """Steps looked at for the normal interval."""
+FEW_STEPS = 64
+"""Of them so many show which one most others are like."""
+FIRST_ROWS = 64
+"""Rows that mostly hold the first ticks."""
 
 Ticks = NDArray[np.float64] | NDArray[np.int64]
 
@@ -185,20 +189,17 @@ class Clock:
         """Return float64[n] [s]; NaN where a row has no stamp."""
         if self._counter_clock is not None:
             ticks = self._counter_clock.run(ticks.astype(np.float64, copy=False))
-        missing = ticks == MISSING if ticks.dtype == np.int64 else None
         if self.first is None:
-            known = np.flatnonzero(~missing if missing is not None else np.isfinite(ticks))
+            known = _first_known(ticks)
             if not len(known):
                 return np.full(len(ticks), np.nan)
-            self.first = ticks[known[_first_of(ticks[known[:9]], self.form.per_second)]].item()
+            self.first = known[_first_of(known, self.form.per_second)].item()
         if ticks.dtype == np.float64 and self.first == 0 and self.form.per_second == 1:
             return self._turned(ticks.astype(np.float64, copy=False))
         with np.errstate(invalid="ignore", over="ignore"):
-            time: NDArray[np.float64] = (ticks - self.first).astype(np.float64, copy=False)
-        if self.form.per_second != 1:
-            time /= self.form.per_second
-        if missing is not None and missing.any():
-            time[missing] = np.nan
+            time: NDArray[np.float64] = (ticks - self.first) / self.form.per_second
+        if ticks.dtype == np.int64:
+            time[ticks == MISSING] = np.nan
         return self._rollover.join(time) if self.form.daily else self._turned(time)
 
     @property
@@ -254,6 +255,15 @@ def _over(last: float, now: float, period: float) -> bool:
     return period - TURN_S <= last <= period and 0 <= now < TURN_S
 
 
+def _first_known(ticks: Ticks) -> Ticks:
+    """Return the first nine ticks that are there, or as many as there are."""
+    for some in (ticks[:FIRST_ROWS], ticks):
+        known = some[some != MISSING if some.dtype == np.int64 else np.isfinite(some)][:9]
+        if len(known) == 9:
+            break
+    return known
+
+
 def _first_of(ticks: Ticks, per_second: float) -> int:
     """Return the place of the first of some ticks that isn't far from all the others: 0 or 1."""
     if len(ticks) < 9:
@@ -276,8 +286,20 @@ def normal_interval(time: NDArray[np.float64]) -> float:
     if len(time) < 2:
         return float("nan")
     if len(time) <= SAMPLED_STEPS:
-        return float(np.median(np.diff(time)))
-    return float(np.median(np.concatenate([np.diff(part) for part in stretches(time)])))
+        return _median(np.diff(time))
+    return _median(np.concatenate([np.diff(part) for part in stretches(time)]))
+
+
+def _median(steps: NDArray[np.float64]) -> float:
+    """Return the median of steps most of which are alike, as those of a recorder are: unsorted."""
+    few = np.sort(steps[:: max(1, len(steps) // FEW_STEPS)])
+    usual = float(few[len(few) // 2])
+    less, alike, more = (np.count_nonzero(found) for found in (
+        steps < usual, steps == usual, steps > usual))
+    # The middle, or both middle ones, are alike; NaN is none of the three.
+    if max(less, more) <= (len(steps) - 1) // 2 and less + alike + more == len(steps):
+        return usual
+    return float(np.median(steps))
 
 
 def stretches(values: NDArray[np.float64]) -> Sequence[NDArray[np.float64]]:

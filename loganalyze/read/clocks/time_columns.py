@@ -12,7 +12,7 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from loganalyze.read.cells.arrow_arrays import words
-from loganalyze.read.cells.cell_text import shape
+from loganalyze.read.cells.cell_text import shapes
 from loganalyze.read.clocks import calendar_dates
 from loganalyze.read.clocks.time_codes import MISSING, ticks_of
 from loganalyze.read.clocks.timestamps import YEAR_FIRST, BadStampError, parse_stamps
@@ -78,17 +78,17 @@ MASS = 0.67
 
 def as_numbers(cells: Sequence[str]) -> Floats | None:
     """Return the numbers among sampled cells; None where too few of those not blank hold one."""
-    values = [as_number(cell) if _may_be_number(shape(cell)) else None
-              for cell in cells if cell.strip()]
+    values = [as_number(cell) if _may_be_number(alike) else None
+              for cell, alike in zip(cells, shapes(tuple(cells)), strict=True) if alike]
     known = [value for value in values if value is not None]
     return np.array(known) if known and len(known) >= MASS * len(values) else None
 
 
 def typical(cells: Sequence[str]) -> str:
     """Return the first cell that is written as most of them are; nothing where all are blank."""
-    shapes = [shape(cell.strip()) for cell in cells]
-    count = Counter(shape for shape in shapes if shape)
-    return cells[shapes.index(count.most_common(1)[0][0])] if count else ""
+    written = shapes(tuple(cells))
+    count = Counter(alike for alike in written if alike)
+    return cells[written.index(count.most_common(1)[0][0])] if count else ""
 
 
 def checked(decoded: Floats, given: Floats, channel: str) -> Floats:
