@@ -137,8 +137,8 @@ class Tracker:
         on_wheels, self._weight = _state(weight > 0.5, weight, self._weight)
         with np.errstate(invalid="ignore"):
             fast = airspeed > 2 * self.settings.slow
-        self._fast += int(fast.sum())
-        self._fast_on_wheels += int((fast & (on_wheels == 1)).sum())
+        self._fast += int(np.count_nonzero(fast))
+        self._fast_on_wheels += int(np.count_nonzero(fast & (on_wheels == 1)))
         _append(self.airspeed_runs, row, slow, time, altitude, None)
         ground = ((slow == 1) & (on_wheels == 1)).astype(np.int8)
         ground[(slow == UNKNOWN) & (on_wheels != 0)] = UNKNOWN
@@ -262,7 +262,8 @@ def _append(runs: list[Run], row: int, known: States, time: Floats, altitude: Fl
             low, high = (np.inf, -np.inf) if low != low else (low, high)
         run = Run(row + first, row + stop, known[first] == 1, float(ends[0]), float(ends[1]),
                   low, high, bool(airborne is not None and airborne[first:stop].any()))
-        if altitude is not None and known[first] != 0:
+        # Weight on wheels, where it is believed, needs no look at the moments of a run.
+        if altitude is not None and airborne is None and known[first] != 0:
             run.moments = _moments(row + first, time[first:stop], altitude[first:stop])
         # What isn't known yet is as what follows.
         if known[first] < 0 and not runs:

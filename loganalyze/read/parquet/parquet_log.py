@@ -98,7 +98,7 @@ class ParquetLog:
             first = self._decoder.first(column.index)
             if pa.types.is_timestamp(first.type):
                 # All are written alike: a few show what 400 do.
-                first = first.drop_null().slice(0, FEW)
+                first = (first.drop_null() if first.null_count else first).slice(0, FEW)
             self._cells[column.index] = [
                 "" if cell is None else str(cell) for cell in listed(first)]
         return self._cells[column.index]
@@ -172,7 +172,8 @@ class ParquetLog:
                 ticks, counted, arrays = next(done), Counter[str](), list[pa.Array]()
                 for i in range(len(columns)):
                     array, found = next(done)
-                    counted += found
+                    if found:
+                        counted += found
                     if sink is None:
                         arrays.append(array)
                     elif low_memory:
@@ -280,6 +281,8 @@ class ParquetLog:
         if (discrete or column.values) and textual(array.type):
             return self.states(column, lambda: mapped(array, meaning(
                 column.values, column.missing, discrete, Numerals()).of))
+        if array.type in DTYPES:
+            return self._recoded(array, column)
         if textual(array.type) and self._holds_numbers(column):
             return self._numbers_in_text(array, column)
         if pa.types.is_dictionary(array.type):
@@ -295,6 +298,10 @@ class ParquetLog:
             raise Problem(f'column "{column.name}" holds {what}, not numbers', str(self.file.path),
                           "export it as numbers, or name another column as "
                           f"{column.channel} in a columns file")
+        return self._recoded(array, column)
+
+    def _recoded(self, array: pa.Array, column: LogColumn) -> pa.Array:
+        """Return an array of numbers with those that are words of the columns file as they mean."""
         if any(Numerals().is_number(word) for word in column.values):
             return self.states(column, lambda: recoded(array, column.values))
         return array
