@@ -257,14 +257,7 @@ def _greatest(
     hidden = math.sqrt(max(float(model.flown_random[k]) ** 2 - scatter.white**2, 0.0))
     reaches = open_end or (around.gap_before > 0 and first < beside) or (
         around.gap_after > 0 and last > len(piece) - beside)
-    top = replace(found, at_open_end=reaches)
-    if many:
-        best = plateau_maximum.greatest(piece[first:last], interval, step)
-        top = _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
-                     found.separated_by, at_open_end=reaches)
-    if known is None:
-        return top
-    if separated_by != airspeed_noise.NOT_SEPARABLE:
+    if known is not None and separated_by != airspeed_noise.NOT_SEPARABLE:
         values = piece[first:last]
         expected = (near_noise.of_rows(around.first + first, around.first + last)
                     if near_noise else None)
@@ -276,6 +269,13 @@ def _greatest(
         best = plateau_maximum.greatest(values, interval, step, known)
         return _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
                       separated_by, at_open_end=reaches)
+    top = replace(found, at_open_end=reaches)
+    if many:
+        best = plateau_maximum.greatest(piece[first:last], interval, step)
+        top = _Worst(reading, best.excess, math.hypot(best.error, hidden), best.curvature,
+                     found.separated_by, at_open_end=reaches)
+    if known is None:
+        return top
     less = plateau_maximum.greatest(piece[first:last], interval, step, known)
     if top.excess - less.excess < _SAME_KT * per_kt:
         return replace(top, separated_by=airspeed_noise.NONE)
