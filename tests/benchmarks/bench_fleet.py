@@ -16,12 +16,10 @@ from __future__ import annotations
 
 import argparse
 import os
-import resource
 import shutil
 import subprocess
 import sys
 import tempfile
-import time
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -172,25 +170,26 @@ class Cost:
     peak_mb: float
 
 
+WAITING = """
+import resource, subprocess, sys, time
+started = time.perf_counter()
+subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL)
+taken = time.perf_counter() - started
+used = resource.getrusage(resource.RUSAGE_CHILDREN)
+print(taken, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
+"""
+"""A small process that only waits: a program begins as a copy of the one that starts it, and the
+copy's memory would count as its own."""
+
+
 def cost(*arguments: object) -> Cost:
     """Run a Python program in a fresh process, with all the processes that it starts."""
     environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONPYCACHEPREFIX": str(BYTECODE)}
     environment.pop("PYTHONDONTWRITEBYTECODE", None)
-    read, write = os.pipe()
-    child = os.fork()
-    if child == 0:  # A process that only waits, so that what it counts is this program alone.
-        started = time.perf_counter()
-        subprocess.run([sys.executable, *map(str, arguments)], check=False, cwd=ROOT,
-                       stdout=subprocess.DEVNULL, env=environment)
-        taken = time.perf_counter() - started
-        used = resource.getrusage(resource.RUSAGE_CHILDREN)
-        os.write(write, f"{taken} {used.ru_utime + used.ru_stime} {used.ru_maxrss / 1024}".encode())
-        os._exit(0)
-    os.waitpid(child, 0)
-    clock, cpu, peak = map(float, os.read(read, 200).split())
-    os.close(read)
-    os.close(write)
-    return Cost(clock, cpu, peak)
+    said = subprocess.run(
+        [sys.executable, "-c", WAITING, sys.executable, *map(str, arguments)], check=True,
+        cwd=ROOT, capture_output=True, text=True, env=environment).stdout
+    return Cost(*map(float, said.split()))
 
 
 def fleet(logs: Path, limits: Path, store: Path, workers: int) -> Cost:
