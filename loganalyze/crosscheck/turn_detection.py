@@ -67,10 +67,7 @@ def turns_among(
         return []
     time = analysis.time[rows]
     steps = np.diff(time)
-    change = np.diff(heading) + np.pi
-    beyond = np.flatnonzero(~((change >= 0.0) & (change < 2 * np.pi)))
-    change[beyond] %= 2 * np.pi
-    change = np.degrees(change - np.pi)
+    change = np.degrees((np.diff(heading) + np.pi) % (2 * np.pi) - np.pi)
     reach = HELD_INTERVALS * max(settings.step_s, analysis.log.interval_s)
     near = steps <= reach
     # Noise of the headings must not part a turn: rates are those over some seconds.

@@ -109,14 +109,9 @@ def _cruise_levels(
     settings: PhaseSettings,
 ) -> list[int]:
     """Which trends are cruise levels."""
-    flown = [profile.height[trend.first : trend.stop] for trend in found]
-    levels = [np.nan if trend.sign else float(np.median(height))
-              for trend, height in zip(found, flown, strict=True)]
-    top = max([height[0] if trend.sign else level
-               for trend, height, level in zip(found, flown, levels, strict=True)])
-    # The middle of a climb or descent is the top only where no level is above it.
-    top = max([top, *(float(np.median(height)) for trend, height in zip(found, flown, strict=True)
-                      if trend.sign and height.max() > top)])
+    levels = [float(np.median(profile.height[trend.first : trend.stop])) for trend in found]
+    ends = [profile.height[trend.first] for trend in found if trend.sign]
+    top = max([*levels, *ends])
     base = min((ground for ground in (leg.departure_ft, leg.arrival_ft) if ground == ground),
                default=0.0)
     cruise = []

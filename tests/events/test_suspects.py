@@ -215,26 +215,28 @@ def test_a_gap_parts_two_stretches_of_doubt(log, sheet, vmo, step_s, stretches):
     assert len(analyze(flight, sheet(vmo)).suspects) == stretches
 
 
+VFE = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
+       "when": {"flap_deg": {"above": 1, "up_to": 20}}}
+
+
+def flaps_out_once(log, airspeed_kt):
+    """A minute at one airspeed; one sample of the flaps is out."""
+    flap = np.zeros(60)
+    flap[30] = 15.0
+    return log(np.arange(60.0), calibrated_airspeed=airspeed_kt, pressure_altitude=5000.0,
+               flap=flap)
+
+
 @pytest.mark.parametrize("over_kt", [0.5, 4.0])
 def test_an_outlier_of_the_flaps_at_a_speed_just_over_their_limit_is_suspect(
         log, sheet, vmo, over_kt):
-    vfe = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
-           "when": {"flap_deg": {"above": 1, "up_to": 20}}}
-    flap = np.zeros(60)
-    flap[30] = 15.0
-    flight = log(np.arange(60.0), calibrated_airspeed=180.0 + over_kt, pressure_altitude=5000.0,
-                 flap=flap)
-    (one,) = analyze(flight, sheet(vmo, vfe)).suspects
+    flight = flaps_out_once(log, 180.0 + over_kt)
+    (one,) = analyze(flight, sheet(vmo, VFE)).suspects
     assert (one.limit, one.time_s, one.excess) == ("VFE", 30.0, pytest.approx(over_kt))
 
 
 @pytest.mark.parametrize(("over_kt", "count"), [(0.0, 0), (1.0, 0), (3.0, 1)])
 def test_what_is_within_the_tolerance_is_no_suspect(log, sheet, vmo, over_kt, count):
-    vfe = {"name": "VFE", "quantity": "calibrated_airspeed", "maximum_kt": 180.0,
-           "when": {"flap_deg": {"above": 1, "up_to": 20}}}
-    flap = np.zeros(60)
-    flap[30] = 15.0
-    flight = log(np.arange(60.0), calibrated_airspeed=180.0 + over_kt, pressure_altitude=5000.0,
-                 flap=flap)
-    found = analyze(flight, sheet(vmo, vfe), settings=Settings(tolerance_kt=2.0)).suspects
+    flight = flaps_out_once(log, 180.0 + over_kt)
+    found = analyze(flight, sheet(vmo, VFE), settings=Settings(tolerance_kt=2.0)).suspects
     assert len(found) == count

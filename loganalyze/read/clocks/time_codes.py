@@ -33,8 +33,6 @@ TURN_S = 60.0
 count from midnight, or from a week's start."""
 SAMPLED_STEPS = 1 << 16
 """Steps looked at for the normal interval."""
-FEW_STEPS = 64
-"""Of them so many show which one most others are like."""
 FIRST_ROWS = 64
 """Rows that mostly hold the first ticks."""
 
@@ -286,20 +284,8 @@ def normal_interval(time: NDArray[np.float64]) -> float:
     if len(time) < 2:
         return float("nan")
     if len(time) <= SAMPLED_STEPS:
-        return _median(np.diff(time))
-    return _median(np.concatenate([np.diff(part) for part in stretches(time)]))
-
-
-def _median(steps: NDArray[np.float64]) -> float:
-    """Return the median of steps most of which are alike, as those of a recorder are: unsorted."""
-    few = np.sort(steps[:: max(1, len(steps) // FEW_STEPS)])
-    usual = float(few[len(few) // 2])
-    less, alike, more = (np.count_nonzero(found) for found in (
-        steps < usual, steps == usual, steps > usual))
-    # The middle, or both middle ones, are alike; NaN is none of the three.
-    if max(less, more) <= (len(steps) - 1) // 2 and less + alike + more == len(steps):
-        return usual
-    return float(np.median(steps))
+        return float(np.median(np.diff(time)))
+    return float(np.median(np.concatenate([np.diff(part) for part in stretches(time)])))
 
 
 def stretches(values: NDArray[np.float64]) -> Sequence[NDArray[np.float64]]:
